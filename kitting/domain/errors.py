@@ -1,0 +1,63 @@
+"""Everything that Lotward refuses, as one tree of errors.
+
+An error carries a code and the values that its sentence needs. It never carries a
+sentence: those live in ``lotward/messages.py``, so that they can be translated.
+One class per decision that a caller can make.
+"""
+
+from __future__ import annotations
+
+
+class LotwardError(Exception):
+    """An act or an input was refused.
+
+    Args:
+        code: What was wrong, in lower case with underscores; ``messages.py`` has its
+            sentence.
+        **params: The values that the sentence names.
+    """
+
+    def __init__(self, code: str, **params: object) -> None:
+        super().__init__(code)
+        self.code = code
+        self.params = params
+
+    def __str__(self) -> str:
+        shown = ", ".join(f"{name}={value!r}" for name, value in self.params.items())
+        return f"{self.code}({shown})"
+
+
+class CodeError(LotwardError):
+    """A number, code or element string does not follow its rules."""
+
+
+class Conflict(LotwardError):
+    """Somebody else was faster, or the page is older than the record (409)."""
+
+
+class Missing(LotwardError):
+    """There is no such thing, or not for this person (404)."""
+
+
+class NotEnoughPieces(LotwardError):
+    """More pieces were asked for than there are."""
+
+
+class NotFit(LotwardError):
+    """A label, symbol or text does not fit its stock."""
+
+
+class OnHold(LotwardError):
+    """Something that the act would use is on hold."""
+
+
+class OperationKeyReused(Conflict):
+    """One operation key was sent with two different contents."""
+
+
+class Refused(LotwardError):
+    """A rule of the job forbids the act; the code says which."""
+
+
+class WrongStage(Conflict):
+    """The thing is in another stage than the act needs."""

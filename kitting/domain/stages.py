@@ -1,0 +1,91 @@
+"""The stages of a bag, a box, a run and a shipment, and the kinds of movement.
+
+Values are stored in the database and printed by ``trace``; they never change meaning.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+
+class BagStage(StrEnum):
+    """Where a bag is on its way to a box."""
+
+    ARRIVED = "arrived"
+    ACCEPTED = "accepted"
+    IN_RUN = "in_run"
+    EXPOSED = "exposed"
+    CLEARED = "cleared"
+    USED_UP = "used_up"
+    REJECTED = "rejected"
+
+
+class BoxStage(StrEnum):
+    """Where a box is on its way to a ward."""
+
+    OPEN = "open"
+    CLOSED = "closed"
+    LABELLED = "labelled"
+    LOADED = "loaded"
+    SENT = "sent"
+    DELIVERED = "delivered"
+    RETURNED = "returned"
+    VOIDED = "voided"
+
+
+class RunStage(StrEnum):
+    """A run is open, or it was released or failed as a whole."""
+
+    OPEN = "open"
+    RELEASED = "released"
+    FAILED = "failed"
+
+
+class ShipmentStage(StrEnum):
+    """A shipment gathers boxes until it is sent or called off."""
+
+    OPEN = "open"
+    SENT = "sent"
+    DELIVERED = "delivered"
+    CALLED_OFF = "called_off"
+
+
+class MovementKind(StrEnum):
+    """Why a bag's count or stage changed."""
+
+    RECEIVED = "received"
+    FOUND = "found"
+    ACCEPTED = "accepted"
+    REJECTED = "rejected"
+    WENT_ON = "went_on"
+    CAME_OFF = "came_off"
+    CLEARED = "cleared"
+    NOT_CLEARED = "not_cleared"
+    PLACED = "placed"
+    PACKED = "packed"
+    TAKEN_BACK = "taken_back"
+    SAMPLED = "sampled"
+    MADE_INTO = "made_into"
+    SCRAPPED = "scrapped"
+    MISSING = "missing"
+
+
+BOX_MOVES: dict[BoxStage, frozenset[BoxStage]] = {
+    BoxStage.OPEN: frozenset({BoxStage.CLOSED, BoxStage.VOIDED}),
+    BoxStage.CLOSED: frozenset({BoxStage.LABELLED, BoxStage.VOIDED}),
+    BoxStage.LABELLED: frozenset({BoxStage.LOADED, BoxStage.VOIDED}),
+    BoxStage.LOADED: frozenset({BoxStage.LABELLED, BoxStage.SENT}),
+    BoxStage.SENT: frozenset({BoxStage.DELIVERED, BoxStage.RETURNED}),
+    BoxStage.DELIVERED: frozenset({BoxStage.RETURNED}),
+    BoxStage.RETURNED: frozenset({BoxStage.VOIDED}),
+    BoxStage.VOIDED: frozenset(),
+}
+"""From which stage a box may go to which."""
+
+IN_HOUSE = frozenset(
+    {BoxStage.OPEN, BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED}
+)
+"""Stages of a box whose pieces are still in the workshop."""
+
+GONE = frozenset({BoxStage.SENT, BoxStage.DELIVERED})
+"""Stages of a box that has left for a consignee."""
