@@ -1,0 +1,1 @@
+"""The wiring of Lotward: settings, addresses, checks, HTTP helpers. Nothing of the job."""

@@ -1,0 +1,50 @@
+"""Headers that every answer carries."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.utils.cache import patch_cache_control
+
+GetResponse = Callable[[HttpRequest], HttpResponse]
+
+
+def policy_text(policy: Mapping[str, Sequence[str]]) -> str:
+    """Write a policy, by directive, as the value of its header."""
+    return "; ".join(f"{name} {' '.join(sources)}" for name, sources in policy.items())
+
+
+class ContentSecurityPolicyMiddleware:
+    """Send ``SECURE_CSP``, unless the view has set a policy of its own.
+
+    Django 6 brings the same setting and its own middleware: this class goes then.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+        self.header = policy_text(settings.SECURE_CSP)
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault("Content-Security-Policy", self.header)
+        return response
+
+
+class NoStoreMiddleware:
+    """Keep pages of signed-in people out of every cache.
+
+    A tablet is shared: after sign-off the back button must show nothing. The session
+    cookie is enough to tell, and asks the database nothing.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if settings.SESSION_COOKIE_NAME in request.COOKIES:
+            if not response.has_header("Cache-Control"):
+                patch_cache_control(response, private=True, no_store=True)
+        return response

@@ -1,0 +1,176 @@
+"""The settings of Lotward; what differs between places comes from the environment."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from lotward import env
+
+env.refuse_unknown(os.environ)
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+DATA_DIR = env.data_dir(os.environ, "LOTWARD_DATA_DIR", default=BASE_DIR / "data")
+
+DEBUG = env.switch(os.environ, "LOTWARD_DEBUG")
+TLS = env.switch(os.environ, "LOTWARD_TLS")
+PORT = env.port(os.environ, "LOTWARD_PORT", default=8000)
+ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
+SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)
+DATABASES: dict[str, dict[str, Any]] = {
+    "default": env.database(os.environ, "LOTWARD_DATABASE_URL", folder=DATA_DIR)
+}
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "axes",
+    "django_htmx",
+    "lotward.apps.LotwardConfig",
+    "kitting.apps.KittingConfig",
+    "dispatch.apps.DispatchConfig",
+]
+
+MIDDLEWARE = [
+    "lotward.middleware.ContentSecurityPolicyMiddleware",
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "lotward.middleware.NoStoreMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+
+ROOT_URLCONF = "lotward.urls"
+WSGI_APPLICATION = "lotward.wsgi.application"
+
+TEMPLATES: list[dict[str, Any]] = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# Static files: hashed names, served by the application itself.
+STATIC_URL = "/static/"
+STATIC_ROOT = BASE_DIR / "staticfiles"
+STATIC_ROOT.mkdir(exist_ok=True)  # WhiteNoise warns of a missing folder.
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STORAGES: dict[str, dict[str, Any]] = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": (
+            "django.contrib.staticfiles.storage.StaticFilesStorage"
+            if DEBUG
+            else "whitenoise.storage.CompressedManifestStaticFilesStorage"
+        ),
+    },
+}
+
+# Time and language. The workshop's own time zone is a row of the database.
+USE_TZ = True
+TIME_ZONE = "UTC"
+USE_I18N = True
+LANGUAGE_CODE = "en-gb"
+LANGUAGES = [("en-gb", _("British English"))]
+LOCALE_PATHS = [BASE_DIR / "locale"]
+
+# Who is on.
+AUTH_USER_MODEL = "kitting.User"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "sign-in"
+
+# Lockout by user and address together: a whole workshop shares one address, and one
+# address alone must not lock out the others.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = 5
+AXES_COOLOFF_TIME = 0.25  # hours
+AXES_RESET_ON_SUCCESS = True
+AXES_LOCKOUT_CALLABLE = "lotward.views.locked_out"
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+# Cookies and sessions. A shift is shorter than 12 hours.
+SESSION_ENGINE = "django.contrib.sessions.backends.db"
+SESSION_COOKIE_AGE = 12 * 60 * 60
+SESSION_COOKIE_NAME = "lotward_session"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = TLS
+CSRF_COOKIE_NAME = "lotward_csrf"
+CSRF_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SECURE = TLS
+CSRF_FAILURE_VIEW = "lotward.views.csrf_failure"
+
+# Headers. gunicorn takes X-Forwarded-Proto from a front server on this machine only.
+SECURE_CSP: dict[str, list[str]] = {
+    "default-src": ["'self'"],
+    "base-uri": ["'none'"],
+    "object-src": ["'none'"],
+    "frame-ancestors": ["'none'"],
+    "form-action": ["'self'"],
+}
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SECURE_SSL_REDIRECT = TLS
+SECURE_REDIRECT_EXEMPT = [r"^health/$"]
+SECURE_HSTS_SECONDS = 365 * 24 * 60 * 60 if TLS else 0
+X_FRAME_OPTIONS = "DENY"
+
+SILENCED_SYSTEM_CHECKS = [
+    "security.W005",  # HSTS for subdomains: other hosts of the workshop are not ours.
+    "security.W021",  # HSTS preload: a host on a workshop's own network has no use for it.
+]
+
+# A table of lots may be pasted, a database not; files are checked by their readers.
+DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
+FILE_UPLOAD_PERMISSIONS = 0o600
+
+LOGGING: dict[str, Any] = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {
+        "line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}
+    },
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

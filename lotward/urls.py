@@ -1,0 +1,19 @@
+"""The addresses of Lotward; what is not listed in ``PUBLIC`` asks for a permission."""
+
+from __future__ import annotations
+
+from django.urls import include, path
+
+from lotward import views
+
+PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-off"})
+"""Names of the addresses that anybody may ask for."""
+
+urlpatterns = [
+    path("sign-in/", views.sign_in, name="sign-in"),
+    path("sign-off/", views.sign_off, name="sign-off"),
+    path("health/", views.health, name="health"),
+    path("favicon.ico", views.favicon, name="favicon"),
+    path("", include("kitting.urls")),
+    path("", include("dispatch.urls")),
+]

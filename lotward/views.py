@@ -1,0 +1,92 @@
+"""Signing in and off, the health of the process, and the pages for refusals."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib.auth import login, logout
+from django.contrib.auth.forms import AuthenticationForm
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render, resolve_url
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.views.decorators.cache import cache_control, never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import (
+    require_GET,
+    require_http_methods,
+    require_POST,
+    require_safe,
+)
+
+FAVICON = (
+    '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16">'
+    '<path d="M2 2h12v12H2z" fill="#7a2e4d"/>'
+    '<path d="M4.5 4.5h7M4.5 8h7M4.5 11.5h4" stroke="#fff" stroke-width="1.5"/></svg>'
+)
+
+
+@sensitive_post_parameters("password")
+@never_cache
+@require_http_methods(["GET", "POST"])
+def sign_in(request: HttpRequest) -> HttpResponse:
+    form = AuthenticationForm(request, data=request.POST or None)
+    onward = _onward(request)
+    if request.method == "POST" and form.is_valid():
+        login(request, form.get_user())
+        return redirect(onward)
+    status = 422 if request.method == "POST" else 200
+    context = {"form": form, "next": onward, "locked": False}
+    return render(request, "lotward/sign_in.html", context, status=status)
+
+
+@require_POST
+def sign_off(request: HttpRequest) -> HttpResponse:
+    logout(request)
+    return redirect("sign-in")
+
+
+@never_cache
+@require_safe
+def health(request: HttpRequest) -> HttpResponse:
+    """Answer 200 when the process runs and reaches its database, else 503."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT 1")
+            cursor.fetchone()
+    except DatabaseError:
+        return HttpResponse("no database\n", content_type="text/plain", status=503)
+    return HttpResponse("ok\n", content_type="text/plain")
+
+
+@cache_control(max_age=86_400, public=True)
+@require_GET
+def favicon(request: HttpRequest) -> HttpResponse:
+    return HttpResponse(FAVICON, content_type="image/svg+xml")
+
+
+def locked_out(
+    request: HttpRequest, response: HttpResponse, credentials: dict[str, Any]
+) -> HttpResponse:
+    """Answer a person who failed too often from this address; called by the lockout."""
+    context = {
+        "form": AuthenticationForm(request),
+        "next": _onward(request),
+        "locked": True,
+    }
+    return render(request, "lotward/sign_in.html", context, status=429)
+
+
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """Answer a form without a valid token; most often the page is from before a sign-in."""
+    return render(request, "403_csrf.html", status=403)
+
+
+def _onward(request: HttpRequest) -> str:
+    """Return where to go after signing in; never to another host."""
+    wanted = request.POST.get("next") or request.GET.get("next") or ""
+    safe = url_has_allowed_host_and_scheme(
+        wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
+    )
+    return wanted if safe else resolve_url(settings.LOGIN_REDIRECT_URL)

@@ -1,0 +1,11 @@
+"""What a production server imports: ``gunicorn lotward.wsgi``."""
+
+from __future__ import annotations
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "lotward.settings")
+
+application = get_wsgi_application()

@@ -1,0 +1,161 @@
+"""What every test may ask for: people, clients, a browser; and what no test forgets."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from django.conf import settings
+from django.db import connection
+from django.test import Client, TransactionTestCase
+
+from kitting import guards
+
+if TYPE_CHECKING:
+    from kitting.models import User
+    from playwright.sync_api import Page
+
+# Playwright's synchronous driver runs an event loop in the thread of the test.
+os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
+
+CHROMIUM = os.environ.get("LOTWARD_TEST_CHROMIUM", "/usr/bin/chromium")
+CHROMIUM_SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark what opens a page as ``browser`` and what touches no database as ``pure``."""
+    for item in items:
+        fixtures = set(getattr(item, "fixturenames", ()))
+        if "page" in fixtures or "context" in fixtures:
+            item.add_marker("browser")
+        if (
+            not item.get_closest_marker("django_db")
+            and not fixtures & DATABASE_FIXTURES
+        ):
+            item.add_marker("pure")
+
+
+def pytest_unconfigure() -> None:
+    shutil.rmtree(settings.TEST_DIR, ignore_errors=True)
+
+
+@contextmanager
+def guards_away() -> Iterator[None]:
+    """Let the flush after a transactional test empty the guarded tables."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET session_replication_role = replica")
+        try:
+            yield
+        finally:
+            with connection.cursor() as cursor:
+                cursor.execute("SET session_replication_role = origin")
+        return
+    guards.drop_guards()
+    try:
+        yield
+    finally:
+        guards.install_guards()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _flush_past_the_guards() -> Iterator[None]:
+    """Wrap the tear-down of transactional tests, which flushes; guards refuse that."""
+    plain = TransactionTestCase._fixture_teardown
+
+    def with_guards_away(self: TransactionTestCase) -> None:
+        with guards_away():
+            plain(self)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", with_guards_away)
+        yield
+
+
+# -- People -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def make_user(db: None) -> Callable[..., User]:
+    """Give a function that makes a user with the named permissions or groups."""
+    from django.contrib.auth.models import Group, Permission
+
+    from kitting.models import User
+
+    def make(name: str, *, permissions: tuple[str, ...] = (), group: str = "") -> User:
+        user = User.objects.create_user(username=name, password="a pass phrase")
+        for permission in permissions:
+            app, codename = permission.split(".")
+            user.user_permissions.add(
+                Permission.objects.get(content_type__app_label=app, codename=codename)
+            )
+        if group:
+            user.groups.add(Group.objects.get(name=group))
+        return user
+
+    return make
+
+
+@pytest.fixture
+def outsider(make_user: Callable[..., User]) -> User:
+    """Somebody who may sign in and nothing else."""
+    return make_user("outsider")
+
+
+@pytest.fixture
+def client_for() -> Callable[[User], Client]:
+    """Give a function that returns a client signed in as a user."""
+
+    def signed_in(user: User) -> Client:
+        client = Client()
+        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        return client
+
+    return signed_in
+
+
+@pytest.fixture
+def hx() -> dict[str, str]:
+    """The header by which htmx tells that it asks for a part."""
+    return {"HX-Request": "true"}
+
+
+# -- The browser --------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def browser_type_launch_args(
+    browser_type_launch_args: dict[str, Any],
+) -> dict[str, Any]:
+    return {
+        **browser_type_launch_args,
+        "executable_path": CHROMIUM,
+        "args": CHROMIUM_SWITCHES,
+    }
+
+
+@pytest.fixture
+def console_errors(page: Page) -> list[str]:
+    """Collect what the browser complains of; a test asserts that it stays empty."""
+    errors: list[str] = []
+    page.on(
+        "console",
+        lambda message: (
+            errors.append(message.text) if message.type == "error" else None
+        ),
+    )
+    page.on("pageerror", lambda error: errors.append(str(error)))
+    return errors

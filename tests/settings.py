@@ -1,0 +1,40 @@
+"""The settings of Lotward with what only tests need; chosen in pyproject.toml.
+
+Databases are files, also on SQLite: a database in memory cannot show locking, and
+five of six parallel live-server requests failed on one.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+
+TEST_DIR = Path(tempfile.mkdtemp(prefix="lotward-tests-"))
+
+for _name in [name for name in os.environ if name.startswith("LOTWARD_")]:
+    if not _name.startswith("LOTWARD_TEST_") and _name != "LOTWARD_DATABASE_URL":
+        del os.environ[_name]
+if "LOTWARD_TEST_DATABASE_URL" in os.environ:
+    os.environ["LOTWARD_DATABASE_URL"] = os.environ["LOTWARD_TEST_DATABASE_URL"]
+os.environ["LOTWARD_DATA_DIR"] = str(TEST_DIR)
+
+from lotward.settings import *  # noqa: E402, F403
+from lotward.settings import DATABASES, STORAGES  # noqa: E402
+
+_default = DATABASES["default"]
+if _default["ENGINE"] == "django.db.backends.sqlite3":
+    _default["NAME"] = TEST_DIR / "lotward.sqlite3"
+    _default["TEST"] = {"NAME": str(TEST_DIR / "test.sqlite3")}
+    # Tests of power cuts and kills run a server of their own with the real settings.
+    _default["OPTIONS"]["init_command"] = _default["OPTIONS"]["init_command"].replace(
+        "synchronous=FULL", "synchronous=OFF"
+    )
+else:
+    _default["CONN_MAX_AGE"] = 0
+
+STORAGES["staticfiles"] = {
+    "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+}
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
