@@ -1,0 +1,147 @@
+"""Consignees, shipments and the scans that load them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from kitting.domain.stages import ShipmentStage
+from kitting.models.base import Guarded, one_of, pairs, word_field
+
+
+def shipment_stages() -> list[tuple[str, str]]:
+    return pairs(ShipmentStage)
+
+
+class Consignee(models.Model):
+    """A hospital or other place that receives boxes."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=80)
+    address = models.TextField(blank=True)
+    contact = models.CharField(max_length=120, blank=True)
+    search = models.CharField(max_length=255, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def save(self, *args: object, **kwargs: object) -> None:
+        self.search = f"{self.code} {self.name}".casefold()[:255]
+        super().save(*args, **kwargs)  # type: ignore[arg-type]
+
+
+class Shipment(models.Model):
+    """Boxes that go to one consignee together."""
+
+    number = models.CharField(max_length=20, unique=True)
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="shipments"
+    )
+    stage = word_field(shipment_stages, default=ShipmentStage.OPEN)
+    reference = models.CharField(max_length=40, blank=True)
+    events_seen = models.PositiveSmallIntegerField(default=0)
+    sent_at = models.DateTimeField(null=True)
+    sent_by = models.CharField(max_length=150, blank=True)
+    boxes = models.PositiveIntegerField(default=0)
+    sets = models.PositiveIntegerField(default=0)
+    search = models.CharField(max_length=400, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["-id"]
+        indexes = [
+            models.Index(fields=["sent_at", "id"], name="dispatch_shipment_sent"),
+            models.Index(
+                fields=["consignee", "sent_at", "id"], name="dispatch_shipment_whom"
+            ),
+            models.Index(fields=["stage"], name="dispatch_shipment_stage"),
+        ]
+        constraints = [
+            one_of("dispatch_shipment_stage_known", "stage", ShipmentStage),
+            models.CheckConstraint(
+                condition=Q(
+                    stage__in=[ShipmentStage.OPEN, ShipmentStage.CALLED_OFF],
+                    sent_at__isnull=True,
+                )
+                | Q(
+                    stage__in=[ShipmentStage.SENT, ShipmentStage.DELIVERED],
+                    sent_at__isnull=False,
+                    boxes__gte=1,
+                ),
+                name="dispatch_shipment_sent_has_a_time",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class ShipmentBox(models.Model):
+    """A box in a shipment; live until it is taken off or the shipment called off."""
+
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="shipment_boxes"
+    )
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, related_name="shipment_boxes"
+    )
+    live = models.BooleanField(default=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["shipment", "box"], name="dispatch_shipmentbox_once"
+            ),
+            models.UniqueConstraint(
+                fields=["box"],
+                condition=Q(live=True),
+                name="dispatch_shipmentbox_one_live",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} in shipment {self.shipment_id}"
+
+
+class ShipScan(Guarded):
+    """A box scanned onto or off a shipment."""
+
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="scans"
+    )
+    box = models.ForeignKey("kitting.Box", on_delete=models.PROTECT, related_name="+")
+    on = models.BooleanField()
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} {'on' if self.on else 'off'} {self.shipment_id}"
+
+
+class ShipEvent(Guarded):
+    """One change of a shipment's stage."""
+
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="events"
+    )
+    nth = models.PositiveSmallIntegerField()
+    before = models.CharField(max_length=12, blank=True)
+    after = word_field(shipment_stages)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["shipment", "nth"], name="dispatch_shipevent_nth"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"shipment {self.shipment_id}: {self.before} to {self.after}"

@@ -1,0 +1,7 @@
+from __future__ import annotations
+
+from django.urls import URLPattern
+
+app_name = "dispatch"
+
+urlpatterns: list[URLPattern] = []

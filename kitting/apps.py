@@ -1,0 +1,22 @@
+from __future__ import annotations
+
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class KittingConfig(AppConfig):
+    default_auto_field = "django.db.models.BigAutoField"
+    name = "kitting"
+    verbose_name = "Kitting"
+
+    def ready(self) -> None:
+        from kitting import checks  # noqa: F401
+
+        # Also runs after a flush, so that tests find what migrations promise.
+        post_migrate.connect(_found, sender=self)
+
+
+def _found(**_: object) -> None:
+    from kitting.setup import ensure_workshop
+
+    ensure_workshop()

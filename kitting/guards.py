@@ -1,0 +1,299 @@
+"""Triggers by which the database itself refuses to bend history.
+
+Guarded tables are written once: no UPDATE, DELETE, TRUNCATE, and on SQLite no
+``INSERT OR REPLACE`` over a row that is there. A few mutable tables have guards of
+their own: a box keeps its identity, what is in a closed box stays in it.
+
+``install_guards()`` is idempotent and ends every migration that touches one of these
+tables, because SQLite drops a table's triggers whenever Django rebuilds the table.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from django.apps import apps
+from django.db import connection as default_connection
+from django.db.models import UniqueConstraint
+
+from kitting.models.base import Guarded
+
+if TYPE_CHECKING:
+    from django.db.backends.base.base import BaseDatabaseWrapper
+    from django.db.models import Model
+
+PREFIX = "lotward_guard_"
+IDENTITY = ("serial", "sscc", "packed_on", "batch", "closed_at")
+KEPT = ("kitting_lot", "kitting_bag", "kitting_box", "dispatch_shipment")
+"""Tables whose rows may change but never go."""
+
+_FUNCTION = f"""
+CREATE OR REPLACE FUNCTION {PREFIX}refuse() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    RAISE EXCEPTION 'guarded: %', TG_ARGV[0] USING ERRCODE = 'restrict_violation';
+END $$
+"""
+_LINE_FUNCTION = f"""
+CREATE OR REPLACE FUNCTION {PREFIX}boxline() RETURNS trigger LANGUAGE plpgsql AS $$
+DECLARE which bigint;
+BEGIN
+    IF TG_OP = 'DELETE' THEN which := OLD.box_id; ELSE which := NEW.box_id; END IF;
+    IF NOT EXISTS (SELECT 1 FROM kitting_box WHERE id = which AND stage = 'open') THEN
+        RAISE EXCEPTION 'guarded: box is not open' USING ERRCODE = 'restrict_violation';
+    END IF;
+    IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
+    IF TG_OP = 'UPDATE' AND (OLD.box_id, OLD.bag_id, OLD.lot_id, OLD.run_id)
+            IS DISTINCT FROM (NEW.box_id, NEW.bag_id, NEW.lot_id, NEW.run_id) THEN
+        RAISE EXCEPTION 'guarded: line moved' USING ERRCODE = 'restrict_violation';
+    END IF;
+    IF NEW.lot_id IS DISTINCT FROM
+            (SELECT lot_id FROM kitting_bag WHERE id = NEW.bag_id) THEN
+        RAISE EXCEPTION 'guarded: not the lot of the bag'
+            USING ERRCODE = 'restrict_violation';
+    END IF;
+    RETURN NEW;
+END $$
+"""
+
+
+def guarded_models() -> list[type[Model]]:
+    """Every model whose rows are written once, operations included."""
+    operation = apps.get_model("kitting", "Operation")
+    found = [m for m in apps.get_models() if issubclass(m, Guarded)]
+    return sorted([operation, *found], key=lambda m: m._meta.db_table)
+
+
+def install_guards(connection: BaseDatabaseWrapper | None = None) -> None:
+    """Install or renew every guard whose table exists."""
+    connection = connection or default_connection
+    drop_guards(connection)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            cursor.execute(_FUNCTION)
+            cursor.execute(_LINE_FUNCTION)
+        for _name, statement in _wanted(connection):
+            cursor.execute(statement)
+
+
+def drop_guards(connection: BaseDatabaseWrapper | None = None) -> None:
+    """Remove every guard; for migrations that must rebuild a table, and for tests."""
+    connection = connection or default_connection
+    with connection.cursor() as cursor:
+        for name, table in _present(connection).items():
+            where = f' ON "{table}"' if connection.vendor == "postgresql" else ""
+            cursor.execute(f'DROP TRIGGER "{name}"{where}')
+
+
+def missing_guards(connection: BaseDatabaseWrapper | None = None) -> list[str]:
+    """Names of guards that the database lacks or that say something else."""
+    connection = connection or default_connection
+    wanted = dict(_wanted(connection))
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute(
+                "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+                " AND name LIKE %s",
+                [f"{PREFIX}%"],
+            )
+            found = {name: _flat(sql) for name, sql in cursor.fetchall()}
+        return sorted(n for n, sql in wanted.items() if found.get(n) != _flat(sql))
+    present = _present(connection, enabled=True)
+    return sorted(name for name in wanted if name not in present)
+
+
+def _flat(sql: str) -> str:
+    return re.sub(r"\s+", " ", sql).strip()
+
+
+def _present(
+    connection: BaseDatabaseWrapper, *, enabled: bool = False
+) -> dict[str, str]:
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            sql = (
+                "SELECT name, tbl_name FROM sqlite_master"
+                " WHERE type = 'trigger' AND name LIKE %s"
+            )
+        else:
+            sql = (
+                "SELECT t.tgname, c.relname FROM pg_trigger t"
+                " JOIN pg_class c ON c.oid = t.tgrelid WHERE t.tgname LIKE %s"
+            ) + (" AND t.tgenabled IN ('O', 'A')" if enabled else "")
+        cursor.execute(sql, [f"{PREFIX}%"])
+        return dict(cursor.fetchall())
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> list[tuple[str, str]]:
+    tables = set(connection.introspection.table_names())
+    make = _sqlite if connection.vendor == "sqlite" else _postgresql
+    return make(tables)
+
+
+def _keys(model: type[Model]) -> list[tuple[str, ...]]:
+    """Column groups that may stand only once in a table, its id first."""
+    meta = model._meta
+    keys: list[tuple[str, ...]] = [
+        (str(field.column),)
+        for field in meta.concrete_fields
+        if field.primary_key or field.unique
+    ]
+    for constraint in meta.constraints:
+        if isinstance(constraint, UniqueConstraint) and constraint.condition is None:
+            columns: list[Any] = [meta.get_field(f) for f in constraint.fields]
+            keys.append(tuple(str(field.column) for field in columns))
+    return keys
+
+
+def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
+    made = []
+    for model in guarded_models():
+        table = model._meta.db_table
+        if table not in tables:
+            continue
+        made += [
+            _sqlite_trigger(f"{table}_{act.lower()}", act, table, table)
+            for act in ("UPDATE", "DELETE")
+        ]
+        same = " OR ".join(
+            "(" + " AND ".join(f'"{c}" = NEW."{c}"' for c in key) + ")"
+            for key in _keys(model)
+        )
+        made.append(
+            _sqlite_trigger(
+                f"{table}_replace",
+                "INSERT",
+                table,
+                f"{table} has that key",
+                f'EXISTS (SELECT 1 FROM "{table}" WHERE {same})',
+            )
+        )
+    made += [
+        _sqlite_trigger(f"{table}_delete", "DELETE", table, table)
+        for table in KEPT
+        if table in tables
+    ]
+    if "kitting_box" in tables:
+        made += _sqlite_box()
+    return made
+
+
+def _sqlite_box() -> list[tuple[str, str]]:
+    changed = " OR ".join(
+        f"(OLD.{c} IS NOT NULL AND OLD.{c} <> '' AND NEW.{c} IS NOT OLD.{c})"
+        for c in IDENTITY
+    )
+    still_open = "(SELECT stage FROM kitting_box WHERE id = {0}.box_id) IS NOT 'open'"
+    other_lot = (
+        "NEW.lot_id IS NOT (SELECT lot_id FROM kitting_bag WHERE id = NEW.bag_id)"
+    )
+    moved = " OR ".join(
+        f"NEW.{c} IS NOT OLD.{c}" for c in ("box_id", "bag_id", "lot_id", "run_id")
+    )
+    line = "kitting_boxline"
+    return [
+        _sqlite_trigger(
+            "box_identity", "UPDATE", "kitting_box", "box identity", changed
+        ),
+        _sqlite_trigger(
+            "bag_lot",
+            "UPDATE",
+            "kitting_bag",
+            "lot of a bag",
+            "NEW.lot_id IS NOT OLD.lot_id",
+        ),
+        _sqlite_trigger(
+            "boxline_insert",
+            "INSERT",
+            line,
+            "box is not open, or not the lot of the bag",
+            f"{still_open.format('NEW')} OR {other_lot}",
+        ),
+        _sqlite_trigger(
+            "boxline_update",
+            "UPDATE",
+            line,
+            "box is not open, or line moved",
+            f"{still_open.format('OLD')} OR {moved}",
+        ),
+        _sqlite_trigger(
+            "boxline_delete",
+            "DELETE",
+            line,
+            "box is not open",
+            still_open.format("OLD"),
+        ),
+    ]
+
+
+def _sqlite_trigger(
+    name: str, act: str, table: str, words: str, when: str = ""
+) -> tuple[str, str]:
+    condition = f"WHEN {when} " if when else ""
+    full = f"{PREFIX}{name}"
+    return full, (
+        f'CREATE TRIGGER "{full}" BEFORE {act} ON "{table}" FOR EACH ROW {condition}'
+        f"BEGIN SELECT RAISE(ABORT, 'guarded: {words}'); END"
+    )
+
+
+def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
+    made = []
+    for model in guarded_models():
+        table = model._meta.db_table
+        if table in tables:
+            made.append(_pg_trigger(f"{table}_row", "UPDATE OR DELETE", table, table))
+            made.append(_pg_truncate(table))
+    for table in KEPT:
+        if table in tables:
+            made.append(_pg_trigger(f"{table}_delete", "DELETE", table, table))
+            made.append(_pg_truncate(table))
+    if "kitting_box" in tables:
+        changed = " OR ".join(
+            f"(OLD.{c} IS NOT NULL AND OLD.{c}::text <> ''"
+            f" AND NEW.{c} IS DISTINCT FROM OLD.{c})"
+            for c in IDENTITY
+        )
+        made.append(
+            _pg_trigger(
+                "box_identity", "UPDATE", "kitting_box", "box identity", changed
+            )
+        )
+        made.append(
+            _pg_trigger(
+                "bag_lot",
+                "UPDATE",
+                "kitting_bag",
+                "lot of a bag",
+                "NEW.lot_id IS DISTINCT FROM OLD.lot_id",
+            )
+        )
+        name = f"{PREFIX}boxline_row"
+        made.append(
+            (
+                name,
+                f'CREATE TRIGGER "{name}" BEFORE INSERT OR UPDATE OR DELETE'
+                f" ON kitting_boxline FOR EACH ROW EXECUTE FUNCTION {PREFIX}boxline()",
+            )
+        )
+        made.append(_pg_truncate("kitting_boxline"))
+    return made
+
+
+def _pg_trigger(
+    name: str, acts: str, table: str, words: str, when: str = ""
+) -> tuple[str, str]:
+    condition = f"WHEN ({when}) " if when else ""
+    full = f"{PREFIX}{name}"
+    return full, (
+        f'CREATE TRIGGER "{full}" BEFORE {acts} ON "{table}" FOR EACH ROW {condition}'
+        f"EXECUTE FUNCTION {PREFIX}refuse('{words}')"
+    )
+
+
+def _pg_truncate(table: str) -> tuple[str, str]:
+    full = f"{PREFIX}{table}_truncate"
+    return full, (
+        f'CREATE TRIGGER "{full}" BEFORE TRUNCATE ON "{table}" FOR EACH STATEMENT'
+        f" EXECUTE FUNCTION {PREFIX}refuse('{table}')"
+    )

@@ -1,0 +1,125 @@
+"""The only place that locks rows, opens gates and takes snapshots.
+
+Order inside an act: gate, lots, bags, runs, boxes, shipments, counters, journal head.
+On SQLite every transaction is a write lock from its start (IMMEDIATE), so row locks
+and gates are no-ops there.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, TypeVar
+
+from django.db import connection, transaction
+from django.db.models import Model
+
+from kitting.domain.errors import Missing
+from kitting.models import JournalHead
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+M = TypeVar("M", bound=Model)
+
+GATE = 9_521_234
+"""Key of the advisory lock between packing or sending and holds."""
+
+
+def _need_transaction() -> None:
+    if not connection.in_atomic_block:
+        raise RuntimeError("Locking needs an open transaction.")
+
+
+def lock_rows(model: type[M], ids: Iterable[int]) -> dict[int, M]:
+    """Lock rows in the order of their ids and read them afresh.
+
+    Args:
+        model: The table.
+        ids: Primary keys, in any order, repeats allowed.
+
+    Returns:
+        The rows by primary key.
+
+    Raises:
+        Missing: If a row is not there.
+        RuntimeError: Outside a transaction.
+    """
+    _need_transaction()
+    wanted = sorted(set(ids))
+    rows = (
+        model._default_manager.select_for_update(of=("self",), no_key=True)
+        .filter(pk__in=wanted)
+        .order_by("pk")
+    )
+    found = {row.pk: row for row in rows}
+    if len(found) != len(wanted):
+        raise Missing("row_missing", what=model._meta.model_name or "")
+    return found
+
+
+def lock_row(model: type[M], pk: int) -> M:
+    """Lock one row and read it afresh; see ``lock_rows``.
+
+    Args:
+        model: The table.
+        pk: Its primary key.
+
+    Returns:
+        The row.
+    """
+    return lock_rows(model, [pk])[pk]
+
+
+def lock_head(site: int) -> JournalHead:
+    """Lock the newest end of the journal; the last lock of every act.
+
+    Args:
+        site: The site whose journal it is.
+
+    Returns:
+        The head as it is now.
+    """
+    _need_transaction()
+    return JournalHead.objects.select_for_update(no_key=True).get(site=site)
+
+
+def enter_gate() -> None:
+    """Pack, close, load and send: many at once, but none beside a hold."""
+    _need_transaction()
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock_shared(%s)", [GATE])
+
+
+def shut_gate() -> None:
+    """Place or lift a hold: alone."""
+    _need_transaction()
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(%s)", [GATE])
+
+
+@contextmanager
+def snapshot() -> Iterator[None]:
+    """Read many tables as of one moment, without holding up those who write.
+
+    Inside a transaction that is already open (a test), that one is used.
+    """
+    if connection.in_atomic_block:
+        yield
+        return
+    if connection.vendor == "postgresql":
+        with transaction.atomic():
+            with connection.cursor() as cursor:
+                cursor.execute(
+                    "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"
+                )
+            yield
+        return
+    with connection.cursor() as cursor:
+        cursor.execute("BEGIN DEFERRED")
+    try:
+        yield
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("ROLLBACK")

@@ -1,0 +1,42 @@
+"""What the tables share: the guarded base and fields for closed vocabularies."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.db import models
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from enum import StrEnum
+
+
+class Guarded(models.Model):
+    """A row that is written once: the database refuses to change or remove it."""
+
+    operation = models.ForeignKey(
+        "kitting.Operation", on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        abstract = True
+
+
+def word_field(
+    choices: Callable[[], list[tuple[str, str]]], **options: Any
+) -> models.CharField[str, str]:
+    """A short field that holds one word of a closed vocabulary."""
+    return models.CharField(max_length=12, choices=choices, **options)
+
+
+def one_of(name: str, field: str, words: Iterable[StrEnum | str]) -> Any:
+    """The constraint that keeps ``field`` inside its vocabulary."""
+    allowed = [str(word) for word in words]
+    return models.CheckConstraint(
+        condition=models.Q(**{f"{field}__in": allowed}), name=name
+    )
+
+
+def pairs(words: Iterable[StrEnum]) -> list[tuple[str, str]]:
+    """Choices for a form, shown as the words are stored."""
+    return [(str(word), str(word).replace("_", " ")) for word in words]

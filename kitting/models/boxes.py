@@ -1,0 +1,207 @@
+"""Benches, boxed kits, what is in them and what was printed for them."""
+
+from __future__ import annotations
+
+from django.db import models
+from django.db.models import Q
+
+from kitting.domain.stages import BoxStage
+from kitting.models.base import Guarded, one_of, pairs, word_field
+
+
+def box_stages() -> list[tuple[str, str]]:
+    return pairs(BoxStage)
+
+
+class Bench(models.Model):
+    """A packing station: a tablet, later a scale and a label printer."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=60)
+    place = models.OneToOneField(
+        "kitting.Place", on_delete=models.PROTECT, related_name="bench"
+    )
+    token_sha256 = models.BinaryField(max_length=32, null=True, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class OpenBag(models.Model):
+    """The bag of a part that a bench fills boxes from; at most one per part."""
+
+    bench = models.ForeignKey(Bench, on_delete=models.PROTECT, related_name="open_bags")
+    part = models.ForeignKey("kitting.Part", on_delete=models.PROTECT, related_name="+")
+    bag = models.OneToOneField(
+        "kitting.Bag", on_delete=models.PROTECT, related_name="open_at"
+    )
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["bench", "part"], name="kitting_openbag_one_per_part"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"bag {self.bag_id} at bench {self.bench_id}"
+
+
+class Box(models.Model):
+    """A boxed kit, from an open carton to a ward."""
+
+    number = models.CharField(max_length=20, unique=True)
+    serial = models.CharField(max_length=20, unique=True, null=True)
+    sscc = models.CharField(max_length=18, unique=True, null=True)
+    recipe = models.ForeignKey(
+        "kitting.Recipe", on_delete=models.PROTECT, related_name="boxes"
+    )
+    size = models.ForeignKey(
+        "kitting.BoxSize", on_delete=models.PROTECT, related_name="boxes"
+    )
+    stage = word_field(box_stages, default=BoxStage.OPEN)
+    bench = models.ForeignKey(
+        Bench, on_delete=models.PROTECT, null=True, related_name="boxes"
+    )
+    packed_on = models.DateField(null=True)
+    use_by = models.DateField(null=True)
+    batch = models.CharField(max_length=20, blank=True, db_index=True)
+    mass_mg = models.PositiveIntegerField(null=True)
+    events_seen = models.PositiveSmallIntegerField(default=0)
+    closed_at = models.DateTimeField(null=True)
+    label_seen_at = models.DateTimeField(null=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["-id"]
+        indexes = [
+            models.Index(
+                fields=["stage", "size", "packed_on"], name="kitting_box_stage_size"
+            ),
+            models.Index(fields=["packed_on", "recipe"], name="kitting_box_packed_on"),
+        ]
+        constraints = [
+            one_of("kitting_box_stage_known", "stage", BoxStage),
+            models.CheckConstraint(
+                condition=Q(stage__in=[BoxStage.OPEN, BoxStage.VOIDED])
+                | Q(
+                    serial__isnull=False,
+                    packed_on__isnull=False,
+                    closed_at__isnull=False,
+                )
+                & ~Q(batch=""),
+                name="kitting_box_identity_complete",
+            ),
+            models.UniqueConstraint(
+                fields=["bench"],
+                condition=Q(stage__in=[BoxStage.OPEN, BoxStage.CLOSED]),
+                name="kitting_box_one_unlabelled_per_bench",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.serial or self.number
+
+
+class BoxEvent(Guarded):
+    """One change of a box's stage."""
+
+    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="events")
+    nth = models.PositiveSmallIntegerField()
+    before = models.CharField(max_length=12, blank=True)
+    after = word_field(box_stages)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(fields=["box", "nth"], name="kitting_boxevent_nth")
+        ]
+
+    def __str__(self) -> str:
+        return f"box {self.box_id}: {self.before} to {self.after}"
+
+
+class BoxLine(models.Model):
+    """Pieces of one bag, cleared by one run, in one box."""
+
+    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="lines")
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, related_name="box_lines"
+    )
+    run = models.ForeignKey(
+        "kitting.Run", on_delete=models.PROTECT, null=True, related_name="box_lines"
+    )
+    lot = models.ForeignKey(
+        "kitting.Lot", on_delete=models.PROTECT, related_name="box_lines"
+    )
+    pieces = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["id"]
+        indexes = [
+            models.Index(fields=["lot", "box", "pieces"], name="kitting_boxline_lot"),
+            models.Index(fields=["bag", "box"], name="kitting_boxline_bag"),
+            models.Index(fields=["run", "box"], name="kitting_boxline_run"),
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["box", "bag", "run"], name="kitting_boxline_once"
+            ),
+            models.UniqueConstraint(
+                fields=["box", "bag"],
+                condition=Q(run__isnull=True),
+                name="kitting_boxline_once_without_run",
+            ),
+            models.CheckConstraint(
+                condition=Q(pieces__gte=1), name="kitting_boxline_pieces"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} of bag {self.bag_id} in box {self.box_id}"
+
+
+class Print(Guarded):
+    """One print of a label, with the hashes of what was printed."""
+
+    box = models.ForeignKey(
+        Box, on_delete=models.PROTECT, null=True, related_name="prints"
+    )
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="prints"
+    )
+    copy = models.PositiveSmallIntegerField()
+    data_sha = models.BinaryField(max_length=32)
+    pdf_sha = models.BinaryField(max_length=32)
+    renderer = models.CharField(max_length=40)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["box", "copy"], name="kitting_print_box_copy"
+            ),
+            models.UniqueConstraint(
+                fields=["bag", "copy"], name="kitting_print_bag_copy"
+            ),
+            models.CheckConstraint(
+                condition=Q(box__isnull=False, bag__isnull=True)
+                | Q(box__isnull=True, bag__isnull=False),
+                name="kitting_print_one_subject",
+            ),
+            models.CheckConstraint(
+                condition=Q(copy=1) | ~Q(reason=""),
+                name="kitting_print_reprint_has_a_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"copy {self.copy} for {self.box_id or self.bag_id}"

@@ -1,0 +1,233 @@
+"""What is made and packed: parts, revisions, methods, places, products, recipes."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.db import models
+
+from kitting.models.base import one_of, pairs, word_field
+
+
+class Unit(StrEnum):
+    PIECE = "piece"
+    GRAM = "gram"
+    MM = "mm"
+
+
+class PlaceKind(StrEnum):
+    SHELF = "shelf"
+    RACK = "rack"
+    BENCH = "bench"
+    LINE = "line"
+    DOCK = "dock"
+
+
+class Profile(StrEnum):
+    NONE = "none"
+    PPE = "ppe"
+    DEVICE = "device"
+
+
+class Per(StrEnum):
+    SET = "set"
+    BOX = "box"
+
+
+def units() -> list[tuple[str, str]]:
+    return pairs(Unit)
+
+
+def place_kinds() -> list[tuple[str, str]]:
+    return pairs(PlaceKind)
+
+
+def profiles() -> list[tuple[str, str]]:
+    return pairs(Profile)
+
+
+def pers() -> list[tuple[str, str]]:
+    return pairs(Per)
+
+
+class Part(models.Model):
+    """A kind of component, or of raw material counted in grams or mm."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=60)
+    unit = word_field(units, default=Unit.PIECE)
+    mass_mg = models.PositiveIntegerField(null=True, blank=True)
+    spread_mg = models.PositiveIntegerField(null=True, blank=True)
+    needs_check = models.BooleanField(default=True)
+    needs_clearing = models.BooleanField(default=True)
+    open_hours = models.PositiveIntegerField(null=True, blank=True)
+    latex = models.BooleanField(default=False)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code"]
+        constraints = [one_of("kitting_part_unit_known", "unit", Unit)]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Revision(models.Model):
+    """A design state of a part."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="revisions")
+    code = models.CharField(max_length=12)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["part", "code"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["part", "code"], name="kitting_revision_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Method(models.Model):
+    """Machine group and settings version with which a lot is made."""
+
+    code = models.CharField(max_length=20, unique=True)
+    machine_group = models.CharField(max_length=60)
+    settings_version = models.CharField(max_length=20, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Place(models.Model):
+    """Where a bag or box stands; scanned or picked."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=60)
+    kind = word_field(place_kinds, default=PlaceKind.SHELF)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code"]
+        constraints = [one_of("kitting_place_kind_known", "kind", PlaceKind)]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Product(models.Model):
+    """What is packed: a face shield of one kind and label language."""
+
+    code = models.CharField(max_length=8, unique=True)
+    name = models.CharField(max_length=60)
+    language = models.CharField(max_length=8, default="en")
+    profile = word_field(profiles, default=Profile.NONE)
+    label_text = models.CharField(max_length=200, blank=True)
+    cautions = models.TextField(blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code"]
+        constraints = [one_of("kitting_product_profile_known", "profile", Profile)]
+
+    def __str__(self) -> str:
+        return self.name
+
+    def caution_lines(self) -> tuple[str, ...]:
+        return tuple(line.strip() for line in self.cautions.splitlines() if line)
+
+
+class Recipe(models.Model):
+    """One version of what one set and one box need."""
+
+    product = models.ForeignKey(
+        Product, on_delete=models.PROTECT, related_name="recipes"
+    )
+    version = models.PositiveSmallIntegerField()
+    in_force = models.BooleanField(default=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["product", "version"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["product", "version"], name="kitting_recipe_once"
+            ),
+            models.UniqueConstraint(
+                fields=["product"],
+                condition=models.Q(in_force=True),
+                name="kitting_recipe_one_in_force",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product_id} version {self.version}"
+
+
+class RecipeLine(models.Model):
+    """How many pieces of a part one set or one box needs, and of which revision."""
+
+    recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, related_name="lines")
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="+")
+    per = word_field(pers, default=Per.SET)
+    pieces = models.PositiveIntegerField()
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
+    substitute = models.ForeignKey(
+        Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["recipe", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["recipe", "part"], name="kitting_recipeline_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(pieces__gte=1), name="kitting_recipeline_pieces"
+            ),
+            one_of("kitting_recipeline_per_known", "per", Per),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} of {self.part_id} per {self.per}"
+
+    def needed(self, sets: int) -> int:
+        """Pieces that a box of so many sets needs."""
+        return self.pieces * (sets if self.per == Per.SET else 1)
+
+    def pins(self, revision_id: int) -> bool:
+        """Whether this line allows the revision."""
+        return revision_id in (self.revision_id, self.substitute_id)
+
+
+class BoxSize(models.Model):
+    """How many sets of a product a box holds."""
+
+    product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="sizes")
+    sets = models.PositiveIntegerField()
+    gtin = models.CharField(max_length=14, unique=True, null=True, blank=True)
+    carton_mass_mg = models.PositiveIntegerField(null=True, blank=True)
+    weigh = models.BooleanField(default=False)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["product", "sets"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["product", "sets"], name="kitting_boxsize_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(sets__gte=1), name="kitting_boxsize_sets"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.product_id} × {self.sets}"

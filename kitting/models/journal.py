@@ -1,0 +1,65 @@
+"""Operations and the chain of links that seals them."""
+
+from __future__ import annotations
+
+from django.db import models
+
+from kitting.models.base import Guarded
+
+
+class Operation(models.Model):
+    """One thing a person did: who, when, where, what."""
+
+    site = models.PositiveSmallIntegerField()
+    key = models.BinaryField(max_length=16, unique=True)
+    name = models.CharField(max_length=40)
+    mark = models.BinaryField(max_length=32)
+    by = models.ForeignKey("kitting.User", on_delete=models.PROTECT, related_name="+")
+    by_name = models.CharField(max_length=150)
+    bench = models.ForeignKey(
+        "kitting.Bench", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    at = models.DateTimeField()
+
+    class Meta:
+        default_permissions = ()
+        indexes = [models.Index(fields=["at"], name="kitting_operation_at")]
+
+    def __str__(self) -> str:
+        return f"{self.name} by {self.by_name} at {self.at:%Y-%m-%d %H:%M}"
+
+
+class Link(Guarded):
+    """The seal of one operation: its outcome and a hash over all it wrote."""
+
+    operation = models.OneToOneField(
+        Operation, on_delete=models.PROTECT, related_name="link"
+    )
+    site = models.PositiveSmallIntegerField()
+    seq = models.PositiveBigIntegerField()
+    form = models.PositiveSmallIntegerField()
+    outcome = models.TextField()
+    hash = models.BinaryField(max_length=32)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(fields=["site", "seq"], name="kitting_link_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"link {self.site}/{self.seq}"
+
+
+class JournalHead(models.Model):
+    """The newest link of a site; its row is locked last in every act."""
+
+    site = models.PositiveSmallIntegerField(unique=True)
+    seq = models.PositiveBigIntegerField(default=0)
+    hash = models.BinaryField(max_length=32)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"head {self.site}/{self.seq}"

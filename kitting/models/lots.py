@@ -1,0 +1,237 @@
+"""Lots, bags, and the ledger of every piece."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.db import models
+from django.db.models import F, Q
+
+from kitting.domain.stages import BagStage, MovementKind
+from kitting.models.base import Guarded, one_of, pairs, word_field
+
+
+class LotStage(StrEnum):
+    OPEN = "open"
+    CLOSED = "closed"
+
+
+class Verdict(StrEnum):
+    NONE = ""
+    ACCEPTED = "accepted"
+    REJECTED = "rejected"
+
+
+class Container(StrEnum):
+    TOTE = "tote"
+    PACK = "film pack"
+    BUNDLE = "bundle"
+    TRAY = "open tray"
+    ROLL = "roll"
+
+
+def lot_stages() -> list[tuple[str, str]]:
+    return pairs(LotStage)
+
+
+def verdicts() -> list[tuple[str, str]]:
+    return pairs(Verdict)
+
+
+def containers() -> list[tuple[str, str]]:
+    return pairs(Container)
+
+
+def bag_stages() -> list[tuple[str, str]]:
+    return pairs(BagStage)
+
+
+def movement_kinds() -> list[tuple[str, str]]:
+    return pairs(MovementKind)
+
+
+class Lot(models.Model):
+    """Pieces of one part made under the same conditions."""
+
+    number = models.CharField(max_length=20, unique=True)
+    source = models.CharField(max_length=60)
+    source_number = models.CharField(max_length=40, blank=True, db_index=True)
+    part = models.ForeignKey(
+        "kitting.Part", on_delete=models.PROTECT, related_name="lots"
+    )
+    revision = models.ForeignKey(
+        "kitting.Revision", on_delete=models.PROTECT, related_name="lots"
+    )
+    method = models.ForeignKey(
+        "kitting.Method",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="lots",
+    )
+    made_on = models.DateField()
+    use_by = models.DateField(null=True, blank=True)
+    stage = word_field(lot_stages, default=LotStage.OPEN)
+    verdict = word_field(verdicts, default=Verdict.NONE, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["-id"]
+        indexes = [
+            models.Index(fields=["part", "use_by"], name="kitting_lot_part_use_by"),
+            models.Index(fields=["source"], name="kitting_lot_source"),
+        ]
+        constraints = [
+            one_of("kitting_lot_stage_known", "stage", LotStage),
+            one_of("kitting_lot_verdict_known", "verdict", Verdict),
+            models.CheckConstraint(
+                condition=Q(use_by__isnull=True) | Q(use_by__gte=F("made_on")),
+                name="kitting_lot_use_by_after_made_on",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class LotOrigin(Guarded):
+    """From which lot another lot was made, and how much of it."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="origins")
+    from_lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="uses")
+    amount = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        indexes = [
+            models.Index(fields=["from_lot", "lot"], name="kitting_lotorigin_back")
+        ]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["lot", "from_lot"], name="kitting_lotorigin_once"
+            ),
+            models.CheckConstraint(
+                condition=~Q(lot=F("from_lot")), name="kitting_lotorigin_not_itself"
+            ),
+            models.CheckConstraint(
+                condition=Q(amount__gte=1), name="kitting_lotorigin_amount"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.lot_id} from {self.from_lot_id}"
+
+
+class Bag(models.Model):
+    """One container of pieces of one lot: the unit that is scanned."""
+
+    number = models.CharField(max_length=20, unique=True)
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="bags")
+    container = word_field(containers, default=Container.TOTE)
+    stage = word_field(bag_stages, default=BagStage.ARRIVED)
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="bags"
+    )
+    pieces = models.PositiveIntegerField()
+    moves = models.PositiveIntegerField(default=0)
+    opened_at = models.DateTimeField(null=True, blank=True)
+    cleared_run = models.ForeignKey(
+        "kitting.Run",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="cleared_bags",
+    )
+    passes = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["id"]
+        indexes = [models.Index(fields=["stage", "lot"], name="kitting_bag_stage_lot")]
+        constraints = [
+            one_of("kitting_bag_stage_known", "stage", BagStage),
+            one_of("kitting_bag_container_known", "container", Container),
+            models.CheckConstraint(
+                condition=Q(pieces__gte=0), name="kitting_bag_pieces_gte_0"
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(stage=BagStage.USED_UP, pieces=0)
+                    | (~Q(stage=BagStage.USED_UP) & Q(pieces__gte=1))
+                ),
+                name="kitting_bag_used_up_is_empty",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class Movement(Guarded):
+    """One change of a bag: its count, its stage or its place."""
+
+    bag = models.ForeignKey(Bag, on_delete=models.PROTECT, related_name="movements")
+    nth = models.PositiveIntegerField()
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements")
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, null=True, related_name="movements"
+    )
+    kind = word_field(movement_kinds)
+    pieces = models.PositiveIntegerField()
+    delta = models.IntegerField()
+    after = models.PositiveIntegerField()
+    stage_before = models.CharField(max_length=12, blank=True)
+    stage_after = word_field(bag_stages)
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    reason = models.CharField(max_length=200, blank=True)
+    corrects = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, related_name="corrected_by"
+    )
+
+    class Meta:
+        default_permissions = ()
+        indexes = [
+            models.Index(fields=["lot", "kind"], name="kitting_movement_lot_kind")
+        ]
+        constraints = [
+            models.UniqueConstraint(fields=["bag", "nth"], name="kitting_movement_nth"),
+            models.CheckConstraint(
+                condition=Q(pieces__gte=1), name="kitting_movement_pieces"
+            ),
+            models.CheckConstraint(
+                condition=Q(delta=0) | Q(delta=F("pieces")) | Q(delta=-F("pieces")),
+                name="kitting_movement_delta",
+            ),
+            models.CheckConstraint(
+                condition=Q(after__gte=0), name="kitting_movement_after_gte_0"
+            ),
+            one_of("kitting_movement_kind_known", "kind", MovementKind),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} {self.pieces} of bag {self.bag_id}"
+
+
+class Check(Guarded):
+    """The incoming inspection of a lot and its verdict."""
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="checks")
+    plan = models.CharField(max_length=80)
+    found = models.PositiveIntegerField(default=0)
+    verdict = word_field(verdicts)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            one_of(
+                "kitting_check_verdict_known",
+                "verdict",
+                [Verdict.ACCEPTED, Verdict.REJECTED],
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.verdict} {self.lot_id}"

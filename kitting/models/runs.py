@@ -1,0 +1,261 @@
+"""Protocols, meters, and the runs that clear bags."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.db import models
+from django.db.models import Q
+
+from kitting.domain.stages import RunStage
+from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.lots import containers
+
+
+class ProtocolMethod(StrEnum):
+    UVC_BELT = "uvc_belt"
+    UVC_CABINET = "uvc_cabinet"
+
+
+class Side(StrEnum):
+    TOP = "top"
+    BOTTOM = "bottom"
+
+
+class Moment(StrEnum):
+    OPENING = "opening"
+    CLOSING = "closing"
+
+
+def protocol_methods() -> list[tuple[str, str]]:
+    return pairs(ProtocolMethod)
+
+
+def sides() -> list[tuple[str, str]]:
+    return pairs(Side)
+
+
+def moments() -> list[tuple[str, str]]:
+    return pairs(Moment)
+
+
+def run_stages() -> list[tuple[str, str]]:
+    return pairs(RunStage)
+
+
+class Protocol(models.Model):
+    """An approved disinfection procedure; a change is a new version."""
+
+    code = models.CharField(max_length=12)
+    version = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=80)
+    method = word_field(protocol_methods)
+    required_top_uj_cm2 = models.PositiveIntegerField()
+    required_bottom_uj_cm2 = models.PositiveIntegerField()
+    in_force_from = models.DateField()
+    in_force_until = models.DateField(null=True, blank=True)
+    evidence = models.TextField(blank=True)
+    label_words = models.CharField(max_length=60, blank=True)
+    signed_by = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["code", "version"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["code", "version"], name="kitting_protocol_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(required_top_uj_cm2__gte=1)
+                | Q(required_bottom_uj_cm2__gte=1),
+                name="kitting_protocol_requires_a_dose",
+            ),
+            one_of("kitting_protocol_method_known", "method", ProtocolMethod),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} version {self.version}"
+
+    def required(self) -> dict[str, int]:
+        """Required dose per side in µJ/cm²; a side that needs none is left out."""
+        sides = {
+            str(Side.TOP): self.required_top_uj_cm2,
+            str(Side.BOTTOM): self.required_bottom_uj_cm2,
+        }
+        return {side: dose for side, dose in sides.items() if dose}
+
+
+class ProtocolLoad(models.Model):
+    """What a protocol covers: part, revision, container, how many, how laid."""
+
+    protocol = models.ForeignKey(
+        Protocol, on_delete=models.PROTECT, related_name="loads"
+    )
+    part = models.ForeignKey("kitting.Part", on_delete=models.PROTECT, related_name="+")
+    revision = models.ForeignKey(
+        "kitting.Revision", on_delete=models.PROTECT, related_name="+"
+    )
+    container = word_field(containers)
+    max_pieces = models.PositiveIntegerField()
+    orientation = models.CharField(max_length=80, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["protocol", "revision", "container"],
+                name="kitting_protocolload_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} in {self.container}"
+
+
+class Meter(models.Model):
+    """A radiometer."""
+
+    serial = models.CharField(max_length=30, unique=True)
+    name = models.CharField(max_length=60)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["serial"]
+
+    def __str__(self) -> str:
+        return f"{self.name} {self.serial}"
+
+
+class Calibration(Guarded):
+    """A calibration of a meter: when, until when, and its expanded uncertainty."""
+
+    meter = models.ForeignKey(
+        Meter, on_delete=models.PROTECT, related_name="calibrations"
+    )
+    on = models.DateField()
+    due = models.DateField()
+    rel_u_ppm = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(due__gte=models.F("on")), name="kitting_calibration_dates"
+            ),
+            models.CheckConstraint(
+                condition=Q(rel_u_ppm__lt=1_000_000), name="kitting_calibration_u"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.meter_id} on {self.on}"
+
+
+class Run(models.Model):
+    """The interval on one line between an opening and a closing reading."""
+
+    number = models.CharField(max_length=20, unique=True)
+    line = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, related_name="runs"
+    )
+    protocol = models.ForeignKey(
+        Protocol, on_delete=models.PROTECT, related_name="runs"
+    )
+    meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="runs")
+    stage = word_field(run_stages, default=RunStage.OPEN)
+    zone_um = models.PositiveIntegerField(null=True, blank=True)
+    belt_um_s = models.PositiveIntegerField(null=True, blank=True)
+    exposure_ms = models.PositiveBigIntegerField()
+    passes = models.PositiveSmallIntegerField(default=1)
+    rel_u_ppm = models.PositiveIntegerField()
+    opened_at = models.DateTimeField()
+    closed_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["-id"]
+        constraints = [
+            one_of("kitting_run_stage_known", "stage", RunStage),
+            models.UniqueConstraint(
+                fields=["line"],
+                condition=Q(stage=RunStage.OPEN),
+                name="kitting_run_one_open_per_line",
+            ),
+            models.CheckConstraint(
+                condition=Q(exposure_ms__gte=1, passes__gte=1),
+                name="kitting_run_exposes",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class Reading(Guarded):
+    """One irradiance reading of a run."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="readings")
+    point = models.PositiveSmallIntegerField()
+    side = word_field(sides)
+    moment = word_field(moments)
+    uw_cm2 = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "point", "side", "moment"], name="kitting_reading_once"
+            ),
+            one_of("kitting_reading_side_known", "side", Side),
+            one_of("kitting_reading_moment_known", "moment", Moment),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.moment} {self.side} {self.point}: {self.uw_cm2} µW/cm²"
+
+
+class RunVerdict(Guarded):
+    """The computed dose of a run and whether it was enough; a row per side."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="verdicts")
+    side = word_field(sides)
+    required_uj_cm2 = models.PositiveBigIntegerField()
+    dose_uj_cm2 = models.PositiveBigIntegerField()
+    low_uj_cm2 = models.PositiveBigIntegerField()
+    passed = models.BooleanField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "side"], name="kitting_runverdict_once"
+            ),
+            one_of("kitting_runverdict_side_known", "side", Side),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.run_id} {self.side}: {self.low_uj_cm2} µJ/cm²"
+
+
+class RunBag(models.Model):
+    """A bag's stay in a run, from when it went on until the verdict."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="run_bags")
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, related_name="run_bags"
+    )
+    on_at = models.DateTimeField()
+    off_at = models.DateTimeField(null=True, blank=True)
+    live = models.BooleanField(default=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(fields=["run", "bag"], name="kitting_runbag_once"),
+            models.UniqueConstraint(
+                fields=["bag"], condition=Q(live=True), name="kitting_runbag_one_live"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"bag {self.bag_id} in run {self.run_id}"

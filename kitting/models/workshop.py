@@ -1,0 +1,90 @@
+"""The workshop itself, its people and its counters."""
+
+from __future__ import annotations
+
+from django.contrib.auth.models import AbstractUser
+from django.db import models
+
+
+class Workshop(models.Model):
+    """One row: who makes the goods, and where."""
+
+    site = models.PositiveSmallIntegerField(default=1)
+    name = models.CharField(max_length=80)
+    address = models.TextField(blank=True)
+    time_zone = models.CharField(max_length=40, default="UTC")
+    gs1_prefix = models.CharField(max_length=12, blank=True)
+    label_text = models.CharField(max_length=120, blank=True)
+    demo = models.BooleanField(default=False)
+
+    class Meta:
+        default_permissions = ()
+        permissions = [
+            ("see_work", "See the work of the day"),
+            ("take_in", "Take in lots and bags"),
+            ("check_lots", "Check lots"),
+            ("run_line", "Run the disinfection line"),
+            ("pack", "Pack boxes at a bench"),
+            ("print_labels", "Print labels"),
+            ("send_boxes", "Make up and send shipments"),
+            ("recall", "Trace lots and boxes"),
+            ("place_holds", "Place holds"),
+            ("lift_holds", "Lift holds"),
+            ("void_boxes", "Void boxes"),
+            ("set_up", "Change the set-up"),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(pk=1), name="kitting_workshop_one_row"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(site__gte=1, site__lte=9),
+                name="kitting_workshop_site_1_to_9",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class User(AbstractUser):
+    """A person who signs what they do."""
+
+    class Meta(AbstractUser.Meta):
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return self.get_full_name() or self.username
+
+
+class Badge(models.Model):
+    """A card that is scanned instead of a password; only its hash is kept."""
+
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="badges")
+    token_sha256 = models.BinaryField(max_length=32, unique=True)
+    revoked_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"badge {self.pk} of {self.user_id}"
+
+
+class Counter(models.Model):
+    """The next number of one kind at one site; taken under a lock."""
+
+    site = models.PositiveSmallIntegerField()
+    name = models.CharField(max_length=20)
+    next = models.PositiveBigIntegerField(default=1)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["site", "name"], name="kitting_counter_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site} {self.name}: {self.next}"

@@ -1,0 +1,24 @@
+"""The workshop's own calendar day."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from kitting.models import Workshop
+
+
+def day_of(workshop: Workshop, now: datetime) -> date:
+    """The date on the workshop's wall at a moment.
+
+    Args:
+        workshop: The workshop, for its time zone.
+        now: An aware moment.
+
+    Returns:
+        The local date.
+    """
+    return now.astimezone(ZoneInfo(workshop.time_zone)).date()

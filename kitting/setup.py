@@ -1,0 +1,109 @@
+"""What every database needs before the first act: workshop, counters, head, groups."""
+
+from __future__ import annotations
+
+from django.apps import apps
+from django.contrib.auth.models import Group, Permission
+from django.db import connection
+
+from kitting.domain.numbers import Kind
+from kitting.models import Counter, JournalHead, Workshop
+
+ROLES: dict[str, tuple[str, ...]] = {
+    "packer": ("see_work", "pack", "print_labels"),
+    "checker": ("see_work", "take_in", "check_lots"),
+    "line operator": ("see_work", "run_line"),
+    "clerk": ("see_work", "send_boxes", "print_labels", "recall"),
+    "quality officer": (
+        "see_work",
+        "check_lots",
+        "print_labels",
+        "recall",
+        "place_holds",
+        "lift_holds",
+        "void_boxes",
+    ),
+    "manager": (
+        "see_work",
+        "take_in",
+        "check_lots",
+        "run_line",
+        "pack",
+        "print_labels",
+        "send_boxes",
+        "recall",
+        "place_holds",
+        "void_boxes",
+        "set_up",
+    ),
+}
+"""Who may do what; holds are lifted by the quality officer alone."""
+
+COUNTERS = (*(kind.name.lower() for kind in Kind), "sscc")
+
+
+def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
+    """Make what is missing; leaves what is there alone."""
+    workshop, _ = Workshop.objects.get_or_create(
+        pk=1, defaults={"name": name, "site": site}
+    )
+    JournalHead.objects.get_or_create(
+        site=workshop.site, defaults={"seq": 0, "hash": bytes(32)}
+    )
+    have = set(
+        Counter.objects.filter(site=workshop.site).values_list("name", flat=True)
+    )
+    Counter.objects.bulk_create(
+        Counter(site=workshop.site, name=counter)
+        for counter in COUNTERS
+        if counter not in have
+    )
+    ensure_roles()
+    start_ids(workshop.site)
+    return workshop
+
+
+def start_ids(site: int) -> None:
+    """Let new ids of this site start at site × 10¹⁴, so that sites can be merged."""
+    first = site * 10**14
+    models = [
+        model
+        for label in ("kitting", "dispatch")
+        for model in apps.get_app_config(label).get_models()
+        if model is not Workshop
+    ]
+    with connection.cursor() as cursor:
+        for model in models:
+            table = model._meta.db_table
+            if connection.vendor == "sqlite":
+                cursor.execute(
+                    "SELECT seq FROM sqlite_sequence WHERE name = %s", [table]
+                )
+                row = cursor.fetchone()
+                if row is None:
+                    cursor.execute(
+                        "INSERT INTO sqlite_sequence (name, seq) VALUES (%s, %s)",
+                        [table, first],
+                    )
+                elif row[0] < first:
+                    cursor.execute(
+                        "UPDATE sqlite_sequence SET seq = %s WHERE name = %s",
+                        [first, table],
+                    )
+                continue
+            cursor.execute(
+                "SELECT setval(s, greatest(%s, nextval(s) - 1))"
+                " FROM (SELECT pg_get_serial_sequence(%s, 'id')::regclass AS s) AS q",
+                [first, table],
+            )
+
+
+def ensure_roles() -> None:
+    """Make the groups and give each exactly its permissions."""
+    known = {
+        permission.codename: permission
+        for permission in Permission.objects.filter(content_type__app_label="kitting")
+    }
+    for role, codenames in ROLES.items():
+        group, _ = Group.objects.get_or_create(name=role)
+        group.permissions.set([known[c] for c in codenames if c in known])
