@@ -1,0 +1,178 @@
+"""Tags and filters of the look: marks of stage, numbers, days, the row of words.
+
+A mark is a shape with its word beside it. Shapes differ in outline, so that they can
+be told apart without colour and in a bad print. All drawing is SVG with classes only:
+the content security policy allows no inline style.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from django import template
+from django.forms import BoundField, CheckboxInput
+from django.urls import NoReverseMatch, resolve, reverse
+from django.utils import timezone
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
+
+from kitting.templatetags.shapes import BARS, GAP, SHAPES, WORDS
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest
+    from django.template import Context
+
+register = template.Library()
+
+
+@register.simple_tag
+def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
+    """Draw the mark of a stage with its word: ``{% mark bag.stage held=bag.held %}``.
+
+    Args:
+        stage: A stage of a bag, box, run or shipment, or "held" alone.
+        of: "bag", "box", "run", "shipment" or "lot"; needed where two kinds share the
+            word of a stage ("open", "sent"); a box is meant when it is missing.
+        held: Whether a hold stands on it: two upright bars over the mark.
+    """
+    value = str(stage)
+    if value == "held":
+        return _mark(BARS, "held", str(WORDS["held"]))
+    shape = _shape(value, of)
+    word = str(WORDS.get(value, value))
+    if not held:
+        return _mark(shape, value, word)
+    both = format_html('{}, <span class="held">{}</span>', word, WORDS["held"])
+    return _mark(shape + GAP + BARS, value, both)
+
+
+def _shape(stage: str, of: str) -> str:
+    kinds = [of] if of else ["bag", "box", "run", "shipment"]
+    return next((SHAPES[kind][stage] for kind in kinds if stage in SHAPES[kind]), "")
+
+
+def _mark(shape: str, stage: str, word: str) -> SafeString:
+    return format_html(
+        '<span class="mark mark-{}"><svg class="mark-shape" viewBox="0 0 20 20" '
+        'width="20" height="20" aria-hidden="true" focusable="false">{}</svg>'
+        '<span class="mark-word">{}</span></span>',
+        stage.replace("_", "-"),
+        mark_safe(shape),  # noqa: S308 -- only the constants above
+        word,
+    )
+
+
+_RUNS = re.compile(r"[A-Za-z0-9]+[^A-Za-z0-9]*|[^A-Za-z0-9]+")
+_LONGEST_UNDIVIDED = 6
+
+
+@register.filter
+def number(value: object) -> SafeString | str:
+    """Set an identifier in the monospace, in groups of four; copying gives it plain.
+
+    The gaps are margins between spans. A run of up to six letters or digits between
+    two separators stays whole: "260301" is a day and reads better so.
+    """
+    if value is None or value == "":
+        return ""
+    groups: list[tuple[str]] = []
+    whole = ""
+    for run in _RUNS.findall(str(value)):
+        if len(run.rstrip("-/. ")) <= _LONGEST_UNDIVIDED:
+            whole += run
+            continue
+        fours = [run[at : at + 4] for at in range(0, len(run), 4)]
+        groups += [(whole + fours[0],)] + [(four,) for four in fours[1:-1]]
+        whole = fours[-1]
+    groups.append((whole,))
+    inner = format_html_join("", '<span class="four">{}</span>', groups)
+    return format_html('<span class="number">{}</span>', inner)
+
+
+@register.filter
+def pieces(value: object) -> str:
+    """Write a whole number with narrow no-break spaces between thousands."""
+    if value is None or value == "":
+        return ""
+    try:
+        count = int(str(value))
+    except ValueError:
+        return str(value)
+    sign = "\N{MINUS SIGN}" if count < 0 else ""
+    return sign + f"{abs(count):,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def _local(value: datetime) -> datetime:
+    """Turn a moment into the time zone in force, which is the workshop's."""
+    return timezone.localtime(value) if timezone.is_aware(value) else value
+
+
+@register.filter
+def day(value: object) -> str:
+    """Write a date, or the day of a moment at the workshop, as YYYY-MM-DD."""
+    if isinstance(value, datetime):
+        return _local(value).date().isoformat()
+    return value.isoformat() if isinstance(value, date) else str(value or "")
+
+
+@register.filter
+def moment(value: object) -> str:
+    """Write a moment in the workshop's time zone as YYYY-MM-DD HH:MM."""
+    if isinstance(value, datetime):
+        return _local(value).strftime("%Y-%m-%d %H:%M")
+    return day(value)
+
+
+@register.filter
+def unit(field: BoundField) -> str:
+    """Give the unit of a field, set as ``attrs={"data-unit": "mm"}`` on its widget."""
+    return str(field.field.widget.attrs.get("data-unit", ""))
+
+
+@register.filter
+def is_tick(field: BoundField) -> bool:
+    """Tell whether a field is one box to tick; its label stands beside it."""
+    return isinstance(field.field.widget, CheckboxInput)
+
+
+@register.simple_tag(takes_context=True)
+def may_see(context: Context, to: str) -> str:
+    """Give the address of a page, or nothing if it is not there or not for this person.
+
+    The right is the one that the page's own view asks for.
+    """
+    try:
+        address = reverse(to)
+    except NoReverseMatch:
+        return ""
+    right = getattr(resolve(address).func, "permission", None)
+    user = context.get("user")
+    return address if right is None or (user and user.has_perm(right)) else ""
+
+
+@register.simple_tag(takes_context=True)
+def word_link(context: Context, to: str, word: str) -> SafeString | str:
+    """Write one word of the row on top, if this person may see its page.
+
+    A page that stands in another word's room sets ``here`` to that word's URL name.
+    """
+    address = may_see(context, to)
+    if not address:
+        return ""
+    current = (
+        mark_safe(' aria-current="page"') if _is_here(context, to, address) else ""
+    )
+    return format_html(
+        '<li><a href="{}" data-word="{}"{}>{}</a></li>', address, word, current, word
+    )
+
+
+def _is_here(context: Context, to: str, address: str) -> bool:
+    here = context.get("here")
+    request: HttpRequest | None = context.get("request")
+    if here or request is None:
+        return bool(here == to)
+    inside = address != "/" and request.path.startswith(address)
+    return inside or request.path == address

@@ -1,0 +1,105 @@
+"""The outlines of the marks of stage, and the word that stands beside each.
+
+Outlines lie in a square of 20 and are SVG with classes only: "line" is drawn, "fill"
+is filled. They differ in outline, so that they can be told apart without colour and in
+a bad print.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from django.utils.translation import gettext_lazy
+
+from kitting.domain.stages import RunStage, ShipmentStage
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+# Outlines in a square of 20. "line" is drawn, "fill" is filled.
+_BOX = '<path class="mark-line" d="M3 3h14v10H3z"/>'
+_OPEN_BOX = '<path class="mark-line" d="M3 2v11h14V2"/>'
+_LOAD = '<path class="mark-line" d="M1 4h18v7H1z"/>'
+_OPEN_LOAD = '<path class="mark-line" d="M1 4v7h18V4"/>'
+_BRACKETS = '<path class="mark-line" d="M5 2H2v16h3M15 2h3v16h-3"/>'
+_OPEN_BRACKET = '<path class="mark-line" d="M5 2H2v16h3"/>'
+_RING = '<circle class="mark-line" cx="10" cy="10" r="7.5"/>'
+
+
+def _ticks(count: int) -> str:
+    """Draw one to three short strokes under a box or a load."""
+    starts = {1: (10,), 2: (7, 13), 3: (4, 10, 16)}[count]
+    path = "".join(f"M{x} 15v5" for x in starts)
+    return f'<path class="mark-line" d="{path}"/>'
+
+
+_BAG_SHAPES: Final[dict[str, str]] = {
+    "arrived": _RING,
+    "accepted": _RING + '<circle class="mark-fill" cx="10" cy="10" r="3"/>',
+    "in_run": '<path class="mark-fill" d="M4 2l14 8-14 8z"/>',
+    "exposed": '<path class="mark-line" d="M10 1l8 9-8 9-8-9z"/>',
+    "cleared": '<circle class="mark-fill" cx="10" cy="10" r="8.5"/>',
+    "used_up": '<path class="mark-fill" d="M4 9h12v3H4z"/>',
+    "rejected": '<path class="mark-line" d="M3 3l14 14M17 3L3 17"/>',
+}
+_BOX_SHAPES: Final[dict[str, str]] = {
+    "open": _OPEN_BOX,
+    "closed": _BOX,
+    "labelled": _BOX + '<path class="mark-fill" d="M3 6h14v4H3z"/>',
+    "loaded": _BOX + _ticks(1),
+    "sent": _BOX + _ticks(2),
+    "delivered": _BOX + _ticks(3),
+    "returned": _BOX + '<path class="mark-line" d="M17 17H5M8 14l-3 3 3 3"/>',
+    "voided": _BOX + '<path class="mark-line" d="M1 17L19-1"/>',
+}
+_RUN_SHAPES: Final[dict[str, str]] = {
+    RunStage.OPEN: _OPEN_BRACKET + '<path class="mark-fill" d="M7 5l9 5-9 5z"/>',
+    RunStage.RELEASED: _BRACKETS + '<circle class="mark-fill" cx="10" cy="10" r="4"/>',
+    RunStage.FAILED: _BRACKETS + '<path class="mark-line" d="M6 6l8 8M14 6l-8 8"/>',
+}
+_SHIPMENT_SHAPES: Final[dict[str, str]] = {
+    ShipmentStage.OPEN: _OPEN_LOAD,
+    ShipmentStage.SENT: _LOAD + _ticks(2),
+    ShipmentStage.DELIVERED: _LOAD + _ticks(3),
+    ShipmentStage.CALLED_OFF: _LOAD + '<path class="mark-line" d="M2 18L18-3"/>',
+}
+_LOT_SHAPES: Final[dict[str, str]] = {
+    "open": '<path class="mark-line" d="M5 4.4a7.5 7.5 0 1 0 10 0"/>',
+    "closed": '<circle class="mark-line" cx="10" cy="10" r="7.5"/>'
+    '<path class="mark-line" d="M6 10h8"/>',
+}
+SHAPES: Final[dict[str, dict[str, str]]] = {
+    "bag": _BAG_SHAPES,
+    "box": _BOX_SHAPES,
+    "run": _RUN_SHAPES,
+    "shipment": _SHIPMENT_SHAPES,
+    "lot": _LOT_SHAPES,
+}
+"""The outline of each stage, by kind of thing and stage."""
+
+GAP = '<path class="mark-gap" d="M7 0v20M13 0v20"/>'
+BARS = '<path class="mark-bar" d="M7 0v20M13 0v20"/>'
+"""Two upright bars, and the gap that keeps them apart from what they stand over."""
+
+WORDS: Final[dict[str, _StrPromise]] = {
+    "arrived": gettext_lazy("arrived"),
+    "accepted": gettext_lazy("accepted"),
+    "in_run": gettext_lazy("in run"),
+    "exposed": gettext_lazy("exposed"),
+    "cleared": gettext_lazy("cleared"),
+    "used_up": gettext_lazy("used up"),
+    "rejected": gettext_lazy("rejected"),
+    "open": gettext_lazy("open"),
+    "closed": gettext_lazy("closed"),
+    "labelled": gettext_lazy("labelled"),
+    "loaded": gettext_lazy("loaded"),
+    "sent": gettext_lazy("sent"),
+    "delivered": gettext_lazy("delivered"),
+    "returned": gettext_lazy("returned"),
+    "voided": gettext_lazy("voided"),
+    "released": gettext_lazy("released"),
+    "failed": gettext_lazy("failed"),
+    "called_off": gettext_lazy("called off"),
+    "held": gettext_lazy("held"),
+}
+"""The word that stands beside each mark."""

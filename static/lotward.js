@@ -1,0 +1,61 @@
+"use strict";
+
+// What the pages need beyond HTML: a sentence for a failed request, the focus on what
+// is wrong after a swap, and the separator of a scanned symbol. Everything works
+// without this file, except that a failed htmx request stays silent.
+
+(() => {
+  const GROUP_SEPARATOR = "\u001d";
+
+  function say(kind) {
+    const alarm = document.getElementById("alarm");
+    if (alarm) {
+      alarm.textContent = alarm.getAttribute(`data-${kind}`) || alarm.dataset.other || "";
+    }
+  }
+
+  function hush() {
+    const alarm = document.getElementById("alarm");
+    if (alarm) {
+      alarm.textContent = "";
+    }
+  }
+
+  function focusWrong(root) {
+    const wrong = root.querySelector("[data-wrong]") ||
+      root.querySelector("[aria-invalid='true']");
+    if (wrong) {
+      wrong.focus();
+    }
+  }
+
+  function put(field, text) {
+    field.setRangeText(text, field.selectionStart, field.selectionEnd, "end");
+    field.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
+  // A scanner types FNC1 as Ctrl+] or F8; browsers drop it or take it for a command.
+  function onScanKey(event) {
+    const field = event.target;
+    if (!(field instanceof HTMLInputElement) || !("scan" in field.dataset)) {
+      return;
+    }
+    if (event.key === "F8" || (event.ctrlKey && event.key === "]")) {
+      event.preventDefault();
+      put(field, GROUP_SEPARATOR);
+    } else if (event.key === "Enter" && field.form && !event.isComposing) {
+      event.preventDefault();
+      field.form.requestSubmit();
+    }
+  }
+
+  document.addEventListener("keydown", onScanKey);
+  document.addEventListener("htmx:responseError", (event) => {
+    say(event.detail.xhr.status);
+  });
+  document.addEventListener("htmx:sendError", () => say("away"));
+  document.addEventListener("htmx:timeout", () => say("away"));
+  document.addEventListener("htmx:beforeRequest", hush);
+  document.addEventListener("htmx:afterSettle", (event) => focusWrong(event.target));
+  document.addEventListener("DOMContentLoaded", () => focusWrong(document));
+})();
