@@ -9,4 +9,4 @@ class LotwardConfig(AppConfig):
     name = "lotward"
 
     def ready(self) -> None:
-        from lotward import checks  # noqa: F401, PLC0415
+        from lotward import checks  # noqa: F401

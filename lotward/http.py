@@ -101,7 +101,7 @@ def get_or_404(source: type[M] | QuerySet[M], /, **lookup: Any) -> M:
     try:
         return objects.get(**lookup)
     except (objects.model.DoesNotExist, ValueError, ValidationError) as error:
-        raise Http404(f"No such {objects.model._meta.verbose_name}.") from error
+        raise Http404("There is no such record.") from error
 
 
 def new_op_key() -> str:

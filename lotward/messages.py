@@ -6,8 +6,11 @@ is named and is a value that the error carries. Keep the codes in alphabetical o
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from django.utils.functional import Promise
-from django.utils.translation import gettext, gettext_lazy as _
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import LotwardError
 
@@ -27,10 +30,8 @@ def sentence(error: LotwardError) -> str:
     """Say a refusal in a sentence; one without a sentence still names its code."""
     known = SENTENCES.get(error.code)
     if known is not None:
-        try:
+        with suppress(KeyError):  # A value that the sentence names was not given.
             return str(known) % error.params
-        except KeyError:
-            pass  # A value that the sentence names was not given.
     return gettext(
         "This was refused, and nothing was written (%(code)s). Check what was entered"
         " and try again; if it is refused again, pass the code on."

@@ -44,7 +44,7 @@ class NoStoreMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        if settings.SESSION_COOKIE_NAME in request.COOKIES:
-            if not response.has_header("Cache-Control"):
-                patch_cache_control(response, private=True, no_store=True)
+        signed_in = settings.SESSION_COOKIE_NAME in request.COOKIES
+        if signed_in and not response.has_header("Cache-Control"):
+            patch_cache_control(response, private=True, no_store=True)
         return response

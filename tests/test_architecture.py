@@ -1,0 +1,205 @@
+"""The rooms and their arrows, sizes, and names that stay inside their module.
+
+Each rule is a function from modules to faults. It is run on the project, and on a
+made-up module that breaks it, so that a rule that cannot fail does not pass for one.
+"""
+
+from __future__ import annotations
+
+import ast
+import sys
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from tests.trees import PACKAGES, Module, called_name, calls, modules
+
+MODULE_LINES = 450
+FUNCTION_LINES = 60
+
+DOMAIN_MAY = {"biip", *sys.stdlib_module_names}
+LABELS_MAY = {
+    *DOMAIN_MAY,
+    "PIL",
+    "barcode",
+    "pypdfium2",
+    "reportlab",
+    "zxingcpp",
+}
+CLOCKS = {"today", "now", "utcnow", "time", "monotonic", "perf_counter"}
+WRITES = {"save", "create", "bulk_create", "update", "bulk_update", "delete"}
+
+Rule = Callable[[list[Module]], Iterator[str]]
+
+
+def _room(module: Module) -> str:
+    """Return ``domain``, ``labels``, ``services``… or an empty string."""
+    parts = module.name.split(".")
+    return parts[1] if len(parts) > 1 and parts[0] != "lotward" else ""
+
+
+def domain_imports(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        if _room(module) != "domain":
+            continue
+        own = {f"{module.package}.domain", "kitting.domain"}
+        for name, line in module.imports():
+            inside = any(name == room or name.startswith(f"{room}.") for room in own)
+            if name.split(".")[0] not in DOMAIN_MAY and not inside:
+                yield f"{module.path}:{line} imports {name}"
+
+
+def labels_imports(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        if _room(module) != "labels":
+            continue
+        rooms = ("kitting.domain", "kitting.labels")
+        if module.package == "dispatch":
+            rooms += ("dispatch.domain", "dispatch.labels")
+        for name, line in module.imports():
+            inside = name.startswith(tuple(f"{room}." for room in rooms))
+            if (
+                name.split(".")[0] not in LABELS_MAY
+                and not inside
+                and name not in rooms
+            ):
+                yield f"{module.path}:{line} imports {name}"
+
+
+def kitting_knows_no_dispatch(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        if module.package == "kitting":
+            for name, line in module.imports():
+                if name.split(".")[0] == "dispatch":
+                    yield f"{module.path}:{line} imports {name}"
+
+
+def arrows(found: list[Module]) -> Iterator[str]:
+    """Views and forms stand on services and queries; nothing stands on views."""
+    above = {
+        "models": {"services", "queries", "forms", "views", "urls"},
+        "services": {"forms", "views", "urls"},
+        "queries": {"services", "forms", "views", "urls"},
+        "forms": {"services", "views", "urls"},
+    }
+    for module in found:
+        for name, line in module.imports():
+            parts = name.split(".")
+            ours = len(parts) > 1 and parts[0] in {"kitting", "dispatch"}
+            if ours and parts[1] in above.get(_room(module), set()):
+                yield f"{module.path}:{line} imports {name}"
+
+
+def domain_reads_no_clock(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        if _room(module) in {"domain", "labels"}:
+            for call in calls(module.tree):
+                target = call.func
+                if (
+                    isinstance(target, ast.Attribute)
+                    and target.attr in CLOCKS
+                    and isinstance(target.value, ast.Name)
+                    and target.value.id in {"date", "datetime", "time"}
+                ):
+                    yield f"{module.path}:{call.lineno} reads the clock"
+
+
+def views_write_nothing(found: list[Module]) -> Iterator[str]:
+    """A view calls a service: no ORM writes and no transaction of its own."""
+    for module in found:
+        if _room(module) != "views":
+            continue
+        for name, line in module.imports():
+            if name == "django.db.transaction":
+                yield f"{module.path}:{line} opens a transaction"
+        for call in calls(module.tree):
+            target = call.func
+            if not isinstance(target, ast.Attribute) or target.attr not in WRITES:
+                continue
+            if "objects" in ast.dump(target.value):
+                yield f"{module.path}:{call.lineno} writes to the database"
+
+
+def modules_are_short(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        lines = module.text.count("\n")
+        if lines > MODULE_LINES:
+            yield f"{module.path} has {lines} lines"
+
+
+def functions_are_short(found: list[Module]) -> Iterator[str]:
+    """Docstrings do not count: they list arguments and errors, and should."""
+    for module in found:
+        for function in module.functions():
+            lines = (function.end_lineno or 0) - function.lineno + 1
+            if ast.get_docstring(function) is not None:
+                text = function.body[0]
+                lines -= (text.end_lineno or 0) - text.lineno + 1
+            if lines > FUNCTION_LINES:
+                yield f"{module.path}:{function.lineno} {function.name} has {lines} lines"
+
+
+def row_locks_are_in_one_place(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        if module.name.endswith(".locking"):
+            continue
+        for call in calls(module.tree):
+            if called_name(call) == "select_for_update":
+                yield f"{module.path}:{call.lineno} locks rows"
+
+
+def private_names_stay_home(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        for node in ast.walk(module.tree):
+            if isinstance(node, ast.ImportFrom) and node.module:
+                if node.module.split(".")[0] not in {*PACKAGES, "tests"}:
+                    continue
+                for part in [*node.module.split("."), *(a.name for a in node.names)]:
+                    if part.startswith("_") and not part.startswith("__"):
+                        yield f"{module.path}:{node.lineno} imports {part}"
+
+
+def no_silent_suppression(found: list[Module]) -> Iterator[str]:
+    for module in found:
+        for number, line in enumerate(module.text.splitlines(), start=1):
+            if "pragma: no cover" in line and line.rstrip().endswith("no cover"):
+                yield f"{module.path}:{number} leaves out a line without a reason"
+
+
+BROKEN: list[tuple[Rule, str, str]] = [
+    (domain_imports, "kitting.domain.bad", "from django.db import models"),
+    (domain_imports, "kitting.domain.bad", "import dispatch.domain.share"),
+    (domain_imports, "dispatch.domain.bad", "from kitting.models import Bag"),
+    (labels_imports, "kitting.labels.bad", "from django.conf import settings"),
+    (labels_imports, "kitting.labels.bad", "from kitting.models import Box"),
+    (kitting_knows_no_dispatch, "kitting.services.bad", "from dispatch import models"),
+    (arrows, "kitting.services.bad", "from kitting.views import boxes"),
+    (arrows, "dispatch.models.bad", "from dispatch.services import shipments"),
+    (domain_reads_no_clock, "kitting.domain.bad", "x = datetime.now(UTC)"),
+    (views_write_nothing, "kitting.views.bad", "from django.db import transaction"),
+    (views_write_nothing, "kitting.views.bad", "Bag.objects.filter(pk=1).update(n=1)"),
+    (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
+    (functions_are_short, "kitting.bad", "def f():\n" + " x = 1\n" * FUNCTION_LINES),
+    (row_locks_are_in_one_place, "kitting.bad", "Bag.objects.select_for_update()"),
+    (private_names_stay_home, "dispatch.bad", "from kitting.guards import _flat"),
+    (no_silent_suppression, "kitting.bad", "x = 1  # pragma: no " + "cover"),
+]
+RULES = list(dict.fromkeys(rule for rule, _name, _text in BROKEN))
+IN_TESTS_TOO = {modules_are_short, functions_are_short, no_silent_suppression}
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
+def test_the_project_keeps_the_rule(rule: Rule) -> None:
+    folders = (*PACKAGES, "tests") if rule in IN_TESTS_TOO else PACKAGES
+    found = modules(*folders)
+    assert len(found) > 10
+    assert list(rule(found)) == []
+
+
+@pytest.mark.parametrize(
+    ("rule", "name", "text"), BROKEN, ids=lambda value: getattr(value, "__name__", "")
+)
+def test_the_rule_finds_a_module_that_breaks_it(
+    rule: Rule, name: str, text: str
+) -> None:
+    assert len(list(rule([Module(name, f"{name}.py", text)]))) == 1

@@ -1,0 +1,98 @@
+"""Every refusal in the code has a sentence, and every sentence gets its values."""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import pytest
+
+from kitting.domain import errors
+from kitting.domain.errors import LotwardError
+from lotward.messages import SENTENCES, sentence
+from tests.trees import called_name, calls, modules
+
+PLACEHOLDER = re.compile(r"%\((\w+)\)")
+CLASSES = {
+    name
+    for name, value in vars(errors).items()
+    if isinstance(value, type) and issubclass(value, LotwardError)
+}
+
+
+@dataclass(frozen=True)
+class Raised:
+    """One place where an error is made with its code written out."""
+
+    place: str
+    code: str
+    values: frozenset[str]
+    open_ended: bool
+    """More values come from a mapping that reading the code does not show."""
+
+
+def _raised() -> Iterator[Raised]:
+    for module in modules("kitting", "dispatch", "lotward"):
+        for call in calls(module.tree):
+            if called_name(call) not in CLASSES or not call.args:
+                continue
+            first = call.args[0]
+            if isinstance(first, ast.Constant) and isinstance(first.value, str):
+                names = [keyword.arg for keyword in call.keywords]
+                yield Raised(
+                    f"{module.path}:{call.lineno}",
+                    first.value,
+                    frozenset(name for name in names if name),
+                    None in names,
+                )
+
+
+RAISED = list(_raised())
+
+
+def test_every_code_in_the_project_has_a_sentence() -> None:
+    assert RAISED
+    missing = {r.code: r.place for r in RAISED if r.code not in SENTENCES}
+    assert missing == {}
+
+
+def test_every_sentence_gets_the_values_that_it_names() -> None:
+    short = []
+    for raised in RAISED:
+        named = set(PLACEHOLDER.findall(str(SENTENCES.get(raised.code, ""))))
+        if not raised.open_ended and named - raised.values:
+            short.append((raised.place, raised.code, sorted(named - raised.values)))
+    assert short == []
+
+
+def test_codes_are_in_alphabetical_order() -> None:
+    assert list(SENTENCES) == sorted(SENTENCES)
+
+
+@pytest.mark.parametrize("code", SENTENCES)
+def test_a_sentence_is_whole_and_its_placeholders_are_named(code: str) -> None:
+    text = str(SENTENCES[code])
+    assert re.fullmatch(r"[a-z][a-z0-9_]*", code)
+    assert text[0].isupper() or text.startswith("%(")
+    assert text.endswith((".", "?"))
+    assert "%" not in PLACEHOLDER.sub("", text).replace("%%", "")
+
+
+def test_values_stand_in_the_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(SENTENCES, "short", "Bag %(bag)s holds %(left)s pieces.")
+    said = sentence(LotwardError("short", bag="B-7", left=3))
+    assert said == "Bag B-7 holds 3 pieces."
+
+
+@pytest.mark.parametrize(
+    "error", [LotwardError("never_heard_of"), LotwardError("short")]
+)
+def test_a_code_without_a_sentence_or_value_is_still_named(
+    error: LotwardError, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(SENTENCES, "short", "Bag %(bag)s holds %(left)s pieces.")
+    said = sentence(error)
+    assert f"({error.code})" in said
+    assert said.endswith(".")

@@ -1,0 +1,261 @@
+"""Every address asks for a right; what every answer carries; who is locked out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import pytest
+from django.contrib.auth.models import Permission
+from django.db import DatabaseError, connection
+from django.http import HttpRequest, HttpResponse
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from lotward import middleware, urls
+from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
+
+SAMPLES = {
+    "IntConverter": "1",
+    "PathConverter": "a/b",
+    "SlugConverter": "a-b",
+    "StringConverter": "NONE-1",
+    "UUIDConverter": "00000000-0000-4000-8000-000000000000",
+}
+PASSWORD = "a pass phrase"
+
+
+@dataclass(frozen=True)
+class Address:
+    """One pattern of the resolver with a path that it takes."""
+
+    name: str
+    path: str
+    view: Callable[..., Any]
+
+
+def _walk(patterns: list[Any], prefix: str = "", room: str = "") -> Iterator[Address]:
+    for pattern in patterns:
+        route = prefix + str(pattern.pattern)
+        if isinstance(pattern, URLResolver):
+            space = f"{pattern.namespace}:" if pattern.namespace else ""
+            yield from _walk(pattern.url_patterns, route, room + space)
+        elif isinstance(pattern, URLPattern):
+            for name, converter in pattern.pattern.converters.items():
+                sample = SAMPLES[type(converter).__name__]
+                kinds = ("int", "path", "slug", "str", "uuid")
+                for written in (f"<{name}>", *(f"<{kind}:{name}>" for kind in kinds)):
+                    route = route.replace(written, sample)
+            yield Address(f"{room}{pattern.name}", f"/{route}", pattern.callback)
+
+
+ADDRESSES = list(_walk(get_resolver().url_patterns))
+GUARDED = [address for address in ADDRESSES if address.name not in urls.PUBLIC]
+PARAMETERS = [pytest.param(address, id=address.name) for address in GUARDED]
+
+
+def test_the_public_addresses_are_these_and_all_exist() -> None:
+    assert {"favicon", "health", "sign-in", "sign-off"} == urls.PUBLIC
+    assert {address.name for address in ADDRESSES} >= urls.PUBLIC
+
+
+def test_every_address_has_a_name_of_its_own() -> None:
+    names = [address.name for address in ADDRESSES]
+    assert len(names) == len(set(names))
+    assert not [name for name in names if name.endswith("None")]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", PARAMETERS)
+def test_an_address_asks_for_a_permission_that_exists(address: Address) -> None:
+    asked = getattr(address.view, "permission", None)
+    assert asked, f"{address.name} asks for no permission."
+    app, codename = asked.split(".")
+    found = Permission.objects.filter(content_type__app_label=app, codename=codename)
+    assert found.exists(), f"{address.name} asks for {asked}, which does not exist."
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", PARAMETERS)
+def test_a_stranger_is_sent_to_sign_in_first(address: Address, client: Client) -> None:
+    for response in (client.get(address.path), client.post(address.path)):
+        assert_sent_to_sign_in(response)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("address", PARAMETERS)
+def test_without_the_right_every_address_answers_403(
+    address: Address, outsider, client_for
+) -> None:
+    client = client_for(outsider)
+    assert client.get(address.path).status_code == 403
+    assert client.post(address.path).status_code == 403
+
+
+# -- Headers ------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/sign-in/", "/health/", "/favicon.ico", "/nowhere/"])
+def test_every_answer_carries_the_content_security_policy(
+    path: str, client: Client
+) -> None:
+    assert client.get(path)["Content-Security-Policy"] == (
+        "default-src 'self'; base-uri 'none'; object-src 'none';"
+        " frame-ancestors 'none'; form-action 'self'"
+    )
+
+
+def test_a_view_may_send_a_policy_of_its_own() -> None:
+    own = {"Content-Security-Policy": "default-src 'none'"}
+    layer = middleware.ContentSecurityPolicyMiddleware(
+        lambda r: HttpResponse(headers=own)
+    )
+    assert (
+        layer(HttpRequest()).headers["Content-Security-Policy"] == "default-src 'none'"
+    )
+
+
+@pytest.mark.django_db
+def test_the_other_protecting_headers_are_there(client: Client) -> None:
+    headers = client.get("/health/").headers
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert headers["Referrer-Policy"] == "same-origin"
+    assert headers["Cross-Origin-Opener-Policy"] == "same-origin"
+
+
+@pytest.mark.django_db
+def test_no_cache_keeps_what_somebody_signed_in_saw(outsider, client_for) -> None:
+    answer = client_for(outsider).get("/nowhere/")
+    assert answer["Cache-Control"] == "private, no-store"
+
+
+@pytest.mark.django_db
+def test_a_page_without_session_and_one_with_rules_of_its_own_are_left_alone(
+    client: Client, outsider, client_for
+) -> None:
+    assert not client.get("/nowhere/").has_header("Cache-Control")
+    kept = client_for(outsider).get("/favicon.ico")["Cache-Control"]
+    assert kept == "max-age=86400, public"
+
+
+# -- Signing in and off -------------------------------------------------------------
+
+
+def _try(client: Client, name: str, password: str, **extra: str) -> Any:
+    return client.post("/sign-in/", {"username": name, "password": password}, **extra)
+
+
+@pytest.mark.django_db
+def test_the_sign_in_page_is_a_page_and_is_never_cached(client: Client) -> None:
+    response = client.get("/sign-in/")
+    assert_page(response)
+    assert "no-store" in response["Cache-Control"]
+
+
+@pytest.mark.django_db
+def test_who_signs_in_goes_on_to_where_they_wanted(client: Client, outsider) -> None:
+    data = {"username": "outsider", "password": PASSWORD, "next": "/lots/?q=1"}
+    response = client.post("/sign-in/", data)
+    assert (response.status_code, response["Location"]) == (302, "/lots/?q=1")
+    assert client.session["_auth_user_id"] == str(outsider.pk)
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "there", ["https://elsewhere.example/", "//elsewhere.example", ""]
+)
+def test_nobody_is_sent_to_another_host(there: str, client: Client, outsider) -> None:
+    data = {"username": "outsider", "password": PASSWORD, "next": there}
+    assert client.post("/sign-in/", data)["Location"] == "/"
+
+
+@pytest.mark.django_db
+def test_a_wrong_password_is_said_on_the_form(client: Client, outsider) -> None:
+    assert_problem(_try(client, "outsider", "wrong"), "invalid_login")
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.django_db
+def test_signing_off_ends_the_session_and_is_a_post(outsider, client_for) -> None:
+    client = client_for(outsider)
+    assert client.get("/sign-off/").status_code == 405
+    assert client.post("/sign-off/")["Location"] == "/sign-in/"
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.django_db
+def test_a_form_without_its_token_is_refused_on_a_page(outsider) -> None:
+    client = Client(enforce_csrf_checks=True)
+    response = _try(client, "outsider", PASSWORD)
+    assert_page(response, status=403)
+
+
+# -- Lockout ------------------------------------------------------------------------
+
+
+@pytest.mark.django_db
+def test_five_failures_lock_the_name_at_that_address(client: Client, outsider) -> None:
+    statuses = [_try(client, "outsider", "wrong").status_code for _ in range(5)]
+    assert statuses == [422, 422, 422, 422, 429]
+    locked = _try(client, "outsider", PASSWORD)
+    assert_page(locked, status=429)
+    assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.django_db
+def test_the_lock_holds_neither_for_others_there_nor_from_elsewhere(
+    client: Client, outsider, make_user
+) -> None:
+    make_user("neighbour")
+    for _ in range(5):
+        _try(client, "outsider", "wrong")
+    assert _try(client, "neighbour", PASSWORD).status_code == 302
+    elsewhere = _try(Client(), "outsider", PASSWORD, REMOTE_ADDR="192.0.2.7")
+    assert elsewhere.status_code == 302
+
+
+@pytest.mark.django_db
+def test_a_success_forgets_the_failures_before(client: Client, outsider) -> None:
+    for _ in range(2):
+        for _ in range(4):
+            assert _try(client, "outsider", "wrong").status_code == 422
+        assert _try(client, "outsider", PASSWORD).status_code == 302
+
+
+@pytest.mark.django_db
+def test_a_forged_forwarding_header_does_not_open_the_lock(
+    client: Client, outsider
+) -> None:
+    for number in range(5):
+        _try(client, "outsider", "wrong", HTTP_X_FORWARDED_FOR=f"192.0.2.{number}")
+    forged = _try(client, "outsider", PASSWORD, HTTP_X_FORWARDED_FOR="192.0.2.99")
+    assert forged.status_code == 429
+
+
+# -- Health and favicon -------------------------------------------------------------
+
+
+@pytest.mark.django_db
+def test_health_is_ok_while_the_database_answers(client: Client) -> None:
+    response = client.get(reverse("health"))
+    assert (response.status_code, response.content) == (200, b"ok\n")
+    assert "no-store" in response["Cache-Control"]
+
+
+@pytest.mark.django_db
+def test_health_is_503_when_the_database_does_not_answer(client: Client) -> None:
+    def broken(*args: Any) -> None:
+        raise DatabaseError
+
+    with connection.execute_wrapper(broken):
+        assert client.get("/health/").status_code == 503
+
+
+@pytest.mark.django_db
+def test_the_favicon_is_there_for_every_browser(client: Client) -> None:
+    response = client.get("/favicon.ico")
+    assert response["Content-Type"] == "image/svg+xml"
+    assert response.content.startswith(b"<svg ")
