@@ -269,13 +269,11 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
             )
         )
         name = f"{PREFIX}boxline_row"
-        made.append(
-            (
-                name,
-                f'CREATE TRIGGER "{name}" BEFORE INSERT OR UPDATE OR DELETE'
-                f" ON kitting_boxline FOR EACH ROW EXECUTE FUNCTION {PREFIX}boxline()",
-            )
+        statement = (
+            f'CREATE TRIGGER "{name}" BEFORE INSERT OR UPDATE OR DELETE'
+            f" ON kitting_boxline FOR EACH ROW EXECUTE FUNCTION {PREFIX}boxline()"
         )
+        made.append((name, statement))
         made.append(_pg_truncate("kitting_boxline"))
     return made
 
