@@ -9,7 +9,11 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
 
 from django.conf import settings
 from django.contrib.auth.views import redirect_to_login
-from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.exceptions import (
+    ObjectDoesNotExist,
+    PermissionDenied,
+    ValidationError,
+)
 from django.db.models import Model, QuerySet
 from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse
@@ -100,7 +104,7 @@ def get_or_404(source: type[M] | QuerySet[M], /, **lookup: Any) -> M:
     objects = source if isinstance(source, QuerySet) else source._default_manager.all()
     try:
         return objects.get(**lookup)
-    except (objects.model.DoesNotExist, ValueError, ValidationError) as error:
+    except (ObjectDoesNotExist, ValueError, ValidationError) as error:
         raise Http404("There is no such record.") from error
 
 

@@ -1,20 +1,87 @@
 """The sentences for the codes of refusals: what was read, what is wrong, what to do.
 
 ``kitting.domain.errors`` carries codes and values; people read these. Every placeholder
-is named and is a value that the error carries. Keep the codes in alphabetical order.
+is named and is a value that the error carries. Keep the codes in alphabetical order;
+those of numbers, codes, figures and labels stand in ``lotward/sentences.py``.
 """
 
 from __future__ import annotations
 
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
-from django.utils.functional import Promise
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import LotwardError
+from lotward import sentences
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+    from kitting.domain.errors import LotwardError
+
+LONGEST_VALUE = 60
 
 SENTENCES: dict[str, str | Promise] = {
+    "bag_exists": _(
+        "Bag number %(bag)s is on a bag already. Scan another blank number."
+    ),
+    "bag_on_hold": _(
+        "Bag %(bag)s is on hold, itself or what it was made of. Put it aside and take"
+        " another."
+    ),
+    "bag_twice": _("Bag %(bag)s stands twice in the list. Take one of the two out."),
+    "bag_wrong_stage": _(
+        "Bag %(bag)s is %(stage)s, and this act needs another stage. Look the bag up, or"
+        " take another."
+    ),
+    "box_on_hold": _(
+        "Box %(box)s is on hold, itself or something in it. Put it aside."
+    ),
+    "conditions_changed": _(
+        "Lot %(lot)s was made of another part, revision, method or material. Start a new"
+        " lot for what is made from now on."
+    ),
+    "count_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
+    ),
+    "hold_lifted": _("This hold was lifted before. Load the page again."),
+    "hold_target_unknown": _(
+        "A hold cannot be put on “%(target)s”. Choose a lot, bag, run, box, revision,"
+        " method, source or protocol."
+    ),
+    "lot_closed": _(
+        "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
+    ),
+    "lot_empty": _("Lot %(lot)s has no bag yet. Add its bags before you close it."),
+    "lot_exists": _(
+        "Lot number %(lot)s is taken. Choose another number, or add bags to that lot."
+    ),
+    "lot_has_a_verdict": _(
+        "Lot %(lot)s has its verdict: %(verdict)s. Load the page again."
+    ),
+    "lot_needs_no_check": _(
+        "Lot %(lot)s is of a part that needs no check. There is nothing to do."
+    ),
+    "lot_still_open": _(
+        "Lot %(lot)s is still open. Close it first: a check is of the whole lot."
+    ),
+    "made_on_future": _(
+        "Made on %(made_on)s lies after today, %(today)s. Check the date."
+    ),
+    "not_a_bag_number": _("“%(read)s” is not a bag number. Scan the label of a bag."),
+    "not_enough_material": _(
+        "Lot %(lot)s is short of %(short)s of the %(wanted)s that were asked for. Enter"
+        " less, or name another lot."
+    ),
+    "not_enough_pieces": _(
+        "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the bag,"
+        " or take the rest from another."
+    ),
+    "number_not_given_out": _(
+        "Bag number %(read)s was never given out here. Scan a blank label that was"
+        " printed in this workshop."
+    ),
     "op_key_unreadable": _(
         "This form came without its operation key, so it cannot be told from one that"
         " was sent before. Load the page again and repeat the act."
@@ -23,16 +90,39 @@ SENTENCES: dict[str, str | Promise] = {
         "This form was sent before with other contents, and that act stands. Load the"
         " page again before you send something else."
     ),
+    "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
+    "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
+    "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
+    "reason_missing": _("No reason was entered. Write one: the record keeps it."),
+    "recipe_empty": _("The recipe has no lines. Add its parts in the set-up first."),
+    "revision_not_of_part": _(
+        "This revision belongs to another part. Choose one of the part's own revisions."
+    ),
+    "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
+    "source_missing": _(
+        "No source was entered. Write where the pieces come from: a recall needs it."
+    ),
+    "use_by_before_made_on": _(
+        "The use-by date %(use_by)s lies before the day it was made. Check both dates."
+    ),
 }
+ALL: dict[str, str | Promise] = {**sentences.SENTENCES, **SENTENCES}
 
 
 def sentence(error: LotwardError) -> str:
     """Say a refusal in a sentence; one without a sentence still names its code."""
-    known = SENTENCES.get(error.code)
+    known = ALL.get(error.code)
     if known is not None:
         with suppress(KeyError):  # A value that the sentence names was not given.
-            return str(known) % error.params
+            return str(known) % {n: _shown(value) for n, value in error.params.items()}
     return gettext(
         "This was refused, and nothing was written (%(code)s). Check what was entered"
         " and try again; if it is refused again, pass the code on."
     ) % {"code": error.code}
+
+
+def _shown(value: object) -> str:
+    """Write a value so that a scan of any length and content can stand in a sentence."""
+    text = str(value)
+    clean = "".join(char if char.isprintable() else "�" for char in text)
+    return clean if len(clean) <= LONGEST_VALUE else f"{clean[:LONGEST_VALUE]}…"

@@ -11,7 +11,8 @@ import pytest
 
 from kitting.domain import errors
 from kitting.domain.errors import LotwardError
-from lotward.messages import SENTENCES, sentence
+from lotward import messages, sentences
+from lotward.messages import ALL, sentence
 from tests.trees import called_name, calls, modules
 
 PLACEHOLDER = re.compile(r"%\((\w+)\)")
@@ -54,34 +55,39 @@ RAISED = list(_raised())
 
 def test_every_code_in_the_project_has_a_sentence() -> None:
     assert RAISED
-    missing = {r.code: r.place for r in RAISED if r.code not in SENTENCES}
+    missing = {r.code: r.place for r in RAISED if r.code not in ALL}
     assert missing == {}
 
 
 def test_every_sentence_gets_the_values_that_it_names() -> None:
     short = []
     for raised in RAISED:
-        named = set(PLACEHOLDER.findall(str(SENTENCES.get(raised.code, ""))))
+        named = set(PLACEHOLDER.findall(str(ALL.get(raised.code, ""))))
         if not raised.open_ended and named - raised.values:
             short.append((raised.place, raised.code, sorted(named - raised.values)))
     assert short == []
 
 
-def test_codes_are_in_alphabetical_order() -> None:
-    assert list(SENTENCES) == sorted(SENTENCES)
+@pytest.mark.parametrize("module", [messages, sentences], ids=lambda m: m.__name__)
+def test_codes_are_in_alphabetical_order(module) -> None:
+    assert list(module.SENTENCES) == sorted(module.SENTENCES)
 
 
-@pytest.mark.parametrize("code", SENTENCES)
+def test_no_code_has_two_sentences() -> None:
+    assert not messages.SENTENCES.keys() & sentences.SENTENCES.keys()
+
+
+@pytest.mark.parametrize("code", ALL)
 def test_a_sentence_is_whole_and_its_placeholders_are_named(code: str) -> None:
-    text = str(SENTENCES[code])
+    text = str(ALL[code])
     assert re.fullmatch(r"[a-z][a-z0-9_]*", code)
-    assert text[0].isupper() or text.startswith("%(")
+    assert text[0].isupper() or text.startswith(("%(", "(%(", "“%("))
     assert text.endswith((".", "?"))
     assert "%" not in PLACEHOLDER.sub("", text).replace("%%", "")
 
 
 def test_values_stand_in_the_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(SENTENCES, "short", "Bag %(bag)s holds %(left)s pieces.")
+    monkeypatch.setitem(ALL, "short", "Bag %(bag)s holds %(left)s pieces.")
     said = sentence(LotwardError("short", bag="B-7", left=3))
     assert said == "Bag B-7 holds 3 pieces."
 
@@ -92,7 +98,13 @@ def test_values_stand_in_the_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_code_without_a_sentence_or_value_is_still_named(
     error: LotwardError, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(SENTENCES, "short", "Bag %(bag)s holds %(left)s pieces.")
+    monkeypatch.setitem(ALL, "short", "Bag %(bag)s holds %(left)s pieces.")
     said = sentence(error)
     assert f"({error.code})" in said
     assert said.endswith(".")
+
+
+def test_a_scan_of_any_length_and_content_stands_in_its_sentence() -> None:
+    said = sentence(LotwardError("scan_no_number", value="\x1d\x00" + "ψ" * 10_000))
+    assert said.startswith("“��ψψψ")
+    assert len(said) < 250

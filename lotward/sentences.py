@@ -1,0 +1,213 @@
+"""Sentences for numbers, codes, figures and labels that were refused.
+
+Those for acts stand in ``lotward/messages.py``. Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "bars_too_wide": _(
+        "The bars need %(needed_mm)s mm at their narrowest and the label has"
+        " %(room_mm)s mm. Choose a wider label or a shorter content."
+    ),
+    "batch_date": _(
+        "The pack date %(date)s cannot be written in a kit batch. Enter a day from"
+        " 2000-01-01 to 2099-12-31."
+    ),
+    "batch_malformed": _(
+        "“%(text)s” is not a kit batch. Read it again from the label: site, product"
+        " code, pack date as YYDDD and recipe version."
+    ),
+    "batch_product_code": _(
+        "The product code “%(product)s” does not fit a kit batch. Use 1 to 8 of the"
+        " capitals A to Z and the digits."
+    ),
+    "batch_recipe_version": _(
+        "The recipe version %(version)s does not fit a kit batch. Use a whole number"
+        " above 0."
+    ),
+    "batch_site": _("The site %(site)s does not fit a kit batch. Use one from 1 to 9."),
+    "batch_too_long": _(
+        "The kit batch “%(text)s” is longer than %(limit)s characters. Shorten the"
+        " product code."
+    ),
+    "belt_not_moving": _(
+        "The belt speed %(value)s is not above 0. Enter the speed in the unit shown."
+    ),
+    "dose_not_positive": _(
+        "The required dose %(value)s is not above 0. Enter the dose that the protocol"
+        " names."
+    ),
+    "dose_out_of_reach": _(
+        "No belt is slow enough for a dose of %(required)s µJ/cm²: one pass would take"
+        " %(needed)s ms. Check the irradiance, or use more passes."
+    ),
+    "exposure_not_positive": _(
+        "The exposure time %(value)s is not above 0. Enter the time in the unit shown."
+    ),
+    "gs1_ai_unknown": _(
+        "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or check"
+        " how it was made."
+    ),
+    "gs1_brackets": _(
+        "“%(value)s” has brackets in the wrong places. Write each Application"
+        " Identifier in brackets before its value."
+    ),
+    "gs1_check_digit": _(
+        "The check digit in (%(ai)s)%(value)s is wrong. Scan the code again, or compare"
+        " it with the print below the bars."
+    ),
+    "gs1_companion_missing": _(
+        "Application Identifier (%(ai)s) may not stand without %(needs)s. Check how the"
+        " code was made."
+    ),
+    "gs1_date": _("“%(value)s” is not a date as YYMMDD. Check the month and the day."),
+    "gs1_day_missing": _(
+        "The date in (%(ai)s)%(value)s has no day. Enter a real day: labels carry one."
+    ),
+    "gs1_ean": _(
+        "“%(value)s” is not a valid number from a retail bar code. Scan it again."
+    ),
+    "gs1_field_characters": _(
+        "(%(ai)s)%(value)s holds characters that are not allowed there. Check how the"
+        " code was made."
+    ),
+    "gs1_field_length": _(
+        "(%(ai)s)%(value)s has the wrong length. Scan the code again; the scanner may"
+        " drop the separators."
+    ),
+    "gs1_field_rule": _(
+        "(%(ai)s)%(value)s breaks a rule of its Application Identifier. Check how the"
+        " code was made."
+    ),
+    "gs1_not_digits": _(
+        "“%(value)s” is not a row of digits of the right length. Enter digits only."
+    ),
+    "gs1_not_together": _(
+        "Application Identifiers (%(ai)s) and (%(other)s) may not stand in one code."
+        " Check how the code was made."
+    ),
+    "gs1_nothing": _("The code is empty. Scan it again."),
+    "gs1_prefix": _(
+        "“%(prefix)s” is not a GS1 company prefix. Enter the 4 to 12 digits that GS1"
+        " gave the workshop."
+    ),
+    "gs1_repeated": _(
+        "Application Identifier (%(ai)s) stands twice with two values, %(value)s and"
+        " %(other)s. Check how the code was made."
+    ),
+    "gs1_serial_missing": _(
+        "(%(ai)s)%(value)s has no serial part, and it needs one. Check how the code was"
+        " made."
+    ),
+    "gs1_time": _(
+        "The time in (%(ai)s)%(value)s does not exist. Check how the code was made."
+    ),
+    "irradiance_negative": _(
+        "The irradiance %(value)s is below 0. Zero the meter and read it again."
+    ),
+    "irradiance_not_a_number": _(
+        "The irradiance %(value)s is not a number. Read the meter again."
+    ),
+    "irradiance_too_high": _(
+        "The irradiance %(value)s is higher than any lamp gives. Check the unit."
+    ),
+    "irradiance_zero": _(
+        "The irradiance is 0, so no time gives a dose. Check the lamp and the meter."
+    ),
+    "label_full": _(
+        "The label of box %(serial)s needs %(needed_mm)s mm for its texts and has"
+        " %(room_mm)s mm. Shorten the label texts of the product."
+    ),
+    "lamp_figure_not_positive": _(
+        "The lamp figure %(value)s is not above 0. Enter what the lamp's data sheet says."
+    ),
+    "lot_number_malformed": _(
+        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen, stroke"
+        " and full stop."
+    ),
+    "lot_number_of_other_kind": _(
+        "“%(text)s” is Lotward's own number of another thing (%(kind)s). Give the lot"
+        " another number, or none to have one assigned."
+    ),
+    "matrix_too_wide": _(
+        "The square code needs %(needed_mm)s mm at its smallest and the label has"
+        " %(room_mm)s mm. Choose a larger label or a shorter content."
+    ),
+    "missing_glyph": _(
+        "The label's typeface has no “%(character)s”, which stands in “%(text)s”. Write"
+        " it in other letters."
+    ),
+    "no_dose_required": _(
+        "The protocol requires no dose on any side, so everything would pass. Enter the"
+        " dose of at least one side."
+    ),
+    "not_encodable": _(
+        "“%(text)s” holds “%(character)s”, which the bar code cannot carry. Use letters,"
+        " digits and common signs."
+    ),
+    "nothing_to_encode": _(
+        "There is nothing to put into the bar code. Enter a content."
+    ),
+    "number_check_wrong": _(
+        "“%(text)s” has a wrong check character, so a character was misread. Scan the"
+        " label, or type the number again."
+    ),
+    "number_malformed": _(
+        "“%(text)s” is not a number of Lotward. Scan the label, or type the number as it"
+        " is printed."
+    ),
+    "passes_not_positive": _(
+        "The number of passes %(value)s is not above 0. Enter 1 or more."
+    ),
+    "reading_missing": _(
+        "Point %(point)s of the %(side)s side has no %(moment)s reading. Read it, then"
+        " close the run."
+    ),
+    "right_to_left": _(
+        "“%(text)s” holds “%(character)s”, which is written from right to left; labels"
+        " cannot carry that yet. Write it in other letters."
+    ),
+    "scan_empty": _("Nothing was read. Scan again, or type the number."),
+    "scan_identifier_unknown": _(
+        "The scanner says that the code is of kind “%(identifier)s”, which is not known"
+        " here. Scan a label of Lotward, or type its number."
+    ),
+    "scan_no_number": _(
+        "“%(value)s” is no number that is known here. Scan a label of Lotward, or type"
+        " its number."
+    ),
+    "scan_too_long": _(
+        "The scan has %(length)s characters, more than any label. Scan one code at a time."
+    ),
+    "side_not_read": _(
+        "The protocol requires a dose on the %(side)s side, which was not read. Read it,"
+        " then close the run."
+    ),
+    "sscc_used_up": _(
+        "The %(digits)s digits left after prefix %(prefix)s are used up, so there is no"
+        " further SSCC. Set another company prefix."
+    ),
+    "text_too_long": _(
+        "“%(text)s” does not fit %(room_mm)s mm in %(lines)s lines on the label. Shorten"
+        " it."
+    ),
+    "too_many_characters": _(
+        "The bar code would carry %(characters)s characters and may carry %(most)s:"
+        " %(text)s. Shorten the content."
+    ),
+    "uncertainty_out_of_range": _(
+        "The meter's uncertainty %(value)s is not from 0 to below 100 %%. Enter what its"
+        " calibration says."
+    ),
+    "zone_not_positive": _(
+        "The length of the lit zone %(value)s is not above 0. Enter it in the unit shown."
+    ),
+}
