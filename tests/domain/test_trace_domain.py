@@ -23,7 +23,7 @@ from dispatch.domain.trace import (
     collate,
     descendants,
 )
-from kitting.domain.stages import BOX_MOVES, BoxStage, MovementKind
+from kitting.domain.stages import BOX_MOVES, IN_HOUSE, BoxStage, MovementKind
 
 KINDS_OUT = [
     MovementKind.SAMPLED,
@@ -109,6 +109,10 @@ class Workshop:
             if self.stages[box] is BoxStage.VOIDED:
                 self.scrap_box(box)
 
+    def send_box(self, box) -> None:
+        if self.stages[box] in IN_HOUSE:
+            self.stages[box] = BoxStage.SENT
+
     def scrap_box(self, box) -> None:
         for bag in BAGS:
             inside = self.inside(bag, "box", box)
@@ -180,6 +184,7 @@ ACTS = st.one_of(
         COUNTS,
     ),
     st.tuples(st.just("move_box"), st.sampled_from(BOXES), st.integers(0, 1)),
+    st.tuples(st.just("send_box"), st.sampled_from(BOXES)),
 )
 
 
