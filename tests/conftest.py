@@ -16,8 +16,9 @@ from django.test import Client, TransactionTestCase
 from kitting import guards
 
 if TYPE_CHECKING:
-    from kitting.models import User
     from playwright.sync_api import Page
+
+    from kitting.models import User
 
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -145,6 +146,11 @@ def browser_type_launch_args(
         "executable_path": CHROMIUM,
         "args": CHROMIUM_SWITCHES,
     }
+
+
+@pytest.fixture(scope="session")
+def base_url() -> None:
+    """Stand in for a fixture of a plugin that pytest 9 warns of; nothing here uses it."""
 
 
 @pytest.fixture
