@@ -1,0 +1,301 @@
+"""Where things stand on a box label.
+
+From the top: the product, the count and the dates, the numbers beside the matrix
+symbol. From the foot: the linear symbol, the maker, the cautions. What is left between
+them stays white. Lengths are mm from the top left corner unless named otherwise.
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+from kitting.domain.errors import NotFit
+from kitting.labels.box_label import BoxLabel
+from kitting.labels.carried import Carried
+from kitting.labels.geometry import LOGISTIC, MATRIX, NUMBER, fit_linear, fit_matrix
+from kitting.labels.marks import MARKS
+from kitting.labels.paper import Paper
+from kitting.labels.text import Style, balanced, fit, width_mm, wrap
+
+LEFT: Final = 6.0
+WIDE: Final = 88.0
+RIGHT: Final = LEFT + WIDE
+DATES_LEFT: Final = 39.0
+MARK_SIDE: Final = 5.0
+GAP: Final = 2.5
+LOT_STEP: Final = 3.5
+
+NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.4, bold=True), 3))
+COUNT_HIGH: Final = 15.0
+COUNT_LOWEST: Final = 7.0
+TITLE: Final = Style(2.1)
+PACKED: Final = Style(7.0, bold=True)
+DATE: Final = Style(3.2, bold=True)
+SERIAL: Final = tuple((Style(high, bold=True), 1) for high in (3.6, 2.8, 2.2))
+BATCH: Final = tuple((Style(high, bold=True), 1) for high in (2.8, 2.2))
+LOT: Final = Style(2.1)
+LOT_NUMBER: Final = Style(2.1, bold=True)
+CAUTION: Final = Style(2.2)
+MAKER: Final = Style(1.9)
+MAKER_NAME: Final = Style(1.9, bold=True)
+READABLE: Final = Style(2.8)
+READABLE_SMALL: Final = Style(1.8)
+MARK: Final = ((Style(11.5, bold=True), 2), (Style(7, bold=True), 3))
+
+
+class BoxFace:
+    """Draws one box label on the page that is open.
+
+    Args:
+        paper: Paper of 100 × 150 mm.
+        label: What the label says.
+        linear: The symbol at the foot.
+        matrix: The symbol beside the numbers.
+    """
+
+    def __init__(
+        self, paper: Paper, label: BoxLabel, linear: Carried, matrix: Carried
+    ) -> None:
+        self.paper = paper
+        self.label = label
+        self.linear = linear
+        self.matrix = matrix
+        self.device = label.profile == "device"
+        self._shift = MARK_SIDE + 0.8 if self.device else 0.0
+
+    def draw(self) -> None:
+        """Draw everything.
+
+        Raises:
+            CodeError: Data that a symbol cannot carry.
+            NotFit: A symbol or a text that has no room.
+        """
+        self._across()
+        y = self._dates(self._name())
+        foot = self._cautions(self._maker(self._linear()))
+        needed = self._numbers(y, foot)
+        if needed > foot:
+            raise NotFit(
+                "label_full",
+                serial=self.label.serial,
+                needed_mm=round(needed - y, 1),
+                room_mm=round(foot - y, 1),
+            )
+
+    def _across(self) -> None:
+        """Draw the mark of a demo or a practice, hollow, so that all stays readable."""
+        if self.label.mark is None:
+            return
+        style, lines = balanced(
+            self.label.mark.replace(" –", "\u00a0–"), MARK, room_mm=112
+        )
+        for index, line in enumerate(lines):
+            down = (index - (len(lines) - 1) / 2) * style.high_mm * 1.6
+            self.paper.slanted_outline(
+                50 + down * 0.82, 58 + down * 0.57, line, style, degrees=55
+            )
+
+    def _name(self) -> float:
+        style, lines = fit(self.label.product_name, NAME, room_mm=WIDE)
+        y = 5.0
+        for line in lines:
+            y += style.high_mm * 1.6 if y > 5.0 else style.high_mm + 1.2
+            self.paper.text(LEFT, y, line, style)
+        y += 3.5
+        self.paper.rule(LEFT, y, WIDE, thick=3)
+        return y
+
+    def _dates(self, top: float) -> float:
+        """Draw the count at the left and the dates at the right of it."""
+        label, words = self.label, self.label.words
+        count = str(label.sets)
+        room = DATES_LEFT - LEFT - 4
+        high = min(COUNT_HIGH, room / width_mm(count, Style(1, bold=True)))
+        if high < COUNT_LOWEST:
+            raise NotFit("text_too_long", text=count, lines=1, room_mm=room)
+        base = top + 4 + COUNT_HIGH
+        # Large figures carry their own white; without it they stand on the margin.
+        self.paper.text(LEFT - high * 0.07, base, count, Style(high, bold=True))
+        unit = words.set_one if label.sets == 1 else words.sets
+        self.paper.text(LEFT, base + 6, unit, Style(3.4))
+        y = top + 4 + TITLE.high_mm
+        left = self._mark("made", DATES_LEFT, y)
+        self.paper.text(left, y, words.packed, TITLE)
+        y += 2.4 + PACKED.high_mm
+        self.paper.text(DATES_LEFT, y, label.packed_on.isoformat(), PACKED)
+        y += 3
+        if label.disinfected_on is not None:
+            y = self._date_row(y, label.disinfected_words, label.disinfected_on)
+        if label.use_by is not None:
+            y = self._date_row(y, words.use_by, label.use_by, mark="use_by")
+        y = max(y, base + 6) + 3
+        self.paper.rule(LEFT, y, WIDE)
+        return y
+
+    def _date_row(self, y: float, title: str, on: date, *, mark: str = "") -> float:
+        """Draw a title with its date at the right; give the foot of the row."""
+        shown = on.isoformat()
+        left = self._mark(mark, DATES_LEFT, y + 5)
+        room = RIGHT - left - width_mm(shown, DATE) - 2
+        lines = wrap(title, TITLE, room_mm=room, lines=3)
+        self.paper.text(RIGHT, y + 5, shown, DATE, align="right")
+        for index, line in enumerate(lines):
+            self.paper.text(left, y + 5 + index * 3.4, line, TITLE)
+        return y + 6.2 + 3.4 * max(0, len(lines) - 1)
+
+    def _numbers(self, top: float, foot: float) -> float:
+        """Draw the matrix with its text at the right, the numbers at the left."""
+        column, under = self._matrix(top + 3.5, foot)
+        room = column - LEFT - 3
+        words, label = self.label.words, self.label
+        titles = max(width_mm(title, TITLE) for title in (words.serial, words.batch))
+        parts = max((width_mm(part, LOT) for part, _ in label.lots), default=0.0)
+        indent = max(self._shift + titles, parts) + GAP
+        if indent + width_mm(label.serial, SERIAL[0][0]) > room:
+            indent = self._shift + titles + GAP
+        y = top + 3.5
+        y = self._number(y, "serial", label.serial, SERIAL, indent=indent, room=room)
+        y = self._number(y, "batch", label.kit_batch, BATCH, indent=indent, room=room)
+        return max(self._lots(y + 1.5, indent, room, foot), under)
+
+    def _matrix(self, top: float, foot: float) -> tuple[float, float]:
+        """Draw the matrix; give the left of its column and the foot of its text."""
+        paper, stock = self.paper, self.paper.stock
+        lines = _packed(self.matrix.readable(), READABLE_SMALL, room=36)
+        cells = self.matrix.matrix()
+        room = min(32.0, foot - top - 3.1 * len(lines) - 0.6)
+        size = fit_matrix(cells, module=MATRIX, room=stock.dots(room), stock=stock)
+        widest = max(width_mm(line, READABLE_SMALL) for line in lines)
+        left = stock.dots(RIGHT - max(widest, stock.mm(size.side)))
+        high = stock.dots(top)
+        quiet = size.quiet
+        paper.clear(left - quiet, high - quiet, size.whole, size.whole)
+        paper.matrix(left, high, cells, size)
+        y = stock.mm(high + size.side) + 0.6
+        for line in lines:
+            y += 3.1
+            paper.text(stock.mm(left), y, line, READABLE_SMALL)
+        return stock.mm(left - quiet), y
+
+    def _number(
+        self,
+        top: float,
+        what: str,
+        number: str,
+        styles: tuple[tuple[Style, int], ...],
+        *,
+        indent: float,
+        room: float,
+    ) -> float:
+        """Draw a title with its number beside it; give the top of the next row."""
+        base = top + 3.6
+        titles = {"serial": self.label.words.serial, "batch": self.label.words.batch}
+        self.paper.text(self._mark(what, LEFT, base), base, titles[what], TITLE)
+        style, lines = fit(number, styles, room_mm=room - indent)
+        self.paper.text(LEFT + indent, base, lines[0], style)
+        return base + 2.0
+
+    def _lots(self, top: float, indent: float, room: float, foot: float) -> float:
+        """Draw the lots by part, or the line that says where they stand."""
+        lots, words = _by_part(self.label.lots), self.label.words
+        y = top + 2.2
+        names = max((width_mm(part, LOT) for part, _ in lots), default=0) + GAP
+        wide = max((width_mm(number, LOT_NUMBER) for _, number in lots), default=0)
+        indent = indent if names <= indent else names
+        if y + LOT_STEP * len(lots) > foot or indent + wide > room:
+            self.paper.text(LEFT, y, words.lots_elsewhere, TITLE)
+            return y
+        self.paper.text(LEFT, y, words.lots, TITLE)
+        for part, number in lots:
+            y += LOT_STEP
+            self.paper.text(LEFT, y, part, LOT)
+            self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
+        return y
+
+    def _linear(self) -> float:
+        """Draw the symbol at the foot; give the top of its block."""
+        paper, stock = self.paper, self.paper.stock
+        bars = self.linear.bars()
+        module = LOGISTIC if self.linear.pairs else NUMBER
+        size = fit_linear(bars, module=module, room=stock.width_dots, stock=stock)
+        text = "".join(self.linear.readable())
+        paper.text(50, 145, text, READABLE, align="centre")
+        left = (stock.width_dots - size.wide) // 2
+        top = stock.dots(145 - READABLE.high_mm - 1.4) - size.high
+        paper.clear(left - size.quiet, top, size.whole, size.high)
+        paper.bars(left, top, bars, size)
+        return stock.mm(top) - 3.5
+
+    def _maker(self, foot: float) -> float:
+        """Draw who made it above the symbol; give the top of the block."""
+        label = self.label
+        again = label.words.reprint.format(copy=label.copy) if label.copy > 1 else ""
+        room = WIDE - self._shift - (width_mm(again, MAKER) + GAP if again else 0)
+        name = wrap(label.maker_name, MAKER_NAME, room_mm=room, lines=1)
+        after = width_mm(label.maker_name, MAKER_NAME) + GAP
+        address = " · ".join(label.maker_address)
+        below: tuple[str, ...] = ()
+        if after + width_mm(address, MAKER) > room:
+            below = wrap(address, MAKER, room_mm=WIDE - self._shift, lines=2)
+        y = foot - 3.4 * len(below)
+        left = self._mark("maker", LEFT, y)
+        self.paper.text(RIGHT, y, again, MAKER, align="right")
+        for line in name:
+            self.paper.text(left, y, line, MAKER_NAME)
+        if not below:
+            self.paper.text(left + after, y, address, MAKER)
+        for index, line in enumerate(below, start=1):
+            self.paper.text(left, y + 3.4 * index, line, MAKER)
+        y -= MAKER.high_mm + 2.2
+        self.paper.rule(LEFT, y, WIDE)
+        return y
+
+    def _cautions(self, foot: float) -> float:
+        """Draw cautions and the marks that stand alone; give the top of the block."""
+        cautions = list(self.label.cautions)
+        if self.label.latex:
+            cautions.append(self.label.words.latex)
+        room = WIDE - (22 if self.device else 0)
+        lines = [
+            line
+            for caution in cautions
+            for line in wrap(caution, CAUTION, room_mm=room, lines=4)
+        ]
+        y = foot - 2.2 - 3.7 * (len(lines) - 1)
+        for index, line in enumerate(lines):
+            self.paper.text(LEFT, y + 3.7 * index, line, CAUTION)
+        if self.device:
+            for index, name in enumerate(("device", "keep_dry", "instructions")):
+                pen = self.paper.mark(RIGHT - 19 + 7 * index, foot - 7, MARK_SIDE)
+                MARKS[name](pen)
+        return min(y - CAUTION.high_mm, foot - (7 if self.device else 0)) - 2
+
+    def _mark(self, name: str, x: float, base: float) -> float:
+        """Draw a mark of the profile before a title; give where the title starts."""
+        if not self.device or not name:
+            return x
+        MARKS[name](self.paper.mark(x, base - 3.4, MARK_SIDE - 0.5))
+        return x + self._shift
+
+
+def _packed(pieces: tuple[str, ...], style: Style, *, room: float) -> list[str]:
+    """Set pieces of readable text side by side while they fit; never split one."""
+    lines: list[str] = []
+    for piece in pieces:
+        wide = width_mm(piece, style)
+        if wide > room:
+            raise NotFit("text_too_long", text=piece, lines=1, room_mm=room)
+        if lines and width_mm(lines[-1] + piece, style) <= room:
+            lines[-1] += piece
+        else:
+            lines.append(piece)
+    return lines
+
+
+def _by_part(lots: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
+    """Join the lot numbers of one part, in the order in which they came."""
+    found: dict[str, list[str]] = {}
+    for part, number in lots:
+        found.setdefault(part, []).append(number)
+    return [(part, ", ".join(numbers)) for part, numbers in found.items()]

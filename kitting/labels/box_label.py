@@ -1,0 +1,90 @@
+"""What the label of a box says, and what its two symbols carry."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+
+from kitting.labels.carried import Carried, of_elements, of_number
+
+
+@dataclass(frozen=True)
+class BoxWords:
+    """Every word on the label that is not data, in the label's language."""
+
+    set_one: str = "set"
+    sets: str = "sets"
+    packed: str = "Packed"
+    use_by: str = "Use by"
+    serial: str = "Box"
+    batch: str = "Kit batch"
+    lots: str = "Lots"
+    lots_elsewhere: str = "Lots: see packing list"
+    latex: str = "Contains natural rubber latex."
+    reprint: str = "Reprint {copy}"
+
+
+@dataclass(frozen=True)
+class BoxLabel:
+    """Everything that is printed on one box, already in the label's language."""
+
+    product_name: str
+    sets: int
+    packed_on: date
+    disinfected_on: date | None
+    """Date of the oldest run in the box."""
+
+    disinfected_words: str
+    """What the protocol's evidence allows to be said, such as "Disinfected (UV-C)"."""
+
+    use_by: date | None
+    kit_batch: str
+    serial: str
+    lots: tuple[tuple[str, str], ...]
+    """Part name and lot number, in the order in which they are printed."""
+
+    sscc: str | None
+    gtin: str | None
+    profile: str
+    """``none``, ``ppe`` or ``device``."""
+
+    cautions: tuple[str, ...]
+    maker_name: str
+    maker_address: tuple[str, ...]
+    """Lines from the top."""
+
+    mark: str | None = None
+    """Text across the face, such as "DEMONSTRATION – NOT FOR USE"."""
+
+    copy: int = 1
+    """Which print of this label it is; from the second on the label says so."""
+
+    latex: bool = False
+    words: BoxWords = field(default_factory=BoxWords)
+
+
+def box_symbols(label: BoxLabel) -> tuple[Carried, Carried]:
+    """Tell what the two symbols of a box label carry.
+
+    Args:
+        label: The label. Without an SSCC the linear symbol holds the serial, without a
+            GTIN the matrix does; neither then claims to be a GS1 symbol.
+
+    Returns:
+        The linear symbol and the matrix.
+
+    Raises:
+        CodeError: A number that breaks a rule of GS1.
+    """
+    if label.sscc is None:
+        linear = of_number(label.serial, linear=True)
+    else:
+        linear = of_elements([("00", label.sscc)], linear=True)
+    if label.gtin is None:
+        return linear, of_number(label.serial, linear=False)
+    packed = "11" if label.profile == "device" else "13"
+    pairs = [("01", label.gtin), (packed, f"{label.packed_on:%y%m%d}")]
+    if label.use_by is not None:
+        pairs.append(("17", f"{label.use_by:%y%m%d}"))
+    pairs += [("10", label.kit_batch), ("21", label.serial)]
+    return linear, of_elements(pairs, linear=False)

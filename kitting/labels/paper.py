@@ -1,0 +1,224 @@
+"""A sheet of label stock to draw on: text in mm, symbols in whole printer dots.
+
+Both count from the top left corner of the page. Bars survive every rasteriser because
+they start on a dot, are whole dots wide and are drawn 0.05 dot smaller on each side:
+some rasterisers blacken every dot that is merely touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from io import BytesIO
+from typing import Final
+
+from reportlab import rl_config
+from reportlab.pdfgen.canvas import Canvas
+
+from kitting.labels.code128 import Bars
+from kitting.labels.datamatrix import Matrix
+from kitting.labels.geometry import LinearFit, MatrixFit
+from kitting.labels.marks import MarkPen
+from kitting.labels.stock import Stock
+from kitting.labels.text import Style, load_font, printable, width_mm
+
+_INSET: Final = 0.05
+_SHAVED_POINTS: Final = 0.01
+"""Taken off each side of the page: a rasteriser that rounds up would stretch it."""
+
+_NON_ZERO: Final = 1
+_POINTS_PER_MM: Final = 72 / 25.4
+_PLAIN: Final = Style(1)
+_HEAVY: Final = Style(1, bold=True)
+
+# Binary streams: smaller and faster than ASCII ones, and every reader takes them.
+rl_config.useA85 = 0
+
+Dots = tuple[float, float, float, float]
+"""Left, top, width and height in dots."""
+
+
+class Paper:
+    """Pages of one stock, drawn one after the other.
+
+    Args:
+        stock: The paper and the printer's head.
+        title: Title of the document.
+    """
+
+    def __init__(self, stock: Stock, *, title: str) -> None:
+        for style in (_PLAIN, _HEAVY):
+            load_font(style.font)
+        self.stock = stock
+        self._dot = float(stock.points_per_dot)
+        self._top = stock.height_dots * self._dot - _SHAVED_POINTS
+        self._file = BytesIO()
+        self._canvas = Canvas(
+            self._file,
+            pagesize=(stock.width_dots * self._dot - _SHAVED_POINTS, self._top),
+            invariant=1,
+            pageCompression=1,
+            initialFontName=_PLAIN.font,
+        )
+        self._canvas.setTitle(title)
+        self._canvas.setCreator("Lotward")
+        self._canvas.setProducer("Lotward")
+
+    def finish(self) -> bytes:
+        """Close the document and give its bytes, the same for the same drawing."""
+        self._canvas.save()
+        return self._file.getvalue()
+
+    def next_page(self) -> None:
+        """Go on with an empty page."""
+        self._canvas.showPage()
+
+    def text(
+        self,
+        x_mm: float,
+        base_mm: float,
+        text: str,
+        style: Style,
+        *,
+        align: str = "left",
+    ) -> None:
+        """Draw one line of text.
+
+        Args:
+            x_mm: Left end, middle or right end of the line.
+            base_mm: Base line, measured from the top of the page.
+            text: The line; refused rather than printed with gaps.
+            style: Weight and size.
+            align: ``left``, ``centre`` or ``right``.
+
+        Raises:
+            NotFit: As in ``printable``.
+        """
+        shown = printable(text, style)
+        back = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
+        left = x_mm - back * width_mm(shown, style)
+        self._canvas.setFillGray(0)
+        self._canvas.setFont(style.font, style.points)
+        self._canvas.drawString(left * _POINTS_PER_MM, self._y(base_mm), shown)
+
+    def slanted_outline(
+        self, x_mm: float, y_mm: float, text: str, style: Style, *, degrees: float
+    ) -> None:
+        """Draw hollow text around a point, turned against the clock.
+
+        Args:
+            x_mm: Middle of the text from the left.
+            y_mm: Middle of the text from the top.
+            text: One line.
+            style: Weight and size.
+            degrees: How far it is turned.
+
+        Raises:
+            NotFit: As in ``printable``.
+        """
+        shown = printable(text, style)
+        pen = self._canvas
+        pen.saveState()
+        pen.translate(x_mm * _POINTS_PER_MM, self._y(y_mm))
+        pen.rotate(degrees)
+        pen.setLineWidth(0.25 * _POINTS_PER_MM)
+        line = pen.beginText(
+            -width_mm(shown, style) / 2 * _POINTS_PER_MM,
+            -style.high_mm / 2 * _POINTS_PER_MM,
+        )
+        line.setFont(style.font, style.points)
+        line.setTextRenderMode(1)
+        line.textOut(shown)
+        pen.drawText(line)
+        pen.restoreState()
+
+    def band(self, high_mm: float, text: str, style: Style) -> None:
+        """Draw white text on a black band across the top of the page.
+
+        Args:
+            high_mm: Height of the band.
+            text: One line, centred.
+            style: Weight and size.
+
+        Raises:
+            NotFit: As in ``printable``.
+        """
+        shown = printable(text, style)
+        self._fill([(0, 0, self.stock.width_dots, self.stock.dots(high_mm))])
+        left = (self.stock.mm(self.stock.width_dots) - width_mm(shown, style)) / 2
+        self._canvas.setFillGray(1)
+        self._canvas.setFont(style.font, style.points)
+        base = self._y((high_mm + style.high_mm) / 2)
+        self._canvas.drawString(left * _POINTS_PER_MM, base, shown)
+
+    def rule(
+        self, x_mm: float, y_mm: float, length_mm: float, *, thick: int = 2
+    ) -> None:
+        """Draw a horizontal rule, ``thick`` dots high, on the dot grid."""
+        dots = self.stock.dots
+        self._fill([(dots(x_mm), dots(y_mm), dots(length_mm), thick)])
+
+    def clear(self, left: int, top: int, wide: int, high: int) -> None:
+        """Make a rectangle of dots white again."""
+        self._fill([(left, top, wide, high)], gray=1)
+
+    def bars(self, left: int, top: int, bars: Bars, fit: LinearFit) -> None:
+        """Draw a linear symbol; ``left`` is its first bar, not its quiet zone."""
+        boxes: list[Dots] = []
+        at = left
+        for index, modules in enumerate(bars.widths):
+            if index % 2 == 0:
+                boxes.append((at, top, modules * fit.x, fit.high))
+            at += modules * fit.x
+        self._fill(boxes)
+
+    def matrix(self, left: int, top: int, matrix: Matrix, fit: MatrixFit) -> None:
+        """Draw a matrix symbol; ``left`` and ``top`` are its own edge.
+
+        Dark cells are drawn once as rows and once as columns, so that the small inset
+        leaves no white hairline between neighbours.
+        """
+        across = _runs(matrix.rows)
+        down = _runs(tuple(zip(*matrix.rows, strict=True)))
+        x = fit.x
+        self._fill(
+            [(left + a * x, top + row * x, n * x, x) for row, a, n in across]
+            + [(left + col * x, top + a * x, x, n * x) for col, a, n in down]
+        )
+
+    def mark(self, left_mm: float, top_mm: float, side_mm: float) -> MarkPen:
+        """Give a pen whose unit square is this square of the page."""
+        return MarkPen(
+            self._canvas,
+            left=left_mm * _POINTS_PER_MM,
+            bottom=self._y(top_mm + side_mm),
+            side=side_mm * _POINTS_PER_MM,
+        )
+
+    def _y(self, from_top_mm: float) -> float:
+        return self._top - from_top_mm * _POINTS_PER_MM
+
+    def _fill(self, boxes: Iterable[Dots], *, gray: float = 0) -> None:
+        path = self._canvas.beginPath()
+        for left, top, wide, high in boxes:
+            path.rect(
+                (left + _INSET) * self._dot,
+                self._top - (top + high - _INSET) * self._dot,
+                (wide - 2 * _INSET) * self._dot,
+                (high - 2 * _INSET) * self._dot,
+            )
+        self._canvas.setFillGray(gray)
+        self._canvas.drawPath(path, fill=1, stroke=0, fillMode=_NON_ZERO)
+
+
+def _runs(rows: tuple[tuple[bool, ...], ...]) -> list[tuple[int, int, int]]:
+    """List the runs of dark cells: (row, first cell, cells)."""
+    found: list[tuple[int, int, int]] = []
+    for index, row in enumerate(rows):
+        start: int | None = None
+        for at, dark in enumerate((*row, False)):
+            if dark and start is None:
+                start = at
+            elif not dark and start is not None:
+                found.append((index, start, at - start))
+                start = None
+    return found

@@ -1,0 +1,197 @@
+"""Reading a label back from its own dots, before it is printed.
+
+The page is rasterised at the printer's resolution, made black and white as the print
+head will, and decoded. The rasteriser is not safe in threads, so one lock guards it
+for the whole process.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from threading import Lock
+from typing import Final
+
+import pypdfium2
+import zxingcpp
+
+from kitting.domain.errors import LotwardError
+from kitting.labels.bag_label import BagLabel, bag_symbols
+from kitting.labels.box_label import BoxLabel, box_symbols
+from kitting.labels.carried import Carried, same
+from kitting.labels.stock import Stock
+
+_BLACK_AND_WHITE: Final = bytes(0 if shade < 128 else 255 for shade in range(256))
+_POINTS_PER_INCH: Final = 72
+_rasteriser: Final = Lock()
+
+
+@dataclass(frozen=True)
+class Raster:
+    """A page in the printer's own dots, one byte each: 0 black, 255 white."""
+
+    wide: int
+    high: int
+    dots: bytes
+
+    def row(self, y: int) -> bytes:
+        """Give one line of dots."""
+        return self.dots[y * self.wide : (y + 1) * self.wide]
+
+
+@dataclass(frozen=True)
+class Symbol:
+    """A symbol as it was read."""
+
+    symbology_identifier: str
+    """As a scanner reports it, such as ``]C1`` (ISO/IEC 15424)."""
+
+    data: str
+    """What follows it; GS (0x1D) separates; no leading FNC1."""
+
+    left: int
+    """Dots from the left edge of the page to the symbol."""
+
+    right: int
+    middle: int
+    """Dots from the top of the page to the middle of the symbol."""
+
+
+def rasterise(pdf: bytes, stock: Stock, *, page: int = 0) -> Raster:
+    """Turn a page into black and white dots.
+
+    Args:
+        pdf: The document.
+        stock: The paper and the printer's head.
+        page: Which page, from 0.
+
+    Returns:
+        The dots; the page rounded up to whole ones.
+    """
+    scale = float(stock.dots_per_inch / _POINTS_PER_INCH)
+    with _rasteriser:
+        document = pypdfium2.PdfDocument(pdf)
+        try:
+            bitmap = document[page].render(scale=scale, grayscale=True)
+            wide, high, stride = bitmap.width, bitmap.height, bitmap.stride
+            shades = bytes(bitmap.buffer)
+        finally:
+            document.close()
+    rows = (shades[y * stride : y * stride + wide] for y in range(high))
+    return Raster(wide, high, b"".join(rows).translate(_BLACK_AND_WHITE))
+
+
+def read_back(pdf: bytes, stock: Stock, *, page: int = 0) -> list[Symbol]:
+    """Read every symbol on a page at the printer's resolution.
+
+    Args:
+        pdf: The document.
+        stock: The paper and the printer's head.
+        page: Which page, from 0.
+
+    Returns:
+        The symbols from the top of the page to its foot; empty when none is readable.
+    """
+    return _decode(rasterise(pdf, stock, page=page))
+
+
+def check_box(pdf: bytes, label: BoxLabel, stock: Stock, *, page: int = 0) -> None:
+    """Refuse a box label whose symbols do not read as they must.
+
+    Args:
+        pdf: The document.
+        label: What it was drawn from.
+        stock: The paper and the printer's head.
+        page: Which page, from 0.
+
+    Raises:
+        LotwardError: ``label_unreadable`` when a symbol is missing, differs or is one
+            too many; ``bars_uneven`` when a bar or space is not its whole dots wide.
+    """
+    _check(pdf, box_symbols(label), stock, number=label.serial, page=page)
+
+
+def check_bag(pdf: bytes, label: BagLabel, stock: Stock, *, page: int = 0) -> None:
+    """Refuse a bag label whose symbols do not read as they must.
+
+    Args:
+        pdf: The document.
+        label: What it was drawn from.
+        stock: The paper and the printer's head.
+        page: Which page, from 0.
+
+    Raises:
+        LotwardError: As in ``check_box``.
+    """
+    _check(pdf, bag_symbols(label), stock, number=label.number, page=page)
+
+
+def _check(
+    pdf: bytes, wanted: Sequence[Carried], stock: Stock, *, number: str, page: int
+) -> None:
+    raster = rasterise(pdf, stock, page=page)
+    symbols = _decode(raster)
+    read = [(symbol.symbology_identifier, symbol.data) for symbol in symbols]
+    if not same(wanted, read):
+        raise LotwardError(
+            "label_unreadable",
+            number=number,
+            wanted=[one.read_as for one in wanted],
+            read=read,
+        )
+    for one in wanted:
+        for symbol in symbols:
+            if one.linear and one.read_as == (symbol.symbology_identifier, symbol.data):
+                _refuse_uneven(raster, symbol, one, number=number)
+
+
+def _refuse_uneven(
+    raster: Raster, symbol: Symbol, carried: Carried, *, number: str
+) -> None:
+    """Compare each bar and space with its modules, on one line of dots."""
+    wanted = carried.bars().widths
+    row = raster.row(symbol.middle)
+    found = element_dots(row, symbol.left, len(wanted))
+    x, rest = divmod(sum(found), sum(wanted))
+    if rest or found != tuple(modules * x for modules in wanted):
+        raise LotwardError("bars_uneven", number=number, widths=found)
+
+
+def element_dots(row: bytes, near: int, elements: int) -> tuple[int, ...]:
+    """Measure bars and spaces along a line of dots.
+
+    Args:
+        row: One line of a raster.
+        near: Dots from the left to somewhere on or just before the first bar.
+        elements: How many bars and spaces to measure.
+
+    Returns:
+        Their widths in dots, starting with a bar; fewer when the line ends before.
+    """
+    at = near
+    while at > 0 and row[at - 1] == 0:
+        at -= 1
+    at = row.find(0, at)
+    if at < 0:
+        return ()
+    runs = [len(list(run)) for _, run in groupby(row[at:])]
+    return tuple(runs[:elements])
+
+
+def _decode(raster: Raster) -> list[Symbol]:
+    image = memoryview(raster.dots).cast("B", shape=(raster.high, raster.wide))
+    found = [_symbol(one) for one in zxingcpp.read_barcodes(image)]
+    return sorted(found, key=lambda symbol: (symbol.middle, symbol.left))
+
+
+def _symbol(read: zxingcpp.Barcode) -> Symbol:
+    at = read.position
+    corners = (at.top_left, at.top_right, at.bottom_left, at.bottom_right)
+    return Symbol(
+        symbology_identifier=read.symbology_identifier,
+        data=read.bytes.decode("latin-1"),
+        left=min(corner.x for corner in corners),
+        right=max(corner.x for corner in corners),
+        middle=sum(corner.y for corner in corners) // len(corners),
+    )

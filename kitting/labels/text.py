@@ -1,0 +1,198 @@
+"""Text on paper: one typeface in two weights, measured before it is drawn.
+
+The typeface is DejaVu Sans Condensed (licence beside the font files). A character
+without a glyph would drop out of a PDF silently, so it is refused here.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from threading import Lock
+from typing import Final
+
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from kitting.domain.errors import NotFit
+
+_FOLDER: Final = Path(__file__).parent / "fonts"
+_FILES: Final = {
+    "LotwardSans": "DejaVuSansCondensed.ttf",
+    "LotwardSans-Bold": "DejaVuSansCondensed-Bold.ttf",
+}
+_POINTS_PER_MM: Final = 72 / 25.4
+_CAPITAL: Final = 0.729
+"""Height of capitals and figures in parts of the type size, both weights."""
+
+_RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN"})
+_BLANKS: Final = re.compile(r"[^\S\u00a0]+")
+"""Blanks at which a line may break; a no-break space is none."""
+
+_loading: Final = Lock()
+
+
+@dataclass(frozen=True)
+class Style:
+    """A weight and a size; the size is what the eye sees, the height of figures."""
+
+    high_mm: float
+    bold: bool = False
+
+    @property
+    def font(self) -> str:
+        """Name under which the font is known to the PDF writer."""
+        return "LotwardSans-Bold" if self.bold else "LotwardSans"
+
+    @property
+    def points(self) -> float:
+        """Type size in points."""
+        return self.high_mm / _CAPITAL * _POINTS_PER_MM
+
+    @property
+    def leading_mm(self) -> float:
+        """Distance between base lines; twice the figures leaves air for accents."""
+        return self.high_mm * 1.75
+
+
+@cache
+def load_font(name: str) -> TTFont:
+    """Read a font file once in a process and make it known to the PDF writer.
+
+    Args:
+        name: ``Style.font``.
+
+    Returns:
+        The font.
+    """
+    with _loading:
+        font = TTFont(name, str(_FOLDER / _FILES[name]))
+        pdfmetrics.registerFont(font)
+        return font
+
+
+def printable(text: str, style: Style) -> str:
+    """Give the text as it will be printed, or refuse it.
+
+    Args:
+        text: Any text; one line.
+        style: The weight it will be printed in.
+
+    Returns:
+        The text in its composed form (Unicode NFC).
+
+    Raises:
+        NotFit: ``missing_glyph`` for a character that the font lacks, a control
+            character or a loose accent; ``right_to_left`` for a script that is
+            written from right to left, which would come out in the wrong order.
+    """
+    composed = unicodedata.normalize("NFC", text)
+    glyphs = load_font(style.font).face.charToGlyph
+    for char in composed:
+        if unicodedata.bidirectional(char) in _RIGHT_TO_LEFT:
+            raise NotFit("right_to_left", text=text, character=char)
+        loose = unicodedata.category(char)[0] in "CM"
+        if loose or ord(char) not in glyphs:
+            raise NotFit("missing_glyph", text=text, character=char)
+    return composed
+
+
+def width_mm(text: str, style: Style) -> float:
+    """Measure a line of text.
+
+    Args:
+        text: What ``printable`` gave.
+        style: Weight and size.
+
+    Returns:
+        The width in mm.
+    """
+    font = load_font(style.font)
+    return float(font.stringWidth(text, style.points)) / _POINTS_PER_MM
+
+
+def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, ...]:
+    """Break a text between words so that each line fits.
+
+    Args:
+        text: Any text; runs of blanks count as one.
+        style: Weight and size.
+        room_mm: Width of a line in mm.
+        lines: How many lines there may be, at least one.
+
+    Returns:
+        The lines from the top; none for an empty text.
+
+    Raises:
+        NotFit: ``text_too_long`` when it needs more lines or a word is too wide;
+            ``missing_glyph`` or ``right_to_left`` as in ``printable``.
+    """
+    found: list[str] = []
+    for word in _BLANKS.split(printable(_BLANKS.sub(" ", text).strip(" "), style)):
+        longer = f"{found[-1]} {word}" if found else word
+        if not word:
+            continue
+        if found and width_mm(longer, style) <= room_mm:
+            found[-1] = longer
+        else:
+            found.append(word)
+    too_wide = any(width_mm(line, style) > room_mm for line in found)
+    if too_wide or len(found) > lines:
+        raise NotFit("text_too_long", text=text, lines=lines, room_mm=round(room_mm, 1))
+    return tuple(found)
+
+
+def fit(
+    text: str, styles: tuple[tuple[Style, int], ...], *, room_mm: float
+) -> tuple[Style, tuple[str, ...]]:
+    """Wrap a text in the first style that holds it.
+
+    Args:
+        text: Any text.
+        styles: Styles with the lines each may take, best first, at least one.
+        room_mm: Width of a line in mm.
+
+    Returns:
+        The style that held, and the lines.
+
+    Raises:
+        NotFit: As in ``wrap``, when not even the last style holds the text.
+    """
+    *better, last = styles
+    for style, lines in better:
+        try:
+            return style, wrap(text, style, room_mm=room_mm, lines=lines)
+        except NotFit as error:
+            if error.code != "text_too_long":
+                raise
+    return last[0], wrap(text, last[0], room_mm=room_mm, lines=last[1])
+
+
+def balanced(
+    text: str, styles: tuple[tuple[Style, int], ...], *, room_mm: float
+) -> tuple[Style, tuple[str, ...]]:
+    """Fit a text as ``fit`` does, then make its lines as equal as they can be.
+
+    Args:
+        text: Any text.
+        styles: As in ``fit``.
+        room_mm: Width of a line in mm.
+
+    Returns:
+        The style that held, and the lines.
+
+    Raises:
+        NotFit: As in ``fit``.
+    """
+    style, lines = fit(text, styles, room_mm=room_mm)
+    room = max((width_mm(line, style) for line in lines), default=0.0)
+    while True:
+        try:
+            tighter = wrap(text, style, room_mm=room - 0.1, lines=len(lines) or 1)
+        except NotFit:
+            return style, lines
+        lines = tighter
+        room = max((width_mm(line, style) for line in lines), default=0.0)
