@@ -18,7 +18,7 @@ from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
-from kitting.templatetags.shapes import BARS, GAP, SHAPES, WORDS
+from kitting.templatetags.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
 
 if TYPE_CHECKING:
     from django.http import HttpRequest
@@ -35,7 +35,8 @@ def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
         stage: A stage of a bag, box, run or shipment, or "held" alone.
         of: "bag", "box", "run", "shipment" or "lot"; needed where two kinds share the
             word of a stage ("open", "sent"); a box is meant when it is missing.
-        held: Whether a hold stands on it: two upright bars over the mark.
+        held: Whether a hold stands on it: the mark then stands between
+            two upright bars.
     """
     value = str(stage)
     if value == "held":
@@ -45,7 +46,7 @@ def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
     if not held:
         return _mark(shape, value, word)
     both = format_html('{}, <span class="held">{}</span>', word, WORDS["held"])
-    return _mark(shape + GAP + BARS, value, both)
+    return _mark(shape + BARS_BESIDE, value, both, held=True)
 
 
 def _shape(stage: str, of: str) -> str:
@@ -53,18 +54,20 @@ def _shape(stage: str, of: str) -> str:
     return next((SHAPES[kind][stage] for kind in kinds if stage in SHAPES[kind]), "")
 
 
-def _mark(shape: str, stage: str, word: str) -> SafeString:
+def _mark(shape: str, stage: str, word: str, *, held: bool = False) -> SafeString:
     return format_html(
-        '<span class="mark mark-{}"><svg class="mark-shape" viewBox="0 0 20 20" '
-        'width="20" height="20" aria-hidden="true" focusable="false">{}</svg>'
+        '<span class="mark mark-{}"><svg class="mark-shape{}" viewBox="{} 0 {} 20" '
+        'width="{}" height="20" aria-hidden="true" focusable="false">{}</svg>'
         '<span class="mark-word">{}</span></span>',
         stage.replace("_", "-"),
-        mark_safe(shape),  # noqa: S308 -- only the constants above
+        " mark-shape-held" if held else "",
+        *((-6, 32, 32) if held else (0, 20, 20)),
+        mark_safe(shape),  # noqa: S308 -- constants of shapes.py only
         word,
     )
 
 
-_RUNS = re.compile(r"[A-Za-z0-9]+[^A-Za-z0-9]*|[^A-Za-z0-9]+")
+_RUNS = re.compile(r"([A-Za-z0-9]*)([^A-Za-z0-9]*)")
 _LONGEST_UNDIVIDED = 6
 
 
@@ -77,17 +80,18 @@ def number(value: object) -> SafeString | str:
     """
     if value is None or value == "":
         return ""
-    groups: list[tuple[str]] = []
-    whole = ""
-    for run in _RUNS.findall(str(value)):
-        if len(run.rstrip("-/. ")) <= _LONGEST_UNDIVIDED:
-            whole += run
+    groups = [""]
+    for run, separator in _RUNS.findall(str(value)):
+        if len(run) <= _LONGEST_UNDIVIDED:
+            groups[-1] += run + separator
             continue
         fours = [run[at : at + 4] for at in range(0, len(run), 4)]
-        groups += [(whole + fours[0],)] + [(four,) for four in fours[1:-1]]
-        whole = fours[-1]
-    groups.append((whole,))
-    inner = format_html_join("", '<span class="four">{}</span>', groups)
+        groups[-1] += fours[0]
+        groups += fours[1:]
+        groups[-1] += separator
+    inner = format_html_join(
+        "", '<span class="four">{}</span>', ((group,) for group in groups)
+    )
     return format_html('<span class="number">{}</span>', inner)
 
 
@@ -110,19 +114,29 @@ def _local(value: datetime) -> datetime:
 
 
 @register.filter
-def day(value: object) -> str:
-    """Write a date, or the day of a moment at the workshop, as YYYY-MM-DD."""
+def day(value: object) -> SafeString | str:
+    """Write a date, or the day of a moment at the workshop, as YYYY-MM-DD.
+
+    It is a ``time`` element, so not for the inside of an attribute.
+    """
     if isinstance(value, datetime):
-        return _local(value).date().isoformat()
-    return value.isoformat() if isinstance(value, date) else str(value or "")
+        value = _local(value).date()
+    if not isinstance(value, date):
+        return str(value or "")
+    return format_html('<time datetime="{0}">{0}</time>', value.isoformat())
 
 
 @register.filter
-def moment(value: object) -> str:
+def moment(value: object) -> SafeString | str:
     """Write a moment in the workshop's time zone as YYYY-MM-DD HH:MM."""
-    if isinstance(value, datetime):
-        return _local(value).strftime("%Y-%m-%d %H:%M")
-    return day(value)
+    if not isinstance(value, datetime):
+        return day(value)
+    there = _local(value)
+    return format_html(
+        '<time datetime="{}">{}</time>',
+        there.isoformat(timespec="seconds"),
+        there.strftime("%Y-%m-%d %H:%M"),
+    )
 
 
 @register.filter
@@ -164,9 +178,7 @@ def word_link(context: Context, to: str, word: str) -> SafeString | str:
     current = (
         mark_safe(' aria-current="page"') if _is_here(context, to, address) else ""
     )
-    return format_html(
-        '<li><a href="{}" data-word="{}"{}>{}</a></li>', address, word, current, word
-    )
+    return format_html('<li><a href="{}"{}>{}</a></li>', address, current, word)
 
 
 def _is_here(context: Context, to: str, address: str) -> bool:

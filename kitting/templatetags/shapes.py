@@ -77,9 +77,11 @@ SHAPES: Final[dict[str, dict[str, str]]] = {
 }
 """The outline of each stage, by kind of thing and stage."""
 
-GAP = '<path class="mark-gap" d="M7 0v20M13 0v20"/>'
-BARS = '<path class="mark-bar" d="M7 0v20M13 0v20"/>'
-"""Two upright bars, and the gap that keeps them apart from what they stand over."""
+BARS: Final = '<path class="mark-bar" d="M7 0v20M13 0v20"/>'
+"""Two upright bars: held, where no stage is told."""
+
+BARS_BESIDE: Final = '<path class="mark-bar" d="M-4 0v20M24 0v20"/>'
+"""Two upright bars with room for a mark of 20 between them: held in that stage."""
 
 WORDS: Final[dict[str, _StrPromise]] = {
     "arrived": gettext_lazy("arrived"),

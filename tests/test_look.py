@@ -1,0 +1,542 @@
+"""The look: contrast, marks, numbers, the parts that every page is made of."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, date, datetime
+from itertools import product
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from django import forms
+from django.core.paginator import Paginator
+from django.http import HttpRequest
+from django.template import Context, Template
+from django.template.loader import render_to_string
+from django.test import RequestFactory, override_settings
+from django.urls import include, path
+from django.utils import timezone
+from django.utils.html import strip_tags
+
+from kitting.domain.stages import BagStage, BoxStage, RunStage, ShipmentStage
+from kitting.templatetags import look
+from kitting.templatetags.drawing import box_drawing, grid
+from kitting.templatetags.shapes import SHAPES, WORDS
+
+ROOT = Path(__file__).resolve().parent.parent
+TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
+STYLES = [ROOT / "static/lotward.css", ROOT / "static/bench.css"]
+
+# -- Contrast -----------------------------------------------------------------------
+
+# WCAG 2.2 asks for 7:1 (success criterion 1.4.6) between text and its ground, and 3:1
+# (1.4.11) for what marks a field.
+PAIRS = [
+    *product(
+        ["--ink", "--soft", "--accent", "--yes", "--no", "--hold"],
+        ["--paper", "--sheet"],
+    ),
+    ("--on-accent", "--accent"),
+]
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, WCAG 2.2 "relative luminance", for a colour as #rrggbb."""
+    channels = [int(colour[at : at + 2], 16) / 255 for at in (1, 3, 5)]
+    linear = [
+        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Contrast ratio, WCAG 2.2 "contrast ratio"."""
+    dark, light = sorted((luminance(one), luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def tokens(css: str, opening: str) -> dict[str, str]:
+    """Read the colours of the first rule that starts with ``opening``."""
+    body = css[css.index(opening) + len(opening) :]
+    return dict(re.findall(r"(--[\w-]+):\s*(#[0-9a-f]{6})\b", body[: body.index("}")]))
+
+
+def schemes() -> dict[str, dict[str, str]]:
+    css = STYLES[0].read_text()
+    light = tokens(css, ":root {")
+    dark_at = css.index("prefers-color-scheme: dark")
+    dark = light | tokens(css[dark_at:], ":root {")
+    bench = light | tokens(STYLES[1].read_text(), ":root.bench {")
+    return {"light": light, "dark": dark, "bench": bench}
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "ratio"),
+    [
+        # The definition's own end points, WCAG 2.2: from 1:1 to 21:1.
+        ("#000000", "#ffffff", 21.0),
+        ("#7a2e4d", "#7a2e4d", 1.0),
+        # Known from common practice: the lightest greys that pass 4.5:1 and 7:1 on white.
+        ("#767676", "#ffffff", 4.54),
+        ("#595959", "#ffffff", 7.0),
+    ],
+)
+def test_the_contrast_formula_gives_known_ratios(
+    one: str, other: str, ratio: float
+) -> None:
+    assert contrast(one, other) == pytest.approx(ratio, abs=0.01)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark", "bench"])
+@pytest.mark.parametrize(("text", "ground"), PAIRS)
+def test_every_text_has_a_contrast_of_seven(
+    scheme: str, text: str, ground: str
+) -> None:
+    colours = schemes()[scheme]
+    assert contrast(colours[text], colours[ground]) >= 7
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark", "bench"])
+@pytest.mark.parametrize("ground", ["--paper", "--sheet"])
+def test_the_frame_of_a_field_has_a_contrast_of_three(scheme: str, ground: str) -> None:
+    colours = schemes()[scheme]
+    assert contrast(colours["--edge"], colours[ground]) >= 3
+
+
+def test_a_refused_scan_has_a_contrast_of_seven() -> None:
+    colours = schemes()["bench"]
+    assert contrast(colours["--on-no"], colours["--no"]) >= 7
+
+
+def test_dark_has_every_colour_of_light() -> None:
+    css = STYLES[0].read_text()
+    dark = tokens(css[css.index("prefers-color-scheme: dark") :], ":root {")
+    assert dark.keys() == tokens(css, ":root {").keys()
+
+
+@pytest.mark.parametrize("style", STYLES, ids=lambda style: style.name)
+def test_a_style_names_colours_only_as_tokens(style: Path) -> None:
+    rules = re.sub(r"/\*.*?\*/", "", style.read_text(), flags=re.DOTALL)
+    beside = [
+        line
+        for line in rules.splitlines()
+        if re.search(r"#[0-9a-fA-F]{3,8}\b|\brgba?\(|\bhsla?\(", line)
+        and not line.strip().startswith("--")
+    ]
+    # On paper, black on white.
+    assert [line.strip() for line in beside] in (
+        [],
+        ["background: #ffffff;", "color: #000000;"],
+    )
+
+
+@pytest.mark.parametrize("style", STYLES, ids=lambda style: style.name)
+@pytest.mark.parametrize(
+    "word", ["gradient", "shadow", "url(", "@import", "@font-face"]
+)
+def test_a_style_has_no_ornament_and_asks_no_other_machine(
+    style: Path, word: str
+) -> None:
+    assert word not in style.read_text()
+
+
+# -- The content security policy -----------------------------------------------------
+
+
+@pytest.mark.parametrize("template", TEMPLATES, ids=lambda template: template.name)
+def test_a_template_has_nothing_inline(template: Path) -> None:
+    text = template.read_text()
+    inline = re.findall(
+        r"<style|\bstyle=|\bon[a-z]+=[\"']|javascript:|https?://|//cdn", text
+    )
+    scripts = re.findall(r"<script(?![^>]*\bsrc=)", text)
+    assert (inline, scripts) == ([], [])
+
+
+def test_the_script_stays_small() -> None:
+    assert len((ROOT / "static/lotward.js").read_text().splitlines()) < 100
+
+
+# -- Marks ---------------------------------------------------------------------------
+
+STAGES = [
+    *(("bag", stage) for stage in BagStage),
+    *(("box", stage) for stage in BoxStage),
+    *(("run", stage) for stage in RunStage),
+    *(("shipment", stage) for stage in ShipmentStage),
+]
+
+
+@pytest.mark.parametrize(("kind", "stage"), STAGES)
+def test_every_stage_has_a_shape_and_its_word_beside_it(kind: str, stage: str) -> None:
+    html = look.mark(stage, kind)
+    assert re.search(r'aria-hidden="true"[^>]*><(path|circle)', html)
+    assert strip_tags(html) == str(WORDS[stage])
+    assert "style" not in html
+
+
+def test_shapes_differ_in_outline_and_not_only_in_fill() -> None:
+    outlines = [
+        re.sub(r'class="[^"]*"', "", shape)
+        for shapes in SHAPES.values()
+        for shape in shapes.values()
+    ]
+    assert len(outlines) == len(set(outlines))
+
+
+def test_a_hold_stands_on_any_mark_and_in_its_words() -> None:
+    html = look.mark(BagStage.CLEARED, held=True)
+    assert SHAPES["bag"]["cleared"] in html
+    assert html.count('class="mark-bar"') == 1
+    assert strip_tags(html) == "cleared, held"
+
+
+def test_a_hold_alone_is_two_upright_bars() -> None:
+    html = look.mark("held")
+    assert strip_tags(html) == "held"
+    assert re.findall(r'd="([^"]+)"', html) == ["M7 0v20M13 0v20"]
+
+
+def test_an_open_run_is_not_drawn_as_an_open_box() -> None:
+    assert look.mark("open", "run") != look.mark("open", "box") == look.mark("open")
+
+
+def test_an_unknown_stage_is_written_out_and_escaped() -> None:
+    assert strip_tags(look.mark("<b>")) == "&lt;b&gt;"
+
+
+# -- Numbers and days ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("plain", "groups"),
+    [
+        # GS1 General Specifications: an SSCC has 18 digits, a GTIN 14.
+        ("395212340000001238", ["3952", "1234", "0000", "0012", "38"]),
+        ("09521234000013", ["0952", "1234", "0000", "13"]),
+        ("V-251119-A", ["V-251119-A"]),
+        ("1FS25323-02", ["1FS2", "5323-02"]),
+        ("SH-12345678/9", ["SH-1234", "5678/9"]),
+        ("--", ["--"]),
+        ("12345678", ["1234", "5678"]),
+    ],
+)
+def test_an_identifier_stands_in_groups_and_copies_plain(
+    plain: str, groups: list[str]
+) -> None:
+    html = look.number(plain)
+    assert re.findall(r'<span class="four">(.*?)</span>', html) == groups
+    assert strip_tags(html) == plain
+
+
+def test_an_identifier_is_escaped_and_nothing_stays_nothing() -> None:
+    assert strip_tags(look.number("<i>x")) == "&lt;i&gt;x"
+    assert look.number(None) == look.number("") == ""
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        # ISO 80000-1: groups of three digits with a small space, never a comma.
+        (0, "0"),
+        (999, "999"),
+        (4812, "4\N{NARROW NO-BREAK SPACE}812"),
+        (1234567, "1\N{NARROW NO-BREAK SPACE}234\N{NARROW NO-BREAK SPACE}567"),
+        (-4812, "\N{MINUS SIGN}4\N{NARROW NO-BREAK SPACE}812"),
+        (None, ""),
+        ("many", "many"),
+    ],
+)
+def test_pieces_are_grouped_in_thousands(value: object, text: str) -> None:
+    assert look.pieces(value) == text
+
+
+def test_a_day_is_the_day_at_the_workshop() -> None:
+    late = datetime(2026, 3, 1, 23, 30, tzinfo=UTC)
+    with timezone.override(ZoneInfo("Europe/Berlin")):
+        assert strip_tags(look.day(late)) == "2026-03-02"
+        assert strip_tags(look.moment(late)) == "2026-03-02 00:30"
+    with timezone.override(ZoneInfo("UTC")):
+        assert strip_tags(look.day(late)) == "2026-03-01"
+
+
+def test_a_date_needs_no_time_zone_and_nothing_stays_nothing() -> None:
+    assert strip_tags(look.day(date(2026, 3, 1))) == "2026-03-01"
+    assert strip_tags(look.moment(date(2026, 3, 1))) == "2026-03-01"
+    assert look.day(None) == look.moment(None) == ""
+
+
+# -- The box -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("sets", "shape"), [(1, (1, 1)), (6, (3, 2)), (24, (6, 4)), (60, (10, 6))]
+)
+def test_a_box_is_drawn_about_three_by_two(sets: int, shape: tuple[int, int]) -> None:
+    assert grid(sets) == shape
+
+
+@pytest.mark.parametrize("sets", range(1, 121))
+def test_a_drawn_box_has_room_for_all_its_sets_and_no_empty_row(sets: int) -> None:
+    columns, rows = grid(sets)
+    assert columns * (rows - 1) < sets <= columns * rows
+
+
+def test_a_box_fills_as_sets_become_complete() -> None:
+    html = box_drawing(24, complete=14, started=1)
+    assert html.count('class="set-out"') == 10
+    assert html.count('class="set-in"') == 14 + 1
+    assert 'aria-label="Box, open: 14 of 24 sets complete"' in html
+    assert "box-flap" in html
+
+
+def test_a_labelled_box_is_shut_and_shows_its_label() -> None:
+    html = box_drawing(6, complete=6, stage="labelled")
+    assert "box-label" in html
+    assert "box-flap" not in html
+    assert "box-label" not in box_drawing(6, complete=6, stage="closed")
+
+
+# -- Parts of a page -----------------------------------------------------------------
+
+
+class LotForm(forms.Form):
+    op_key = forms.UUIDField(widget=forms.HiddenInput)
+    number = forms.CharField(label="Lot number", help_text="As on the bag.")
+    reading = forms.DecimalField(
+        label="Reading", widget=forms.NumberInput(attrs={"data-unit": "mW/cm²"})
+    )
+    stays_open = forms.BooleanField(label="More bags will come", required=False)
+    container = forms.ChoiceField(
+        label="Container",
+        choices=[("tote", "Tote"), ("pack", "Sealed pack")],
+        widget=forms.RadioSelect,
+    )
+
+
+def request_for(address: str) -> HttpRequest:
+    return RequestFactory().get(address)
+
+
+def part(name: str, address: str = "/lots/", **context: Any) -> str:
+    return Template('{% include "' + name + '" %}').render(
+        Context({"request": request_for(address), **context})
+    )
+
+
+def test_a_form_shows_every_field_with_label_unit_and_help() -> None:
+    html = part("_form.html", form=LotForm(), act="Take in the lot")
+    assert '<label for="id_number">Lot number</label>' in html
+    assert '<span class="unit">mW/cm²</span>' in html
+    assert 'id="id_number_helptext">As on the bag.' in html
+    assert 'aria-describedby="id_number_helptext"' in html
+    assert '<input type="hidden" name="op_key" id="id_op_key">' in html
+    assert "<legend>Container</legend>" in html
+    assert '<button class="main">Take in the lot</button>' in html
+    assert "data-wrong" not in html
+
+
+def test_a_form_repeats_its_errors_on_top_with_links() -> None:
+    form = LotForm({"reading": "wet"})
+    form.add_error(None, "The lot is already closed.")
+    html = part("_form.html", form=form, act="Take in the lot")
+    top = html[html.index("data-wrong") : html.index('<input type="hidden"')]
+    assert "<li>The lot is already closed.</li>" in top
+    assert '<a href="#id_reading">Reading</a>: Enter a number.' in top
+    assert '<a href="#id_container_field">Container</a>' in top
+    assert 'id="id_container_field"' in html
+    assert html.count('<ul class="errorlist" id="id_reading_error"') == 1
+    # An error of a hidden field has no place of its own; it stands on top.
+    assert "<li>This field is required.</li>" in top
+
+
+def test_a_form_part_swaps_itself_whole() -> None:
+    html = part("_form.html", form=LotForm(), act="Take in", part="lot-form")
+    assert (
+        'id="lot-form" hx-post="/lots/" hx-target="#lot-form" hx-swap="outerHTML"'
+        in html
+    )
+
+
+def test_a_file_keeps_the_filters_of_its_table() -> None:
+    html = part("_table_tools.html", "/log/?from=2026-03-01&page=3", xlsx=True)
+    assert 'href="?from=2026-03-01&amp;as=csv"' in html
+    assert 'href="?from=2026-03-01&amp;as=xlsx"' in html
+    assert "xlsx" not in part("_table_tools.html", "/log/")
+
+
+def test_pages_are_told_in_words_and_keep_the_filters() -> None:
+    middle = Paginator(range(1204), 50).page(2)
+    html = part("_pages.html", "/log/?to=x&page=2", page=middle)
+    assert "Rows 51 to 100 of 1\N{NARROW NO-BREAK SPACE}204." in html
+    assert 'rel="next" href="?to=x&amp;page=3"' in html
+    assert 'rel="prev" href="?to=x&amp;page=1"' in html
+
+
+def test_a_single_page_is_not_mentioned() -> None:
+    only = Paginator(range(3), 50).page(1)
+    assert part("_pages.html", page=only).strip() == ""
+
+
+def test_a_caution_says_so_in_words() -> None:
+    html = part("_caution.html", caution="UV-C injures eyes & skin.")
+    assert "<strong>Caution.</strong> UV-C injures eyes &amp; skin." in html
+
+
+# -- The row of words ----------------------------------------------------------------
+
+
+class Person:
+    is_authenticated = True
+
+    def __init__(self, *rights: str) -> None:
+        self.rights = rights
+
+    def has_perm(self, right: str) -> bool:
+        return right in self.rights
+
+    def get_full_name(self) -> str:
+        return "Packer 3"
+
+
+def view(right: str) -> Any:
+    def seen(request: HttpRequest) -> None: ...
+
+    seen.permission = right  # type: ignore[attr-defined]
+    return seen
+
+
+class Addresses:
+    """Some of the words have their pages already, others not."""
+
+    kitting = (
+        [
+            path("", view("kitting.see_work"), name="day"),
+            path("lots/", view("kitting.see_work"), name="lots"),
+            path("set-up/", view("kitting.set_up"), name="workshop"),
+        ],
+        "kitting",
+    )
+    dispatch = ([path("recall/", view("kitting.recall"), name="recall")], "dispatch")
+    urlpatterns = [
+        path("sign-off/", view(""), name="sign-off"),
+        path("", include(kitting)),
+        path("", include(dispatch)),
+    ]
+
+
+def head(person: Person, address: str = "/", **context: Any) -> str:
+    with override_settings(ROOT_URLCONF=Addresses):
+        return part("_head.html", address, user=person, **context)
+
+
+def words(html: str) -> list[str]:
+    return re.findall(r"<li><a [^>]*>(.*?)</a></li>", html)
+
+
+def test_the_row_has_the_words_whose_pages_this_person_may_see() -> None:
+    assert words(head(Person("kitting.see_work"))) == ["The day", "Lots"]
+    assert words(head(Person("kitting.set_up", "kitting.recall"))) == [
+        "Recall",
+        "Set-up",
+    ]
+
+
+def test_the_search_field_is_there_for_who_may_look_up() -> None:
+    assert 'action="/recall/"' in head(Person("kitting.recall"))
+    assert "search" not in head(Person("kitting.see_work"))
+
+
+@pytest.mark.parametrize(
+    ("address", "current"),
+    [
+        ("/", ["The day"]),
+        ("/lots/", ["Lots"]),
+        ("/lots/V-251119-A/", ["Lots"]),
+        ("/other/", []),
+    ],
+)
+def test_one_word_is_the_current_one(address: str, current: list[str]) -> None:
+    html = head(Person("kitting.see_work"), address)
+    assert re.findall(r'aria-current="page">(.*?)</a>', html) == current
+
+
+def test_a_page_may_name_the_word_it_belongs_to() -> None:
+    html = head(Person("kitting.see_work"), "/other/", here="kitting:lots")
+    assert re.findall(r'aria-current="page">(.*?)</a>', html) == ["Lots"]
+
+
+def test_sign_off_is_a_post() -> None:
+    html = head(Person())
+    assert '<form class="who" method="post" action="/sign-off/">' in html
+    assert "Packer 3" in html
+
+
+def test_nobody_signed_on_sees_no_words() -> None:
+    stranger = Person("kitting.see_work")
+    stranger.is_authenticated = False
+    assert words(head(stranger)) == []
+
+
+# -- Whole pages ---------------------------------------------------------------------
+
+
+def page(name: str, **context: Any) -> str:
+    workshop = {"name": "Harrow Lane Workshop", "demo": False}
+    with override_settings(ROOT_URLCONF=Addresses):
+        return Template('{% extends "' + name + '" %}').render(
+            Context({"request": request_for("/x/"), "workshop": workshop, **context})
+        )
+
+
+@pytest.mark.parametrize("name", ["base.html", "403.html", "404.html", "403_csrf.html"])
+def test_a_page_has_language_skip_link_main_and_regions(name: str) -> None:
+    html = page(name, user=Person())
+    assert re.search(r'^<!doctype html>\s*<html lang="en-gb"', html.strip())
+    assert '<a class="skip" href="#main">' in html
+    assert html.count("<main") == html.count("<h1") == 1
+    assert 'role="alert"' in html
+    assert 'role="status"' in html
+    assert 'name="viewport" content="width=device-width, initial-scale=1"' in html
+
+
+def test_a_demo_says_so_in_words() -> None:
+    demo = page("base.html", workshop={"name": "Harrow Lane", "demo": True})
+    assert "demo workshop" in demo
+    assert "demo workshop" not in page("base.html")
+
+
+def test_htmx_swaps_refusals_and_evaluates_nothing() -> None:
+    html = page("base.html")
+    assert "htmx-2.min.js" in html
+    assert '"allowEval": false' in html
+    assert '{"code": "422|409", "swap": true}' in html
+    # First match wins (htmx documentation, responseHandling).
+    assert html.index('"422|409"') < html.index('"[45].."')
+
+
+def test_the_page_of_a_failed_server_needs_nothing_of_the_server() -> None:
+    html = render_to_string("500.html")
+    assert "<h1" in html
+    assert "{" not in html
+
+
+def test_sign_in_posts_name_password_and_where_to_go_on() -> None:
+    class SignIn(forms.Form):
+        username = forms.CharField()
+        password = forms.CharField(widget=forms.PasswordInput)
+
+    html = page("lotward/sign_in.html", form=SignIn(), next="/lots/")
+    assert '<input type="hidden" name="next" value="/lots/">' in html
+    assert re.findall(r'<input type="(?:text|password)" name="(\w+)"', html) == [
+        "username",
+        "password",
+    ]
+
+
+def test_a_closed_sign_in_shows_no_form() -> None:
+    html = page("lotward/sign_in.html", locked=True)
+    assert "closed for now" in html
+    assert "<form" not in html
