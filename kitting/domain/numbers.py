@@ -1,0 +1,178 @@
+"""Numbers that Lotward assigns, and lot numbers that the workshop gives.
+
+A Lotward number says what it names, so that a lookup is never ambiguous, and carries a
+check character, so that a mistyped one is noticed::
+
+    B 1 000042 T
+    | | |      +-- check character, ISO/IEC 7064 MOD 37,36 over everything before it
+    | | +--------- sequence, at least six digits
+    | +----------- site, 1 to 9
+    +------------- kind
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+from kitting.domain.errors import CodeError
+from kitting.domain.shown import shown
+
+_ALPHABET: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_SITES: Final = range(1, 10)
+_SEQUENCE_LIMIT: Final = 10**12
+_BLANKS: Final = re.compile("[ \t\r\n\u00a0\u2002-\u200a\u202f\ufeff]+")
+_NUMBER: Final = re.compile(
+    "(?P<kind>[LBRXKSC])(?P<site>[1-9])"
+    "(?P<sequence>[0-9]{6}|[1-9][0-9]{6,11})(?P<check>[0-9A-Z])"
+)
+_LOT_NUMBER: Final = re.compile(r"[A-Z0-9/.-]{1,20}")
+
+
+class Kind(StrEnum):
+    """What a number names; the value is its first letter."""
+
+    LOT = "L"
+    BAG = "B"
+    RUN = "R"
+    BOX = "X"
+    """A box while it is being packed."""
+    SERIAL = "K"
+    """The serial of a closed box."""
+    SHIPMENT = "S"
+    CARRIER = "C"
+
+
+@dataclass(frozen=True)
+class Number:
+    """A Lotward number that was read."""
+
+    kind: Kind
+    """What it names."""
+
+    site: int
+    """Site that assigned it, 1 to 9."""
+
+    sequence: int
+    """Count of its kind at its site, from 1."""
+
+    text: str
+    """The number as it is stored and printed: capitals, no blanks."""
+
+
+def check_character(body: str) -> str:
+    """Compute the check character of ISO/IEC 7064 MOD 37,36.
+
+    Args:
+        body: The number without it, of 0 to 9 and A to Z only.
+
+    Returns:
+        One of 0 to 9 and A to Z.
+
+    References:
+        ISO/IEC 7064:2003, hybrid system MOD 37,36.
+
+    >>> check_character("A12425GABC1234002")
+    'M'
+    """
+    size = len(_ALPHABET)
+    carry = size
+    for character in body:
+        carry = (carry + _ALPHABET.index(character)) % size or size
+        carry = carry * 2 % (size + 1)
+    return _ALPHABET[(1 - carry) % size]
+
+
+def assign(kind: Kind, site: int, sequence: int) -> str:
+    """Compose the number for the next thing of a kind.
+
+    Args:
+        kind: What is named.
+        site: Site that assigns it, 1 to 9.
+        sequence: Count from the site's counter, 1 to 10¹² - 1.
+
+    Returns:
+        The number, 9 to 15 characters.
+
+    Raises:
+        ValueError: If site or sequence is out of range.
+
+    >>> assign(Kind.BAG, 1, 42)
+    'B1000042T'
+    """
+    if site not in _SITES or not 1 <= sequence < _SEQUENCE_LIMIT:
+        msg = f"site {site}, sequence {sequence}"
+        raise ValueError(msg)
+    body = f"{kind}{site}{sequence:06}"
+    return body + check_character(body)
+
+
+def _tidy(text: str) -> str:
+    joined = _BLANKS.sub("", text)
+    # Some letters outside ASCII have a capital inside it: they are no misprints.
+    return joined.upper() if joined.isascii() else joined
+
+
+def looks_like(text: str) -> Kind | None:
+    """Tell of which kind a text would be, if it is a Lotward number.
+
+    Args:
+        text: Any text.
+
+    Returns:
+        The kind of a text that has the shape of a number, with a right or a wrong
+        check character; None for any other.
+    """
+    found = _NUMBER.fullmatch(_tidy(text))
+    return Kind(found["kind"]) if found else None
+
+
+def read(text: str) -> Number:
+    """Read a Lotward number that was typed or scanned.
+
+    Args:
+        text: Any text; case and blanks do not matter. Letters I and O typed for
+            digits are not corrected: a guess would defeat the check character.
+
+    Returns:
+        The number.
+
+    Raises:
+        CodeError: ``number_malformed`` for any other text, ``number_check_wrong`` for
+            a number with a wrong check character.
+    """
+    tidy = _tidy(text)
+    found = _NUMBER.fullmatch(tidy)
+    if found is None or int(found["sequence"]) == 0:
+        raise CodeError("number_malformed", text=shown(text))
+    if check_character(tidy[:-1]) != found["check"]:
+        raise CodeError("number_check_wrong", text=tidy)
+    return Number(Kind(found["kind"]), int(found["site"]), int(found["sequence"]), tidy)
+
+
+def workshop_lot_number(text: str) -> str:
+    """Check a lot number that the workshop gives itself.
+
+    Args:
+        text: Any text; case and blanks around it do not matter.
+
+    Returns:
+        The number in capitals, 1 to 20 of A to Z, 0 to 9, hyphen, stroke and full stop.
+
+    Raises:
+        CodeError: ``lot_number_malformed``; ``lot_number_of_other_kind`` if it reads
+            as Lotward's own number for anything but a lot, check character included.
+    """
+    tidy = text.strip()
+    number = tidy.upper() if tidy.isascii() else tidy
+    if not _LOT_NUMBER.fullmatch(number):
+        raise CodeError("lot_number_malformed", text=shown(text))
+    try:
+        own = read(number)
+    except CodeError:
+        return number
+    if own.kind is not Kind.LOT:
+        raise CodeError("lot_number_of_other_kind", text=number, kind=own.kind.name)
+    return number
