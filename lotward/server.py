@@ -1,0 +1,63 @@
+"""The production server in this process: gunicorn with the settings that were measured.
+
+``manage.py demo`` serves with it; so can a service of the system, in place of a
+command line of gunicorn.
+"""
+
+from __future__ import annotations
+
+import socket
+from typing import TYPE_CHECKING, Any
+
+from django.core.management import call_command
+from django.db import connections
+from gunicorn.app.base import BaseApplication
+
+from lotward.env import refuse
+
+if TYPE_CHECKING:
+    from django.core.handlers.wsgi import WSGIHandler
+
+LOOPBACK = "127.0.0.1"
+OPTIONS: dict[str, Any] = {
+    "workers": 2,
+    "worker_class": "gthread",
+    "threads": 4,
+    "control_socket_disable": True,
+    "loglevel": "warning",
+}
+
+
+class Server(BaseApplication):  # type: ignore[misc]
+    """Gunicorn without its command line."""
+
+    def __init__(self, options: dict[str, Any]) -> None:
+        self.options = options
+        super().__init__()
+
+    def load_config(self) -> None:
+        for name, value in self.options.items():
+            self.cfg.set(name, value)
+
+    def load(self) -> WSGIHandler:
+        from lotward.wsgi import application
+
+        return application
+
+
+def refuse_taken(port: int, *, host: str = LOOPBACK) -> None:
+    """Refuse a port on which another program listens."""
+    with socket.socket() as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError:
+            refuse("LOTWARD_PORT", port, "a port that no other program listens on")
+
+
+def serve(*, port: int, host: str = LOOPBACK) -> None:
+    """Collect the static files and serve until a signal ends the process."""
+    refuse_taken(port, host=host)
+    call_command("collectstatic", interactive=False, verbosity=0)
+    connections.close_all()  # No worker may share a connection with another.
+    Server({**OPTIONS, "bind": f"{host}:{port}"}).run()
