@@ -1,0 +1,222 @@
+"""The look of the bench and the script of every page, in a browser.
+
+No server is needed: the markup is the one that static/bench.css documents, the styles
+and the script are the real files.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from kitting.templatetags.drawing import box_drawing
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+STATIC = Path(__file__).resolve().parent.parent.parent / "static"
+SIZES = [(1280, 800), (800, 1280)]
+ZONES = ["#bench-box", "#bench-next", "#bench-lines", "#bench-strip"]
+# One inch is 25.4 mm and, in CSS Values and Units, 96 px.
+TARGET_PX = 18 / 25.4 * 96
+
+WORDS = "<h2>Scan a bag of visors</h2><p class='go-to'>Bag B1-0398-1, Rack C</p>"
+CHOICE = """<div class="choice"><form><button class="zone-act">6</button></form>
+<form><button class="zone-act">24</button></form></div>"""
+LINES = "".join(
+    f'<tr class="{state}"><th scope="row">{part}<small>B1-03, 12 left</small></th>'
+    '<td class="figure">24</td><td class="figure">14</td></tr>'
+    for part, state in [
+        ("Headband", "line-done"),
+        ("Chin piece", "line-done"),
+        ("Visor", "line-short"),
+        ("Elastic", ""),
+        ("Manual", ""),
+    ]
+)
+
+
+def show_bench(
+    page: Page, size: tuple[int, int], *, state: str, words: str = WORDS
+) -> None:
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    page.set_content(
+        f"""<!doctype html><html lang="en-gb" class="bench"><body>
+        <main class="bench-page">
+        <section class="zone zone-box" id="bench-box"><h1>Box 1-000201-4</h1>
+        {box_drawing(24, complete=14, started=1)}
+        <p class="count"><b>14</b> of 24 sets</p></section>
+        <section class="zone zone-next" id="bench-next" data-state="{state}">
+        <div class="next-words">{words}</div>{CHOICE if state == "choice" else ""}
+        <form class="scan"><label for="scan">Scan</label>
+        <input id="scan" data-scan><span class="scan-lost">Touch here</span>
+        <button class="out-of-sight" tabindex="-1">Take</button></form></section>
+        <section class="zone zone-lines" id="bench-lines"><table><thead><tr>
+        <th>Part</th><th class="figure">Needed</th><th class="figure">In</th></tr>
+        </thead><tbody>{LINES}</tbody></table></section>
+        <footer class="strip" id="bench-strip"><p class="strip-who">Packer 3</p>
+        <p class="strip-last">Elastic bag B1-0377-4 opened</p>
+        <form class="strip-back"><button>Take back</button></form>
+        <p class="strip-waiting" data-waiting="0">No scan waits</p></footer></main>
+        </body></html>"""
+    )
+    page.add_style_tag(path=STATIC / "lotward.css")
+    page.add_style_tag(path=STATIC / "bench.css")
+
+
+def boxes(page: Page) -> list[dict[str, float]]:
+    found = [page.locator(zone).bounding_box() for zone in ZONES]
+    return [dict(box) for box in found if box is not None]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_target_at_the_bench_is_18_mm(page: Page, size: tuple[int, int]) -> None:
+    show_bench(page, size, state="choice")
+    targets = page.locator("button:not(.out-of-sight), input[data-scan]").all()
+    measured = [box for target in targets if (box := target.bounding_box())]
+    assert len(measured) == 4
+    assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
+    assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_no_zone_moves_whatever_is_said(page: Page, size: tuple[int, int]) -> None:
+    long = "<h2>" + "B1-0412-8 is a bag of headbands; visors are short. " * 6 + "</h2>"
+    seen = []
+    for state, words in [("ask", WORDS), ("right", WORDS), ("wrong", long)]:
+        show_bench(page, size, state=state, words=words)
+        seen.append(boxes(page))
+    assert len(seen[0]) == len(ZONES)
+    assert seen[0] == seen[1] == seen[2]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_zones_fill_the_tablet_and_nothing_scrolls(
+    page: Page, size: tuple[int, int]
+) -> None:
+    show_bench(page, size, state="ask")
+    area = sum(box["width"] * box["height"] for box in boxes(page))
+    assert area == pytest.approx(size[0] * size[1], rel=0.001)
+    assert page.evaluate(
+        "[...document.querySelectorAll('html, body, .zone')]"
+        ".every(e => e.scrollHeight <= e.clientHeight + 1)"
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_cross_is_as_tall_as_its_zone_and_covers_no_word(
+    page: Page, size: tuple[int, int]
+) -> None:
+    show_bench(page, size, state="wrong")
+    zone, words = "#bench-next", ".next-words"
+    cross = page.evaluate(
+        """zone => { const s = getComputedStyle(document.querySelector(zone), '::after');
+        return {height: parseFloat(s.height), width: parseFloat(s.width),
+                right: parseFloat(s.right), visibility: s.visibility}; }""",
+        zone,
+    )
+    zone_box = page.locator(zone).bounding_box()
+    words_box = page.locator(words).bounding_box()
+    assert zone_box is not None
+    assert words_box is not None
+    assert cross["visibility"] == "visible"
+    assert cross["height"] >= zone_box["height"] - 40
+    left_of_cross = zone_box["x"] + zone_box["width"] - cross["right"] - cross["width"]
+    assert words_box["x"] + words_box["width"] <= left_of_cross
+
+
+def test_the_tick_is_gone_after_its_time(page: Page) -> None:
+    show_bench(page, SIZES[0], state="right")
+    opacity = (
+        "getComputedStyle(document.querySelector('#bench-next'), '::after').opacity"
+    )
+    page.wait_for_function(f"{opacity} === '0'", timeout=5000)
+    duration = page.evaluate(
+        "getComputedStyle(document.querySelector('#bench-next'), '::after')"
+        ".animationDuration"
+    )
+    # 600 ms of tick, then 120 ms in which it fades.
+    assert duration == "0.72s"
+
+
+def test_a_lost_scan_field_says_that_it_wants_a_touch(page: Page) -> None:
+    show_bench(page, SIZES[0], state="ask")
+    assert page.locator(".scan-lost").is_visible()
+    page.locator("#scan").click()
+    assert not page.locator(".scan-lost").is_visible()
+
+
+# -- lotward.js ----------------------------------------------------------------------
+
+
+def show_script(page: Page, body: str) -> None:
+    page.set_content(f"<!doctype html><body>{body}</body>")
+    page.add_script_tag(path=STATIC / "lotward.js")
+
+
+@pytest.mark.parametrize("key", ["Control+]", "F8"])
+def test_the_separator_of_a_scanner_arrives_in_a_scan_field(
+    page: Page, key: str
+) -> None:
+    show_script(page, '<input id="scan" data-scan>')
+    field = page.locator("#scan")
+    field.press_sequentially("10A")
+    field.press(key)
+    field.press_sequentially("21B")
+    # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
+    assert field.input_value() == "10A\x1d21B"
+
+
+def test_other_fields_keep_their_keys(page: Page) -> None:
+    show_script(page, '<input id="name">')
+    page.locator("#name").press("F8")
+    assert page.locator("#name").input_value() == ""
+
+
+def test_enter_sends_a_scan_even_from_a_form_of_many_fields(page: Page) -> None:
+    show_script(
+        page, '<form><input id="scan" data-scan><input name="count"></form><p></p>'
+    )
+    page.evaluate(
+        """document.forms[0].addEventListener('submit', e => {
+        e.preventDefault(); document.querySelector('p').textContent += 'sent'; })"""
+    )
+    page.locator("#scan").press("Enter")
+    assert page.locator("p").text_content() == "sent"
+
+
+@pytest.mark.parametrize(
+    ("event", "detail", "said"),
+    [
+        ("htmx:responseError", "{xhr: {status: 403}}", "You may not."),
+        ("htmx:responseError", "{xhr: {status: 500}}", "The server failed."),
+        ("htmx:sendError", "{}", "No network."),
+    ],
+)
+def test_a_failed_request_is_said_and_the_next_one_clears_it(
+    page: Page, event: str, detail: str, said: str
+) -> None:
+    show_script(
+        page,
+        '<div id="alarm" role="alert" data-403="You may not." '
+        'data-other="The server failed." data-away="No network."></div>',
+    )
+    page.evaluate(
+        f"document.dispatchEvent(new CustomEvent('{event}', {{detail: {detail}}}))"
+    )
+    assert page.get_by_role("alert").text_content() == said
+    page.evaluate("document.dispatchEvent(new CustomEvent('htmx:beforeRequest'))")
+    assert page.get_by_role("alert").text_content() == ""
+
+
+def test_the_focus_goes_to_what_is_wrong_after_a_swap(page: Page) -> None:
+    show_script(
+        page, "<section><div data-wrong tabindex='-1'>Two errors</div></section>"
+    )
+    page.evaluate(
+        """document.querySelector('section').dispatchEvent(
+        new CustomEvent('htmx:afterSettle', {bubbles: true}))"""
+    )
+    assert page.evaluate("document.activeElement.textContent") == "Two errors"
