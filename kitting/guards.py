@@ -27,6 +27,18 @@ PREFIX = "lotward_guard_"
 IDENTITY = ("serial", "sscc", "packed_on", "batch", "closed_at")
 KEPT = ("kitting_lot", "kitting_bag", "kitting_box", "dispatch_shipment")
 """Tables whose rows may change but never go."""
+LINE = "kitting_boxline"
+ALONE = {
+    "kitting_box": (
+        "(bench_id = NEW.bench_id AND stage IN ('open', 'closed')"
+        " AND NEW.stage IN ('open', 'closed'))"
+    ),
+    LINE: (
+        "(box_id = NEW.box_id AND bag_id = NEW.bag_id AND run_id IS NULL"
+        " AND NEW.run_id IS NULL)"
+    ),
+}
+"""What conditional unique constraints of these tables say, for SQLite's REPLACE."""
 
 _FUNCTION = f"""
 CREATE OR REPLACE FUNCTION {PREFIX}refuse() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -43,8 +55,10 @@ BEGIN
         RAISE EXCEPTION 'guarded: box is not open' USING ERRCODE = 'restrict_violation';
     END IF;
     IF TG_OP = 'DELETE' THEN RETURN OLD; END IF;
-    IF TG_OP = 'UPDATE' AND (OLD.box_id, OLD.bag_id, OLD.lot_id, OLD.run_id)
-            IS DISTINCT FROM (NEW.box_id, NEW.bag_id, NEW.lot_id, NEW.run_id) THEN
+    IF TG_OP = 'UPDATE'
+            AND (OLD.id, OLD.box_id, OLD.bag_id, OLD.lot_id, OLD.run_id)
+            IS DISTINCT FROM (NEW.id, NEW.box_id, NEW.bag_id, NEW.lot_id, NEW.run_id)
+    THEN
         RAISE EXCEPTION 'guarded: line moved' USING ERRCODE = 'restrict_violation';
     END IF;
     IF NEW.lot_id IS DISTINCT FROM
@@ -98,17 +112,43 @@ def missing_guards(connection: BaseDatabaseWrapper | None = None) -> list[str]:
             )
             found = {name: _flat(sql) for name, sql in cursor.fetchall()}
         return sorted(n for n, sql in wanted.items() if found.get(n) != _flat(sql))
-    present = _present(connection, enabled=True)
-    return sorted(name for name in wanted if name not in present)
+    return _missing_postgresql(connection, wanted)
+
+
+def _missing_postgresql(
+    connection: BaseDatabaseWrapper, wanted: dict[str, str]
+) -> list[str]:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT tgname, pg_get_triggerdef(oid) FROM pg_trigger"
+            " WHERE tgname LIKE %s AND tgenabled IN ('O', 'A')",
+            [f"{PREFIX}%"],
+        )
+        found = {name: _bare(sql) for name, sql in cursor.fetchall()}
+        cursor.execute(
+            "SELECT proname, prosrc FROM pg_proc WHERE proname LIKE %s"
+            " AND pronamespace = current_schema()::regnamespace",
+            [f"{PREFIX}%"],
+        )
+        bodies = {name: _flat(body) for name, body in cursor.fetchall()}
+    missing = [name for name, sql in wanted.items() if found.get(name) != _bare(sql)]
+    for name, statement in (("refuse", _FUNCTION), ("boxline", _LINE_FUNCTION)):
+        if wanted and bodies.get(f"{PREFIX}{name}") != _flat(statement.split("$$")[1]):
+            missing.append(f"{PREFIX}{name}()")
+    return sorted(missing)
 
 
 def _flat(sql: str) -> str:
     return re.sub(r"\s+", " ", sql).strip()
 
 
-def _present(
-    connection: BaseDatabaseWrapper, *, enabled: bool = False
-) -> dict[str, str]:
+def _bare(sql: str) -> str:
+    """A trigger's statement without what PostgreSQL adds when it gives it back."""
+    plain = re.sub(r"::\w+|[()\"]|\bpublic\.", "", sql.lower())
+    return _flat(plain)
+
+
+def _present(connection: BaseDatabaseWrapper) -> dict[str, str]:
     with connection.cursor() as cursor:
         if connection.vendor == "sqlite":
             sql = (
@@ -119,7 +159,7 @@ def _present(
             sql = (
                 "SELECT t.tgname, c.relname FROM pg_trigger t"
                 " JOIN pg_class c ON c.oid = t.tgrelid WHERE t.tgname LIKE %s"
-            ) + (" AND t.tgenabled IN ('O', 'A')" if enabled else "")
+            )
         cursor.execute(sql, [f"{PREFIX}%"])
         return dict(cursor.fetchall())
 
@@ -145,6 +185,17 @@ def _keys(model: type[Model]) -> list[tuple[str, ...]]:
     return keys
 
 
+def _same(model: type[Model]) -> str:
+    """SQL: a row has a key of the new row."""
+    keys = [
+        "(" + " AND ".join(f'"{c}" = NEW."{c}"' for c in key) + ")"
+        for key in _keys(model)
+    ]
+    if model._meta.db_table in ALONE:
+        keys.append(ALONE[model._meta.db_table])
+    return " OR ".join(keys)
+
+
 def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
     made = []
     for model in guarded_models():
@@ -155,27 +206,43 @@ def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
             _sqlite_trigger(f"{table}_{act.lower()}", act, table, table)
             for act in ("UPDATE", "DELETE")
         ]
-        same = " OR ".join(
-            "(" + " AND ".join(f'"{c}" = NEW."{c}"' for c in key) + ")"
-            for key in _keys(model)
-        )
-        made.append(
-            _sqlite_trigger(
-                f"{table}_replace",
-                "INSERT",
-                table,
-                f"{table} has that key",
-                f'EXISTS (SELECT 1 FROM "{table}" WHERE {same})',
-            )
-        )
-    made += [
-        _sqlite_trigger(f"{table}_delete", "DELETE", table, table)
-        for table in KEPT
-        if table in tables
-    ]
+        made.append(_sqlite_no_replace(model))
+    for model in apps.get_models():
+        table = model._meta.db_table
+        if table not in tables or table not in (*KEPT, LINE):
+            continue
+        # REPLACE deletes what stands in its way without any DELETE trigger.
+        made.append(_sqlite_no_replace(model))
+        if table in KEPT:
+            made.append(_sqlite_trigger(f"{table}_delete", "DELETE", table, table))
+            made.append(_sqlite_no_replace_by_update(model))
     if "kitting_box" in tables:
         made += _sqlite_box()
     return made
+
+
+def _sqlite_no_replace(model: type[Model]) -> tuple[str, str]:
+    table = model._meta.db_table
+    return _sqlite_trigger(
+        f"{table}_replace",
+        "INSERT",
+        table,
+        f"{table} has that key",
+        f'EXISTS (SELECT 1 FROM "{table}" WHERE {_same(model)})',
+    )
+
+
+def _sqlite_no_replace_by_update(model: type[Model]) -> tuple[str, str]:
+    table = model._meta.db_table
+    of = [column for key in _keys(model) for column in key]
+    of += ["bench_id", "stage"] if table in ALONE else []
+    return _sqlite_trigger(
+        f"{table}_update_replace",
+        f"UPDATE OF {', '.join(of)}",
+        table,
+        f"{table} has that key",
+        f'EXISTS (SELECT 1 FROM "{table}" WHERE id <> OLD.id AND ({_same(model)}))',
+    )
 
 
 def _sqlite_box() -> list[tuple[str, str]]:
@@ -183,17 +250,22 @@ def _sqlite_box() -> list[tuple[str, str]]:
         f"(OLD.{c} IS NOT NULL AND OLD.{c} <> '' AND NEW.{c} IS NOT OLD.{c})"
         for c in IDENTITY
     )
+    reopened = "(OLD.stage <> 'open' AND NEW.stage = 'open')"
     still_open = "(SELECT stage FROM kitting_box WHERE id = {0}.box_id) IS NOT 'open'"
     other_lot = (
         "NEW.lot_id IS NOT (SELECT lot_id FROM kitting_bag WHERE id = NEW.bag_id)"
     )
     moved = " OR ".join(
-        f"NEW.{c} IS NOT OLD.{c}" for c in ("box_id", "bag_id", "lot_id", "run_id")
+        f"NEW.{c} IS NOT OLD.{c}"
+        for c in ("id", "box_id", "bag_id", "lot_id", "run_id")
     )
-    line = "kitting_boxline"
     return [
         _sqlite_trigger(
-            "box_identity", "UPDATE", "kitting_box", "box identity", changed
+            "box_identity",
+            "UPDATE",
+            "kitting_box",
+            "box identity",
+            f"{changed} OR {reopened}",
         ),
         _sqlite_trigger(
             "bag_lot",
@@ -205,21 +277,21 @@ def _sqlite_box() -> list[tuple[str, str]]:
         _sqlite_trigger(
             "boxline_insert",
             "INSERT",
-            line,
+            LINE,
             "box is not open, or not the lot of the bag",
             f"{still_open.format('NEW')} OR {other_lot}",
         ),
         _sqlite_trigger(
             "boxline_update",
             "UPDATE",
-            line,
+            LINE,
             "box is not open, or line moved",
             f"{still_open.format('OLD')} OR {moved}",
         ),
         _sqlite_trigger(
             "boxline_delete",
             "DELETE",
-            line,
+            LINE,
             "box is not open",
             still_open.format("OLD"),
         ),
@@ -242,7 +314,7 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
     for model in guarded_models():
         table = model._meta.db_table
         if table in tables:
-            made.append(_pg_trigger(f"{table}_row", "UPDATE OR DELETE", table, table))
+            made.append(_pg_trigger(f"{table}_row", "DELETE OR UPDATE", table, table))
             made.append(_pg_truncate(table))
     for table in KEPT:
         if table in tables:
@@ -254,9 +326,14 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
             f" AND NEW.{c} IS DISTINCT FROM OLD.{c})"
             for c in IDENTITY
         )
+        reopened = "(OLD.stage <> 'open' AND NEW.stage = 'open')"
         made.append(
             _pg_trigger(
-                "box_identity", "UPDATE", "kitting_box", "box identity", changed
+                "box_identity",
+                "UPDATE",
+                "kitting_box",
+                "box identity",
+                f"{changed} OR {reopened}",
             )
         )
         made.append(
@@ -270,11 +347,11 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
         )
         name = f"{PREFIX}boxline_row"
         statement = (
-            f'CREATE TRIGGER "{name}" BEFORE INSERT OR UPDATE OR DELETE'
-            f" ON kitting_boxline FOR EACH ROW EXECUTE FUNCTION {PREFIX}boxline()"
+            f'CREATE TRIGGER "{name}" BEFORE INSERT OR DELETE OR UPDATE'
+            f" ON {LINE} FOR EACH ROW EXECUTE FUNCTION {PREFIX}boxline()"
         )
         made.append((name, statement))
-        made.append(_pg_truncate("kitting_boxline"))
+        made.append(_pg_truncate(LINE))
     return made
 
 

@@ -151,7 +151,7 @@ def _claim(name: str, mark: bytes, sign: Sign) -> tuple[Operation | None, Worksh
         name=name,
         mark=mark,
         by=sign.by,
-        by_name=str(sign.by),
+        by_name=str(sign.by)[:150],
         bench_id=sign.bench_id,
         at=sign.now,
     )
@@ -197,26 +197,84 @@ def link_hash(
     Returns:
         32 bytes.
     """
-    parts = sorted(
-        [row._meta.label_lower, row.pk, canonical(row)]
+    entries = [
+        (row._meta.label_lower, row.pk, canonical(row))
         for row in rows
         if not isinstance(row, Link)
-    )
-    text = json.dumps([FORM, before.hex(), seq, canonical(operation), outcome, parts])
+    ]
+    return entries_hash(before, seq, canonical(operation), outcome, entries)
+
+
+def entries_hash(
+    before: bytes,
+    seq: int,
+    operation: list[list[Any]],
+    outcome: str,
+    entries: Iterable[tuple[str, int, list[list[Any]]]],
+) -> bytes:
+    """Hash one link from rows that are in their canonical form already.
+
+    Args:
+        before: Hash of the previous link, 32 zero bytes for the first.
+        seq: Number of the link.
+        operation: The operation in canonical form.
+        outcome: Its outcome as stored.
+        entries: Label, id and canonical form of each guarded row, in any order.
+
+    Returns:
+        32 bytes.
+    """
+    parts = sorted(entries, key=lambda entry: entry[:2])
+    text = json.dumps([FORM, before.hex(), seq, operation, outcome, parts])
     return hashlib.sha256(text.encode()).digest()
+
+
+def columns(model: type[models.Model]) -> tuple[str, ...]:
+    """The columns of a table in the order of the canonical form.
+
+    Args:
+        model: The table.
+
+    Returns:
+        Attribute names, in the order of the alphabet.
+    """
+    return tuple(sorted(field.attname for field in model._meta.concrete_fields))
 
 
 def canonical(row: models.Model) -> list[list[Any]]:
     """The columns of a row as plain values that never depend on the database.
 
     Args:
-        row: Any saved row.
+        row: Any saved row, as it was made or as it was read back.
 
     Returns:
-        Pairs of column name and value, in the order of the names.
+        Pairs of column name and value; see ``canonical_values``.
     """
-    fields = sorted(row._meta.concrete_fields, key=lambda f: f.attname)
-    return [[f.attname, _plain(getattr(row, f.attname))] for f in fields]
+    fields = {field.attname: field for field in row._meta.concrete_fields}
+    names = columns(type(row))
+    # A value as it will be read back: a count may have come in as text, a flag as 1.
+    values = [fields[name].to_python(getattr(row, name)) for name in names]
+    return canonical_values(names, values)
+
+
+def canonical_values(names: Iterable[str], values: Iterable[Any]) -> list[list[Any]]:
+    """Bring the columns of a row into the form that links hash.
+
+    An empty column is left out, so that a guarded table may gain a nullable column
+    and every link made before still holds.
+
+    Args:
+        names: Column names in the order of ``columns``.
+        values: Their values, as the database gives them.
+
+    Returns:
+        Pairs of column name and plain value, empty columns left out.
+    """
+    return [
+        [name, _plain(value)]
+        for name, value in zip(names, values, strict=True)
+        if value is not None
+    ]
 
 
 def _plain(value: Any) -> Any:

@@ -91,10 +91,12 @@ def start_ids(site: int) -> None:
                         [first, table],
                     )
                 continue
+            # Never set back: somebody may be taking ids while this runs.
             cursor.execute(
-                "SELECT setval(s, greatest(%s, nextval(s) - 1))"
-                " FROM (SELECT pg_get_serial_sequence(%s, 'id')::regclass AS s) AS q",
-                [first, table],
+                "SELECT setval(s, %s)"
+                " FROM (SELECT pg_get_serial_sequence(%s, 'id')::regclass AS s) AS q"
+                " WHERE coalesce(pg_sequence_last_value(s), 0) < %s",
+                [first, table, first],
             )
 
 
