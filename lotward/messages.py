@@ -2,7 +2,8 @@
 
 ``kitting.domain.errors`` carries codes and values; people read these. Every placeholder
 is named and is a value that the error carries. Keep the codes in alphabetical order;
-those of numbers, codes, figures and labels stand in ``lotward/sentences.py``.
+those of numbers, codes, figures and labels stand in ``lotward/sentences.py``, those of
+files in ``lotward/file_sentences.py``.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from lotward import sentences
+from lotward import file_sentences, sentences
 
 if TYPE_CHECKING:
     from django.utils.functional import Promise
@@ -26,21 +27,53 @@ SENTENCES: dict[str, str | Promise] = {
     "bag_exists": _(
         "Bag number %(bag)s is on a bag already. Scan another blank number."
     ),
+    "bag_not_cleared": _(
+        "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
+    ),
+    "bag_not_on": _("Bag %(bag)s is not on run %(run)s. Scan a bag that is on it."),
+    "bag_not_open_here": _(
+        "Bag %(bag)s is not the open bag at %(bench)s. Scan it onto the bench first."
+    ),
     "bag_on_hold": _(
         "Bag %(bag)s is on hold, itself or what it was made of. Put it aside and take"
         " another."
     ),
+    "bag_open_too_long": _(
+        "Bag %(bag)s was opened more than %(hours)s hours ago. Put it aside and take"
+        " another."
+    ),
     "bag_twice": _("Bag %(bag)s stands twice in the list. Take one of the two out."),
+    "bag_was_on": _(
+        "Bag %(bag)s was on run %(run)s before and came off. It cannot go on the same"
+        " run again."
+    ),
     "bag_wrong_stage": _(
-        "Bag %(bag)s is %(stage)s, and this act needs another stage. Look the bag up, or"
-        " take another."
+        "Bag %(bag)s is %(stage)s, and this act needs another stage. Look the bag up,"
+        " or take another."
+    ),
+    "bags_on_the_line": _(
+        "Run %(run)s still has bags on the line: %(bags)s. Take them off, then close"
+        " the run."
+    ),
+    "bench_has_a_box": _(
+        "%(bench)s has a box that is not labelled yet. Finish that box first."
+    ),
+    "box_not_complete": _(
+        "Box %(box)s lacks %(missing)s of %(part)s. Add them, then close the box."
     ),
     "box_on_hold": _(
         "Box %(box)s is on hold, itself or something in it. Put it aside."
     ),
+    "box_wrong_stage": _(
+        "Box %(box)s is %(stage)s, so it cannot be %(wanted)s. Look the box up."
+    ),
+    "calibration_dates": _(
+        "The calibration of %(on)s would be due on %(due)s, which is not later. Check"
+        " both dates."
+    ),
     "conditions_changed": _(
-        "Lot %(lot)s was made of another part, revision, method or material. Start a new"
-        " lot for what is made from now on."
+        "Lot %(lot)s was made of another part, revision, method or material. Start a"
+        " new lot for what is made from now on."
     ),
     "count_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
@@ -50,6 +83,11 @@ SENTENCES: dict[str, str | Promise] = {
         "A hold cannot be put on “%(target)s”. Choose a lot, bag, run, box, revision,"
         " method, source or protocol."
     ),
+    "label_not_printed": _(
+        "The label of box %(box)s was not printed yet. Print it, stick it on, then"
+        " scan it."
+    ),
+    "line_has_a_run": _("%(line)s has an open run. Close that run first."),
     "lot_closed": _(
         "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
     ),
@@ -63,20 +101,39 @@ SENTENCES: dict[str, str | Promise] = {
     "lot_needs_no_check": _(
         "Lot %(lot)s is of a part that needs no check. There is nothing to do."
     ),
+    "lot_past_use_by": _(
+        "Bag %(bag)s is past its use-by date, %(use_by)s. Put it aside and take"
+        " another."
+    ),
     "lot_still_open": _(
         "Lot %(lot)s is still open. Close it first: a check is of the whole lot."
     ),
     "made_on_future": _(
         "Made on %(made_on)s lies after today, %(today)s. Check the date."
     ),
+    "meter_not_calibrated": _(
+        "This meter has no calibration on record. Enter one in the set-up, or use"
+        " another meter."
+    ),
+    "meter_out_of_calibration": _(
+        "The meter's calibration was due on %(due)s, and the reading is of %(on)s."
+        " Use a meter in calibration."
+    ),
+    "no_recipe_in_force": _(
+        "%(product)s has no recipe in force. Put one in force in the set-up."
+    ),
     "not_a_bag_number": _("“%(read)s” is not a bag number. Scan the label of a bag."),
+    "not_covered": _(
+        "Protocol %(protocol)s does not cover bag %(bag)s: %(part)s, revision"
+        " %(revision)s, in a %(container)s. Use a run whose protocol covers it."
+    ),
     "not_enough_material": _(
-        "Lot %(lot)s is short of %(short)s of the %(wanted)s that were asked for. Enter"
-        " less, or name another lot."
+        "Lot %(lot)s is short of %(short)s of the %(wanted)s that were asked for."
+        " Enter less, or name another lot."
     ),
     "not_enough_pieces": _(
-        "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the bag,"
-        " or take the rest from another."
+        "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
+        " bag, or take the rest from another."
     ),
     "number_not_given_out": _(
         "Bag number %(read)s was never given out here. Scan a blank label that was"
@@ -90,23 +147,68 @@ SENTENCES: dict[str, str | Promise] = {
         "This form was sent before with other contents, and that act stands. Load the"
         " page again before you send something else."
     ),
+    "other_label": _(
+        "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"
+        " for this box."
+    ),
+    "page_is_old": _(
+        "The record has changed since this page was loaded. Load the page again."
+    ),
+    "part_needs_no_clearing": _(
+        "Bag %(bag)s holds %(part)s, which needs no disinfection. Leave it off the"
+        " line."
+    ),
+    "part_not_in_recipe": _(
+        "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
+        " off the bench."
+    ),
     "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
+    "protocol_not_in_force": _(
+        "Protocol %(protocol)s is not in force on %(on)s. Choose one that is."
+    ),
+    "protocol_not_signed": _(
+        "Protocol %(protocol)s is not signed off. Have it signed off, or choose"
+        " another."
+    ),
+    "reading_twice": _(
+        "One point was read twice on the same side. Keep one reading for each point"
+        " and side."
+    ),
+    "readings_missing": _(
+        "The %(moment)s readings are missing. Read the meter at every point first."
+    ),
     "reason_missing": _("No reason was entered. Write one: the record keeps it."),
     "recipe_empty": _("The recipe has no lines. Add its parts in the set-up first."),
     "revision_not_of_part": _(
         "This revision belongs to another part. Choose one of the part's own revisions."
     ),
+    "revision_not_pinned": _(
+        "Bag %(bag)s is of revision %(revision)s, and the recipe asks for %(wanted)s."
+        " Take a bag of that revision."
+    ),
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
+    "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
+    "run_on_hold": _(
+        "Run %(run)s is on hold. Nothing goes on or off until the hold is lifted."
+    ),
     "source_missing": _(
         "No source was entered. Write where the pieces come from: a recall needs it."
+    ),
+    "too_many_pieces": _(
+        "Bag %(bag)s holds %(pieces)s pieces, and the protocol covers at most"
+        " %(most)s. Split the bag."
     ),
     "use_by_before_made_on": _(
         "The use-by date %(use_by)s lies before the day it was made. Check both dates."
     ),
 }
-ALL: dict[str, str | Promise] = {**sentences.SENTENCES, **SENTENCES}
+ALL: dict[str, str | Promise] = {
+    **file_sentences.SENTENCES,
+    **sentences.SENTENCES,
+    **SENTENCES,
+}
 
 
 def sentence(error: LotwardError) -> str:

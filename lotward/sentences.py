@@ -17,6 +17,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The bars need %(needed_mm)s mm at their narrowest and the label has"
         " %(room_mm)s mm. Choose a wider label or a shorter content."
     ),
+    "bars_uneven": _(
+        "The bars of the label for %(number)s came out uneven, so it was not printed."
+        " Check the printer's resolution in the set-up."
+    ),
     "batch_date": _(
         "The pack date %(date)s cannot be written in a kit batch. Enter a day from"
         " 2000-01-01 to 2099-12-31."
@@ -46,27 +50,27 @@ SENTENCES: dict[str, str | Promise] = {
         " names."
     ),
     "dose_out_of_reach": _(
-        "No belt is slow enough for a dose of %(required)s µJ/cm²: one pass would take"
-        " %(needed)s ms. Check the irradiance, or use more passes."
+        "No belt is slow enough for a dose of %(required)s µJ/cm²: one pass would"
+        " take %(needed)s ms. Check the irradiance, or use more passes."
     ),
     "exposure_not_positive": _(
         "The exposure time %(value)s is not above 0. Enter the time in the unit shown."
     ),
     "gs1_ai_unknown": _(
-        "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or check"
-        " how it was made."
+        "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or"
+        " check how it was made."
     ),
     "gs1_brackets": _(
         "“%(value)s” has brackets in the wrong places. Write each Application"
         " Identifier in brackets before its value."
     ),
     "gs1_check_digit": _(
-        "The check digit in (%(ai)s)%(value)s is wrong. Scan the code again, or compare"
-        " it with the print below the bars."
+        "The check digit in (%(ai)s)%(value)s is wrong. Scan the code again, or"
+        " compare it with the print below the bars."
     ),
     "gs1_companion_missing": _(
-        "Application Identifier (%(ai)s) may not stand without %(needs)s. Check how the"
-        " code was made."
+        "Application Identifier (%(ai)s) may not stand without %(needs)s. Check how"
+        " the code was made."
     ),
     "gs1_date": _("“%(value)s” is not a date as YYMMDD. Check the month and the day."),
     "gs1_day_missing": _(
@@ -104,8 +108,8 @@ SENTENCES: dict[str, str | Promise] = {
         " %(other)s. Check how the code was made."
     ),
     "gs1_serial_missing": _(
-        "(%(ai)s)%(value)s has no serial part, and it needs one. Check how the code was"
-        " made."
+        "(%(ai)s)%(value)s has no serial part, and it needs one. Check how the code"
+        " was made."
     ),
     "gs1_time": _(
         "The time in (%(ai)s)%(value)s does not exist. Check how the code was made."
@@ -123,15 +127,20 @@ SENTENCES: dict[str, str | Promise] = {
         "The irradiance is 0, so no time gives a dose. Check the lamp and the meter."
     ),
     "label_full": _(
-        "The label of box %(serial)s needs %(needed_mm)s mm for its texts and has"
-        " %(room_mm)s mm. Shorten the label texts of the product."
+        "The label needs %(needed_mm)s mm for its texts and has %(room_mm)s mm."
+        " Shorten the texts, or choose a larger label."
+    ),
+    "label_unreadable": _(
+        "The label for %(number)s could not be read back, so it was not printed."
+        " Check the printer's resolution and the label's size in the set-up."
     ),
     "lamp_figure_not_positive": _(
-        "The lamp figure %(value)s is not above 0. Enter what the lamp's data sheet says."
+        "The lamp figure %(value)s is not above 0. Enter what the lamp's data sheet"
+        " says."
     ),
     "lot_number_malformed": _(
-        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen, stroke"
-        " and full stop."
+        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen,"
+        " stroke and full stop."
     ),
     "lot_number_of_other_kind": _(
         "“%(text)s” is Lotward's own number of another thing (%(kind)s). Give the lot"
@@ -142,16 +151,16 @@ SENTENCES: dict[str, str | Promise] = {
         " %(room_mm)s mm. Choose a larger label or a shorter content."
     ),
     "missing_glyph": _(
-        "The label's typeface has no “%(character)s”, which stands in “%(text)s”. Write"
-        " it in other letters."
+        "The label's typeface has no “%(character)s”, which stands in “%(text)s”."
+        " Write it in other letters."
     ),
     "no_dose_required": _(
-        "The protocol requires no dose on any side, so everything would pass. Enter the"
-        " dose of at least one side."
+        "The protocol requires no dose on any side, so everything would pass. Enter"
+        " the dose of at least one side."
     ),
     "not_encodable": _(
-        "“%(text)s” holds “%(character)s”, which the bar code cannot carry. Use letters,"
-        " digits and common signs."
+        "“%(text)s” holds “%(character)s”, which the bar code cannot carry. Use"
+        " letters, digits and common signs."
     ),
     "nothing_to_encode": _(
         "There is nothing to put into the bar code. Enter a content."
@@ -161,53 +170,55 @@ SENTENCES: dict[str, str | Promise] = {
         " label, or type the number again."
     ),
     "number_malformed": _(
-        "“%(text)s” is not a number of Lotward. Scan the label, or type the number as it"
-        " is printed."
+        "“%(text)s” is not a number of Lotward. Scan the label, or type the number as"
+        " it is printed."
     ),
     "passes_not_positive": _(
         "The number of passes %(value)s is not above 0. Enter 1 or more."
     ),
     "reading_missing": _(
-        "Point %(point)s of the %(side)s side has no %(moment)s reading. Read it, then"
-        " close the run."
+        "Point %(point)s of the %(side)s side has no %(moment)s reading. Read it,"
+        " then close the run."
     ),
     "right_to_left": _(
-        "“%(text)s” holds “%(character)s”, which is written from right to left; labels"
-        " cannot carry that yet. Write it in other letters."
+        "“%(text)s” holds “%(character)s”, which is written from right to left;"
+        " labels cannot carry that yet. Write it in other letters."
     ),
     "scan_empty": _("Nothing was read. Scan again, or type the number."),
     "scan_identifier_unknown": _(
-        "The scanner says that the code is of kind “%(identifier)s”, which is not known"
-        " here. Scan a label of Lotward, or type its number."
+        "The scanner says that the code is of kind “%(identifier)s”, which is not"
+        " known here. Scan a label of Lotward, or type its number."
     ),
     "scan_no_number": _(
-        "“%(value)s” is no number that is known here. Scan a label of Lotward, or type"
-        " its number."
+        "“%(value)s” is no number that is known here. Scan a label of Lotward, or"
+        " type its number."
     ),
     "scan_too_long": _(
-        "The scan has %(length)s characters, more than any label. Scan one code at a time."
+        "The scan has %(length)s characters, more than any label. Scan one code at a"
+        " time."
     ),
     "side_not_read": _(
-        "The protocol requires a dose on the %(side)s side, which was not read. Read it,"
-        " then close the run."
+        "The protocol requires a dose on the %(side)s side, which was not read. Read"
+        " it, then close the run."
     ),
     "sscc_used_up": _(
-        "The %(digits)s digits left after prefix %(prefix)s are used up, so there is no"
-        " further SSCC. Set another company prefix."
+        "The %(digits)s digits left after prefix %(prefix)s are used up, so there is"
+        " no further SSCC. Set another company prefix."
     ),
     "text_too_long": _(
-        "“%(text)s” does not fit %(room_mm)s mm in %(lines)s lines on the label. Shorten"
-        " it."
+        "“%(text)s” does not fit %(room_mm)s mm in %(lines)s lines on the label."
+        " Shorten it."
     ),
     "too_many_characters": _(
         "The bar code would carry %(characters)s characters and may carry %(most)s:"
         " %(text)s. Shorten the content."
     ),
     "uncertainty_out_of_range": _(
-        "The meter's uncertainty %(value)s is not from 0 to below 100 %%. Enter what its"
-        " calibration says."
+        "The meter's uncertainty %(value)s is not from 0 to below 100 %%. Enter what"
+        " its calibration says."
     ),
     "zone_not_positive": _(
-        "The length of the lit zone %(value)s is not above 0. Enter it in the unit shown."
+        "The length of the lit zone %(value)s is not above 0. Enter it in the unit"
+        " shown."
     ),
 }

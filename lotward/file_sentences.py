@@ -1,0 +1,67 @@
+"""Sentences for files and their cells; line, column and value are told beside them.
+
+Those for acts stand in ``lotward/messages.py``. Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "cell_too_long": _(
+        "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
+    ),
+    "character_unprintable": _(
+        "The cell holds a character that cannot be printed (%(character)s). Type the"
+        " cell again."
+    ),
+    "counts_ambiguous": _(
+        "These counts can be read as one number or as several. Put a plus sign"
+        " between the counts of two bags."
+    ),
+    "date_not_real": _("There is no such day in the calendar. Correct the date."),
+    "date_order_unclear": _(
+        "Day and month could be swapped in this date. Write it as 2026-03-01, or say"
+        " which comes first when you send the file."
+    ),
+    "date_two_digit_year": _("The year of this date has two digits. Write all four."),
+    "date_unreadable": _("This is not a date. Write it as 2026-03-01."),
+    "date_year_out_of_range": _(
+        "The year of this date is not from %(first)s to %(last)s. Correct the date."
+    ),
+    "file_empty": _(
+        "The file has no row. Send a file with a heading and at least one row."
+    ),
+    "file_encoding_broken": _(
+        "The line holds bytes that are no text in UTF-8. Save the file as CSV in UTF-8."
+    ),
+    "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
+    "heading_missing": _(
+        "This column is needed and the file has no heading for it. Add the column."
+    ),
+    "heading_twice": _("This heading stands over two columns. Remove one of them."),
+    "heading_unknown": _(
+        "This heading is not known. Correct it, or remove the column."
+    ),
+    "number_ambiguous": _(
+        "This can be read as thousands or as a fraction. Write the number without a"
+        " comma or point."
+    ),
+    "number_not_positive": _("This number is not above 0. Enter 1 or more."),
+    "number_not_whole": _(
+        "This number is not whole. Enter whole pieces, grams or millimetres."
+    ),
+    "number_too_large": _("This number is above %(limit)s. Check it."),
+    "number_unreadable": _("This is not a number. Enter digits only."),
+    "quotes_broken": _(
+        "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "too_many_rows": _("The file has more rows than one file may have. Split it."),
+    "value_missing": _("This cell is empty and must not be. Fill it in."),
+    "yes_no_unclear": _("This is neither yes nor no. Write yes or no."),
+}
