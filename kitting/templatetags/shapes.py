@@ -65,8 +65,8 @@ _SHIPMENT_SHAPES: Final[dict[str, str]] = {
 }
 _LOT_SHAPES: Final[dict[str, str]] = {
     "open": '<path class="mark-line" d="M5 4.4a7.5 7.5 0 1 0 10 0"/>',
-    "closed": '<circle class="mark-line" cx="10" cy="10" r="7.5"/>'
-    '<path class="mark-line" d="M6 10h8"/>',
+    "closed": '<circle class="mark-line" cx="10" cy="11.5" r="6.5"/>'
+    '<path class="mark-line" d="M3 2h14"/>',
 }
 SHAPES: Final[dict[str, dict[str, str]]] = {
     "bag": _BAG_SHAPES,

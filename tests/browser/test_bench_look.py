@@ -14,7 +14,7 @@ import pytest
 from kitting.templatetags.drawing import box_drawing
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import FloatRect, Page
 
 STATIC = Path(__file__).resolve().parent.parent.parent / "static"
 SIZES = [(1280, 800), (800, 1280)]
@@ -66,9 +66,9 @@ def show_bench(
     page.add_style_tag(path=STATIC / "bench.css")
 
 
-def boxes(page: Page) -> list[dict[str, float]]:
+def boxes(page: Page) -> list[FloatRect]:
     found = [page.locator(zone).bounding_box() for zone in ZONES]
-    return [dict(box) for box in found if box is not None]
+    return [box for box in found if box is not None]
 
 
 @pytest.mark.parametrize("size", SIZES)
