@@ -1,7 +1,6 @@
 # The commands of Lotward. Those that make runs are listed in README.md as well.
 
 PYTHON ?= python3
-PORT ?= 8000
 BIN := .venv/bin
 RUN := $(BIN)/python manage.py
 
@@ -10,7 +9,8 @@ RUN := $(BIN)/python manage.py
 setup: .venv/.runtime
 
 .venv/bin/python:
-	$(PYTHON) -m venv .venv
+	@$(PYTHON) -c 'import sys; sys.exit(None if sys.version_info >= (3, 11) else "Lotward needs Python 3.11 or later.")'
+	@$(PYTHON) -m venv .venv || { rm -rf .venv; exit 1; }
 
 .venv/.runtime: requirements.txt | .venv/bin/python
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
@@ -21,7 +21,7 @@ setup: .venv/.runtime
 	touch $@ .venv/.runtime
 
 demo: setup
-	$(RUN) demo --port $(PORT)
+	$(RUN) demo $(if $(PORT),--port $(PORT))
 
 test: .venv/.dev
 	.ci/chromium

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+import hypothesis
 import pytest
 from django.conf import settings
 from django.db import connection
@@ -33,6 +34,19 @@ CHROMIUM_SWITCHES = [
     "--disable-component-update",
     "--disable-sync",
 ]
+# The gate finds the same examples every time; a long search is asked for by name:
+# LOTWARD_TEST_SEARCH=long python -m pytest tests/…
+hypothesis.settings.register_profile(
+    "gate",
+    derandomize=True,
+    deadline=None,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],
+)
+hypothesis.settings.register_profile(
+    "long", deadline=None, max_examples=2_000, print_blob=True
+)
+hypothesis.settings.load_profile(os.environ.get("LOTWARD_TEST_SEARCH", "gate"))
+
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
