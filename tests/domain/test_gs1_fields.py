@@ -87,6 +87,8 @@ def test_the_coupon_vectors_are_the_only_ones_not_applied():
         ("csumalpha", "1987654Ad4X4bL5ttr2310c2K", "1987654Ad4X4bL5ttr2310cXK"),
         ("csumalpha", "12345_ABCDEFGHIJKLMCP", "12345 ABCDEFGHIJKLMCP"),
         ("csumalpha", "22", "2"),
+        ("cset64", "1==", "==="),
+        ("cset64", "12", "123==="),
         ("gcppos1", "9521A", "952A"),
         ("gcppos2", "A9521", "A952"),
         ("hyphen", "-", "X"),
