@@ -1604,6 +1604,7 @@ class Migration(migrations.Migration):
                 ("required_uj_cm2", models.PositiveBigIntegerField()),
                 ("dose_uj_cm2", models.PositiveBigIntegerField()),
                 ("low_uj_cm2", models.PositiveBigIntegerField()),
+                ("rel_u_ppm", models.PositiveIntegerField()),
                 ("passed", models.BooleanField()),
                 (
                     "operation",

@@ -222,6 +222,7 @@ class RunVerdict(Guarded):
     required_uj_cm2 = models.PositiveBigIntegerField()
     dose_uj_cm2 = models.PositiveBigIntegerField()
     low_uj_cm2 = models.PositiveBigIntegerField()
+    rel_u_ppm = models.PositiveIntegerField()
     passed = models.BooleanField()
 
     class Meta:

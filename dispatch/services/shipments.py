@@ -1,0 +1,309 @@
+"""Shipments: made up of scanned boxes, sent whole, or called off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+
+from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from kitting import locking
+from kitting.domain import numbers
+from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
+from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.models import Box, BoxLine, Guarded
+from kitting.operations import Act, Sign, perform
+from kitting.services.steps.boxes import move_box
+from kitting.services.steps.counting import take
+from kitting.services.steps.holds import (
+    held_boxes,
+    refuse_held_box,
+    standing_reach,
+)
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A shipment that takes boxes."""
+
+    shipment_id: int
+    shipment: str
+
+
+@dataclass(frozen=True)
+class Scanned:
+    """A box on or off a shipment."""
+
+    shipment: str
+    box: str
+    boxes: int
+    """Boxes on the shipment now."""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A shipment in its new stage."""
+
+    shipment: str
+    stage: str
+    boxes: int
+    sets: int
+
+
+def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
+    """Begin a shipment to a consignee.
+
+    Args:
+        consignee_id: The consignee.
+        reference: The consignee's own reference, or empty.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The shipment.
+
+    Raises:
+        Missing: If there is no such consignee.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Begun:
+        consignee = Consignee.objects.filter(pk=consignee_id).first()
+        if consignee is None:
+            raise Missing("row_missing", what="consignee")
+        shipment = Shipment(
+            consignee=consignee, reference=reference.strip(), stage="", events_seen=0
+        )
+        event = _move(shipment, ShipmentStage.OPEN)
+        shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
+        shipment.search = (
+            f"{shipment.number} {consignee.search} {shipment.reference}".casefold()
+        )
+        shipment.save(force_insert=True)
+        act.write(event)
+        return Begun(shipment_id=shipment.pk, shipment=shipment.number)
+
+    sent = {"consignee": consignee_id, "reference": reference}
+    return perform("begin_shipment", sign=sign, sent=sent, gives=Begun, work=work)
+
+
+def _move(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
+    before = shipment.stage
+    shipment.stage = to
+    shipment.events_seen += 1
+    return ShipEvent(
+        shipment=shipment,
+        nth=shipment.events_seen,
+        before=before,
+        after=to,
+        reason=reason,
+    )
+
+
+def _open_shipment(shipment_id: int) -> Shipment:
+    shipment = locking.lock_row(Shipment, shipment_id)
+    if shipment.stage != ShipmentStage.OPEN:
+        raise WrongStage(
+            "shipment_not_open", shipment=shipment.number, stage=shipment.stage
+        )
+    return shipment
+
+
+def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
+    """Scan a box onto a shipment.
+
+    Args:
+        shipment_id: The shipment; open.
+        box_id: The box; labelled, not held, in no other live shipment.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and how many boxes are on now.
+
+    Raises:
+        Conflict: ``box_in_shipment`` if it is on this or another shipment.
+        Missing: If the shipment or box is not there.
+        OnHold: If it or anything in it is held.
+        WrongStage: If it is not labelled or the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Scanned:
+        locking.enter_gate()
+        box = locking.lock_row(Box, box_id)
+        shipment = _open_shipment(shipment_id)
+        live = ShipmentBox.objects.filter(box=box, live=True).first()
+        if live is not None:
+            raise Conflict(
+                "box_in_shipment", box=str(box), shipment=live.shipment.number
+            )
+        if box.stage != BoxStage.LABELLED:
+            raise WrongStage("box_not_labelled", box=str(box), stage=box.stage)
+        refuse_held_box(box, BoxLine.objects.filter(box=box), standing_reach())
+        event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
+        box.save(update_fields=["stage", "events_seen"])
+        _put_live(shipment, box)
+        act.write(event, ShipScan(shipment=shipment, box=box, on=True))
+        return Scanned(
+            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
+        )
+
+    sent = {"shipment": shipment_id, "box": box_id}
+    return perform("load_box", sign=sign, sent=sent, gives=Scanned, work=work)
+
+
+def _put_live(shipment: Shipment, box: Box) -> None:
+    try:
+        with transaction.atomic():  # a savepoint: the box may have been on before
+            row, new = ShipmentBox.objects.get_or_create(
+                shipment=shipment, box=box, defaults={"live": True}
+            )
+            if not new:
+                row.live = True
+                row.save(update_fields=["live"])
+    except IntegrityError as error:
+        raise Conflict("page_is_old") from error
+
+
+def _count_live(shipment: Shipment) -> int:
+    return shipment.shipment_boxes.filter(live=True).count()
+
+
+def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
+    """Take a box off an open shipment again; it stands labelled as before.
+
+    Args:
+        shipment_id: The shipment; open.
+        box_id: The box; on that shipment.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and how many boxes are on now.
+
+    Raises:
+        Missing: If the shipment or box is not there.
+        Refused: ``box_not_in_shipment``.
+        WrongStage: If the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Scanned:
+        box = locking.lock_row(Box, box_id)
+        shipment = _open_shipment(shipment_id)
+        on = shipment.shipment_boxes.filter(box=box, live=True)
+        if not on.update(live=False):
+            raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
+        event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
+        box.save(update_fields=["stage", "events_seen"])
+        act.write(event, ShipScan(shipment=shipment, box=box, on=False))
+        return Scanned(
+            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
+        )
+
+    sent = {"shipment": shipment_id, "box": box_id}
+    return perform("take_off_box", sign=sign, sent=sent, gives=Scanned, work=work)
+
+
+def send_shipment(*, shipment_id: int, sign: Sign) -> Sent:
+    """Send a shipment whole: every box on it leaves.
+
+    Args:
+        shipment_id: The shipment; open, with at least one box, none of them held.
+        sign: Who, when and the operation key.
+
+    Returns:
+        What left.
+
+    Raises:
+        Missing: If there is no such shipment.
+        OnHold: If a box on it is held; the first is named, nothing leaves.
+        Refused: ``shipment_empty``.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Sent:
+        locking.enter_gate()
+        boxes = _boxes_of(shipment_id)
+        shipment = _open_shipment(shipment_id)
+        _refuse_changed(shipment, boxes)
+        if not boxes:
+            raise Refused("shipment_empty", shipment=shipment.number)
+        held = held_boxes(standing_reach()) & set(boxes)
+        for pk in sorted(held):
+            refuse_held_box(boxes[pk], boxes[pk].lines.all(), standing_reach())
+        event = _move(shipment, ShipmentStage.SENT)
+        events = _move_all(boxes, BoxStage.SENT, f"in {shipment.number}")
+        shipment.sent_at = act.now
+        shipment.sent_by = act.operation.by_name
+        shipment.boxes = len(boxes)
+        shipment.sets = sum(box.size.sets for box in boxes.values())
+        shipment.save()
+        act.write(event, *events)
+        return Sent(
+            shipment=shipment.number,
+            stage=shipment.stage,
+            boxes=shipment.boxes,
+            sets=shipment.sets,
+        )
+
+    return perform(
+        "send_shipment",
+        sign=sign,
+        sent={"shipment": shipment_id},
+        gives=Sent,
+        work=work,
+    )
+
+
+def _boxes_of(shipment_id: int) -> dict[int, Box]:
+    ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
+    return locking.lock_rows(Box, ids.values_list("box", flat=True))
+
+
+def _refuse_changed(shipment: Shipment, boxes: dict[int, Box]) -> None:
+    """Boxes were locked before their shipment; nobody may have been quicker."""
+    on = shipment.shipment_boxes.filter(live=True).values_list("box", flat=True)
+    if set(on) != set(boxes):
+        raise Conflict("page_is_old")
+
+
+def _move_all(boxes: dict[int, Box], to: BoxStage, reason: str) -> list[Guarded]:
+    events: list[Guarded] = [move_box(box, to, reason) for box in boxes.values()]
+    Box.objects.bulk_update(boxes.values(), ["stage", "events_seen"], batch_size=200)
+    return events
+
+
+def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
+    """Call off an open shipment: its boxes stand labelled as before.
+
+    Args:
+        shipment_id: The shipment; open.
+        reason: Why.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The shipment; no box is on it any more.
+
+    Raises:
+        Missing: If there is no such shipment.
+        Refused: ``reason_missing``.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Sent:
+        if not reason.strip():
+            raise Refused("reason_missing")
+        boxes = _boxes_of(shipment_id)
+        shipment = _open_shipment(shipment_id)
+        _refuse_changed(shipment, boxes)
+        event = _move(shipment, ShipmentStage.CALLED_OFF, reason.strip())
+        events = _move_all(boxes, BoxStage.LABELLED, f"off {shipment.number}")
+        shipment.shipment_boxes.filter(live=True).update(live=False)
+        shipment.save(update_fields=["stage", "events_seen"])
+        scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
+        act.write(event, *events, *scans)
+        return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)
+
+    sent = {"shipment": shipment_id, "reason": reason}
+    return perform("call_off_shipment", sign=sign, sent=sent, gives=Sent, work=work)

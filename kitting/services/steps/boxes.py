@@ -1,0 +1,191 @@
+"""Inner steps on boxes: filling from open bags, taking back, changing stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
+from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
+from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, OpenBag, RecipeLine
+from kitting.services.steps.bags import Change, change, save_bags
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date, datetime
+
+    from kitting.models import Lot
+    from kitting.services.steps.holds import Reach
+
+
+def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
+    """Change the stage of a locked box in memory and give the event that says so.
+
+    The caller saves the box and writes the event.
+
+    Args:
+        box: The box, locked or not yet inserted (``box.stage`` empty).
+        to: The stage afterwards.
+        reason: Why, where one is asked for.
+
+    Returns:
+        The event, not yet inserted.
+
+    Raises:
+        WrongStage: If a box does not go from its stage to that one.
+    """
+    before = box.stage
+    if before and to not in BOX_MOVES[BoxStage(before)]:
+        raise WrongStage("box_wrong_stage", box=str(box), stage=before, wanted=str(to))
+    box.stage = to
+    box.events_seen += 1
+    return BoxEvent(
+        box=box, nth=box.events_seen, before=before, after=to, reason=reason
+    )
+
+
+def packing_problem(
+    bag: Bag, lot: Lot, *, today: date, now: datetime, reach: Reach
+) -> LotwardError | None:
+    """Why a bag may not be packed from at this moment, leaving recipes aside.
+
+    Args:
+        bag: The bag.
+        lot: Its lot, with the part.
+        today: The workshop's day.
+        now: The moment.
+        reach: What is held now.
+
+    Returns:
+        The refusal, or None.
+    """
+    if bag.stage != BagStage.CLEARED:
+        stage = bag.stage.replace("_", " ")
+        return WrongStage("bag_not_cleared", bag=bag.number, stage=stage)
+    if reach.bag(bag):
+        return OnHold("bag_on_hold", bag=bag.number)
+    if lot.use_by is not None and lot.use_by < today:
+        return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
+    hours = lot.part.open_hours
+    if bag.opened_at is not None and hours is not None:
+        until = bag.opened_at + timedelta(hours=hours)
+        if now > until:
+            return Refused("bag_open_too_long", bag=bag.number, hours=hours)
+    return None
+
+
+@dataclass
+class Filling:
+    """A box being filled: what it needs, what is in, and what the act will write."""
+
+    box: Box
+    sets: int
+    recipe_lines: list[RecipeLine]
+    in_box: list[BoxLine]
+    events: list[Guarded] = field(default_factory=list)
+
+    def line_for(self, part_id: int) -> RecipeLine | None:
+        """The recipe's line for a part, if it has one."""
+        for line in self.recipe_lines:
+            if line.part_id == part_id:
+                return line
+        return None
+
+    def missing(self, line: RecipeLine) -> int:
+        """Pieces that a line still lacks."""
+        have = sum(row.pieces for row in self.in_box if row.lot.part_id == line.part_id)
+        return line.needed(self.sets) - have
+
+    def complete(self) -> bool:
+        """Whether every line is complete to the piece."""
+        return all(self.missing(line) == 0 for line in self.recipe_lines)
+
+    def take(self, bag: Bag, lot: Lot) -> int:
+        """Take what the box still lacks from a locked bag that may be packed.
+
+        Args:
+            bag: The bag; it is changed in memory, the caller saves it.
+            lot: Its lot.
+
+        Returns:
+            Pieces taken, 0 if nothing is lacking.
+        """
+        line = self.line_for(lot.part_id)
+        if line is None:
+            return 0
+        taken = min(self.missing(line), bag.pieces)
+        if taken < 1:
+            return 0
+        moved = change(bag, Change(MovementKind.PACKED, taken, sign=-1, box=self.box))
+        self.events.append(moved)
+        self._add(bag, lot, taken)
+        return taken
+
+    def _add(self, bag: Bag, lot: Lot, pieces: int) -> None:
+        for row in self.in_box:
+            if row.bag_id == bag.pk and row.run_id == bag.cleared_run_id:
+                row.pieces += pieces
+                row.save(update_fields=["pieces"])
+                return
+        row = BoxLine.objects.create(
+            box=self.box, bag=bag, run_id=bag.cleared_run_id, lot=lot, pieces=pieces
+        )
+        self.in_box.append(row)
+
+
+def filling_of(box: Box) -> Filling:
+    """Read what a box needs and has.
+
+    Args:
+        box: The box, locked by the act.
+
+    Returns:
+        The filling.
+    """
+    return Filling(
+        box=box,
+        sets=box.size.sets,
+        recipe_lines=list(
+            RecipeLine.objects.filter(recipe=box.recipe_id).select_related("part")
+        ),
+        in_box=list(BoxLine.objects.filter(box=box).select_related("lot")),
+    )
+
+
+def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
+    """Return every piece of an open box to the bag it came from.
+
+    Args:
+        box: The open box, locked.
+        bags: The locked bags of its lines, by id.
+
+    Returns:
+        The movements, not yet inserted; lines are gone and bags are saved.
+    """
+    events: list[Guarded] = []
+    changed: dict[int, Bag] = {}
+    for line in BoxLine.objects.filter(box=box):
+        bag = bags[line.bag_id]
+        to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
+        events.append(
+            change(
+                bag,
+                Change(MovementKind.TAKEN_BACK, line.pieces, sign=1, box=box, to=to),
+            )
+        )
+        changed[bag.pk] = bag
+    BoxLine.objects.filter(box=box).delete()
+    save_bags(list(changed.values()))
+    return events
+
+
+def drop_used_up(bags: Iterable[Bag]) -> None:
+    """A bag that is used up is no bench's open bag any more.
+
+    Args:
+        bags: Bags that an act took from.
+    """
+    gone = [bag.pk for bag in bags if bag.stage == BagStage.USED_UP]
+    if gone:
+        OpenBag.objects.filter(bag__in=gone).delete()
