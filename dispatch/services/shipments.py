@@ -13,13 +13,13 @@ from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.models import Box, BoxLine, Guarded
 from kitting.operations import Act, Sign, perform
-from kitting.services.steps.boxes import move_box
-from kitting.services.steps.counting import take
-from kitting.services.steps.holds import (
+from kitting.reach import (
     held_boxes,
     refuse_held_box,
     standing_reach,
 )
+from kitting.services.steps.boxes import move_box
+from kitting.services.steps.counting import take
 
 
 @dataclass(frozen=True)

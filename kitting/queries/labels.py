@@ -5,10 +5,10 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
+from kitting.clock import day_of
 from kitting.domain.errors import Missing, WrongStage
 from kitting.labels.box_label import BoxLabel
 from kitting.models import Box, BoxLine, Workshop
-from kitting.services.steps.clock import day_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

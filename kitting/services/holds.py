@@ -10,7 +10,7 @@ from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.models import Box, Hold, Lift
 from kitting.models.holds import TARGETS
 from kitting.operations import Act, Sign, perform
-from kitting.services.steps.holds import held_boxes, reach_of
+from kitting.reach import held_boxes, reach_of
 
 
 @dataclass(frozen=True)

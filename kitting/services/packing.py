@@ -8,6 +8,7 @@ from datetime import date
 from django.db import IntegrityError, transaction
 
 from kitting import locking
+from kitting.clock import day_of
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BoxStage, MovementKind
@@ -23,6 +24,7 @@ from kitting.models import (
     Recipe,
 )
 from kitting.operations import Act, Sign, perform
+from kitting.reach import refuse_held_box, standing_reach
 from kitting.services.steps.bags import Change, change, save_bags
 from kitting.services.steps.boxes import (
     Filling,
@@ -31,9 +33,7 @@ from kitting.services.steps.boxes import (
     move_box,
     packing_problem,
 )
-from kitting.services.steps.clock import day_of
 from kitting.services.steps.counting import take, take_numbers
-from kitting.services.steps.holds import refuse_held_box, standing_reach
 
 UNLABELLED = (BoxStage.OPEN, BoxStage.CLOSED)
 

@@ -9,6 +9,7 @@ from datetime import date
 from django.db import IntegrityError, transaction
 
 from kitting import locking
+from kitting.clock import day_of
 from kitting.domain import exposure, numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind, RunStage
@@ -26,10 +27,9 @@ from kitting.models import (
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
 from kitting.operations import Act, Sign, perform
+from kitting.reach import standing_reach
 from kitting.services.steps.bags import Change, change, need_stage, save_bags
-from kitting.services.steps.clock import day_of
 from kitting.services.steps.counting import take
-from kitting.services.steps.holds import standing_reach
 from kitting.services.steps.lines import (
     protocol_in_force,
     readings_of,

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime
 
     from kitting.models import Lot
-    from kitting.services.steps.holds import Reach
+    from kitting.reach import Reach
 
 
 def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:

@@ -2,24 +2,249 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections import Counter as Tally
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
-from kitting import locking
+from django.db import IntegrityError, transaction
+
+from kitting import bulk, locking
+from kitting.clock import day_of
 from kitting.domain import numbers
-from kitting.domain.errors import CodeError, Conflict, NotEnoughPieces, Refused
+from kitting.domain.errors import (
+    CodeError,
+    Conflict,
+    Missing,
+    NotEnoughPieces,
+    Refused,
+    WrongStage,
+)
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.models import Bag, Counter, LotOrigin, Movement
+from kitting.models import (
+    Bag,
+    Counter,
+    Lot,
+    LotOrigin,
+    Method,
+    Movement,
+    Part,
+    Place,
+    Revision,
+)
+from kitting.models.lots import Container, LotStage
+from kitting.reach import Reach, refuse_held_bag, standing_reach
 from kitting.services.steps.bags import Change, change, save_bags
 from kitting.services.steps.counting import take
-from kitting.services.steps.holds import refuse_held_bag, standing_reach
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
+    from datetime import date
 
-    from kitting.models import Lot
+    from django.db.models import Model
+
     from kitting.operations import Act
 
 USABLE = (BagStage.ACCEPTED, BagStage.CLEARED)
+"""Stages of a bag of material that may be made into something."""
+
+MOST_PIECES: Final = 10_000_000
+"""What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
+
+LONGEST = {"source": 60, "source_number": 40}
+"""Characters that a lot's texts take; SQLite itself would take more."""
+
+
+@dataclass(frozen=True)
+class NewBag:
+    """A bag that comes in."""
+
+    pieces: int
+    """From 1 to ``MOST_PIECES``."""
+    container: str = Container.TOTE
+    place_id: int | None = None
+    number: str = ""
+    """The number on a blank label; empty to have one assigned."""
+
+
+@dataclass(frozen=True)
+class NewLot:
+    """A lot that comes in; with ``lot_id`` only its bags are new."""
+
+    part_id: int
+    revision_id: int
+    made_on: date
+    source: str
+    bags: tuple[NewBag, ...] = ()
+    lot_id: int | None = None
+    number: str = ""
+    """The workshop's own number; empty to have one assigned."""
+    method_id: int | None = None
+    use_by: date | None = None
+    source_number: str = ""
+    made_from: tuple[tuple[int, int], ...] = ()
+    """Pairs of the id of a material's lot and the amount used of it."""
+    close: bool = False
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """What the lots name, read once."""
+
+    parts: dict[int, Part]
+    revisions: dict[int, Revision]
+    old: dict[int, Lot]
+    """Open lots that more bags come into, locked."""
+    today: date
+
+
+def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
+    """Read all that the lots name, and lock those that are there already.
+
+    Args:
+        act: The act.
+        lots: What comes in.
+
+    Returns:
+        Parts, revisions and lots by id, and the workshop's day.
+
+    Raises:
+        Missing: ``row_missing`` if a method, place or lot is not there.
+    """
+    ids = [new.lot_id for new in lots if new.lot_id is not None]
+    old = locking.lock_rows(Lot, ids) if ids else {}
+    _need_all(Method, {new.method_id for new in lots})
+    _need_all(Place, {bag.place_id for new in lots for bag in new.bags})
+    return Catalogue(
+        parts=Part.objects.in_bulk({new.part_id for new in lots}),
+        revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
+        old=old,
+        today=day_of(act.workshop, act.now),
+    )
+
+
+def _need_all(model: type[Model], ids: set[int | None]) -> None:
+    wanted = ids - {None}
+    found = model._default_manager.filter(pk__in=wanted).count()
+    if found != len(wanted):
+        raise Missing("row_missing", what=model._meta.model_name or "")
+
+
+def lot_row(new: NewLot, known: Catalogue) -> Lot:
+    """Check a lot and give its row: a new one, or the open one that bags come into.
+
+    Args:
+        new: What comes in.
+        known: What it names.
+
+    Returns:
+        The row; a new one is not inserted yet, and has no number if none was given.
+
+    Raises:
+        CodeError: If the number breaks its rules.
+        Missing: ``revision_not_of_part``.
+        Refused: For anything else that is wrong with it.
+        WrongStage: ``lot_closed``.
+    """
+    part = known.parts.get(new.part_id)
+    revision = known.revisions.get(new.revision_id)
+    if part is None or revision is None or revision.part_id != part.pk:
+        raise Missing("revision_not_of_part")
+    _check_bags(new.bags)
+    if new.lot_id is not None:
+        return _same_conditions(known.old[new.lot_id], new)
+    number = numbers.workshop_lot_number(new.number) if new.number.strip() else ""
+    _check_conditions(new, known.today, number)
+    return Lot(
+        number=number,
+        source=new.source.strip(),
+        source_number=new.source_number.strip(),
+        part=part,
+        revision=revision,
+        method_id=new.method_id,
+        made_on=new.made_on,
+        use_by=new.use_by,
+        stage=LotStage.CLOSED if new.close else LotStage.OPEN,
+    )
+
+
+def _check_bags(bags: Iterable[NewBag]) -> None:
+    for bag in bags:
+        if not 1 <= bag.pieces <= MOST_PIECES:
+            raise Refused("pieces_out_of_range", read=bag.pieces, most=MOST_PIECES)
+        if bag.container not in set(Container):
+            raise Refused("container_unknown", read=bag.container)
+
+
+def _check_conditions(new: NewLot, today: date, number: str) -> None:
+    if new.made_on > today:
+        raise Refused("made_on_future", made_on=new.made_on, today=today)
+    if new.use_by is not None and new.use_by < new.made_on:
+        raise Refused("use_by_before_made_on", use_by=new.use_by, made_on=new.made_on)
+    if not new.source.strip():
+        raise Refused("source_missing")
+    for name, most in LONGEST.items():
+        if len(getattr(new, name).strip()) > most:
+            raise Refused("entry_too_long", what=name.replace("_", " "), most=most)
+    if new.close and not new.bags:
+        raise Refused("lot_empty", lot=number or new.source_number)
+    materials = [material for material, _ in new.made_from]
+    if len(set(materials)) < len(materials):
+        raise Refused("material_twice")
+    for _, amount in new.made_from:
+        if not 1 <= amount <= MOST_PIECES:
+            raise Refused("pieces_out_of_range", read=amount, most=MOST_PIECES)
+
+
+def _same_conditions(lot: Lot, new: NewLot) -> Lot:
+    if lot.stage != LotStage.OPEN:
+        raise WrongStage("lot_closed", lot=lot.number)
+    was = (lot.part_id, lot.revision_id, lot.method_id)
+    if was != (new.part_id, new.revision_id, new.method_id) or new.made_from:
+        raise Refused("conditions_changed", lot=lot.number)
+    return lot
+
+
+def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
+    """Insert new lots; those without a number get one.
+
+    Args:
+        act: The act.
+        rows: Lots as ``lot_row`` gives them; those that are there are left alone.
+
+    Raises:
+        Conflict: ``lot_exists`` if a number is taken or stands twice.
+    """
+    lots = [lot for lot in rows if lot._state.adding]
+    given = Tally(lot.number for lot in lots if lot.number)
+    taken = Lot.objects.filter(number__in=list(given)).values_list("number", flat=True)
+    for number in [*taken, *(number for number, times in given.items() if times > 1)]:
+        raise Conflict("lot_exists", lot=number)
+    unnamed = [lot for lot in lots if not lot.number]
+    fresh = take(act.workshop.site, numbers.Kind.LOT, len(unnamed)) if unnamed else []
+    for lot, number in zip(unnamed, fresh, strict=True):
+        lot.number = number
+    try:
+        with transaction.atomic():  # a savepoint: somebody else may be faster
+            bulk.insert(lots)
+    except IntegrityError as error:
+        raise Conflict("lot_exists", lot=", ".join(list(given)[:5])) from error
+
+
+def insert_bags(bags: list[Bag]) -> None:
+    """Insert new bags.
+
+    Args:
+        bags: Bags as ``new_bag`` leaves them.
+
+    Raises:
+        Conflict: ``bag_exists`` if somebody else used a blank number at this moment.
+    """
+    try:
+        with transaction.atomic():
+            bulk.insert(bags)
+    except IntegrityError as error:
+        named = ", ".join(bag.number for bag in bags[:5])
+        raise Conflict("bag_exists", bag=named) from error
 
 
 def numbers_for_bags(act: Act, given: Sequence[str]) -> list[str]:
@@ -38,67 +263,116 @@ def numbers_for_bags(act: Act, given: Sequence[str]) -> list[str]:
         Refused: ``number_not_given_out`` if one was never given out.
     """
     site = act.workshop.site
-    wanted = [text for text in given if text]
+    read = [blank_number(text) if text.strip() else "" for text in given]
+    wanted = [number for number in read if number]
     if wanted:
-        given_out = Counter.objects.get(site=site, name="bag").next
-        for text in wanted:
-            _blank(text, site, given_out)
+        refuse_unknown_blanks(site, wanted)
         taken = Bag.objects.filter(number__in=wanted).values_list("number", flat=True)
-        twice = [text for text in wanted if wanted.count(text) > 1]
-        for text in [*taken, *twice]:
-            raise Conflict("bag_exists", bag=text)
-    fresh = iter(take(site, numbers.Kind.BAG, len(given) - len(wanted)))
-    return [text or next(fresh) for text in given]
+        twice = [number for number, times in Tally(wanted).items() if times > 1]
+        for number in [*taken, *twice]:
+            raise Conflict("bag_exists", bag=number)
+    missing = len(given) - len(wanted)
+    fresh = iter(take(site, numbers.Kind.BAG, missing) if missing else [])
+    return [number or next(fresh) for number in read]
 
 
-def _blank(text: str, site: int, given_out: int) -> None:
-    number = numbers.read(text)
-    if number.kind is not numbers.Kind.BAG:
-        raise CodeError("not_a_bag_number", read=text)
-    if number.site != site or number.sequence >= given_out:
-        raise Refused("number_not_given_out", read=text)
-
-
-def use_up(
-    act: Act, lot: Lot, material: Lot, amount: int
-) -> tuple[LotOrigin, list[Movement]]:
-    """Take material out of its bags, oldest first, for a lot made from it.
+def blank_number(text: str) -> str:
+    """Read the number of a bag as scanned or typed.
 
     Args:
-        act: The act.
-        lot: The lot that is made; it has its id.
-        material: The lot it is made from.
-        amount: How much, in the material's unit.
+        text: Any text.
 
     Returns:
-        The origin and the movements, not yet inserted; the bags are saved.
+        The number as it is stored.
 
     Raises:
-        NotEnoughPieces: If the accepted bags hold less.
-        OnHold: If a bag that would be used is on hold.
+        CodeError: If it is no bag number.
     """
-    ids = Bag.objects.filter(lot=material, stage__in=USABLE).values_list(
-        "pk", flat=True
-    )
-    bags = locking.lock_rows(Bag, ids)
-    reach = standing_reach()
-    made: list[Movement] = []
-    changed: list[Bag] = []
-    left = amount
-    for bag in bags.values():
-        taken = min(left, bag.pieces)
-        if not taken or bag.stage not in USABLE:
-            continue
-        refuse_held_bag(bag, reach)
+    number = numbers.read(text)
+    if number.kind is not numbers.Kind.BAG:
+        raise CodeError("not_a_bag_number", read=number.text)
+    return number.text
+
+
+def refuse_unknown_blanks(site: int, wanted: Iterable[str]) -> None:
+    """Refuse bag numbers that were never given out.
+
+    Args:
+        site: The site.
+        wanted: Numbers as ``blank_number`` gives them.
+
+    Raises:
+        Refused: ``number_not_given_out``.
+    """
+    given_out = Counter.objects.get(site=site, name="bag").next
+    for text in wanted:
+        number = numbers.read(text)
+        if number.site != site or number.sequence >= given_out:
+            raise Refused("number_not_given_out", read=text)
+
+
+class Materials:
+    """The lots that other lots are made from, with their bags, locked once."""
+
+    def __init__(self, ids: Iterable[int]) -> None:
+        """Lock the usable bags of the lots.
+
+        Args:
+            ids: The lots of material.
+
+        Raises:
+            Missing: ``row_missing`` if there is no such lot.
+        """
+        wanted = set(ids)
+        self.lots = Lot.objects.in_bulk(wanted)
+        if len(self.lots) != len(wanted):
+            raise Missing("row_missing", what="lot")
+        found = Bag.objects.filter(lot__in=wanted, stage__in=USABLE)
+        locked = locking.lock_rows(Bag, found.values_list("pk", flat=True))
+        self.bags: dict[int, list[Bag]] = {pk: [] for pk in wanted}
+        for bag in locked.values():
+            if bag.stage in USABLE:
+                self.bags[bag.lot_id].append(bag)
+        self.reach: Reach = standing_reach() if wanted else Reach()
+        self.changed: dict[int, Bag] = {}
+
+    def use(
+        self, lot: Lot, material_id: int, amount: int
+    ) -> tuple[LotOrigin, list[Movement]]:
+        """Take material out of its bags, oldest first, for a lot made from it.
+
+        Args:
+            lot: The lot that is made; it has its number and id.
+            material_id: The lot it is made from.
+            amount: How much, in the material's unit.
+
+        Returns:
+            The origin and the movements, not yet inserted; see ``save``.
+
+        Raises:
+            NotEnoughPieces: ``not_enough_material`` if the usable bags hold less.
+            OnHold: If a bag that would be used is on hold.
+        """
+        made: list[Movement] = []
+        left = amount
         reason = f"made into {lot.number}"
-        made.append(
-            change(bag, Change(MovementKind.MADE_INTO, taken, sign=-1, reason=reason))
-        )
-        changed.append(bag)
-        left -= taken
-    if left:
-        raise NotEnoughPieces(
-            "not_enough_material", lot=material.number, wanted=amount, short=left
-        )
-    save_bags(changed)
-    return LotOrigin(lot=lot, from_lot=material, amount=amount), made
+        for bag in self.bags[material_id]:
+            taken = min(left, bag.pieces)
+            if not taken:
+                continue
+            refuse_held_bag(bag, self.reach)
+            out = Change(MovementKind.MADE_INTO, taken, sign=-1, reason=reason)
+            made.append(change(bag, out))
+            self.changed[bag.pk] = bag
+            left -= taken
+        material = self.lots[material_id]
+        if left:
+            raise NotEnoughPieces(
+                "not_enough_material", lot=material.number, wanted=amount, short=left
+            )
+        return LotOrigin(lot=lot, from_lot=material, amount=amount), made
+
+    def save(self) -> None:
+        """Write the bags that were used back."""
+        if self.changed:
+            save_bags(list(self.changed.values()))

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from kitting.models import Bag
-    from kitting.services.steps.holds import Reach
+    from kitting.reach import Reach
 
 
 def protocol_in_force(protocol_id: int, on: date) -> Protocol:
