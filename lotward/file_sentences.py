@@ -13,8 +13,20 @@ if TYPE_CHECKING:
     from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
+    "amount_missing": _(
+        "An amount of every lot that this one was made from is needed. Enter the"
+        " amounts in the same order."
+    ),
+    "amount_twice": _(
+        "The amount is written here and beside the lot that this one was made from."
+        " Keep one of the two."
+    ),
     "cell_too_long": _(
         "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
+    ),
+    "cells_too_many": _(
+        "The row has more cells than the %(columns)s headings. Check the separators"
+        " of the row."
     ),
     "character_unprintable": _(
         "The cell holds a character that cannot be printed (%(character)s). Type the"
@@ -41,12 +53,28 @@ SENTENCES: dict[str, str | Promise] = {
         "The line holds bytes that are no text in UTF-8. Save the file as CSV in UTF-8."
     ),
     "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
+    "heading_blank": _(
+        "This cell stands in a column without a heading. Give the column a heading,"
+        " or empty it."
+    ),
     "heading_missing": _(
         "This column is needed and the file has no heading for it. Add the column."
     ),
     "heading_twice": _("This heading stands over two columns. Remove one of them."),
     "heading_unknown": _(
         "This heading is not known. Correct it, or remove the column."
+    ),
+    "lot_rows_differ": _(
+        "The rows of one lot differ here: line %(first_line)s says “%(first_value)s”."
+        " Make them agree, or give the rows two lot numbers."
+    ),
+    "made_from_itself": _("A lot cannot be made from itself. Correct the number."),
+    "made_from_missing": _(
+        "An amount is given and no lot that this one was made from. Enter the lot, or"
+        " remove the amount."
+    ),
+    "made_from_twice": _(
+        "The same lot is named twice. Name it once, with the whole amount."
     ),
     "number_ambiguous": _(
         "This can be read as thousands or as a fraction. Write the number without a"
@@ -58,8 +86,18 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "number_too_large": _("This number is above %(limit)s. Check it."),
     "number_unreadable": _("This is not a number. Enter digits only."),
+    "quantity_missing": _(
+        "The row does not say how many pieces there are. Enter bags and pieces, or"
+        " the counts."
+    ),
+    "quantity_twice": _(
+        "The pieces are written as counts and as bags and pieces. Keep one of the two."
+    ),
     "quotes_broken": _(
         "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "too_many_bags": _(
+        "This makes more than %(limit)s bags in one file. Split the file."
     ),
     "too_many_rows": _("The file has more rows than one file may have. Split it."),
     "value_missing": _("This cell is empty and must not be. Fill it in."),

@@ -58,8 +58,19 @@ SENTENCES: dict[str, str | Promise] = {
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
     ),
+    "box_in_shipment": _(
+        "Box %(box)s is in shipment %(shipment)s already. Take it out there first, or"
+        " put it aside."
+    ),
     "box_not_complete": _(
         "Box %(box)s lacks %(missing)s of %(part)s. Add them, then close the box."
+    ),
+    "box_not_in_shipment": _(
+        "Box %(box)s is not in shipment %(shipment)s. Scan a box that is in it."
+    ),
+    "box_not_labelled": _(
+        "Box %(box)s is %(stage)s, and only a labelled box may go. Finish it at its"
+        " bench first."
     ),
     "box_on_hold": _(
         "Box %(box)s is on hold, itself or something in it. Put it aside."
@@ -75,9 +86,13 @@ SENTENCES: dict[str, str | Promise] = {
         "Lot %(lot)s was made of another part, revision, method or material. Start a"
         " new lot for what is made from now on."
     ),
+    "container_unknown": _(
+        "There is no container “%(read)s”. Choose one from the list."
+    ),
     "count_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
     ),
+    "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "hold_lifted": _("This hold was lifted before. Load the page again."),
     "hold_target_unknown": _(
         "A hold cannot be put on “%(target)s”. Choose a lot, bag, run, box, revision,"
@@ -111,6 +126,9 @@ SENTENCES: dict[str, str | Promise] = {
     "made_on_future": _(
         "Made on %(made_on)s lies after today, %(today)s. Check the date."
     ),
+    "material_twice": _(
+        "The same lot is named twice as material. Name it once, with the whole amount."
+    ),
     "meter_not_calibrated": _(
         "This meter has no calibration on record. Enter one in the set-up, or use"
         " another meter."
@@ -134,6 +152,9 @@ SENTENCES: dict[str, str | Promise] = {
     "not_enough_pieces": _(
         "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
         " bag, or take the rest from another."
+    ),
+    "nothing_has_number": _(
+        "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),
     "number_not_given_out": _(
         "Bag number %(read)s was never given out here. Scan a blank label that was"
@@ -165,6 +186,9 @@ SENTENCES: dict[str, str | Promise] = {
     "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
+    "pieces_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Count again and enter that number."
+    ),
     "protocol_not_in_force": _(
         "Protocol %(protocol)s is not in force on %(on)s. Choose one that is."
     ),
@@ -181,6 +205,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "reason_missing": _("No reason was entered. Write one: the record keeps it."),
     "recipe_empty": _("The recipe has no lines. Add its parts in the set-up first."),
+    "reprint_needs_a_reason": _(
+        "The label of box %(box)s was printed before. Write why it is printed again."
+    ),
     "revision_not_of_part": _(
         "This revision belongs to another part. Choose one of the part's own revisions."
     ),
@@ -193,6 +220,20 @@ SENTENCES: dict[str, str | Promise] = {
     "run_on_hold": _(
         "Run %(run)s is on hold. Nothing goes on or off until the hold is lifted."
     ),
+    "scan_gs1_wrong": _(
+        "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"
+        " the number."
+    ),
+    "scan_unreadable": _(
+        "“%(read)s” holds characters that no number has. Scan the label again."
+    ),
+    "shipment_empty": _(
+        "Shipment %(shipment)s has no box. Scan its boxes before it is sent."
+    ),
+    "shipment_not_open": _(
+        "Shipment %(shipment)s is %(stage)s, so nothing can be changed. Begin another"
+        " one."
+    ),
     "source_missing": _(
         "No source was entered. Write where the pieces come from: a recall needs it."
     ),
@@ -201,7 +242,7 @@ SENTENCES: dict[str, str | Promise] = {
         " %(most)s. Split the bag."
     ),
     "use_by_before_made_on": _(
-        "The use-by date %(use_by)s lies before the day it was made. Check both dates."
+        "The use-by date lies before the day the lot was made. Check both dates."
     ),
 }
 ALL: dict[str, str | Promise] = {

@@ -193,10 +193,7 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(value)s” is no number that is known here. Scan a label of Lotward, or"
         " type its number."
     ),
-    "scan_too_long": _(
-        "The scan has %(length)s characters, more than any label. Scan one code at a"
-        " time."
-    ),
+    "scan_too_long": _("The scan is longer than any label. Scan one code at a time."),
     "side_not_read": _(
         "The protocol requires a dose on the %(side)s side, which was not read. Read"
         " it, then close the run."

@@ -49,6 +49,14 @@ def _code(call: ast.Call) -> str | None:
     return None
 
 
+def _carried(call: ast.Call) -> Iterator[str]:
+    for argument in call.args[-1:]:
+        if isinstance(argument, ast.Dict):
+            for name in argument.keys:
+                if isinstance(name, ast.Constant):
+                    yield str(name.value)
+
+
 def _raised() -> Iterator[Raised]:
     for module in modules("kitting", "dispatch", "lotward"):
         for call in calls(module.tree):
@@ -56,11 +64,13 @@ def _raised() -> Iterator[Raised]:
             if code is None:
                 continue
             names = [keyword.arg for keyword in call.keywords]
+            if called_name(call) in CARRIERS:
+                names += ["line", "column", "value", *_carried(call)]
             yield Raised(
                 f"{module.path}:{call.lineno}",
                 code,
                 frozenset(name for name in names if name),
-                None in names or called_name(call) in CARRIERS,
+                None in names,
             )
 
 
