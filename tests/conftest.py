@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import os
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import hypothesis
 import pytest
-from django.conf import settings
 from django.db import connection
 from django.test import Client, TransactionTestCase
 
@@ -61,10 +59,6 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             and not fixtures & DATABASE_FIXTURES
         ):
             item.add_marker("pure")
-
-
-def pytest_unconfigure() -> None:
-    shutil.rmtree(settings.TEST_DIR, ignore_errors=True)
 
 
 @contextmanager

@@ -6,11 +6,14 @@ five of six parallel live-server requests failed on one.
 
 from __future__ import annotations
 
+import atexit
 import os
+import shutil
 import tempfile
 from pathlib import Path
 
 TEST_DIR = Path(tempfile.mkdtemp(prefix="lotward-tests-"))
+atexit.register(shutil.rmtree, TEST_DIR, ignore_errors=True)
 
 for _name in [name for name in os.environ if name.startswith("LOTWARD_")]:
     if not _name.startswith("LOTWARD_TEST_") and _name != "LOTWARD_DATABASE_URL":
