@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from tests.trees import PACKAGES, Module, called_name, calls, modules
+from tests.trees import PACKAGES, Function, Module, called_name, calls, modules
 
 MODULE_LINES = 450
 FUNCTION_LINES = 60
@@ -120,6 +120,28 @@ def views_write_nothing(found: list[Module]) -> Iterator[str]:
                 yield f"{module.path}:{call.lineno} writes to the database"
 
 
+def writing_views_pass_a_key_on(found: list[Module]) -> Iterator[str]:
+    """What takes a POST hands an operation key to a service, itself or by a helper."""
+    views = [module for module in found if _room(module) == "views"]
+    by_name = {f.name: f for module in views for f in module.functions()}
+
+    def passes_key(function: Function, seen: frozenset[str]) -> bool:
+        for call in calls(function):
+            if any(keyword.arg == "key" for keyword in call.keywords):
+                return True
+            name = called_name(call)
+            inner = by_name.get(name) if name not in seen else None
+            if inner is not None and passes_key(inner, seen | {name}):
+                return True
+        return False
+
+    for module in views:
+        for function in module.functions():
+            takes_post = "POST" in "".join(map(ast.unparse, function.decorator_list))
+            if takes_post and not passes_key(function, frozenset({function.name})):
+                yield f"{module.path}:{function.lineno} {function.name} passes no key"
+
+
 def modules_are_short(found: list[Module]) -> Iterator[str]:
     for module in found:
         lines = module.text.count("\n")
@@ -178,6 +200,11 @@ BROKEN: list[tuple[Rule, str, str]] = [
     (domain_reads_no_clock, "kitting.domain.bad", "x = datetime.now(UTC)"),
     (views_write_nothing, "kitting.views.bad", "from django.db import transaction"),
     (views_write_nothing, "kitting.views.bad", "Bag.objects.filter(pk=1).update(n=1)"),
+    (
+        writing_views_pass_a_key_on,
+        "kitting.views.bad",
+        "@require_POST\ndef scrap(request):\n return bags.scrap(by=request.user)",
+    ),
     (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
     (functions_are_short, "kitting.bad", "def f():\n" + " x = 1\n" * FUNCTION_LINES),
     (row_locks_are_in_one_place, "kitting.bad", "Bag.objects.select_for_update()"),
@@ -203,3 +230,12 @@ def test_the_rule_finds_a_module_that_breaks_it(
     rule: Rule, name: str, text: str
 ) -> None:
     assert len(list(rule([Module(name, f"{name}.py", text)]))) == 1
+
+
+def test_a_view_may_pass_its_key_on_by_a_helper() -> None:
+    text = (
+        '@require_http_methods(["GET", "POST"])\ndef scrap(request):\n _do(request)\n'
+        "def _do(request):\n bags.scrap(key=form.key)\n"
+    )
+    module = Module("kitting.views.good", "good.py", text)
+    assert list(writing_views_pass_a_key_on([module])) == []
