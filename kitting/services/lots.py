@@ -8,24 +8,28 @@ from typing import TYPE_CHECKING
 from kitting import locking
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
-from kitting.models import Bag, Guarded, Lot
+from kitting.models import Guarded, Lot
 from kitting.models.lots import LotStage
 from kitting.operations import Act, Sign, perform
-from kitting.services.steps.bags import new_bag
 from kitting.services.steps.counting import take
 from kitting.services.steps.intake import (
     Materials,
     NewBag,
     NewLot,
     catalogue_of,
+    draft_bags,
     insert_bags,
     insert_lots,
     lot_row,
     numbers_for_bags,
+    parts_of,
+    rules,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from kitting.models import Bag, Movement
 
 __all__ = [
     "MOST_NUMBERS",
@@ -68,8 +72,8 @@ class GivenOut:
 def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
     """Register lots with their bags, or more bags of open lots; all or nothing.
 
-    Ten thousand bags are one burst of bulk inserts: what can be known before is
-    checked before anything is written, and counters are taken after the locks.
+    Ten thousand bags are one burst of bulk inserts: rows are made before the lock is
+    taken, all is checked before anything is written, counters come after the locks.
 
     Args:
         lots: What comes in, in order.
@@ -103,8 +107,11 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         bag_numbers = numbers_for_bags(act, given)
         insert_lots(act, rows)
         _close_old(lots)
-        bags, movements = _bags_of(act, lots, rows, bag_numbers)
-        insert_bags(bags)
+        moved = rules(known.parts) != rules(parts)
+        bags = draft_bags(lots, known.parts) if moved else drafts
+        _number_and_place(bags, lots, rows, bag_numbers)
+        insert_bags([bag for bag, _ in bags])
+        movements: list[Guarded] = [row for _, made in bags for row in made]
         origins: list[Guarded] = []
         for new, lot in zip(lots, rows, strict=True):
             for material_id, amount in new.made_from:
@@ -115,29 +122,25 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         act.write(*origins, *movements)
         return TakenIn([lot.number for lot in rows], bag_numbers)
 
+    parts = parts_of(lots)
+    drafts = draft_bags(lots, parts)
     sent = {"lots": [asdict(new) for new in lots]}
     return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=work)
 
 
-def _bags_of(
-    act: Act, lots: Sequence[NewLot], rows: Sequence[Lot], bag_numbers: list[str]
-) -> tuple[list[Bag], list[Guarded]]:
-    """Make the rows of all bags with their movements; nothing is inserted yet."""
-    fresh = iter(bag_numbers)
-    bags: list[Bag] = []
-    movements: list[Guarded] = []
-    for new, lot in zip(lots, rows, strict=True):
-        for each in new.bags:
-            bag = Bag(
-                number=next(fresh),
-                lot=lot,
-                container=each.container,
-                place_id=each.place_id,
-                pieces=each.pieces,
-            )
-            movements += new_bag(act, bag, lot.part)
-            bags.append(bag)
-    return bags, movements
+def _number_and_place(
+    drafts: Sequence[tuple[Bag, list[Movement]]],
+    lots: Sequence[NewLot],
+    rows: Sequence[Lot],
+    bag_numbers: Sequence[str],
+) -> None:
+    """Give drafted bags their numbers and lots, now that both are known."""
+    homes = (lot for new, lot in zip(lots, rows, strict=True) for _ in new.bags)
+    for (bag, movements), lot, number in zip(drafts, homes, bag_numbers, strict=True):
+        bag.number = number
+        bag.lot_id = lot.pk
+        for movement in movements:
+            movement.lot_id = lot.pk
 
 
 def _close_old(lots: Sequence[NewLot]) -> None:

@@ -11,7 +11,6 @@ from kitting.models import Bag, Movement
 
 if TYPE_CHECKING:
     from kitting.models import Box, Part
-    from kitting.operations import Act
 
 KEPT_FIELDS = [
     "stage",
@@ -138,11 +137,10 @@ def onward(bag: Bag, part: Part) -> list[Movement]:
     return made
 
 
-def new_bag(act: Act, bag: Bag, part: Part) -> list[Movement]:
+def new_bag(bag: Bag, part: Part) -> list[Movement]:
     """Bring a bag to life with its pieces: received, and onward by its part's rule.
 
     Args:
-        act: The act that receives it.
         bag: Not yet inserted, with its pieces as received.
         part: Its lot's part.
 

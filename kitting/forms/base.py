@@ -1,0 +1,66 @@
+"""What the forms share: the operation key, fields for scans, and a day."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.errors import Refused
+from lotward.http import new_op_key
+from lotward.messages import sentence
+
+if TYPE_CHECKING:
+    from uuid import UUID
+
+LONGEST_SCAN = 200
+"""Characters that a scan field takes; no symbol of ours holds half as many."""
+
+
+class KeyedForm(forms.Form):
+    """A form that writes: it carries the key of its act, made when it was shown."""
+
+    op_key = forms.UUIDField(widget=forms.HiddenInput, initial=new_op_key)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        unreadable = sentence(Refused("op_key_unreadable"))
+        self.fields["op_key"].error_messages = {
+            "required": unreadable,
+            "invalid": unreadable,
+        }
+
+    @property
+    def key(self) -> UUID:
+        """The operation key of a valid form."""
+        key: UUID = self.cleaned_data["op_key"]
+        return key
+
+
+class ScanField(forms.CharField):
+    """One scanned or typed code; a separator (0x1D) at its ends is not stripped."""
+
+    def __init__(self, **options: Any) -> None:
+        attrs = {
+            "data-scan": "",
+            "autocomplete": "off",
+            "spellcheck": "false",
+            "autocapitalize": "characters",
+        }
+        options = {"max_length": LONGEST_SCAN, "strip": False, **options}
+        options.setdefault("widget", forms.TextInput(attrs=attrs))
+        super().__init__(**options)
+
+
+class DayField(forms.DateField):
+    """A day, in the browser's own field; also typed as YYYY-MM-DD."""
+
+    def __init__(self, **options: Any) -> None:
+        options.setdefault(
+            "widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
+        )
+        options.setdefault("input_formats", ["%Y-%m-%d"])
+        messages = {"invalid": _("This is no day. Write it as 2026-03-01.")}
+        options.setdefault("error_messages", messages)
+        super().__init__(**options)
