@@ -24,9 +24,7 @@ KEITZ = json.loads(
 )["cases"]
 
 
-def readings(
-    *figures: tuple[int, exposure.Side, int, int],
-) -> list[Reading]:
+def readings(*figures: tuple[int, exposure.Side, int, int]) -> list[Reading]:
     """Make the opening and closing reading of each (point, side, opening, closing)."""
     made: list[Reading] = []
     for point, side, opening, closing in figures:
