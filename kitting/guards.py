@@ -86,7 +86,7 @@ def install_guards(connection: BaseDatabaseWrapper | None = None) -> None:
         if connection.vendor == "postgresql":
             cursor.execute(_FUNCTION)
             cursor.execute(_LINE_FUNCTION)
-        for _name, statement in _wanted(connection):
+        for _name, statement in wanted_guards(connection):
             cursor.execute(statement)
 
 
@@ -102,7 +102,7 @@ def drop_guards(connection: BaseDatabaseWrapper | None = None) -> None:
 def missing_guards(connection: BaseDatabaseWrapper | None = None) -> list[str]:
     """Names of guards that the database lacks or that say something else."""
     connection = connection or default_connection
-    wanted = dict(_wanted(connection))
+    wanted = dict(wanted_guards(connection))
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute(
@@ -164,7 +164,11 @@ def _present(connection: BaseDatabaseWrapper) -> dict[str, str]:
         return dict(cursor.fetchall())
 
 
-def _wanted(connection: BaseDatabaseWrapper) -> list[tuple[str, str]]:
+def wanted_guards(
+    connection: BaseDatabaseWrapper | None = None,
+) -> list[tuple[str, str]]:
+    """Name and statement of every guard whose table exists."""
+    connection = connection or default_connection
     tables = set(connection.introspection.table_names())
     make = _sqlite if connection.vendor == "sqlite" else _postgresql
     return make(tables)

@@ -1,0 +1,214 @@
+"""Boxes: what is in them, that it is complete and pinned, and who they say they are."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from django.db.models import F, Min, OuterRef, Subquery, Sum
+
+from dispatch.proving.streams import Row, grouped, rows, side_by_side
+from kitting.domain import batch, gs1, numbers
+from kitting.domain.errors import CodeError
+from kitting.domain.stages import BoxStage, MovementKind
+from kitting.models import Box, BoxEvent, BoxLine, Movement, Print, RecipeLine
+
+if TYPE_CHECKING:
+    from django.db.models import Expression, QuerySet
+
+    from dispatch.proving.faults import Tally
+
+BOX = Box._meta.db_table
+LINE = BoxLine._meta.db_table
+NEW = (BoxStage.OPEN, BoxStage.VOIDED)
+"""Stages in which a box may have no identity; an open box may have been called off."""
+
+
+def contents(tally: Tally) -> None:
+    """The lines of every box are what was packed into it less what was taken back.
+
+    Args:
+        tally: Where lines are counted and faults noted.
+    """
+    key = ("box_id", "bag_id")
+    lines = (
+        BoxLine.objects.order_by(*key)
+        .values(*key, "box__stage")
+        .annotate(total=Sum("pieces"))
+        .values_list(*key, "total", "box__stage")
+    )
+    kinds = (MovementKind.PACKED, MovementKind.TAKEN_BACK)
+    packed = _moved(Movement.objects.filter(kind__in=kinds), Sum(-F("delta")))
+    waste = Movement.objects.filter(kind=MovementKind.SCRAPPED, delta=0)
+    scrapped = _moved(waste.filter(box__isnull=False), Sum("pieces"))
+    streams = [grouped(rows(found), width=2) for found in (lines, packed, scrapped)]
+    for (box, bag), (in_box, moved, gone) in side_by_side(*streams):
+        tally.count += len(in_box)
+        have = sum(row[0] for row in in_box)
+        tally.same(
+            LINE,
+            box,
+            f"Box {box} has other pieces of bag {bag} than were packed into it.",
+            sum(total for (total,) in moved),
+            have,
+        )
+        voided = bool(in_box) and in_box[0][1] == BoxStage.VOIDED
+        tally.same(
+            LINE,
+            box,
+            f"What box {box} held of bag {bag} is scrapped when it is voided, not"
+            " before.",
+            have if voided else 0,
+            sum(total for (total,) in gone),
+        )
+
+
+def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Row]:
+    key = ("box_id", "bag_id")
+    summed = found.order_by(*key).values(*key).annotate(total=total)
+    return summed.values_list(*key, "total")
+
+
+def complete(tally: Tally) -> None:
+    """Every box past open holds its recipe times its size, of pinned revisions only.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    recipes = _recipes()
+    every = Box.objects.order_by("pk").values_list(
+        "pk", "stage", "recipe_id", "size__sets", "serial"
+    )
+    key = ("box_id", "lot__part_id", "lot__revision_id")
+    held = (
+        BoxLine.objects.order_by("box_id")
+        .values(*key)
+        .annotate(total=Sum("pieces"))
+        .values_list(*key, "total")
+    )
+    for pk, (box, inside) in side_by_side(grouped(rows(every)), grouped(rows(held))):
+        for stage, recipe, sets, serial in box:
+            tally.count += 1
+            _measure(tally, pk, recipes.get(recipe, []), sets, inside)
+            if stage == BoxStage.OPEN or serial is None:
+                continue
+            for line in recipes.get(recipe, []):
+                have = sum(n for part, _, n in inside if part == line.part_id)
+                tally.same(
+                    BOX,
+                    pk,
+                    f"The box is past open and not complete in {line.part}.",
+                    line.needed(sets),
+                    have,
+                )
+
+
+def _measure(
+    tally: Tally, pk: int, recipe: list[RecipeLine], sets: int, inside: list[Row]
+) -> None:
+    by_part = {line.part_id: line for line in recipe}
+    for part, revision, pieces in inside:
+        line = by_part.get(part)
+        if line is None:
+            tally.add(BOX, pk, f"Part {part} is not in the box's recipe.", 0, pieces)
+        elif not line.pins(revision):
+            tally.add(
+                BOX,
+                pk,
+                f"The recipe does not pin that revision of {line.part}.",
+                line.revision_id,
+                revision,
+            )
+        elif pieces > line.needed(sets):
+            tally.add(BOX, pk, f"Too much of {line.part}.", line.needed(sets), pieces)
+
+
+def _recipes() -> dict[int, list[RecipeLine]]:
+    found: dict[int, list[RecipeLine]] = {}
+    for line in RecipeLine.objects.select_related("part").order_by("pk"):
+        found.setdefault(line.recipe_id, []).append(line)
+    return found
+
+
+def identity(tally: Tally) -> None:
+    """Every box past open has its whole identity, and its check digits are right.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    soonest = BoxLine.objects.filter(box=OuterRef("pk")).order_by()
+    soonest = soonest.values("box").annotate(day=Min("lot__use_by"))  # type: ignore[assignment]
+    found = (
+        Box.objects.exclude(stage__in=NEW, serial__isnull=True)
+        .annotate(soonest=Subquery(soonest.values("day")))
+        .annotate(closed=_moment(BoxStage.CLOSED), seen=_moment(BoxStage.LABELLED))
+        .annotate(copies=Subquery(_first_copy()))
+        .select_related("recipe")
+        .order_by("pk")
+    )
+    for box in found.iterator(chunk_size=500):
+        tally.count += 1
+        _who(tally, box)
+        same = tally.same
+        seen = box.label_seen_at
+        same(BOX, box.pk, "It was closed at another moment.", box.closed, box.closed_at)
+        same(BOX, box.pk, "Its label was scanned at another moment.", box.seen, seen)
+        same(BOX, box.pk, "It keeps as long as its lots.", box.soonest, box.use_by)
+        if seen is not None and box.copies is None:
+            tally.add(BOX, box.pk, "It is labelled, by no print.", "a print", "none")
+
+
+def _moment(after: BoxStage) -> Subquery:
+    """The moment of the first event that brought a box into a stage."""
+    events = BoxEvent.objects.filter(box=OuterRef("pk"), after=after)
+    return Subquery(events.order_by("nth").values("operation__at")[:1])
+
+
+def _first_copy() -> QuerySet[Print, Row]:
+    return Print.objects.filter(box=OuterRef("pk")).order_by("copy").values("copy")[:1]
+
+
+def _who(tally: Tally, box: Box) -> None:
+    if not box.serial or box.packed_on is None or box.closed_at is None:
+        tally.add(BOX, box.pk, "Its identity is not complete.", "an identity", "less")
+        return
+    _number(tally, box.pk, box.serial, numbers.Kind.SERIAL)
+    if box.sscc is not None and not gs1.sscc_ok(box.sscc):
+        tally.add(BOX, box.pk, "Its SSCC is none.", "a right check digit", box.sscc)
+    # The workshop's day may differ from the day in UTC, by one.
+    if abs(box.packed_on - box.closed_at.date()) > timedelta(days=1):
+        tally.add(
+            BOX, box.pk, "It was packed another day.", box.closed_at, box.packed_on
+        )
+    try:
+        read = batch.read_batch(box.batch)
+    except CodeError:
+        tally.add(BOX, box.pk, "Its kit batch is none.", "a kit batch", box.batch)
+        return
+    tally.same(
+        BOX,
+        box.pk,
+        "Its kit batch is of another day or recipe version.",
+        f"{box.packed_on} version {box.recipe.version}",
+        f"{read.packed_on} version {read.recipe_version}",
+    )
+
+
+def numbered(tally: Tally) -> None:
+    """Every number that Lotward gave a box, opened or closed, checks out.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    for pk, number in rows(Box.objects.order_by("pk").values_list("pk", "number")):
+        tally.count += 1
+        _number(tally, pk, number, numbers.Kind.BOX)
+
+
+def _number(tally: Tally, pk: int, text: str, kind: numbers.Kind) -> None:
+    try:
+        read = numbers.read(text)
+    except CodeError as error:
+        tally.add(BOX, pk, f"Its number is none ({error.code}).", kind.name, text)
+        return
+    tally.same(BOX, pk, "Its number is of another kind.", kind, read.kind)

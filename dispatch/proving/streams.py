@@ -1,0 +1,84 @@
+"""Reading long tables side by side without holding them in memory."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable, Iterator
+from operator import itemgetter
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+
+if TYPE_CHECKING:
+    from django.db.models import QuerySet
+
+BATCH = 500
+
+Item = TypeVar("Item")
+Key: TypeAlias = Any
+Row: TypeAlias = tuple[Any, ...]
+
+
+def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
+    """Give rows one by one, fetched in batches.
+
+    Args:
+        found: A ``values_list`` in the order in which it is to be read.
+
+    Returns:
+        Its rows.
+    """
+    return found.iterator(chunk_size=BATCH)
+
+
+def batched(items: Iterable[Item], size: int = BATCH) -> Iterator[list[Item]]:
+    """Give items in lists of ``size``; the last may be shorter.
+
+    Args:
+        items: Any items.
+        size: How many at once, at least 1.
+
+    Yields:
+        The lists.
+    """
+    source = iter(items)
+    while batch := list(itertools.islice(source, size)):
+        yield batch
+
+
+def grouped(found: Iterable[Row], width: int = 1) -> Iterator[tuple[Key, list[Row]]]:
+    """Group rows by their first columns; rows come sorted by these.
+
+    Args:
+        found: Rows in the order of their first ``width`` columns.
+        width: How many columns make the key.
+
+    Yields:
+        The key (a tuple if ``width`` is above 1) and the rows without it.
+    """
+    key = itemgetter(*range(width))
+    for value, group in itertools.groupby(found, key=key):
+        yield value, [row[width:] for row in group]
+
+
+def side_by_side(
+    *streams: Iterator[tuple[Key, list[Row]]],
+) -> Iterator[tuple[Key, list[list[Row]]]]:
+    """Walk through groups of several tables at once, by key.
+
+    Args:
+        *streams: What ``grouped`` gives, each with ascending keys.
+
+    Yields:
+        Each key that any of them has, and for each stream its rows, empty where it
+        has none.
+    """
+    heads = [next(stream, None) for stream in streams]
+    while any(head is not None for head in heads):
+        key = min(head[0] for head in heads if head is not None)
+        here: list[list[Row]] = []
+        for place, head in enumerate(heads):
+            if head is None or head[0] != key:
+                here.append([])
+                continue
+            here.append(head[1])
+            heads[place] = next(streams[place], None)
+        yield key, here
