@@ -1,0 +1,154 @@
+"""What a recall lookup shows beside the trace: holds, choices, and what can be held."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from dispatch.models import Shipment
+from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
+from kitting.models.holds import TARGETS
+from kitting.reach import held_boxes, reach_of
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from django.db.models import Model
+
+    from kitting.reach import Reach
+
+MOST_CHOICES = 50
+
+
+@dataclass(frozen=True)
+class Standing:
+    """A hold that nobody has lifted, as a page shows it."""
+
+    hold_id: int
+    on: str
+    """What it was placed on, in words."""
+    reason: str
+    by: str
+    at: datetime
+
+
+@dataclass(frozen=True)
+class Target:
+    """Something that a hold can be placed on from a page."""
+
+    value: str
+    """The kind and id, or the name of a source, as the form sends it."""
+    words: str
+
+
+def standing_on(row: Model) -> list[Standing]:
+    """The standing holds that reach a thing, oldest first.
+
+    Args:
+        row: A lot, bag, run, box or shipment.
+
+    Returns:
+        The holds; for a shipment those that reach one of its boxes.
+    """
+    holds = (
+        Hold.objects.filter(lift__isnull=True)
+        .select_related("operation", *(name for name in TARGETS if name != "source"))
+        .order_by("pk")
+    )
+    return [_shown(hold) for hold in holds if _reaches(reach_of([hold]), row)]
+
+
+def all_standing() -> list[Standing]:
+    """Every hold that nobody has lifted, oldest first.
+
+    Returns:
+        The holds.
+    """
+    names = [name for name in TARGETS if name != "source"]
+    holds = Hold.objects.filter(lift__isnull=True)
+    return [
+        _shown(hold)
+        for hold in holds.select_related("operation", *names).order_by("pk")
+    ]
+
+
+def _reaches(reach: Reach, row: Model) -> bool:
+    if isinstance(row, Lot):
+        return row.pk in reach.lots
+    if isinstance(row, Bag):
+        return reach.bag(row)
+    if isinstance(row, Run):
+        return row.pk in reach.runs
+    if isinstance(row, Box):
+        lines = BoxLine.objects.filter(box=row)
+        return row.pk in reach.boxes or any(reach.line(line) for line in lines)
+    if isinstance(row, Shipment):
+        on = row.shipment_boxes.filter(live=True).values_list("box", flat=True)
+        return bool(held_boxes(reach) & set(on))
+    return False
+
+
+def _shown(hold: Hold) -> Standing:
+    target = next(name for name in TARGETS if getattr(hold, name) is not None)
+    return Standing(
+        hold_id=hold.pk,
+        on=f"{target} {getattr(hold, target)}",
+        reason=hold.reason,
+        by=hold.operation.by_name,
+        at=hold.operation.at,
+    )
+
+
+def targets_of(row: Model) -> list[Target]:
+    """What a hold can be placed on from the page of a thing, the thing first.
+
+    Args:
+        row: A lot, bag, run, box or shipment.
+
+    Returns:
+        The targets; none for a shipment, whose boxes are held one by one.
+    """
+    if isinstance(row, Lot):
+        found = [("lot", row.pk, f"this lot, {row.number}")]
+        revision = f"revision {row.revision.code} of {row.part.name}"
+        found.append(("revision", row.revision_id, f"everything of {revision}"))
+        if row.method_id is not None:
+            words = f"everything made by method {row.method}"
+            found.append(("method", row.method_id, words))
+        targets = [Target(f"{kind}:{pk}", words) for kind, pk, words in found]
+        return [
+            *targets,
+            Target(f"source:{row.source}", f"everything from {row.source}"),
+        ]
+    if isinstance(row, Bag):
+        return [
+            Target(f"bag:{row.pk}", f"this bag, {row.number}"),
+            Target(f"lot:{row.lot_id}", f"its whole lot, {row.lot.number}"),
+        ]
+    if isinstance(row, Run):
+        return [
+            Target(f"run:{row.pk}", f"this run, {row.number}"),
+            Target(f"protocol:{row.protocol_id}", f"everything under {row.protocol}"),
+        ]
+    if isinstance(row, Box):
+        return [Target(f"box:{row.pk}", f"this box, {row}")]
+    return []
+
+
+def lots_by_source_number(text: str) -> list[Lot]:
+    """Lots that carry a supplier's number, where several do.
+
+    Args:
+        text: The number as typed.
+
+    Returns:
+        At most ``MOST_CHOICES`` lots, newest first.
+    """
+    plain = text.strip()
+    if not plain or not plain.isprintable():
+        return []
+    return list(
+        Lot.objects.filter(source_number__iexact=plain).select_related("part")[
+            :MOST_CHOICES
+        ]
+    )

@@ -1,0 +1,164 @@
+"""The recall lookup: any number to where its pieces are, and holds from there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.http import Http404
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods
+
+from dispatch.forms.recall import HoldForm, LiftForm
+from dispatch.queries import recall as queries
+from dispatch.queries.trace import BoxRow, Trace, find, trace_found
+from kitting.domain.errors import LotwardError
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.locking import snapshot
+from kitting.models import Hold
+from kitting.operations import Sign
+from kitting.services import holds
+from lotward.http import LotwardRequest, add_refusal, allowed, get_or_404, go
+from lotward.messages import sentence
+from lotward.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+COLUMNS: list[Column[BoxRow]] = [
+    Column("serial", lambda row: row.serial),
+    Column("sscc", lambda row: row.sscc),
+    Column("stage", lambda row: row.stage),
+    Column("pieces", lambda row: row.pieces),
+    Column("sets", lambda row: row.sets),
+    Column("shipment", lambda row: row.shipment),
+    Column("consignee", lambda row: row.consignee),
+    Column("sent_on", lambda row: row.sent_on),
+]
+
+
+@allowed("kitting.recall")
+@require_GET
+def recall(request: LotwardRequest) -> HttpResponse:
+    """Look up any number; without one, ask for it and show the standing holds."""
+    asked = request.GET.get("q", "")
+    if not asked.strip():
+        context = {"asked": "", "standing": queries.all_standing()}
+        return render(request, "dispatch/recall.html", context)
+    try:
+        found = _traced(asked)
+    except LotwardError as error:
+        choices = queries.lots_by_source_number(asked)
+        context = {"asked": asked, "choices": choices}
+        if not choices:
+            context["refusal"] = sentence(error)
+        status = 200 if choices else 422
+        return render(request, "dispatch/recall.html", context, status=status)
+    file = file_response(
+        request.GET.get("as", ""), f"recall-{found.number}", COLUMNS, found.boxes
+    )
+    if file is not None:
+        return file  # type: ignore[return-value]
+    form = HoldForm(targets=queries.targets_of(found.row))  # type: ignore[arg-type]
+    return render(request, "dispatch/recall.html", _context(asked, found, form))
+
+
+def _traced(asked: str) -> Trace:
+    with snapshot():
+        return trace_found(find(asked))
+
+
+def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:
+    here = [box for box in found.boxes if BoxStage(box.stage) in IN_HOUSE]
+    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
+    return {
+        "asked": asked,
+        "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
+        "found": found,
+        "here": here,
+        "gone": gone,
+        "gone_pieces": sum(box.pieces for box in gone),
+        "here_pieces": sum(box.pieces for box in here),
+        "holds": queries.standing_on(found.row) if found.row else [],
+        "form": form,
+    }
+
+
+@allowed("kitting.place_holds")
+@require_http_methods(["POST"])
+def hold(request: LotwardRequest) -> HttpResponse:
+    """Put a hold on what the lookup found; it acts at once."""
+    asked = request.GET.get("q", "")
+    try:
+        found = _traced(asked)
+    except LotwardError as error:
+        raise Http404(error.code) from error
+    form = HoldForm(request.POST, targets=queries.targets_of(found.row))  # type: ignore[arg-type]
+    status = 422
+    if form.is_valid():
+        target, value = form.target()
+        sign = Sign(by=request.user, key=form.key, now=timezone.now())
+        try:
+            held = holds.place_hold(
+                target=target,
+                value=value,
+                reason=form.cleaned_data["reason"],
+                sign=sign,
+            )
+        except LotwardError as error:
+            status = add_refusal(form, error)
+        else:
+            messages.success(request, _held_words(held))
+            return go(request, _address(asked))
+    return render(
+        request, "dispatch/recall.html", _context(asked, found, form), status=status
+    )
+
+
+def _held_words(held: holds.Held) -> str:
+    here = ngettext(
+        "The hold stands: %(boxes)s box here is stopped.",
+        "The hold stands: %(boxes)s boxes here are stopped.",
+        held.boxes_here,
+    ) % {"boxes": held.boxes_here}
+    if not held.boxes_gone:
+        return here
+    gone = ngettext(
+        "%(boxes)s box has left already: its consignee must be told.",
+        "%(boxes)s boxes have left already: their consignees must be told.",
+        held.boxes_gone,
+    ) % {"boxes": held.boxes_gone}
+    return f"{here} {gone}"
+
+
+def _address(asked: str) -> str:
+    return f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}"
+
+
+@allowed("kitting.lift_holds")
+@require_http_methods(["GET", "POST"])
+def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
+    """End one hold, by name and with a reason."""
+    row = get_or_404(Hold.objects.filter(lift__isnull=True), pk=hold_id)
+    form = LiftForm(request.POST or None)
+    status = 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            sign = Sign(by=request.user, key=form.key, now=timezone.now())
+            reason = form.cleaned_data["reason"]
+            try:
+                holds.lift_hold(hold_id=row.pk, reason=reason, sign=sign)
+            except LotwardError as error:
+                status = add_refusal(form, error)
+            else:
+                messages.success(request, _("The hold is lifted."))
+                return go(request, reverse("dispatch:recall"))
+    shown = next(one for one in queries.all_standing() if one.hold_id == row.pk)
+    context = {"form": form, "hold": shown}
+    return render(request, "dispatch/lift.html", context, status=status)
