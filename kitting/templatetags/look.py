@@ -152,13 +152,13 @@ def is_tick(field: BoundField) -> bool:
 
 
 @register.simple_tag(takes_context=True)
-def may_see(context: Context, to: str) -> str:
+def may_see(context: Context, to: str, *args: object) -> str:
     """Give the address of a page, or nothing if it is not there or not for this person.
 
     The right is the one that the page's own view asks for.
     """
     try:
-        address = reverse(to)
+        address = reverse(to, args=args)
     except NoReverseMatch:
         return ""
     right = getattr(resolve(address).func, "permission", None)
