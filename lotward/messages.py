@@ -24,8 +24,16 @@ if TYPE_CHECKING:
 LONGEST_VALUE = 60
 
 SENTENCES: dict[str, str | Promise] = {
+    "bag_came_off": _(
+        "Bag %(bag)s came off run %(run)s before. It waits for the verdict on the run;"
+        " leave it where it is."
+    ),
     "bag_exists": _(
         "Bag number %(bag)s is on a bag already. Scan another blank number."
+    ),
+    "bag_in_other_run": _(
+        "Bag %(bag)s is in run %(run)s, which is still open. Scan it off there, or take"
+        " another bag."
     ),
     "bag_not_cleared": _(
         "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
@@ -33,6 +41,10 @@ SENTENCES: dict[str, str | Promise] = {
     "bag_not_on": _("Bag %(bag)s is not on run %(run)s. Scan a bag that is on it."),
     "bag_not_open_here": _(
         "Bag %(bag)s is not the open bag at %(bench)s. Scan it onto the bench first."
+    ),
+    "bag_off_too_early": _(
+        "Bag %(bag)s has not had its passes: they take %(seconds)s s more. Leave it on"
+        " the line; if it must come off now, say so beside its number."
     ),
     "bag_on_hold": _(
         "Bag %(bag)s is on hold, itself or what it was made of. Put it aside and take"
@@ -55,6 +67,15 @@ SENTENCES: dict[str, str | Promise] = {
         "Run %(run)s still has bags on the line: %(bags)s. Take them off, then close"
         " the run."
     ),
+    "belt_half_given": _(
+        "A belt needs both the length of the lit zone and its speed. Enter both, or the"
+        " time of one pass where nothing moves."
+    ),
+    "belt_or_time": _(
+        "Both a belt and a time per pass were entered. Enter zone and speed for a belt,"
+        " or the time where nothing moves."
+    ),
+    "belt_too_fast": _("The belt is faster than %(most)s m/s. Check the unit, mm/s."),
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
     ),
@@ -79,8 +100,11 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s is %(stage)s, so it cannot be %(wanted)s. Look the box up."
     ),
     "calibration_dates": _(
-        "The calibration of %(on)s would be due on %(due)s, which is not later. Check"
-        " both dates."
+        "The calibration of %(on)s would be due on %(due)s, before it was made."
+        " Check both dates."
+    ),
+    "calibration_in_future": _(
+        "The calibration is dated %(on)s, and today is %(today)s. Check the date."
     ),
     "conditions_changed": _(
         "Lot %(lot)s was made of another part, revision, method or material. Start a"
@@ -183,6 +207,11 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
         " off the bench."
     ),
+    "pass_too_long": _(
+        "One pass would take more than %(hours)s hours. Check the time, or zone and"
+        " speed."
+    ),
+    "passes_too_many": _("%(passes)s passes are more than %(most)s. Check the number."),
     "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
@@ -195,6 +224,17 @@ SENTENCES: dict[str, str | Promise] = {
     "protocol_not_signed": _(
         "Protocol %(protocol)s is not signed off. Have it signed off, or choose"
         " another."
+    ),
+    "protocol_on_hold": _(
+        "Protocol %(protocol)s is on hold. Choose another, or have the hold lifted."
+    ),
+    "reading_elsewhere": _(
+        "Point %(point)s of the %(side)s side was not read at opening. Close the run"
+        " with readings at the opening's points."
+    ),
+    "reading_place": _(
+        "Point %(point)s on the %(side)s side is no place of a reading. Use the top or"
+        " bottom side and points 1 to %(most)s."
     ),
     "reading_twice": _(
         "One point was read twice on the same side. Keep one reading for each point"
@@ -218,7 +258,7 @@ SENTENCES: dict[str, str | Promise] = {
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
     "run_on_hold": _(
-        "Run %(run)s is on hold. Nothing goes on or off until the hold is lifted."
+        "Run %(run)s is on hold. Nothing goes on until the hold is lifted."
     ),
     "scan_gs1_wrong": _(
         "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"
@@ -244,6 +284,7 @@ SENTENCES: dict[str, str | Promise] = {
     "use_by_before_made_on": _(
         "The use-by date lies before the day the lot was made. Check both dates."
     ),
+    "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
 }
 ALL: dict[str, str | Promise] = {
     **file_sentences.SENTENCES,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 import uuid
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.models import Group
@@ -213,10 +213,15 @@ def open_run(protocol: Protocol, meter: Meter | None = None, **changes: Any) -> 
     return Run.objects.get(number=opened.run)
 
 
+def after_passes(run: Run, since: datetime = NOW) -> datetime:
+    """When a bag that went on at ``since`` has had all its passes."""
+    return since + timedelta(milliseconds=run.exposure_ms * run.passes)
+
+
 def expose(run: Run, *bags: Bag) -> None:
     for bag in bags:
         runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=sign())
-        runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=sign())
+        runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=sign(now=after_passes(run)))
 
 
 def close_run(run: Run, uw_cm2: int = 4_000) -> Run:

@@ -11,6 +11,7 @@ from kitting.domain import exposure
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, RunStage
 from kitting.models import Bag, BoxLine, Run, RunBag, RunVerdict
+from kitting.models.runs import Moment
 
 if TYPE_CHECKING:
     from dispatch.proving.faults import Tally
@@ -43,8 +44,14 @@ def verdicts(tally: Tally) -> None:
         given = {row.side: row for row in run.verdicts.all()}
         if run.stage == RunStage.OPEN:
             tally.same(RUN, run.pk, "An open run has no verdict.", 0, len(given))
-        else:
+        elif not _given_up(run):
             _judge(tally, run, given)
+
+
+def _given_up(run: Run) -> bool:
+    """Whether it failed without a closing reading: the lamps or the meter gave out."""
+    closing = any(row.moment == Moment.CLOSING for row in run.readings.all())
+    return run.stage == RunStage.FAILED and not closing and not run.verdicts.all()
 
 
 def _judge(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.db import IntegrityError, transaction
 
@@ -13,17 +13,7 @@ from kitting.clock import day_of
 from kitting.domain import exposure, numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind, RunStage
-from kitting.models import (
-    Bag,
-    Calibration,
-    Guarded,
-    Meter,
-    Place,
-    Reading,
-    Run,
-    RunBag,
-    RunVerdict,
-)
+from kitting.models import Bag, Calibration, Meter, Place, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
 from kitting.operations import Act, Sign, perform
@@ -31,25 +21,33 @@ from kitting.reach import standing_reach
 from kitting.services.steps.bags import Change, change, need_stage, save_bags
 from kitting.services.steps.counting import take
 from kitting.services.steps.lines import (
+    Belt,
+    off_from,
+    pass_ms,
     protocol_in_force,
     readings_of,
+    refuse_other_points,
     refuse_uncovered,
     uncertainty_of,
 )
+from kitting.services.steps.verdicts import after_run, judge, reading_rows, return_bag
+
+__all__ = [
+    "Belt",
+    "Calibrated",
+    "Judged",
+    "OnLine",
+    "Opened",
+    "close_run",
+    "give_up_run",
+    "open_run",
+    "put_on",
+    "record_calibration",
+    "take_off",
+]
 
 Values = Sequence[tuple[int, str, int]]
 """Readings as entered: point, side, irradiance in µW/cm²."""
-
-
-@dataclass(frozen=True)
-class Belt:
-    """How long the line exposes what lies on it, per pass."""
-
-    zone_um: int | None = None
-    belt_um_s: int | None = None
-    exposure_ms: int | None = None
-    """Time of one pass where nothing moves; else it follows from zone and speed."""
-    passes: int = 1
 
 
 @dataclass(frozen=True)
@@ -102,7 +100,8 @@ def record_calibration(
 
     Raises:
         Missing: If there is no such meter.
-        Refused: ``calibration_dates``, ``uncertainty_out_of_range``.
+        Refused: ``calibration_dates``, ``calibration_in_future``,
+            ``uncertainty_out_of_range``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -110,8 +109,11 @@ def record_calibration(
         meter = Meter.objects.filter(pk=meter_id).first()
         if meter is None:
             raise Missing("row_missing", what="meter")
-        if due < on or on > day_of(act.workshop, act.now):
+        today = day_of(act.workshop, act.now)
+        if due < on:
             raise Refused("calibration_dates", on=on, due=due)
+        if on > today:
+            raise Refused("calibration_in_future", on=on, today=today)
         for code in exposure.sanity(rel_u_ppm=rel_u_ppm):
             raise Refused(code, value=rel_u_ppm)
         act.write(Calibration(meter=meter, on=on, due=due, rel_u_ppm=rel_u_ppm))
@@ -148,12 +150,13 @@ def open_run(
     Raises:
         Conflict: ``line_has_a_run``.
         Missing: If the line, protocol or meter is not there.
-        OnHold: If the protocol is held.
+        OnHold: ``protocol_on_hold``.
         Refused: If protocol, meter, belt or readings are not in order.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Opened:
+        locking.enter_gate()
         today = day_of(act.workshop, act.now)
         line = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE).first()
         if line is None:
@@ -172,14 +175,14 @@ def open_run(
             meter_id=meter_id,
             zone_um=belt.zone_um,
             belt_um_s=belt.belt_um_s,
-            exposure_ms=_exposure_ms(belt),
+            exposure_ms=pass_ms(belt),
             passes=belt.passes,
             rel_u_ppm=rel_u_ppm,
             opened_at=act.now,
             number=take(act.workshop.site, numbers.Kind.RUN)[0],
         )
         _insert(run)
-        act.write(*_rows(run, taken))
+        act.write(*reading_rows(run, taken))
         return Opened(run=run.number)
 
     sent = {
@@ -200,37 +203,11 @@ def _insert(run: Run) -> None:
         raise Conflict("line_has_a_run", line=run.line.name) from error
 
 
-def _exposure_ms(belt: Belt) -> int:
-    codes = exposure.sanity(passes=belt.passes)
-    for code in codes:
-        raise Refused(code, value=belt.passes)
-    if belt.zone_um is not None and belt.belt_um_s is not None:
-        time_ms = exposure.exposure_ms(belt.zone_um, belt.belt_um_s)
-    else:
-        time_ms = belt.exposure_ms or 0
-    for code in exposure.sanity(exposure_ms=time_ms):
-        raise Refused(code, value=time_ms)
-    return time_ms
-
-
-def _rows(run: Run, readings: list[exposure.Reading]) -> list[Guarded]:
-    return [
-        Reading(
-            run=run,
-            point=reading.point,
-            side=reading.side,
-            moment=reading.moment,
-            uw_cm2=reading.uw_cm2,
-        )
-        for reading in readings
-    ]
-
-
 def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
     """Put a bag on the line of an open run.
 
     Args:
-        run_id: The run.
+        run_id: The run; its protocol is still in force.
         bag_id: The bag; accepted, not held, covered by the run's protocol.
         sign: Who, when and the operation key.
 
@@ -239,19 +216,21 @@ def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
 
     Raises:
         Missing: If the run or bag is not there.
-        OnHold: If the bag or the run is held.
-        Refused: If the protocol does not cover it, or it was on in this run before.
-        WrongStage: If the run is closed or the bag is not accepted.
+        OnHold: If the bag, the run or its protocol is held.
+        Refused: If the protocol does not cover it or is not in force any more, or the
+            bag was on in this run before.
+        WrongStage: If the run is closed, or the bag is not accepted or in another run.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> OnLine:
+        locking.enter_gate()
         bag = locking.lock_row(Bag, bag_id)
         run = _open_run(run_id)
+        protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
+        _refuse_other_run(bag, run)
         need_stage(bag, BagStage.ACCEPTED)
         refuse_uncovered(run, bag, standing_reach())
-        if RunBag.objects.filter(run=run, bag=bag).exists():
-            raise Refused("bag_was_on", bag=bag.number, run=run.number)
         moved = change(
             bag,
             Change(
@@ -270,21 +249,35 @@ def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
     return perform("put_on", sign=sign, sent=sent, gives=OnLine, work=work)
 
 
-def take_off(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
+def _refuse_other_run(bag: Bag, run: Run) -> None:
+    stays = RunBag.objects.filter(bag=bag).select_related("run")
+    live = stays.filter(live=True).exclude(run=run).first()
+    if live is not None:
+        raise WrongStage("bag_in_other_run", bag=bag.number, run=live.run.number)
+    if stays.filter(run=run).exists():
+        raise Refused("bag_was_on", bag=bag.number, run=run.number)
+
+
+def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> OnLine:
     """Take a bag off the line after its passes: exposed, not yet cleared.
+
+    A bag that comes off before its passes are over has not had its dose. That is
+    refused, since most often one label was scanned twice; said to be meant, the bag
+    comes off, and the verdict sends it back to accepted whatever the run's dose is.
 
     Args:
         run_id: The run.
         bag_id: The bag; it must have gone on in this run.
         sign: Who, when and the operation key.
+        short: The bag is meant to come off before its passes are over.
 
     Returns:
         The bag and its stage.
 
     Raises:
         Missing: If the run or bag is not there.
-        Refused: ``bag_not_on`` if it did not go on in this run.
-        WrongStage: If the run is closed or the bag came off before.
+        Refused: ``bag_not_on`` if it did not go on in this run, ``bag_off_too_early``.
+        WrongStage: If the run is closed, or ``bag_came_off`` before.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -294,7 +287,14 @@ def take_off(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
         stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
         if stay is None:
             raise Refused("bag_not_on", bag=bag.number, run=run.number)
+        if stay.off_at is not None:
+            raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
         need_stage(bag, BagStage.IN_RUN)
+        left = off_from(stay, run) - act.now
+        if left > timedelta(0) and not short:
+            # Rounded up: after so many seconds it may come off.
+            seconds = -(-left // timedelta(seconds=1))
+            raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
         moved = change(
             bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED)
         )
@@ -304,7 +304,7 @@ def take_off(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
         act.write(moved)
         return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
 
-    sent = {"run": run_id, "bag": bag_id}
+    sent = {"run": run_id, "bag": bag_id, "short": short}
     return perform("take_off", sign=sign, sent=sent, gives=OnLine, work=work)
 
 
@@ -319,8 +319,9 @@ def close_run(*, run_id: int, readings: Values, sign: Sign) -> Judged:
     """Close a run with its closing readings and judge it as a whole.
 
     Released if the lower bound of the dose at the weakest point meets the protocol on
-    every side that it requires: the bags are cleared. Failed otherwise: they are back
-    at accepted and may be run again.
+    every side that it requires: the bags are cleared, but for those that came off
+    before their passes were over. Failed otherwise: all are back at accepted. What went
+    back may go on another run.
 
     Args:
         run_id: The run; all its bags are off the line.
@@ -338,68 +339,73 @@ def close_run(*, run_id: int, readings: Values, sign: Sign) -> Judged:
     """
 
     def work(act: Act) -> Judged:
-        ids = RunBag.objects.filter(run=run_id, live=True).values_list("bag", flat=True)
-        bags = list(locking.lock_rows(Bag, ids).values())
-        run = _open_run(run_id)
-        stays = set(run.run_bags.filter(live=True).values_list("bag", flat=True))
-        on = [bag.number for bag in bags if bag.stage == BagStage.IN_RUN]
-        if on or stays != {bag.pk for bag in bags}:
-            raise Refused("bags_on_the_line", run=run.number, bags=", ".join(on))
+        run, bags, stays = _lock_to_close(run_id)
         taken = readings_of(readings, Moment.CLOSING)
+        refuse_other_points(run, taken)
         now_ppm = uncertainty_of(run.meter_id, day_of(act.workshop, act.now))
-        verdicts, passed = _judge(run, taken, max(run.rel_u_ppm, now_ppm))
-        run.stage = RunStage.RELEASED if passed else RunStage.FAILED
-        run.closed_at = act.now
-        run.save(update_fields=["stage", "closed_at"])
-        moved = [_after_run(bag, run, passed=passed) for bag in bags]
+        verdicts, passed = judge(run, taken, max(run.rel_u_ppm, now_ppm))
+        _end(run, act, RunStage.RELEASED if passed else RunStage.FAILED)
+        moved = [after_run(bag, stays[bag.pk], run, passed=passed) for bag in bags]
         save_bags(bags)
-        run.run_bags.filter(live=True).update(live=False)
-        act.write(*_rows(run, taken), *verdicts, *moved)
+        act.write(*reading_rows(run, taken), *verdicts, *moved)
         return Judged(run=run.number, stage=run.stage, bags=len(bags))
 
     sent = {"run": run_id, "readings": [list(value) for value in readings]}
     return perform("close_run", sign=sign, sent=sent, gives=Judged, work=work)
 
 
-def _judge(
-    run: Run, closing: list[exposure.Reading], rel_u_ppm: int
-) -> tuple[list[Guarded], bool]:
-    opening = [
-        exposure.Reading(row.point, row.side, row.moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in run.readings.all()
-    ]
-    doses = exposure.run_dose(
-        [*opening, *closing],
-        exposure_ms=run.exposure_ms,
-        passes=run.passes,
-        rel_u_ppm=rel_u_ppm,
-    )
-    verdict = exposure.verdict(doses, run.protocol.required())  # type: ignore[arg-type]
-    rows: list[Guarded] = [
-        RunVerdict(
-            run=run,
-            side=side.dose.side,
-            required_uj_cm2=side.required_uj_cm2,
-            dose_uj_cm2=side.dose.measured_uj_cm2,
-            low_uj_cm2=side.dose.low_uj_cm2,
-            rel_u_ppm=rel_u_ppm,
-            passed=side.met,
-        )
-        for side in verdict.sides
-    ]
-    return rows, verdict.passed
+def give_up_run(*, run_id: int, reason: str, sign: Sign) -> Judged:
+    """End a run that cannot be closed with readings: it failed, without a dose.
+
+    The lamps went out, or the meter broke or is due: all bags go back to accepted.
+
+    Args:
+        run_id: The run; all its bags are off the line.
+        reason: Why, for the record of each bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The failed run and how many bags went back.
+
+    Raises:
+        Missing: If there is no such run.
+        Refused: ``reason_missing``, ``bags_on_the_line``.
+        WrongStage: If the run is closed.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Judged:
+        if not reason.strip():
+            raise Refused("reason_missing")
+        run, bags, _ = _lock_to_close(run_id)
+        _end(run, act, RunStage.FAILED)
+        words = f"run {run.number} given up: {reason.strip()}"
+        moved = [return_bag(bag, run, words) for bag in bags]
+        save_bags(bags)
+        act.write(*moved)
+        return Judged(run=run.number, stage=run.stage, bags=len(bags))
+
+    sent = {"run": run_id, "reason": reason}
+    return perform("give_up_run", sign=sign, sent=sent, gives=Judged, work=work)
 
 
-def _after_run(bag: Bag, run: Run, *, passed: bool) -> Guarded:
-    bag.passes += run.passes
-    if passed:
-        bag.cleared_run = run
-        what = Change(MovementKind.CLEARED, bag.pieces, to=BagStage.CLEARED)
-    else:
-        what = Change(
-            MovementKind.NOT_CLEARED,
-            bag.pieces,
-            to=BagStage.ACCEPTED,
-            reason=f"run {run.number} failed",
-        )
-    return change(bag, what)
+def _lock_to_close(run_id: int) -> tuple[Run, list[Bag], dict[int, RunBag]]:
+    ids = RunBag.objects.filter(run=run_id, live=True).values_list("bag", flat=True)
+    bags = list(locking.lock_rows(Bag, ids).values())
+    run = _open_run(run_id)
+    # Read again under the lock: a bag may have gone on since the ids were read.
+    live = run.run_bags.filter(live=True).select_related("bag").order_by("pk")
+    stays = {stay.bag_id: stay for stay in live}
+    on = [stay.bag.number for stay in stays.values() if stay.off_at is None]
+    if on:
+        raise Refused("bags_on_the_line", run=run.number, bags=", ".join(on))
+    if stays.keys() != {bag.pk for bag in bags}:
+        raise Conflict("page_is_old")
+    return run, bags, stays
+
+
+def _end(run: Run, act: Act, stage: RunStage) -> None:
+    run.stage = stage
+    run.closed_at = act.now
+    run.save(update_fields=["stage", "closed_at"])
+    run.run_bags.filter(live=True).update(live=False)

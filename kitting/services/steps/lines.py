@@ -2,19 +2,104 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from kitting.domain import exposure
 from kitting.domain.errors import Missing, OnHold, Refused
-from kitting.models import Calibration, Protocol, Run
+from kitting.models import Calibration, Meter, Protocol, Run
 from kitting.models.runs import Moment
+from kitting.reach import standing_holds
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date
+    from datetime import date, datetime
 
-    from kitting.models import Bag
+    from kitting.models import Bag, RunBag
     from kitting.reach import Reach
+
+MOST_UW_CM2 = 10_000_000
+"""10 W/cm² in µW/cm²: a slip of the unit, not a lamp over a line."""
+MOST_POINTS = 99
+MOST_PASSES = 100
+LONGEST_PASS_MS = 86_400_000
+"""A day."""
+MOST_UM = 100_000_000
+"""100 m, or 100 m/s, in µm: no line is longer and no belt faster."""
+
+
+@dataclass(frozen=True)
+class Belt:
+    """How long the line exposes what lies on it, per pass."""
+
+    zone_um: int | None = None
+    belt_um_s: int | None = None
+    exposure_ms: int | None = None
+    """Time of one pass where nothing moves; else it follows from zone and speed."""
+    passes: int = 1
+
+
+def pass_ms(belt: Belt) -> int:
+    """The time of one pass, rounded down.
+
+    Args:
+        belt: Zone and speed, or a time; and the passes.
+
+    Returns:
+        Time of one pass in ms, above 0.
+
+    Raises:
+        Refused: ``belt_half_given``, ``belt_or_time``, ``passes_too_many``,
+            ``pass_too_long``, ``zone_too_long``, ``belt_too_fast``, or what is absurd.
+    """
+    for code in exposure.sanity(passes=belt.passes):
+        raise Refused(code, value=belt.passes)
+    if belt.passes > MOST_PASSES:
+        raise Refused("passes_too_many", passes=belt.passes, most=MOST_PASSES)
+    if (belt.zone_um is None) != (belt.belt_um_s is None):
+        raise Refused("belt_half_given")
+    if belt.zone_um is None or belt.belt_um_s is None:
+        time_ms = belt.exposure_ms or 0
+    elif belt.exposure_ms is not None:
+        raise Refused("belt_or_time")
+    else:
+        time_ms = exposure.exposure_ms(belt.zone_um, belt.belt_um_s)
+        if belt.zone_um > MOST_UM:
+            raise Refused("zone_too_long", most=MOST_UM // 1_000_000)
+        if belt.belt_um_s > MOST_UM:
+            raise Refused("belt_too_fast", most=MOST_UM // 1_000_000)
+    for code in exposure.sanity(exposure_ms=time_ms):
+        raise Refused(code, value=time_ms)
+    if time_ms > LONGEST_PASS_MS:
+        raise Refused("pass_too_long", hours=LONGEST_PASS_MS // 3_600_000)
+    return time_ms
+
+
+def off_from(stay: RunBag, run: Run) -> datetime:
+    """From when a bag has had all its passes.
+
+    Args:
+        stay: Its stay in the run.
+        run: The run.
+
+    Returns:
+        The moment it went on and the time of all passes.
+    """
+    return stay.on_at + timedelta(milliseconds=run.exposure_ms * run.passes)
+
+
+def came_off_early(stay: RunBag, run: Run) -> bool:
+    """Whether a bag that is off the line was taken off before its passes were over.
+
+    Args:
+        stay: Its stay in the run.
+        run: The run.
+
+    Returns:
+        True for one that has not had its dose; False for one that is still on.
+    """
+    return stay.off_at is not None and stay.off_at < off_from(stay, run)
 
 
 def protocol_in_force(protocol_id: int, on: date) -> Protocol:
@@ -29,6 +114,7 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
 
     Raises:
         Missing: If there is no such protocol.
+        OnHold: ``protocol_on_hold``.
         Refused: ``protocol_not_in_force``, ``protocol_not_signed``.
     """
     protocol = Protocol.objects.filter(pk=protocol_id).first()
@@ -37,8 +123,10 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
     until = protocol.in_force_until
     if on < protocol.in_force_from or (until is not None and on > until):
         raise Refused("protocol_not_in_force", protocol=str(protocol), on=on)
-    if not protocol.signed_by:
+    if not protocol.signed_by.strip():
         raise Refused("protocol_not_signed", protocol=str(protocol))
+    if any(hold.protocol_id == protocol.pk for hold in standing_holds()):
+        raise OnHold("protocol_on_hold", protocol=str(protocol))
     return protocol
 
 
@@ -53,8 +141,11 @@ def uncertainty_of(meter_id: int, on: date) -> int:
         Parts per million, of the newest calibration on or before the day.
 
     Raises:
+        Missing: If there is no such meter.
         Refused: ``meter_not_calibrated``, ``meter_out_of_calibration``.
     """
+    if not Meter.objects.filter(pk=meter_id).exists():
+        raise Missing("row_missing", what="meter")
     newest = (
         Calibration.objects.filter(meter=meter_id, on__lte=on)
         .order_by("-on", "-pk")
@@ -80,21 +171,46 @@ def readings_of(
         The readings.
 
     Raises:
-        Refused: ``readings_missing``, ``reading_twice``, or what is absurd about one.
+        Refused: ``readings_missing``, ``reading_twice``, ``reading_place``, or what is
+            absurd about one.
     """
     if not values:
         raise Refused("readings_missing", moment=str(moment))
     places = [(point, side) for point, side, _ in values]
     if len(set(places)) != len(places):
         raise Refused("reading_twice")
-    for _, _, uw_cm2 in values:
+    for point, side, uw_cm2 in values:
+        if side not in exposure.SIDES or not 1 <= point <= MOST_POINTS:
+            raise Refused("reading_place", point=point, side=side, most=MOST_POINTS)
         for code in exposure.sanity(uw_cm2=uw_cm2):
-            if code != "irradiance_zero":
+            if code != "irradiance_zero":  # a dark lamp is read like another
                 raise Refused(code, value=uw_cm2)
+        if uw_cm2 > MOST_UW_CM2:
+            raise Refused("irradiance_too_high", value=f"{uw_cm2} µW/cm²")
     return [
         exposure.Reading(point=point, side=side, moment=moment.value, uw_cm2=uw_cm2)  # type: ignore[arg-type]
         for point, side, uw_cm2 in values
     ]
+
+
+def refuse_other_points(run: Run, closing: Sequence[exposure.Reading]) -> None:
+    """Refuse closing readings that were taken elsewhere than the opening ones.
+
+    Args:
+        run: The open run.
+        closing: Its closing readings.
+
+    Raises:
+        Refused: ``reading_missing``, ``reading_elsewhere``.
+    """
+    opened = set(
+        run.readings.filter(moment=Moment.OPENING).values_list("point", "side")
+    )
+    closed = {(reading.point, str(reading.side)) for reading in closing}
+    for point, side in sorted(opened - closed):
+        raise Refused("reading_missing", point=point, side=side, moment="closing")
+    for point, side in sorted(closed - opened):
+        raise Refused("reading_elsewhere", point=point, side=side)
 
 
 def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> None:
