@@ -29,6 +29,9 @@ VALUE: Final = Style(2.4, bold=True)
 VALUE_SMALL: Final = Style(1.9, bold=True)
 TITLE_GAP: Final = 1.5
 ROWS: Final = 2
+SECOND: Final = 0.42
+"""Where the second column starts, in parts of the room."""
+
 LEAST_STEP: Final = 3.4
 MARK: Final = tuple((Style(high, bold=True), 1) for high in (2.4, 1.9))
 BAND: Final = 4.0
@@ -156,14 +159,14 @@ def _content(
 def _rows(
     cells: list[tuple[str, str]], style: Style, room: float
 ) -> list[list[tuple[float, str, str, Style]]]:
-    """Set titles and values side by side, on the half of the room where they can."""
+    """Set titles and values side by side, in two columns where they can."""
     rows: list[list[tuple[float, str, str, Style]]] = []
     end = room + 1
     for title, value in cells:
         wide = width_mm(title, TITLE) + TITLE_GAP + width_mm(value, style)
         if wide > room:
             raise NotFit("text_too_long", text=value, lines=1, room_mm=round(room, 1))
-        start = max(end + 2.5, room / 2) if rows else end
+        start = max(end + 2.5, room * SECOND) if rows else end
         if start + wide > room:
             rows.append([])
             start = 0.0

@@ -13,7 +13,14 @@ from typing import Final
 from kitting.domain.errors import NotFit
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.carried import Carried
-from kitting.labels.geometry import LOGISTIC, MATRIX, NUMBER, fit_linear, fit_matrix
+from kitting.labels.geometry import (
+    LOGISTIC,
+    MATRIX,
+    MATRIX_QUIET,
+    NUMBER,
+    fit_linear,
+    fit_matrix,
+)
 from kitting.labels.marks import MARKS
 from kitting.labels.paper import Paper
 from kitting.labels.text import Style, balanced, fit, width_mm, wrap
@@ -23,6 +30,7 @@ WIDE: Final = 88.0
 RIGHT: Final = LEFT + WIDE
 DATES_LEFT: Final = 39.0
 MARK_SIDE: Final = 5.0
+MATRIX_ROOM: Final = 32.0
 GAP: Final = 2.5
 LOT_STEP: Final = 3.5
 
@@ -76,12 +84,7 @@ class BoxFace:
         foot = self._cautions(self._maker(self._linear()))
         needed = self._numbers(y, foot)
         if needed > foot:
-            raise NotFit(
-                "label_full",
-                serial=self.label.serial,
-                needed_mm=round(needed - y, 1),
-                room_mm=round(foot - y, 1),
-            )
+            raise self._full(needed - y, foot - y)
 
     def _across(self) -> None:
         """Draw the mark of a demo or a practice, hollow, so that all stays readable."""
@@ -164,7 +167,11 @@ class BoxFace:
         paper, stock = self.paper, self.paper.stock
         lines = _packed(self.matrix.readable(), READABLE_SMALL, room=36)
         cells = self.matrix.matrix()
-        room = min(32.0, foot - top - 3.1 * len(lines) - 0.6)
+        below = 3.1 * len(lines) + 0.6
+        least = stock.mm((cells.cells + 2 * MATRIX_QUIET) * MATRIX.floor_dots(stock))
+        if least <= MATRIX_ROOM and top + least + below > foot:
+            raise self._full(least + below, foot - top)
+        room = min(MATRIX_ROOM, foot - top - below)
         size = fit_matrix(cells, module=MATRIX, room=stock.dots(room), stock=stock)
         widest = max(width_mm(line, READABLE_SMALL) for line in lines)
         left = stock.dots(RIGHT - max(widest, stock.mm(size.side)))
@@ -177,6 +184,15 @@ class BoxFace:
             y += 3.1
             paper.text(stock.mm(left), y, line, READABLE_SMALL)
         return stock.mm(left - quiet), y
+
+    def _full(self, needed: float, room: float) -> NotFit:
+        """Tell that the numbers need more height than is left, in mm."""
+        return NotFit(
+            "label_full",
+            number=self.label.serial,
+            needed_mm=round(needed, 1),
+            room_mm=round(room, 1),
+        )
 
     def _number(
         self,

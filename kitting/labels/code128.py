@@ -24,6 +24,7 @@ _FNC1: Final = Gs1_128.FNC1_CHAR
 _SETS: Final = "CBA"
 _SWITCH: Final = {"A": 101, "B": 100, "C": 99}
 _SHIFT: Final = 98
+_FNC1_VALUE: Final = 102
 _PRINTABLE: Final = frozenset(map(chr, range(32, 127)))
 
 
@@ -152,13 +153,11 @@ def _cheapest(
     best: dict[tuple[int, str], tuple[int, int, tuple[int, ...]]],
 ) -> tuple[int, int, tuple[int, ...]] | None:
     """Give the cheapest finish that takes its next character in code set ``here``."""
-    found: tuple[int, int, tuple[int, ...]] | None = None
-    for taken, values in _next_characters(code, at, here):
-        cost, changes, rest = best[at + taken, here]
-        option = (cost + len(values), changes, (*values, *rest))
-        if found is None or option[:2] < found[:2]:
-            found = option
-    return found
+    taken, values = _next_characters(code, at, here)
+    if not taken:
+        return None
+    cost, changes, rest = best[at + taken, here]
+    return cost + len(values), changes, (*values, *rest)
 
 
 @cache
@@ -167,19 +166,17 @@ def _value(char: str, here: str) -> int | None:
     return table.get(char)
 
 
-def _next_characters(
-    code: str, at: int, here: str
-) -> list[tuple[int, tuple[int, ...]]]:
-    """List what can be encoded next without leaving ``here``: (taken, values)."""
+def _next_characters(code: str, at: int, here: str) -> tuple[int, tuple[int, ...]]:
+    """Tell how much text is taken without leaving ``here``, and as what; or nothing."""
     char = code[at]
     if char == _FNC1:
-        return [(1, (102,))]
+        return 1, (_FNC1_VALUE,)
     if here == "C":
         pair = code[at : at + 2]
         is_pair = len(pair) == 2 and pair.isascii() and pair.isdecimal()
-        return [(2, (int(pair),))] if is_pair else []
+        return (2, (int(pair),)) if is_pair else (0, ())
     value = _value(char, here)
     if value is not None:
-        return [(1, (value,))]
+        return 1, (value,)
     other = _value(char, "B" if here == "A" else "A")
-    return [] if other is None else [(1, (_SHIFT, other))]
+    return (0, ()) if other is None else (1, (_SHIFT, other))

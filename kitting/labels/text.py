@@ -52,11 +52,6 @@ class Style:
         """Type size in points."""
         return self.high_mm / _CAPITAL * _POINTS_PER_MM
 
-    @property
-    def leading_mm(self) -> float:
-        """Distance between base lines; twice the figures leaves air for accents."""
-        return self.high_mm * 1.75
-
 
 @cache
 def load_font(name: str) -> TTFont:
@@ -188,11 +183,10 @@ def balanced(
         NotFit: As in ``fit``.
     """
     style, lines = fit(text, styles, room_mm=room_mm)
-    room = max((width_mm(line, style) for line in lines), default=0.0)
-    while True:
+    while lines:
+        room = max(width_mm(line, style) for line in lines) - 0.1
         try:
-            tighter = wrap(text, style, room_mm=room - 0.1, lines=len(lines) or 1)
+            lines = wrap(text, style, room_mm=room, lines=len(lines))
         except NotFit:
-            return style, lines
-        lines = tighter
-        room = max((width_mm(line, style) for line in lines), default=0.0)
+            break
+    return style, lines

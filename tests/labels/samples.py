@@ -1,0 +1,113 @@
+"""Labels and helpers that several label tests share."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import tempfile
+from dataclasses import replace
+from datetime import date
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import zxingcpp
+from PIL import Image
+from pypdf import PdfReader
+
+from kitting.labels.bag import BagContent, BagLabel
+from kitting.labels.box import BoxLabel
+
+DATA = Path(__file__).parent.parent / "data" / "code128"
+EXAMPLES: list[dict[str, Any]] = json.loads(
+    (DATA / "code128-examples.json").read_text()
+)
+TABLE: dict[str, Any] = json.loads((DATA / "code128-widths.json").read_text())
+
+# 952 is the prefix that GS1 keeps for demonstrations; check digits by python-stdnum.
+BOX = BoxLabel(
+    product_name="Face shield with forehead foam, single use",
+    sets=24,
+    packed_on=date(2026, 3, 14),
+    disinfected_on=date(2026, 3, 13),
+    disinfected_words="Disinfected (UV-C)",
+    use_by=date(2029, 3, 13),
+    kit_batch="HL-FS1-26073-3",
+    serial="X1-0001234-K",
+    lots=(
+        ("Headband", "HB-0312"),
+        ("Chin piece", "CP-0307"),
+        ("Visor 0.5 mm", "VS-0288"),
+        ("Elastic", "EL-0019"),
+        ("Manual", "MN-0004"),
+    ),
+    sscc="395212340000012345",
+    gtin="09521234000013",
+    profile="none",
+    cautions=("A splash barrier. Does not replace a respirator.",),
+    maker_name="Harrow Lane Workshop",
+    maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+)
+MARKED = replace(BOX, mark="DEMONSTRATION – NOT FOR USE", copy=2)
+DEVICE = replace(BOX, profile="device", latex=True, sets=6)
+PLAIN = replace(BOX, sscc=None, gtin=None, use_by=None, sets=120)
+
+CONTENT = BagContent("Headband, printed", "R7", "HB-0312", "48", date(2026, 3, 10))
+BAG = BagLabel("B1-0004821-7", CONTENT)
+BLANK = BagLabel("B1-0004821-7")
+
+
+def text_of(pdf: bytes) -> str:
+    """Everything a person can read, blanks and line ends made equal."""
+    return " ".join(PdfReader(BytesIO(pdf)).pages[0].extract_text().split())
+
+
+def page_mm(pdf: bytes) -> tuple[float, float]:
+    box = PdfReader(BytesIO(pdf)).pages[0].mediabox
+    return float(box.width) * 25.4 / 72, float(box.height) * 25.4 / 72
+
+
+def poppler(pdf: bytes, dpi: str) -> Image.Image:
+    """Rasterise with a second, independent rasteriser, in black and white."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder, "in.pdf").write_bytes(pdf)
+        command = ["pdftoppm", "-r", dpi, "-mono", "-singlefile", "in.pdf", "out"]
+        subprocess.run(command, cwd=folder, check=True, timeout=60)
+        return Image.open(Path(folder, "out.pbm")).convert("L")
+
+
+def scanned(image: Image.Image) -> dict[str, str]:
+    """What a scanner would send for each symbol: identifier to data."""
+    found = zxingcpp.read_barcodes(image)
+    return {one.symbology_identifier: one.bytes.decode("latin-1") for one in found}
+
+
+def decoded(widths: tuple[int, ...]) -> str:
+    """Decode element widths with nothing but the published table.
+
+    FNC1 comes out as GS; the check character is verified.
+    """
+    text = "".join(map(str, widths))
+    assert text.endswith(TABLE["widths"][106])
+    cut = [text[at : at + 6] for at in range(0, len(text) - 7, 6)]
+    *values, check = [TABLE["widths"].index(part) for part in cut]
+    weighted = values[0] + sum(at * value for at, value in enumerate(values[1:], 1))
+    assert weighted % 103 == check
+    here = {103: "A", 104: "B", 105: "C"}[values[0]]
+    found, shifted = "", False
+    for value in values[1:]:
+        code_set = {"A": "B", "B": "A"}[here] if shifted else here
+        shifted = False
+        if value == 102:
+            found += "\x1d"
+        elif code_set == "C" and value < 100:
+            found += f"{value:02d}"
+        elif value == 98:
+            shifted = True
+        elif value >= 99:
+            here = {99: "C", 100: "B", 101: "A"}[value]
+        elif code_set == "A" and value >= 64:
+            found += chr(value - 64)
+        else:
+            found += chr(value + 32)
+    return found

@@ -1,0 +1,123 @@
+"""Reading back finds what is wrong with a label before it is printed."""
+
+from __future__ import annotations
+
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
+from typing import Any
+
+import pytest
+
+from kitting.domain.errors import LotwardError, NotFit
+from kitting.labels import paper
+from kitting.labels.box import draw_box
+from kitting.labels.carried import of_elements, of_number, same
+from kitting.labels.readback import (
+    check_box,
+    element_dots,
+    rasterise,
+    read_back,
+)
+from kitting.labels.stock import BOX_100X150
+from tests.labels.samples import BOX, PLAIN
+
+
+def test_a_right_label_passes_and_its_symbols_stand_in_order() -> None:
+    pdf = draw_box(BOX, BOX_100X150)
+    check_box(pdf, BOX, BOX_100X150)
+    matrix, linear = read_back(pdf, BOX_100X150)
+    assert (matrix.symbology_identifier, linear.symbology_identifier) == ("]d2", "]C1")
+    assert matrix.middle < linear.middle
+    # 156 modules of 4 dots, in the middle of 800.
+    assert abs(linear.left - 88) <= 1
+    assert abs(linear.right - 711) <= 1
+
+
+@pytest.mark.parametrize(
+    "other",
+    [
+        replace(BOX, serial="X1-0001235-K"),
+        replace(BOX, sscc="395212340000012352"),
+        replace(BOX, use_by=None),
+        replace(BOX, sscc=None),
+        replace(BOX, profile="device"),
+    ],
+)
+def test_another_boxs_label_is_refused(other: Any) -> None:
+    with pytest.raises(LotwardError) as caught:
+        check_box(draw_box(other, BOX_100X150), BOX, BOX_100X150)
+    assert caught.value.code == "label_unreadable"
+    assert caught.value.params["number"] == "X1-0001234-K"
+    assert caught.value.params["wanted"] != caught.value.params["read"]
+
+
+def test_an_empty_page_is_refused() -> None:
+    page = paper.Paper(BOX_100X150, title="nothing")
+    page.next_page()
+    with pytest.raises(LotwardError) as caught:
+        check_box(page.finish(), BOX, BOX_100X150)
+    assert caught.value.params["read"] == []
+
+
+def test_a_bar_one_dot_too_wide_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Readable but uneven: each bar reaches a dot into the space beside it."""
+    monkeypatch.setattr(paper, "_INSET", -0.6)
+    pdf = draw_box(BOX, BOX_100X150)
+    with pytest.raises(LotwardError) as caught:
+        check_box(pdf, BOX, BOX_100X150)
+    assert caught.value.code == "bars_uneven"
+
+
+def test_bars_are_exact_to_the_dot() -> None:
+    pdf = draw_box(BOX, BOX_100X150)
+    linear = read_back(pdf, BOX_100X150)[1]
+    row = rasterise(pdf, BOX_100X150).row(linear.middle)
+    # The published symbol characters of start C, FNC1 and 00: code128-widths.json.
+    widths = "211232" + "411131" + "212222"
+    found = element_dots(row, linear.left, 18)
+    assert found == tuple(4 * int(width) for width in widths)
+
+
+def test_a_line_without_ink_has_no_bars() -> None:
+    assert element_dots(b"\xff" * 20, 5, 3) == ()
+    assert element_dots(b"\xff\x00\x00\xff\x00", 2, 9) == (2, 1, 1)
+
+
+def test_a_symbol_too_many_is_noticed() -> None:
+    one = of_number("A1", linear=True)
+    assert same([one], [("]C0", "A1")])
+    assert not same([one], [("]C0", "A1"), ("]C0", "A1")])
+    assert not same([one], [("]d1", "A1")])
+
+
+def test_more_than_48_characters_are_never_one_linear_symbol() -> None:
+    pairs = [("01", "09521234000013"), ("10", "A" * 20), ("21", "B" * 20)]
+    with pytest.raises(NotFit) as caught:
+        of_elements(pairs, linear=True).bars()
+    assert caught.value.code == "too_many_characters"
+    assert of_elements(pairs, linear=False).matrix().cells > 0
+
+
+def test_a_batch_with_brackets_survives() -> None:
+    pairs = [("01", "09521234000013"), ("10", "A(B)C")]
+    label = replace(BOX, kit_batch="A(B)C")
+    pdf = draw_box(label, BOX_100X150)
+    check_box(pdf, label, BOX_100X150)
+    assert of_elements(pairs, linear=False).readable()[1] == "(10)A(B)C"
+
+
+# The rasteriser crashed the process when four threads used it without a lock.
+def test_threads_take_turns() -> None:
+    pdfs = {label: draw_box(label, BOX_100X150) for label in (BOX, PLAIN)}
+    started = threading.Barrier(4)
+
+    def check(number: int) -> int:
+        started.wait(timeout=30)
+        for _ in range(3):
+            for label, pdf in pdfs.items():
+                check_box(pdf, label, BOX_100X150)
+        return number
+
+    with ThreadPoolExecutor(4) as pool:
+        assert sorted(pool.map(check, range(4))) == [0, 1, 2, 3]
