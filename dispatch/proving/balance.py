@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.db.models import Case, F, Sum, When
+from django.db.models import BigIntegerField, Case, F, Sum, When
 
 from dispatch.proving.streams import grouped, rows, side_by_side
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage, MovementKind
@@ -28,7 +28,7 @@ def _signed() -> Expression:
     """Pieces of a movement in its kind's usual direction; a correction counts against."""
     came = When(kind__in=_CAME, delta__lt=0, then=-F("pieces"))
     went = When(kind__in=_WENT, delta__gt=0, then=-F("pieces"))
-    return Sum(Case(came, went, default=F("pieces")))
+    return Sum(Case(came, went, default=F("pieces"), output_field=BigIntegerField()))
 
 
 def lots(tally: Tally) -> None:

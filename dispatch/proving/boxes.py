@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.db.models import F, Min, OuterRef, Subquery, Sum
 
@@ -11,7 +12,15 @@ from dispatch.proving.streams import Row, grouped, rows, side_by_side
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import BoxStage, MovementKind
-from kitting.models import Box, BoxEvent, BoxLine, Movement, Print, RecipeLine
+from kitting.models import (
+    Box,
+    BoxEvent,
+    BoxLine,
+    Link,
+    Movement,
+    Print,
+    RecipeLine,
+)
 
 if TYPE_CHECKING:
     from django.db.models import Expression, QuerySet
@@ -20,6 +29,7 @@ if TYPE_CHECKING:
 
 BOX = Box._meta.db_table
 LINE = BoxLine._meta.db_table
+_CLOSED = BoxStage.CLOSED
 NEW = (BoxStage.OPEN, BoxStage.VOIDED)
 """Stages in which a box may have no identity; an open box may have been called off."""
 
@@ -63,10 +73,11 @@ def contents(tally: Tally) -> None:
         )
 
 
-def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Row]:
+def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Any]:
     key = ("box_id", "bag_id")
     summed = found.order_by(*key).values(*key).annotate(total=total)
-    return summed.values_list(*key, "total")
+    totals: QuerySet[Movement, Any] = summed.values_list(*key, "total")
+    return totals
 
 
 def complete(tally: Tally) -> None:
@@ -136,19 +147,19 @@ def identity(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
-    soonest = BoxLine.objects.filter(box=OuterRef("pk")).order_by()
-    soonest = soonest.values("box").annotate(day=Min("lot__use_by"))  # type: ignore[assignment]
+    lines = BoxLine.objects.filter(box=OuterRef("pk")).order_by().values("box")
+    soonest = lines.annotate(day=Min("lot__use_by")).values("day")
     found = (
         Box.objects.exclude(stage__in=NEW, serial__isnull=True)
-        .annotate(soonest=Subquery(soonest.values("day")))
+        .annotate(soonest=Subquery(soonest))
         .annotate(closed=_moment(BoxStage.CLOSED), seen=_moment(BoxStage.LABELLED))
-        .annotate(copies=Subquery(_first_copy()))
+        .annotate(copies=Subquery(_first_copy()), outcome=Subquery(_closing()))
         .select_related("recipe")
         .order_by("pk")
     )
     for box in found.iterator(chunk_size=500):
         tally.count += 1
-        _who(tally, box)
+        _who(tally, box, box.outcome)
         same = tally.same
         seen = box.label_seen_at
         same(BOX, box.pk, "It was closed at another moment.", box.closed, box.closed_at)
@@ -164,14 +175,36 @@ def _moment(after: BoxStage) -> Subquery:
     return Subquery(events.order_by("nth").values("operation__at")[:1])
 
 
-def _first_copy() -> QuerySet[Print, Row]:
+def _first_copy() -> QuerySet[Print, Any]:
     return Print.objects.filter(box=OuterRef("pk")).order_by("copy").values("copy")[:1]
 
 
-def _who(tally: Tally, box: Box) -> None:
+def _closing() -> QuerySet[Link, Any]:
+    """The outcome of the act that closed a box, which its link seals."""
+    events = BoxEvent.objects.filter(box=OuterRef(OuterRef("pk")), after=_CLOSED)
+    first = events.order_by("nth").values("operation")[:1]
+    return Link.objects.filter(operation=Subquery(first)).values("outcome")[:1]
+
+
+def _sealed(outcome: str | None) -> tuple[object, ...] | None:
+    try:
+        said = json.loads(outcome or "")
+        return said["serial"], said["sscc"], said["batch"]
+    except (ValueError, KeyError, TypeError):
+        return None
+
+
+def _who(tally: Tally, box: Box, outcome: str | None) -> None:
     if not box.serial or box.packed_on is None or box.closed_at is None:
         tally.add(BOX, box.pk, "Its identity is not complete.", "an identity", "less")
         return
+    tally.same(
+        BOX,
+        box.pk,
+        "The act that closed it gave it another serial, SSCC or kit batch.",
+        _sealed(outcome),
+        (box.serial, box.sscc, box.batch),
+    )
     _number(tally, box.pk, box.serial, numbers.Kind.SERIAL)
     if box.sscc is not None and not gs1.sscc_ok(box.sscc):
         tally.add(BOX, box.pk, "Its SSCC is none.", "a right check digit", box.sscc)

@@ -63,7 +63,7 @@ def _site(tally: Tally, site: int) -> None:
     found = Link.objects.filter(site=site).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link))):
-        made = [_Link(*row[:5], bytes(row[5])) for row in batch]
+        made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
         written = _written([link.operation for link in made])
         for link in made:
             tally.count += 1
@@ -160,7 +160,8 @@ def orphans(tally: Tally) -> None:
     Args:
         tally: Where guarded rows are counted and faults noted.
     """
-    for model in [*sealed_models(), Link]:
+    models: list[type[Model]] = [*sealed_models(), Link]
+    for model in models:
         found = model._default_manager.all()
         tally.count += found.count()
         named = Operation.objects.filter(pk=OuterRef("operation_id"))

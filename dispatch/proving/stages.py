@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from dispatch.models import ShipEvent, Shipment
 from dispatch.proving.streams import Row, grouped, rows, side_by_side
@@ -10,19 +11,20 @@ from kitting.domain.stages import BOX_MOVES, ShipmentStage
 from kitting.models import Box, BoxEvent
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping
+    from collections.abc import Mapping
 
     from django.db.models import QuerySet
 
     from dispatch.proving.faults import Tally
 
 _START = "none"
-_SHIPMENT_MOVES = {
+_SHIPMENT_MOVES: dict[str, Collection[str]] = {
     ShipmentStage.OPEN: {ShipmentStage.SENT, ShipmentStage.CALLED_OFF},
     ShipmentStage.SENT: {ShipmentStage.DELIVERED},
 }
-_BOX: Mapping[str, Collection[str]] = {_START: {"open"}, **BOX_MOVES}
-_SHIPMENT: Mapping[str, Collection[str]] = {_START: {"open"}, **_SHIPMENT_MOVES}
+_Moves: TypeAlias = dict[str, Collection[str]]
+_BOX: _Moves = {_START: {"open"}, **{str(k): v for k, v in BOX_MOVES.items()}}
+_SHIPMENT: _Moves = {_START: {"open"}, **_SHIPMENT_MOVES}
 
 
 def boxes(tally: Tally) -> None:

@@ -1,0 +1,243 @@
+"""Ways of tampering with boxes and shipments, for the proof to find.
+
+Each changes rows as somebody with the database in hand could, guards away, and gives
+the faults that must be found.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from django.db.models import F
+
+from dispatch.models import ShipEvent, ShipmentBox, ShipScan
+from kitting.models import (
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxSize,
+    Link,
+    Lot,
+    Print,
+    RecipeLine,
+)
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+@tamperer
+def line_pieces(history: History) -> list[Named]:
+    row = BoxLine.objects.filter(box=history.sent).first()
+    change(row, pieces=F("pieces") - 1)
+    return [
+        ("box contents", BoxLine, history.sent.pk),
+        ("box recipes", Box, history.sent.pk),
+        ("lots", Lot, row.lot_id),
+    ]
+
+
+@tamperer
+def line_of_another_bag(history: History) -> list[Named]:
+    row = BoxLine.objects.get(box=history.sent, lot=history.band_lot)
+    change(row, bag=history.band_lot.bags.exclude(pk=row.bag_id).get())
+    return [("box contents", BoxLine, history.sent.pk), ("clearing", BoxLine, row.pk)]
+
+
+@tamperer
+def line_deleted(history: History) -> list[Named]:
+    row = BoxLine.objects.get(box=history.sent, lot=history.visor_lot)
+    remove(row)
+    return [
+        ("box contents", BoxLine, history.sent.pk),
+        ("box recipes", Box, history.sent.pk),
+        ("lots", Lot, row.lot_id),
+    ]
+
+
+@tamperer
+def line_of_a_failed_run(history: History) -> list[Named]:
+    row = BoxLine.objects.get(box=history.sent, lot=history.band_lot)
+    change(row, run=history.failed)
+    return [("clearing", BoxLine, row.pk)]
+
+
+@tamperer
+def line_of_another_revision(history: History) -> list[Named]:
+    other = history.band.part.revisions.create(code="B")
+    change(history.band_lot, revision=other)
+    return [("box recipes", Box, history.sent.pk)]
+
+
+@tamperer
+def recipe_changed_afterwards(history: History) -> list[Named]:
+    row = RecipeLine.objects.filter(recipe=history.sent.recipe_id).first()
+    change(row, pieces=2)
+    return [("box recipes", Box, history.sent.pk)]
+
+
+@tamperer
+def size_changed_afterwards(history: History) -> list[Named]:
+    change(BoxSize.objects.get(pk=history.size.pk), sets=5)
+    return [
+        ("box recipes", Box, history.sent.pk),
+        ("shipment counters", "dispatch_shipment", history.gone.pk),
+    ]
+
+
+@tamperer
+def box_stage(history: History) -> list[Named]:
+    change(history.sent, stage="labelled")
+    return [
+        ("box stages", Box, history.sent.pk),
+        ("shipment boxes", Box, history.sent.pk),
+    ]
+
+
+@tamperer
+def box_voided_in_silence(history: History) -> list[Named]:
+    change(history.labelled, stage="voided")
+    return [
+        ("box stages", Box, history.labelled.pk),
+        ("box contents", BoxLine, history.labelled.pk),
+        ("lots", Lot, history.band_lot.pk),
+    ]
+
+
+@tamperer
+def box_event_out_of_the_blue(history: History) -> list[Named]:
+    last = history.sent.events.order_by("nth").last()
+    row = BoxEvent.objects.create(
+        box=history.sent,
+        nth=last.nth + 1,
+        before="sent",
+        after="labelled",
+        operation=last.operation,
+    )
+    return [
+        ("box stages", BoxEvent, row.pk),
+        ("box stages", Box, history.sent.pk),
+        ("chain", Link, link_of(last)),
+    ]
+
+
+@tamperer
+def box_event_deleted(history: History) -> list[Named]:
+    row = history.sent.events.get(after="labelled")
+    remove(row)
+    return [
+        ("box stages", Box, history.sent.pk),
+        ("box identities", Box, history.sent.pk),
+    ]
+
+
+@tamperer
+def box_serial(history: History) -> list[Named]:
+    serial = str(history.sent.serial)
+    change(history.sent, serial=serial[:-1] + ("A" if serial[-1] != "A" else "B"))
+    return [("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def box_serials_swapped(history: History) -> list[Named]:
+    one, two = history.sent, history.labelled
+    change(one, serial=None, stage="voided")
+    change(two, serial=one.serial)
+    change(one, serial=two.serial, stage=one.stage)
+    return [("box identities", Box, one.pk), ("box identities", Box, two.pk)]
+
+
+@tamperer
+def box_sscc(history: History) -> list[Named]:
+    digits = str(history.sent.sscc)
+    change(history.sent, sscc=f"{digits[:-1]}{(int(digits[-1]) + 1) % 10}")
+    return [("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def box_number(history: History) -> list[Named]:
+    change(history.opened, number=history.opened.number[:-2] + "00")
+    return [("box numbers", Box, history.opened.pk)]
+
+
+@tamperer
+def box_use_by(history: History) -> list[Named]:
+    assert history.sent.use_by is not None
+    change(history.sent, use_by=history.sent.use_by + timedelta(days=1))
+    return [("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def box_packed_earlier(history: History) -> list[Named]:
+    assert history.sent.packed_on is not None
+    change(history.sent, packed_on=history.sent.packed_on - timedelta(days=2))
+    return [("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def print_deleted(history: History) -> list[Named]:
+    row = Print.objects.get(box=history.sent)
+    remove(row)
+    return [
+        ("chain", Link, link_of(row)),
+        ("box identities", Box, history.sent.pk),
+    ]
+
+
+@tamperer
+def shipment_counters(history: History) -> list[Named]:
+    change(history.gone, boxes=2)
+    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
+
+
+@tamperer
+def shipment_sets(history: History) -> list[Named]:
+    change(history.gone, sets=60)
+    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
+
+
+@tamperer
+def shipment_sent_by(history: History) -> list[Named]:
+    change(history.gone, sent_by="somebody else")
+    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
+
+
+@tamperer
+def shipment_stage(history: History) -> list[Named]:
+    change(history.gone, stage="delivered")
+    return [
+        ("shipment stages", "dispatch_shipment", history.gone.pk),
+        ("shipment boxes", Box, history.sent.pk),
+    ]
+
+
+@tamperer
+def shipment_event(history: History) -> list[Named]:
+    row = ShipEvent.objects.get(shipment=history.gone, after="sent")
+    change(row, before="called_off")
+    return [("shipment stages", ShipEvent, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def shipment_box_taken_off(history: History) -> list[Named]:
+    row = ShipmentBox.objects.get(box=history.sent)
+    change(row, live=False)
+    return [
+        ("shipment scans", ShipmentBox, row.pk),
+        ("shipment boxes", Box, history.sent.pk),
+        ("shipment counters", "dispatch_shipment", history.gone.pk),
+    ]
+
+
+@tamperer
+def shipment_scan_deleted(history: History) -> list[Named]:
+    row = ShipScan.objects.get(shipment=history.gone)
+    remove(row)
+    on = ShipmentBox.objects.get(box=history.sent)
+    return [("shipment scans", ShipmentBox, on.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def shipment_scans_out_of_turn(history: History) -> list[Named]:
+    row = ShipScan.objects.filter(shipment=history.waiting, on=False).get()
+    change(row, on=True)
+    return [("shipment scans", ShipScan, None)]

@@ -1,0 +1,143 @@
+"""Ways of tampering with lots, bags and runs, for the proof to find.
+
+Each changes rows as somebody with the database in hand could, guards away, and gives
+the faults that must be found.
+"""
+
+from __future__ import annotations
+
+from django.db.models import F
+
+from kitting.models import (
+    Bag,
+    BoxLine,
+    Link,
+    Lot,
+    LotOrigin,
+    Movement,
+    Reading,
+    Run,
+    RunBag,
+    RunVerdict,
+)
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+@tamperer
+def bag_pieces(history: History) -> list[Named]:
+    row = history.visor_lot.bags.get()
+    change(row, pieces=F("pieces") - 1)
+    return [("bags", Bag, row.pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def bag_stage(history: History) -> list[Named]:
+    row = history.band_lot.bags.get(stage="in_run")
+    change(row, stage="cleared")
+    return [("bags", Bag, row.pk), ("clearing", Bag, row.pk), ("stays", Bag, row.pk)]
+
+
+@tamperer
+def bag_place(history: History) -> list[Named]:
+    row = history.visor_lot.bags.get()
+    change(row, place=None)
+    return [("bags", Bag, row.pk)]
+
+
+@tamperer
+def bag_moves(history: History) -> list[Named]:
+    row = history.visor_lot.bags.get()
+    change(row, moves=F("moves") + 1)
+    return [("bags", Bag, row.pk)]
+
+
+@tamperer
+def bag_moved_to_another_lot(history: History) -> list[Named]:
+    row = history.visor_lot.bags.get()
+    change(row, lot=history.band_lot)
+    return [("bags", Movement, row.movements.first().pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def bag_out_of_the_blue(history: History) -> list[Named]:
+    row = Bag.objects.create(number="B9", lot=history.visor_lot, pieces=5)
+    return [("bags", Bag, row.pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def bag_run_forgotten(history: History) -> list[Named]:
+    row = Bag.objects.get(cleared_run=history.released)
+    change(row, cleared_run=None)
+    return [("clearing", Bag, row.pk)]
+
+
+@tamperer
+def bag_passes(history: History) -> list[Named]:
+    row = Bag.objects.get(cleared_run=history.released)
+    change(row, passes=F("passes") + 1)
+    return [("stays", Bag, row.pk)]
+
+
+@tamperer
+def lot_verdict(history: History) -> list[Named]:
+    row = Lot.objects.get(verdict="rejected")
+    change(row, verdict="accepted")
+    return [("verdicts", Lot, row.pk)]
+
+
+@tamperer
+def origin_amount(history: History) -> list[Named]:
+    row = LotOrigin.objects.get()
+    change(row, amount=F("amount") - 100)
+    return [("materials", LotOrigin, None), ("chain", Link, link_of(row))]
+
+
+# -- Runs ---------------------------------------------------------------------------
+
+
+@tamperer
+def reading(history: History) -> list[Named]:
+    row = Reading.objects.filter(run=history.failed, uw_cm2=10).get()
+    change(row, uw_cm2=8_000)
+    return [("chain", Link, link_of(row)), ("runs", Run, row.run_id)]
+
+
+@tamperer
+def run_verdict(history: History) -> list[Named]:
+    row = RunVerdict.objects.get(run=history.failed)
+    change(row, passed=True)
+    return [("chain", Link, link_of(row)), ("runs", Run, row.run_id)]
+
+
+@tamperer
+def run_stage(history: History) -> list[Named]:
+    change(history.failed, stage="released")
+    return [("runs", Run, history.failed.pk)]
+
+
+@tamperer
+def run_time(history: History) -> list[Named]:
+    change(history.released, exposure_ms=F("exposure_ms") + 1)
+    return [("runs", Run, history.released.pk)]
+
+
+@tamperer
+def run_reopened(history: History) -> list[Named]:
+    change(history.failed, stage="open", line=history.bench.place)
+    return [("runs", Run, history.failed.pk)]
+
+
+@tamperer
+def stay_deleted(history: History) -> list[Named]:
+    row = RunBag.objects.get(run=history.released)
+    remove(row)
+    line = BoxLine.objects.get(box=history.sent, bag=row.bag_id)
+    return [("clearing", Bag, row.bag_id), ("clearing", BoxLine, line.pk)]
+
+
+@tamperer
+def stay_ended_early(history: History) -> list[Named]:
+    row = RunBag.objects.get(live=True)
+    change(row, live=False)
+    return [("stays", RunBag, row.pk), ("stays", Bag, row.bag_id)]

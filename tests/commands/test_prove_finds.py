@@ -1,0 +1,34 @@
+"""The proof is shown to fail: each kind of tampering is found, and the row is named."""
+
+from __future__ import annotations
+
+import pytest
+from django.db import transaction
+
+from dispatch import proving
+from tests.commands.tampering import boxes, journal, stock
+from tests.commands.tampering.ways import TAMPERERS, Tamperer
+from tests.conftest import guards_away
+from tests.ledgers import make_history
+
+pytestmark = pytest.mark.django_db
+
+
+def test_there_are_ways_of_tampering_with_everything() -> None:
+    rooms = {way.__module__ for way in TAMPERERS}
+    assert rooms == {module.__name__ for module in (boxes, journal, stock)}
+
+
+@pytest.mark.parametrize("tamper", TAMPERERS, ids=lambda f: f.__name__)
+def test_tampering_is_found_and_named(tamper: Tamperer) -> None:
+    history = make_history()
+    with transaction.atomic():
+        with guards_away():
+            expected = tamper(history)
+        found = {(fault.check, fault.table, fault.pk) for fault in proving.prove()}
+        transaction.set_rollback(True)
+    assert expected
+    for check, table, pk in expected:
+        name = table if isinstance(table, str) else table._meta.db_table
+        assert (check, name, pk) in found
+    assert "guards" not in {check for check, _table, _pk in found}

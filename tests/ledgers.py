@@ -1,0 +1,271 @@
+"""A small workshop's history, every row of it made through the services."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from dispatch.models import Consignee, Shipment
+from dispatch.services import shipments
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxSize,
+    Lot,
+    Meter,
+    Place,
+    Print,
+    Protocol,
+    ProtocolLoad,
+    Revision,
+    Run,
+    Workshop,
+)
+from kitting.models.catalogue import Per, PlaceKind, Unit
+from kitting.models.lots import Container
+from kitting.models.runs import ProtocolMethod, Side
+from kitting.operations import Act, Sign, perform
+from kitting.services import checking, holds, lots, packing, runs, voiding
+from tests import factories
+from tests.factories import sign
+
+OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
+CLOSING = [(1, Side.TOP, 8_800), (2, Side.TOP, 7_900)]
+DARK = [(1, Side.TOP, 8_800), (2, Side.TOP, 10)]
+BELT = runs.Belt(exposure_ms=20_000)
+REQUIRED_UJ_CM2 = 100_000
+
+
+@dataclass
+class History:
+    """What a test may point at."""
+
+    band: Revision
+    visor: Revision
+    size: BoxSize
+    bench: Bench
+    protocol: Protocol
+    meter: Meter
+    line: Place
+    band_lot: Lot
+    visor_lot: Lot
+    released: Run
+    failed: Run
+    sent: Box
+    labelled: Box
+    voided: Box
+    opened: Box
+    gone: Shipment
+    waiting: Shipment
+
+
+@dataclass(frozen=True)
+class Printed:
+    """A label that was printed."""
+
+    box: str
+
+
+def print_label(box: Box, by: Sign | None = None) -> None:
+    def work(act: Act) -> Printed:
+        digest = hashlib.sha256(str(box).encode()).digest()
+        copy = box.prints.count() + 1
+        act.write(
+            Print(
+                box=box,
+                copy=copy,
+                data_sha=digest,
+                pdf_sha=digest,
+                renderer="test",
+                reason="" if copy == 1 else "smudged",
+            )
+        )
+        return Printed(box=str(box))
+
+    sent = {"box": box.pk}
+    perform("print_label", sign=by or sign(), sent=sent, gives=Printed, work=work)
+
+
+def make_line() -> tuple[Place, Meter]:
+    line = factories.make_place(PlaceKind.LINE)
+    meter = Meter.objects.create(serial=factories.unique("UV"), name="Radiometer")
+    runs.record_calibration(
+        meter_id=meter.pk,
+        on=date(2026, 1, 1),
+        due=date(2027, 1, 1),
+        rel_u_ppm=80_000,
+        sign=sign(),
+    )
+    return line, meter
+
+
+def make_protocol(revision: Revision) -> Protocol:
+    protocol = Protocol.objects.create(
+        code=factories.unique("D"),
+        version=1,
+        name="Belt",
+        method=ProtocolMethod.UVC_BELT,
+        required_top_uj_cm2=REQUIRED_UJ_CM2,
+        required_bottom_uj_cm2=0,
+        in_force_from=date(2026, 1, 1),
+        signed_by="Quality officer",
+    )
+    ProtocolLoad.objects.create(
+        protocol=protocol,
+        part=revision.part,
+        revision=revision,
+        container=Container.TOTE,
+        max_pieces=1000,
+    )
+    return protocol
+
+
+def run_bags(
+    line: Place, protocol: Protocol, meter: Meter, bags: list[Bag], closing: list[Any]
+) -> Run:
+    """A run from opening to verdict."""
+    opened = runs.open_run(
+        line_id=line.pk,
+        protocol_id=protocol.pk,
+        meter_id=meter.pk,
+        belt=BELT,
+        readings=OPENING,
+        sign=sign(),
+    )
+    run = Run.objects.get(number=opened.run)
+    factories.expose(run, *bags)
+    runs.close_run(run_id=run.pk, readings=closing, sign=sign())
+    run.refresh_from_db()
+    return run
+
+
+def pack(bench: Bench, size: BoxSize, *, label: bool = True) -> Box:
+    """A box filled from the bench's open bags, closed, and labelled if asked."""
+    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    packing.close_box(box_id=started.box_id, sign=sign())
+    box = Box.objects.get(pk=started.box_id)
+    print_label(box)
+    if label:
+        packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
+    box.refresh_from_db()
+    return box
+
+
+def _take_in_all() -> tuple[Revision, Revision, Lot, Lot]:
+    filament = factories.make_revision(
+        factories.make_part(unit=Unit.GRAM, needs_check=False, needs_clearing=False)
+    )
+    spools = factories.make_lot(filament, bags=(lots.NewBag(pieces=1000),))
+    band = factories.make_revision(factories.make_part(open_hours=24))
+    visor = factories.make_revision(
+        factories.make_part(needs_check=False, needs_clearing=False)
+    )
+    band_lot = factories.make_lot(
+        band,
+        bags=(lots.NewBag(pieces=40), lots.NewBag(pieces=20)),
+        made_from=((spools.pk, 700),),
+        use_by=date(2027, 1, 14),
+    )
+    visor_lot = factories.make_lot(visor, bags=(lots.NewBag(pieces=60),))
+    return band, visor, factories.accept(band_lot), visor_lot
+
+
+def _reject_one(band: Revision) -> None:
+    lot = factories.make_lot(band)
+    checking.give_verdict(
+        lot_id=lot.pk, accept=False, plan="20", found=9, reason="warped", sign=sign()
+    )
+
+
+def make_history() -> History:
+    """One of everything: a rejected lot, a failed run, a hold, boxes in many stages."""
+    Workshop.objects.update(gs1_prefix="9521234")
+    band, visor, band_lot, visor_lot = _take_in_all()
+    _reject_one(band)
+    line, meter = make_line()
+    protocol = make_protocol(band)
+    first, second = band_lot.bags.order_by("pk")
+    failed = run_bags(line, protocol, meter, [first], DARK)
+    released = run_bags(line, protocol, meter, [first], CLOSING)
+    open_again = runs.open_run(
+        line_id=line.pk,
+        protocol_id=protocol.pk,
+        meter_id=meter.pk,
+        belt=BELT,
+        readings=OPENING,
+        sign=sign(),
+    )
+    runs.put_on(
+        run_id=Run.objects.get(number=open_again.run).pk,
+        bag_id=second.pk,
+        sign=sign(),
+    )
+    recipe = factories.make_recipe([(band, 1, Per.SET), (visor, 1, Per.SET)])
+    size = factories.make_size(recipe, sets=6)
+    bench = factories.make_bench()
+    for bag in (first, visor_lot.bags.get()):
+        packing.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    sent, labelled, voided = (pack(bench, size) for _ in range(3))
+    voiding.void_box(box_id=voided.pk, reason="crushed", sign=sign())
+    _call_one_off(bench, size)
+    opened = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    held = holds.place_hold(
+        target="source", value="nobody", reason="a drill", sign=sign()
+    )
+    holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
+    gone, waiting = _ship(sent, labelled)
+    for box in (sent, labelled, voided):
+        box.refresh_from_db()
+    return History(
+        band=band,
+        visor=visor,
+        size=size,
+        bench=bench,
+        protocol=protocol,
+        meter=meter,
+        line=line,
+        band_lot=band_lot,
+        visor_lot=visor_lot,
+        released=released,
+        failed=failed,
+        sent=sent,
+        labelled=labelled,
+        voided=voided,
+        opened=Box.objects.get(pk=opened.box_id),
+        gone=gone,
+        waiting=waiting,
+    )
+
+
+def _call_one_off(bench: Bench, size: BoxSize) -> None:
+    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())
+
+
+def make_consignee() -> Consignee:
+    code = factories.unique("EG")
+    return Consignee.objects.create(code=code, name=f"Eskmoor General {code}")
+
+
+def _begin() -> Shipment:
+    begun = shipments.begin_shipment(
+        consignee_id=make_consignee().pk, reference="", sign=sign()
+    )
+    return Shipment.objects.get(pk=begun.shipment_id)
+
+
+def _ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
+    gone, waiting, off = _begin(), _begin(), _begin()
+    for shipment, box in ((gone, sent), (off, labelled)):
+        shipments.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
+    shipments.send_shipment(shipment_id=gone.pk, sign=sign())
+    shipments.call_off_shipment(shipment_id=off.pk, reason="no van", sign=sign())
+    shipments.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    shipments.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    shipments.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    for shipment in (gone, waiting):
+        shipment.refresh_from_db()
+    return gone, waiting
