@@ -64,8 +64,8 @@ def test_both_symbols_are_read_at_203_2_and_300_dpi(
 @pytest.mark.parametrize("name", LABELS)
 def test_a_second_rasteriser_reads_the_same(name: str) -> None:
     read = scanned(poppler(draw_box(LABELS[name], BOX_100X150), "203.2"))
-    assert read.keys() == {"]C1", "]d2"}
-    assert read["]C1"] == SSCC
+    date = "11260314" if name == "device" else "13260314"
+    assert read == {"]C1": SSCC, "]d2": MATRIX.replace("13260314", date)}
 
 
 def test_biip_parses_what_was_read() -> None:
@@ -321,7 +321,7 @@ def drawing(label: BoxLabel) -> str:
 
 def test_cautions_push_nothing_off_the_label() -> None:
     caution = ("Keep away from lamps.",)
-    codes = [drawing(replace(PLAIN, cautions=caution * n)) for n in range(14, 20)]
+    codes = [drawing(replace(PLAIN, cautions=caution * n)) for n in range(12, 18)]
     assert codes == ["drawn"] * 2 + ["label_full"] * 4
 
 

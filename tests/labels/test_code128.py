@@ -183,8 +183,12 @@ def test_no_encoding_is_shorter(text: str) -> None:
 
 # ISO/IEC 15417: one character of the other set costs less with Shift than twice over.
 def test_shift_is_used_for_one_odd_character() -> None:
-    values = shortest_values("\x01\x02a\x03\x04")
+    text = "\x01\x02a\x03\x04"
+    values = shortest_values(text)
     assert values == (103, 65, 66, 98, 65, 67, 68)
+    modules = ShortestCode128(text).build()[0]
+    widths = tuple(len(run) for run in re.findall("1+|0+", modules))
+    assert decoded(widths) == text
 
 
 def test_building_twice_gives_the_same_bars() -> None:
