@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
 from django.utils.cache import patch_cache_control
+
+from kitting.models import Workshop
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -48,3 +52,17 @@ class NoStoreMiddleware:
         if signed_in and not response.has_header("Cache-Control"):
             patch_cache_control(response, private=True, no_store=True)
         return response
+
+
+class WorkshopTimeMiddleware:
+    """Show every moment as the clock on the workshop's wall shows it."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if settings.SESSION_COOKIE_NAME not in request.COOKIES:
+            return self.get_response(request)  # nobody is signed in: no figures
+        names = Workshop.objects.values_list("time_zone", flat=True)
+        with timezone.override(ZoneInfo(names.first() or "UTC")):
+            return self.get_response(request)
