@@ -25,15 +25,15 @@ LONGEST_VALUE = 60
 
 SENTENCES: dict[str, str | Promise] = {
     "bag_came_off": _(
-        "Bag %(bag)s came off run %(run)s before. It waits for the verdict on the run;"
-        " leave it where it is."
+        "Bag %(bag)s came off run %(run)s before. It waits for the verdict on the"
+        " run; leave it where it is."
     ),
     "bag_exists": _(
         "Bag number %(bag)s is on a bag already. Scan another blank number."
     ),
     "bag_in_other_run": _(
-        "Bag %(bag)s is in run %(run)s, which is still open. Scan it off there, or take"
-        " another bag."
+        "Bag %(bag)s is in run %(run)s, which is still open. Scan it off there, or"
+        " take another bag."
     ),
     "bag_not_cleared": _(
         "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
@@ -43,8 +43,8 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is not the open bag at %(bench)s. Scan it onto the bench first."
     ),
     "bag_off_too_early": _(
-        "Bag %(bag)s has not had its passes: they take %(seconds)s s more. Leave it on"
-        " the line; if it must come off now, say so beside its number."
+        "Bag %(bag)s has not had its passes: they take %(seconds)s s more. Leave it"
+        " on the line; if it must come off now, say so beside its number."
     ),
     "bag_on_hold": _(
         "Bag %(bag)s is on hold, itself or what it was made of. Put it aside and take"
@@ -68,20 +68,42 @@ SENTENCES: dict[str, str | Promise] = {
         " the run."
     ),
     "belt_half_given": _(
-        "A belt needs both the length of the lit zone and its speed. Enter both, or the"
-        " time of one pass where nothing moves."
+        "A belt needs both the length of the lit zone and its speed. Enter both, or"
+        " the time of one pass where nothing moves."
     ),
     "belt_or_time": _(
-        "Both a belt and a time per pass were entered. Enter zone and speed for a belt,"
-        " or the time where nothing moves."
+        "Both a belt and a time per pass were entered. Enter zone and speed for a"
+        " belt, or the time where nothing moves."
     ),
     "belt_too_fast": _("The belt is faster than %(most)s m/s. Check the unit, mm/s."),
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
     ),
+    "bench_has_no_box": _(
+        "There is no box in work at this bench. Choose a box size first."
+    ),
+    "bench_has_no_closed_box": _(
+        "There is no closed box at this bench, so there is no label to print. Close"
+        " the box first."
+    ),
+    "box_came_off": _(
+        "Box %(box)s came off shipment %(shipment)s since this page was loaded, so"
+        " nothing was changed. Look at the list again."
+    ),
+    "box_came_on": _(
+        "Box %(box)s came onto shipment %(shipment)s since this page was loaded, so"
+        " nothing was changed. Look at the list again."
+    ),
+    "box_held": _(
+        "Box %(box)s is held: a hold stands on %(on)s (%(reason)s). Put the box aside."
+    ),
     "box_in_shipment": _(
-        "Box %(box)s is in shipment %(shipment)s already. Take it out there first, or"
-        " put it aside."
+        "Box %(box)s is in shipment %(shipment)s already, for %(consignee)s. Take it"
+        " off there first, or put it aside."
+    ),
+    "box_left": _(
+        "Box %(box)s left with shipment %(shipment)s for %(consignee)s. If it stands"
+        " before you, put it aside and tell a quality officer."
     ),
     "box_not_complete": _(
         "Box %(box)s lacks %(missing)s of %(part)s. Add them, then close the box."
@@ -93,18 +115,36 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s is %(stage)s, and only a labelled box may go. Finish it at its"
         " bench first."
     ),
+    "box_on_already": _("Box %(box)s is on this shipment already. Scan the next one."),
     "box_on_hold": _(
         "Box %(box)s is on hold, itself or something in it. Put it aside."
+    ),
+    "box_past_use_by": _(
+        "Box %(box)s is past its use-by date, %(use_by)s. Put it aside."
+    ),
+    "box_voided": _(
+        "Box %(box)s is voided: its pieces are scrapped and none may go. Put it aside."
+    ),
+    "box_waits_for_label": _(
+        "Box %(box)s is closed already. Stick its label on and scan it."
     ),
     "box_wrong_stage": _(
         "Box %(box)s is %(stage)s, so it cannot be %(wanted)s. Look the box up."
     ),
     "calibration_dates": _(
-        "The calibration of %(on)s would be due on %(due)s, before it was made."
-        " Check both dates."
+        "The calibration of %(on)s would be due on %(due)s, before it was made. Check"
+        " both dates."
     ),
     "calibration_in_future": _(
         "The calibration is dated %(on)s, and today is %(today)s. Check the date."
+    ),
+    "closed_box_not_called_off": _(
+        "Box %(box)s is closed, so it cannot be called off. Label it, or have it"
+        " voided on its page."
+    ),
+    "command_unknown": _(
+        "“%(read)s” is no command that is known here. Scan one of the command labels,"
+        " or touch the screen."
     ),
     "conditions_changed": _(
         "Lot %(lot)s was made of another part, revision, method or material. Start a"
@@ -125,6 +165,10 @@ SENTENCES: dict[str, str | Promise] = {
     "label_not_printed": _(
         "The label of box %(box)s was not printed yet. Print it, stick it on, then"
         " scan it."
+    ),
+    "label_was_seen": _(
+        "The label of box %(box)s was scanned before, and that box is finished."
+        " Choose the size of the next box."
     ),
     "line_has_a_run": _("%(line)s has an open run. Close that run first."),
     "lot_closed": _(
@@ -161,6 +205,11 @@ SENTENCES: dict[str, str | Promise] = {
         "The meter's calibration was due on %(due)s, and the reading is of %(on)s."
         " Use a meter in calibration."
     ),
+    "no_label_awaited": _(
+        "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
+        " a bag, or close the box first."
+    ),
+    "no_open_bag": _("No bag is open at this bench. There is nothing to lay aside."),
     "no_recipe_in_force": _(
         "%(product)s has no recipe in force. Put one in force in the set-up."
     ),
@@ -176,6 +225,14 @@ SENTENCES: dict[str, str | Promise] = {
     "not_enough_pieces": _(
         "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
         " bag, or take the rest from another."
+    ),
+    "not_for_the_bench": _(
+        "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
+        " or a command."
+    ),
+    "not_traced": _(
+        "“%(read)s” is the number of something that holds no pieces, so there is no"
+        " trace. Scan a lot, bag, run, box or shipment."
     ),
     "nothing_has_number": _(
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
@@ -233,8 +290,8 @@ SENTENCES: dict[str, str | Promise] = {
         " with readings at the opening's points."
     ),
     "reading_place": _(
-        "Point %(point)s on the %(side)s side is no place of a reading. Use the top or"
-        " bottom side and points 1 to %(most)s."
+        "Point %(point)s on the %(side)s side is no place of a reading. Use the top"
+        " or bottom side and points 1 to %(most)s."
     ),
     "reading_twice": _(
         "One point was read twice on the same side. Keep one reading for each point"
@@ -264,6 +321,9 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"
         " the number."
     ),
+    "scan_not_a_box": _(
+        "“%(read)s” is a %(kind)s, not a box. Scan the label of a box."
+    ),
     "scan_unreadable": _(
         "“%(read)s” holds characters that no number has. Scan the label again."
     ),
@@ -273,6 +333,14 @@ SENTENCES: dict[str, str | Promise] = {
     "shipment_not_open": _(
         "Shipment %(shipment)s is %(stage)s, so nothing can be changed. Begin another"
         " one."
+    ),
+    "size_not_packed": _(
+        "No product with a recipe in force has boxes of %(sets)s sets. Choose one of"
+        " the sizes on the screen."
+    ),
+    "size_of_two_products": _(
+        "More than one product has boxes of %(sets)s sets. Scan the command that"
+        " names the product, or touch the size."
     ),
     "source_missing": _(
         "No source was entered. Write where the pieces come from: a recall needs it."

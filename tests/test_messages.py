@@ -16,9 +16,10 @@ from lotward.messages import ALL, sentence
 from tests.trees import called_name, calls, modules
 
 MODULES = (messages, sentences, file_sentences)
-# What carries a code without being an error yet: the place of the code among the
-# arguments. Line, column and value are added when it becomes one.
-CARRIERS = {"Problem": 3, "fault": 2}
+# What carries a code without being an error yet, somewhere behind line and column.
+# Line, column and value are added when it becomes one.
+CARRIERS = {"Problem", "fault"}
+CODE = re.compile(r"[a-z]+(?:_[a-z0-9]+)+")
 PLACEHOLDER = re.compile(r"%\((\w+)\)")
 CLASSES = {
     name
@@ -38,15 +39,28 @@ class Raised:
     """More values come from a mapping that reading the code does not show."""
 
 
-def _code(call: ast.Call) -> str | None:
+def _texts(node: ast.expr) -> Iterator[str]:
+    """Give the texts that an expression may be: one written out, or a choice of two."""
+    if isinstance(node, ast.Constant) and isinstance(node.value, str) and node.value:
+        yield node.value
+    elif isinstance(node, ast.IfExp):
+        yield from _texts(node.body)
+        yield from _texts(node.orelse)
+
+
+def _codes(call: ast.Call, function: ast.AST) -> Iterator[str]:
     name = called_name(call)
-    place = 0 if name in CLASSES else CARRIERS.get(name)
-    if place is None or len(call.args) <= place:
-        return None
-    code = call.args[place]
-    if isinstance(code, ast.Constant) and isinstance(code.value, str):
-        return code.value
-    return None
+    if name in CARRIERS:
+        found = [text for node in call.args[2:] for text in _texts(node)]
+        yield from filter(CODE.fullmatch, found)
+    if name not in CLASSES or not call.args:
+        return
+    code = call.args[0]
+    yield from _texts(code)
+    if isinstance(code, ast.Name):
+        for node in ast.walk(function):
+            if isinstance(node, ast.Assign) and ast.unparse(node.targets[0]) == code.id:
+                yield from _texts(node.value)
 
 
 def _carried(call: ast.Call) -> Iterator[str]:
@@ -59,19 +73,18 @@ def _carried(call: ast.Call) -> Iterator[str]:
 
 def _raised() -> Iterator[Raised]:
     for module in modules("kitting", "dispatch", "lotward"):
-        for call in calls(module.tree):
-            code = _code(call)
-            if code is None:
-                continue
-            names = [keyword.arg for keyword in call.keywords]
-            if called_name(call) in CARRIERS:
-                names += ["line", "column", "value", *_carried(call)]
-            yield Raised(
-                f"{module.path}:{call.lineno}",
-                code,
-                frozenset(name for name in names if name),
-                None in names,
-            )
+        for function in module.functions():
+            for call in calls(function):
+                names = [keyword.arg for keyword in call.keywords]
+                if called_name(call) in CARRIERS:
+                    names += ["line", "column", "value", *_carried(call)]
+                for code in _codes(call, function):
+                    yield Raised(
+                        f"{module.path}:{call.lineno}",
+                        code,
+                        frozenset(name for name in names if name),
+                        None in names,
+                    )
 
 
 RAISED = list(_raised())
