@@ -52,6 +52,10 @@ SENTENCES: dict[str, str | Promise] = {
     "file_encoding_broken": _(
         "The line holds bytes that are no text in UTF-8. Save the file as CSV in UTF-8."
     ),
+    "file_has_problems": _(
+        "%(count)s faults are in the file, so nothing of it was taken in. Correct them"
+        " and choose the file again."
+    ),
     "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
     "heading_blank": _(
         "This cell stands in a column without a heading. Give the column a heading,"
@@ -63,6 +67,10 @@ SENTENCES: dict[str, str | Promise] = {
     "heading_twice": _("This heading stands over two columns. Remove one of them."),
     "heading_unknown": _(
         "This heading is not known. Correct it, or remove the column."
+    ),
+    "lot_differs": _(
+        "Lot %(lot)s is on record with “%(known)s” here. Write the same, or give what"
+        " differs a new lot number."
     ),
     "lot_rows_differ": _(
         "The rows of one lot differ here: line %(first_line)s says “%(first_value)s”."
@@ -76,6 +84,13 @@ SENTENCES: dict[str, str | Promise] = {
     "made_from_twice": _(
         "The same lot is named twice. Name it once, with the whole amount."
     ),
+    "material_unknown": _(
+        "There is no lot of this number to be made from. Take the material in first, or"
+        " correct the number."
+    ),
+    "method_unknown": _(
+        "There is no method of this name. Correct it, or add it in the set-up."
+    ),
     "number_ambiguous": _(
         "This can be read as thousands or as a fraction. Write the number without a"
         " comma or point."
@@ -86,6 +101,12 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "number_too_large": _("This number is above %(limit)s. Check it."),
     "number_unreadable": _("This is not a number. Enter digits only."),
+    "part_unknown": _(
+        "There is no part of this code. Correct it, or add the part in the set-up."
+    ),
+    "place_unknown": _(
+        "There is no place of this code. Correct it, or add it in the set-up."
+    ),
     "quantity_missing": _(
         "The row does not say how many pieces there are. Enter bags and pieces, or"
         " the counts."
@@ -95,6 +116,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "quotes_broken": _(
         "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "revision_unknown": _(
+        "Part %(part)s has no such revision. Correct it, or add it in the set-up."
     ),
     "too_many_bags": _(
         "This makes more than %(limit)s bags in one file. Split the file."

@@ -17,6 +17,7 @@ from django.core.exceptions import (
 from django.db.models import Model, QuerySet
 from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
@@ -40,11 +41,12 @@ class LotwardRequest(HttpRequest):
     user: User
 
 
-View = Callable[Concatenate[LotwardRequest, P], HttpResponse]
-GuardedView = Callable[Concatenate[HttpRequest, P], HttpResponse]
+R = TypeVar("R", bound=HttpResponseBase)
+View = Callable[Concatenate[LotwardRequest, P], R]
+GuardedView = Callable[Concatenate[HttpRequest, P], R | HttpResponse]
 
 
-def allowed(permission: str) -> Callable[[View[P]], GuardedView[P]]:
+def allowed(permission: str) -> Callable[[View[P, R]], GuardedView[P, R]]:
     """Let in only people with ``permission``; it stands outermost on every view.
 
     Who has not signed in is sent to do so, with or without htmx; who has signed in and
@@ -52,11 +54,11 @@ def allowed(permission: str) -> Callable[[View[P]], GuardedView[P]]:
     the views that ask for none.
     """
 
-    def decorate(view: View[P]) -> GuardedView[P]:
+    def decorate(view: View[P, R]) -> GuardedView[P, R]:
         @wraps(view)
         def guarded(
             request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs
-        ) -> HttpResponse:
+        ) -> R | HttpResponse:
             if not request.user.is_authenticated:
                 return _to_sign_in(request)
             if not request.user.has_perm(permission):

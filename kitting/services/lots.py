@@ -27,7 +27,7 @@ from kitting.services.steps.intake import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from kitting.models import Bag, Movement
 
@@ -41,6 +41,7 @@ __all__ = [
     "close_lot",
     "give_out_numbers",
     "take_in",
+    "taking_in",
 ]
 
 MOST_NUMBERS = 500
@@ -95,9 +96,24 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         WrongStage: ``lot_closed`` if bags are added to a closed lot.
         OperationKeyReused: If the key was used for another act.
     """
+    sent = {"lots": [asdict(new) for new in lots]}
+    return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=taking_in(lots))
+
+
+def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
+    """Prepare a taking in before its transaction begins; see ``take_in``.
+
+    Args:
+        lots: What comes in, in order.
+
+    Returns:
+        The work, for one act.
+    """
+    parts = parts_of(lots)
+    drafts = draft_bags(lots, parts)
+    used = {material for new in lots for material, _ in new.made_from}
 
     def work(act: Act) -> TakenIn:
-        used = {material for new in lots for material, _ in new.made_from}
         if used:
             locking.enter_gate()
         known = catalogue_of(act, lots)
@@ -122,10 +138,7 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         act.write(*origins, *movements)
         return TakenIn([lot.number for lot in rows], bag_numbers)
 
-    parts = parts_of(lots)
-    drafts = draft_bags(lots, parts)
-    sent = {"lots": [asdict(new) for new in lots]}
-    return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=work)
+    return work
 
 
 def _number_and_place(

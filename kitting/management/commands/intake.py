@@ -1,0 +1,120 @@
+"""``manage.py intake FILE``: take in the lots and bags of a CSV file."""
+
+from __future__ import annotations
+
+import uuid
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from kitting.models import User
+from kitting.operations import Sign
+from kitting.services import lotfiles
+from lotward.messages import sentence
+
+if TYPE_CHECKING:
+    from argparse import ArgumentParser
+
+    from kitting.services.lotfiles import Plan
+
+COMMAND_LINE = "command-line"
+
+
+class Command(BaseCommand):
+    help = "Take in the lots and bags of a CSV file: all of them, or none."
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("file", help="a table saved as CSV")
+        parser.add_argument(
+            "--dry-run", action="store_true", help="say what would be, write nothing"
+        )
+        parser.add_argument(
+            "--date-order",
+            choices=["dmy", "mdy"],
+            help="which comes first in 01/03/2026; without it such dates are refused",
+        )
+        parser.add_argument(
+            "--as",
+            dest="username",
+            default="",
+            help="who signs the act; the command line itself if left out",
+        )
+        parser.add_argument(
+            "--again",
+            action="store_true",
+            help="take in a file that was taken in before",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        path, order = Path(options["file"]), options["date_order"]
+        data = _content(path)
+        now = timezone.now()
+        plan = lotfiles.plan_file(data=data, date_order=order, now=now)
+        if plan.problems:
+            self._report(path, plan)
+        if plan.before is not None and not (options["again"] or options["dry_run"]):
+            msg = (
+                f"{path.name} was taken in before, by {plan.before.by_name} on"
+                f" {plan.before.at:%Y-%m-%d %H:%M} UTC. If its bags really came twice,"
+                " repeat the command with --again. Nothing was written."
+            )
+            raise CommandError(msg)
+        if options["dry_run"]:
+            self._say(plan, "would be taken in; nothing was written")
+            return
+        sign = Sign(by=_person(options["username"]), key=uuid.uuid4(), now=now)
+        done = lotfiles.take_in_file(data=data, date_order=order, sign=sign)
+        self._say(plan, "taken in", done.lots)
+
+    def _report(self, path: Path, plan: Plan) -> None:
+        for problem in plan.problems:
+            where = f"line {problem.line}"
+            where += f", {problem.column}" if problem.column else ""
+            read = f" “{problem.value}”" if problem.value else ""
+            self.stderr.write(f"{where}:{read} {sentence(problem.as_error())}")
+        msg = f"{path.name}: {len(plan.problems)} faults. Nothing was written."
+        raise CommandError(msg)
+
+    def _say(self, plan: Plan, what: str, numbers: list[str] | None = None) -> None:
+        names = numbers or [entry.number for entry in plan.entries]
+        for entry, number in zip(plan.entries, names, strict=True):
+            kind = "new" if entry.is_new else "more bags"
+            name = number or "(number to come)"
+            self.stdout.write(
+                f"{name}: {entry.part}, revision {entry.revision},"
+                f" {entry.bags} bags, {entry.pieces} {entry.unit}, {kind}"
+            )
+        self.stdout.write(f"{len(plan.entries)} lots, {plan.bags} bags: {what}.")
+
+
+def _content(path: Path) -> bytes:
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        msg = f"{path} cannot be read: {error.strerror}."
+        raise CommandError(msg) from error
+    if path.suffix.lower() in {".xlsx", ".xls", ".ods"}:
+        msg = (
+            f"{path.name} is a workbook, and only CSV is read. Save its sheet as CSV"
+            " in the spreadsheet program. Nothing was written."
+        )
+        raise CommandError(msg)
+    return data
+
+
+def _person(username: str) -> User:
+    if username:
+        person = User.objects.filter(username=username, is_active=True).first()
+        if person is None:
+            msg = f"There is no person “{username}” who may sign."
+            raise CommandError(msg)
+        return person
+    person, made = User.objects.get_or_create(
+        username=COMMAND_LINE, defaults={"first_name": "command line"}
+    )
+    if made:
+        person.set_unusable_password()
+        person.save(update_fields=["password"])
+    return person
