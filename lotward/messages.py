@@ -205,6 +205,9 @@ SENTENCES: dict[str, str | Promise] = {
         "The meter's calibration was due on %(due)s, and the reading is of %(on)s."
         " Use a meter in calibration."
     ),
+    "name_missing": _(
+        "The workshop needs a name: it stands on every label. Enter one."
+    ),
     "no_label_awaited": _(
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
         " a bag, or close the box first."
@@ -344,6 +347,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "source_missing": _(
         "No source was entered. Write where the pieces come from: a recall needs it."
+    ),
+    "time_zone_unknown": _(
+        "%(read)s is no time zone. Enter one by its name, such as Europe/Lisbon."
     ),
     "too_many_pieces": _(
         "Bag %(bag)s holds %(pieces)s pieces, and the protocol covers at most"
