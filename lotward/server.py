@@ -14,6 +14,7 @@ from django.db import connections
 from gunicorn.app.base import BaseApplication
 
 from lotward.env import refuse
+from lotward.loopback import refuse_demo_beyond
 
 if TYPE_CHECKING:
     from django.core.handlers.wsgi import WSGIHandler
@@ -57,6 +58,7 @@ def refuse_taken(port: int, *, host: str = LOOPBACK) -> None:
 
 def serve(*, port: int, host: str = LOOPBACK) -> None:
     """Collect the static files and serve until a signal ends the process."""
+    refuse_demo_beyond(host)
     refuse_taken(port, host=host)
     call_command("collectstatic", interactive=False, verbosity=0)
     connections.close_all()  # No worker may share a connection with another.

@@ -20,6 +20,8 @@ from django.views.decorators.http import (
     require_safe,
 )
 
+from lotward.loopback import keep_demo_home
+
 FAVICON = (
     '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 16 16">'
     '<path d="M2 2h12v12H2z" fill="#7a2e4d"/>'
@@ -31,6 +33,7 @@ FAVICON = (
 @never_cache
 @require_http_methods(["GET", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
+    keep_demo_home(request)
     form = AuthenticationForm(request, data=request.POST or None)
     onward = _onward(request)
     if request.method == "POST" and form.is_valid():

@@ -1,0 +1,37 @@
+"""Who works at Harrow Lane: roles, not names; they can sign in to a demo only."""
+
+from __future__ import annotations
+
+from django.contrib.auth.hashers import make_password
+from django.contrib.auth.models import Group
+
+from kitting.models import User
+
+PEOPLE: dict[str, str] = {
+    "packer": "packer",
+    "checker": "checker",
+    "line": "line operator",
+    "clerk": "clerk",
+    "quality": "quality officer",
+    "manager": "manager",
+}
+"""User name to role."""
+
+PASSWORD = "harrow lane 2026"  # noqa: S105 - printed at every start, good for a demo only
+"""The password of everybody."""
+
+
+def make_people() -> dict[str, User]:
+    """Make one person for each role.
+
+    Returns:
+        The people by user name.
+    """
+    hashed = make_password(PASSWORD)
+    people = {}
+    for name, role in PEOPLE.items():
+        user = User(username=name, first_name=role.capitalize(), password=hashed)
+        user.save()
+        user.groups.add(Group.objects.get(name=role))
+        people[name] = user
+    return people

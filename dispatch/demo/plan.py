@@ -1,0 +1,153 @@
+"""What was made, delivered, checked and sent in the three weeks: plain tables.
+
+Days are counted in working days from 0, Monday 5 January 2026, to 14.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Final
+
+FIRST_DAY: Final = date(2026, 1, 5)
+LAST: Final = 14
+"""The last day; on it everything is left where somebody can go on."""
+
+
+def day(number: int) -> date:
+    """The date of a working day.
+
+    Args:
+        number: Working days since the first, from 0.
+
+    Returns:
+        A Monday to Friday.
+    """
+    weeks, weekday = divmod(number, 5)
+    return FIRST_DAY + timedelta(days=7 * weeks + weekday)
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """A lot that comes in, on the evening of its day; what is bought, in the morning."""
+
+    on: int
+    part: str
+    revision: str
+    bags: int
+    reject: str = ""
+    """Why the check rejects it."""
+    cut_from: int | None = None
+    """Day of the visor lot that it was cut down from."""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """How lots of a part come: container, pieces in it, from whom, of what."""
+
+    container: str
+    pieces: int
+    source: str
+    method: str = ""
+    material: str = ""
+    each: int = 0
+    """Material for one piece, in the material's unit."""
+    years: int = 0
+    """Years until the use-by date; 0 for none."""
+
+
+KINDS: Final[dict[str, Kind]] = {
+    "HB": Kind("tote", 120, "Print room", "PRINT-S7", "FI", 38),
+    "CH": Kind("tote", 150, "Print room", "PRINT-S7", "FI", 14),
+    "VI": Kind("open tray", 150, "Cutting table", "CUT-S2", "SH", 45),
+    "VS": Kind("open tray", 150, "Cutting table", "CUT-S2", "SH", 36),
+    "EL": Kind("open tray", 300, "Band table", "SNIP-S1", "BD", 400, years=6),
+    "MA": Kind("bundle", 100, "Copy shop on the quay"),
+    "FI": Kind("roll", 20_000, "Filament wholesaler"),
+    "SH": Kind("roll", 25_000, "Plastics wholesaler"),
+    "BD": Kind("roll", 400_000, "Haberdasher"),
+}
+
+BOUGHT: Final = ("MA", "FI", "SH", "BD")
+"""Parts that come in the morning, with the number of whoever made them."""
+
+NEW_SETTINGS_ON: Final = 6
+"""From this day on the printers run with PRINT-S8."""
+
+ARRIVALS: Final[tuple[Arrival, ...]] = (
+    Arrival(0, "FI", "1", 5),
+    Arrival(0, "SH", "1", 4),
+    Arrival(0, "BD", "1", 3),
+    Arrival(0, "MA", "3", 2),
+    Arrival(0, "HB", "C", 4),
+    Arrival(0, "CH", "B", 4),
+    Arrival(0, "VI", "A", 4),
+    Arrival(0, "EL", "A", 4),
+    Arrival(1, "HB", "C", 4),
+    Arrival(1, "VS", "A", 3),
+    Arrival(2, "HB", "C", 4, reject="Layers split at the clip"),
+    Arrival(2, "VI", "A", 5),
+    Arrival(2, "CH", "B", 5),
+    Arrival(3, "FI", "1", 4),
+    Arrival(3, "HB", "C", 4),
+    Arrival(3, "VS", "A", 1, cut_from=2),
+    Arrival(4, "VI", "A", 3, reject="Scratched by a blunt blade"),
+    Arrival(4, "HB", "C", 3),
+    Arrival(4, "EL", "A", 4),
+    Arrival(5, "SH", "1", 5),
+    Arrival(5, "CH", "B", 3, reject="Warped: they rock on a flat table"),
+    Arrival(5, "HB", "D", 4),
+    Arrival(6, "VI", "A", 5),
+    Arrival(6, "CH", "B", 5),
+    Arrival(6, "HB", "D", 4),
+    Arrival(7, "FI", "1", 3),
+    Arrival(7, "MA", "3", 2),
+    Arrival(7, "BD", "1", 3),
+    Arrival(8, "HB", "D", 4),
+    Arrival(8, "VS", "A", 2),
+    Arrival(9, "VI", "A", 4),
+    Arrival(9, "EL", "A", 4),
+    Arrival(9, "CH", "B", 4),
+    Arrival(10, "HB", "D", 4),
+    Arrival(10, "FI", "1", 3),
+    Arrival(12, "HB", "D", 4),
+    Arrival(12, "VI", "A", 4),
+    Arrival(12, "CH", "B", 3),
+    Arrival(13, "HB", "D", 4),
+    Arrival(14, "HB", "D", 3),
+)
+
+CUT_PIECES: Final = 90
+"""Long visors cut down to short ones; the offcuts are of no use."""
+
+OPEN_LOT_ON: Final = 13
+"""On this evening a lot of headbands begins that is still open at the end."""
+
+HELD_LOT: Final = Arrival(6, "HB", "D", 4)
+HOLD_ON: Final = 13
+HOLD_REASON: Final = "A ward reports clips that break in the cold; under test"
+
+FAILED_RUN: Final = 5
+"""The run that fails, counted from 0: two lamps had gone when it was read again."""
+
+NEEDED: Final = {"HB": 100, "CH": 80, "VI": 80, "VS": 20, "EL": 100}
+"""Pieces of each part in a hundred sets, both products together."""
+
+MOST_ON_LINE: Final = 9
+FEWEST_ON_LINE: Final = 4
+LAST_RUN_DAY: Final = 13
+
+BOXES: Final = 200
+SHARES: Final[tuple[tuple[int, int], ...]] = ((6, 62), (24, 28), (60, 10))
+"""Sets in a box and how many of a hundred boxes are of that size."""
+
+SHORT_SHARE: Final = 20
+"""How many of a hundred boxes are of the short face shield."""
+
+SHIPMENTS: Final = 30
+LARGE: Final = ("EG", "STB", "TWC")
+ROUND: Final = (
+    *("EG", "LBH", "STB", "FHC", "TWC", "HXC"),
+    *("EG", "MLC", "STB", "OAS", "TWC"),
+)
+"""Who is sent to, in turn; others are on the books and got nothing yet."""
