@@ -27,7 +27,7 @@ from kitting.models import (
 from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.lots import Container
 from kitting.models.runs import ProtocolMethod, Side
-from kitting.operations import Act, Sign, perform
+from kitting.operations import Act, perform
 from kitting.services import checking, holds, lots, packing, runs, voiding
 from tests import factories
 from tests.factories import sign
@@ -66,27 +66,27 @@ class History:
 class Printed:
     """A label that was printed."""
 
-    box: str
+    of: str
 
 
-def print_label(box: Box, by: Sign | None = None) -> None:
+def print_label(of: Box | Bag) -> None:
+    """Log the print of a label; no label is drawn."""
+
     def work(act: Act) -> Printed:
-        digest = hashlib.sha256(str(box).encode()).digest()
-        copy = box.prints.count() + 1
-        act.write(
-            Print(
-                box=box,
-                copy=copy,
-                data_sha=digest,
-                pdf_sha=digest,
-                renderer="test",
-                reason="" if copy == 1 else "smudged",
-            )
+        digest = hashlib.sha256(str(of).encode()).digest()
+        row = Print(
+            box=of if isinstance(of, Box) else None,
+            bag=of if isinstance(of, Bag) else None,
+            copy=of.prints.count() + 1,
+            data_sha=digest,
+            pdf_sha=digest,
+            renderer="test",
         )
-        return Printed(box=str(box))
+        act.write(row)
+        return Printed(of=str(of))
 
-    sent = {"box": box.pk}
-    perform("print_label", sign=by or sign(), sent=sent, gives=Printed, work=work)
+    sent = {"of": str(of)}
+    perform("print_label", sign=sign(), sent=sent, gives=Printed, work=work)
 
 
 def make_line() -> tuple[Place, Meter]:
@@ -188,6 +188,7 @@ def make_history() -> History:
     line, meter = make_line()
     protocol = make_protocol(band)
     first, second = band_lot.bags.order_by("pk")
+    print_label(first)
     failed = run_bags(line, protocol, meter, [first], DARK)
     released = run_bags(line, protocol, meter, [first], CLOSING)
     open_again = runs.open_run(
