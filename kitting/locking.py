@@ -19,6 +19,8 @@ from kitting.models import JournalHead
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
+    from django.db.models import QuerySet
+
 M = TypeVar("M", bound=Model)
 
 GATE = 9_521_234
@@ -30,12 +32,13 @@ def _need_transaction() -> None:
         raise RuntimeError("Locking needs an open transaction.")
 
 
-def lock_rows(model: type[M], ids: Iterable[int]) -> dict[int, M]:
+def lock_rows(model: type[M], ids: Iterable[int], *beside: str) -> dict[int, M]:
     """Lock rows in the order of their ids and read them afresh.
 
     Args:
         model: The table.
         ids: Primary keys, in any order, repeats allowed.
+        *beside: Relations to read in the same query; their rows are not locked.
 
     Returns:
         The rows by primary key.
@@ -46,28 +49,46 @@ def lock_rows(model: type[M], ids: Iterable[int]) -> dict[int, M]:
     """
     _need_transaction()
     wanted = sorted(set(ids))
-    rows = (
-        model._default_manager.select_for_update(of=("self",), no_key=True)
-        .filter(pk__in=wanted)
-        .order_by("pk")
-    )
-    found = {row.pk: row for row in rows}
+    rows = model._default_manager.filter(pk__in=wanted)
+    found = {row.pk: row for row in lock_found(rows, *beside)}
     if len(found) != len(wanted):
         raise Missing("row_missing", what=model._meta.model_name or "")
     return found
 
 
-def lock_row(model: type[M], pk: int) -> M:
+def lock_row(model: type[M], pk: int, *beside: str) -> M:
     """Lock one row and read it afresh; see ``lock_rows``.
 
     Args:
         model: The table.
         pk: Its primary key.
+        *beside: Relations to read in the same query.
 
     Returns:
         The row.
     """
-    return lock_rows(model, [pk])[pk]
+    return lock_rows(model, [pk], *beside)[pk]
+
+
+def lock_found(rows: QuerySet[M], *beside: str) -> list[M]:
+    """Lock whatever rows a query finds, in the order of their ids.
+
+    A condition on the rows' own columns still holds once they are locked. One that
+    joins another table may have changed while the lock was waited for: ask again.
+
+    Args:
+        rows: The query.
+        *beside: Relations to read in the same query; their rows are not locked.
+
+    Returns:
+        The rows; there may be none.
+
+    Raises:
+        RuntimeError: Outside a transaction.
+    """
+    _need_transaction()
+    locked = rows.select_for_update(of=("self",), no_key=True).order_by("pk")
+    return list(locked.select_related(*beside) if beside else locked)
 
 
 def lock_head(site: int) -> JournalHead:

@@ -38,23 +38,34 @@ def read(text: str) -> Found:
         What was found; ``row`` is None only for kind ``number``.
 
     Raises:
-        CodeError: ``scan_empty``, ``scan_unreadable``, or why its GS1 data is wrong.
+        CodeError: ``scan_empty``, ``scan_too_long``, ``scan_unreadable``,
+            ``number_check_wrong``, or why its GS1 data is wrong.
         Missing: ``nothing_has_number`` if nothing has that number.
     """
     if not text.strip():
         raise CodeError("scan_empty")
     if len(text) > LONGEST:
         raise CodeError("scan_too_long", read=shown(text), most=LONGEST)
-    scan = gs1.read_scan(text.strip(" \t\r\n"))
+    scan = gs1.read_scan(text)
     if scan.kind == gs1.ScanKind.GS1:
-        if scan.problem:
-            raise CodeError("scan_gs1_wrong", read=shown(text), problem=scan.problem)
-        return _of_elements(dict(scan.elements), text)
-    if scan.kind == gs1.ScanKind.NUMBER:
+        return _of_gs1(scan, text)
+    if scan.number is not None:
         return of_number(scan.number)
     if not text.strip().isprintable():
         raise CodeError("scan_unreadable", read=shown(text))
     return of_number(text)
+
+
+def _of_gs1(scan: gs1.Scan, text: str) -> Found:
+    try:
+        refusal = scan.refusal()
+        if refusal is not None:
+            raise refusal
+        return _of_elements(dict(scan.elements), text)
+    except (CodeError, Missing):
+        if scan.number is None:
+            raise
+    return of_number(scan.number)  # bare digits may be a lot's number as well
 
 
 def _of_elements(elements: dict[str, str], text: str) -> Found:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
-from django.db import IntegrityError, transaction
+from django.db.models import Q
 
 from kitting import locking
 from kitting.clock import day_of
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
-from kitting.domain.stages import BoxStage, MovementKind
+from kitting.domain.stages import BagStage, BoxStage, MovementKind
 from kitting.models import (
     Bag,
     Bench,
@@ -100,43 +100,52 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
 
     def work(act: Act) -> Brought:
         locking.enter_gate()
-        bag = locking.lock_row(Bag, bag_id)
-        bench = _bench(bench_id)
-        box = _unlabelled(bench)
-        lot = bag.lot
+        bench = locking.lock_row(Bench, bench_id)
+        bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision")
+        box = _open_box(bench)
         problem = packing_problem(
             bag,
-            lot,
+            bag.lot,
             today=day_of(act.workshop, act.now),
             now=act.now,
             reach=standing_reach(),
         )
         if problem is not None:
             raise problem
-        filling = None
-        if box is not None and box.stage == BoxStage.OPEN:
-            filling = filling_of(box)
+        filling = None if box is None else filling_of(box)
+        if filling is not None:
             _refuse_not_for(filling, bag)
-        events: list[Guarded] = []
-        if bag.place_id != bench.place_id:
-            moved = Change(MovementKind.PLACED, bag.pieces, place_id=bench.place_id)
-            events.append(change(bag, moved))
-        if bag.opened_at is None:
-            bag.opened_at = act.now
-        OpenBag.objects.filter(bag=bag).delete()
-        OpenBag.objects.filter(bench=bench, part=lot.part).delete()
-        OpenBag.objects.create(bench=bench, part=lot.part, bag=bag)
+        events = _open_here(bag, bench, act.now)
         taken = 0
         if filling is not None:
-            taken = filling.take(bag, lot)
+            taken = filling.take(bag, bag.lot)
+            filling.write_lines()
             events += filling.events
         save_bags([bag])
-        drop_used_up([bag])
+        _keep_open(bench, bag)
         act.write(*events)
-        return Brought(bag=bag.number, part=lot.part.name, taken=taken)
+        return Brought(bag=bag.number, part=bag.lot.part.name, taken=taken)
 
     sent = {"bench": bench_id, "bag": bag_id}
     return perform("bring_bag", sign=sign, sent=sent, gives=Brought, work=work)
+
+
+def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
+    """Bring a locked bag to the bench's place; from now on it counts as opened."""
+    if bag.opened_at is None:
+        bag.opened_at = now
+    if bag.place_id == bench.place_id:
+        return []
+    moved = Change(MovementKind.PLACED, bag.pieces, place_id=bench.place_id)
+    return [change(bag, moved)]
+
+
+def _keep_open(bench: Bench, bag: Bag) -> None:
+    """Make the bag the bench's open bag of its part, unless it is used up by now."""
+    part = bag.lot.part
+    OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part)).delete()
+    if bag.stage != BagStage.USED_UP:
+        OpenBag.objects.create(bench=bench, part=part, bag=bag)
 
 
 def _refuse_not_for(filling: Filling, bag: Bag) -> None:
@@ -170,8 +179,8 @@ def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     """
 
     def work(act: Act) -> Brought:
-        bag = locking.lock_row(Bag, bag_id)
-        bench = _bench(bench_id)
+        bench = locking.lock_row(Bench, bench_id)
+        bag = locking.lock_row(Bag, bag_id, "lot__part")
         gone, _ = OpenBag.objects.filter(bench=bench, bag=bag).delete()
         if not gone:
             raise WrongStage("bag_not_open_here", bag=bag.number, bench=bench.name)
@@ -181,20 +190,11 @@ def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     return perform("lay_aside", sign=sign, sent=sent, gives=Brought, work=work)
 
 
-def _bench(bench_id: int) -> Bench:
-    bench = Bench.objects.filter(pk=bench_id).first()
-    if bench is None:
-        raise Missing("row_missing", what="bench")
-    return bench
-
-
-def _unlabelled(bench: Bench) -> Box | None:
-    pk = (
-        Box.objects.filter(bench=bench, stage__in=UNLABELLED)
-        .values_list("pk", flat=True)
-        .first()
+def _open_box(bench: Bench) -> Box | None:
+    found = locking.lock_found(
+        Box.objects.filter(bench=bench, stage=BoxStage.OPEN), "size"
     )
-    return None if pk is None else locking.lock_row(Box, pk)
+    return found[0] if found else None
 
 
 def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
@@ -217,10 +217,9 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
     def work(act: Act) -> Started:
         locking.enter_gate()
-        bench = _bench(bench_id)
-        open_ids = OpenBag.objects.filter(bench=bench).values_list("bag", flat=True)
-        bags = locking.lock_rows(Bag, open_ids)
-        size = BoxSize.objects.filter(pk=size_id).first()
+        bench = locking.lock_row(Bench, bench_id)
+        bags = locking.lock_found(Bag.objects.filter(open_at__bench=bench), "lot__part")
+        size = BoxSize.objects.select_related("product").filter(pk=size_id).first()
         if size is None:
             raise Missing("row_missing", what="box size")
         recipe = Recipe.objects.filter(product=size.product_id, in_force=True).first()
@@ -231,23 +230,14 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
         box = Box(recipe=recipe, size=size, bench=bench, stage="")
         event = move_box(box, BoxStage.OPEN)
         box.number = take(act.workshop.site, numbers.Kind.BOX)[0]
-        _insert(box)
+        box.save(force_insert=True)
         filling = filling_of(box)
-        taken = _fill(act, filling, list(bags.values()), bench)
+        taken = _fill(act, filling, bags, bench)
         act.write(event, *filling.events)
         return Started(box_id=box.pk, box=box.number, taken=taken)
 
     sent = {"bench": bench_id, "size": size_id}
     return perform("start_box", sign=sign, sent=sent, gives=Started, work=work)
-
-
-def _insert(box: Box) -> None:
-    try:
-        with transaction.atomic():  # a savepoint: two may start at the same moment
-            box.save(force_insert=True)
-    except IntegrityError as error:
-        bench = box.bench.name if box.bench else ""
-        raise Conflict("bench_has_a_box", bench=bench) from error
 
 
 def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
@@ -267,6 +257,7 @@ def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
         if got:
             taken += got
             used.append(bag)
+    filling.write_lines()
     save_bags(used)
     drop_used_up(used)
     return taken
@@ -293,7 +284,7 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
 
     def work(act: Act) -> ClosedBox:
         locking.enter_gate()
-        box = locking.lock_row(Box, box_id)
+        box = locking.lock_row(Box, box_id, "size", "recipe__product")
         event = move_box(box, BoxStage.CLOSED)
         filling = filling_of(box)
         for line in filling.recipe_lines:

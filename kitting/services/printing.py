@@ -18,6 +18,7 @@ from kitting.labels.stock import BOX_100X150, Stock
 from kitting.models import Box, Print
 from kitting.operations import Act, Sign, perform
 from kitting.queries.labels import box_label
+from kitting.services.steps.boxes import need_reason
 
 RENDERER = f"lotward 1, reportlab {reportlab.__version__}"
 PRINTABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED)
@@ -54,7 +55,7 @@ def print_box_label(
         LotwardError: ``label_unreadable`` if a symbol does not read back.
         Missing: If there is no such box.
         NotFit: If the label does not fit its stock.
-        Refused: ``reprint_needs_a_reason``.
+        Refused: ``reprint_needs_a_reason``, ``entry_too_long``.
         WrongStage: If the box is open, gone or voided.
         OperationKeyReused: If the key was used for another act.
     """
@@ -73,6 +74,7 @@ def print_box_label(
             raise Conflict("page_is_old")
         if label.copy > 1 and not reason.strip():
             raise Refused("reprint_needs_a_reason", box=str(box))
+        why = need_reason(reason) if reason.strip() else ""
         act.write(
             Print(
                 box=box,
@@ -80,7 +82,7 @@ def print_box_label(
                 data_sha=data_sha(label),
                 pdf_sha=pdf_sha,
                 renderer=RENDERER,
-                reason=reason.strip(),
+                reason=why,
             )
         )
         return Printed(box=str(box), copy=label.copy, pdf_sha=pdf_sha.hex())

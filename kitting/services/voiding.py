@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from kitting import locking
-from kitting.domain.errors import Conflict, Refused, WrongStage
+from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.models import Bag, Box, BoxLine, Guarded
 from kitting.operations import Act, Sign, perform
 from kitting.services.packing import BoxMoved
 from kitting.services.steps.bags import Change, change, save_bags
-from kitting.services.steps.boxes import move_box, take_all_back
+from kitting.services.steps.boxes import move_box, need_reason, take_all_back
 
 
 def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
@@ -24,15 +24,15 @@ def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         The box and its stage.
 
     Raises:
+        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment.
         Missing: If there is no such box.
-        Refused: ``reason_missing``.
+        Refused: ``reason_missing``, ``entry_too_long``.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> BoxMoved:
-        if not reason.strip():
-            raise Refused("reason_missing")
+        why = need_reason(reason)
         ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
         bags = locking.lock_rows(Bag, ids)
         box = locking.lock_row(Box, box_id)
@@ -43,7 +43,7 @@ def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         now = set(BoxLine.objects.filter(box=box).values_list("bag", flat=True))
         if now != ids:
             raise Conflict("page_is_old")
-        event = move_box(box, BoxStage.VOIDED, reason.strip())
+        event = move_box(box, BoxStage.VOIDED, why)
         back = take_all_back(box, bags)
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *back)
@@ -66,14 +66,13 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
 
     Raises:
         Missing: If there is no such box.
-        Refused: ``reason_missing``.
+        Refused: ``reason_missing``, ``entry_too_long``.
         WrongStage: If it is open (call it off), loaded or gone.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> BoxMoved:
-        if not reason.strip():
-            raise Refused("reason_missing")
+        why = need_reason(reason)
         lines = list(BoxLine.objects.filter(box=box_id))
         bags = locking.lock_rows(Bag, [line.bag_id for line in lines])
         box = locking.lock_row(Box, box_id)
@@ -81,8 +80,8 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
             raise WrongStage(
                 "box_wrong_stage", box=str(box), stage=box.stage, wanted="voided"
             )
-        event = move_box(box, BoxStage.VOIDED, reason.strip())
-        scrapped = [_scrapped(bags[line.bag_id], line, box, reason) for line in lines]
+        event = move_box(box, BoxStage.VOIDED, why)
+        scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
         save_bags(list(bags.values()))
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *scrapped)
@@ -93,7 +92,5 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
 
 
 def _scrapped(bag: Bag, line: BoxLine, box: Box, reason: str) -> Guarded:
-    what = Change(
-        MovementKind.SCRAPPED, line.pieces, box=box, reason=reason.strip()[:200]
-    )
+    what = Change(MovementKind.SCRAPPED, line.pieces, box=box, reason=reason)
     return change(bag, what)

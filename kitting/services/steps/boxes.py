@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from kitting.models import Lot
     from kitting.reach import Reach
 
+LONGEST_REASON = 200
+"""Characters that a reason may have."""
+
 
 def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
     """Change the stage of a locked box in memory and give the event that says so.
@@ -43,6 +46,26 @@ def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
     return BoxEvent(
         box=box, nth=box.events_seen, before=before, after=to, reason=reason
     )
+
+
+def need_reason(text: str) -> str:
+    """Tidy a reason that an act cannot do without.
+
+    Args:
+        text: As it was entered.
+
+    Returns:
+        The reason without blanks around it.
+
+    Raises:
+        Refused: ``reason_missing``, ``entry_too_long``.
+    """
+    reason = text.strip()
+    if not reason:
+        raise Refused("reason_missing")
+    if len(reason) > LONGEST_REASON:
+        raise Refused("entry_too_long", what="reason", most=LONGEST_REASON)
+    return reason
 
 
 def packing_problem(
@@ -84,6 +107,7 @@ class Filling:
     recipe_lines: list[RecipeLine]
     in_box: list[BoxLine]
     events: list[Guarded] = field(default_factory=list)
+    touched: list[BoxLine] = field(default_factory=list)
 
     def line_for(self, part_id: int) -> RecipeLine | None:
         """The recipe's line for a part, if it has one."""
@@ -96,10 +120,6 @@ class Filling:
         """Pieces that a line still lacks."""
         have = sum(row.pieces for row in self.in_box if row.lot.part_id == line.part_id)
         return line.needed(self.sets) - have
-
-    def complete(self) -> bool:
-        """Whether every line is complete to the piece."""
-        return all(self.missing(line) == 0 for line in self.recipe_lines)
 
     def take(self, bag: Bag, lot: Lot) -> int:
         """Take what the box still lacks from a locked bag that may be packed.
@@ -126,12 +146,22 @@ class Filling:
         for row in self.in_box:
             if row.bag_id == bag.pk and row.run_id == bag.cleared_run_id:
                 row.pieces += pieces
-                row.save(update_fields=["pieces"])
-                return
-        row = BoxLine.objects.create(
-            box=self.box, bag=bag, run_id=bag.cleared_run_id, lot=lot, pieces=pieces
-        )
-        self.in_box.append(row)
+                break
+        else:
+            row = BoxLine(
+                box=self.box, bag=bag, run_id=bag.cleared_run_id, lot=lot, pieces=pieces
+            )
+            self.in_box.append(row)
+        self.touched.append(row)
+
+    def write_lines(self) -> None:
+        """Write the box's lines that changed; the box itself is in the database."""
+        new = [row for row in self.touched if row._state.adding]
+        more = [row for row in self.touched if not row._state.adding]
+        BoxLine.objects.bulk_create(new)
+        for row in more:
+            row.save(update_fields=["pieces"])
+        self.touched.clear()
 
 
 def filling_of(box: Box) -> Filling:
@@ -149,7 +179,7 @@ def filling_of(box: Box) -> Filling:
         recipe_lines=list(
             RecipeLine.objects.filter(recipe=box.recipe_id).select_related("part")
         ),
-        in_box=list(BoxLine.objects.filter(box=box).select_related("lot")),
+        in_box=list(BoxLine.objects.filter(box=box).select_related("lot", "bag")),
     )
 
 

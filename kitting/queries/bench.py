@@ -1,0 +1,413 @@
+"""What a bench's screen shows: its box, what runs short, and where more of it stands."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import F, OuterRef, Q, Subquery, Sum
+
+from kitting.clock import day_of
+from kitting.domain import picking
+from kitting.domain.stages import BagStage, BoxStage
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxLine,
+    BoxSize,
+    OpenBag,
+    Operation,
+    Print,
+    RecipeLine,
+)
+from kitting.models.catalogue import Per
+from kitting.reach import Reach, standing_reach
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import datetime
+
+    from kitting.models import Workshop
+
+MOST_OFFERS = 2
+"""Bags that are named at once; the next is named when one of them was scanned."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One part of the box in work."""
+
+    part: str
+    needed: int
+    inside: int
+    per_set: int
+    """Pieces in one set; 0 where the part is counted by the box."""
+    bag: str = ""
+    """Number of the bench's open bag of this part."""
+    left: int = 0
+    """Pieces left in it."""
+    asked: bool = False
+    """Whether this is the part that is asked for now."""
+
+    @property
+    def missing(self) -> int:
+        """Pieces that are not in yet."""
+        return self.needed - self.inside
+
+    @property
+    def done(self) -> bool:
+        """Whether the line is complete."""
+        return self.missing <= 0
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A bag that could give what is missing, and where it stands."""
+
+    bag: str
+    lot: str
+    pieces: int
+    place: str
+    here: bool
+    """Whether it stands at this bench already."""
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """Why nothing can be offered: pieces of the part that may not be packed."""
+
+    held: int = 0
+    not_cleared: int = 0
+    elsewhere: int = 0
+    """Pieces in bags that are open at another bench."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """A box size that can be started."""
+
+    sets: int
+    product: str
+    command: str
+    again: bool
+    """Whether the bench's last box was of this size."""
+
+
+@dataclass(frozen=True)
+class Last:
+    """The newest act at the bench."""
+
+    name: str
+    outcome: dict[str, Any]
+    by: str
+
+
+@dataclass(frozen=True)
+class Screen:
+    """Everything that one look at a bench needs."""
+
+    bench: Bench
+    box: Box | None = None
+    lines: list[Line] = field(default_factory=list)
+    offers: list[Offer] = field(default_factory=list)
+    lacking: Lacking | None = None
+    choices: list[Choice] = field(default_factory=list)
+    open_bags: list[OpenBag] = field(default_factory=list)
+    last: Last | None = None
+    copy: int = 0
+    """Prints of the closed box's label so far; the newest one's number."""
+    held: bool = False
+    """Whether a hold reaches the open box."""
+    packed_today: int = 0
+    """Boxes that were closed at this bench today; told while it has none in work."""
+
+    @property
+    def asked(self) -> Line | None:
+        """The line that is asked for now."""
+        return next((line for line in self.lines if line.asked), None)
+
+    @property
+    def step(self) -> str:
+        """The next thing to do: choose, held, fill, close, print or label."""
+        if self.box is None:
+            return "choose"
+        if self.box.stage == BoxStage.CLOSED:
+            return "label" if self.copy else "print"
+        if self.held:
+            return "held"
+        return "fill" if self.asked else "close"
+
+    @property
+    def complete(self) -> int:
+        """Sets of which every part is in."""
+        return min(self._sets(), default=0)
+
+    @property
+    def started(self) -> int:
+        """Sets of which some parts are in."""
+        begun = [-(-line.inside // line.per_set) for line in self.lines if line.per_set]
+        return max(begun, default=0) - self.complete
+
+    def _sets(self) -> list[int]:
+        return [line.inside // line.per_set for line in self.lines if line.per_set]
+
+
+def screen(bench: Bench, workshop: Workshop, now: datetime) -> Screen:
+    """Read what a bench's screen shows.
+
+    Args:
+        bench: The bench, with its place.
+        workshop: The workshop, for its day.
+        now: The moment.
+
+    Returns:
+        The screen.
+    """
+    box = (
+        Box.objects.filter(bench=bench, stage__in=(BoxStage.OPEN, BoxStage.CLOSED))
+        .select_related("size__product")
+        .first()
+    )
+    bags = list(
+        OpenBag.objects.filter(bench=bench).select_related("bag", "part").order_by("pk")
+    )
+    last = last_act(bench)
+    if box is None:
+        today = day_of(workshop, now)
+        packed = Box.objects.filter(bench=bench, packed_on=today).exclude(
+            stage=BoxStage.VOIDED
+        )
+        return Screen(
+            bench,
+            choices=choices(bench),
+            open_bags=bags,
+            last=last,
+            packed_today=packed.count(),
+        )
+    lines, recipe = _lines(box, bags)
+    if box.stage == BoxStage.CLOSED:
+        copy = Print.objects.filter(box=box).count()
+        return Screen(bench, box, lines, open_bags=bags, last=last, copy=copy)
+    reach = standing_reach()
+    offers, lacking = [], None
+    asked = next((n for n, line in enumerate(lines) if line.asked), None)
+    if asked is not None:
+        wanted = _Wanted(bench, recipe[asked], lines[asked].missing, box, now)
+        offers = _offers(wanted, workshop, reach)
+        lacking = None if offers else _lacking(wanted, reach)
+    return Screen(
+        bench,
+        box,
+        lines,
+        offers,
+        lacking,
+        open_bags=bags,
+        last=last,
+        held=bool(reach) and _is_held(box, reach),
+    )
+
+
+def _lines(box: Box, bags: Iterable[OpenBag]) -> tuple[list[Line], list[RecipeLine]]:
+    inside = (
+        BoxLine.objects.filter(box=box, lot__part=OuterRef("part"))
+        .order_by()
+        .values("lot__part")
+        .annotate(pieces=Sum("pieces"))
+        .values("pieces")
+    )
+    recipe: list[Any] = list(
+        RecipeLine.objects.filter(recipe=box.recipe_id)
+        .select_related("part")
+        .annotate(inside=Subquery(inside))
+        .order_by("pk")
+    )
+    open_by_part = {row.part_id: row.bag for row in bags}
+    lines: list[Line] = []
+    for row in recipe:
+        bag = open_by_part.get(row.part_id)
+        needed, inside_now = row.needed(box.size.sets), row.inside or 0
+        lines.append(
+            Line(
+                part=row.part.name,
+                needed=needed,
+                inside=inside_now,
+                per_set=row.pieces if row.per == Per.SET else 0,
+                bag=bag.number if bag else "",
+                left=bag.pieces if bag else 0,
+                asked=inside_now < needed and not any(line.asked for line in lines),
+            )
+        )
+    return lines, recipe
+
+
+@dataclass(frozen=True)
+class _Wanted:
+    """What runs short."""
+
+    bench: Bench
+    line: RecipeLine
+    missing: int
+    box: Box
+    now: datetime
+
+    def bags(self) -> Any:
+        """Bags of the part in a revision that the recipe pins."""
+        pinned = [self.line.revision_id]
+        if self.line.substitute_id is not None:
+            pinned.append(self.line.substitute_id)
+        return Bag.objects.filter(lot__part=self.line.part_id, lot__revision__in=pinned)
+
+
+def _offers(wanted: _Wanted, workshop: Workshop, reach: Reach) -> list[Offer]:
+    today = day_of(workshop, wanted.now)
+    may = wanted.bags().filter(stage=BagStage.CLEARED)
+    may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
+    may = may.exclude(open_at__bench__isnull=False)
+    hours = wanted.line.part.open_hours
+    if hours is not None:
+        since = wanted.now - timedelta(hours=hours)
+        may = may.filter(Q(opened_at__isnull=True) | Q(opened_at__gte=since))
+    in_box = Subquery(
+        BoxLine.objects.filter(box=wanted.box, lot=OuterRef("lot")).values("lot")[:1]
+    )
+    found = {
+        bag.pk: bag
+        for bag in may.select_related("lot", "place").annotate(lot_in_box=in_box)
+        if not reach.bag(bag)
+    }
+    begun = [bag for bag in found.values() if bag.lot_in_box is not None]
+    # A lot that is in the box already adds none: where it suffices, it comes first.
+    enough = sum(bag.pieces for bag in begun) >= wanted.missing
+    plan = picking.propose(
+        wanted.missing, map(_candidate, begun if enough else found.values())
+    )
+    return [
+        _offer(found[int(bag)], pieces, wanted.bench)
+        for bag, pieces in plan.takes[:MOST_OFFERS]
+    ]
+
+
+def _candidate(bag: Bag) -> picking.Candidate:
+    return picking.Candidate(
+        bag=bag.pk,
+        lot=bag.lot.number,
+        pieces=bag.pieces,
+        use_by=bag.lot.use_by,
+        made_on=bag.lot.made_on,
+        arrived=bag.pk,
+    )
+
+
+def _offer(bag: Bag, pieces: int, bench: Bench) -> Offer:
+    return Offer(
+        bag=bag.number,
+        lot=bag.lot.number,
+        pieces=pieces,
+        place=bag.place.name if bag.place else "",
+        here=bag.place_id == bench.place_id,
+    )
+
+
+def _lacking(wanted: _Wanted, reach: Reach) -> Lacking:
+    held = not_cleared = elsewhere = 0
+    rest = wanted.bags().exclude(stage__in=(BagStage.USED_UP, BagStage.REJECTED))
+    for bag in rest.annotate(bench=F("open_at__bench")):
+        if reach.bag(bag):
+            held += bag.pieces
+        elif bag.stage != BagStage.CLEARED:
+            not_cleared += bag.pieces
+        elif bag.bench not in (None, wanted.bench.pk):
+            elsewhere += bag.pieces
+    return Lacking(held, not_cleared, elsewhere)
+
+
+def _is_held(box: Box, reach: Reach) -> bool:
+    if box.pk in reach.boxes:
+        return True
+    return any(reach.line(line) for line in BoxLine.objects.filter(box=box))
+
+
+def choices(bench: Bench) -> list[Choice]:
+    """Box sizes that can be started: of products with a recipe in force.
+
+    Args:
+        bench: The bench; the size of its last box comes first.
+
+    Returns:
+        One for each size, then by product and sets.
+    """
+    newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
+    sizes = list(
+        BoxSize.objects.filter(product__recipes__in_force=True)
+        .select_related("product")
+        .annotate(newest=Subquery(newest))
+        .order_by("product__code", "sets")
+    )
+    counts = [size.sets for size in sizes]
+    sizes.sort(key=lambda size: size.pk != size.newest)
+    return [
+        Choice(
+            sets=size.sets,
+            product=size.product.name,
+            command=f"DO-SIZE-{size.sets}"
+            if counts.count(size.sets) == 1
+            else f"DO-SIZE-{size.product.code}-{size.sets}",
+            again=size.pk == size.newest,
+        )
+        for size in sizes
+    ]
+
+
+def last_act(bench: Bench) -> Last | None:
+    """The newest act that was done at a bench.
+
+    Args:
+        bench: The bench.
+
+    Returns:
+        Its name, outcome and who did it; None before the first.
+    """
+    newest = (
+        Operation.objects.filter(bench=bench, link__isnull=False)
+        .order_by("-pk")
+        .values_list("name", "link__outcome", "by_name")
+        .first()
+    )
+    if newest is None:
+        return None
+    name, outcome, by = newest
+    return Last(name=name, outcome=json.loads(outcome), by=by)
+
+
+@dataclass(frozen=True)
+class BenchRow:
+    """A bench in the list of benches."""
+
+    code: str
+    name: str
+    box: Box | None
+    open_bags: int
+
+
+def benches() -> list[BenchRow]:
+    """All benches, each with the box in work there.
+
+    Returns:
+        In the order of their codes.
+    """
+    boxes = {
+        box.bench_id: box
+        for box in Box.objects.filter(
+            bench__isnull=False, stage__in=(BoxStage.OPEN, BoxStage.CLOSED)
+        ).select_related("size__product")
+    }
+    bags: dict[int, int] = {}
+    for bench_id in OpenBag.objects.values_list("bench", flat=True):
+        bags[bench_id] = bags.get(bench_id, 0) + 1
+    return [
+        BenchRow(bench.code, bench.name, boxes.get(bench.pk), bags.get(bench.pk, 0))
+        for bench in Bench.objects.order_by("code")
+    ]

@@ -1,0 +1,155 @@
+"""The bench: one screen, driven by scans."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.domain import commands
+from kitting.domain.errors import LotwardError
+from kitting.forms.bench import ScanForm
+from kitting.models import Bench, Workshop
+from kitting.operations import Sign
+from kitting.queries import bench as queries
+from kitting.services.bench_scans import Answer, take_scan
+from lotward.http import (
+    LotwardRequest,
+    add_refusal,
+    allowed,
+    get_or_404,
+    new_op_key,
+    render_part,
+    wants_fragment,
+)
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+    from django.utils.functional import _StrPromise
+
+LAST_ACTS: dict[str, _StrPromise] = {
+    "bring_bag": _("%(part)s bag %(bag)s: %(taken)s taken"),
+    "call_off_box": _("Box %(box)s called off"),
+    "close_box": _("Box %(serial)s closed"),
+    "lay_aside": _("%(part)s bag %(bag)s laid aside"),
+    "print_box_label": _("Label of box %(box)s printed"),
+    "see_label": _("Box %(box)s labelled"),
+    "start_box": _("Box %(box)s started"),
+}
+"""How the strip says the newest act, with values of its outcome."""
+
+
+@allowed("kitting.pack")
+@require_GET
+def benches(request: LotwardRequest) -> HttpResponse:
+    rows = queries.benches()
+    context = {
+        "rows": rows,
+        "at_work": sum(row.box is not None for row in rows),
+        "commands": _command_list(),
+    }
+    return render(request, "kitting/benches.html", context)
+
+
+@allowed("kitting.pack")
+@require_GET
+def bench(request: LotwardRequest, code: str) -> HttpResponse:
+    return _show(request, _bench(code), Answer(), ScanForm())
+
+
+@allowed("kitting.pack")
+@require_http_methods(["POST"])
+def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
+    """Take one scan; a refusal comes back on the same screen, in its zone."""
+    at = _bench(code)
+    form = ScanForm(request.POST)
+    if not form.is_valid():
+        return _show(request, at, Answer(), form, status=422)
+    sign = Sign(by=request.user, key=form.key, now=timezone.now(), bench_id=at.pk)
+    try:
+        answer = take_scan(
+            bench_id=at.pk,
+            text=form.cleaned_data["scan"] or "",
+            purpose=form.cleaned_data["purpose"],
+            sign=sign,
+        )
+    except LotwardError as error:
+        status = add_refusal(form, error)
+        return _show(request, at, Answer(), form, status=status)
+    if answer.menu or wants_fragment(request):
+        return _show(request, at, answer, ScanForm())
+    return redirect("kitting:bench", code=at.code)
+
+
+def _bench(code: str) -> Bench:
+    return get_or_404(Bench.objects.select_related("place"), code=code)
+
+
+def _show(
+    request: LotwardRequest,
+    at: Bench,
+    answer: Answer,
+    form: ScanForm,
+    *,
+    status: int = 200,
+) -> HttpResponse:
+    workshop = Workshop.objects.get(pk=1)
+    screen = queries.screen(at, workshop, timezone.now())
+    context: dict[str, Any] = {
+        "form": form,
+        "workshop": workshop,
+        "bench": at,
+        "screen": screen,
+        "menu": answer.menu,
+        "state": "right" if answer.did else "ask",
+        "last": _last_words(screen.last),
+        "op_key": new_op_key(),
+        "call_off_reasons": commands.CALL_OFF_REASONS,
+        "print_reasons": commands.PRINT_REASONS,
+    }
+    if form.errors:
+        wrong, _point, to_do = _first_error(form).partition(". ")
+        context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
+    return render_part(
+        request,
+        page="kitting/bench.html",
+        part="kitting/_bench.html",
+        context=context,
+        status=status,
+    )
+
+
+def _first_error(form: ScanForm) -> str:
+    return next(str(error) for errors in form.errors.values() for error in errors)
+
+
+def _last_words(last: queries.Last | None) -> str:
+    if last is None or last.name not in LAST_ACTS:
+        return ""
+    return str(LAST_ACTS[last.name]) % last.outcome
+
+
+def _command_list() -> list[tuple[str, _StrPromise | str]]:
+    """Every command label but those of box sizes, with what it does."""
+    reprints = [
+        (f"DO-PRINT-{end}", words) for end, words in commands.PRINT_REASONS.items()
+    ]
+    call_offs = [
+        (f"DO-CALL-OFF-{end}", words)
+        for end, words in commands.CALL_OFF_REASONS.items()
+    ]
+    return [
+        ("DO-SIZE-24", _("Start a box of 24 sets; any size that is packed here")),
+        ("DO-SIZE-FS1-24", _("The same, where two products have boxes of 24")),
+        ("DO-CLOSE", _("Close the box and print its label")),
+        ("DO-PRINT", _("Print the label; asks for a reason when it was printed")),
+        *reprints,
+        ("DO-TAKE-BACK", _("Show what can be taken back")),
+        ("DO-CALL-OFF", _("Call off the open box; asks for the reason")),
+        *call_offs,
+        ("DO-LAY-ASIDE", _("Lay aside the open bag that is scanned next")),
+        ("DO-GO-ON", _("Show the next thing to do")),
+    ]

@@ -1,0 +1,277 @@
+"use strict";
+
+// The bench beyond HTML: the scan field keeps the focus, a scan that the server has not
+// acknowledged is kept and sent again under its own key, and yes and no have a sound.
+// Without this file every scan and button is a plain form post.
+
+(() => {
+  const STORE = "lotward-outbox";
+  const RETRY_MS = [1000, 2000, 4000, 8000];
+  const TRIES = 5; // answers of a failing server before a scan is given up, aloud
+
+  let sending = false;
+  let tries = 0;
+  let timer = 0;
+  let audio = null;
+
+  const bench = () => document.getElementById("bench");
+  const field = () => document.getElementById("scan");
+
+  // ---- sounds --------------------------------------------------------------------
+
+  function wake() {
+    const Context = window.AudioContext || window.webkitAudioContext;
+    if (!audio && Context) {
+      audio = new Context();
+    }
+    if (audio && audio.state === "suspended") {
+      audio.resume();
+    }
+  }
+
+  function tone(pitch, from, seconds, shape) {
+    const source = audio.createOscillator();
+    const volume = audio.createGain();
+    const start = audio.currentTime + from;
+    source.type = shape;
+    source.frequency.value = pitch;
+    volume.gain.setValueAtTime(0, start);
+    volume.gain.linearRampToValueAtTime(0.3, start + 0.01);
+    volume.gain.linearRampToValueAtTime(0, start + seconds);
+    source.connect(volume).connect(audio.destination);
+    source.start(start);
+    source.stop(start + seconds);
+  }
+
+  function sound(state) {
+    if (!audio || audio.state !== "running") {
+      return;
+    }
+    if (state === "right") {
+      tone(880, 0, 0.09, "sine");
+      tone(1320, 0.09, 0.12, "sine");
+    } else if (state === "wrong") {
+      tone(196, 0, 0.28, "square");
+      tone(147, 0.3, 0.4, "square");
+    }
+  }
+
+  // ---- the outbox ----------------------------------------------------------------
+
+  // A tablet without storage (a private window) keeps its scans as long as the page.
+  let memory = [];
+
+  function kept() {
+    try {
+      const found = JSON.parse(localStorage.getItem(STORE) || "[]");
+      return Array.isArray(found) ? found : [];
+    } catch {
+      return memory;
+    }
+  }
+
+  function keep(entries) {
+    memory = entries;
+    try {
+      localStorage.setItem(STORE, JSON.stringify(entries));
+    } catch {
+      // Nothing to do: memory has them.
+    }
+  }
+
+  function mine(entry) {
+    const here = bench();
+    return here && entry.who === here.dataset.who && entry.bench === here.dataset.bench;
+  }
+
+  // randomUUID needs https; a workshop's own network often has none.
+  function newKey() {
+    const bytes = crypto.getRandomValues(new Uint8Array(16));
+    bytes[6] = (bytes[6] & 0x0f) | 0x40;
+    bytes[8] = (bytes[8] & 0x3f) | 0x80;
+    const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
+    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, "$1-$2-$3-$4-$5");
+  }
+
+  function take(form) {
+    const data = new FormData(form);
+    const scanned = form.contains(field());
+    if (!scanned && form.dataset.sent) {
+      return; // A button touched twice is one act.
+    }
+    form.dataset.sent = "yes";
+    keep([...kept(), {
+      who: bench().dataset.who,
+      bench: bench().dataset.bench,
+      key: scanned ? newKey() : data.get("op_key"),
+      scan: data.get("scan"),
+      purpose: data.get("purpose") || "",
+    }]);
+    if (scanned) {
+      field().value = "";
+    }
+    send();
+  }
+
+  function showWaiting() {
+    const line = document.getElementById("bench-waiting");
+    if (!line) {
+      return;
+    }
+    const all = kept();
+    const own = all.filter(mine).length;
+    const count = own || all.length;
+    const words = !count ? "none" : !own ? "others" : count === 1 ? "one" : "many";
+    line.dataset.waiting = String(count);
+    line.textContent = (line.dataset[words] || "").replace("#", String(count));
+  }
+
+  function say(state, words) {
+    const zone = document.getElementById("bench-next");
+    const said = zone && zone.querySelector(".next-words");
+    if (!said || zone.dataset.state === state) {
+      return;
+    }
+    zone.dataset.state = state;
+    const head = document.createElement("h2");
+    const rest = document.createElement("p");
+    head.textContent = zone.dataset[`${words}Words`] || "";
+    rest.textContent = zone.dataset[`${words}ToDo`] || "";
+    rest.className = "go-to";
+    said.replaceChildren(head, rest);
+  }
+
+  function later() {
+    clearTimeout(timer);
+    timer = setTimeout(send, RETRY_MS[Math.min(tries, RETRY_MS.length - 1)]);
+    tries += 1;
+  }
+
+  function done(entry) {
+    tries = 0;
+    keep(kept().filter((other) => other.key !== entry.key));
+  }
+
+  async function post(entry) {
+    const token = document.querySelector("#bench [name=csrfmiddlewaretoken]");
+    const form = document.querySelector("#bench form.scan");
+    const body = new URLSearchParams({
+      csrfmiddlewaretoken: token ? token.value : "",
+      op_key: entry.key,
+      scan: entry.scan,
+      purpose: entry.purpose,
+    });
+    const answer = await fetch(form.action, {
+      method: "POST",
+      body,
+      headers: { "HX-Request": "true" },
+    });
+    return { answer, text: await answer.text() };
+  }
+
+  async function send() {
+    const entry = kept().find(mine);
+    showWaiting();
+    if (sending || !entry) {
+      return;
+    }
+    sending = true;
+    let got = null;
+    try {
+      got = await post(entry);
+    } catch {
+      say("wait", "wait");
+    }
+    sending = false;
+    if (!got) {
+      later();
+    } else {
+      receive(entry, got.answer, got.text);
+    }
+  }
+
+  function receive(entry, answer, text) {
+    const elsewhere = answer.headers.get("HX-Redirect");
+    if (elsewhere) {
+      location.assign(elsewhere); // Signed off meanwhile; the scan waits for its owner.
+      return;
+    }
+    const part = new DOMParser().parseFromString(text, "text/html");
+    const fresh = part.getElementById("bench");
+    if (fresh) {
+      done(entry);
+      swap(document.adoptNode(fresh));
+      send();
+      return;
+    }
+    if (answer.status === 403 && !entry.reloaded) {
+      keep(kept().map((e) => (e.key === entry.key ? { ...e, reloaded: true } : e)));
+      location.reload(); // The page may be older than the sign-in.
+      return;
+    }
+    if (tries < TRIES && answer.status !== 403) {
+      say("wait", "failed");
+      later();
+      return;
+    }
+    done(entry);
+    say("wrong", "failed");
+    sound("wrong");
+    send();
+  }
+
+  // The field itself stays: a scanner may be typing into it at this very moment.
+  function swap(fresh) {
+    const old = field();
+    const empty = fresh.querySelector("#scan");
+    if (old && empty) {
+      empty.replaceWith(old);
+    }
+    bench().replaceWith(fresh);
+    showWaiting();
+    focus();
+    sound(document.getElementById("bench-next").dataset.state);
+  }
+
+  // ---- the focus -----------------------------------------------------------------
+
+  function focus() {
+    const scan = field();
+    if (scan && document.activeElement !== scan) {
+      scan.focus({ preventScroll: true });
+    }
+  }
+
+  // What a scanner types goes into the field, wherever the focus was left by the Tab key.
+  function onKey(event) {
+    wake();
+    const typed = event.key.length === 1 && event.key !== " " &&
+      !event.ctrlKey && !event.altKey && !event.metaKey;
+    if (typed) {
+      focus();
+    }
+  }
+
+  document.addEventListener("keydown", onKey, true);
+  document.addEventListener("pointerdown", wake, true);
+  document.addEventListener("click", (event) => {
+    if (!event.target.closest("a, button")) {
+      focus();
+    }
+  });
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form instanceof HTMLFormElement && "send" in form.dataset) {
+      event.preventDefault();
+      take(form);
+    }
+  });
+  window.addEventListener("online", send);
+  window.addEventListener("focus", focus);
+  window.addEventListener("pageshow", focus);
+  window.addEventListener("storage", showWaiting);
+  document.addEventListener("DOMContentLoaded", () => {
+    focus();
+    send();
+  });
+})();
