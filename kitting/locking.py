@@ -139,8 +139,11 @@ def snapshot() -> Iterator[None]:
         return
     with connection.cursor() as cursor:
         cursor.execute("BEGIN DEFERRED")
+        # A write would be rolled back in silence at the end.
+        cursor.execute("PRAGMA query_only = ON")
     try:
         yield
     finally:
         with connection.cursor() as cursor:
             cursor.execute("ROLLBACK")
+            cursor.execute("PRAGMA query_only = OFF")
