@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from dispatch.domain.folding import fold
 from kitting.domain.stages import ShipmentStage
 from kitting.models.base import Guarded, one_of, pairs, word_field
 
@@ -30,7 +31,7 @@ class Consignee(models.Model):
         return self.name
 
     def save(self, *args: object, **kwargs: object) -> None:
-        self.search = f"{self.code} {self.name}".casefold()[:255]
+        self.search = fold(f"{self.code} {self.name}")[:255]
         super().save(*args, **kwargs)  # type: ignore[arg-type]
 
 

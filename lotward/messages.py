@@ -156,6 +156,9 @@ SENTENCES: dict[str, str | Promise] = {
     "count_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
     ),
+    "defects_out_of_range": _(
+        "%(read)s is not from 0 to %(most)s. Enter how many defects were found."
+    ),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "hold_lifted": _("This hold was lifted before. Load the page again."),
     "hold_target_unknown": _(
@@ -326,6 +329,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "scan_not_a_box": _(
         "“%(read)s” is a %(kind)s, not a box. Scan the label of a box."
+    ),
+    "scan_not_a_lot": _(
+        "“%(read)s” is not the number of a lot. Enter the number of one."
     ),
     "scan_unreadable": _(
         "“%(read)s” holds characters that no number has. Scan the label again."

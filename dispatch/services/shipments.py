@@ -4,22 +4,30 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db import IntegrityError, transaction
-
+from dispatch.domain.folding import fold
 from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.services.steps.loading import (
+    move_all,
+    put_live,
+    refuse_changed,
+    refuse_on_another,
+    refuse_unfit,
+    refuse_unlabelled,
+)
 from kitting import locking
 from kitting.domain import numbers
-from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
+from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
-from kitting.models import Box, BoxLine, Guarded
+from kitting.models import Box
 from kitting.operations import Act, Sign, perform
-from kitting.reach import (
-    held_boxes,
-    refuse_held_box,
-    standing_reach,
-)
-from kitting.services.steps.boxes import move_box
+from kitting.services.steps.boxes import move_box, need_reason
 from kitting.services.steps.counting import take
+
+LONGEST_REFERENCE = 40
+"""Characters that a consignee's own reference may have."""
+
+SENT_FIELDS = ("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets")
+"""What a sending changes in its shipment."""
 
 
 @dataclass(frozen=True)
@@ -64,20 +72,21 @@ def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
     Raises:
         Missing: If there is no such consignee.
         OperationKeyReused: If the key was used for another act.
+        Refused: ``entry_too_long``.
     """
 
     def work(act: Act) -> Begun:
+        own = reference.strip()
+        if len(own) > LONGEST_REFERENCE:
+            raise Refused("entry_too_long", what="reference", most=LONGEST_REFERENCE)
         consignee = Consignee.objects.filter(pk=consignee_id).first()
         if consignee is None:
             raise Missing("row_missing", what="consignee")
-        shipment = Shipment(
-            consignee=consignee, reference=reference.strip(), stage="", events_seen=0
-        )
+        shipment = Shipment(consignee=consignee, reference=own, stage="", events_seen=0)
         event = _move(shipment, ShipmentStage.OPEN)
         shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
-        shipment.search = (
-            f"{shipment.number} {consignee.search} {shipment.reference}".casefold()
-        )
+        named = f"{shipment.number} {consignee.code} {consignee.name} {own}"
+        shipment.search = fold(named)[:400]
         shipment.save(force_insert=True)
         act.write(event)
         return Begun(shipment_id=shipment.pk, shipment=shipment.number)
@@ -120,9 +129,10 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         The box and how many boxes are on now.
 
     Raises:
-        Conflict: ``box_in_shipment`` if it is on this or another shipment.
+        Conflict: If it is on this or another shipment already, or left with one.
         Missing: If the shipment or box is not there.
-        OnHold: If it or anything in it is held.
+        OnHold: If it or anything in it is held; the hold is named.
+        Refused: If it is past its use-by date.
         WrongStage: If it is not labelled or the shipment is not open.
         OperationKeyReused: If the key was used for another act.
     """
@@ -131,17 +141,12 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         locking.enter_gate()
         box = locking.lock_row(Box, box_id)
         shipment = _open_shipment(shipment_id)
-        live = ShipmentBox.objects.filter(box=box, live=True).first()
-        if live is not None:
-            raise Conflict(
-                "box_in_shipment", box=str(box), shipment=live.shipment.number
-            )
-        if box.stage != BoxStage.LABELLED:
-            raise WrongStage("box_not_labelled", box=str(box), stage=box.stage)
-        refuse_held_box(box, BoxLine.objects.filter(box=box), standing_reach())
+        refuse_on_another(box, shipment)
+        refuse_unlabelled(box)
+        refuse_unfit([box], act)
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
         box.save(update_fields=["stage", "events_seen"])
-        _put_live(shipment, box)
+        put_live(shipment, box)
         act.write(event, ShipScan(shipment=shipment, box=box, on=True))
         return Scanned(
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
@@ -149,19 +154,6 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
 
     sent = {"shipment": shipment_id, "box": box_id}
     return perform("load_box", sign=sign, sent=sent, gives=Scanned, work=work)
-
-
-def _put_live(shipment: Shipment, box: Box) -> None:
-    try:
-        with transaction.atomic():  # a savepoint: the box may have been on before
-            row, new = ShipmentBox.objects.get_or_create(
-                shipment=shipment, box=box, defaults={"live": True}
-            )
-            if not new:
-                row.live = True
-                row.save(update_fields=["live"])
-    except IntegrityError as error:
-        raise Conflict("page_is_old") from error
 
 
 def _count_live(shipment: Shipment) -> int:
@@ -203,21 +195,24 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     return perform("take_off_box", sign=sign, sent=sent, gives=Scanned, work=work)
 
 
-def send_shipment(*, shipment_id: int, sign: Sign) -> Sent:
+def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> Sent:
     """Send a shipment whole: every box on it leaves.
 
     Args:
         shipment_id: The shipment; open, with at least one box, none of them held.
         sign: Who, when and the operation key.
+        seen: Id of the last scan of the shipment that its sender saw (0 for none);
+            None where nobody looked at a page.
 
     Returns:
         What left.
 
     Raises:
+        Conflict: If a box came on or off since; it is named.
         Missing: If there is no such shipment.
         OnHold: If a box on it is held; the first is named, nothing leaves.
-        Refused: ``shipment_empty``.
-        WrongStage: If it is not open.
+        Refused: ``shipment_empty``, ``box_past_use_by``.
+        WrongStage: If it is not open, or a box on it is not loaded any more.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -225,19 +220,17 @@ def send_shipment(*, shipment_id: int, sign: Sign) -> Sent:
         locking.enter_gate()
         boxes = _boxes_of(shipment_id)
         shipment = _open_shipment(shipment_id)
-        _refuse_changed(shipment, boxes)
+        refuse_changed(shipment, boxes, seen)
         if not boxes:
             raise Refused("shipment_empty", shipment=shipment.number)
-        held = held_boxes(standing_reach()) & set(boxes)
-        for pk in sorted(held):
-            refuse_held_box(boxes[pk], boxes[pk].lines.all(), standing_reach())
+        refuse_unfit(boxes.values(), act)
         event = _move(shipment, ShipmentStage.SENT)
-        events = _move_all(boxes, BoxStage.SENT, f"in {shipment.number}")
+        events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
         shipment.sent_at = act.now
         shipment.sent_by = act.operation.by_name
         shipment.boxes = len(boxes)
         shipment.sets = sum(box.size.sets for box in boxes.values())
-        shipment.save()
+        shipment.save(update_fields=SENT_FIELDS)
         act.write(event, *events)
         return Sent(
             shipment=shipment.number,
@@ -246,31 +239,13 @@ def send_shipment(*, shipment_id: int, sign: Sign) -> Sent:
             sets=shipment.sets,
         )
 
-    return perform(
-        "send_shipment",
-        sign=sign,
-        sent={"shipment": shipment_id},
-        gives=Sent,
-        work=work,
-    )
+    sent = {"shipment": shipment_id, "seen": seen}
+    return perform("send_shipment", sign=sign, sent=sent, gives=Sent, work=work)
 
 
 def _boxes_of(shipment_id: int) -> dict[int, Box]:
     ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
-    return locking.lock_rows(Box, ids.values_list("box", flat=True))
-
-
-def _refuse_changed(shipment: Shipment, boxes: dict[int, Box]) -> None:
-    """Boxes were locked before their shipment; nobody may have been quicker."""
-    on = shipment.shipment_boxes.filter(live=True).values_list("box", flat=True)
-    if set(on) != set(boxes):
-        raise Conflict("page_is_old")
-
-
-def _move_all(boxes: dict[int, Box], to: BoxStage, reason: str) -> list[Guarded]:
-    events: list[Guarded] = [move_box(box, to, reason) for box in boxes.values()]
-    Box.objects.bulk_update(boxes.values(), ["stage", "events_seen"], batch_size=200)
-    return events
+    return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
 
 
 def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
@@ -285,20 +260,20 @@ def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         The shipment; no box is on it any more.
 
     Raises:
+        Conflict: If a box came on or off at the same moment; it is named.
         Missing: If there is no such shipment.
-        Refused: ``reason_missing``.
+        Refused: ``reason_missing``, ``entry_too_long``.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Sent:
-        if not reason.strip():
-            raise Refused("reason_missing")
+        why = need_reason(reason)
         boxes = _boxes_of(shipment_id)
         shipment = _open_shipment(shipment_id)
-        _refuse_changed(shipment, boxes)
-        event = _move(shipment, ShipmentStage.CALLED_OFF, reason.strip())
-        events = _move_all(boxes, BoxStage.LABELLED, f"off {shipment.number}")
+        refuse_changed(shipment, boxes)
+        event = _move(shipment, ShipmentStage.CALLED_OFF, why)
+        events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
         shipment.shipment_boxes.filter(live=True).update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
