@@ -18,7 +18,6 @@ from dispatch.demo.build import Built, build
 from dispatch.demo.people import PASSWORD, PEOPLE
 from lotward import env, loopback
 
-
 WITHOUT_GUNICORN = """
 gunicorn does not run on this system, so nothing is served yet. To look at the demo, set
 LOTWARD_DATA_DIR as above and serve it with Django's own server:

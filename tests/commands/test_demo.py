@@ -1,0 +1,438 @@
+"""``manage.py demo``: what it builds, what it refuses, and that it stays at home."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import os
+import re
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pypdfium2
+import pytest
+import zxingcpp
+from django.conf import LazySettings
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management import call_command
+from django.core.management.base import CommandError
+from django.db import connection
+from django.test import Client, override_settings
+from pytest_django import DjangoDbBlocker
+from stdnum import ean
+
+import lotward
+from dispatch import proving
+from dispatch.demo import plan, room
+from dispatch.demo.build import build, summary
+from dispatch.demo.people import PASSWORD, PEOPLE
+from dispatch.management.commands import demo as command
+from dispatch.models import Shipment
+from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
+from kitting.models import (
+    Bag,
+    Box,
+    BoxLine,
+    Hold,
+    Lot,
+    LotOrigin,
+    OpenBag,
+    Operation,
+    Print,
+    Recipe,
+    Run,
+    Workshop,
+)
+from kitting.models.lots import LotStage
+from kitting.reach import held_boxes, standing_reach
+from kitting.services.printing import label_pdf
+from lotward import server
+from tests.demo import NAME, copy_of, working_on
+from tests.trees import ROOT
+
+HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}
+EVERYWHERE = "0.0.0.0"  # noqa: S104 - to be refused
+
+
+@dataclass(frozen=True)
+class Demo:
+    file: Path
+    said: str
+
+
+@pytest.fixture(scope="module")
+def built(
+    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
+) -> Demo:
+    folder = tmp_path_factory.mktemp("data") / room.FOLDER
+    folder.mkdir()
+    said = io.StringIO()
+    at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
+    with django_db_blocker.unblock(), at_home, working_on(folder) as file:
+        call_command("demo", "--no-serve", stdout=said)
+    return Demo(file, said.getvalue())
+
+
+@pytest.fixture
+def demo(
+    built: Demo,
+    tmp_path: Path,
+    settings: LazySettings,
+    django_db_blocker: DjangoDbBlocker,
+) -> Iterator[Demo]:
+    """A copy of the demo, as the database of this test."""
+    folder = tmp_path / room.FOLDER
+    copy_of(built.file, folder)
+    settings.DATA_DIR = folder
+    settings.ALLOWED_HOSTS = ["localhost", "127.0.0.1"]
+    with django_db_blocker.unblock(), working_on(folder) as file:
+        yield Demo(file, built.said)
+
+
+# -- What it holds ------------------------------------------------------------------
+
+
+def test_it_has_the_size_of_three_weeks(demo: Demo) -> None:
+    found = summary()
+    assert 38 <= found.lots <= 42
+    assert 145 <= found.bags <= 160
+    assert found.runs == 12
+    assert 195 <= found.boxes <= 205
+    assert found.shipments == 30
+    assert f"{found.boxes} boxes, {found.shipments} shipments" in demo.said
+    assert found.head in demo.said
+
+
+def test_lots_were_rejected_made_from_others_and_one_is_still_open(demo: Demo) -> None:
+    verdicts = Counter(Lot.objects.values_list("verdict", flat=True))
+    assert verdicts["rejected"] == 3
+    assert Lot.objects.filter(stage=LotStage.OPEN).count() == 1
+    units = LotOrigin.objects.values_list("from_lot__part__unit", flat=True)
+    assert set(units) == {"gram", "mm", "piece"}
+
+
+def test_one_run_failed_and_its_bags_were_run_again(demo: Demo) -> None:
+    assert Counter(Run.objects.values_list("stage", flat=True)) == {
+        "released": 11,
+        "failed": 1,
+    }
+    failed = Run.objects.get(stage="failed")
+    again = Bag.objects.filter(run_bags__run=failed, cleared_run__isnull=False)
+    assert again.exists()
+    assert not BoxLine.objects.filter(run=failed).exists()
+
+
+def test_boxes_of_three_sizes_hold_two_recipe_versions(demo: Demo) -> None:
+    sizes = Counter(Box.objects.values_list("size__sets", flat=True))
+    assert set(sizes) == {6, 24, 60}
+    assert min(sizes.values()) >= 10
+    versions = set(
+        Box.objects.filter(recipe__product__code="FS1EN").values_list(
+            "recipe__version", flat=True
+        )
+    )
+    assert versions == {1, 2}
+    in_force = Recipe.objects.filter(in_force=True, product__code="FS1EN")
+    assert in_force.get().version == 2
+
+
+def test_shipments_went_to_eight_consignees(demo: Demo) -> None:
+    stages = Counter(Shipment.objects.values_list("stage", flat=True))
+    assert stages == {"sent": 28, "open": 1, "called_off": 1}
+    sent = Shipment.objects.filter(stage="sent")
+    assert sent.values("consignee").distinct().count() == 8
+
+
+def test_a_hold_has_reached_boxes_that_left_and_boxes_that_did_not(demo: Demo) -> None:
+    hold = Hold.objects.get()
+    assert hold.lot is not None
+    assert hold.reason == plan.HOLD_REASON
+    held = held_boxes(standing_reach())
+    stages = set(Box.objects.filter(pk__in=held).values_list("stage", flat=True))
+    assert stages & set(GONE)
+    assert stages & set(IN_HOUSE)
+    # Nothing that it stops has left since.
+    late = Shipment.objects.filter(sent_at__gt=hold.operation.at)
+    assert late.exists()
+    assert not late.filter(shipment_boxes__box__in=held).exists()
+
+
+def test_the_last_day_leaves_something_to_do_at_every_screen(demo: Demo) -> None:
+    lots = Lot.objects.filter(stage=LotStage.CLOSED, verdict="", part__needs_check=True)
+    assert lots.exists()
+    accepted = Bag.objects.filter(stage=BagStage.ACCEPTED)
+    assert accepted.filter(lot__part__needs_clearing=True).count() >= 4
+    reach = standing_reach()
+    free = [
+        bag
+        for bag in Bag.objects.filter(stage=BagStage.CLEARED, open_at__isnull=True)
+        if not reach.bag(bag)
+    ]
+    assert {"HB", "CH", "VI", "EL", "MA"} <= {bag.lot.part.code for bag in free}
+    assert OpenBag.objects.exists()
+    half = Box.objects.get(stage=BoxStage.OPEN)
+    assert half.lines.exists()
+    waiting = Box.objects.get(stage=BoxStage.CLOSED)
+    assert waiting.bench_id != half.bench_id
+    assert not waiting.prints.exists()
+    held = held_boxes(reach)
+    assert Box.objects.filter(stage=BoxStage.LABELLED).exclude(pk__in=held).count() > 5
+    assert Shipment.objects.get(stage="open").shipment_boxes.filter(live=True).exists()
+    assert Box.objects.filter(stage=BoxStage.VOIDED).count() == 2
+
+
+def test_every_labelled_box_was_printed_as_a_demonstration(demo: Demo) -> None:
+    labelled = Box.objects.exclude(label_seen_at=None)
+    assert labelled.count() > 180
+    assert not labelled.filter(prints__isnull=True).exists()
+    assert Workshop.objects.get().demo
+
+
+def test_a_label_of_each_size_reads_back_and_is_what_was_logged(demo: Demo) -> None:
+    printed = {
+        (box.size_id): box
+        for box in Box.objects.exclude(label_seen_at=None).select_related("size")
+    }
+    assert len(printed) == 6
+    for box in printed.values():
+        pdf = label_pdf(box_id=box.pk, copy=1)
+        page = pypdfium2.PdfDocument(pdf)[0].render(scale=300 / 72).to_pil()
+        read = {symbol.text for symbol in zxingcpp.read_barcodes(page)}
+        assert len(read) == 2
+        text = "".join(sorted(read))
+        assert f"(00){box.sscc}" in text
+        assert f"(01){box.size.gtin}" in text
+        assert f"(21){box.serial}" in text
+        # The check digit of an SSCC is computed as that of a GTIN (python-stdnum).
+        assert ean.calc_check_digit(str(box.sscc)[:-1]) == str(box.sscc)[-1]
+        logged = Print.objects.get(box=box)
+        assert bytes(logged.pdf_sha) == hashlib.sha256(pdf).digest()
+
+
+def test_acts_are_signed_by_roles_in_working_hours_and_in_order(demo: Demo) -> None:
+    acts = list(Operation.objects.order_by("pk").values_list("at", "by_name"))
+    times = [at for at, _name in acts]
+    assert times == sorted(times)
+    assert {at.date() for at in times} == {plan.day(n) for n in range(plan.LAST + 1)}
+    assert all(7 <= at.hour < 21 for at in times)
+    assert {name for _at, name in acts} == {
+        role.capitalize() for role in PEOPLE.values()
+    }
+
+
+def test_nothing_in_it_is_impossible(demo: Demo) -> None:
+    proof = proving.examine()
+    assert [str(fault) for fault in proof.faults] == []
+    assert sum(tally.count for tally in proof.tallies) > 5_000
+
+
+# -- The same again, served ---------------------------------------------------------
+
+
+def _free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind((server.LOOPBACK, 0))
+        return int(probe.getsockname()[1])
+
+
+def test_another_build_has_the_same_journal_and_is_served(
+    built: Demo, tmp_path: Path
+) -> None:
+    port = _free_port()
+    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
+    clean.pop("DJANGO_SETTINGS_MODULE", None)
+    with (tmp_path / "said").open("w+") as said:
+        process = subprocess.Popen(
+            [sys.executable, str(ROOT / "manage.py"), "demo", "--port", str(port)],
+            env={**clean, "LOTWARD_DATA_DIR": str(tmp_path)},
+            stdout=said,
+        )
+        try:
+            page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(timeout=30)
+        said.seek(0)
+        text = said.read()
+    assert "Harrow Lane" in page or "demo workshop" in page
+    head = re.search("newest link ([0-9a-f]{64})", built.said)
+    assert head is not None
+    assert head[1] in text
+    assert f"http://127.0.0.1:{port}/" in text
+    assert PASSWORD in text
+    assert (tmp_path / room.FOLDER / NAME).exists()
+    assert not (tmp_path / NAME).exists()  # The workshop's own database.
+
+
+def _wait_for(url: str, process: subprocess.Popen[bytes]) -> str:
+    deadline = time.monotonic() + 180
+    while time.monotonic() < deadline and process.poll() is None:
+        try:
+            with urllib.request.urlopen(url, timeout=5) as answer:
+                return str(answer.read(), "utf-8")
+        except OSError:
+            time.sleep(0.3)
+    return ""
+
+
+@pytest.mark.django_db
+def test_it_is_built_on_a_database_server_as_well() -> None:
+    if connection.vendor == "sqlite":
+        pytest.skip("the builds of the tests above are SQLite's")
+    found = build()
+    assert (found.lots, found.runs, found.shipments) == (41, 12, 30)
+    assert [str(fault) for fault in proving.examine().faults] == []
+
+
+def test_it_says_how_to_serve_where_gunicorn_cannot(
+    demo: Demo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = summary()
+    monkeypatch.setattr(command, "build", lambda say: found)
+    monkeypatch.delitem(sys.modules, "lotward.server")
+    monkeypatch.delattr(lotward, "server")
+    monkeypatch.setitem(sys.modules, "gunicorn.app.base", None)
+    said = io.StringIO()
+    call_command("demo", "--port", "8123", stdout=said)
+    assert "manage.py runserver 127.0.0.1:8123" in said.getvalue()
+
+
+# -- Room for it --------------------------------------------------------------------
+
+
+def test_an_earlier_demo_makes_room_and_takes_its_recorded_heads_along(
+    demo: Demo,
+) -> None:
+    heads = demo.file.parent / "heads.txt"
+    heads.write_text("1/1 " + "0" * 64 + "\n")
+    room.make_room()
+    assert not demo.file.exists()
+    assert not heads.exists()
+
+
+def test_a_real_workshop_is_left_alone(demo: Demo) -> None:
+    Workshop.objects.update(demo=False)
+    connection.close()
+    before = demo.file.read_bytes()
+    with pytest.raises(CommandError, match=r"1,4\d\d operations, 6 users") as refused:
+        call_command("demo", "--no-serve")
+    assert "Allowed: an earlier demo" in str(refused.value)
+    assert str(demo.file) in str(refused.value)
+    assert demo.file.read_bytes() == before
+
+
+def test_a_workshop_without_users_and_acts_makes_room(demo: Demo) -> None:
+    with closing(sqlite3.connect(demo.file.with_name("empty.sqlite3"))) as other:
+        other.executescript(
+            "CREATE TABLE kitting_workshop (demo bool);"
+            "INSERT INTO kitting_workshop VALUES (0);"
+            "CREATE TABLE kitting_operation (id integer);"
+            "CREATE TABLE kitting_user (id integer)"
+        )
+        assert room.held_by_file(demo.file.with_name("empty.sqlite3")) is None
+        other.execute("INSERT INTO kitting_user VALUES (1)")
+        other.commit()
+    held = room.held_by_file(demo.file.with_name("empty.sqlite3"))
+    assert held is not None
+    assert "0 operations, 1 users" in held
+
+
+def test_files_of_other_kinds_are_left_alone(tmp_path: Path) -> None:
+    letter = tmp_path / "letter.txt"
+    letter.write_text("Dear ward, " * 100)
+    assert "cannot be read" in (room.held_by_file(letter) or "")
+    other = tmp_path / "other.sqlite3"
+    with closing(sqlite3.connect(other)) as found:
+        found.execute("CREATE TABLE recipes (cake text)")
+    assert "not Lotward's" in (room.held_by_file(other) or "")
+    nothing = tmp_path / "nothing.sqlite3"
+    nothing.touch()
+    assert room.held_by_file(nothing) is None
+
+
+@pytest.mark.django_db
+def test_a_database_server_with_work_in_it_is_left_alone(
+    settings: LazySettings, django_user_model: type
+) -> None:
+    if connection.vendor == "sqlite":
+        pytest.skip("an SQLite file is looked at without opening it for writing")
+    settings.DATA_DIR = Path("demo")
+    room.make_room()
+    django_user_model.objects.create_user("somebody")  # type: ignore[attr-defined]
+    with pytest.raises(CommandError, match="0 operations, 1 users"):
+        room.make_room()
+
+
+# -- At home ------------------------------------------------------------------------
+
+
+def test_it_refuses_host_names_of_other_machines(
+    settings: LazySettings, tmp_path: Path
+) -> None:
+    settings.DATA_DIR = tmp_path / room.FOLDER
+    settings.ALLOWED_HOSTS = ["localhost", "kits.example"]
+    with pytest.raises(CommandError) as refused:
+        call_command("demo", "--no-serve")
+    assert "LOTWARD_HOSTS is 'localhost,kits.example'" in str(refused.value)
+    assert "Allowed: for a demo localhost, 127.0.0.1, [::1]" in str(refused.value)
+
+
+def test_it_refuses_tls_and_ports_that_cannot_be(
+    settings: LazySettings, tmp_path: Path
+) -> None:
+    settings.DATA_DIR = tmp_path / room.FOLDER
+    settings.ALLOWED_HOSTS = ["localhost"]
+    with pytest.raises(CommandError, match=r"--port is '80'\. Allowed: a whole number"):
+        call_command("demo", "--port", "80")
+    settings.TLS = True
+    with pytest.raises(CommandError, match="LOTWARD_TLS is 'on'"):
+        call_command("demo", "--no-serve")
+
+
+@pytest.mark.parametrize("host", [EVERYWHERE, "192.0.2.7", "::", "kits.example"])
+def test_the_server_does_not_listen_beyond_loopback(demo: Demo, host: str) -> None:
+    with pytest.raises(ImproperlyConfigured, match="Allowed: for a demo localhost"):
+        server.serve(port=_free_port(), host=host)
+
+
+def test_a_real_workshop_may_be_served_to_its_tablets(
+    demo: Demo, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    Workshop.objects.update(demo=False)
+    seen = []
+    monkeypatch.setattr(server, "call_command", lambda name, **kw: None)
+    monkeypatch.setattr(server.Server, "run", lambda self: seen.append(self.cfg.bind))
+    port = _free_port()
+    server.serve(port=port, host=EVERYWHERE)
+    assert seen == [[f"{EVERYWHERE}:{port}"]]
+
+
+@pytest.mark.parametrize("name", PEOPLE)
+def test_everybody_can_sign_in_at_home(demo: Demo, name: str) -> None:
+    sent = {"username": name, "password": PASSWORD}
+    assert Client(**HOME).post("/sign-in/", sent).status_code == 302
+
+
+@pytest.mark.parametrize(
+    "change", [{"REMOTE_ADDR": "192.0.2.7"}, {"HTTP_HOST": "kits.example"}]
+)
+def test_nobody_signs_in_from_beyond_whatever_serves_it(
+    demo: Demo, settings: LazySettings, change: dict[str, str]
+) -> None:
+    settings.ALLOWED_HOSTS = ["localhost", "kits.example"]
+    sent = {"username": "manager", "password": PASSWORD}
+    client = Client(**{**HOME, **change})
+    assert client.post("/sign-in/", sent).status_code == 403
+    assert client.get("/sign-in/").status_code == 403
+    Workshop.objects.update(demo=False)
+    assert client.post("/sign-in/", sent).status_code == 302

@@ -1,0 +1,39 @@
+"""The demo, built once into a file of its own; each test works on a copy."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from django.db import connections
+
+from lotward import env
+
+NAME = "lotward.sqlite3"
+
+
+@contextmanager
+def working_on(folder: Path) -> Iterator[Path]:
+    """Let the default connection be an SQLite file of its own, then the old one again.
+
+    Whatever the tests run on, the demo is the file that ``make demo`` builds.
+    """
+    old, before = connections["default"], connections.settings["default"]
+    config = env.database({}, "LOTWARD_DATABASE_URL", folder=folder)
+    connections.settings["default"] = connections.configure_settings(
+        {"default": config}
+    )["default"]
+    del connections["default"]
+    try:
+        yield folder / NAME
+    finally:
+        connections["default"].close()
+        connections.settings["default"] = before
+        connections["default"] = old
+
+
+def copy_of(file: Path, folder: Path) -> None:
+    folder.mkdir(exist_ok=True)
+    shutil.copy(file, folder / NAME)

@@ -1,0 +1,146 @@
+"""The master data of the demo: invented, complete, and right by the published rules."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from datetime import date
+from zoneinfo import ZoneInfo
+
+import pytest
+from stdnum import ean
+
+from dispatch.demo import masterdata, plan
+from dispatch.demo.people import PEOPLE
+from kitting.models.catalogue import Per, PlaceKind, Profile, Unit
+from kitting.models.lots import Container
+from kitting.setup import ROLES
+
+DATA = masterdata.read()
+REVISIONS = {
+    (part["code"], revision) for part in DATA["parts"] for revision in part["revisions"]
+}
+SIZES = [size for product in DATA["products"] for size in product["sizes"]]
+RECIPES = [recipe for product in DATA["products"] for recipe in product["recipes"]]
+
+
+def _codes(what: str) -> list[str]:
+    return [each["code"] for each in DATA[what]]
+
+
+@pytest.mark.parametrize("gtin", [size["gtin"] for size in SIZES])
+def test_each_gtin_has_its_check_digit_under_the_demonstration_prefix(
+    gtin: str,
+) -> None:
+    # python-stdnum computes the digit; GS1 keeps prefix 952 for demonstrations.
+    assert ean.is_valid(gtin)
+    assert len(gtin) == 14
+    assert gtin[1:].startswith(DATA["workshop"]["gs1_prefix"])
+    assert gtin[1:4] == "952"
+
+
+def test_no_two_boxes_share_a_gtin() -> None:
+    gtins = [size["gtin"] for size in SIZES]
+    assert len(set(gtins)) == len(gtins) == 6
+
+
+@pytest.mark.parametrize(
+    "what", ["places", "benches", "parts", "methods", "products", "consignees"]
+)
+def test_no_code_stands_twice(what: str) -> None:
+    assert max(Counter(_codes(what)).values()) == 1
+
+
+def test_the_words_are_those_that_the_database_takes() -> None:
+    assert {part["unit"] for part in DATA["parts"]} == set(map(str, Unit))
+    assert {place["kind"] for place in DATA["places"]} <= set(map(str, PlaceKind))
+    assert {each["profile"] for each in DATA["products"]} <= set(map(str, Profile))
+    assert {kind.container for kind in plan.KINDS.values()} <= set(map(str, Container))
+    assert set(PEOPLE.values()) == set(ROLES)
+    assert ZoneInfo(DATA["workshop"]["time_zone"]).utcoffset(None) is None
+
+
+@pytest.mark.parametrize(
+    "recipe", RECIPES, ids=lambda each: f"version {each['version']}"
+)
+def test_a_recipe_pins_revisions_that_there_are(recipe: dict[str, object]) -> None:
+    lines = recipe["lines"]
+    assert isinstance(lines, list)
+    for line in lines:
+        assert (line["part"], line["revision"]) in REVISIONS
+        assert (line["part"], line.get("substitute", line["revision"])) in REVISIONS
+        assert line["per"] in set(map(str, Per))
+    parts = [line["part"] for line in lines]
+    assert len(parts) == len(set(parts))
+
+
+def test_one_product_changed_a_revision_in_the_middle_of_the_weeks() -> None:
+    first, second = DATA["products"][0]["recipes"]
+    assert first["version"] + 1 == second["version"]
+    changed = [
+        (old["part"], old["revision"], new["revision"])
+        for old, new in zip(first["lines"], second["lines"], strict=True)
+        if old["revision"] != new["revision"]
+    ]
+    assert changed == [("HB", "C", "D")]
+    begun = date.fromisoformat(second["from"])
+    assert plan.day(1) < begun < plan.day(plan.LAST)
+
+
+def test_the_protocol_in_force_is_signed_and_covers_all_that_needs_clearing() -> None:
+    newest = DATA["protocols"][-1]
+    assert newest["in_force_until"] is None
+    assert newest["signed_by"] == "Quality officer"
+    needs = {each["code"] for each in DATA["parts"] if each.get("needs_clearing", True)}
+    covered = {
+        (load["part"], load["revision"], load["container"]): load["max_pieces"]
+        for load in newest["loads"]
+    }
+    made = [each for each in plan.ARRIVALS if each.part in needs]
+    assert made
+    for arrival in made:
+        kind = plan.KINDS[arrival.part]
+        key = (arrival.part, arrival.revision, kind.container)
+        assert covered[key] >= kind.pieces
+
+
+def test_every_arrival_is_of_a_revision_and_method_that_there_is() -> None:
+    for arrival in plan.ARRIVALS:
+        assert (arrival.part, arrival.revision) in REVISIONS
+    methods = {kind.method for kind in plan.KINDS.values()} - {""}
+    assert methods <= set(_codes("methods"))
+
+
+def test_what_is_sent_goes_to_eight_places_that_are_on_the_books() -> None:
+    assert len(set(plan.ROUND)) == 8
+    assert set(plan.ROUND) < set(_codes("consignees"))
+
+
+def test_every_consignee_has_an_address_in_the_invented_county() -> None:
+    for consignee in DATA["consignees"]:
+        assert len(consignee["address"]) >= 2
+        assert re.search(r" EK[1-8] [0-9][A-Z]{2}$", consignee["address"][-1])
+        assert consignee["contact"]
+
+
+@pytest.mark.parametrize("product", DATA["products"], ids=lambda each: each["code"])
+def test_a_product_says_that_it_replaces_no_respirator(
+    product: dict[str, list[str]],
+) -> None:
+    cautions = " ".join(product["cautions"])
+    assert "splash barrier" in cautions
+    assert "does not replace a respirator" in cautions
+    assert "not sterile" in cautions
+    assert product["language"] == "en"
+
+
+def test_the_evidence_of_a_protocol_claims_nothing() -> None:
+    for protocol in DATA["protocols"]:
+        assert "Invented for the demonstration" in protocol["evidence"]
+
+
+def test_working_days_are_the_fifteen_from_monday_to_friday() -> None:
+    days = [plan.day(number) for number in range(plan.LAST + 1)]
+    assert len(set(days)) == 15
+    assert {each.isoweekday() for each in days} == {1, 2, 3, 4, 5}
+    assert days[-1] == date(2026, 1, 23)  # a Friday, by any calendar
