@@ -6,15 +6,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dispatch.models import Shipment
+from kitting.domain.stages import IN_HOUSE
 from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
 from kitting.models.holds import TARGETS
-from kitting.reach import held_boxes, reach_of
+from kitting.reach import held_boxes, reach_of, standing_reach
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import datetime
 
     from django.db.models import Model
 
+    from dispatch.queries.trace import BoxRow
     from kitting.reach import Reach
 
 MOST_CHOICES = 50
@@ -133,6 +136,22 @@ def targets_of(row: Model) -> list[Target]:
     if isinstance(row, Box):
         return [Target(f"box:{row.pk}", f"this box, {row}")]
     return []
+
+
+def held_among(boxes: Iterable[BoxRow]) -> set[str]:
+    """Which boxes of a trace are still here and stopped by a standing hold.
+
+    Args:
+        boxes: Boxes of a trace.
+
+    Returns:
+        Their serials; for a box that is open still, its number.
+    """
+    held = held_boxes(standing_reach())
+    if not held:
+        return set()
+    here = Box.objects.filter(pk__in=held, stage__in=IN_HOUSE)
+    return {str(box) for box in here} & {box.serial for box in boxes}
 
 
 def lots_by_source_number(text: str) -> list[Lot]:

@@ -60,6 +60,7 @@ def test_a_lot_shows_its_balance_first_and_whom_it_reached(quality: Client) -> N
     lot = box.lines.get().lot
     answer = quality.get(PAGE, {"q": lot.number})
     text = answer.content.decode()
+    assert 'aria-current="page">Recall' in text
     assert answer.context["found"].balance.sent == 6
     assert text.index("To the piece") < text.index("Whom it reached")
     assert "Thornwick Children&#x27;s" in text
@@ -104,6 +105,7 @@ def test_a_hold_placed_from_the_page_acts_at_once_and_only_once(
     assert (hold.lot_id, hold.reason) == (lot.pk, "Rough edges")
     again = quality.get(PAGE, {"q": lot.number})
     assert [row.hold_id for row in again.context["holds"]] == [hold.pk]
+    assert again.context["held_boxes"] == {box.serial}
     of_box = quality.get(PAGE, {"q": box.serial})
     assert [row.hold_id for row in of_box.context["holds"]] == [hold.pk]
 
