@@ -2,7 +2,18 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.views import bag_numbers, bench, boxes, checks, day, lotfiles, lots
+from kitting.views import (
+    bag_numbers,
+    bench,
+    boxes,
+    checks,
+    day,
+    lotfiles,
+    lots,
+    one_run,
+    runs,
+    workshop,
+)
 
 app_name = "kitting"
 
@@ -21,6 +32,7 @@ urlpatterns: list[URLPattern] = [
         bag_numbers.bag_number_labels,
         name="bag-number-labels",
     ),
+    path("set-up/", workshop.workshop, name="workshop"),
     path("bench/", bench.benches, name="benches"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),
@@ -29,4 +41,11 @@ urlpatterns: list[URLPattern] = [
     path("boxes/<str:number>/label/", boxes.box_label, name="box-label"),
     path("boxes/<str:number>/print/", boxes.box_print, name="box-print"),
     path("boxes/<str:number>/void/", boxes.box_void, name="box-void"),
+    path("disinfection/", runs.run_list, name="runs"),
+    path("disinfection/open/", runs.run_open, name="run-open"),
+    path("disinfection/<str:number>/", one_run.run_detail, name="run-detail"),
+    path("disinfection/<str:number>/scan/", one_run.run_scan, name="run-scan"),
+    path("disinfection/<str:number>/early/", one_run.run_early, name="run-early"),
+    path("disinfection/<str:number>/close/", one_run.run_close, name="run-close"),
+    path("disinfection/<str:number>/give-up/", one_run.run_give_up, name="run-give-up"),
 ]

@@ -56,6 +56,14 @@ SENTENCES: dict[str, str | Promise] = {
     "exposure_not_positive": _(
         "The exposure time %(value)s is not above 0. Enter the time in the unit shown."
     ),
+    "figure_missing": _(
+        "No figure was entered. Enter what the meter or the line shows."
+    ),
+    "figure_negative": _("“%(read)s” is below 0. Enter 0 or more."),
+    "figure_unreadable": _(
+        "“%(read)s” is not a figure. Use digits with at most one decimal point or"
+        " comma, such as 4.12."
+    ),
     "gs1_ai_unknown": _(
         "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or"
         " check how it was made."
@@ -175,6 +183,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "passes_not_positive": _(
         "The number of passes %(value)s is not above 0. Enter 1 or more."
+    ),
+    "reading_doubted": _(
+        "Point %(point)s, %(side)s, reads %(read)s mW/cm², and %(usual)s mW/cm² was"
+        " expected. Choose the unit that the meter shows, or say that it is right."
     ),
     "reading_missing": _(
         "Point %(point)s of the %(side)s side has no %(moment)s reading. Read it,"

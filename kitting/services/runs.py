@@ -4,20 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
 from django.db import IntegrityError, transaction
 
 from kitting import locking
 from kitting.clock import day_of
-from kitting.domain import exposure, numbers
+from kitting.domain import numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind, RunStage
-from kitting.models import Bag, Calibration, Meter, Place, Run, RunBag
+from kitting.models import Bag, Place, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
 from kitting.operations import Act, Sign, perform
 from kitting.reach import standing_reach
+from kitting.services.meters import Calibrated, record_calibration
 from kitting.services.steps.bags import Change, change, need_stage, save_bags
 from kitting.services.steps.counting import take
 from kitting.services.steps.lines import (
@@ -43,6 +44,7 @@ __all__ = [
     "open_run",
     "put_on",
     "record_calibration",
+    "scan_bag",
     "take_off",
 ]
 
@@ -73,56 +75,6 @@ class Judged:
     run: str
     stage: str
     bags: int
-
-
-@dataclass(frozen=True)
-class Calibrated:
-    """A calibration on record."""
-
-    meter: str
-    due: str
-
-
-def record_calibration(
-    *, meter_id: int, on: date, due: date, rel_u_ppm: int, sign: Sign
-) -> Calibrated:
-    """Record that a meter was calibrated.
-
-    Args:
-        meter_id: The meter.
-        on: Day of the calibration, not in the future.
-        due: Last day on which it counts.
-        rel_u_ppm: Relative expanded uncertainty (k = 2) in parts per million.
-        sign: Who, when and the operation key.
-
-    Returns:
-        The meter and the due date.
-
-    Raises:
-        Missing: If there is no such meter.
-        Refused: ``calibration_dates``, ``calibration_in_future``,
-            ``uncertainty_out_of_range``.
-        OperationKeyReused: If the key was used for another act.
-    """
-
-    def work(act: Act) -> Calibrated:
-        meter = Meter.objects.filter(pk=meter_id).first()
-        if meter is None:
-            raise Missing("row_missing", what="meter")
-        today = day_of(act.workshop, act.now)
-        if due < on:
-            raise Refused("calibration_dates", on=on, due=due)
-        if on > today:
-            raise Refused("calibration_in_future", on=on, today=today)
-        for code in exposure.sanity(rel_u_ppm=rel_u_ppm):
-            raise Refused(code, value=rel_u_ppm)
-        act.write(Calibration(meter=meter, on=on, due=due, rel_u_ppm=rel_u_ppm))
-        return Calibrated(meter=meter.serial, due=due.isoformat())
-
-    sent = {"meter": meter_id, "on": on, "due": due, "rel_u_ppm": rel_u_ppm}
-    return perform(
-        "record_calibration", sign=sign, sent=sent, gives=Calibrated, work=work
-    )
 
 
 def open_run(
@@ -167,8 +119,6 @@ def open_run(
         for side in protocol.required():
             if not any(reading.side == side for reading in taken):
                 raise Refused("side_not_read", side=side)
-        if Run.objects.filter(line=line, stage=RunStage.OPEN).exists():
-            raise Conflict("line_has_a_run", line=line.name)
         run = Run(
             line=line,
             protocol=protocol,
@@ -197,7 +147,9 @@ def open_run(
 
 def _insert(run: Run) -> None:
     try:
-        with transaction.atomic():  # a savepoint: two may open at the same moment
+        # The database says which: two may open at the same moment. A savepoint, since
+        # the act goes on to refuse in words.
+        with transaction.atomic():
             run.save(force_insert=True)
     except IntegrityError as error:
         raise Conflict("line_has_a_run", line=run.line.name) from error
@@ -224,26 +176,7 @@ def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
     """
 
     def work(act: Act) -> OnLine:
-        locking.enter_gate()
-        bag = locking.lock_row(Bag, bag_id)
-        run = _open_run(run_id)
-        protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
-        _refuse_other_run(bag, run)
-        need_stage(bag, BagStage.ACCEPTED)
-        refuse_uncovered(run, bag, standing_reach())
-        moved = change(
-            bag,
-            Change(
-                MovementKind.WENT_ON,
-                bag.pieces,
-                to=BagStage.IN_RUN,
-                place_id=run.line_id,
-            ),
-        )
-        save_bags([bag])
-        RunBag.objects.create(run=run, bag=bag, on_at=act.now)
-        act.write(moved)
-        return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
+        return _put_on(act, *_lock(run_id, bag_id))
 
     sent = {"run": run_id, "bag": bag_id}
     return perform("put_on", sign=sign, sent=sent, gives=OnLine, work=work)
@@ -282,30 +215,87 @@ def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> On
     """
 
     def work(act: Act) -> OnLine:
-        bag = locking.lock_row(Bag, bag_id)
-        run = _open_run(run_id)
-        stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
-        if stay is None:
-            raise Refused("bag_not_on", bag=bag.number, run=run.number)
-        if stay.off_at is not None:
-            raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
-        need_stage(bag, BagStage.IN_RUN)
-        left = off_from(stay, run) - act.now
-        if left > timedelta(0) and not short:
-            # Rounded up: after so many seconds it may come off.
-            seconds = -(-left // timedelta(seconds=1))
-            raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
-        moved = change(
-            bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED)
-        )
-        save_bags([bag])
-        stay.off_at = act.now
-        stay.save(update_fields=["off_at"])
-        act.write(moved)
-        return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
+        return _take_off(act, *_lock(run_id, bag_id), short=short)
 
     sent = {"run": run_id, "bag": bag_id, "short": short}
     return perform("take_off", sign=sign, sent=sent, gives=OnLine, work=work)
+
+
+def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
+    """Take one scan at the line: a bag that is not in the run goes on, else it comes off.
+
+    One act, so that the same scan sent twice does not put the bag on and take it off.
+
+    Args:
+        run_id: The run.
+        bag_id: The bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bag and its stage.
+
+    Raises:
+        Missing: If the run or bag is not there.
+        OnHold: As ``put_on``.
+        Refused: As ``put_on`` and ``take_off``.
+        WrongStage: As ``put_on`` and ``take_off``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> OnLine:
+        bag, run = _lock(run_id, bag_id)
+        if RunBag.objects.filter(run=run, bag=bag).exists():
+            return _take_off(act, bag, run, short=False)
+        return _put_on(act, bag, run)
+
+    sent = {"run": run_id, "bag": bag_id}
+    return perform("scan_bag", sign=sign, sent=sent, gives=OnLine, work=work)
+
+
+def _lock(run_id: int, bag_id: int) -> tuple[Bag, Run]:
+    locking.enter_gate()
+    bag = locking.lock_row(Bag, bag_id)
+    return bag, _open_run(run_id)
+
+
+def _put_on(act: Act, bag: Bag, run: Run) -> OnLine:
+    protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
+    _refuse_other_run(bag, run)
+    need_stage(bag, BagStage.ACCEPTED)
+    refuse_uncovered(run, bag, standing_reach())
+    moved = change(
+        bag,
+        Change(
+            MovementKind.WENT_ON,
+            bag.pieces,
+            to=BagStage.IN_RUN,
+            place_id=run.line_id,
+        ),
+    )
+    save_bags([bag])
+    RunBag.objects.create(run=run, bag=bag, on_at=act.now)
+    act.write(moved)
+    return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
+
+
+def _take_off(act: Act, bag: Bag, run: Run, *, short: bool) -> OnLine:
+    stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
+    if stay is None:
+        raise Refused("bag_not_on", bag=bag.number, run=run.number)
+    if stay.off_at is not None:
+        raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
+    need_stage(bag, BagStage.IN_RUN)
+    left = off_from(stay, run) - act.now
+    if left > timedelta(0) and not short:
+        # Rounded up: after so many seconds it may come off.
+        seconds = -(-left // timedelta(seconds=1))
+        raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
+    moved = change(bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED))
+    save_bags([bag])
+    stay.off_at = act.now
+    stay.save(update_fields=["off_at"])
+    act.write(moved)
+    return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
 
 
 def _open_run(run_id: int) -> Run:
@@ -396,11 +386,14 @@ def _lock_to_close(run_id: int) -> tuple[Run, list[Bag], dict[int, RunBag]]:
     # Read again under the lock: a bag may have gone on since the ids were read.
     live = run.run_bags.filter(live=True).select_related("bag").order_by("pk")
     stays = {stay.bag_id: stay for stay in live}
-    on = [stay.bag.number for stay in stays.values() if stay.off_at is None]
+    locked = {bag.pk for bag in bags}
+    on = [
+        stay.bag.number
+        for stay in stays.values()
+        if stay.off_at is None or stay.bag_id not in locked
+    ]
     if on:
         raise Refused("bags_on_the_line", run=run.number, bags=", ".join(on))
-    if stays.keys() != {bag.pk for bag in bags}:
-        raise Conflict("page_is_old")
     return run, bags, stays
 
 
