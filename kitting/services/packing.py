@@ -22,6 +22,7 @@ from kitting.models import (
     OpenBag,
     Print,
     Recipe,
+    RecipeLine,
 )
 from kitting.operations import Act, Sign, perform
 from kitting.reach import refuse_held_box, standing_reach
@@ -113,12 +114,11 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         if problem is not None:
             raise problem
         filling = None if box is None else filling_of(box)
-        if filling is not None:
-            _refuse_not_for(filling, bag)
+        line = None if filling is None else _line_for(filling, bag)
         events = _open_here(bag, bench, act.now)
         taken = 0
-        if filling is not None:
-            taken = filling.take(bag, bag.lot)
+        if filling is not None and line is not None:
+            taken = filling.take(bag, line)
             filling.write_lines()
             events += filling.events
         save_bags([bag])
@@ -148,7 +148,7 @@ def _keep_open(bench: Bench, bag: Bag) -> None:
         OpenBag.objects.create(bench=bench, part=part, bag=bag)
 
 
-def _refuse_not_for(filling: Filling, bag: Bag) -> None:
+def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
     line = filling.line_for(bag.lot.part_id)
     if line is None:
         raise Refused("part_not_in_recipe", bag=bag.number, part=bag.lot.part.name)
@@ -159,6 +159,7 @@ def _refuse_not_for(filling: Filling, bag: Bag) -> None:
             revision=bag.lot.revision.code,
             wanted=line.revision.code,
         )
+    return line
 
 
 def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
@@ -253,10 +254,8 @@ def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
             continue
         if packing_problem(bag, lot, today=today, now=act.now, reach=reach):
             continue
-        got = filling.take(bag, lot)
-        if got:
-            taken += got
-            used.append(bag)
+        taken += filling.take(bag, line)
+        used.append(bag)
     filling.write_lines()
     save_bags(used)
     drop_used_up(used)

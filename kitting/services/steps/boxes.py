@@ -121,35 +121,36 @@ class Filling:
         have = sum(row.pieces for row in self.in_box if row.lot.part_id == line.part_id)
         return line.needed(self.sets) - have
 
-    def take(self, bag: Bag, lot: Lot) -> int:
+    def take(self, bag: Bag, line: RecipeLine) -> int:
         """Take what the box still lacks from a locked bag that may be packed.
 
         Args:
-            bag: The bag; it is changed in memory, the caller saves it.
-            lot: Its lot.
+            bag: The bag, with its lot; it is changed in memory, the caller saves it.
+            line: The recipe's line for its part.
 
         Returns:
             Pieces taken, 0 if nothing is lacking.
         """
-        line = self.line_for(lot.part_id)
-        if line is None:
-            return 0
         taken = min(self.missing(line), bag.pieces)
         if taken < 1:
             return 0
         moved = change(bag, Change(MovementKind.PACKED, taken, sign=-1, box=self.box))
         self.events.append(moved)
-        self._add(bag, lot, taken)
+        self._add(bag, taken)
         return taken
 
-    def _add(self, bag: Bag, lot: Lot, pieces: int) -> None:
+    def _add(self, bag: Bag, pieces: int) -> None:
         for row in self.in_box:
             if row.bag_id == bag.pk and row.run_id == bag.cleared_run_id:
                 row.pieces += pieces
                 break
         else:
             row = BoxLine(
-                box=self.box, bag=bag, run_id=bag.cleared_run_id, lot=lot, pieces=pieces
+                box=self.box,
+                bag=bag,
+                run_id=bag.cleared_run_id,
+                lot=bag.lot,
+                pieces=pieces,
             )
             self.in_box.append(row)
         self.touched.append(row)

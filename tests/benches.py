@@ -1,0 +1,63 @@
+"""A bench with something to pack: three parts, boxes of 6, bags that may be packed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kitting.models import Bag, Bench, BoxSize, Recipe, Revision, Workshop
+from kitting.models.catalogue import Per
+from kitting.services import lots
+from tests import factories
+
+
+@dataclass
+class Packing:
+    """What a test at a bench needs."""
+
+    bench: Bench
+    recipe: Recipe
+    size: BoxSize
+    band: Revision
+    visor: Revision
+    manual: Revision
+    band_bag: Bag
+    visor_bag: Bag
+    manual_bag: Bag
+
+    @property
+    def bags(self) -> tuple[Bag, Bag, Bag]:
+        return self.band_bag, self.visor_bag, self.manual_bag
+
+    def bag(self, revision: Revision, pieces: int = 100, **lot: object) -> Bag:
+        """Another bag of a part, in a lot of its own."""
+        return bag_of(revision, pieces, **lot)
+
+
+def bag_of(revision: Revision, pieces: int = 100, **lot: object) -> Bag:
+    place = factories.make_place()
+    new = lots.NewBag(pieces=pieces, place_id=place.pk)
+    return factories.make_lot(revision, bags=(new,), **lot).bags.get()
+
+
+def revision_of(name: str) -> Revision:
+    part = factories.make_part(name=name, needs_check=False, needs_clearing=False)
+    return factories.make_revision(part)
+
+
+def make_packing(pieces: int = 100, sets: int = 6) -> Packing:
+    Workshop.objects.update(gs1_prefix="9521234", name="Harrow Lane Workshop")
+    band, visor, manual = map(revision_of, ("Headband", "Visor", "Manual"))
+    recipe = factories.make_recipe(
+        [(band, 1, Per.SET), (visor, 2, Per.SET), (manual, 1, Per.BOX)]
+    )
+    return Packing(
+        bench=factories.make_bench(),
+        recipe=recipe,
+        size=factories.make_size(recipe, sets, gtin="09521234000013"),
+        band=band,
+        visor=visor,
+        manual=manual,
+        band_bag=bag_of(band, pieces),
+        visor_bag=bag_of(visor, pieces),
+        manual_bag=bag_of(manual, pieces),
+    )
