@@ -12,6 +12,11 @@ from kitting.models.lots import LotStage, Verdict
 from kitting.operations import Act, Sign, perform
 from kitting.services.steps.bags import Change, change, onward, save_bags
 
+LONGEST = {"plan": 80, "reason": 200}
+"""Characters of a check's texts; SQLite itself would take more."""
+
+MOST_DEFECTS = 1_000_000
+
 
 @dataclass(frozen=True)
 class Checked:
@@ -41,7 +46,7 @@ def give_verdict(
         lot_id: The lot.
         accept: The verdict.
         plan: How it was checked, in words.
-        found: Defects found.
+        found: Defects found, 0 to ``MOST_DEFECTS``.
         reason: Why, needed for a rejection.
         sign: Who, when and the operation key.
 
@@ -50,12 +55,14 @@ def give_verdict(
 
     Raises:
         Missing: If there is no such lot.
-        Refused: ``reason_missing``, ``lot_needs_no_check``.
+        Refused: ``defects_out_of_range``, ``entry_too_long``, ``lot_needs_no_check``,
+            ``reason_missing``.
         WrongStage: ``lot_still_open`` or ``lot_has_a_verdict``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Checked:
+        _check_entries(plan=plan, found=found, reason=reason)
         lot = locking.lock_row(Lot, lot_id)
         part = lot.part
         if not part.needs_check:
@@ -100,3 +107,11 @@ def give_verdict(
         "reason": reason,
     }
     return perform("give_verdict", sign=sign, sent=sent, gives=Checked, work=work)
+
+
+def _check_entries(*, plan: str, found: int, reason: str) -> None:
+    for what, text in (("plan", plan), ("reason", reason)):
+        if len(text.strip()) > LONGEST[what]:
+            raise Refused("entry_too_long", what=what, most=LONGEST[what])
+    if not 0 <= found <= MOST_DEFECTS:
+        raise Refused("defects_out_of_range", read=found, most=MOST_DEFECTS)

@@ -11,9 +11,9 @@ from kitting.domain.errors import Refused, WrongStage
 from kitting.models import Guarded, Lot
 from kitting.models.lots import LotStage
 from kitting.operations import Act, Sign, perform
+from kitting.services.steps.blanks import numbers_for_bags
 from kitting.services.steps.counting import take
 from kitting.services.steps.intake import (
-    Materials,
     NewBag,
     NewLot,
     catalogue_of,
@@ -21,10 +21,10 @@ from kitting.services.steps.intake import (
     insert_bags,
     insert_lots,
     lot_row,
-    numbers_for_bags,
     parts_of,
     rules,
 )
+from kitting.services.steps.materials import Materials
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

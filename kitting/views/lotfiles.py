@@ -13,7 +13,7 @@ from django.views.decorators.http import require_http_methods
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.intakefile import HEADINGS
-from kitting.forms.lots import FileForm, TakeInFileForm, packed
+from kitting.forms.lot_files import FileForm, TakeInFileForm, packed
 from kitting.services import lotfiles
 from kitting.views.acting import OK, UNFIT, attempt
 from lotward.http import add_refusal, allowed, go, render_part

@@ -147,7 +147,7 @@ def new_bag(bag: Bag, part: Part) -> list[Movement]:
     Returns:
         The movements, not yet inserted; the bag is ready to be inserted.
     """
-    pieces, bag.pieces, bag.stage = bag.pieces, 0, ""  # type: ignore[assignment]
+    pieces, bag.pieces, bag.stage = bag.pieces, 0, ""
     received = change(
         bag, Change(MovementKind.RECEIVED, pieces, sign=1, to=BagStage.ARRIVED)
     )

@@ -11,20 +11,10 @@ from django.db import IntegrityError, transaction
 from kitting import bulk, locking
 from kitting.clock import day_of
 from kitting.domain import numbers
-from kitting.domain.errors import (
-    CodeError,
-    Conflict,
-    Missing,
-    NotEnoughPieces,
-    Refused,
-    WrongStage,
-)
-from kitting.domain.stages import BagStage, MovementKind
+from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.models import (
     Bag,
-    Counter,
     Lot,
-    LotOrigin,
     Method,
     Movement,
     Part,
@@ -32,8 +22,7 @@ from kitting.models import (
     Revision,
 )
 from kitting.models.lots import Container, LotStage
-from kitting.reach import Reach, refuse_held_bag, standing_reach
-from kitting.services.steps.bags import Change, change, new_bag, save_bags
+from kitting.services.steps.bags import new_bag
 from kitting.services.steps.counting import take
 
 if TYPE_CHECKING:
@@ -43,9 +32,6 @@ if TYPE_CHECKING:
     from django.db.models import Model
 
     from kitting.operations import Act
-
-USABLE = (BagStage.ACCEPTED, BagStage.CLEARED)
-"""Stages of a bag of material that may be made into something."""
 
 MOST_PIECES: Final = 10_000_000
 """What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
@@ -297,134 +283,3 @@ def insert_bags(bags: list[Bag]) -> None:
     except IntegrityError as error:
         named = ", ".join(bag.number for bag in bags[:5])
         raise Conflict("bag_exists", bag=named) from error
-
-
-def numbers_for_bags(act: Act, given: Sequence[str]) -> list[str]:
-    """The numbers of new bags: those on blank labels, and new ones for the rest.
-
-    Args:
-        act: The act.
-        given: For each bag the scanned number of a blank label, or "".
-
-    Returns:
-        A number for each bag, in order.
-
-    Raises:
-        CodeError: If a scanned number is not a bag number.
-        Conflict: ``bag_exists`` if one is in use or named twice.
-        Refused: ``number_not_given_out`` if one was never given out.
-    """
-    site = act.workshop.site
-    read = [blank_number(text) if text.strip() else "" for text in given]
-    wanted = [number for number in read if number]
-    if wanted:
-        refuse_unknown_blanks(site, wanted)
-        taken = Bag.objects.filter(number__in=wanted).values_list("number", flat=True)
-        twice = [number for number, times in Tally(wanted).items() if times > 1]
-        for number in [*taken, *twice]:
-            raise Conflict("bag_exists", bag=number)
-    missing = len(given) - len(wanted)
-    fresh = iter(take(site, numbers.Kind.BAG, missing) if missing else [])
-    return [number or next(fresh) for number in read]
-
-
-def blank_number(text: str) -> str:
-    """Read the number of a bag as scanned or typed.
-
-    Args:
-        text: Any text.
-
-    Returns:
-        The number as it is stored.
-
-    Raises:
-        CodeError: If it is no bag number.
-    """
-    number = numbers.read(text)
-    if number.kind is not numbers.Kind.BAG:
-        raise CodeError("not_a_bag_number", read=number.text)
-    return number.text
-
-
-def refuse_unknown_blanks(site: int, wanted: Iterable[str]) -> None:
-    """Refuse bag numbers that were never given out.
-
-    Args:
-        site: The site.
-        wanted: Numbers as ``blank_number`` gives them.
-
-    Raises:
-        Refused: ``number_not_given_out``.
-    """
-    given_out = Counter.objects.get(site=site, name="bag").next
-    for text in wanted:
-        number = numbers.read(text)
-        if number.site != site or number.sequence >= given_out:
-            raise Refused("number_not_given_out", read=text)
-
-
-class Materials:
-    """The lots that other lots are made from, with their bags, locked once."""
-
-    def __init__(self, ids: Iterable[int]) -> None:
-        """Lock the usable bags of the lots.
-
-        Args:
-            ids: The lots of material.
-
-        Raises:
-            Missing: ``row_missing`` if there is no such lot.
-        """
-        wanted = set(ids)
-        self.lots = Lot.objects.in_bulk(wanted)
-        if len(self.lots) != len(wanted):
-            raise Missing("row_missing", what="lot")
-        found = Bag.objects.filter(lot__in=wanted, stage__in=USABLE)
-        locked = locking.lock_rows(Bag, found.values_list("pk", flat=True))
-        self.bags: dict[int, list[Bag]] = {pk: [] for pk in wanted}
-        for bag in locked.values():
-            if bag.stage in USABLE:
-                self.bags[bag.lot_id].append(bag)
-        self.reach: Reach = standing_reach() if wanted else Reach()
-        self.changed: dict[int, Bag] = {}
-
-    def use(
-        self, lot: Lot, material_id: int, amount: int
-    ) -> tuple[LotOrigin, list[Movement]]:
-        """Take material out of its bags, oldest first, for a lot made from it.
-
-        Args:
-            lot: The lot that is made; it has its number and id.
-            material_id: The lot it is made from.
-            amount: How much, in the material's unit.
-
-        Returns:
-            The origin and the movements, not yet inserted; see ``save``.
-
-        Raises:
-            NotEnoughPieces: ``not_enough_material`` if the usable bags hold less.
-            OnHold: If a bag that would be used is on hold.
-        """
-        made: list[Movement] = []
-        left = amount
-        reason = f"made into {lot.number}"
-        for bag in self.bags[material_id]:
-            taken = min(left, bag.pieces)
-            if not taken:
-                continue
-            refuse_held_bag(bag, self.reach)
-            out = Change(MovementKind.MADE_INTO, taken, sign=-1, reason=reason)
-            made.append(change(bag, out))
-            self.changed[bag.pk] = bag
-            left -= taken
-        material = self.lots[material_id]
-        if left:
-            raise NotEnoughPieces(
-                "not_enough_material", lot=material.number, wanted=amount, short=left
-            )
-        return LotOrigin(lot=lot, from_lot=material, amount=amount), made
-
-    def save(self) -> None:
-        """Write the bags that were used back."""
-        if self.changed:
-            save_bags(list(self.changed.values()))

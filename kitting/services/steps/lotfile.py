@@ -12,7 +12,8 @@ from kitting.domain.shown import shown
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
 from kitting.models.lots import Container, LotStage
 from kitting.reach import standing_reach
-from kitting.services.steps.intake import LONGEST, MOST_PIECES, USABLE, NewBag, NewLot
+from kitting.services.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
+from kitting.services.steps.materials import USABLE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
