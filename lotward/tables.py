@@ -11,7 +11,7 @@ import csv
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, tzinfo
 from typing import IO, Generic, TypeVar
 
 import xlsxwriter
@@ -45,12 +45,12 @@ class _Echo:
         return text
 
 
-def safe(value: Value) -> str | int:
+def safe(value: Value, zone: tzinfo | None = None) -> str | int:
     """Write a value for a CSV; text that would run as a formula gets an apostrophe."""
     if value is None:
         return ""
     if isinstance(value, datetime):
-        return timezone.localtime(value).strftime("%Y-%m-%d %H:%M")
+        return timezone.localtime(value, zone).strftime("%Y-%m-%d %H:%M")
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, str):
@@ -58,12 +58,14 @@ def safe(value: Value) -> str | int:
     return int(value)
 
 
-def csv_lines(columns: Sequence[Column[Row]], rows: Iterable[Row]) -> Iterator[str]:
+def csv_lines(
+    columns: Sequence[Column[Row]], rows: Iterable[Row], zone: tzinfo | None = None
+) -> Iterator[str]:
     """Give the lines of a CSV as in RFC 4180, in pieces of many rows."""
     writer = csv.writer(_Echo())
     lines = [BYTE_ORDER_MARK, writer.writerow([c.heading for c in columns])]
     for row in rows:
-        lines.append(writer.writerow([safe(c.value(row)) for c in columns]))
+        lines.append(writer.writerow([safe(c.value(row), zone) for c in columns]))
         if len(lines) >= ROWS_AT_A_TIME:
             yield "".join(lines)
             lines = []
@@ -74,8 +76,9 @@ def csv_response(
     name: str, columns: Sequence[Column[Row]], rows: Iterable[Row]
 ) -> StreamingHttpResponse:
     """Answer with the rows as a CSV file that is sent while it is read."""
+    zone = timezone.get_current_timezone()  # it is no longer in force by then
     response = StreamingHttpResponse(
-        csv_lines(columns, rows), content_type="text/csv; charset=utf-8"
+        csv_lines(columns, rows, zone), content_type="text/csv; charset=utf-8"
     )
     response.headers["Content-Disposition"] = f'attachment; filename="{name}.csv"'
     return response
