@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import stat
+from dataclasses import dataclass
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -18,11 +19,16 @@ from dispatch.management.commands.prove import Command
 from dispatch.proving import faults, heads, streams
 from dispatch.proving.faults import Tally
 from kitting import guards
-from kitting.domain.stages import BoxStage, MovementKind
+from kitting.domain.stages import BagStage, BoxStage, MovementKind
 from kitting.models import Bag, Box, BoxLine, JournalHead, Link, Lot, Movement
+from kitting.models.catalogue import Per
+from kitting.operations import Act, perform
+from kitting.services import packing, voiding
 from kitting.services.lots import give_out_numbers
+from kitting.services.steps.bags import Change, change
 from tests import factories
 from tests.conftest import guards_away
+from tests.factories import sign
 from tests.ledgers import History, make_history
 
 pytestmark = pytest.mark.django_db
@@ -67,6 +73,40 @@ def test_a_history_made_by_the_services_holds_and_every_check_sees_rows() -> Non
     proof = proving.examine()
     assert proof.faults == []
     assert [tally.check for tally in proof.tallies if not tally.count] == []
+
+
+def test_a_used_up_bag_that_gets_its_pieces_back_holds() -> None:
+    bag = factories.make_bag(pieces=6)
+    size = factories.make_size(factories.make_recipe([(bag.lot.revision, 1, Per.SET)]))
+    bench = factories.make_bench()
+    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    packing.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    bag.refresh_from_db()
+    assert bag.stage == BagStage.USED_UP
+    voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())
+    assert proving.prove() == []
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Pieces that a count brought to light."""
+
+    pieces: int
+
+
+def test_pieces_that_a_count_brings_to_light_hold() -> None:
+    lot = factories.make_lot()
+
+    def work(act: Act) -> Counted:
+        bag = Bag(number="B9", lot=lot, pieces=0, stage="")
+        found = Change(MovementKind.FOUND, 5, sign=1, to=BagStage.ARRIVED)
+        moved = change(bag, found)
+        bag.save(force_insert=True)
+        act.write(moved)
+        return Counted(5)
+
+    perform("count", sign=sign(), sent={}, gives=Counted, work=work)
+    assert proving.prove() == []
 
 
 def test_the_proof_counts_what_is_there() -> None:
@@ -179,7 +219,7 @@ def cut_off_the_last_act() -> None:
 
 def test_a_cut_off_tail_holds_but_for_the_recorded_head() -> None:
     factories.make_lot()
-    give_out_numbers(count=3, sign=factories.sign())
+    give_out_numbers(count=3, sign=sign())
     run()
     with transaction.atomic():
         with guards_away():

@@ -147,6 +147,38 @@ def box_serials_swapped(history: History) -> list[Named]:
 
 
 @tamperer
+def box_closed_to_another_outcome(history: History) -> list[Named]:
+    row = history.sent.events.get(after="closed").operation.link
+    change(row, outcome="{}")
+    return [("chain", Link, row.pk), ("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def box_batch(history: History) -> list[Named]:
+    change(history.sent, batch="today's")
+    return [("box identities", Box, history.sent.pk)]
+
+
+@tamperer
+def box_without_a_date(history: History) -> list[Named]:
+    change(history.voided, packed_on=None)
+    return [("box identities", Box, history.voided.pk)]
+
+
+@tamperer
+def box_overfilled(history: History) -> list[Named]:
+    row = history.opened.lines.first()
+    change(row, pieces=7)
+    return [("box recipes", Box, history.opened.pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def recipe_without_the_part(history: History) -> list[Named]:
+    remove(RecipeLine.objects.filter(recipe=history.sent.recipe_id).first())
+    return [("box recipes", Box, history.sent.pk)]
+
+
+@tamperer
 def box_sscc(history: History) -> list[Named]:
     digits = str(history.sent.sscc)
     change(history.sent, sscc=f"{digits[:-1]}{(int(digits[-1]) + 1) % 10}")

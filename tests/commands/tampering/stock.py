@@ -66,6 +66,40 @@ def bag_out_of_the_blue(history: History) -> list[Named]:
 
 
 @tamperer
+def bag_deleted(history: History) -> list[Named]:
+    row = history.visor_lot.bags.get()
+    remove(row)
+    return [("bags", Bag, row.pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def movement_of_another_kind(history: History) -> list[Named]:
+    """The piece was packed; now it seems to have been a sample."""
+    row = Movement.objects.filter(kind="packed").first()
+    change(row, kind="sampled")
+    return [
+        ("bags", Movement, row.pk),
+        ("box contents", BoxLine, row.box_id),
+        ("lots", Lot, row.lot_id),
+    ]
+
+
+@tamperer
+def movement_the_wrong_way(history: History) -> list[Named]:
+    row = Movement.objects.filter(kind="made_into").get()
+    change(row, kind="found")
+    return [("bags", Movement, row.pk), ("materials", LotOrigin, None)]
+
+
+@tamperer
+def movement_to_a_stage_it_does_not_lead_to(history: History) -> list[Named]:
+    row = Movement.objects.filter(bag__lot=history.visor_lot).order_by("nth").last()
+    change(row, stage_after="accepted")
+    change(row.bag, stage="accepted")
+    return [("bags", Movement, row.pk)]
+
+
+@tamperer
 def bag_run_forgotten(history: History) -> list[Named]:
     row = Bag.objects.get(cleared_run=history.released)
     change(row, cleared_run=None)
@@ -123,6 +157,32 @@ def run_time(history: History) -> list[Named]:
 
 
 @tamperer
+def run_belt(history: History) -> list[Named]:
+    change(history.released, zone_um=1_000_000, belt_um_s=100_000)
+    return [("runs", Run, history.released.pk)]
+
+
+@tamperer
+def run_closed_at(history: History) -> list[Named]:
+    change(history.released, closed_at=None)
+    return [("runs", Run, history.released.pk)]
+
+
+@tamperer
+def closing_reading_deleted(history: History) -> list[Named]:
+    row = Reading.objects.filter(run=history.released, moment="closing").first()
+    remove(row)
+    return [("runs", Run, row.run_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def verdict_deleted(history: History) -> list[Named]:
+    row = RunVerdict.objects.get(run=history.released)
+    remove(row)
+    return [("runs", Run, row.run_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
 def run_reopened(history: History) -> list[Named]:
     change(history.failed, stage="open", line=history.bench.place)
     return [("runs", Run, history.failed.pk)]
@@ -134,6 +194,13 @@ def stay_deleted(history: History) -> list[Named]:
     remove(row)
     line = BoxLine.objects.get(box=history.sent, bag=row.bag_id)
     return [("clearing", Bag, row.bag_id), ("clearing", BoxLine, line.pk)]
+
+
+@tamperer
+def stay_in_a_closed_run(history: History) -> list[Named]:
+    row = RunBag.objects.get(run=history.failed)
+    change(row, live=True)
+    return [("stays", RunBag, row.pk), ("stays", Bag, row.bag_id)]
 
 
 @tamperer
