@@ -46,13 +46,10 @@ class FigureField(forms.CharField):
         super().__init__(max_length=30, **options)
         self.by, self.up = by, up
 
-    def clean(self, value: Any) -> int | None:
-        """Read the figure; None where it may stay empty and does."""
-        text = super().clean(value)
-        if not text:
-            return None
+    def clean(self, value: Any) -> int:
+        """Read the figure."""
         try:
-            return scaled(text, self.by, up=self.up)
+            return scaled(super().clean(value), self.by, up=self.up)
         except LotwardError as error:
             raise ValidationError(sentence(error), code=error.code) from None
 

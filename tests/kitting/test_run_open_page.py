@@ -216,6 +216,16 @@ def test_a_form_is_filled_in_from_the_last_run_but_for_its_readings(
     assert "last run 4 mW/cm²: at most 1 s" in text_of(response)
 
 
+def test_a_cabinet_is_filled_in_with_its_time(client, band) -> None:
+    factories.make_meter()
+    protocol = factories.make_protocol(band, method="uvc_cabinet")
+    last = factories.open_run(protocol, belt=runs.Belt(exposure_ms=250_500))
+    factories.close_run(last)
+    form = client.get(OPEN, {"line": last.line.code}).context["form"]
+    assert form["time"].value() == "250.5"
+    assert "zone" not in form.fields
+
+
 def test_the_address_chooses_line_protocol_and_points(client, ready, band) -> None:
     second = factories.make_protocol(band)
     line = factories.make_place(PlaceKind.LINE)
