@@ -97,7 +97,7 @@ def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
 
 def _move(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
     before = shipment.stage
-    shipment.stage = to
+    shipment.stage = str(to)
     shipment.events_seen += 1
     return ShipEvent(
         shipment=shipment,
