@@ -7,17 +7,35 @@ are reserved first, in one query, and the rows go in through one prepared statem
 
 from __future__ import annotations
 
+import gc
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 from django.db import connection, models
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
 FEW = 50
 """Up to so many rows Django's own insert is as fast."""
 
 _AS_IT_IS = (models.IntegerField, models.ForeignKey)
+
+
+@contextmanager
+def undisturbed() -> Iterator[None]:
+    """Put off the search for garbage.
+
+    Among a hundred thousand rows that are all in use it finds nothing, and costs a
+    fifth of the time under the write lock.
+    """
+    was_on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was_on:
+            gc.enable()
 
 
 def insert(rows: Sequence[models.Model]) -> None:

@@ -59,7 +59,9 @@ class Day:
 
     today: date
     packed: Boxes
-    unlabelled: Boxes
+    open: Boxes
+    closed: Boxes
+    """Closed, and the label not yet scanned on them."""
     ready: Boxes
     loaded: Boxes
     sent: Boxes
@@ -95,7 +97,8 @@ def the_day(today: date, since: datetime, reach: Reach) -> Day:
     return Day(
         today=today,
         packed=_boxes(Q(packed_on=today) & ~Q(stage=BoxStage.VOIDED)),
-        unlabelled=_boxes(Q(stage__in=[BoxStage.OPEN, BoxStage.CLOSED])),
+        open=_boxes(Q(stage=BoxStage.OPEN)),
+        closed=_boxes(Q(stage=BoxStage.CLOSED)),
         ready=_boxes(Q(stage=BoxStage.LABELLED) & ~Q(pk__in=stopped)),
         loaded=_boxes(Q(stage=BoxStage.LOADED)),
         sent=_sent_since(since),

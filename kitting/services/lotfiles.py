@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
+from kitting import bulk
 from kitting.clock import day_of
 from kitting.domain import intakefile
 from kitting.domain.errors import Refused
@@ -98,7 +99,8 @@ def take_in_file(*, data: bytes, date_order: DateOrder | None, sign: Sign) -> Ta
         return work(act)
 
     sent = _sent(data, date_order)
-    return perform(ACT, sign=sign, sent=sent, gives=TakenIn, work=checked)
+    with bulk.undisturbed():
+        return perform(ACT, sign=sign, sent=sent, gives=TakenIn, work=checked)
 
 
 def problems_of(plan: Plan) -> Refused:

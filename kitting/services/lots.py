@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
-from kitting import locking
+from kitting import bulk, locking
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
 from kitting.models import Guarded, Lot
@@ -97,7 +97,9 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         OperationKeyReused: If the key was used for another act.
     """
     sent = {"lots": [asdict(new) for new in lots]}
-    return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=taking_in(lots))
+    work = taking_in(lots)
+    with bulk.undisturbed():
+        return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=work)
 
 
 def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:

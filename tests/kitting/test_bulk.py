@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gc
+
 import pytest
 from django.db import IntegrityError, connection, transaction
 
@@ -84,3 +86,22 @@ def test_outside_a_transaction_it_refuses() -> None:
     assert not connection.in_atomic_block
     with pytest.raises(RuntimeError, match="open transaction"):
         bulk.insert([Bag()])
+
+
+def test_the_search_for_garbage_goes_on_afterwards_as_before() -> None:
+    assert gc.isenabled()
+    with bulk.undisturbed():
+        with bulk.undisturbed():
+            assert not gc.isenabled()
+        assert not gc.isenabled()
+    assert gc.isenabled()
+
+
+def test_the_search_for_garbage_goes_on_after_a_failure() -> None:
+    def fail() -> None:
+        with bulk.undisturbed():
+            raise ValueError("halfway")
+
+    with pytest.raises(ValueError, match="halfway"):
+        fail()
+    assert gc.isenabled()

@@ -42,11 +42,12 @@ def test_boxes_are_counted_by_how_far_they_are() -> None:
     for _ in range(2):
         factories.make_labelled_box(size)
     factories.make_open_box(size)
+    factories.make_closed_box(size)
     factories.send(factories.make_shipment(factories.make_labelled_box(size)))
     factories.make_shipment(factories.make_labelled_box(size))
     day = figures()
-    assert day.packed == Boxes(4, 24)
-    assert day.unlabelled == Boxes(1, 6)
+    assert day.packed == Boxes(5, 30)
+    assert (day.open, day.closed) == (Boxes(1, 6), Boxes(1, 6))
     assert day.ready == Boxes(2, 12)
     assert day.loaded == Boxes(1, 6)
     assert day.sent == Boxes(1, 6)
@@ -144,3 +145,15 @@ def test_the_scale_is_round(most: int, last: int) -> None:
 
 def test_nothing_makes_no_picture() -> None:
     assert picture_of([]) is None
+
+
+def test_a_busy_day_is_said_in_sentences_with_links(client_for: Clients) -> None:
+    size = factories.make_size(factories.make_recipe(), sets=6)
+    factories.make_open_box(size)
+    factories.make_closed_box(size)
+    factories.make_labelled_box(size)
+    factories.make_shipment(factories.make_labelled_box(size))
+    page = client_for(factories.make_person()).get("/").content.decode()
+    for stage in ("open", "closed", "labelled", "loaded"):
+        assert f'href="/boxes/?stage={stage}"' in page
+    assert 'href="/shipments/"' in page
