@@ -1,0 +1,151 @@
+"""A clerk at the dock: begins a shipment, scans, takes off, sends, reads the log."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Browser, Page, expect
+
+from dispatch.models import Shipment
+from kitting.models import Box
+from kitting.services import holds
+from kitting.setup import ensure_workshop
+from tests import factories
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+TABLET = {"width": 1280, "height": 800}
+PHONE = {"width": 390, "height": 844}
+# One inch is 25.4 mm and, in CSS Values and Units, 96 px.
+TARGET_PX = 18 / 25.4 * 96
+
+
+@pytest.fixture
+def boxes(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> list[Box]:
+    """Three boxes that stand ready, packed now: the server reads the real clock."""
+    ensure_workshop("Harrow Lane Workshop")
+    now = timezone.now()
+    monkeypatch.setattr(factories, "NOW", now)
+    monkeypatch.setattr(factories, "TODAY", now.date())
+    factories.make_person("clerk", name="clerk")
+    factories.make_consignee("Thornwick Children's")
+    recipe = factories.make_recipe(name="Face shield")
+    small, large = factories.make_size(recipe, 6), factories.make_size(recipe, 24)
+    return [factories.make_labelled_box(size) for size in (small, large, small)]
+
+
+def sign_in(page: Page, address: str) -> None:
+    page.goto(f"{address}/sign-in/?next=/shipments/")
+    page.fill("input[name=username]", "clerk")
+    page.fill("input[name=password]", "pass")
+    page.press("input[name=password]", "Enter")
+    page.wait_for_url("**/shipments/")
+
+
+def begin(page: Page) -> None:
+    page.get_by_role("link", name="Begin a shipment").click()
+    page.get_by_label("Consignee").select_option(label="Thornwick Children's")
+    page.get_by_label("Reference").fill("REQ-7")
+    page.get_by_role("button", name="Begin the shipment").click()
+    page.wait_for_url(re.compile("/shipments/S[0-9]"))
+
+
+def scan(page: Page, text: str | None) -> None:
+    """Type as a scanner does, into whatever has the focus."""
+    page.keyboard.type(text or "")
+    page.keyboard.press("Enter")
+
+
+def said(page: Page, words: str) -> None:
+    expect(page.locator("#scan-said, #said").filter(has_text=words)).to_be_visible()
+
+
+@pytest.mark.smoke
+def test_a_clerk_scans_boxes_on_and_sends_them(
+    page: Page, live_server, console_errors: list[str], boxes: list[Box]
+) -> None:
+    small, large, other = boxes
+    sign_in(page, live_server.url)
+    begin(page)
+    scan(page, small.serial)
+    said(page, f"Box {small.serial} is on.")
+    expect(page.locator("#scan")).to_be_focused()
+    scan(page, "Γενικό Νοσοκομείο")
+    said(page, "“Γενικό Νοσοκομείο”")
+    expect(page.locator("#scan")).to_be_focused()
+    expect(page.locator("#scan")).to_have_value("")
+    scan(page, large.serial)
+    said(page, f"Box {large.serial} is on.")
+    scan(page, other.serial)
+    said(page, f"Box {other.serial} is on.")
+    page.get_by_role("button", name=f"Take box {other.serial} off").click()
+    said(page, f"Box {other.serial} is off.")
+    expect(page.locator("#scan")).to_be_focused()
+    page.get_by_role("button", name="Send 2 boxes").click()
+    expect(page.locator("h1")).to_have_text("What went to Thornwick Children's?")
+    said(page, "2 boxes, 30 sets")
+    page.get_by_role("link", name="Shipping log", exact=True).click()
+    expect(page.locator(".answer")).to_contain_text("1 shipment, 2 boxes, 30 sets.")
+    assert [text for text in console_errors if "422" not in text] == []
+    assert Shipment.objects.get().sent_by == "clerk"
+
+
+def test_the_same_work_is_done_without_javascript(
+    browser: Browser, live_server, boxes: list[Box]
+) -> None:
+    context = browser.new_context(java_script_enabled=False, viewport=PHONE)
+    page = context.new_page()
+    sign_in(page, live_server.url)
+    begin(page)
+    for box in boxes:
+        page.locator("#scan").fill(str(box.serial))
+        page.get_by_role("button", name="Put it on").click()
+        said(page, f"Box {box.serial} is on.")
+    page.locator("#scan").fill("nothing")
+    page.get_by_role("button", name="Put it on").click()
+    said(page, "Nothing has the number")
+    page.get_by_role("button", name=f"Take box {boxes[0].serial} off").click()
+    said(page, f"Box {boxes[0].serial} is off.")
+    page.get_by_role("button", name="Send 2 boxes").click()
+    said(page, "2 boxes, 30 sets")
+    page.goto(f"{live_server.url}/log/?q=thornwick")
+    expect(page.locator("#log tbody tr")).to_have_count(1)
+    context.close()
+
+
+def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
+    page: Page, live_server, boxes: list[Box]
+) -> None:
+    sign_in(page, live_server.url)
+    begin(page)
+    scan(page, boxes[0].serial)
+    said(page, f"Box {boxes[0].serial} is on.")
+    holds.place_hold(
+        target="box", value=boxes[0].pk, reason="Dent", sign=factories.sign()
+    )
+    page.get_by_role("button", name="Send 1 box").click()
+    expect(page.get_by_role("alert").filter(has_text="Dent")).to_be_visible()
+    expect(page.get_by_role("button", name="Send 1 box")).to_have_count(0)
+    assert Shipment.objects.get().stage == "open"
+
+
+@pytest.mark.parametrize("size", [TABLET, PHONE], ids=["tablet", "phone"])
+def test_targets_fit_gloves_and_nothing_hangs_over(
+    page: Page, live_server, boxes: list[Box], size
+) -> None:
+    page.set_viewport_size(size)
+    sign_in(page, live_server.url)
+    begin(page)
+    scan(page, boxes[0].serial)
+    said(page, f"Box {boxes[0].serial} is on.")
+    targets = page.locator("#shipment :is(button, input[data-scan], .button)").all()
+    measured = [box for target in targets if (box := target.bounding_box())]
+    assert len(measured) == 5
+    assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
+    assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
+    wide = "document.documentElement.scrollWidth"
+    assert page.evaluate(wide) <= size["width"]
+    page.goto(f"{live_server.url}/log/")
+    assert page.evaluate(wide) <= size["width"]
