@@ -13,6 +13,10 @@ if TYPE_CHECKING:
     from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
+    "aql_unknown": _("AQL %(read)s is not in the tables. Choose one of %(known)s."),
+    "bad_out_of_range": _(
+        "%(read)s bad pieces is not from 0 to %(most)s. Enter how many the lot has."
+    ),
     "bars_too_wide": _(
         "The bars need %(needed_mm)s mm at their narrowest and the label has"
         " %(room_mm)s mm. Choose a wider label or a shorter content."
@@ -45,6 +49,29 @@ SENTENCES: dict[str, str | Promise] = {
     "belt_not_moving": _(
         "The belt speed %(value)s is not above 0. Enter the speed in the unit shown."
     ),
+    "box_empty": _(
+        "The box holds no pieces, so it has no mass to compare. Enter its parts."
+    ),
+    "chance_out_of_range": _(
+        "A chance of %(read)s is not between 0 and 1. Enter one that is, such as 0.1."
+    ),
+    "class_not_counted": _(
+        "No figure was entered for %(read)s defects. Enter how many bad pieces were"
+        " found, 0 if none."
+    ),
+    "class_unknown": _("“%(read)s” is not a class of defect. Use one of %(known)s."),
+    "class_without_plan": _(
+        "The check has no plan for %(read)s defects. Take the figure out, or plan"
+        " the check with that class."
+    ),
+    "coverage_out_of_range": _(
+        "%(read)s standard deviations is not above 0 and at most 10. Enter 3 if in"
+        " doubt."
+    ),
+    "critical_has_no_aql": _(
+        "Critical defects are looked for in all pieces, so they have no AQL. Enter"
+        " one for major and minor defects only."
+    ),
     "dose_not_positive": _(
         "The required dose %(value)s is not above 0. Enter the dose that the protocol"
         " names."
@@ -63,6 +90,14 @@ SENTENCES: dict[str, str | Promise] = {
     "figure_unreadable": _(
         "“%(read)s” is not a figure. Use digits with at most one decimal point or"
         " comma, such as 4.12."
+    ),
+    "found_out_of_range": _(
+        "%(read)s bad pieces (%(kind)s) is not from 0 to the sample's %(most)s."
+        " Count each bad piece once."
+    ),
+    "gross_below_tare": _(
+        "The full container weighs %(gross)s g and the empty one %(tare)s g. Weigh"
+        " both again."
     ),
     "gs1_ai_unknown": _(
         "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or"
@@ -122,6 +157,10 @@ SENTENCES: dict[str, str | Promise] = {
     "gs1_time": _(
         "The time in (%(ai)s)%(value)s does not exist. Check how the code was made."
     ),
+    "inspection_not_stopped": _(
+        "Inspection of this part from this source was not stopped, so there is"
+        " nothing to resume. Check it as planned."
+    ),
     "irradiance_negative": _(
         "The irradiance %(value)s is below 0. Zero the meter and read it again."
     ),
@@ -146,6 +185,9 @@ SENTENCES: dict[str, str | Promise] = {
         "The lamp figure %(value)s is not above 0. Enter what the lamp's data sheet"
         " says."
     ),
+    "level_unknown": _(
+        "“%(read)s” is not an inspection level. Choose one of %(known)s."
+    ),
     "lot_number_malformed": _(
         "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen,"
         " stroke and full stop."
@@ -153,6 +195,14 @@ SENTENCES: dict[str, str | Promise] = {
     "lot_number_of_other_kind": _(
         "“%(text)s” is Lotward's own number of another thing (%(kind)s). Give the lot"
         " another number, or none to have one assigned."
+    ),
+    "mass_missing": _(
+        "Part %(part)s has no mass, so the box cannot be weighed. Enter its mass in"
+        " the set-up."
+    ),
+    "mass_out_of_range": _(
+        "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
+        " and its unit."
     ),
     "matrix_too_wide": _(
         "The square code needs %(needed_mm)s mm at its smallest and the label has"
@@ -184,6 +234,10 @@ SENTENCES: dict[str, str | Promise] = {
     "passes_not_positive": _(
         "The number of passes %(value)s is not above 0. Enter 1 or more."
     ),
+    "plan_missing": _("The lot has no plan to be judged by. Plan the check first."),
+    "points_out_of_range": _(
+        "A curve of %(read)s points cannot be drawn. Ask for 2 to %(most)s."
+    ),
     "reading_doubted": _(
         "Point %(point)s, %(side)s, reads %(read)s mW/cm², and %(usual)s mW/cm² was"
         " expected. Choose the unit that the meter shows, or say that it is right."
@@ -196,6 +250,14 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(text)s” holds “%(character)s”, which is written from right to left;"
         " labels cannot carry that yet. Write it in other letters."
     ),
+    "sample_more_than_lot": _(
+        "A sample of %(wanted)s pieces is more than the %(left)s that there are."
+        " Count the bags again."
+    ),
+    "scale_out_of_range": _(
+        "A scale uncertainty of %(read)s g is not from 0 to a tonne. Enter what its"
+        " calibration says."
+    ),
     "scan_empty": _("Nothing was read. Scan again, or type the number."),
     "scan_identifier_unknown": _(
         "The scanner says that the code is of kind “%(identifier)s”, which is not"
@@ -206,9 +268,19 @@ SENTENCES: dict[str, str | Promise] = {
         " type its number."
     ),
     "scan_too_long": _("The scan is longer than any label. Scan one code at a time."),
+    "severity_unknown": _(
+        "“%(read)s” is not a severity of inspection. Choose one of %(known)s."
+    ),
+    "share_out_of_range": _(
+        "A share of %(read)s is not from 0 to 1. Enter 0.01 for 1 %%."
+    ),
     "side_not_read": _(
         "The protocol requires a dose on the %(side)s side, which was not read. Read"
         " it, then close the run."
+    ),
+    "spread_out_of_range": _(
+        "A spread of %(read)s g is not from 0 to a tonne. Enter the standard"
+        " deviation from piece to piece."
     ),
     "sscc_used_up": _(
         "The %(digits)s digits left after prefix %(prefix)s are used up, so there is"
@@ -225,6 +297,13 @@ SENTENCES: dict[str, str | Promise] = {
     "uncertainty_out_of_range": _(
         "The meter's uncertainty %(value)s is not from 0 to below 100 %%. Enter what"
         " its calibration says."
+    ),
+    "verdict_unknown": _(
+        "“%(read)s” is not a verdict. Use accepted, rejected or resumed."
+    ),
+    "weighed_out_of_range": _(
+        "The mass would make %(read)s pieces, more than %(most)s. Check the units of"
+        " the reference sample."
     ),
     "zone_not_positive": _(
         "The length of the lit zone %(value)s is not above 0. Enter it in the unit"

@@ -1,0 +1,148 @@
+"""When inspection becomes stricter, goes back, and stops: one part from one source.
+
+The rules count lots on their first inspection only; a lot that is shown again after
+sorting does not count. Reduced inspection is never entered: the standard leaves it to
+choice (4.7.3 d), and its table is not here.
+
+References:
+    MIL-STD-105E, 4.7.1, 4.7.2 and 4.8, as reproduced in print; ISO 2859-1, 9.3 and 9.4
+    from memory. MIL-STD-105D stopped after 10 lots on tightened inspection instead.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
+
+from kitting.domain.errors import Refused
+from kitting.domain.shown import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from kitting.domain.sampling.tables import Drawn
+
+Event: TypeAlias = Literal["accepted", "rejected", "resumed"]
+EVENTS: tuple[str, ...] = get_args(Event)
+Why: TypeAlias = Literal[
+    "start", "two_of_five_rejected", "five_accepted", "five_rejected", "resumed"
+]
+
+WINDOW: Final = 5
+REJECTED_IN_WINDOW: Final = 2
+ACCEPTED_TO_RETURN: Final = 5
+REJECTED_TO_STOP: Final = 5
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How the next lot of a part from a source is inspected, and why."""
+
+    severity: Drawn
+    stopped: bool
+    """Nothing is accepted by sample until the source has put right what is wrong."""
+    why: Why
+    """What led to this state."""
+    at: int
+    """Which lot, counted from 1, led to it; 0 at the start."""
+    lots: int
+    """How many lots decided it; 0 at the start."""
+    rejected: int
+    """How many of those were rejected."""
+    seen: int = 0
+    """Lots inspected in all."""
+    accepted_in_a_row: int = 0
+    """Since this state began."""
+    rejected_since: int = 0
+    """Since this state began."""
+    recent: tuple[bool, ...] = ()
+    """The last verdicts since this state began, at most ``WINDOW``; True: accepted."""
+
+
+START: Final = State("normal", stopped=False, why="start", at=0, lots=0, rejected=0)
+
+
+def switch(history: Iterable[Event]) -> State:
+    """Tell how the next lot is inspected.
+
+    Args:
+        history: What happened to the lots of one part from one source on their first
+            inspection, oldest first: ``accepted``, ``rejected``; or ``resumed`` where
+            the quality officer let a stopped source deliver again. May be empty.
+
+    Returns:
+        The state after all of it. Verdicts while stopped change nothing.
+
+    Raises:
+        Refused: ``verdict_unknown``, or ``inspection_not_stopped`` for a resumption
+            where nothing was stopped.
+
+    >>> switch(["accepted", "rejected", "accepted", "rejected"]).severity
+    'tightened'
+    """
+    state = START
+    for event in history:
+        state = _after(state, event)
+    return state
+
+
+def _after(state: State, event: Event) -> State:
+    if event not in EVENTS:
+        raise Refused("verdict_unknown", read=shown(str(event)))
+    if event == "resumed":
+        if not state.stopped:
+            raise Refused("inspection_not_stopped")
+        return _entered(state, "tightened", "resumed", lots=0, rejected=0)
+    if state.stopped:
+        return replace(state, seen=state.seen + 1)
+    accepted = event == "accepted"
+    counted = replace(
+        state,
+        seen=state.seen + 1,
+        accepted_in_a_row=state.accepted_in_a_row + 1 if accepted else 0,
+        rejected_since=state.rejected_since + (not accepted),
+        recent=(*state.recent, accepted)[-WINDOW:],
+    )
+    if state.severity == "normal":
+        return _from_normal(counted)
+    return _from_tightened(counted)
+
+
+def _from_normal(state: State) -> State:
+    rejected = state.recent.count(False)
+    if rejected < REJECTED_IN_WINDOW:
+        return state
+    lots = len(state.recent) - state.recent.index(False)
+    return _entered(
+        state, "tightened", "two_of_five_rejected", lots=lots, rejected=rejected
+    )
+
+
+def _from_tightened(state: State) -> State:
+    if state.accepted_in_a_row >= ACCEPTED_TO_RETURN:
+        lots = state.accepted_in_a_row
+        return _entered(state, "normal", "five_accepted", lots=lots, rejected=0)
+    if state.rejected_since >= REJECTED_TO_STOP:
+        stopped = _entered(
+            state,
+            "tightened",
+            "five_rejected",
+            lots=state.seen - state.at,
+            rejected=state.rejected_since,
+        )
+        return replace(stopped, stopped=True)
+    return state
+
+
+def _entered(
+    state: State, severity: Drawn, why: Why, *, lots: int, rejected: int
+) -> State:
+    return State(
+        severity=severity,
+        stopped=False,
+        why=why,
+        at=state.seen,
+        lots=lots,
+        rejected=rejected,
+        seen=state.seen,
+    )
