@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.core.checks import CheckMessage, Error, Tags, register
@@ -11,7 +12,9 @@ from kitting.guards import guarded_models, missing_guards
 
 
 @register(Tags.database)
-def guards_stand(*, databases: list[str] | None = None, **_: Any) -> list[CheckMessage]:
+def guards_stand(
+    *, databases: Sequence[str] | None = None, **_: Any
+) -> list[CheckMessage]:
     """kitting.E001: a guard of the database is missing or altered."""
     found: list[CheckMessage] = []
     for alias in databases or []:

@@ -118,14 +118,13 @@ def held_boxes(reach: Reach) -> set[int]:
     """
     if not reach:
         return set()
-    lines = BoxLine.objects.none()
+    found = set(reach.boxes)
     for name in ("lot", "bag", "run"):
         held = getattr(reach, f"{name}s")
         if held:
-            lines = lines.union(
-                BoxLine.objects.filter(**{f"{name}__in": held}).values_list("box"),
-            )
-    return set(reach.boxes) | {pk for (pk,) in lines}
+            lines = BoxLine.objects.filter(**{f"{name}__in": held})
+            found |= set(lines.values_list("box_id", flat=True).distinct())
+    return found
 
 
 def refuse_held_bag(bag: Bag, reach: Reach) -> None:

@@ -293,7 +293,7 @@ def _boxes(where: Q) -> list[BoxRow]:
     ).values_list(
         "box_id", "shipment__number", "shipment__consignee__name", "shipment__sent_at"
     )
-    gone = {box: rest for box, *rest in live}
+    gone = {box: (number, name, at) for box, number, name, at in live}
     rows = []
     for line in sums:
         number, consignee, sent_at = gone.get(line["box_id"], ("", "", None))
