@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from kitting import locking
 from kitting.domain.errors import Missing
-from kitting.models import Bag, JournalHead, Link, Place
+from kitting.models import Bag, JournalHead, Link, Lot, Place
 from kitting.services.lots import give_out_numbers
 from tests import factories
 from tests.concurrency import twins
@@ -53,25 +53,20 @@ def meanwhile(act: Callable[[], Any]) -> Iterator[threading.Event]:
 
 @pytest.mark.django_db
 def test_rows_are_given_by_id_whatever_the_order_of_asking() -> None:
-    bags = [factories.make_bag() for _ in range(3)]
-    asked = [bags[2].pk, bags[0].pk, bags[2].pk, bags[1].pk]
+    """Lots come newest first by themselves: two acts would meet crosswise."""
+    one, two, three = (factories.make_lot().pk for _ in range(3))
     with transaction.atomic():
-        found = locking.lock_rows(Bag, asked)
-    assert list(found) == sorted(bag.pk for bag in bags)
+        found = locking.lock_rows(Lot, [three, one, three, two])
+    assert list(found) == sorted([one, two, three])
 
 
 @pytest.mark.django_db
 def test_rows_are_locked_in_the_order_of_their_ids_by_one_statement() -> None:
-    ids = [factories.make_bag().pk for _ in range(3)]
-    with (
-        transaction.atomic(),
-        CaptureQueriesContext(
-            connection,
-        ) as queries,
-    ):
-        locking.lock_rows(Bag, ids[::-1])
-    (sql,) = [q["sql"] for q in queries if "kitting_bag" in q["sql"]]
-    assert 'ORDER BY "kitting_bag"."id" ASC' in sql
+    ids = [factories.make_lot().pk for _ in range(3)]
+    with transaction.atomic(), CaptureQueriesContext(connection) as queries:
+        locking.lock_rows(Lot, ids)
+    (sql,) = [q["sql"] for q in queries if "kitting_lot" in q["sql"]]
+    assert 'ORDER BY "kitting_lot"."id" ASC' in sql
     assert ("FOR NO KEY UPDATE OF" in sql) == (connection.vendor == "postgresql")
 
 
