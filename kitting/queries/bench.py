@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import F, OuterRef, Q, Subquery, Sum
 
-from kitting.clock import day_of
 from kitting.domain import picking
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import (
@@ -28,9 +27,7 @@ from kitting.reach import Reach, standing_reach
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import datetime
-
-    from kitting.models import Workshop
+    from datetime import date, datetime
 
 MOST_OFFERS = 2
 """Bags that are named at once; the next is named when one of them was scanned."""
@@ -97,15 +94,6 @@ class Choice:
 
 
 @dataclass(frozen=True)
-class Last:
-    """The newest act at the bench."""
-
-    name: str
-    outcome: dict[str, Any]
-    by: str
-
-
-@dataclass(frozen=True)
 class Screen:
     """Everything that one look at a bench needs."""
 
@@ -116,7 +104,6 @@ class Screen:
     lacking: Lacking | None = None
     choices: list[Choice] = field(default_factory=list)
     open_bags: list[OpenBag] = field(default_factory=list)
-    last: Last | None = None
     copy: int = 0
     """Prints of the closed box's label so far; the newest one's number."""
     held: bool = False
@@ -155,12 +142,12 @@ class Screen:
         return [line.inside // line.per_set for line in self.lines if line.per_set]
 
 
-def screen(bench: Bench, workshop: Workshop, now: datetime) -> Screen:
+def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     """Read what a bench's screen shows.
 
     Args:
         bench: The bench, with its place.
-        workshop: The workshop, for its day.
+        today: The workshop's day.
         now: The moment.
 
     Returns:
@@ -174,9 +161,7 @@ def screen(bench: Bench, workshop: Workshop, now: datetime) -> Screen:
     bags = list(
         OpenBag.objects.filter(bench=bench).select_related("bag", "part").order_by("pk")
     )
-    last = last_act(bench)
     if box is None:
-        today = day_of(workshop, now)
         packed = Box.objects.filter(bench=bench, packed_on=today).exclude(
             stage=BoxStage.VOIDED
         )
@@ -184,19 +169,18 @@ def screen(bench: Bench, workshop: Workshop, now: datetime) -> Screen:
             bench,
             choices=choices(bench),
             open_bags=bags,
-            last=last,
             packed_today=packed.count(),
         )
     lines, recipe = _lines(box, bags)
     if box.stage == BoxStage.CLOSED:
         copy = Print.objects.filter(box=box).count()
-        return Screen(bench, box, lines, open_bags=bags, last=last, copy=copy)
+        return Screen(bench, box, lines, open_bags=bags, copy=copy)
     reach = standing_reach()
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
         wanted = _Wanted(bench, recipe[asked], lines[asked].missing, box, now)
-        offers = _offers(wanted, workshop, reach)
+        offers = _offers(wanted, today, reach)
         lacking = None if offers else _lacking(wanted, reach)
     return Screen(
         bench,
@@ -205,7 +189,6 @@ def screen(bench: Bench, workshop: Workshop, now: datetime) -> Screen:
         offers,
         lacking,
         open_bags=bags,
-        last=last,
         held=bool(reach) and _is_held(box, reach),
     )
 
@@ -261,8 +244,7 @@ class _Wanted:
         return Bag.objects.filter(lot__part=self.line.part_id, lot__revision__in=pinned)
 
 
-def _offers(wanted: _Wanted, workshop: Workshop, reach: Reach) -> list[Offer]:
-    today = day_of(workshop, wanted.now)
+def _offers(wanted: _Wanted, today: date, reach: Reach) -> list[Offer]:
     may = wanted.bags().filter(stage=BagStage.CLEARED)
     may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
     may = may.exclude(open_at__bench__isnull=False)
@@ -361,25 +343,22 @@ def choices(bench: Bench) -> list[Choice]:
     ]
 
 
-def last_act(bench: Bench) -> Last | None:
+def last_act(bench: Bench) -> tuple[str, dict[str, Any]]:
     """The newest act that was done at a bench.
 
     Args:
         bench: The bench.
 
     Returns:
-        Its name, outcome and who did it; None before the first.
+        Its name and outcome; empty before the first.
     """
     newest = (
         Operation.objects.filter(bench=bench, link__isnull=False)
         .order_by("-pk")
-        .values_list("name", "link__outcome", "by_name")
+        .values_list("name", "link__outcome")
         .first()
     )
-    if newest is None:
-        return None
-    name, outcome, by = newest
-    return Last(name=name, outcome=json.loads(outcome), by=by)
+    return (newest[0], json.loads(newest[1])) if newest else ("", {})
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,8 @@ has been done under its key is answered by that act with its first outcome.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 from uuid import uuid5
 
 from kitting.domain.commands import LAY_ASIDE, Command, Do, is_command, read_command
@@ -19,6 +20,9 @@ from kitting.operations import Sign
 from kitting.queries import scans
 from kitting.services import packing, printing, voiding
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 
 @dataclass(frozen=True)
 class Answer:
@@ -29,6 +33,13 @@ class Answer:
 
     menu: str = ""
     """The choice to show: call_off, print, take_back or lay_aside."""
+
+    outcome: dict[str, Any] = field(default_factory=dict)
+    """What the act gave, by name; as it stands in the journal."""
+
+
+def _did(name: str, outcome: DataclassInstance) -> Answer:
+    return Answer(did=name, outcome=asdict(outcome))
 
 
 def take_scan(*, bench_id: int, text: str, purpose: str, sign: Sign) -> Answer:
@@ -63,8 +74,7 @@ def take_scan(*, bench_id: int, text: str, purpose: str, sign: Sign) -> Answer:
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
     act = packing.lay_aside if purpose == LAY_ASIDE else packing.bring_bag
-    act(bench_id=bench_id, bag_id=found.row.pk, sign=sign)
-    return Answer(did=act.__name__)
+    return _did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 
 
 def _obey(bench_id: int, command: Command, sign: Sign) -> Answer:
@@ -82,7 +92,7 @@ def _obey(bench_id: int, command: Command, sign: Sign) -> Answer:
             return Answer(menu=LAY_ASIDE)
         case Do.TAKE_BACK:
             return Answer(menu="take_back")
-        case Do.GO_ON:
+        case _:  # Do.GO_ON
             return Answer()
 
 
@@ -120,19 +130,19 @@ def _start(bench_id: int, command: Command, sign: Sign) -> Answer:
         raise Refused("size_not_packed", sets=command.sets)
     if len(found) > 1:
         raise Refused("size_of_two_products", sets=command.sets)
-    packing.start_box(bench_id=bench_id, size_id=found[0].pk, sign=sign)
-    return Answer(did="start_box")
+    started = packing.start_box(bench_id=bench_id, size_id=found[0].pk, sign=sign)
+    return _did("start_box", started)
 
 
 def _close(bench_id: int, sign: Sign) -> Answer:
     box = _box_in_work(bench_id, sign)
     if box.stage == BoxStage.CLOSED and not _done_before(sign):
         raise WrongStage("box_waits_for_label", box=str(box))
-    packing.close_box(box_id=box.pk, sign=sign)
+    closed = packing.close_box(box_id=box.pk, sign=sign)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(sign, key=uuid5(sign.key, "print"))
     printing.print_box_label(box_id=box.pk, reason="", sign=after)
-    return Answer(did="close_box")
+    return _did("close_box", closed)
 
 
 def _print(bench_id: int, reason: str, sign: Sign) -> Answer:
@@ -142,8 +152,8 @@ def _print(bench_id: int, reason: str, sign: Sign) -> Answer:
     printed = Print.objects.filter(box=box).exists()
     if printed and not reason and not _done_before(sign):
         return Answer(menu="print")
-    printing.print_box_label(box_id=box.pk, reason=reason, sign=sign)
-    return Answer(did="print_box_label")
+    copy = printing.print_box_label(box_id=box.pk, reason=reason, sign=sign)
+    return _did("print_box_label", copy)
 
 
 def _call_off(bench_id: int, reason: str, sign: Sign) -> Answer:
@@ -152,8 +162,8 @@ def _call_off(bench_id: int, reason: str, sign: Sign) -> Answer:
         raise WrongStage("closed_box_not_called_off", box=str(box))
     if not reason:
         return Answer(menu="call_off")
-    voiding.call_off_box(box_id=box.pk, reason=reason, sign=sign)
-    return Answer(did="call_off_box")
+    gone = voiding.call_off_box(box_id=box.pk, reason=reason, sign=sign)
+    return _did("call_off_box", gone)
 
 
 def _see_label(bench_id: int, scanned: Box, read: str, sign: Sign) -> Answer:
@@ -166,5 +176,4 @@ def _see_label(bench_id: int, scanned: Box, read: str, sign: Sign) -> Answer:
             raise Refused("label_was_seen", box=str(scanned))
     if box is None:
         raise Refused("no_label_awaited", read=read)
-    packing.see_label(box_id=box.pk, read=read, sign=sign)
-    return Answer(did="see_label")
+    return _did("see_label", packing.see_label(box_id=box.pk, read=read, sign=sign))

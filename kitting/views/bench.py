@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.domain import commands
 from kitting.domain.errors import LotwardError
 from kitting.forms.bench import ScanForm
-from kitting.models import Bench, Workshop
+from kitting.models import Bench
 from kitting.operations import Sign
 from kitting.queries import bench as queries
 from kitting.services.bench_scans import Answer, take_scan
@@ -96,16 +96,19 @@ def _show(
     *,
     status: int = 200,
 ) -> HttpResponse:
-    workshop = Workshop.objects.get(pk=1)
-    screen = queries.screen(at, workshop, timezone.now())
+    now = timezone.now()
+    today = timezone.localdate(now)  # the zone in force is the workshop's
+    screen = queries.screen(at, today=today, now=now)
+    did, outcome = answer.did, answer.outcome
+    if not did:
+        did, outcome = queries.last_act(at)
     context: dict[str, Any] = {
         "form": form,
-        "workshop": workshop,
         "bench": at,
         "screen": screen,
         "menu": answer.menu,
         "state": "right" if answer.did else "ask",
-        "last": _last_words(screen.last),
+        "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
         "op_key": new_op_key(),
         "call_off_reasons": commands.CALL_OFF_REASONS,
         "print_reasons": commands.PRINT_REASONS,
@@ -124,12 +127,6 @@ def _show(
 
 def _first_error(form: ScanForm) -> str:
     return next(str(error) for errors in form.errors.values() for error in errors)
-
-
-def _last_words(last: queries.Last | None) -> str:
-    if last is None or last.name not in LAST_ACTS:
-        return ""
-    return str(LAST_ACTS[last.name]) % last.outcome
 
 
 def _command_list() -> list[tuple[str, _StrPromise | str]]:

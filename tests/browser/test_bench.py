@@ -1,0 +1,234 @@
+"""One box packed wholly by scanning, in a browser, with and without JavaScript."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import Page, expect
+
+from kitting.models import Box, Operation
+from tests.benches import Packing, make_packing
+
+pytestmark = [pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def at(live_server) -> Packing:
+    return make_packing()
+
+
+@pytest.fixture
+def bench(
+    page: Page, at: Packing, live_server, make_user, client_for
+) -> Callable[[], None]:
+    """Open the bench as a packer."""
+    client = client_for(make_user("packer", group="packer"))
+    cookie = {
+        "name": "lotward_session",
+        "value": client.cookies["lotward_session"].value,
+        "url": live_server.url,
+    }
+    page.context.add_cookies([cookie])  # type: ignore[list-item]
+    page.set_viewport_size({"width": 1280, "height": 800})
+    address = live_server.url + reverse("kitting:bench", args=[at.bench.code])
+
+    def go() -> None:
+        page.goto(address)
+
+    return go
+
+
+def type_scan(page: Page, text: str) -> None:
+    """Type as a scanner does: to whatever has the focus, and Enter at the end."""
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def next_words(page: Page):
+    return page.locator("#bench-next h2")
+
+
+def pack_by_scans(page: Page, at: Packing) -> Box:
+    expect(next_words(page)).to_have_text("Choose the next box")
+    expect(page.locator("#scan")).to_be_focused()
+    type_scan(page, "DO-SIZE-6")
+    asked = ["Headband", "Visor", "Manual"]
+    for part, bag in zip(asked, at.bags, strict=True):
+        expect(next_words(page)).to_have_text(f"{part}: scan a bag")
+        expect(page.locator("#scan")).to_be_focused()
+        type_scan(page, bag.number)
+    expect(next_words(page)).to_have_text("Close the box")
+    expect(page.locator(".line-done")).to_have_count(3)
+    type_scan(page, "DO-CLOSE")
+    expect(next_words(page)).to_have_text("Stick the label on, then scan it")
+    box = Box.objects.get()
+    link = page.get_by_role("link", name="Open the label")
+    assert link.get_attribute("target") == "_blank"
+    got = page.request.get(page.url.split("/bench/")[0] + link.get_attribute("href"))
+    assert got.headers["content-type"] == "application/pdf"
+    type_scan(page, str(box.serial))
+    expect(next_words(page)).to_have_text("Choose the next box")
+    expect(page.locator(".strip-last")).to_have_text(f"Box {box.serial} labelled")
+    box.refresh_from_db()
+    return box
+
+
+def test_a_box_is_packed_by_scanning_alone(
+    page: Page, at: Packing, bench, console_errors: list[str]
+) -> None:
+    bench()
+    assert pack_by_scans(page, at).stage == "labelled"
+    assert page.locator("#bench-waiting").get_attribute("data-waiting") == "0"
+    assert console_errors == []
+
+
+class TestWithoutJavaScript:
+    @pytest.fixture
+    def browser_context_args(self, browser_context_args):
+        return {**browser_context_args, "java_script_enabled": False}
+
+    def test_the_same_box_is_packed_by_plain_forms(
+        self, page: Page, at: Packing, bench
+    ) -> None:
+        bench()
+        assert pack_by_scans(page, at).stage == "labelled"
+
+    def test_a_wrong_scan_is_said_and_the_next_one_goes_on(
+        self, page: Page, at: Packing, bench
+    ) -> None:
+        bench()
+        type_scan(page, "Νοσοκομείο")
+        expect(page.locator("#bench-next")).to_have_attribute("data-state", "wrong")
+        page.get_by_role("button", name="Go on").click()
+        expect(next_words(page)).to_have_text("Choose the next box")
+        page.get_by_role("button", name="6").first.click()
+        expect(next_words(page)).to_have_text("Headband: scan a bag")
+
+
+def test_a_wrong_scan_covers_only_its_zone(page: Page, at: Packing, bench) -> None:
+    bench()
+    type_scan(page, "DO-SIZE-6")
+    expect(page.locator("#bench-lines tbody tr")).to_have_count(3)
+    type_scan(page, "nonsense")
+    expect(page.locator("#bench-next")).to_have_attribute("data-state", "wrong")
+    expect(page.locator("#bench-lines tbody tr")).to_have_count(3)
+    type_scan(page, at.band_bag.number)
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+
+
+def test_scans_made_while_the_network_is_away_are_sent_in_order(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    expect(page.locator("#scan")).to_be_focused()
+    page.context.set_offline(True)
+    for text in ["DO-SIZE-6", *(bag.number for bag in at.bags), "DO-CLOSE"]:
+        type_scan(page, text)
+    expect(page.locator("#bench-waiting")).to_have_text("5 scans wait")
+    expect(next_words(page)).to_have_text("No network")
+    assert Operation.objects.filter(bench=at.bench).count() == 0
+    page.context.set_offline(False)
+    expect(next_words(page)).to_have_text(
+        "Stick the label on, then scan it", timeout=20_000
+    )
+    expect(page.locator("#bench-waiting")).to_have_text("No scan waits")
+    # Started, three bags, closed, printed: each once.
+    assert Operation.objects.filter(bench=at.bench).count() == 6
+
+
+def test_waiting_scans_survive_a_new_load_of_the_page(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    page.route("**/scan/", lambda route: route.abort())
+    type_scan(page, "DO-SIZE-6")
+    type_scan(page, at.band_bag.number)
+    expect(page.locator("#bench-waiting")).to_have_text("2 scans wait")
+    page.unroute("**/scan/")
+    bench()
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+    assert Box.objects.get().lines.count() == 1
+
+
+def test_an_answer_that_is_lost_makes_no_second_act(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    lost: list[int] = []
+
+    def lose_the_first(route) -> None:
+        if lost:
+            route.continue_()
+            return
+        lost.append(route.fetch().status)
+        route.abort()
+
+    page.route("**/scan/", lose_the_first)
+    type_scan(page, "DO-SIZE-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag", timeout=20_000)
+    assert lost == [200]
+    assert Box.objects.count() == 1
+
+
+def test_the_field_takes_the_scan_wherever_the_focus_is(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    page.keyboard.press("Tab")
+    page.locator("#bench-box").click()
+    expect(page.locator("#scan")).to_be_focused()
+    page.get_by_role("link", name=at.bench.name).focus()
+    type_scan(page, "DO-SIZE-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+
+
+def test_a_button_touched_twice_is_one_act(page: Page, at: Packing, bench) -> None:
+    bench()
+    page.locator(".zone-act").first.dblclick()
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    expect(page.locator("#bench-next")).to_have_attribute("data-state", "right")
+    assert Box.objects.count() == 1
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (800, 1280)])
+def test_every_state_of_the_screen_fits_the_tablet(
+    page: Page, at: Packing, bench, size: tuple[int, int]
+) -> None:
+    bench()
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+
+    def fits(what: str) -> None:
+        faults = page.evaluate(
+            """() => [...document.querySelectorAll(
+                '#bench button:not(.out-of-sight), #bench .next-words, #bench h2, a.zone-act')]
+              .filter(e => {
+                const r = e.getBoundingClientRect();
+                const words = e.matches('.next-words')
+                  && e.scrollHeight > e.clientHeight + 1;
+                const small = e.matches('button, a.zone-act')
+                  && Math.min(r.width, r.height) < 68;
+                return words || small || r.right > innerWidth + 1
+                  || r.bottom > innerHeight + 1;
+              }).map(e => e.className + ' ' + e.textContent.trim())"""
+        )
+        assert faults == [], what
+
+    def scan(text: str, then: str) -> None:
+        type_scan(page, text)
+        expect(next_words(page)).to_have_text(then)
+        fits(then)
+
+    fits("choose")
+    scan("nonsense", "Nothing has the number “nonsense”")
+    scan("DO-SIZE-6", "Headband: scan a bag")
+    scan(at.band_bag.number, "Visor: scan a bag")
+    scan("DO-TAKE-BACK", "Take what back?")
+    scan("DO-CALL-OFF", "Why is the box called off?")
+    scan("DO-LAY-ASIDE", "Scan the bag to lay aside")
+    scan("DO-GO-ON", "Visor: scan a bag")
+    scan(at.visor_bag.number, "Manual: scan a bag")
+    scan(at.manual_bag.number, "Close the box")
+    scan("DO-CLOSE", "Stick the label on, then scan it")
+    scan("DO-PRINT", "Why print it again?")
