@@ -1,0 +1,89 @@
+"""README.md and DEVELOPERS.md say what is there, and no more."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from django.core.management import get_commands
+
+from lotward import env
+from lotward.urls import urlpatterns
+
+ROOT = Path(__file__).resolve().parent.parent
+README = (ROOT / "README.md").read_text()
+DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text()
+OURS = ("lotward", "kitting", "dispatch")
+
+
+def own_commands() -> list[str]:
+    return sorted(name for name, app in get_commands().items() if app in OURS)
+
+
+@pytest.mark.parametrize("name", sorted(env.KNOWN))
+def test_every_setting_stands_in_the_readme(name: str) -> None:
+    assert f"`{name}`" in README
+
+
+def test_the_readme_names_no_setting_that_is_not_there() -> None:
+    named = set(re.findall(r"LOTWARD_[A-Z_]+", README))
+    assert {n for n in named if not n.startswith("LOTWARD_TEST_")} <= env.KNOWN
+
+
+@pytest.mark.parametrize("name", own_commands())
+def test_every_command_stands_in_the_readme(name: str) -> None:
+    assert re.search(rf"^\| `{name}\b", README, re.MULTILINE)
+
+
+def test_the_readme_names_no_command_that_is_not_there() -> None:
+    commands = README.split("## Commands")[1].split("## ")[0]
+    named = set(re.findall(r"^\| `([a-z]+)", commands, re.MULTILINE))
+    assert named == set(own_commands())
+
+
+def test_the_two_commands_are_targets_of_make() -> None:
+    makefile = (ROOT / "Makefile").read_text()
+    for target in ("demo", "test", "check", "setup"):
+        assert re.search(rf"^{target}:", makefile, re.MULTILINE)
+        assert f"make {target}" in README + DEVELOPERS
+
+
+def test_what_make_runs_is_listed_for_people_without_make() -> None:
+    makefile = (ROOT / "Makefile").read_text()
+    without = README.split("Without make")[1].split("</details>")[0]
+    for part in (
+        "--require-hashes -r requirements.txt",
+        "--require-hashes -r requirements-dev.txt",
+        ".ci/chromium",
+        "pytest --cov --cov-report=",
+        "coverage report --fail-under=95",
+        "coverage report --fail-under=100",
+    ):
+        assert part in makefile
+        assert part in without
+
+
+def test_every_room_that_the_map_names_is_there() -> None:
+    tree = DEVELOPERS.split("```")[1]
+    package = ""
+    for line in tree.splitlines():
+        found = re.match(r"( *)([\w./]+(?: [\w]+/)?)", line)
+        if not found or not found[2]:
+            continue
+        indent, names = found[1], found[2].split()
+        if not indent:
+            package = names[0]
+        for name in names:
+            if name.endswith(("/", ".py")):
+                path = ROOT / (package if indent else "") / name
+                assert path.exists(), path
+
+
+def test_there_is_a_screen_for_each_row_of_the_readme() -> None:
+    assert urlpatterns
+    rows = README.split("## The screens")[1].split("A scanner")[0]
+    head = (ROOT / "templates/_head.html").read_text()
+    words = set(re.findall(r"_\('([^']+)'\)", head))
+    named = set(re.findall(r"^\| ([A-Z][\w -]+?) \|", rows, re.MULTILINE))
+    assert named == words
