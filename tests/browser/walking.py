@@ -1,0 +1,149 @@
+"""Somebody who walks through Lotward with a browser, and what is noticed on the way."""
+
+from __future__ import annotations
+
+import gzip
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+from urllib.parse import unquote, urlsplit
+
+from axe_playwright_python.sync_playwright import Axe
+from django.contrib.staticfiles import finders
+from playwright.sync_api import Download, Locator, Page, expect
+
+if TYPE_CHECKING:
+    from playwright.sync_api import APIResponse, ConsoleMessage, Response, ViewportSize
+
+DESK: ViewportSize = {"width": 1440, "height": 900}
+TABLET: ViewportSize = {"width": 1280, "height": 800}
+GS = "\x1d"
+# design.md names the limit; a kilobyte is 1000 bytes.
+HEAVIEST_PAGE = 120_000
+STATIC = "/static/"
+
+
+@dataclass
+class Walker:
+    """One browser at one server; people come and go at it."""
+
+    page: Page
+    address: str
+    script: bool = True
+    """Whether the browser runs the scripts of pages."""
+    asked: set[str] = field(default_factory=set)
+    """Hosts that were asked for anything, with their ports."""
+    refused: list[int] = field(default_factory=list)
+    """Status of every answer of 400 and above."""
+    complaints: list[str] = field(default_factory=list)
+    """What the browser wrote into its console as an error, refused answers apart."""
+    barriers: list[str] = field(default_factory=list)
+    """What bars somebody from using a page: serious or critical findings of axe."""
+    weights: dict[str, int] = field(default_factory=dict)
+    """Bytes over the wire for the first load of each page."""
+
+    def __post_init__(self) -> None:
+        self.page.context.on(
+            "request", lambda request: self.asked.add(urlsplit(request.url).netloc)
+        )
+        self.page.on("response", self._hear)
+        self.page.on("console", self._listen)
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def _hear(self, response: Response) -> None:
+        if response.status >= 400:
+            self.refused.append(response.status)
+
+    def _listen(self, message: ConsoleMessage) -> None:
+        # Chromium writes a line for every answer of 400 and above; ``refused`` has it.
+        known = message.text.startswith("Failed to load resource")
+        if message.type == "error" and not known:
+            self.complaints.append(message.text)
+
+    # -- People ----------------------------------------------------------------------
+
+    @contextmanager
+    def signed_in(self, name: str, size: ViewportSize, to: str) -> Iterator[Page]:
+        """Let a person sign in by the page, work, and sign off by the button."""
+        page = self.page
+        page.set_viewport_size(size)
+        page.goto(self.address + to)
+        expect(page).to_have_url(re.compile("/sign-in/"))
+        self.look("Sign in")
+        page.get_by_label("Username").fill(name)
+        page.get_by_label("Password").fill("pass")
+        page.get_by_role("button", name="Sign in").click()
+        expect(page).to_have_url(self.address + to)
+        yield page
+        page.get_by_role("button", name="Sign off").click()
+        expect(page).to_have_url(re.compile("/sign-in/"))
+
+    # -- Scanning --------------------------------------------------------------------
+
+    def scan(self, into: Locator, text: str) -> None:
+        """Type into the field that has the focus, as a scanner does, and press Enter."""
+        expect(into).to_be_focused()
+        expect(into).to_have_value("")
+        first, *others = text.split(GS)
+        self.page.keyboard.type(first)
+        for part in others:
+            self.page.keyboard.press("Control+]")
+            self.page.keyboard.type(part)
+        self.page.keyboard.press("Enter")
+
+    # -- Looking ---------------------------------------------------------------------
+
+    def look(self, name: str) -> None:
+        """Look at a page for the first time: who is barred from it, what it weighs."""
+        self.page.wait_for_load_state()
+        if not self.script or name in self.weights:
+            return
+        self.weights[name] = self._weight()
+        for found in Axe().run(self.page).response["violations"]:
+            if found["impact"] in {"serious", "critical"}:
+                where = [node["target"] for node in found["nodes"]]
+                self.barriers.append(f"{name}: {found['id']} {where}")
+
+    def _weight(self) -> int:
+        """Sum the page and everything that it names, as an empty cache would ask.
+
+        The test's server does not compress static files; the real one does, and keeps
+        what does not shrink as it is.
+        """
+        page, files = self.page.evaluate(
+            """() => [performance.getEntriesByType('navigation')[0].transferSize,
+            [...document.querySelectorAll('link[href], script[src], img[src]')]
+            .map(e => e.href || e.src)
+            .concat(performance.getEntriesByType('resource').map(e => e.name))]"""
+        )
+        assert page > 0, "The page itself came from a cache."
+        return page + sum(_wire_bytes(url) for url in sorted(set(files)))
+
+    # -- Files -----------------------------------------------------------------------
+
+    def fetch(self, link: Locator) -> APIResponse:
+        """Ask for what a link names, as the person who is signed in."""
+        answer = self.page.context.request.get(
+            self.address + (link.get_attribute("href") or "")
+        )
+        assert answer.ok
+        return answer
+
+    def download(self, link: Locator) -> Download:
+        """Click on a link that gives a file."""
+        with self.page.expect_download() as waiting:
+            link.click()
+        return waiting.value
+
+
+def _wire_bytes(url: str) -> int:
+    path = unquote(urlsplit(url).path)
+    if not path.startswith(STATIC):
+        return 0  # a scan or a part, after the first load
+    found = finders.find(path.removeprefix(STATIC))
+    assert isinstance(found, str), f"{url} is no file of ours"
+    content = Path(found).read_bytes()
+    return min(len(content), len(gzip.compress(content, mtime=0)))
