@@ -148,7 +148,7 @@ def test_the_filters_stand_in_the_sentence_and_work_together(clerk: Client) -> N
     assert numbers(clerk, consignee=code) == [one.number]
     assert numbers(clerk, lot=lot_of(one)) == [one.number]
     said = answer_of(clerk, consignee=code, lot=lot_of(one), q="order")
-    assert "to Thornwick Children&#x27;s carrying lot" in said
+    assert "to Thornwick Children&#x27;s, carrying lot" in said
     assert said.endswith("found by “order”: 1 shipment, 1 box, 6 sets.")
     assert numbers(clerk, consignee=code, q="lodebridge") == []
 

@@ -116,6 +116,7 @@ def test_an_empty_workshop_says_so(clerk: Client) -> None:
 
 def test_a_shipment_is_begun_once_and_its_page_is_next(clerk: Client, hx) -> None:
     whom = factories.make_consignee("Γενικό Νοσοκομείο")
+    assert whom.name in clerk.get(NEW).content.decode()
     data = keyed(consignee=whom.code, reference="R-7")
     for _ in range(2):
         answer = clerk.post(NEW, data)
