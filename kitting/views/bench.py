@@ -132,10 +132,11 @@ def _first_error(form: ScanForm) -> str:
 def _command_list() -> list[tuple[str, _StrPromise | str]]:
     """Every command label but those of box sizes, with what it does."""
     reprints = [
-        (f"DO-PRINT-{end}", words) for end, words in commands.PRINT_REASONS.items()
+        (f"DO-PRINT-{end}", _("Print the label again: %s") % words.lower())
+        for end, words in commands.PRINT_REASONS.items()
     ]
     call_offs = [
-        (f"DO-CALL-OFF-{end}", words)
+        (f"DO-CALL-OFF-{end}", _("Call off the open box: %s") % words.lower())
         for end, words in commands.CALL_OFF_REASONS.items()
     ]
     return [

@@ -573,16 +573,16 @@ def test_one_key_with_another_scan_is_a_conflict(scan, at) -> None:
 
 # -- How much it costs --------------------------------------------------------------
 
-MOST_QUERIES = 25
+MOST_QUERIES = 26
+"""6 to claim and seal the act, 12 to do it, 6 to show the screen, 2 to find the bench
+and its day; PostgreSQL has one more than SQLite, the gate beside holds."""
 APART = ("SAVEPOINT", "RELEASE", "django_session", "kitting_user", "auth_permission")
 """Not counted: the session, the person and rights, and marks of a transaction."""
 
 
 def test_a_scan_at_the_bench_asks_the_database_little(scan, at) -> None:
     scan("DO-SIZE-6")
-    with CaptureQueriesContext(
-        connection,
-    ) as seen:
+    with CaptureQueriesContext(connection) as seen:
         scan(at.band_bag.number)
     counted = [q for q in seen if not any(word in q["sql"] for word in APART)]
     assert len(counted) <= MOST_QUERIES, "\n".join(q["sql"][:120] for q in counted)

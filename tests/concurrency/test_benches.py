@@ -1,0 +1,263 @@
+"""Eight benches at one moment: no piece lost, no box half filled, one effect a key."""
+
+from __future__ import annotations
+
+import time
+from uuid import uuid4
+
+import pytest
+from django.db import connection, transaction
+
+from dispatch import proving
+from kitting.domain.errors import LotwardError
+from kitting.domain.stages import BoxStage
+from kitting.models import Bag, Box, BoxLine, Movement, OpenBag, Operation, Print
+from kitting.operations import Sign
+from kitting.services import holds, packing, printing, voiding
+from kitting.services.bench_scans import take_scan
+from tests import factories
+from tests.benches import Packing, bag_of, make_packing
+from tests.concurrency.threads import at_once, times
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+control = pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+
+BENCHES = 8
+PAUSE_S = 0.01
+
+
+@pytest.fixture
+def at() -> Packing:
+    return make_packing()
+
+
+def benches() -> list[int]:
+    return [factories.make_bench().pk for _ in range(BENCHES)]
+
+
+# -- Controls: the races are real ---------------------------------------------------
+
+
+def fill_without_locks(box_id: int, bag_id: int, pieces: int) -> None:
+    """Take pieces from a bag into a box as ``bring_bag`` would without its locks."""
+    with transaction.atomic(durable=True):
+        bag = Bag.objects.get(pk=bag_id)
+        time.sleep(PAUSE_S)
+        bag.pieces -= pieces
+        bag.save(update_fields=["pieces"])
+        BoxLine.objects.create(box_id=box_id, bag=bag, lot_id=bag.lot_id, pieces=pieces)
+
+
+def open_without_locks(bench_id: int, bag_id: int, part_id: int) -> None:
+    """Make a bag the open bag of a bench as ``bring_bag`` would without its locks."""
+    with transaction.atomic(durable=True):
+        OpenBag.objects.filter(bench=bench_id, part=part_id).delete()
+        time.sleep(PAUSE_S)
+        OpenBag.objects.create(bench_id=bench_id, part_id=part_id, bag_id=bag_id)
+
+
+@control
+def test_control_without_the_bags_lock_pieces_are_made_of_nothing(at) -> None:
+    boxes = [factories.make_open_box(at.size).pk for _ in range(BENCHES)]
+    results = times(BENCHES, lambda n: fill_without_locks(boxes[n], at.band_bag.pk, 6))
+    assert results.errors == []
+    at.band_bag.refresh_from_db()
+    in_boxes = sum(BoxLine.objects.values_list("pieces", flat=True))
+    assert at.band_bag.pieces + in_boxes > 100
+
+
+@control
+def test_control_without_the_benchs_lock_two_bags_collide(at) -> None:
+    bags = [bag_of(at.band).pk for _ in range(BENCHES)]
+    part_id = at.band.part_id
+    results = times(
+        BENCHES, lambda n: open_without_locks(at.bench.pk, bags[n], part_id)
+    )
+    assert results.errors != []
+    assert not any(isinstance(error, LotwardError) for error in results.errors)
+
+
+# -- Many benches, the same bags ----------------------------------------------------
+
+
+def pack_one(at: Packing, bench_id: int, bag_ids: list[int]) -> str:
+    """Pack one box at a bench from bags that other benches scan as well."""
+
+    def sign() -> Sign:
+        return factories.sign(bench_id=bench_id)
+
+    started = packing.start_box(bench_id=bench_id, size_id=at.size.pk, sign=sign())
+    for bag_id in bag_ids:
+        packing.bring_bag(bench_id=bench_id, bag_id=bag_id, sign=sign())
+    packing.close_box(box_id=started.box_id, sign=sign())
+    printing.print_box_label(box_id=started.box_id, reason="", sign=sign())
+    box = Box.objects.get(pk=started.box_id)
+    packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
+    return str(box.serial)
+
+
+def test_eight_benches_draw_from_the_same_bags_and_no_piece_is_lost(at) -> None:
+    factories.sign()  # the person who signs is made before the threads
+    where = benches()
+    ids = [bag.pk for bag in at.bags]
+    # Each bench scans in an order of its own, so that they wait for each other crosswise.
+    orders = [ids[n % 3 :] + ids[: n % 3] for n in range(BENCHES)]
+    results = times(BENCHES, lambda n: pack_one(at, where[n], orders[n]))
+    refused = [e for e in results.errors if not isinstance(e, LotwardError)]
+    assert refused == []
+    serials = results.values
+    assert len(set(serials)) == len(serials) == BENCHES
+    for bag, each in zip(at.bags, (6, 12, 1), strict=True):
+        bag.refresh_from_db()
+        assert bag.pieces == 100 - BENCHES * each
+        taken = sum(BoxLine.objects.filter(bag=bag).values_list("pieces", flat=True))
+        assert bag.pieces + taken == 100
+    assert Box.objects.filter(stage=BoxStage.LABELLED).count() == BENCHES
+    assert Box.objects.values("sscc").distinct().count() == BENCHES
+    assert proving.prove() == []
+
+
+def test_eight_benches_want_the_last_pieces_and_only_domain_refusals_come(at) -> None:
+    factories.sign()
+    bag = bag_of(at.band, 20)  # enough for three boxes of 6 and a part of a fourth
+    where = benches()
+    boxes = [
+        packing.start_box(bench_id=pk, size_id=at.size.pk, sign=factories.sign())
+        for pk in where
+    ]
+    signs = [factories.sign(bench_id=pk) for pk in where]
+    results = times(
+        BENCHES,
+        lambda n: packing.bring_bag(bench_id=where[n], bag_id=bag.pk, sign=signs[n]),
+    )
+    assert sorted(brought.taken for brought in results.values) == [2, 6, 6, 6]
+    assert {getattr(error, "code", error) for error in results.errors} == {
+        "bag_not_cleared"
+    }
+    bag.refresh_from_db()
+    assert (bag.pieces, bag.stage) == (0, "used_up")
+    assert len(boxes) == BENCHES
+    assert proving.prove() == []
+
+
+def test_eight_tablets_at_one_bench_start_one_box(at) -> None:
+    signs = [factories.sign(bench_id=at.bench.pk) for _ in range(BENCHES)]
+    results = times(
+        BENCHES,
+        lambda n: packing.start_box(
+            bench_id=at.bench.pk, size_id=at.size.pk, sign=signs[n]
+        ),
+    )
+    assert len(results.values) == 1
+    codes = {getattr(error, "code", error) for error in results.errors}
+    assert codes == {"bench_has_a_box"}
+    assert Box.objects.count() == 1
+    assert proving.prove() == []
+
+
+def test_eight_bags_of_one_part_at_one_bench_leave_one_open(at) -> None:
+    bags = [bag_of(at.band).pk for _ in range(BENCHES)]
+    signs = [factories.sign(bench_id=at.bench.pk) for _ in range(BENCHES)]
+    results = times(
+        BENCHES,
+        lambda n: packing.bring_bag(
+            bench_id=at.bench.pk, bag_id=bags[n], sign=signs[n]
+        ),
+    )
+    assert results.errors == []
+    assert OpenBag.objects.get(bench=at.bench).bag_id in bags
+
+
+def test_a_box_called_off_while_bags_come_loses_no_piece(at) -> None:
+    box = factories.make_open_box(at.size, at.bench, at.band_bag)
+    signs = [factories.sign() for _ in range(3)]
+    results = at_once(
+        [
+            lambda: voiding.call_off_box(
+                box_id=box.pk, reason="Wrong size", sign=signs[0]
+            ),
+            lambda: packing.bring_bag(
+                bench_id=at.bench.pk, bag_id=at.visor_bag.pk, sign=signs[1]
+            ),
+            lambda: packing.bring_bag(
+                bench_id=at.bench.pk, bag_id=at.manual_bag.pk, sign=signs[2]
+            ),
+        ]
+    )
+    codes = {getattr(error, "code", error) for error in results.errors}
+    assert codes <= {"page_is_old"}
+    for bag in at.bags:
+        bag.refresh_from_db()
+        taken = sum(BoxLine.objects.filter(bag=bag).values_list("pieces", flat=True))
+        assert bag.pieces + taken == 100
+    assert proving.prove() == []
+
+
+def test_a_hold_and_eight_closings_never_miss_each_other(at) -> None:
+    """After a hold has answered, nothing that it reaches is closed any more."""
+    boxes = [
+        factories.make_open_box(at.size, None, *at.bags).pk for _ in range(BENCHES)
+    ]
+    signs = [factories.sign() for _ in range(BENCHES + 1)]
+    seen: list[int] = []
+
+    def hold() -> None:
+        placed = holds.place_hold(
+            target="lot", value=at.band_bag.lot_id, reason="Haze", sign=signs[-1]
+        )
+        seen.append(placed.boxes_here)
+        seen.append(Box.objects.filter(stage=BoxStage.CLOSED).count())
+
+    closings = [
+        lambda n=n: packing.close_box(box_id=boxes[n], sign=signs[n])
+        for n in range(BENCHES)
+    ]
+    results = at_once([*closings, hold])
+    codes = {getattr(error, "code", error) for error in results.errors}
+    assert codes <= {"box_on_hold"}
+    closed_at_the_end = Box.objects.filter(stage=BoxStage.CLOSED).count()
+    assert seen == [BENCHES, closed_at_the_end]
+
+
+# -- One key ------------------------------------------------------------------------
+
+
+def test_one_scan_sent_eight_times_at_once_has_one_effect(at) -> None:
+    factories.make_open_box(at.size, at.bench)
+    before = (Operation.objects.count(), Movement.objects.count())
+    sign = factories.sign(bench_id=at.bench.pk)
+    results = times(
+        BENCHES,
+        lambda _: take_scan(
+            bench_id=at.bench.pk, text=at.band_bag.number, purpose="", sign=sign
+        ),
+    )
+    assert results.errors == []
+    assert len({str(answer) for answer in results.values}) == 1
+    after = (Operation.objects.count(), Movement.objects.count())
+    # One act; the bag was placed and packed from.
+    assert (after[0] - before[0], after[1] - before[1]) == (1, 2)
+    assert BoxLine.objects.get().pieces == 6
+
+
+def test_one_closing_sent_eight_times_at_once_closes_and_prints_once(at) -> None:
+    box = factories.make_open_box(at.size, at.bench, *at.bags)
+    sign = factories.sign(bench_id=at.bench.pk, key=uuid4())
+
+    def close() -> str:
+        answer = take_scan(bench_id=at.bench.pk, text="DO-CLOSE", purpose="", sign=sign)
+        return str(answer.outcome)
+
+    results = times(BENCHES, lambda _: close())
+    assert results.errors == []
+    assert len(set(results.values)) == 1
+    assert Print.objects.filter(box=box).count() == 1
+    assert list(box.events.order_by("nth").values_list("after", flat=True)) == [
+        "open",
+        "closed",
+    ]
+    assert proving.prove() == []
