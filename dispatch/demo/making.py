@@ -15,7 +15,7 @@ from kitting.domain.stages import BagStage
 from kitting.models import Bag, Lot, Run
 from kitting.models.lots import LotStage
 from kitting.services import checking, lots, runs
-from kitting.services.steps.intake import USABLE
+from kitting.services.steps.materials import USABLE
 
 POINTS: Final = (1, 2, 3)
 SIDES: Final = ("top", "bottom")
