@@ -377,9 +377,8 @@ def test_a_database_server_with_work_in_it_is_left_alone(
 
 
 def test_it_refuses_host_names_of_other_machines(
-    settings: LazySettings, tmp_path: Path
+    demo: Demo, settings: LazySettings
 ) -> None:
-    settings.DATA_DIR = tmp_path / room.FOLDER
     settings.ALLOWED_HOSTS = ["localhost", "kits.example"]
     with pytest.raises(CommandError) as refused:
         call_command("demo", "--no-serve")
@@ -388,9 +387,8 @@ def test_it_refuses_host_names_of_other_machines(
 
 
 def test_it_refuses_tls_and_ports_that_cannot_be(
-    settings: LazySettings, tmp_path: Path
+    demo: Demo, settings: LazySettings
 ) -> None:
-    settings.DATA_DIR = tmp_path / room.FOLDER
     settings.ALLOWED_HOSTS = ["localhost"]
     with pytest.raises(CommandError, match=r"--port is '80'\. Allowed: a whole number"):
         call_command("demo", "--port", "80")
