@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from django.db.models import Model
 
-    from dispatch.queries.trace import BoxRow
+    from dispatch.queries.trace import BagRow, BoxRow
     from kitting.reach import Reach
 
 MOST_CHOICES = 50
@@ -152,6 +152,22 @@ def held_among(boxes: Iterable[BoxRow]) -> set[str]:
         return set()
     here = Box.objects.filter(pk__in=held, stage__in=IN_HOUSE)
     return {str(box) for box in here} & {box.serial for box in boxes}
+
+
+def held_bags_among(bags: Iterable[BagRow]) -> set[str]:
+    """Which bags of a trace still hold pieces and are stopped by a standing hold.
+
+    Args:
+        bags: Bags of a trace.
+
+    Returns:
+        Their numbers.
+    """
+    reach = standing_reach()
+    if not reach:
+        return set()
+    full = [bag.number for bag in bags if bag.pieces]
+    return {bag.number for bag in Bag.objects.filter(number__in=full) if reach.bag(bag)}
 
 
 def lots_by_source_number(text: str) -> list[Lot]:

@@ -83,6 +83,7 @@ def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:
         "still_here": here,
         "gone": gone,
         "held_boxes": queries.held_among(found.boxes),
+        "held_bags": queries.held_bags_among(found.bags),
         "gone_pieces": sum(box.pieces for box in gone),
         "here_pieces": sum(box.pieces for box in here),
         "holds": queries.standing_on(found.row) if found.row else [],

@@ -48,8 +48,12 @@ class Scene:
 @pytest.fixture
 def scene(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Scene:
     """Master data as of now: the server in the test reads the real clock."""
-    ensure_workshop("Harrow Lane Workshop")
-    Workshop.objects.update(gs1_prefix="9521234", address="1 Harrow Lane\nEskmoor")
+    ensure_workshop()
+    Workshop.objects.update(
+        name="Harrow Lane Workshop",
+        gs1_prefix="9521234",
+        address="1 Harrow Lane\nEskmoor",
+    )
     now = timezone.now()
     monkeypatch.setattr(factories, "NOW", now)
     monkeypatch.setattr(factories, "TODAY", now.date())
@@ -296,6 +300,7 @@ def recall(walker: Walker) -> None:
         walker.look("Recall")
         walker.scan(page.locator("#recall-q"), LOT)
         expect(page.locator(".answer")).to_contain_text("6 pieces in 1 box have left")
+        expect(page.locator(".answer")).to_contain_text("18 pieces in bags are still")
         assert _balance(page)["Difference"] == "0"
         assert _balance(page) == {
             **dict.fromkeys(_balance(page), "0"),
@@ -305,11 +310,14 @@ def recall(walker: Walker) -> None:
         }
         expect(page.locator("#consignees + .table")).to_contain_text("Eskmoor General")
         walker.look("A lot, recalled")
+        page.get_by_role("link", name="Stop it").click()
         page.get_by_label("this lot").check()
         page.get_by_label("Reason").fill("Sharp edge at the strap hole")
         page.get_by_role("button", name="Place the hold").click()
         expect(page.locator("#said")).to_contain_text("1 box")
         expect(page.locator("#holds + .table")).to_contain_text("Sharp edge")
+        rest = page.get_by_role("row", name=_bags(LOT)[1])
+        expect(rest).to_contain_text("held")
         walker.look("A lot, held")
 
 
