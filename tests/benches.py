@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
+
+from django.urls import reverse
 
 from kitting.models import Bag, Bench, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
@@ -61,3 +65,27 @@ def make_packing(pieces: int = 100, sets: int = 6) -> Packing:
         visor_bag=bag_of(visor, pieces),
         manual_bag=bag_of(manual, pieces),
     )
+
+
+# -- The screen ---------------------------------------------------------------------
+
+
+def page_of(at: Packing) -> str:
+    return reverse("kitting:bench", args=[at.bench.code])
+
+
+def words(response: Any) -> str:
+    return " ".join(response.content.decode().split())
+
+
+def state(response: Any) -> str:
+    return response.content.decode().split('data-state="')[1].split('"')[0]
+
+
+def step(response: Any) -> str:
+    return str(response.context["screen"].step)
+
+
+def fill(scan: Callable[..., Any], at: Packing) -> None:
+    for bag in at.bags:
+        assert state(scan(bag.number)) == "right"

@@ -1,0 +1,50 @@
+"""A bench, a packer at it, and what a scan does."""
+
+from __future__ import annotations
+
+import uuid
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from tests import factories
+from tests.benches import Packing, make_packing
+
+
+@pytest.fixture(autouse=True)
+def _today(monkeypatch: pytest.MonkeyPatch) -> None:
+    later = factories.NOW + timedelta(minutes=15)
+    monkeypatch.setattr(timezone, "now", lambda: later)
+
+
+@pytest.fixture
+def at() -> Packing:
+    return make_packing()
+
+
+@pytest.fixture
+def packer(make_user):
+    return make_user("packer", group="packer")
+
+
+@pytest.fixture
+def client(packer, client_for):
+    return client_for(packer)
+
+
+@pytest.fixture
+def scan(client, at, hx):
+    """Send one scan as the tablet does, or as a plain form where ``plain``."""
+
+    def send(text: object, *, plain: bool = False, key: str = "", purpose: str = ""):
+        data = {
+            "scan": str(text),
+            "op_key": key or str(uuid.uuid4()),
+            "purpose": purpose,
+        }
+        address = reverse("kitting:bench-scan", args=[at.bench.code])
+        return client.post(address, data, headers={} if plain else hx)
+
+    return send
