@@ -153,6 +153,11 @@ def test_both_risks_agree_with_scipy(plan):
     assert curve.producers_risk == pytest.approx(1 - curve.aql.chance, abs=1e-15)
 
 
+def test_a_quality_is_the_first_at_which_the_chance_is_reached():
+    # One piece looked at and none bad allowed: the chance is the share of good ones.
+    assert sampling.quality_at(plan_of(1, 0), 0.5) == 500_000
+
+
 def test_a_plan_without_an_aql_has_no_producers_risk():
     curve = sampling.operating_characteristic(sampling.all_pieces(40), 2)
     assert curve.aql is None

@@ -235,3 +235,11 @@ def test_all_pieces_by_rule_is_a_plan_without_letter_and_aql():
     with pytest.raises(Refused) as error:
         sampling.all_pieces(0)
     assert error.value.code == "pieces_not_positive"
+
+
+# The same table stands in the data twice, wide as printed and long as resolved.
+def test_the_wide_transcription_agrees_with_the_long_one():
+    for row in rows("table-2a-single-normal"):
+        for (letter, aql), cell in CELLS["normal"].items():
+            if letter == row["code_letter"]:
+                assert row[aql] == cell["printed_cell"], (letter, aql)

@@ -32,8 +32,9 @@ def numbered(pieces: list[int]) -> list[tuple[int, int]]:
         (13, [100, 0, 100], {0: 6, 2: 7}),
         # A small bag gives one although its share is a tenth of a piece.
         (10, [990, 10], {0: 9, 1: 1}),
-        # Lifting the first to one takes the second below its share, so it is lifted too.
-        (4, [1, 33, 33, 33], {0: 1, 1: 1, 2: 1, 3: 1}),
+        # Lifting ten small bags to one leaves two pieces for the last two; the share of
+        # the eleventh falls from 1.09 to 0.2, so it is lifted as well.
+        (12, [1] * 10 + [10, 90], dict.fromkeys(range(12), 1)),
         # Fewer pieces than bags: spread over the row, not from the first bags.
         (2, [50] * 10, {2: 1, 7: 1}),
         (1, [50] * 9, {4: 1}),

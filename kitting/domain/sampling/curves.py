@@ -96,7 +96,7 @@ def acceptance_finite(plan: Plan, lot_pieces: int, bad: int) -> float:
     if not 0 <= bad <= lot_pieces:
         raise Refused("bad_out_of_range", read=bad, most=lot_pieces)
     good = lot_pieces - bad
-    most = min(plan.accept, size, bad)
+    most = min(plan.accept, size)
     wanted = sum(math.comb(bad, k) * math.comb(good, size - k) for k in range(most + 1))
     return wanted / math.comb(lot_pieces, size)
 
@@ -171,9 +171,10 @@ def _rejected(plan: Plan, bad_ppm: int) -> float:
 def _ways(plan: Plan, bad: int, of: int) -> tuple[int, int]:
     """Give the chance of acceptance as two whole numbers, for bad pieces out of so many."""
     size = plan.sample_size
+    most = min(plan.accept, size)
     good = of - bad
+    # The high power of good pieces is common to all terms; taken out, it is made once.
     wanted = sum(
-        math.comb(size, k) * bad**k * good ** (size - k)
-        for k in range(min(plan.accept, size) + 1)
+        math.comb(size, k) * bad**k * good ** (most - k) for k in range(most + 1)
     )
-    return wanted, of**size
+    return wanted * good ** (size - most), of**size
