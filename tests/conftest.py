@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import hypothesis
 import pytest
+from django.conf import settings
 from django.db import connection
 from django.test import Client, TransactionTestCase
 
@@ -92,6 +93,13 @@ def _flush_past_the_guards() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", with_guards_away)
         yield
+
+
+@pytest.fixture(autouse=True)
+def _no_heads_of_other_tests() -> Iterator[None]:
+    """A proof records the newest link in the data folder: it is this test's alone."""
+    yield
+    (settings.TEST_DIR / "heads.txt").unlink(missing_ok=True)
 
 
 # -- People -------------------------------------------------------------------------
