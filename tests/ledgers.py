@@ -13,15 +13,32 @@ from kitting.models import (
     Bag,
     Bench,
     Box,
+    BoxPut,
     BoxSize,
+    Count,
+    Defect,
+    DefectKind,
+    Disposition,
+    Dosimeter,
+    Evidence,
+    Guarded,
+    Interruption,
+    Lamp,
+    LampHours,
     Lot,
     Meter,
+    MeterFault,
     Place,
     Print,
     Protocol,
+    ProtocolEvidence,
     ProtocolLoad,
     Revision,
     Run,
+    RunValue,
+    Sample,
+    SampleResult,
+    Signature,
     Workshop,
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
@@ -180,6 +197,57 @@ def _reject_one(band: Revision) -> None:
     )
 
 
+@dataclass(frozen=True)
+class Written:
+    """Rows that were written without a service of their own."""
+
+    rows: int
+
+
+def write_plainly(
+    lot: Lot, bag: Bag, run: Run, box: Box, meter: Meter, protocol: Protocol
+) -> None:
+    """One row of each guarded table that the services above do not fill."""
+    today = date(2026, 1, 14)
+    kind = DefectKind.objects.create(code=factories.unique("DF"), name="Scratched")
+    lamp = Lamp.objects.create(line=run.line, name="Lamp 1", fitted_on=today)
+    sample = Sample(bag=bag, pieces=1, what_for="Swab", sent_to="Eskmoor laboratory")
+    evidence = Evidence(
+        code=factories.unique("EV"),
+        laboratory="Eskmoor laboratory",
+        surface="PETG film",
+        measured="log reduction",
+        result="3.2",
+        document="Report 1",
+        on=today,
+    )
+    first: list[Guarded] = [
+        BoxPut(box=box, place=run.line),
+        Count(bag=bag, counted_by="hand", before=4, counted=4),
+        Defect(check_made=lot.checks.get(), kind=kind, pieces=1),
+        Disposition(lot=lot, fate="conceded", reason="Looks only"),
+        Dosimeter(run=run, nth=1, side="top", uj_cm2=160_000, rel_u_ppm=100_000),
+        Interruption(run=run, reason="Belt stopped"),
+        LampHours(lamp=lamp, on=today, hours=120),
+        MeterFault(meter=meter, found_on=today, reason="Window cracked"),
+        RunValue(run=run, at=factories.NOW, value=70_000),
+        Signature(protocol=protocol, meaning="Approved"),
+        evidence,
+        sample,
+    ]
+
+    def work(act: Act) -> Written:
+        act.write(*first)
+        second: list[Guarded] = [
+            ProtocolEvidence(protocol=protocol, evidence=evidence),
+            SampleResult(sample=sample, result="No growth"),
+        ]
+        act.write(*second)
+        return Written(rows=len(first) + len(second))
+
+    perform("write_plainly", sign=sign(), sent={}, gives=Written, work=work)
+
+
 def make_history() -> History:
     """One of everything: a rejected lot, a failed run, a hold, boxes in many stages."""
     Workshop.objects.update(gs1_prefix="9521234")
@@ -218,6 +286,7 @@ def make_history() -> History:
     )
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
     gone, waiting = _ship(sent, labelled)
+    write_plainly(band_lot, first, released, labelled, meter, protocol)
     for box in (sent, labelled, voided):
         box.refresh_from_db()
     return History(

@@ -137,7 +137,7 @@ def balance(
         if line.lot == lot:
             by_stage[box_stage[line.box]] += line.pieces
     came = {
-        "received": by_kind[MovementKind.RECEIVED],
+        "received": by_kind[MovementKind.RECEIVED] - by_kind[MovementKind.SENT_BACK],
         "found": by_kind[MovementKind.FOUND],
     }
     where = {

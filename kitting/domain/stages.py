@@ -66,6 +66,7 @@ class MovementKind(StrEnum):
     TAKEN_BACK = "taken_back"
     SAMPLED = "sampled"
     MADE_INTO = "made_into"
+    SENT_BACK = "sent_back"
     SCRAPPED = "scrapped"
     MISSING = "missing"
 

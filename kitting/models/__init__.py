@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from kitting.models.base import Guarded
-from kitting.models.boxes import Bench, Box, BoxEvent, BoxLine, OpenBag, Print
+from kitting.models.boxes import (
+    Bench,
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxPut,
+    OpenBag,
+    Print,
+)
 from kitting.models.catalogue import (
     BoxSize,
     Method,
@@ -13,18 +21,36 @@ from kitting.models.catalogue import (
     Recipe,
     RecipeLine,
     Revision,
+    Yield,
+)
+from kitting.models.evidence import (
+    Count,
+    Defect,
+    DefectKind,
+    Disposition,
+    Evidence,
+    ProtocolEvidence,
+    Sample,
+    SampleResult,
+    Signature,
 )
 from kitting.models.holds import Hold, Lift
 from kitting.models.journal import JournalHead, Link, Operation
-from kitting.models.lots import Bag, Check, Lot, LotOrigin, Movement
+from kitting.models.lots import Bag, Carrier, Check, Lot, LotOrigin, Movement
 from kitting.models.runs import (
     Calibration,
+    Dosimeter,
+    Interruption,
+    Lamp,
+    LampHours,
     Meter,
+    MeterFault,
     Protocol,
     ProtocolLoad,
     Reading,
     Run,
     RunBag,
+    RunValue,
     RunVerdict,
 )
 from kitting.models.workshop import Badge, Counter, User, Workshop
@@ -36,18 +62,30 @@ __all__ = [
     "Box",
     "BoxEvent",
     "BoxLine",
+    "BoxPut",
     "BoxSize",
     "Calibration",
+    "Carrier",
     "Check",
+    "Count",
     "Counter",
+    "Defect",
+    "DefectKind",
+    "Disposition",
+    "Dosimeter",
+    "Evidence",
     "Guarded",
     "Hold",
+    "Interruption",
     "JournalHead",
+    "Lamp",
+    "LampHours",
     "Lift",
     "Link",
     "Lot",
     "LotOrigin",
     "Meter",
+    "MeterFault",
     "Method",
     "Movement",
     "OpenBag",
@@ -57,6 +95,7 @@ __all__ = [
     "Print",
     "Product",
     "Protocol",
+    "ProtocolEvidence",
     "ProtocolLoad",
     "Reading",
     "Recipe",
@@ -64,7 +103,12 @@ __all__ = [
     "Revision",
     "Run",
     "RunBag",
+    "RunValue",
     "RunVerdict",
+    "Sample",
+    "SampleResult",
+    "Signature",
     "User",
     "Workshop",
+    "Yield",
 ]

@@ -68,6 +68,9 @@ class Box(models.Model):
     bench = models.ForeignKey(
         Bench, on_delete=models.PROTECT, null=True, related_name="boxes"
     )
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="boxes"
+    )
     packed_on = models.DateField(null=True)
     use_by = models.DateField(null=True)
     batch = models.CharField(max_length=20, blank=True, db_index=True)
@@ -125,6 +128,21 @@ class BoxEvent(Guarded):
 
     def __str__(self) -> str:
         return f"box {self.box_id}: {self.before} to {self.after}"
+
+
+class BoxPut(Guarded):
+    """A box that was put down at a place."""
+
+    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="puts")
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} at {self.place_id}"
 
 
 class BoxLine(models.Model):

@@ -51,7 +51,10 @@ def pers() -> list[tuple[str, str]]:
 
 
 class Part(models.Model):
-    """A kind of component, or of raw material counted in grams or mm."""
+    """A kind of component, or of raw material counted in grams or mm.
+
+    Acceptance quality limits are stored in thousandths of a percent: 1000 is 1.0 %.
+    """
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
@@ -60,6 +63,11 @@ class Part(models.Model):
     spread_mg = models.PositiveIntegerField(null=True, blank=True)
     needs_check = models.BooleanField(default=True)
     needs_clearing = models.BooleanField(default=True)
+    sampled = models.BooleanField(default=False)
+    check_level = models.CharField(max_length=4, default="II")
+    aql_major = models.PositiveIntegerField(default=1_000)
+    aql_minor = models.PositiveIntegerField(default=2_500)
+    max_dose_uj_cm2 = models.PositiveBigIntegerField(null=True, blank=True)
     open_hours = models.PositiveIntegerField(null=True, blank=True)
     latex = models.BooleanField(default=False)
 
@@ -70,6 +78,32 @@ class Part(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Yield(models.Model):
+    """How many pieces of a part an amount of a material gives at most."""
+
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="yields")
+    material = models.ForeignKey(
+        Part, on_delete=models.PROTECT, related_name="yields_from"
+    )
+    pieces = models.PositiveIntegerField()
+    amount = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["part", "material"], name="kitting_yield_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(pieces__gte=1, amount__gte=1),
+                name="kitting_yield_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} from {self.amount}"
 
 
 class Revision(models.Model):

@@ -122,6 +122,34 @@ class LotOrigin(Guarded):
         return f"{self.lot_id} from {self.from_lot_id}"
 
 
+class CountedBy(StrEnum):
+    HAND = "hand"
+    MACHINE = "machine"
+    WEIGHT = "weight"
+    STACK = "stack"
+
+
+def counting_ways() -> list[tuple[str, str]]:
+    return pairs(CountedBy)
+
+
+class Carrier(models.Model):
+    """A rack, pole or trolley of many bags that is scanned once and moves them all."""
+
+    number = models.CharField(max_length=20, unique=True)
+    name = models.CharField(max_length=60)
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="carriers"
+    )
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["number"]
+
+    def __str__(self) -> str:
+        return self.number
+
+
 class Bag(models.Model):
     """One container of pieces of one lot: the unit that is scanned."""
 
@@ -131,6 +159,9 @@ class Bag(models.Model):
     stage = word_field(bag_stages, default=BagStage.ARRIVED)
     place = models.ForeignKey(
         "kitting.Place", on_delete=models.PROTECT, null=True, related_name="bags"
+    )
+    carrier = models.ForeignKey(
+        Carrier, on_delete=models.PROTECT, null=True, related_name="bags"
     )
     pieces = models.PositiveIntegerField()
     moves = models.PositiveIntegerField(default=0)
@@ -186,6 +217,7 @@ class Movement(Guarded):
         "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
     )
     reason = models.CharField(max_length=200, blank=True)
+    counted_by = word_field(counting_ways, null=True)
     corrects = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, related_name="corrected_by"
     )
@@ -222,6 +254,10 @@ class Check(Guarded):
     found = models.PositiveIntegerField(default=0)
     verdict = word_field(verdicts)
     reason = models.CharField(max_length=200, blank=True)
+    severity = models.CharField(max_length=12, null=True)
+    level = models.CharField(max_length=4, null=True)
+    lot_pieces = models.PositiveIntegerField(null=True)
+    sample_size = models.PositiveIntegerField(null=True)
 
     class Meta:
         default_permissions = ()

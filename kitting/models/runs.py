@@ -15,6 +15,11 @@ from kitting.models.lots import containers
 class ProtocolMethod(StrEnum):
     UVC_BELT = "uvc_belt"
     UVC_CABINET = "uvc_cabinet"
+    LIQUID = "liquid"
+    HEAT = "heat"
+
+
+UVC = (ProtocolMethod.UVC_BELT, ProtocolMethod.UVC_CABINET)
 
 
 class Side(StrEnum):
@@ -44,7 +49,12 @@ def run_stages() -> list[tuple[str, str]]:
 
 
 class Protocol(models.Model):
-    """An approved disinfection procedure; a change is a new version."""
+    """An approved disinfection procedure; a change is a new version.
+
+    ``min_value`` is what must not be undercut for ``hold_s`` seconds without a break:
+    a temperature in thousandths of a degree Celsius for dry heat, a concentration in
+    ppm for a liquid.
+    """
 
     code = models.CharField(max_length=12)
     version = models.PositiveSmallIntegerField()
@@ -52,6 +62,12 @@ class Protocol(models.Model):
     method = word_field(protocol_methods)
     required_top_uj_cm2 = models.PositiveIntegerField()
     required_bottom_uj_cm2 = models.PositiveIntegerField()
+    turned = models.BooleanField(default=False)
+    hold_s = models.PositiveIntegerField(null=True, blank=True)
+    min_value = models.PositiveIntegerField(null=True, blank=True)
+    low_nm = models.PositiveSmallIntegerField(null=True, blank=True)
+    high_nm = models.PositiveSmallIntegerField(null=True, blank=True)
+    max_passes = models.PositiveSmallIntegerField(null=True, blank=True)
     in_force_from = models.DateField()
     in_force_until = models.DateField(null=True, blank=True)
     evidence = models.TextField(blank=True)
@@ -67,8 +83,13 @@ class Protocol(models.Model):
             ),
             models.CheckConstraint(
                 condition=Q(required_top_uj_cm2__gte=1)
-                | Q(required_bottom_uj_cm2__gte=1),
-                name="kitting_protocol_requires_a_dose",
+                | Q(required_bottom_uj_cm2__gte=1)
+                | Q(
+                    method__in=[ProtocolMethod.LIQUID, ProtocolMethod.HEAT],
+                    hold_s__gte=1,
+                    min_value__gte=1,
+                ),
+                name="kitting_protocol_requires_something",
             ),
             one_of("kitting_protocol_method_known", "method", ProtocolMethod),
         ]
@@ -135,6 +156,8 @@ class Calibration(Guarded):
     on = models.DateField()
     due = models.DateField()
     rel_u_ppm = models.PositiveIntegerField()
+    low_nm = models.PositiveSmallIntegerField(null=True)
+    high_nm = models.PositiveSmallIntegerField(null=True)
 
     class Meta:
         default_permissions = ()
@@ -168,6 +191,8 @@ class Run(models.Model):
     exposure_ms = models.PositiveBigIntegerField()
     passes = models.PositiveSmallIntegerField(default=1)
     rel_u_ppm = models.PositiveIntegerField()
+    belt_u_ppm = models.PositiveIntegerField(default=0)
+    decline_ppm = models.PositiveIntegerField(default=0)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
 
@@ -260,3 +285,102 @@ class RunBag(models.Model):
 
     def __str__(self) -> str:
         return f"bag {self.bag_id} in run {self.run_id}"
+
+
+class MeterFault(Guarded):
+    """A meter that was found to read wrong: every run since its last calibration."""
+
+    meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="faults")
+    found_on = models.DateField()
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"meter {self.meter_id} found wrong on {self.found_on}"
+
+
+class Lamp(models.Model):
+    """A lamp of a line, from its fitting until it is changed."""
+
+    line = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, related_name="lamps"
+    )
+    name = models.CharField(max_length=60)
+    fitted_on = models.DateField()
+    taken_out_on = models.DateField(null=True, blank=True)
+    rated_hours = models.PositiveIntegerField(null=True, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["line", "name", "fitted_on"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class LampHours(Guarded):
+    """The hours that a lamp has burnt, as read on a day."""
+
+    lamp = models.ForeignKey(Lamp, on_delete=models.PROTECT, related_name="hours")
+    on = models.DateField()
+    hours = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"{self.hours} h on {self.on}"
+
+
+class Dosimeter(Guarded):
+    """A dosimeter that was carried through a run on one side of a part."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="dosimeters")
+    nth = models.PositiveSmallIntegerField()
+    side = word_field(sides)
+    uj_cm2 = models.PositiveBigIntegerField()
+    rel_u_ppm = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["run", "nth"], name="kitting_dosimeter_nth"
+            ),
+            one_of("kitting_dosimeter_side_known", "side", Side),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.uj_cm2} µJ/cm² on {self.side} in run {self.run_id}"
+
+
+class RunValue(Guarded):
+    """A logged value of a run by heat (thousandths of °C) or liquid (ppm)."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="values")
+    at = models.DateTimeField()
+    value = models.IntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(fields=["run", "at"], name="kitting_runvalue_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.value} at {self.at} in run {self.run_id}"
+
+
+class Interruption(Guarded):
+    """A line that stopped during a run: the passes under way count nothing."""
+
+    run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="interruptions")
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"run {self.run_id} interrupted"

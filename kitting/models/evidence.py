@@ -1,0 +1,228 @@
+"""Defects, what became of rejected lots, counts, samples and evidence."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+
+from django.db import models
+from django.db.models import Q
+
+from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.lots import CountedBy, counting_ways
+
+
+class Grade(StrEnum):
+    CRITICAL = "critical"
+    MAJOR = "major"
+    MINOR = "minor"
+
+
+class Fate(StrEnum):
+    SORTED = "sorted"
+    SENT_BACK = "sent_back"
+    CONCEDED = "conceded"
+
+
+def grades() -> list[tuple[str, str]]:
+    return pairs(Grade)
+
+
+def fates() -> list[tuple[str, str]]:
+    return pairs(Fate)
+
+
+class DefectKind(models.Model):
+    """A kind of defect that the workshop looks for; the list is its own."""
+
+    code = models.CharField(max_length=12, unique=True)
+    name = models.CharField(max_length=40)
+    grade = word_field(grades, default=Grade.MAJOR)
+    part = models.ForeignKey(
+        "kitting.Part",
+        on_delete=models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="defect_kinds",
+    )
+    in_use = models.BooleanField(default=True)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["grade", "name"]
+        constraints = [one_of("kitting_defectkind_grade_known", "grade", Grade)]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Defect(Guarded):
+    """How many pieces of a check had a kind of defect."""
+
+    check_made = models.ForeignKey(
+        "kitting.Check", on_delete=models.PROTECT, related_name="defects"
+    )
+    kind = models.ForeignKey(
+        DefectKind, on_delete=models.PROTECT, related_name="defects"
+    )
+    pieces = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["check_made", "kind"], name="kitting_defect_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(pieces__gte=1), name="kitting_defect_pieces"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} × {self.kind_id}"
+
+
+class Disposition(Guarded):
+    """What became of rejected bags: sorted, sent back, or conceded."""
+
+    lot = models.ForeignKey(
+        "kitting.Lot", on_delete=models.PROTECT, related_name="dispositions"
+    )
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="dispositions"
+    )
+    fate = word_field(fates)
+    good = models.PositiveIntegerField(default=0)
+    bad = models.PositiveIntegerField(default=0)
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            one_of("kitting_disposition_fate_known", "fate", Fate),
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="kitting_disposition_has_a_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.fate} {self.lot_id}"
+
+
+class Count(Guarded):
+    """A bag that was counted again, and how."""
+
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, related_name="counts"
+    )
+    counted_by = word_field(counting_ways)
+    before = models.PositiveIntegerField()
+    counted = models.PositiveIntegerField()
+    gross_mg = models.PositiveBigIntegerField(null=True)
+    tare_mg = models.PositiveBigIntegerField(null=True)
+    reference_pieces = models.PositiveIntegerField(null=True)
+    reference_mg = models.PositiveBigIntegerField(null=True)
+    spread_mg = models.PositiveIntegerField(null=True)
+    scale_u_mg = models.PositiveIntegerField(null=True)
+    sd_millipieces = models.PositiveBigIntegerField(null=True)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [one_of("kitting_count_way_known", "counted_by", CountedBy)]
+
+    def __str__(self) -> str:
+        return f"{self.counted} in bag {self.bag_id}"
+
+
+class Sample(Guarded):
+    """Pieces that went to a laboratory or another test."""
+
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, related_name="samples"
+    )
+    pieces = models.PositiveIntegerField()
+    what_for = models.CharField(max_length=120)
+    sent_to = models.CharField(max_length=80)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(pieces__gte=1), name="kitting_sample_pieces"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pieces} of bag {self.bag_id} for {self.what_for}"
+
+
+class SampleResult(Guarded):
+    """What came back for a sample."""
+
+    sample = models.OneToOneField(
+        Sample, on_delete=models.PROTECT, related_name="result"
+    )
+    result = models.CharField(max_length=200)
+    document = models.CharField(max_length=120, blank=True)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return self.result
+
+
+class Evidence(Guarded):
+    """A report that a protocol stands on."""
+
+    code = models.CharField(max_length=20, unique=True)
+    laboratory = models.CharField(max_length=80)
+    surface = models.CharField(max_length=80)
+    container = models.CharField(max_length=60, blank=True)
+    measured = models.CharField(max_length=120)
+    result = models.CharField(max_length=200)
+    document = models.CharField(max_length=120)
+    on = models.DateField()
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class ProtocolEvidence(Guarded):
+    """Which evidence a version of a protocol points to."""
+
+    protocol = models.ForeignKey(
+        "kitting.Protocol", on_delete=models.PROTECT, related_name="evidence_rows"
+    )
+    evidence = models.ForeignKey(
+        Evidence, on_delete=models.PROTECT, related_name="protocols"
+    )
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["protocol", "evidence"], name="kitting_protocolevidence_once"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.evidence_id} for {self.protocol_id}"
+
+
+class Signature(Guarded):
+    """A quality officer's name under a version of a protocol."""
+
+    protocol = models.OneToOneField(
+        "kitting.Protocol", on_delete=models.PROTECT, related_name="signature"
+    )
+    meaning = models.CharField(max_length=80)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"protocol {self.protocol_id}: {self.meaning}"
