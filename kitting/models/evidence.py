@@ -117,6 +117,8 @@ class Count(Guarded):
     counted_by = word_field(counting_ways)
     before = models.PositiveIntegerField()
     counted = models.PositiveIntegerField()
+    stacks = models.PositiveIntegerField(null=True)
+    stack_pieces = models.PositiveIntegerField(null=True)
     gross_mg = models.PositiveBigIntegerField(null=True)
     tare_mg = models.PositiveBigIntegerField(null=True)
     reference_pieces = models.PositiveIntegerField(null=True)
@@ -214,15 +216,40 @@ class ProtocolEvidence(Guarded):
 
 
 class Signature(Guarded):
-    """A quality officer's name under a version of a protocol."""
+    """A quality officer's name under a version of a protocol.
+
+    ``mark`` is a hash over all that was signed, so that a change afterwards is found.
+    """
 
     protocol = models.OneToOneField(
         "kitting.Protocol", on_delete=models.PROTECT, related_name="signature"
     )
     meaning = models.CharField(max_length=80)
+    mark = models.BinaryField(max_length=32, null=True)
 
     class Meta:
         default_permissions = ()
 
     def __str__(self) -> str:
         return f"protocol {self.protocol_id}: {self.meaning}"
+
+
+class Retirement(Guarded):
+    """The end of a version of a protocol: its last day, and why."""
+
+    protocol = models.OneToOneField(
+        "kitting.Protocol", on_delete=models.PROTECT, related_name="retirement"
+    )
+    last_day = models.DateField()
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="kitting_retirement_has_a_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"protocol {self.protocol_id} until {self.last_day}"
