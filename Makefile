@@ -25,7 +25,7 @@ demo: setup
 
 test: .venv/.dev
 	.ci/chromium
-	$(BIN)/python -m pytest --cov --cov-report=
+	$(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal
 	$(MAKE) --no-print-directory coverage
 
 coverage:

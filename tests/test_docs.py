@@ -56,7 +56,7 @@ def test_what_make_runs_is_listed_for_people_without_make() -> None:
         "--require-hashes -r requirements.txt",
         "--require-hashes -r requirements-dev.txt",
         ".ci/chromium",
-        "pytest --cov --cov-report=",
+        "pytest --cov --cov-report= -n 2 --dist worksteal",
         "coverage report --fail-under=95",
         "coverage report --fail-under=100",
     ):
