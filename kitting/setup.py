@@ -17,6 +17,8 @@ ROLES: dict[str, tuple[str, ...]] = {
     "quality officer": (
         "see_work",
         "check_lots",
+        "concede",
+        "set_checks",
         "print_labels",
         "recall",
         "place_holds",
@@ -34,6 +36,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "recall",
         "place_holds",
         "void_boxes",
+        "set_checks",
         "set_up",
     ),
 }

@@ -81,6 +81,70 @@ class Defect(Guarded):
         return f"{self.pieces} × {self.kind_id}"
 
 
+class CheckedClass(Guarded):
+    """The plan of one class of defect that a check followed, and what it found.
+
+    The acceptable quality level is in thousandths of a percent; there is none where
+    all pieces are looked at.
+    """
+
+    check_made = models.ForeignKey(
+        "kitting.Check", on_delete=models.PROTECT, related_name="classes"
+    )
+    defect_class = word_field(grades)
+    severity = models.CharField(max_length=12)
+    letter = models.CharField(max_length=1, blank=True)
+    aql = models.PositiveIntegerField(null=True)
+    sample_size = models.PositiveIntegerField()
+    accept = models.PositiveIntegerField()
+    found = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            models.UniqueConstraint(
+                fields=["check_made", "defect_class"], name="kitting_checkedclass_once"
+            ),
+            one_of("kitting_checkedclass_class_known", "defect_class", Grade),
+            models.CheckConstraint(
+                condition=Q(found__lte=models.F("sample_size")),
+                name="kitting_checkedclass_found_in_sample",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.found} {self.defect_class} of {self.sample_size}"
+
+    @property
+    def accepted(self) -> bool:
+        """Whether this class, by itself, lets the lot pass."""
+        return self.found <= self.accept
+
+
+class Resumption(Guarded):
+    """A stopped source that may deliver a part again, and why."""
+
+    part = models.ForeignKey(
+        "kitting.Part", on_delete=models.PROTECT, related_name="resumptions"
+    )
+    source = models.CharField(max_length=60)
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        indexes = [
+            models.Index(fields=["part", "source"], name="kitting_resumption_of")
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="kitting_resumption_has_a_reason"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"part {self.part_id} from {self.source}"
+
+
 class Disposition(Guarded):
     """What became of rejected bags: sorted, sent back, or conceded."""
 
