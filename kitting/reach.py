@@ -2,18 +2,32 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, TypeVar
 
 from django.db.models import Q
 
 from kitting.domain.errors import OnHold
 from kitting.models import Bag, BoxLine, Hold, Lot, LotOrigin, Run
+from kitting.models.holds import TARGETS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from kitting.models import Box
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class Why:
+    """The hold that stops a thing, for whoever meets it."""
+
+    by: str
+    """Who placed it, as the journal names them."""
+    reason: str
+    """Without a full stop at its end, so that it can stand inside a sentence."""
 
 
 @dataclass(frozen=True)
@@ -24,65 +38,143 @@ class Reach:
     bags: frozenset[int] = frozenset()
     runs: frozenset[int] = frozenset()
     boxes: frozenset[int] = frozenset()
+    why: Mapping[tuple[str, int], Why] = field(default_factory=dict, repr=False)
+    """By kind (lot, bag, run or box) and id: the oldest hold that reaches the thing."""
 
     def __bool__(self) -> bool:
         return bool(self.lots or self.bags or self.runs or self.boxes)
 
     def bag(self, bag: Bag) -> bool:
         """Whether a bag is held by itself, its lot or the run that cleared it."""
-        return (
-            bag.pk in self.bags
-            or bag.lot_id in self.lots
-            or (bag.cleared_run_id is not None and bag.cleared_run_id in self.runs)
-        )
+        return self.why_bag(bag) is not None
 
     def line(self, line: BoxLine) -> bool:
         """Whether a line of a box is held by its lot, bag or run."""
-        return (
-            line.lot_id in self.lots
-            or line.bag_id in self.bags
-            or (line.run_id is not None and line.run_id in self.runs)
-        )
+        return self._why(line.bag_id, line.lot_id, line.run_id) is not None
+
+    def why_bag(self, bag: Bag) -> Why | None:
+        """The hold that stops a bag, if one does."""
+        return self._why(bag.pk, bag.lot_id, bag.cleared_run_id)
+
+    def why_run(self, run: Run) -> Why | None:
+        """The hold that stops a run, if one does."""
+        return self.why.get(("run", run.pk))
+
+    def why_box(self, box: Box, lines: Iterable[BoxLine]) -> Why | None:
+        """The hold that stops a box, by itself or by one of its lines."""
+        whys = [self.why.get(("box", box.pk))]
+        whys += [self._why(each.bag_id, each.lot_id, each.run_id) for each in lines]
+        return next((why for why in whys if why is not None), None)
+
+    def _why(self, bag_id: int, lot_id: int, run_id: int | None) -> Why | None:
+        found = self.why.get(("bag", bag_id)) or self.why.get(("lot", lot_id))
+        if found is None and run_id is not None:
+            found = self.why.get(("run", run_id))
+        return found
 
 
 def standing_holds() -> list[Hold]:
     """Holds that nobody has lifted, oldest first."""
-    return list(Hold.objects.filter(lift__isnull=True).order_by("pk"))
+    standing = Hold.objects.filter(lift__isnull=True)
+    return list(standing.select_related("operation").order_by("pk"))
 
 
 def reach_of(holds: Iterable[Hold]) -> Reach:
     """What the given holds reach.
 
     Args:
-        holds: Holds, standing or not.
+        holds: Holds, standing or not, the oldest first.
 
     Returns:
-        The held lots (with their descendants), bags, runs and boxes.
+        The held lots (with their descendants), bags, runs and boxes, and why.
     """
     holds = list(holds)
     if not holds:
         return Reach()
-
-    def ids(name: str) -> list[int]:
-        found = (getattr(hold, f"{name}_id") for hold in holds)
-        return [pk for pk in found if pk is not None]
-
-    wide = Q(revision__in=ids("revision")) | Q(method__in=ids("method"))
-    wide |= Q(source__in=[hold.source for hold in holds if hold.source])
-    lots = set(ids("lot"))
-    if ids("revision") or ids("method") or any(hold.source for hold in holds):
-        lots |= set(Lot.objects.filter(wide).values_list("pk", flat=True))
-    runs = set(ids("run"))
-    if protocols := ids("protocol"):
-        runs |= set(
-            Run.objects.filter(protocol__in=protocols).values_list("pk", flat=True)
-        )
+    by: dict[str, dict[int, Hold]] = {name: {} for name in TARGETS}
+    sources: dict[str, Hold] = {}
+    for hold in holds:
+        if hold.source:
+            sources.setdefault(hold.source, hold)
+            continue
+        for name, held in by.items():
+            pk = None if name == "source" else getattr(hold, f"{name}_id")
+            if pk is not None:
+                held.setdefault(pk, hold)
+    lots = _spread(_lots_of(by, sources))
+    runs = _runs_of(by)
+    reached = {"lot": lots, "bag": by["bag"], "run": runs, "box": by["box"]}
+    whys = {hold.pk: why_of(hold) for hold in holds}
     return Reach(
-        lots=frozenset(descendants(lots)),
-        bags=frozenset(ids("bag")),
+        lots=frozenset(lots),
+        bags=frozenset(by["bag"]),
         runs=frozenset(runs),
-        boxes=frozenset(ids("box")),
+        boxes=frozenset(by["box"]),
+        why={
+            (kind, pk): whys[hold.pk]
+            for kind, held in reached.items()
+            for pk, hold in held.items()
+        },
     )
+
+
+def why_of(hold: Hold) -> Why:
+    """Who placed a hold, and why; read with its operation.
+
+    Args:
+        hold: The hold.
+
+    Returns:
+        What its refusals say.
+    """
+    return Why(by=hold.operation.by_name, reason=hold.reason.rstrip(". "))
+
+
+def _oldest(*found: Hold | None) -> Hold:
+    return min((hold for hold in found if hold is not None), key=lambda hold: hold.pk)
+
+
+def _lots_of(
+    by: dict[str, dict[int, Hold]], sources: dict[str, Hold]
+) -> dict[int, Hold]:
+    """Lots that are held by themselves or by what they have in common."""
+    lots = dict(by["lot"])
+    if not (by["revision"] or by["method"] or sources):
+        return lots
+    wide = Q(revision__in=by["revision"]) | Q(method__in=by["method"])
+    wide |= Q(source__in=list(sources))
+    rows = Lot.objects.filter(wide).values_list("pk", "revision", "method", "source")
+    for pk, revision, method, source in rows.order_by():
+        lots[pk] = _oldest(
+            lots.get(pk),
+            by["revision"].get(revision),
+            by["method"].get(method),
+            sources.get(source),
+        )
+    return lots
+
+
+def _runs_of(by: dict[str, dict[int, Hold]]) -> dict[int, Hold]:
+    """Runs that are held by themselves or by their protocol."""
+    runs = dict(by["run"])
+    if by["protocol"]:
+        under = Run.objects.filter(protocol__in=by["protocol"])
+        for pk, protocol in under.order_by().values_list("pk", "protocol"):
+            runs[pk] = _oldest(runs.get(pk), by["protocol"].get(protocol))
+    return runs
+
+
+def _spread(lots: Mapping[int, T]) -> dict[int, T]:
+    """Hand what each lot carries on to all that is made from it, step by step."""
+    reached, edge = dict(lots), set(lots)
+    while edge:
+        made = LotOrigin.objects.filter(from_lot__in=edge)
+        edge = set()
+        for origin, lot in made.order_by().values_list("from_lot", "lot"):
+            if lot not in reached:
+                reached[lot] = reached[origin]
+                edge.add(lot)
+    return reached
 
 
 def descendants(lots: set[int]) -> set[int]:
@@ -94,12 +186,7 @@ def descendants(lots: set[int]) -> set[int]:
     Returns:
         Their ids and those of every lot made from one of them.
     """
-    reached, edge = set(lots), set(lots)
-    while edge:
-        made = LotOrigin.objects.filter(from_lot__in=edge).values_list("lot", flat=True)
-        edge = set(made) - reached
-        reached |= edge
-    return reached
+    return set(_spread(dict.fromkeys(lots)))
 
 
 def standing_reach() -> Reach:
@@ -137,8 +224,9 @@ def refuse_held_bag(bag: Bag, reach: Reach) -> None:
     Raises:
         OnHold: If it is held.
     """
-    if reach.bag(bag):
-        raise OnHold("bag_on_hold", bag=bag.number)
+    why = reach.why_bag(bag)
+    if why is not None:
+        raise OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
 
 
 def refuse_held_box(box: Box, lines: Iterable[BoxLine], reach: Reach) -> None:
@@ -152,5 +240,6 @@ def refuse_held_box(box: Box, lines: Iterable[BoxLine], reach: Reach) -> None:
     Raises:
         OnHold: If it or anything in it is held.
     """
-    if box.pk in reach.boxes or any(reach.line(line) for line in lines):
-        raise OnHold("box_on_hold", box=str(box))
+    why = reach.why_box(box, lines)
+    if why is not None:
+        raise OnHold("box_on_hold", box=str(box), by=why.by, reason=why.reason)

@@ -47,8 +47,7 @@ SENTENCES: dict[str, str | Promise] = {
         " on the line; if it must come off now, say so beside its number."
     ),
     "bag_on_hold": _(
-        "Bag %(bag)s is on hold, itself or what it was made of. Put it aside and take"
-        " another."
+        "Bag %(bag)s is on hold by %(by)s: %(reason)s. Put it aside and take another."
     ),
     "bag_open_too_long": _(
         "Bag %(bag)s was opened more than %(hours)s hours ago. Put it aside and take"
@@ -95,7 +94,8 @@ SENTENCES: dict[str, str | Promise] = {
         " nothing was changed. Look at the list again."
     ),
     "box_held": _(
-        "Box %(box)s is held: a hold stands on %(on)s (%(reason)s). Put the box aside."
+        "Box %(box)s is held: a hold by %(by)s stands on %(on)s (%(reason)s). Put the"
+        " box aside."
     ),
     "box_in_shipment": _(
         "Box %(box)s is in shipment %(shipment)s already, for %(consignee)s. Take it"
@@ -117,7 +117,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "box_on_already": _("Box %(box)s is on this shipment already. Scan the next one."),
     "box_on_hold": _(
-        "Box %(box)s is on hold, itself or something in it. Put it aside."
+        "Box %(box)s, or something in it, is on hold by %(by)s: %(reason)s. Put it"
+        " aside."
     ),
     "box_past_use_by": _(
         "Box %(box)s is past its use-by date, %(use_by)s. Put it aside."
@@ -289,7 +290,8 @@ SENTENCES: dict[str, str | Promise] = {
         " another."
     ),
     "protocol_on_hold": _(
-        "Protocol %(protocol)s is on hold. Choose another, or have the hold lifted."
+        "Protocol %(protocol)s is on hold by %(by)s: %(reason)s. Choose another, or"
+        " have the hold lifted."
     ),
     "reading_elsewhere": _(
         "Point %(point)s of the %(side)s side was not read at opening. Close the run"
@@ -321,7 +323,8 @@ SENTENCES: dict[str, str | Promise] = {
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
     "run_on_hold": _(
-        "Run %(run)s is on hold. Nothing goes on until the hold is lifted."
+        "Run %(run)s is on hold by %(by)s: %(reason)s. Nothing goes on until the hold"
+        " is lifted."
     ),
     "scan_gs1_wrong": _(
         "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"

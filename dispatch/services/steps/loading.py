@@ -83,7 +83,9 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
     for box in boxes:
         if box.pk in held:
             hold = standing_on(box)[0]
-            raise OnHold("box_held", box=str(box), on=hold.on, reason=hold.reason)
+            raise OnHold(
+                "box_held", box=str(box), on=hold.on, by=hold.by, reason=hold.reason
+            )
         if box.use_by is not None and box.use_by < today:
             raise Refused("box_past_use_by", box=str(box), use_by=box.use_by)
 

@@ -86,8 +86,9 @@ def packing_problem(
     if bag.stage != BagStage.CLEARED:
         stage = bag.stage.replace("_", " ")
         return WrongStage("bag_not_cleared", bag=bag.number, stage=stage)
-    if reach.bag(bag):
-        return OnHold("bag_on_hold", bag=bag.number)
+    why = reach.why_bag(bag)
+    if why is not None:
+        return OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
     if lot.use_by is not None and lot.use_by < today:
         return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
     hours = lot.part.open_hours

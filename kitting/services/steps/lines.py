@@ -10,7 +10,7 @@ from kitting.domain import exposure
 from kitting.domain.errors import Missing, OnHold, Refused
 from kitting.models import Calibration, Meter, Protocol, Run
 from kitting.models.runs import Moment
-from kitting.reach import standing_holds
+from kitting.reach import refuse_held_bag, standing_holds, why_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -125,8 +125,15 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
         raise Refused("protocol_not_in_force", protocol=str(protocol), on=on)
     if not protocol.signed_by.strip():
         raise Refused("protocol_not_signed", protocol=str(protocol))
-    if any(hold.protocol_id == protocol.pk for hold in standing_holds()):
-        raise OnHold("protocol_on_hold", protocol=str(protocol))
+    for hold in standing_holds():
+        if hold.protocol_id == protocol.pk:
+            why = why_of(hold)
+            raise OnHold(
+                "protocol_on_hold",
+                protocol=str(protocol),
+                by=why.by,
+                reason=why.reason,
+            )
     return protocol
 
 
@@ -228,10 +235,10 @@ def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> None:
     lot = bag.lot
     if not lot.part.needs_clearing:
         raise Refused("part_needs_no_clearing", bag=bag.number, part=lot.part.name)
-    if reach.bag(bag):
-        raise OnHold("bag_on_hold", bag=bag.number)
-    if run.pk in reach.runs:
-        raise OnHold("run_on_hold", run=run.number)
+    refuse_held_bag(bag, reach)
+    why = reach.why_run(run)
+    if why is not None:
+        raise OnHold("run_on_hold", run=run.number, by=why.by, reason=why.reason)
     load = run.protocol.loads.filter(
         part=lot.part_id, revision=lot.revision_id, container=bag.container
     ).first()

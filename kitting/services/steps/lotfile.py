@@ -219,8 +219,9 @@ def _check_materials(found: Found, rows: list[Row]) -> None:
     reach = standing_reach() if ids else None
     left: dict[int, list[list[Any]]] = defaultdict(list)
     for bag in Bag.objects.filter(lot__in=ids, stage__in=USABLE).order_by("pk"):
-        is_held = reach is not None and reach.bag(bag)
-        left[bag.lot_id].append([bag.pieces, bag.number if is_held else ""])
+        why = None if reach is None else reach.why_bag(bag)
+        held = why and {"bag": bag.number, "by": why.by, "reason": why.reason}
+        left[bag.lot_id].append([bag.pieces, held])
     for row in used:
         for origin in row.made_from:
             material = found.lots.get(origin.lot)
@@ -229,7 +230,7 @@ def _check_materials(found: Found, rows: list[Row]) -> None:
                 continue
             held, short = _draw(left[material.pk], origin.amount)
             if held:
-                found.fault(row.line, "made from", origin.lot, "bag_on_hold", bag=held)
+                found.fault(row.line, "made from", origin.lot, "bag_on_hold", **held)
             elif short:
                 found.fault(
                     row.line,
@@ -242,7 +243,7 @@ def _check_materials(found: Found, rows: list[Row]) -> None:
                 )
 
 
-def _draw(bags: list[list[Any]], amount: int) -> tuple[str, int]:
+def _draw(bags: list[list[Any]], amount: int) -> tuple[dict[str, str] | None, int]:
     """Take an amount out of bags; gives the held bag it met, and what is missing."""
     for bag in bags:
         taken = min(bag[0], amount)
@@ -250,7 +251,7 @@ def _draw(bags: list[list[Any]], amount: int) -> tuple[str, int]:
             return bag[1], amount
         bag[0] -= taken
         amount -= taken
-    return "", amount
+    return None, amount
 
 
 def _new_lot(found: Found, group: tuple[Row, ...]) -> NewLot:
