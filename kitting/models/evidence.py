@@ -299,12 +299,16 @@ class Signature(Guarded):
 
 
 class Retirement(Guarded):
-    """The end of a version of a protocol: its last day, and why."""
+    """The end of a version of a protocol: its last day, and why.
+
+    ``was_until`` is the day until which it was signed, where there was one.
+    """
 
     protocol = models.OneToOneField(
         "kitting.Protocol", on_delete=models.PROTECT, related_name="retirement"
     )
     last_day = models.DateField()
+    was_until = models.DateField(null=True)
     reason = models.CharField(max_length=200)
 
     class Meta:
