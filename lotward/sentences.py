@@ -188,12 +188,16 @@ SENTENCES: dict[str, str | Promise] = {
     "level_unknown": _(
         "“%(read)s” is not an inspection level. Choose one of %(known)s."
     ),
+    "lot_number_folds": _(
+        "Lot number “%(text)s” cannot stand in the address of a page: a full stop, two"
+        " of them or nothing stands between strokes. Put a letter or figure there."
+    ),
     "lot_number_malformed": _(
         "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen,"
         " stroke and full stop."
     ),
     "lot_number_of_other_kind": _(
-        "“%(text)s” is Lotward's own number of another thing (%(kind)s). Give the lot"
+        "“%(text)s” reads as the number of another thing (%(kind)s). Give the lot"
         " another number, or none to have one assigned."
     ),
     "mass_missing": _(

@@ -13,10 +13,13 @@ check character, so that a mistyped one is noticed::
 from __future__ import annotations
 
 import re
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
+from kitting.domain import gs1
+from kitting.domain.batch import read_batch
 from kitting.domain.errors import CodeError
 from kitting.domain.shown import shown
 
@@ -29,6 +32,8 @@ _NUMBER: Final = re.compile(
     "(?P<sequence>[0-9]{6}|[1-9][0-9]{6,11})(?P<check>[0-9A-Z])"
 )
 _LOT_NUMBER: Final = re.compile(r"[A-Z0-9/.-]{1,20}")
+_FOLDED: Final = frozenset({"", ".", ".."})
+"""Parts between strokes that browsers fold out of an address."""
 
 
 class Kind(StrEnum):
@@ -162,17 +167,30 @@ def workshop_lot_number(text: str) -> str:
         The number in capitals, 1 to 20 of A to Z, 0 to 9, hyphen, stroke and full stop.
 
     Raises:
-        CodeError: ``lot_number_malformed``; ``lot_number_of_other_kind`` if it reads
-            as Lotward's own number for anything but a lot, check character included.
+        CodeError: ``lot_number_malformed``; ``lot_number_folds`` if an address with
+            it in would be changed by a browser (RFC 3986, 5.2.4); and
+            ``lot_number_of_other_kind`` if it reads as Lotward's own number for
+            anything but a lot, check character included, as an SSCC or a kit batch.
     """
     tidy = text.strip()
     number = tidy.upper() if tidy.isascii() else tidy
     if not _LOT_NUMBER.fullmatch(number):
         raise CodeError("lot_number_malformed", text=shown(text))
-    try:
-        own = read(number)
-    except CodeError:
-        return number
-    if own.kind is not Kind.LOT:
-        raise CodeError("lot_number_of_other_kind", text=number, kind=own.kind.name)
+    if not _FOLDED.isdisjoint(number.split("/")):
+        raise CodeError("lot_number_folds", text=number)
+    other = _other_kind(number)
+    if other:
+        raise CodeError("lot_number_of_other_kind", text=number, kind=other)
     return number
+
+
+def _other_kind(number: str) -> str:
+    if gs1.sscc_ok(number):
+        return "SSCC"
+    with suppress(CodeError):
+        read_batch(number)
+        return "kit batch"
+    with suppress(CodeError):
+        own = read(number)
+        return "" if own.kind is Kind.LOT else own.kind.name
+    return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from urllib.parse import urljoin
 
 import pytest
 from hypothesis import given
@@ -243,6 +244,60 @@ def test_a_lot_number_is_never_that_of_a_bag_or_box(kind):
     assert caught.value.params["kind"] == kind.name
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        ".",
+        "..",
+        "a/..",
+        "../a",
+        "a/./b",
+        "./a",
+        "a//b",
+        "/a",
+        "a/",
+        "/",
+        "../..",
+        "a/.",
+    ],
+)
+def test_a_lot_number_that_a_browser_would_fold_out_of_an_address_is_refused(text):
+    """RFC 3986, 5.2.4: the standard library's urljoin removes the same segments; an
+    empty one is merged by many servers and proxies (common practice)."""
+    folded = urljoin("http://host/lots/", f"{text}/end")
+    assert folded != f"http://host/lots/{text}/end" or "" in text.split("/")
+    assert refused(numbers.workshop_lot_number, text) == "lot_number_folds"
+
+
+@pytest.mark.parametrize("text", ["...", "a.b", "a/.b", "..a", "a./b", "1/2/3", "-/-"])
+def test_a_lot_number_that_stays_in_an_address_is_taken(text):
+    address = f"http://host/lots/{text}/end"
+    assert urljoin("http://host/lots/", f"{text}/end") == address
+    assert numbers.workshop_lot_number(text) == text.upper()
+
+
+@pytest.mark.parametrize(
+    ("text", "kind"),
+    [
+        # GS1 General Specifications, 7.9.1: the worked example of an SSCC.
+        ("376104250021234569", "SSCC"),
+        ("1-FS1EN-26329-3", "kit batch"),
+        ("1-fs1en-26329-3", "kit batch"),
+    ],
+)
+def test_a_lot_number_is_never_that_of_a_carton_or_a_kit_batch(text, kind):
+    with pytest.raises(CodeError) as caught:
+        numbers.workshop_lot_number(text)
+    assert caught.value.code == "lot_number_of_other_kind"
+    assert caught.value.params["kind"] == kind
+
+
+@pytest.mark.parametrize("text", ["376104250021234568", "1-FS1EN-26366-3"])
+def test_what_only_looks_like_one_may_be_a_lot_number(text):
+    """A wrong check digit; day 366 of a year of 365 days."""
+    assert numbers.workshop_lot_number(text) == text
+
+
 @given(st.text(max_size=30))
 def test_any_text_is_read_or_refused_with_a_code(text):
     for call in (numbers.read, numbers.workshop_lot_number):
@@ -250,6 +305,7 @@ def test_any_text_is_read_or_refused_with_a_code(text):
             None,
             "number_malformed",
             "number_check_wrong",
+            "lot_number_folds",
             "lot_number_malformed",
             "lot_number_of_other_kind",
         }
