@@ -3,7 +3,8 @@
 ``kitting.domain.errors`` carries codes and values; people read these. Every placeholder
 is named and is a value that the error carries. Keep the codes in alphabetical order;
 those of numbers, codes, figures and labels stand in ``lotward/sentences.py``, those of
-files in ``lotward/file_sentences.py``.
+files in ``lotward/file_sentences.py``, those of counts, samples and protocols in
+``lotward/evidence_sentences.py``.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from lotward import file_sentences, sentences
+from lotward import file_sentences, place_sentences, sentences
 
 if TYPE_CHECKING:
     from django.utils.functional import Promise
@@ -336,6 +337,10 @@ SENTENCES: dict[str, str | Promise] = {
     "scan_not_a_lot": _(
         "“%(read)s” is not the number of a lot. Enter the number of one."
     ),
+    "scan_separator_lost": _(
+        "“%(read)s” came without its separators and is the label of no box here. Scan"
+        " the label again, or scan the bars below."
+    ),
     "scan_unreadable": _(
         "“%(read)s” holds characters that no number has. Scan the label again."
     ),
@@ -370,7 +375,9 @@ SENTENCES: dict[str, str | Promise] = {
     "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
 }
 ALL: dict[str, str | Promise] = {
+    **evidence_sentences.SENTENCES,
     **file_sentences.SENTENCES,
+    **place_sentences.SENTENCES,
     **sentences.SENTENCES,
     **SENTENCES,
 }

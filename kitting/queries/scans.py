@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from kitting.domain import gs1, numbers
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
-from kitting.models import Bag, Box, Lot, Place, Run
+from kitting.labels.box_label import box_symbols
+from kitting.models import Bag, Box, Carrier, Lot, Place, Run
+from kitting.queries.labels import box_label
 
 if TYPE_CHECKING:
     from django.db.models import Model
@@ -16,13 +19,20 @@ if TYPE_CHECKING:
 LONGEST = 200
 """Longer text than this is no scan of ours; a GS1-128 symbol holds 48 characters."""
 
+_WITHOUT_GS: Final = re.compile(
+    "(?:][A-Za-z][0-9])?(?P<data>01(?P<gtin>[0-9]{14})[!-~]*"
+    "21(?P<serial>K[1-9][0-9]{6,12}[0-9A-Z]))"
+)
+"""A box's matrix as it comes from a scanner that drops the separators: an identifier,
+article and date at the front, the serial behind the batch at the end."""
+
 
 @dataclass(frozen=True)
 class Found:
     """A thing that a scan named."""
 
     kind: str
-    """lot, bag, run, box, place, or number for a shipment's and others' numbers."""
+    """lot, bag, run, box, carrier, place, or number for a shipment's number."""
     row: Model | None
     text: str
     """The number as it is stored."""
@@ -39,13 +49,17 @@ def read(text: str) -> Found:
 
     Raises:
         CodeError: ``scan_empty``, ``scan_too_long``, ``scan_unreadable``,
-            ``number_check_wrong``, or why its GS1 data is wrong.
+            ``number_check_wrong``, ``scan_separator_lost``, or why its GS1 data is
+            wrong.
         Missing: ``nothing_has_number`` if nothing has that number.
     """
     if not text.strip():
         raise CodeError("scan_empty")
     if len(text) > LONGEST:
         raise CodeError("scan_too_long", read=shown(text), most=LONGEST)
+    without = _WITHOUT_GS.fullmatch(text.strip())
+    if without is not None and gs1.gtin14_ok(without["gtin"]):
+        return _of_matrix_without_gs(without, text)
     scan = gs1.read_scan(text)
     if scan.kind == gs1.ScanKind.GS1:
         return _of_gs1(scan, text)
@@ -54,6 +68,17 @@ def read(text: str) -> Found:
     if not text.strip().isprintable():
         raise CodeError("scan_unreadable", read=shown(text))
     return of_number(text)
+
+
+def _of_matrix_without_gs(read: re.Match[str], text: str) -> Found:
+    """Find the box whose own matrix, its separators left out, reads like the text."""
+    found = _ours(read["serial"])
+    box = None if found is None else found.row
+    if isinstance(box, Box) and box.serial is not None:
+        _linear, matrix = box_symbols(box_label(box.pk))
+        if matrix.data.replace(gs1.GS, "") == read["data"]:
+            return Found("box", box, box.serial)
+    raise CodeError("scan_separator_lost", read=shown(text))
 
 
 def _of_gs1(scan: gs1.Scan, text: str) -> Found:
@@ -122,7 +147,9 @@ def _ours(plain: str) -> Found | None:
     if kind in (numbers.Kind.BOX, numbers.Kind.SERIAL):
         field = "number" if kind is numbers.Kind.BOX else "serial"
         return _row("box", Box.objects.filter(**{field: plain}).first(), plain)
-    if kind in (numbers.Kind.SHIPMENT, numbers.Kind.CARRIER):
+    if kind is numbers.Kind.CARRIER:
+        return _row("carrier", Carrier.objects.filter(number=plain).first(), plain)
+    if kind is numbers.Kind.SHIPMENT:
         return Found("number", None, plain)
     return None
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from kitting.domain import gs1
+from kitting.domain import gs1, numbers
 from kitting.domain.errors import CodeError, LotwardError, Missing
+from kitting.domain.numbers import Kind
+from kitting.labels.box_label import box_symbols
 from kitting.models import Box
 from kitting.queries import scans
 from kitting.queries.labels import box_label
+from lotward.messages import sentence
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
@@ -56,6 +59,51 @@ def test_a_box_is_found_by_every_symbol_of_its_label(box: Box) -> None:
         gs1.bracketed(pairs),
     ):
         assert found(text) == ("box", box), text
+
+
+def without_gs(box: Box) -> tuple[str, str]:
+    """What a scanner sends that drops GS: identifier and data of the matrix."""
+    _linear, matrix = box_symbols(box_label(box.pk))
+    assert gs1.GS in matrix.data
+    return matrix.identifier, matrix.data.replace(gs1.GS, "")
+
+
+def test_a_matrix_whose_separators_got_lost_is_still_its_box(box: Box) -> None:
+    """FNC1 between elements is sent as GS: GS1 General Specifications, 7.8.3."""
+    identifier, data = without_gs(box)
+    for text in (data, identifier + data, f"]d1{data}", f" {data}\r\n"):
+        assert found(text) == ("box", box), text
+    assert scans.read(data).text == box.serial
+
+
+@pytest.mark.parametrize("what", ["gtin", "date", "batch", "serial", "more"])
+def test_a_matrix_without_separators_is_believed_only_to_the_letter(
+    box: Box, what: str
+) -> None:
+    _identifier, data = without_gs(box)
+    gtin = str(box.size.gtin)
+    changed = {
+        "gtin": data.replace(gtin, "09521234000020"),
+        "date": data.replace(f"13{box.packed_on:%y%m%d}", "13300101"),
+        "batch": data.replace(box.batch, box.batch[:-1] + "9"),
+        "serial": data.replace(str(box.serial), numbers.assign(Kind.SERIAL, 1, 999)),
+        "more": data.replace(gtin, f"{gtin}37"),
+    }[what]
+    assert changed != data
+    with pytest.raises(CodeError) as error:
+        scans.read(changed)
+    assert_refused(error.value, "scan_separator_lost")
+    assert "scan the bars" in sentence(error.value)
+
+
+def test_a_matrix_without_separators_of_a_lot_with_a_short_batch_reads_whole() -> None:
+    """Where batch and serial fit one field together, they are not taken for a batch."""
+    at = make_packing()
+    at.recipe.product.code = "F"
+    at.recipe.product.save(update_fields=["code"])
+    box = factories.make_closed_box(at.size, at.bench)
+    assert len(f"{box.batch}21{box.serial}") > 20  # 1-F-YYDDD-1 is the shortest batch
+    assert found(without_gs(box)[1]) == ("box", box)
 
 
 def test_the_matrix_of_another_product_with_our_serial_is_not_our_box(box: Box) -> None:
