@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from dispatch.proving.streams import grouped, rows, side_by_side
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.models import Bag, Movement
+from kitting.models import Bag, Movement, OpenBag
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,10 +15,18 @@ if TYPE_CHECKING:
 
 BAG = Bag._meta.db_table
 MOVEMENT = Movement._meta.db_table
+OPEN = OpenBag._meta.db_table
 
 _K, _S = MovementKind, BagStage
 _IN = {_K.RECEIVED, _K.FOUND, _K.TAKEN_BACK}
-_OUT = {_K.PACKED, _K.SAMPLED, _K.MADE_INTO, _K.SCRAPPED, _K.MISSING}
+_OUT = {
+    _K.PACKED,
+    _K.SAMPLED,
+    _K.MADE_INTO,
+    _K.SENT_BACK,
+    _K.SCRAPPED,
+    _K.MISSING,
+}
 _OF_A_BOX = {_K.PACKED, _K.TAKEN_BACK}
 _FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
     _K.RECEIVED: ({""}, {_S.ARRIVED}),
@@ -165,3 +173,19 @@ def _stages_fit(move: _Move) -> bool:
     if before == BagStage.USED_UP and move.delta > 0:
         return after != BagStage.USED_UP
     return after == before or after == BagStage.USED_UP
+
+
+def open_at_benches(tally: Tally) -> None:
+    """A bench's open bag holds pieces, of the part that it is the open bag of.
+
+    Args:
+        tally: Where open bags are counted and faults noted.
+    """
+    found = OpenBag.objects.order_by("pk").values_list(
+        "pk", "part", "bag__lot__part", "bag__pieces"
+    )
+    for pk, part, of, pieces in rows(found):
+        tally.count += 1
+        tally.same(OPEN, pk, "The open bag is of another part.", of, part)
+        if pieces == 0:
+            tally.add(OPEN, pk, "A bag is open that is used up.", "pieces in it", 0)

@@ -131,7 +131,8 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
 
 
 def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
-    """Bring a locked bag to the bench's place; from now on it counts as opened."""
+    """Bring a locked bag to the bench's place, off its carrier; it counts as opened."""
+    bag.carrier_id = None
     if bag.opened_at is None:
         bag.opened_at = now
     if bag.place_id == bench.place_id:
@@ -360,7 +361,7 @@ def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
         box.label_seen_at = act.now
         box.save(update_fields=["stage", "events_seen", "label_seen_at"])
         act.write(event)
-        return BoxMoved(box=str(box), stage=box.stage)
+        return BoxMoved(box=str(box), stage=str(box.stage))
 
     sent = {"box": box_id, "read": read}
     return perform("see_label", sign=sign, sent=sent, gives=BoxMoved, work=work)

@@ -47,7 +47,7 @@ def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         back = take_all_back(box, bags)
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *back)
-        return BoxMoved(box=str(box), stage=box.stage)
+        return BoxMoved(box=str(box), stage=str(box.stage))
 
     sent = {"box": box_id, "reason": reason}
     return perform("call_off_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
@@ -85,7 +85,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         save_bags(list(bags.values()))
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *scrapped)
-        return BoxMoved(box=str(box), stage=box.stage)
+        return BoxMoved(box=str(box), stage=str(box.stage))
 
     sent = {"box": box_id, "reason": reason}
     return perform("void_box", sign=sign, sent=sent, gives=BoxMoved, work=work)

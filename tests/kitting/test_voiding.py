@@ -7,7 +7,7 @@ import pytest
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
 from kitting.models import Box, BoxLine, Movement, OpenBag
-from kitting.services import packing, voiding
+from kitting.services import packing, printing, voiding
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
@@ -45,6 +45,27 @@ def test_a_box_called_off_gives_every_piece_back(at, box: Box) -> None:
     back = Movement.objects.filter(box=box, kind=MovementKind.TAKEN_BACK)
     assert sorted(back.values_list("delta", flat=True)) == [1, 6, 12]
     assert box.events.latest("nth").reason == "Wrong size"
+
+
+@pytest.mark.parametrize("act", ["call_off", "void", "see_label"])
+def test_the_same_act_sent_again_gives_an_outcome_of_the_same_kinds(
+    act: str, at, box: Box
+) -> None:
+    twice = sign()
+    acts = {
+        "call_off": lambda: voiding.call_off_box(box_id=box.pk, reason="x", sign=twice),
+        "void": lambda: voiding.void_box(box_id=box.pk, reason="x", sign=twice),
+        "see_label": lambda: packing.see_label(
+            box_id=box.pk, read=str(box.serial), sign=twice
+        ),
+    }
+    if act != "call_off":
+        packing.close_box(box_id=box.pk, sign=sign())
+        printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+        box.refresh_from_db()
+    first, again = acts[act](), acts[act]()
+    assert repr(first) == repr(again)
+    assert type(first.stage) is type(again.stage) is str
 
 
 def test_a_bag_that_was_used_up_comes_back_to_life_but_is_not_open(at) -> None:

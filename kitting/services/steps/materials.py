@@ -10,6 +10,7 @@ from kitting.domain.stages import BagStage, MovementKind
 from kitting.models import Bag, Lot, LotOrigin, Movement
 from kitting.reach import Reach, refuse_held_bag, standing_reach
 from kitting.services.steps.bags import Change, change, save_bags
+from kitting.services.steps.boxes import drop_used_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -80,6 +81,7 @@ class Materials:
         return LotOrigin(lot=lot, from_lot=material, amount=amount), made
 
     def save(self) -> None:
-        """Write the bags that were used back."""
+        """Write the bags that were used back; an emptied one is open nowhere."""
         if self.changed:
             save_bags(list(self.changed.values()))
+            drop_used_up(self.changed.values())

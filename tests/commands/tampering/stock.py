@@ -15,11 +15,13 @@ from kitting.models import (
     Lot,
     LotOrigin,
     Movement,
+    OpenBag,
     Reading,
     Run,
     RunBag,
     RunVerdict,
 )
+from tests import factories
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -29,6 +31,20 @@ def bag_pieces(history: History) -> list[Named]:
     row = history.visor_lot.bags.get()
     change(row, pieces=F("pieces") - 1)
     return [("bags", Bag, row.pk), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def emptied_bag_stays_open_at_a_bench(history: History) -> list[Named]:
+    row = OpenBag.objects.select_related("bag").get(bag__lot=history.visor_lot)
+    change(row.bag, pieces=0, stage="used_up")
+    return [("open bags", OpenBag, row.pk), ("bags", Bag, row.bag_id)]
+
+
+@tamperer
+def bag_is_open_as_another_part(history: History) -> list[Named]:
+    row = OpenBag.objects.get(bag__lot=history.visor_lot)
+    change(row, part=factories.make_part())
+    return [("open bags", OpenBag, row.pk)]
 
 
 @tamperer
