@@ -16,6 +16,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Literal, TypeAlias, TypeVar
 
+from kitting.domain import margins
 from kitting.domain.errors import Refused
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ _N = TypeVar("_N", float, Decimal, Fraction)
 
 SIDES: tuple[Side, ...] = ("top", "bottom")
 MOMENTS: tuple[Moment, ...] = ("opening", "closing")
-MILLION = 1_000_000
+MILLION = margins.MILLION
 MAX_UW_CM2 = 10_000_000_000
 """10 kW/cm² in μW/cm²: no lamp comes near it; more is a slip of the unit."""
 WORKER_LIMIT_UJ_CM2 = 6_000
@@ -63,6 +64,10 @@ class SideDose:
     """Dose over all passes in μJ/cm², rounded down."""
     low_uj_cm2: int
     """Lower bound of the dose in μJ/cm², rounded down."""
+    rel_u_ppm: int = 0
+    """Relative expanded uncertainty of the meter or dosimeter that it was read with."""
+    by_dosimeter: bool = False
+    """Whether a dosimeter showed it; ``point`` is that dosimeter's number then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,7 +148,13 @@ def exposure_ms(zone_um: int, belt_um_s: int) -> int:
 
 
 def run_dose(
-    readings: Iterable[Reading], *, exposure_ms: int, passes: int, rel_u_ppm: int
+    readings: Iterable[Reading],
+    *,
+    exposure_ms: int,
+    passes: int,
+    rel_u_ppm: int,
+    belt_u_ppm: int = 0,
+    decline_ppm: int = 0,
 ) -> dict[Side, SideDose]:
     """Give each side's dose at its weakest point, and the lower bound of it.
 
@@ -155,7 +166,10 @@ def run_dose(
             twice at one moment, the lower reading counts.
         exposure_ms: Time of one pass in ms, above 0.
         passes: How often each part passed, 1 or more.
-        rel_u_ppm: Relative expanded uncertainty of the dose in ppm, below 1,000,000.
+        rel_u_ppm: Relative expanded uncertainty of the meter in ppm, below 1,000,000.
+        belt_u_ppm: The same of the belt's speed, or of the time where nothing moves.
+        decline_ppm: By how much the lamps may have been weaker than they were read;
+            how the three combine is told in :mod:`kitting.domain.margins`.
 
     Returns:
         By side, top first; only sides that were read.
@@ -163,11 +177,14 @@ def run_dose(
     Raises:
         Refused: If a figure is absurd, or a point was read at opening but not at
             closing or the other way round.
+
+    References:
+        JCGM 100:2008 (GUM) 5.1.6; see :mod:`kitting.domain.margins`.
     """
     found = tuple(readings)
     _refuse(sanity(exposure_ms=exposure_ms), of=exposure_ms)
     _refuse(sanity(passes=passes), of=passes)
-    _refuse(sanity(rel_u_ppm=rel_u_ppm), of=rel_u_ppm)
+    margin = margins.margin_ppm(rel_u_ppm, belt_u_ppm, decline_ppm)
     for reading in found:
         _refuse(sanity(uw_cm2=reading.uw_cm2), of=reading.uw_cm2)
     doses: dict[Side, SideDose] = {}
@@ -184,7 +201,8 @@ def run_dose(
             moment=weakest.moment,
             weakest_uw_cm2=weakest.uw_cm2,
             measured_uj_cm2=product // 1000,
-            low_uj_cm2=_low_uj_cm2(product, rel_u_ppm),
+            low_uj_cm2=margins.low(product, margin, 1000),
+            rel_u_ppm=rel_u_ppm,
         )
     return doses
 
@@ -265,7 +283,8 @@ def shortest_ms(
         required_uj_cm2: Required dose in μJ/cm², above 0.
         uw_cm2: Irradiance at the weakest point in μW/cm², above 0.
         passes: How often each part passes, 1 or more.
-        rel_u_ppm: Relative expanded uncertainty in ppm, below 1,000,000.
+        rel_u_ppm: Share that the lower bound leaves out in ppm, below 1,000,000: the
+            meter's uncertainty alone, or the margin of :mod:`kitting.domain.margins`.
 
     Returns:
         Time of one pass in ms, rounded up: one millisecond less would fail.
@@ -299,7 +318,7 @@ def fastest_belt_um_s(
         uw_cm2: Irradiance at the weakest point in μW/cm², above 0.
         zone_um: Length of the lit zone in μm, above 0.
         passes: How often each part passes, 1 or more.
-        rel_u_ppm: Relative expanded uncertainty in ppm, below 1,000,000.
+        rel_u_ppm: As for :func:`shortest_ms`.
 
     Returns:
         Speed in μm/s, rounded down: one μm/s more would fail.
@@ -372,11 +391,6 @@ def keitz_mw_cm2(power_w: float, length_m: float, distance_m: float) -> float:
     w_m2 = power_w * (2 * half + math.sin(2 * half))
     w_m2 /= 2 * math.pi**2 * distance_m * length_m
     return w_m2 / 10
-
-
-# From the exact product in μW/cm² times ms, rounded once.
-def _low_uj_cm2(product: int, rel_u_ppm: int) -> int:
-    return product * (MILLION - rel_u_ppm) // (1000 * MILLION)
 
 
 # A point that was read only once in the run says nothing about the rest of it.

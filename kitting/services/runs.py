@@ -1,55 +1,66 @@
-"""Disinfection runs: opening, bags on and off, and the verdict on the whole run."""
+"""Disinfection runs: opening one, bags and carriers on and off its line."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
 
 from django.db import IntegrityError, transaction
 
 from kitting import locking
 from kitting.clock import day_of
 from kitting.domain import numbers
-from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
-from kitting.domain.stages import BagStage, MovementKind, RunStage
-from kitting.models import Bag, Place, Run, RunBag
+from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.exposure import Reading
+from kitting.domain.stages import BagStage
+from kitting.models import Bag, Carrier, Place, Protocol, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
 from kitting.operations import Act, Sign, perform
 from kitting.reach import standing_reach
 from kitting.services.meters import Calibrated, record_calibration
-from kitting.services.steps.bags import Change, change, need_stage, save_bags
+from kitting.services.run_ends import (
+    Judged,
+    Stopped,
+    Values,
+    close_run,
+    give_up_run,
+    stop_line,
+)
+from kitting.services.run_values import Logged, log_values
+from kitting.services.steps.bags import save_bags
 from kitting.services.steps.counting import take
+from kitting.services.steps.gauges import calibration_in_force
 from kitting.services.steps.lines import (
     Belt,
-    off_from,
+    by_light,
+    held_belt,
     pass_ms,
     protocol_in_force,
     readings_of,
-    refuse_other_points,
-    refuse_uncovered,
-    uncertainty_of,
 )
-from kitting.services.steps.verdicts import after_run, judge, reading_rows, return_bag
+from kitting.services.steps.stays import go_off, go_on, lock_open_run
+from kitting.services.steps.verdicts import reading_rows
 
 __all__ = [
     "Belt",
     "Calibrated",
+    "CarrierOnLine",
     "Judged",
+    "Logged",
     "OnLine",
     "Opened",
+    "Stopped",
     "close_run",
     "give_up_run",
+    "log_values",
     "open_run",
     "put_on",
     "record_calibration",
     "scan_bag",
+    "scan_carrier",
+    "stop_line",
     "take_off",
 ]
-
-Values = Sequence[tuple[int, str, int]]
-"""Readings as entered: point, side, irradiance in µW/cm²."""
 
 
 @dataclass(frozen=True)
@@ -69,10 +80,11 @@ class OnLine:
 
 
 @dataclass(frozen=True)
-class Judged:
-    """The verdict on a run."""
+class CarrierOnLine:
+    """A carrier whose bags went on or came off."""
 
     run: str
+    carrier: str
     stage: str
     bags: int
 
@@ -85,16 +97,22 @@ def open_run(
     belt: Belt,
     readings: Values,
     sign: Sign,
+    by_dosimeter: bool = False,
 ) -> Opened:
     """Open a run on a line with a protocol, a meter and its opening readings.
 
     Args:
         line_id: The line; it must have no open run.
         protocol_id: The protocol; in force today.
-        meter_id: The meter; in calibration today.
-        belt: Zone, speed or time, and passes.
-        readings: Opening readings, at least one for each side that needs a dose.
+        meter_id: The meter; in calibration today, for the protocol's spectrum. A
+            thermometer or test strip for a protocol by heat or liquid.
+        belt: Zone, speed or time, passes, and what is uncertain about them; empty for
+            a protocol by heat or liquid.
+        readings: Opening readings, at least one for each side that needs a dose; none
+            for a protocol by heat or liquid.
         sign: Who, when and the operation key.
+        by_dosimeter: A dosimeter will go through instead of readings on the sides that
+            have none. The run is not closed without it.
 
     Returns:
         The number of the run.
@@ -114,25 +132,24 @@ def open_run(
         if line is None:
             raise Missing("row_missing", what="line")
         protocol = protocol_in_force(protocol_id, today)
-        rel_u_ppm = uncertainty_of(meter_id, today)
-        taken = readings_of(readings, Moment.OPENING)
-        for side in protocol.required():
-            if not any(reading.side == side for reading in taken):
-                raise Refused("side_not_read", side=side)
+        newest = calibration_in_force(meter_id, today, protocol)
+        through, rows = _measured(protocol, belt, readings, by_dosimeter=by_dosimeter)
         run = Run(
             line=line,
             protocol=protocol,
             meter_id=meter_id,
-            zone_um=belt.zone_um,
-            belt_um_s=belt.belt_um_s,
-            exposure_ms=pass_ms(belt),
-            passes=belt.passes,
-            rel_u_ppm=rel_u_ppm,
+            zone_um=through.zone_um,
+            belt_um_s=through.belt_um_s,
+            exposure_ms=pass_ms(through),
+            passes=through.passes,
+            rel_u_ppm=newest.rel_u_ppm,
+            belt_u_ppm=through.u_ppm,
+            decline_ppm=through.decline_ppm,
             opened_at=act.now,
             number=take(act.workshop.site, numbers.Kind.RUN)[0],
         )
         _insert(run)
-        act.write(*reading_rows(run, taken))
+        act.write(*reading_rows(run, rows))
         return Opened(run=run.number)
 
     sent = {
@@ -141,8 +158,26 @@ def open_run(
         "meter": meter_id,
         "belt": vars(belt),
         "readings": [list(value) for value in readings],
+        "by_dosimeter": by_dosimeter,
     }
     return perform("open_run", sign=sign, sent=sent, gives=Opened, work=work)
+
+
+def _measured(
+    protocol: Protocol, belt: Belt, readings: Values, *, by_dosimeter: bool
+) -> tuple[Belt, list[Reading]]:
+    """What a run is opened with: its times, and its checked readings."""
+    if not by_light(protocol):
+        if readings or by_dosimeter:
+            raise Refused("readings_without_light", protocol=str(protocol))
+        return held_belt(belt, protocol), []
+    if by_dosimeter and not readings:
+        return belt, []
+    taken = readings_of(readings, Moment.OPENING)
+    for side in protocol.required():
+        if not by_dosimeter and all(reading.side != side for reading in taken):
+            raise Refused("side_not_read", side=side)
+    return belt, taken
 
 
 def _insert(run: Run) -> None:
@@ -180,15 +215,6 @@ def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
 
     sent = {"run": run_id, "bag": bag_id}
     return perform("put_on", sign=sign, sent=sent, gives=OnLine, work=work)
-
-
-def _refuse_other_run(bag: Bag, run: Run) -> None:
-    stays = RunBag.objects.filter(bag=bag).select_related("run")
-    live = stays.filter(live=True).exclude(run=run).first()
-    if live is not None:
-        raise WrongStage("bag_in_other_run", bag=bag.number, run=live.run.number)
-    if stays.filter(run=run).exists():
-        raise Refused("bag_was_on", bag=bag.number, run=run.number)
 
 
 def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> OnLine:
@@ -255,150 +281,80 @@ def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
 def _lock(run_id: int, bag_id: int) -> tuple[Bag, Run]:
     locking.enter_gate()
     bag = locking.lock_row(Bag, bag_id)
-    return bag, _open_run(run_id)
+    return bag, lock_open_run(run_id)
 
 
 def _put_on(act: Act, bag: Bag, run: Run) -> OnLine:
-    protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
-    _refuse_other_run(bag, run)
-    need_stage(bag, BagStage.ACCEPTED)
-    refuse_uncovered(run, bag, standing_reach())
-    moved = change(
-        bag,
-        Change(
-            MovementKind.WENT_ON,
-            bag.pieces,
-            to=BagStage.IN_RUN,
-            place_id=run.line_id,
-        ),
-    )
-    save_bags([bag])
-    RunBag.objects.create(run=run, bag=bag, on_at=act.now)
-    act.write(moved)
+    _all_on(act, [bag], run)
     return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
 
 
 def _take_off(act: Act, bag: Bag, run: Run, *, short: bool) -> OnLine:
-    stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
-    if stay is None:
-        raise Refused("bag_not_on", bag=bag.number, run=run.number)
-    if stay.off_at is not None:
-        raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
-    need_stage(bag, BagStage.IN_RUN)
-    left = off_from(stay, run) - act.now
-    if left > timedelta(0) and not short:
-        # Rounded up: after so many seconds it may come off.
-        seconds = -(-left // timedelta(seconds=1))
-        raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
-    moved = change(bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED))
+    moved = go_off(bag, run, act.now, short=short)
     save_bags([bag])
-    stay.off_at = act.now
-    stay.save(update_fields=["off_at"])
     act.write(moved)
     return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
 
 
-def _open_run(run_id: int) -> Run:
-    run = locking.lock_row(Run, run_id)
-    if run.stage != RunStage.OPEN:
-        raise WrongStage("run_closed", run=run.number, stage=run.stage)
-    return run
+def _all_on(act: Act, bags: list[Bag], run: Run) -> None:
+    protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
+    reach = standing_reach()
+    went = [go_on(bag, run, reach, act.now) for bag in bags]
+    save_bags(bags)
+    RunBag.objects.bulk_create([stay for _, stay in went])
+    act.write(*(moved for moved, _ in went))
 
 
-def close_run(*, run_id: int, readings: Values, sign: Sign) -> Judged:
-    """Close a run with its closing readings and judge it as a whole.
+def scan_carrier(*, run_id: int, carrier_id: int, sign: Sign) -> CarrierOnLine:
+    """Take one scan of a carrier: all its bags go on the line, or all come off it.
 
-    Released if the lower bound of the dose at the weakest point meets the protocol on
-    every side that it requires: the bags are cleared, but for those that came off
-    before their passes were over. Failed otherwise: all are back at accepted. What went
-    back may go on another run.
+    They come off where all of them are on; they go on where none is. One bag that is
+    refused keeps every other where it is, and is named.
 
     Args:
-        run_id: The run; all its bags are off the line.
-        readings: Closing readings at the points and sides of the opening ones.
+        run_id: The run.
+        carrier_id: The carrier.
         sign: Who, when and the operation key.
 
     Returns:
-        The verdict and how many bags it moved.
+        The carrier, the stage of its bags and how many they are.
 
     Raises:
-        Missing: If there is no such run.
-        Refused: If readings or meter are not in order, or bags are still on the line.
-        WrongStage: If the run is closed.
+        Missing: If the run or carrier is not there.
+        OnHold: As ``put_on``.
+        Refused: ``carrier_empty``, ``carrier_half_on``, or as ``put_on`` and
+            ``take_off``.
+        WrongStage: As ``put_on`` and ``take_off``.
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(act: Act) -> Judged:
-        run, bags, stays = _lock_to_close(run_id)
-        taken = readings_of(readings, Moment.CLOSING)
-        refuse_other_points(run, taken)
-        now_ppm = uncertainty_of(run.meter_id, day_of(act.workshop, act.now))
-        verdicts, passed = judge(run, taken, max(run.rel_u_ppm, now_ppm))
-        _end(run, act, RunStage.RELEASED if passed else RunStage.FAILED)
-        moved = [after_run(bag, stays[bag.pk], run, passed=passed) for bag in bags]
-        save_bags(bags)
-        act.write(*reading_rows(run, taken), *verdicts, *moved)
-        return Judged(run=run.number, stage=run.stage, bags=len(bags))
+    def work(act: Act) -> CarrierOnLine:
+        locking.enter_gate()
+        carrier = Carrier.objects.filter(pk=carrier_id).first()
+        if carrier is None:
+            raise Missing("row_missing", what="carrier")
+        found = Bag.objects.filter(carrier=carrier).exclude(stage=BagStage.USED_UP)
+        bags = locking.lock_found(found)
+        run = lock_open_run(run_id)
+        if not bags:
+            raise Refused("carrier_empty", carrier=carrier.number)
+        stays = RunBag.objects.filter(run=run, bag__in=bags)
+        seen = set(stays.values_list("bag", flat=True))
+        off = [bag.number for bag in bags if bag.pk not in seen]
+        if seen and off:
+            raise Refused("carrier_half_on", carrier=carrier.number, bag=off[0])
+        if seen:
+            moved = [go_off(bag, run, act.now) for bag in bags]
+            save_bags(bags)
+            act.write(*moved)
+        else:
+            _all_on(act, bags, run)
+        return CarrierOnLine(
+            run=run.number,
+            carrier=carrier.number,
+            stage=bags[0].stage,
+            bags=len(bags),
+        )
 
-    sent = {"run": run_id, "readings": [list(value) for value in readings]}
-    return perform("close_run", sign=sign, sent=sent, gives=Judged, work=work)
-
-
-def give_up_run(*, run_id: int, reason: str, sign: Sign) -> Judged:
-    """End a run that cannot be closed with readings: it failed, without a dose.
-
-    The lamps went out, or the meter broke or is due: all bags go back to accepted.
-
-    Args:
-        run_id: The run; all its bags are off the line.
-        reason: Why, for the record of each bag.
-        sign: Who, when and the operation key.
-
-    Returns:
-        The failed run and how many bags went back.
-
-    Raises:
-        Missing: If there is no such run.
-        Refused: ``reason_missing``, ``bags_on_the_line``.
-        WrongStage: If the run is closed.
-        OperationKeyReused: If the key was used for another act.
-    """
-
-    def work(act: Act) -> Judged:
-        if not reason.strip():
-            raise Refused("reason_missing")
-        run, bags, _ = _lock_to_close(run_id)
-        _end(run, act, RunStage.FAILED)
-        words = f"run {run.number} given up: {reason.strip()}"
-        moved = [return_bag(bag, run, words) for bag in bags]
-        save_bags(bags)
-        act.write(*moved)
-        return Judged(run=run.number, stage=run.stage, bags=len(bags))
-
-    sent = {"run": run_id, "reason": reason}
-    return perform("give_up_run", sign=sign, sent=sent, gives=Judged, work=work)
-
-
-def _lock_to_close(run_id: int) -> tuple[Run, list[Bag], dict[int, RunBag]]:
-    ids = RunBag.objects.filter(run=run_id, live=True).values_list("bag", flat=True)
-    bags = list(locking.lock_rows(Bag, ids).values())
-    run = _open_run(run_id)
-    # Read again under the lock: a bag may have gone on since the ids were read.
-    live = run.run_bags.filter(live=True).select_related("bag").order_by("pk")
-    stays = {stay.bag_id: stay for stay in live}
-    locked = {bag.pk for bag in bags}
-    on = [
-        stay.bag.number
-        for stay in stays.values()
-        if stay.off_at is None or stay.bag_id not in locked
-    ]
-    if on:
-        raise Refused("bags_on_the_line", run=run.number, bags=", ".join(on))
-    return run, bags, stays
-
-
-def _end(run: Run, act: Act, stage: RunStage) -> None:
-    run.stage = stage
-    run.closed_at = act.now
-    run.save(update_fields=["stage", "closed_at"])
-    run.run_bags.filter(live=True).update(live=False)
+    sent = {"run": run_id, "carrier": carrier_id}
+    return perform("scan_carrier", sign=sign, sent=sent, gives=CarrierOnLine, work=work)

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from kitting.domain import exposure
+from kitting.domain import exposure, margins
 from kitting.domain.errors import Missing, OnHold, Refused
-from kitting.models import Calibration, Meter, Protocol, Run
-from kitting.models.runs import Moment
+from kitting.models import Protocol, Run
+from kitting.models.runs import UVC, Moment
 from kitting.reach import refuse_held_bag, standing_holds, why_of
 
 if TYPE_CHECKING:
@@ -38,6 +38,43 @@ class Belt:
     exposure_ms: int | None = None
     """Time of one pass where nothing moves; else it follows from zone and speed."""
     passes: int = 1
+    u_ppm: int = 0
+    """Relative expanded uncertainty (k = 2) of the speed, or of the time, in ppm."""
+    decline_ppm: int = 0
+    """By how much the lamps may be weaker than they are read, in ppm."""
+
+
+def by_light(protocol: Protocol) -> bool:
+    """Whether a protocol works by UV-C; else it holds a value for a time.
+
+    Args:
+        protocol: The protocol.
+
+    Returns:
+        True for a belt or cabinet, False for heat or liquid.
+    """
+    return protocol.method in UVC
+
+
+def held_belt(belt: Belt, protocol: Protocol) -> Belt:
+    """How long a bag stays at least in a run by heat or liquid: the hold, once.
+
+    Args:
+        belt: As it was entered; everything must be left empty.
+        protocol: The protocol, with its hold.
+
+    Returns:
+        One pass of the hold's time.
+
+    Raises:
+        Refused: ``belt_without_light`` if a belt or a time was entered,
+            ``hold_not_stated`` if the protocol names no time or no minimum.
+    """
+    if belt != Belt():
+        raise Refused("belt_without_light")
+    if not protocol.hold_s or not protocol.min_value:
+        raise Refused("hold_not_stated", protocol=str(protocol))
+    return Belt(exposure_ms=protocol.hold_s * 1000)
 
 
 def pass_ms(belt: Belt) -> int:
@@ -53,6 +90,7 @@ def pass_ms(belt: Belt) -> int:
         Refused: ``belt_half_given``, ``belt_or_time``, ``passes_too_many``,
             ``pass_too_long``, ``zone_too_long``, ``belt_too_fast``, or what is absurd.
     """
+    margins.margin_ppm(0, belt.u_ppm, belt.decline_ppm)
     for code in exposure.sanity(passes=belt.passes):
         raise Refused(code, value=belt.passes)
     if belt.passes > MOST_PASSES:
@@ -135,34 +173,6 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
                 reason=why.reason,
             )
     return protocol
-
-
-def uncertainty_of(meter_id: int, on: date) -> int:
-    """The relative expanded uncertainty of a meter that is in calibration.
-
-    Args:
-        meter_id: The meter.
-        on: The workshop's day.
-
-    Returns:
-        Parts per million, of the newest calibration on or before the day.
-
-    Raises:
-        Missing: If there is no such meter.
-        Refused: ``meter_not_calibrated``, ``meter_out_of_calibration``.
-    """
-    if not Meter.objects.filter(pk=meter_id).exists():
-        raise Missing("row_missing", what="meter")
-    newest = (
-        Calibration.objects.filter(meter=meter_id, on__lte=on)
-        .order_by("-on", "-pk")
-        .first()
-    )
-    if newest is None:
-        raise Refused("meter_not_calibrated")
-    if newest.due < on:
-        raise Refused("meter_out_of_calibration", due=newest.due, on=on)
-    return newest.rel_u_ppm
 
 
 def readings_of(
