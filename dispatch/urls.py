@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.views import log, recall, shipments
+from dispatch.views import log, packing_list, recall, shipments
 
 app_name = "dispatch"
 
@@ -14,6 +14,11 @@ urlpatterns: list[URLPattern] = [
     path("shipments/", shipments.shipments, name="shipments"),
     path("shipments/new/", shipments.shipment_new, name="shipment-new"),
     path("shipments/<str:number>/", shipments.shipment_detail, name="shipment-detail"),
+    path(
+        "shipments/<str:number>/packing-list/",
+        packing_list.packing_list,
+        name="packing-list",
+    ),
     path("shipments/<str:number>/scan/", shipments.shipment_scan, name="shipment-scan"),
     path(
         "shipments/<str:number>/take-off/",

@@ -1,12 +1,14 @@
-"""What a recall lookup shows beside the trace: holds, choices, and what can be held."""
+"""What a recall lookup shows beside the trace: whom it reached, holds, choices."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from dispatch.models import Shipment
-from kitting.domain.stages import IN_HOUSE
+from django.db.models import Count, Q, Sum
+
+from dispatch.models import Consignee, Shipment
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
 from kitting.models.holds import TARGETS
 from kitting.reach import held_boxes, reach_of, standing_reach
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
 
     from django.db.models import Model
 
-    from dispatch.queries.trace import BagRow, BoxRow
+    from dispatch.queries.trace import BagRow, BoxRow, Trace
     from kitting.reach import Reach
 
 MOST_CHOICES = 50
@@ -42,6 +44,91 @@ class Target:
     value: str
     """The kind and id, or the name of a source, as the form sends it."""
     words: str
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A consignee that boxes of a trace were sent to: who must be told."""
+
+    code: str
+    name: str
+    address: str
+    contact: str
+    boxes: tuple[BoxRow, ...]
+    """The boxes that left for it, in the order of the trace."""
+    pieces: int
+    """Traced pieces in them."""
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """Bags with something in them that a hold reaches, in one unit."""
+
+    unit: str
+    amount: int
+    bags: int
+
+
+def whom_it_reached(found: Trace) -> list[Reached]:
+    """The consignees of the boxes that have left, with what each of them has.
+
+    Args:
+        found: A trace.
+
+    Returns:
+        One for each consignee, by name; two of one name stay apart.
+    """
+    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
+    sent = Shipment.objects.filter(number__in={box.shipment for box in gone})
+    whose = {one.number: one.consignee for one in sent.select_related("consignee")}
+    by_consignee: dict[Consignee, list[BoxRow]] = {}
+    for box in gone:
+        by_consignee.setdefault(whose[box.shipment], []).append(box)
+    return [
+        Reached(
+            code=whom.code,
+            name=whom.name,
+            address=whom.address,
+            contact=whom.contact,
+            boxes=tuple(boxes),
+            pieces=sum(box.pieces for box in boxes),
+        )
+        for whom, boxes in sorted(
+            by_consignee.items(), key=lambda one: (one[0].name, one[0].code)
+        )
+    ]
+
+
+def lot_to_filter_by(row: Model | None) -> str:
+    """The lot by which the shipping log can be filtered for what was traced.
+
+    Args:
+        row: The thing that was traced.
+
+    Returns:
+        The number of the lot, or of the bag's lot; empty for anything else.
+    """
+    if isinstance(row, Bag):
+        row = row.lot
+    return row.number if isinstance(row, Lot) else ""
+
+
+def bags_stopped(hold_id: int) -> list[Stopped]:
+    """The bags that one hold stops: those that still hold something.
+
+    Args:
+        hold_id: The hold.
+
+    Returns:
+        One for each unit that occurs, by unit.
+    """
+    reach = reach_of(Hold.objects.filter(pk=hold_id))
+    held = Q(pk__in=reach.bags) | Q(lot__in=reach.lots) | Q(cleared_run__in=reach.runs)
+    found = Bag.objects.filter(held, pieces__gt=0).values("lot__part__unit")
+    sums = found.annotate(sum=Sum("pieces"), bags=Count("pk")).order_by(
+        "lot__part__unit"
+    )
+    return [Stopped(row["lot__part__unit"], row["sum"], row["bags"]) for row in sums]
 
 
 def standing_on(row: Model) -> list[Standing]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
@@ -19,7 +19,7 @@ from kitting.queries import scans
 from kitting.reach import held_boxes, standing_reach
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable
+    from collections.abc import Iterable
     from datetime import date
 
     from django.db.models import QuerySet
@@ -39,6 +39,16 @@ class LotIn:
 
     number: str
     part: str
+
+
+class OfAKind(Protocol):
+    """Anything that tells the product and size of a box."""
+
+    @property
+    def product(self) -> str: ...
+
+    @property
+    def sets(self) -> int: ...
 
 
 @dataclass(frozen=True)
@@ -181,7 +191,7 @@ def _holds_on(boxes: dict[int, Box]) -> dict[int, str]:
     return {pk: f"{hold.on}: {hold.reason}" for pk, hold in first.items()}
 
 
-def by_size(boxes: Collection[OnBoard]) -> list[tuple[str, int, int]]:
+def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int]]:
     """What is on a shipment, as it would be counted on the pallet.
 
     Args:

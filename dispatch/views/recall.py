@@ -23,6 +23,8 @@ from kitting.locking import snapshot
 from kitting.models import Hold
 from kitting.operations import Sign
 from kitting.services import holds
+from kitting.templatetags.amounts import amount
+from kitting.templatetags.look import pieces
 from lotward.http import LotwardRequest, add_refusal, allowed, get_or_404, go
 from lotward.messages import sentence
 from lotward.tables import Column, file_response
@@ -86,6 +88,8 @@ def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:
         "held_bags": queries.held_bags_among(found.bags),
         "gone_pieces": sum(box.pieces for box in gone),
         "here_pieces": sum(box.pieces for box in here),
+        "reached": queries.whom_it_reached(found),
+        "lot_filter": queries.lot_to_filter_by(found.row),
         "holds": queries.standing_on(found.row) if found.row else [],
         "form": form,
     }
@@ -123,19 +127,34 @@ def hold(request: LotwardRequest) -> HttpResponse:
 
 
 def _held_words(held: holds.Held) -> str:
-    here = ngettext(
-        "The hold stands: %(boxes)s box here is stopped.",
-        "The hold stands: %(boxes)s boxes here are stopped.",
-        held.boxes_here,
-    ) % {"boxes": held.boxes_here}
+    stopped = [_boxes_words(held.boxes_here)] if held.boxes_here else []
+    stopped += [_bags_words(bags) for bags in queries.bags_stopped(held.hold_id)]
+    if stopped:
+        words = _("The hold stands. It stops %(what)s.")
+        words %= {"what": _(" and ").join(stopped)}
+    else:
+        words = _("The hold stands. Nothing that it reaches is here now.")
     if not held.boxes_gone:
-        return here
+        return words
     gone = ngettext(
         "%(boxes)s box has left already: its consignee must be told.",
         "%(boxes)s boxes have left already: their consignees must be told.",
         held.boxes_gone,
-    ) % {"boxes": held.boxes_gone}
-    return f"{here} {gone}"
+    ) % {"boxes": pieces(held.boxes_gone)}
+    return f"{words} {gone}"
+
+
+def _boxes_words(boxes: int) -> str:
+    words = ngettext("%(boxes)s box here", "%(boxes)s boxes here", boxes)
+    return words % {"boxes": pieces(boxes)}
+
+
+def _bags_words(stopped: queries.Stopped) -> str:
+    words = ngettext(
+        "%(amount)s in %(bags)s bag", "%(amount)s in %(bags)s bags", stopped.bags
+    )
+    inside = amount(stopped.amount, stopped.unit)
+    return words % {"amount": inside, "bags": pieces(stopped.bags)}
 
 
 def _address(asked: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.contrib import messages
+from django.contrib.messages import get_messages
 from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.shortcuts import redirect, render
@@ -48,6 +49,9 @@ if TYPE_CHECKING:
     from kitting.forms.base import KeyedForm
 
 T = TypeVar("T")
+
+BY_SCAN = "by-scan"
+"""Marks a message that belongs under the scan field."""
 
 COLUMNS: list[Column[OnBoard]] = [
     Column("box", lambda row: row.box),
@@ -231,8 +235,13 @@ def _after_scan(
     said = words % {"box": done.box}
     if wants_fragment(request):
         return _show(request, shipment, said=said)
-    messages.success(request, said)
+    messages.success(request, said, extra_tags=BY_SCAN)
     return redirect(_address(shipment.number))
+
+
+def _said_by_scan(request: LotwardRequest) -> str:
+    """What the scan before this page did; it stands under the field, not on top."""
+    return " ".join(str(m) for m in get_messages(request) if m.extra_tags == BY_SCAN)
 
 
 def _show(
@@ -251,7 +260,7 @@ def _show(
         "shipment": shipment,
         "boxes": [(box, new_op_key()) for box in boxes],
         "sizes": queries.by_size(boxes),
-        "said": said,
+        "said": said or _said_by_scan(request),
         "wrong": wrong,
     }
     if shipment.stage == ShipmentStage.OPEN:
