@@ -10,10 +10,10 @@ from kitting.domain.numbers import Kind
 from kitting.models import Counter, JournalHead, Workshop
 
 ROLES: dict[str, tuple[str, ...]] = {
-    "packer": ("see_work", "pack", "print_labels"),
-    "checker": ("see_work", "take_in", "check_lots"),
-    "line operator": ("see_work", "run_line"),
-    "clerk": ("see_work", "send_boxes", "print_labels", "recall"),
+    "packer": ("see_work", "pack", "print_labels", "put_away", "count_bags"),
+    "checker": ("see_work", "take_in", "check_lots", "put_away", "count_bags"),
+    "line operator": ("see_work", "run_line", "put_away"),
+    "clerk": ("see_work", "send_boxes", "print_labels", "recall", "put_away"),
     "quality officer": (
         "see_work",
         "check_lots",
@@ -24,12 +24,16 @@ ROLES: dict[str, tuple[str, ...]] = {
         "place_holds",
         "lift_holds",
         "void_boxes",
+        "count_bags",
+        "keep_meters",
+        "sign_protocols",
     ),
     "manager": (
         "see_work",
         "take_in",
         "check_lots",
         "run_line",
+        "put_away",
         "pack",
         "print_labels",
         "send_boxes",
@@ -37,6 +41,8 @@ ROLES: dict[str, tuple[str, ...]] = {
         "place_holds",
         "void_boxes",
         "set_checks",
+        "count_bags",
+        "keep_meters",
         "set_up",
     ),
 }

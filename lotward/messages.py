@@ -15,7 +15,14 @@ from typing import TYPE_CHECKING
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from lotward import file_sentences, place_sentences, sentences
+from lotward import (
+    check_sentences,
+    evidence_sentences,
+    file_sentences,
+    place_sentences,
+    run_sentences,
+    sentences,
+)
 
 if TYPE_CHECKING:
     from django.utils.functional import Promise
@@ -375,9 +382,11 @@ SENTENCES: dict[str, str | Promise] = {
     "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
 }
 ALL: dict[str, str | Promise] = {
+    **check_sentences.SENTENCES,
     **evidence_sentences.SENTENCES,
     **file_sentences.SENTENCES,
     **place_sentences.SENTENCES,
+    **run_sentences.SENTENCES,
     **sentences.SENTENCES,
     **SENTENCES,
 }

@@ -11,19 +11,50 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.forms.base import DayField, KeyedForm, ScanField
 from kitting.models import Lot, Method, Part, Place, Revision
-from kitting.models.lots import Container, containers
+from kitting.models.lots import Container, CountedBy, containers
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 MOST_COUNTS = 500
 """Bags that the form takes at once; more come in a file."""
+WAYS = {
+    CountedBy.HAND: _("by hand"),
+    CountedBy.MACHINE: _("by machine"),
+    CountedBy.WEIGHT: _("by weight"),
+    CountedBy.STACK: _("in stacks"),
+}
 
 
 if TYPE_CHECKING:
     _RevisionChoice = forms.ModelChoiceField[Revision]
 else:
     _RevisionChoice = forms.ModelChoiceField
+
+
+class SureMixin:
+    """A field for why more pieces than the material gives are right.
+
+    It stays out of sight until the question was asked.
+    """
+
+    fields: dict[str, forms.Field]
+
+    def ask_whether_sure(self) -> None:
+        """Show the field; the refusal stands at it."""
+        field = self.fields["sure"]
+        field.widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+
+def sure_field() -> forms.CharField:
+    """The field of ``SureMixin``."""
+    return forms.CharField(
+        label=_("Sure: why this is right"),
+        required=False,
+        max_length=200,
+        help_text=_("Goes into the record, with your name."),
+        widget=forms.HiddenInput,
+    )
 
 
 class RevisionField(_RevisionChoice):
@@ -39,7 +70,12 @@ class RevisionField(_RevisionChoice):
         return f"{obj.part.name}, revision {obj.code}"
 
 
-class NewLotForm(KeyedForm):
+def ways_to_have_counted() -> list[tuple[str, Any]]:
+    """Ways of counting what comes in, with that nobody said."""
+    return [("", _("nobody said how")), *WAYS.items()]
+
+
+class NewLotForm(SureMixin, KeyedForm):
     """A lot with its first bags."""
 
     revision = RevisionField(
@@ -86,6 +122,9 @@ class NewLotForm(KeyedForm):
         help_text=_("Such as 100 100 80, where bags differ."),
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
+    counted_by = forms.ChoiceField(
+        label=_("Counted"), choices=ways_to_have_counted, required=False
+    )
     container = forms.ChoiceField(
         label=_("Container"), choices=containers, initial=Container.TOTE
     )
@@ -108,6 +147,7 @@ class NewLotForm(KeyedForm):
     close = forms.BooleanField(
         label=_("Close the lot: no more bags will come"), required=False
     )
+    sure = sure_field()
 
     def clean_counts(self) -> tuple[int, ...]:
         """Read the counts of bags, separated by blanks, commas, semicolons or plus."""
@@ -196,7 +236,7 @@ class NewLotForm(KeyedForm):
         return (data["pieces_each"],) * data["bag_count"] if data["bag_count"] else ()
 
 
-class NewBagForm(KeyedForm):
+class NewBagForm(SureMixin, KeyedForm):
     """One more bag of an open lot."""
 
     number = ScanField(
@@ -205,6 +245,9 @@ class NewBagForm(KeyedForm):
         help_text=_("Scan the blank label on the bag. Empty: Lotward gives a number."),
     )
     pieces = forms.IntegerField(label=_("How many"), min_value=1)
+    counted_by = forms.ChoiceField(
+        label=_("Counted"), choices=ways_to_have_counted, required=False
+    )
     container = forms.ChoiceField(label=_("Container"), choices=containers)
     place = forms.ModelChoiceField(
         label=_("Place"),
@@ -225,6 +268,7 @@ class NewBagForm(KeyedForm):
             " ask for a new lot."
         ),
     )
+    sure = sure_field()
 
     def __init__(self, *args: Any, lot: Lot, **kwargs: Any) -> None:
         last = lot.bags.last()

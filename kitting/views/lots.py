@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.core.paginator import Paginator
 from django.urls import reverse
 from django.utils import timezone
@@ -125,6 +126,7 @@ def lot_new(request: LotwardRequest) -> HttpResponse:
     status = OK
     if request.method == "POST":
         done, status = attempt(request, form, lambda sign: _take_in(form, sign))
+        _ask(form)
         if done is not None:
             messages.success(request, _taken(done, form.cleaned_data["close"]))
             return go(request, lot_address(done.lots[0]))
@@ -139,6 +141,12 @@ def lot_new(request: LotwardRequest) -> HttpResponse:
     )
 
 
+def _ask(form: NewLotForm | NewBagForm) -> None:
+    """Let the person say why more pieces than the material gives are right."""
+    if form.has_error(NON_FIELD_ERRORS, "yield_impossible") or form.data.get("sure"):
+        form.ask_whether_sure()
+
+
 def _take_in(form: NewLotForm, sign: Sign) -> lots.TakenIn:
     data = form.cleaned_data
     place = data["place"]
@@ -148,7 +156,12 @@ def _take_in(form: NewLotForm, sign: Sign) -> lots.TakenIn:
         made_on=data["made_on"],
         source=data["source"],
         bags=tuple(
-            lots.NewBag(pieces, data["container"], place.pk if place else None)
+            lots.NewBag(
+                pieces,
+                data["container"],
+                place.pk if place else None,
+                counted_by=data["counted_by"],
+            )
             for pieces in form.pieces
         ),
         number=data["number"],
@@ -157,6 +170,7 @@ def _take_in(form: NewLotForm, sign: Sign) -> lots.TakenIn:
         source_number=data["source_number"],
         made_from=data["made_from"],
         close=data["close"],
+        sure=data["sure"],
     )
     return lots.take_in(lots=[new], sign=sign)
 
@@ -180,6 +194,7 @@ def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
     status = OK
     if request.method == "POST":
         done, status = attempt(request, form, lambda sign: _add_bag(lot, form, sign))
+        _ask(form)
         if done is not None:
             said = _("Bag %(bag)s is in lot %(lot)s.")
             messages.success(request, said % {"bag": done.bags[0], "lot": lot.number})
@@ -204,6 +219,7 @@ def _add_bag(lot: Lot, form: NewBagForm, sign: Sign) -> lots.TakenIn:
         container=data["container"],
         place_id=data["place"].pk if data["place"] else None,
         number=data["number"],
+        counted_by=data["counted_by"],
     )
     more = lots.NewLot(
         lot_id=lot.pk,
@@ -213,6 +229,7 @@ def _add_bag(lot: Lot, form: NewBagForm, sign: Sign) -> lots.TakenIn:
         made_on=lot.made_on,
         source=lot.source,
         bags=(bag,),
+        sure=data["sure"],
     )
     return lots.take_in(lots=[more], sign=sign)
 

@@ -21,7 +21,7 @@ from kitting.models import (
     Place,
     Revision,
 )
-from kitting.models.lots import Container, LotStage
+from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.services.steps.bags import new_bag
 from kitting.services.steps.counting import take
 
@@ -50,6 +50,8 @@ class NewBag:
     place_id: int | None = None
     number: str = ""
     """The number on a blank label; empty to have one assigned."""
+    counted_by: str = ""
+    """How its pieces were counted: one of ``CountedBy``; empty where nobody said."""
 
 
 @dataclass(frozen=True)
@@ -70,6 +72,8 @@ class NewLot:
     made_from: tuple[tuple[int, int], ...] = ()
     """Pairs of the id of a material's lot and the amount used of it."""
     close: bool = False
+    sure: str = ""
+    """Why more pieces than the material gives are right; empty to be asked."""
 
 
 @dataclass(frozen=True)
@@ -159,6 +163,8 @@ def _check_bags(bags: Iterable[NewBag]) -> None:
             raise Refused("pieces_out_of_range", read=bag.pieces, most=MOST_PIECES)
         if bag.container not in set(Container):
             raise Refused("container_unknown", read=bag.container)
+        if bag.counted_by and bag.counted_by not in set(CountedBy):
+            raise Refused("counting_way_unknown", read=bag.counted_by)
 
 
 def _check_conditions(new: NewLot, today: date, number: str) -> None:
@@ -264,7 +270,9 @@ def draft_bags(
             bag = Bag(
                 container=each.container, place_id=each.place_id, pieces=each.pieces
             )
-            drafts.append((bag, new_bag(bag, part)))
+            movements = new_bag(bag, part)
+            movements[0].counted_by = each.counted_by or None
+            drafts.append((bag, movements))
     return drafts
 
 

@@ -1,0 +1,141 @@
+"""Evidence records, and the largest dose that a part may take in its life."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Final
+
+from django.db import IntegrityError, transaction
+
+from kitting import locking
+from kitting.clock import day_of
+from kitting.domain.errors import CodeError, Conflict, Refused
+from kitting.domain.shown import shown
+from kitting.models import Evidence, Part
+from kitting.operations import Act, Sign, perform
+from kitting.services.steps.protocols import MOST_UJ_CM2
+from kitting.services.steps.recounts import need_length, need_text
+
+LONGEST: Final = {
+    "code": 20,
+    "laboratory": 80,
+    "surface": 80,
+    "measured": 120,
+    "result": 200,
+    "document": 120,
+}
+"""Characters of a record's texts; the container may stay empty."""
+LONGEST_CONTAINER: Final = 60
+
+
+@dataclass(frozen=True)
+class Report:
+    """What a laboratory or somebody else reported."""
+
+    code: str
+    """The workshop's own short name for it."""
+    laboratory: str
+    surface: str
+    """What was exposed, such as the film of a visor."""
+    measured: str
+    """Organism or measurement."""
+    result: str
+    document: str
+    """Where it stands, such as a report's number and page."""
+    on: date
+    container: str = ""
+    """What the pieces lay in."""
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """An evidence record; it never changes."""
+
+    evidence_id: int
+    code: str
+
+
+@dataclass(frozen=True)
+class Limited:
+    """The largest cumulative dose that a part may take."""
+
+    part: str
+    max_dose_uj_cm2: int | None
+
+
+def record_evidence(*, report: Report, sign: Sign) -> Recorded:
+    """Record a report that protocols may stand on.
+
+    Args:
+        report: What it says.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The record.
+
+    Raises:
+        CodeError: ``evidence_code_malformed``.
+        Conflict: ``evidence_exists``.
+        Refused: ``entry_missing``, ``entry_too_long``, ``evidence_in_future``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Recorded:
+        texts = {
+            name: need_text(name, getattr(report, name), most)
+            for name, most in LONGEST.items()
+        }
+        if not re.fullmatch(r"[A-Za-z0-9./-]+", texts["code"], re.ASCII):
+            raise CodeError("evidence_code_malformed", read=shown(report.code))
+        container = report.container.strip()
+        need_length("container", container, LONGEST_CONTAINER)
+        today = day_of(act.workshop, act.now)
+        if report.on > today:
+            raise Refused("evidence_in_future", on=report.on, today=today)
+        row = Evidence(**texts, container=container, on=report.on)
+        taken = Conflict("evidence_exists", evidence=row.code)
+        if Evidence.objects.filter(code=row.code).exists():
+            raise taken
+        try:
+            with transaction.atomic():  # a savepoint: somebody else may be faster
+                act.write(row)
+        except IntegrityError as error:
+            raise taken from error
+        return Recorded(row.pk, row.code)
+
+    sent = asdict(report)
+    return perform("record_evidence", sign=sign, sent=sent, gives=Recorded, work=work)
+
+
+def limit_dose(*, part_id: int, max_dose_uj_cm2: int | None, sign: Sign) -> Limited:
+    """Set the largest cumulative dose that a part may take before it suffers.
+
+    Args:
+        part_id: The part.
+        max_dose_uj_cm2: In µJ/cm², above 0; None where no limit is known.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The part and its limit.
+
+    Raises:
+        Missing: If there is no such part.
+        Refused: ``dose_out_of_range``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Limited:
+        dose = max_dose_uj_cm2
+        if dose is not None and not 1 <= dose <= MOST_UJ_CM2:
+            raise Refused(
+                "dose_out_of_range", read=f"{dose} µJ/cm²", most=MOST_UJ_CM2 // 1000
+            )
+        part = locking.lock_row(Part, part_id)
+        part.max_dose_uj_cm2 = dose
+        part.save(update_fields=["max_dose_uj_cm2"])
+        return Limited(part.code, dose)
+
+    sent = {"part": part_id, "max_dose_uj_cm2": max_dose_uj_cm2}
+    return perform("limit_dose", sign=sign, sent=sent, gives=Limited, work=work)
