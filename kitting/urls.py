@@ -11,8 +11,10 @@ from kitting.views import (
     lotfiles,
     lots,
     one_run,
+    places,
     runs,
     workshop,
+    yields,
 )
 
 app_name = "kitting"
@@ -32,7 +34,15 @@ urlpatterns: list[URLPattern] = [
         bag_numbers.bag_number_labels,
         name="bag-number-labels",
     ),
+    path("put-away/", places.put_away, name="put-away"),
+    path("places/", places.place_list, name="places"),
+    path("places/<path:code>/", places.place_detail, name="place-detail"),
+    path("carriers/", places.carrier_list, name="carriers"),
+    path("carriers/new/", places.carrier_new, name="carrier-new"),
+    path("carriers/<str:number>/", places.carrier_detail, name="carrier-detail"),
     path("set-up/", workshop.workshop, name="workshop"),
+    path("set-up/yields/", yields.yields, name="yields"),
+    path("set-up/yields/drop/", yields.yield_drop, name="yield-drop"),
     path("bench/", bench.benches, name="benches"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),

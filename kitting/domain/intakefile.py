@@ -11,10 +11,12 @@ source, source number   where it came from, and its number there
 use by                  blank where the lot does not expire
 bags, pieces per bag    so many bags with so many pieces each; or:
 counts                  pieces of each bag: 100+100+40, or 100 100 40
+counted by              hand, machine, weight or stack; blank where nobody said
 container, place        kind of container, and where the bags stand
 made from               lots with amounts: PETG-17:300; PETG-18:20
 amount                  instead of an amount in "made from", for one lot
 close                   yes: no more bags will be added to this lot
+sure                    why more pieces than the material gives are right
 ======================  ========================================================
 
 Several rows may add bags to one lot; they must then say the same about the lot.
@@ -55,11 +57,13 @@ HEADINGS: Final = (
     "bags",
     "pieces per bag",
     "counts",
+    "counted by",
     "container",
     "place",
     "made from",
     "amount",
     "close",
+    "sure",
 )
 NEEDED: Final = ("part", "revision", "made on")
 MAX_ROWS: Final = 50_000
@@ -109,6 +113,9 @@ class Row:
     place: str
     made_from: tuple[MadeFrom, ...]
     close: bool
+    sure: str = ""
+    counted_by: str = ""
+    """As it stands in the file; checked with what else is named there."""
 
 
 @dataclass(slots=True)
@@ -305,9 +312,11 @@ class _Reading:
             use_by=use_by,
             counts=_counts(row),
             container=row.text("container"),
+            counted_by=row.text("counted by"),
             place=row.text("place"),
             made_from=_made_from(row, lot),
             close=row.take("close", cells.yes_or_no, empty=False),
+            sure=row.text("sure"),
         )
         return made if set(NEEDED) <= set(row.texts) and made.counts else None
 

@@ -12,6 +12,7 @@ from kitting.domain.numbers import Kind, assign
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, Check, Counter, Hold, Lot, LotOrigin, Movement, Workshop
 from kitting.models.lots import LotStage, Verdict
+from kitting.queries.yields import LotYield, lot_yield
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -126,6 +127,8 @@ class LotPage:
     is_held: bool
     """By itself, or by what it is made from, or how, or of which source."""
     held_bags: frozenset[int]
+    yielded: LotYield | None = None
+    """What it yielded, if it was made from others."""
 
     @property
     def pieces(self) -> int:
@@ -172,12 +175,14 @@ def lot_page(lot: Lot, reach: Reach) -> LotPage:
         BagLine(stage, place or "", bags, pieces)
         for stage, place, bags, pieces in grouped
     ]
-    bags = list(lot.bags.filter(pieces__gt=0).select_related("place"))
+    bags = list(lot.bags.filter(pieces__gt=0).select_related("place", "carrier"))
+    origins = list(lot.origins.select_related("from_lot__part"))
     return LotPage(
         lot=lot,
         lines=sorted(lines, key=lambda line: order.index(BagStage(line.stage))),
         bags=bags,
-        made_from=list(lot.origins.select_related("from_lot__part")),
+        made_from=origins,
+        yielded=lot_yield(lot, origins),
         made_into=list(lot.uses.select_related("lot__part")),
         checks=list(lot.checks.select_related("operation").order_by("-pk")),
         movements=list(

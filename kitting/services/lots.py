@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING
 
 from kitting import bulk, locking
@@ -25,6 +25,7 @@ from kitting.services.steps.intake import (
     rules,
 )
 from kitting.services.steps.materials import Materials
+from kitting.services.steps.yields import sure_about
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -54,6 +55,8 @@ class TakenIn:
 
     lots: list[str]
     bags: list[str]
+    sure: dict[str, str] = field(default_factory=dict)
+    """Why more pieces than the material gives are right, by lot number."""
 
 
 @dataclass(frozen=True)
@@ -92,7 +95,7 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         Refused: ``conditions_changed``, ``container_unknown``, ``lot_empty``,
             ``made_on_future``, ``material_twice``, ``number_not_given_out``,
             ``pieces_out_of_range``, ``source_missing``, ``entry_too_long``,
-            ``use_by_before_made_on``.
+            ``use_by_before_made_on``, ``yield_impossible``.
         WrongStage: ``lot_closed`` if bags are added to a closed lot.
         OperationKeyReused: If the key was used for another act.
     """
@@ -124,6 +127,7 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
         given = [bag.number for new in lots for bag in new.bags]
         bag_numbers = numbers_for_bags(act, given)
         insert_lots(act, rows)
+        sure = sure_about(lots, rows)
         _close_old(lots)
         moved = rules(known.parts) != rules(parts)
         bags = draft_bags(lots, known.parts) if moved else drafts
@@ -138,7 +142,7 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
                 movements += taken
         materials.save()
         act.write(*origins, *movements)
-        return TakenIn([lot.number for lot in rows], bag_numbers)
+        return TakenIn([lot.number for lot in rows], bag_numbers, sure)
 
     return work
 

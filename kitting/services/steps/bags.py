@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 KEPT_FIELDS = [
     "stage",
     "place",
+    "carrier",
     "pieces",
     "moves",
     "opened_at",
@@ -66,6 +67,7 @@ def change(bag: Bag, what: Change) -> Movement:
         bag.stage = what.to
     if bag.pieces == 0:
         bag.stage = BagStage.USED_UP
+        bag.carrier_id = None  # an empty bag is on no carrier
     if what.place_id is not None:
         bag.place_id = what.place_id
     return Movement(

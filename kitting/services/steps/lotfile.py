@@ -10,10 +10,11 @@ from kitting.domain.delimited import Problem
 from kitting.domain.intakefile import by_lot
 from kitting.domain.shown import shown
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
-from kitting.models.lots import Container, LotStage
+from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.reach import standing_reach
 from kitting.services.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
 from kitting.services.steps.materials import USABLE
+from kitting.services.steps.yields import doubts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -116,6 +117,9 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
     container = texts.get("container", "")
     if container and container.casefold() not in set(Container):
         found.fault(line, "container", container, "container_unknown", read=container)
+    way = texts.get("counted by", "")
+    if way and way.casefold() not in set(CountedBy):
+        found.fault(line, "counted by", way, "counting_way_unknown", read=way)
 
 
 def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:
@@ -149,6 +153,9 @@ def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:
     if found.problems or table.problems:
         return [], []
     new = [_new_lot(found, group) for group in groups]
+    _check_yields(found, groups, new)
+    if found.problems:
+        return [], []
     return new, [_entry(found, group) for group in groups]
 
 
@@ -274,14 +281,32 @@ def _new_lot(found: Found, group: tuple[Row, ...]) -> NewLot:
         if lot
         else tuple((found.lots[o.lot].pk, o.amount) for o in row.made_from),
         close=any(each.close for each in group),
+        sure=next((each.sure for each in group if each.sure), ""),
     )
+
+
+def _check_yields(
+    found: Found, groups: list[tuple[Row, ...]], new: list[NewLot]
+) -> None:
+    """Question more pieces than the material gives, unless the rows say why."""
+    for doubt in doubts(new):
+        row = groups[doubt.nth][0]
+        if not new[doubt.nth].sure:
+            text = "; ".join(f"{each.lot}: {each.amount}" for each in row.made_from)
+            figures = doubt.figures()
+            found.fault(row.line, "made from", text, "yield_impossible", **figures)
 
 
 def _bags(found: Found, row: Row) -> Iterable[NewBag]:
     place = found.places.get(row.place.casefold())
     container = row.container.casefold() or Container.TOTE
     for pieces in row.counts:
-        yield NewBag(pieces, str(container), place.pk if place else None)
+        yield NewBag(
+            pieces,
+            str(container),
+            place.pk if place else None,
+            counted_by=row.counted_by.casefold(),
+        )
 
 
 def _entry(found: Found, group: tuple[Row, ...]) -> Entry:
