@@ -19,6 +19,7 @@ from kitting.models import (
     Bench,
     Box,
     BoxSize,
+    DefectKind,
     Lot,
     Meter,
     Method,
@@ -107,6 +108,33 @@ def make_lot(revision: Revision | None = None, **changes: Any) -> Lot:
 def accept(lot: Lot) -> Lot:
     checking.give_verdict(
         lot_id=lot.pk, accept=True, plan="all", found=0, reason="", sign=sign()
+    )
+    lot.refresh_from_db()
+    return lot
+
+
+def make_kind(grade: str = "major", **changes: Any) -> DefectKind:
+    code = unique("DF")
+    values = {"code": code, "name": f"Defect {code}", "grade": grade, **changes}
+    return DefectKind.objects.create(**values)
+
+
+def sampled_revision(
+    level: str = "II", major: int = 1_000, minor: int = 2_500, **part: Any
+) -> Revision:
+    """A part that is checked by sample; AQLs are thousandths of a percent."""
+    values = {
+        "sampled": True,
+        "check_level": level,
+        "aql_major": major,
+        "aql_minor": minor,
+    }
+    return make_revision(make_part(**{**values, **part}))
+
+
+def reject(lot: Lot, found: int = 1) -> Lot:
+    checking.give_verdict(
+        lot_id=lot.pk, accept=False, found=found, reason="Cracked", sign=sign()
     )
     lot.refresh_from_db()
     return lot

@@ -15,11 +15,8 @@ from kitting.models import (
     Box,
     BoxPut,
     BoxSize,
-    CheckedClass,
     Count,
-    Defect,
     DefectKind,
-    Disposition,
     Dosimeter,
     Evidence,
     Guarded,
@@ -48,7 +45,7 @@ from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.lots import Container
 from kitting.models.runs import ProtocolMethod, Side
 from kitting.operations import Act, perform
-from kitting.services import checking, holds, lots, packing, runs, voiding
+from kitting.services import checking, holds, lots, packing, rejected, runs, voiding
 from tests import factories
 from tests.factories import sign
 
@@ -194,10 +191,22 @@ def _take_in_all() -> tuple[Revision, Revision, Lot, Lot]:
 
 
 def _reject_one(band: Revision) -> None:
-    lot = factories.make_lot(band)
+    """A rejected lot: one bag sorted, one sent back, one conceded, one left."""
+    kind = DefectKind.objects.create(code=factories.unique("DF"), name="Scratched")
+    lot = factories.make_lot(band, bags=(lots.NewBag(pieces=25),) * 4)
     checking.give_verdict(
-        lot_id=lot.pk, accept=False, plan="20", found=9, reason="warped", sign=sign()
+        lot_id=lot.pk,
+        accept=False,
+        defects=[(kind.pk, 6)],
+        found=3,
+        reason="warped",
+        sign=sign(),
     )
+    first, second, third, _left = lot.bags.order_by("pk")
+    rejected.sort_bag(bag_id=first.pk, good=23, defects=[(kind.pk, 2)], sign=sign())
+    away, kept = [second.pk], [third.pk]
+    rejected.send_back(lot_id=lot.pk, bag_ids=away, reason="warped", sign=sign())
+    rejected.concede_bags(lot_id=lot.pk, bag_ids=kept, reason="Looks", sign=sign())
 
 
 @dataclass(frozen=True)
@@ -212,7 +221,6 @@ def write_plainly(
 ) -> None:
     """One row of each guarded table that the services above do not fill."""
     today = date(2026, 1, 14)
-    kind = DefectKind.objects.create(code=factories.unique("DF"), name="Scratched")
     lamp = Lamp.objects.create(line=run.line, name="Lamp 1", fitted_on=today)
     sample = Sample(bag=bag, pieces=1, what_for="Swab", sent_to="Eskmoor laboratory")
     evidence = Evidence(
@@ -227,20 +235,10 @@ def write_plainly(
     first: list[Guarded] = [
         BoxPut(box=box, place=run.line),
         Count(bag=bag, counted_by="hand", before=4, counted=4),
-        Defect(check_made=lot.checks.get(), kind=kind, pieces=1),
-        Disposition(lot=lot, fate="conceded", reason="Looks only"),
         Dosimeter(run=run, nth=1, side="top", uj_cm2=160_000, rel_u_ppm=100_000),
         Interruption(run=run, reason="Belt stopped"),
         LampHours(lamp=lamp, on=today, hours=120),
         MeterFault(meter=meter, found_on=today, reason="Window cracked"),
-        CheckedClass(
-            check_made=lot.checks.get(),
-            defect_class="minor",
-            severity="normal",
-            sample_size=8,
-            accept=0,
-            found=0,
-        ),
         Resumption(part=lot.part, source=lot.source, reason="New blade"),
         RunValue(run=run, at=factories.NOW, value=70_000),
         Retirement(protocol=protocol, last_day=today, reason="Superseded"),

@@ -35,7 +35,16 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Bag, Box, Hold, Link, Lot, Operation, Run, Workshop
 from kitting.operations import Sign
-from kitting.services import checking, holds, lots, packing, printing, runs, voiding
+from kitting.services import (
+    checking,
+    holds,
+    lots,
+    packing,
+    printing,
+    rejected,
+    runs,
+    voiding,
+)
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -59,6 +68,7 @@ ACTS = {
     "close_box",
     "close_lot",
     "close_run",
+    "concede_bags",
     "give_verdict",
     "lift_hold",
     "load_box",
@@ -67,7 +77,9 @@ ACTS = {
     "print_box_label",
     "put_on",
     "see_label",
+    "send_back",
     "send_shipment",
+    "sort_bag",
     "start_box",
     "take_in",
     "take_off",
@@ -214,11 +226,26 @@ class Ledger(RuleBasedStateMachine):
                 checking.give_verdict,
                 lot_id=pk,
                 accept=accept,
-                plan="all",
-                found=0,
+                found=0 if accept else 1,
                 reason="" if accept else "Cracked",
                 twice=twice,
             )
+
+    @rule(at=pick, bad=st.integers(0, 14), twice=again)
+    def sort_rejected(self, at: int, bad: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            good = Bag.objects.get(pk=pk).pieces - bad
+            values: dict[str, Any] = {"good": good, "unlisted": bad, "reason": "Bent"}
+            self.act(rejected.sort_bag, bag_id=pk, **values, twice=twice)
+
+    @rule(at=pick, back=again, whole=again, twice=again)
+    def end_rejected(self, at: int, back: bool, whole: bool, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            call = rejected.send_back if back else rejected.concede_bags
+            lot_id = Bag.objects.get(pk=pk).lot_id
+            bags = [] if whole else [pk]
+            values: dict[str, Any] = {"bag_ids": bags, "reason": "Bent"}
+            self.act(call, lot_id=lot_id, **values, twice=twice)
 
     # -- the line ------------------------------------------------------------------
 

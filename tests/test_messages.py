@@ -11,11 +11,27 @@ import pytest
 
 from kitting.domain import errors
 from kitting.domain.errors import LotwardError
-from lotward import file_sentences, messages, sentences
+from lotward import (
+    check_sentences,
+    evidence_sentences,
+    file_sentences,
+    messages,
+    place_sentences,
+    run_sentences,
+    sentences,
+)
 from lotward.messages import ALL, sentence
 from tests.trees import called_name, calls, modules
 
-MODULES = (messages, sentences, file_sentences)
+MODULES = (
+    check_sentences,
+    messages,
+    sentences,
+    file_sentences,
+    place_sentences,
+    run_sentences,
+    evidence_sentences,
+)
 # What carries a code without being an error yet, somewhere behind line and column.
 # Line, column and value are added when it becomes one.
 CARRIERS = {"Problem", "fault"}

@@ -21,7 +21,7 @@ COUNTED = (*IN_HOUSE, *GONE, BoxStage.RETURNED)
 
 _K = MovementKind
 _CAME = (_K.RECEIVED, _K.FOUND)
-_WENT = (_K.SAMPLED, _K.MADE_INTO, _K.SCRAPPED, _K.MISSING)
+_WENT = (_K.SAMPLED, _K.MADE_INTO, _K.SENT_BACK, _K.SCRAPPED, _K.MISSING)
 
 
 def _signed() -> Expression:
@@ -69,7 +69,7 @@ def lots(tally: Tally) -> None:
             LOT,
             pk,
             f"Lot {number} does not balance: {here} in bags, {boxed} in boxes here,"
-            f" sent or returned, {went} used, scrapped or missing.",
+            f" sent or returned, {went} used, sent back, scrapped or missing.",
             came,
             here + boxed + went,
         )

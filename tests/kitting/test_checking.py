@@ -27,9 +27,10 @@ def check(lot: Lot, **changes: Any) -> checking.Checked:
 
 
 def refused(lot: Lot, **changes: Any) -> LotwardError:
+    before = Check.objects.count(), Operation.objects.count()
     with pytest.raises(LotwardError) as caught:
-        check(lot, **changes)
-    assert not Check.objects.filter(lot=lot, plan="refused").exists()
+        check(lot, **{**changes, "sign": factories.sign()})
+    assert (Check.objects.count(), Operation.objects.count()) == before
     return caught.value
 
 
@@ -64,7 +65,7 @@ def test_rejected_bags_keep_their_pieces() -> None:
 
 def test_a_rejection_needs_its_reason() -> None:
     lot = factories.make_lot()
-    assert_refused(refused(lot, accept=False, reason=" "), "reason_missing")
+    assert_refused(refused(lot, accept=False, found=1, reason=" "), "reason_missing")
     lot.refresh_from_db()
     assert lot.verdict == ""
 
@@ -98,10 +99,10 @@ def test_fewer_defects_than_none_are_refused() -> None:
     assert_refused(refused(lot, found=-1), "defects_out_of_range", read=-1)
 
 
-def test_a_check_without_words_says_that_it_was_looked_over() -> None:
+def test_a_check_without_words_is_kept_in_the_words_of_its_plan() -> None:
     lot = factories.make_lot()
     check(lot, plan=" ")
-    assert Check.objects.get(lot=lot).plan == "Looked over"
+    assert Check.objects.get(lot=lot).plan == "All looked over, 100"
 
 
 def test_the_same_key_twice_gives_one_verdict() -> None:

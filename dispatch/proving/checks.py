@@ -1,0 +1,99 @@
+"""Checks and what became of rejected bags: verdicts against plans, acts against moves."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.models import Sum
+
+from dispatch.proving.streams import grouped, rows, side_by_side
+from kitting.domain.stages import BagStage, MovementKind
+from kitting.models import Check, CheckedClass, Defect, Disposition, Movement
+from kitting.models.evidence import Fate
+from kitting.models.lots import Verdict
+
+if TYPE_CHECKING:
+    from dispatch.proving.faults import Tally
+
+CHECK = Check._meta.db_table
+DISPOSITION = Disposition._meta.db_table
+
+
+def plans(tally: Tally) -> None:
+    """A lot is accepted only if every class of its check is; defects are those found.
+
+    Args:
+        tally: Where checks are counted and faults noted.
+    """
+    every = Check.objects.order_by("pk").values_list("pk", "verdict", "found")
+    classes = CheckedClass.objects.order_by("check_made_id").values_list(
+        "check_made_id", "found", "accept"
+    )
+    kinds = (
+        Defect.objects.order_by("check_made_id")
+        .values("check_made_id")
+        .annotate(total=Sum("pieces"))
+        .values_list("check_made_id", "total")
+    )
+    streams = [grouped(rows(found)) for found in (every, classes, kinds)]
+    for pk, (check, by_class, by_kind) in side_by_side(*streams):
+        if not check:
+            tally.add(CHECK, pk, "Classes name a check that is not there.", "one", "")
+            continue
+        tally.count += 1
+        [(verdict, found)] = check
+        if by_class:
+            in_classes = sum(count for count, _accept in by_class)
+            tally.same(CHECK, pk, "Its classes found another number of bad pieces.",
+                       in_classes, found)  # fmt: skip
+        listed = sum(total for (total,) in by_kind)
+        if listed > found:
+            tally.add(CHECK, pk, "Its defects are more than it found.", listed, found)
+        fits = all(count <= accept for count, accept in by_class)
+        if verdict == Verdict.ACCEPTED and not fits:
+            tally.add(CHECK, pk, "Its plan rejects the lot.", "rejected", verdict)
+
+
+def dispositions(tally: Tally) -> None:
+    """What became of a rejected bag is what its movements in the same act say.
+
+    Args:
+        tally: Where dispositions are counted and faults noted.
+    """
+    key = ("operation_id", "bag_id")
+    told = Disposition.objects.order_by(*key).values_list(
+        *key, "pk", "fate", "good", "bad"
+    )
+    out_of = Movement.objects.filter(stage_before=BagStage.REJECTED).order_by(*key)
+    ways = (MovementKind.ACCEPTED, MovementKind.SENT_BACK)
+    moved = out_of.filter(kind__in=ways).values_list(*key, "kind", "pieces")
+    scrapped = (
+        out_of.filter(kind=MovementKind.SCRAPPED)
+        .values(*key)
+        .annotate(total=Sum("pieces"))
+        .values_list(*key, "total")
+    )
+    streams = [grouped(rows(found), width=2) for found in (told, moved, scrapped)]
+    for (operation, bag), (acts, moves, scraps) in side_by_side(*streams):
+        if not acts and not moves:
+            continue  # Scrapped without being sorted: an act of its own.
+        tally.count += 1
+        pk = acts[0][0] if acts else None
+        expected = sorted(
+            [(str(kind), pieces) for kind, pieces in moves]
+            + [("scrapped", total) for (total,) in scraps]
+        )
+        found = sorted(pair for _pk, *act in acts for pair in _pairs(*act))
+        tally.same(
+            DISPOSITION,
+            pk,
+            f"Operation {operation} did something else to bag {bag} than it says.",
+            expected,
+            found,
+        )
+
+
+def _pairs(fate: str, good: int, bad: int) -> list[tuple[str, int]]:
+    away = "sent_back" if fate == Fate.SENT_BACK else "scrapped"
+    pairs = [("accepted", good), (away, bad)]
+    return [(kind, pieces) for kind, pieces in pairs if pieces]

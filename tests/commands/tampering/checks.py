@@ -1,0 +1,56 @@
+"""Checks, their plans, and what became of rejected bags, bent past the services."""
+
+from __future__ import annotations
+
+from kitting.models import Check, CheckedClass, Defect, Disposition, Movement
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+@tamperer
+def accepted_against_its_plan(history: History) -> list[Named]:
+    row = Check.objects.get(found=9)
+    change(row, verdict="accepted")
+    return [("check plans", Check, row.pk), ("chain", "kitting_link", link_of(row))]
+
+
+@tamperer
+def bad_pieces_forgotten(history: History) -> list[Named]:
+    row = CheckedClass.objects.get(found=9)
+    change(row, found=0)
+    return [("check plans", Check, row.check_made_id)]
+
+
+@tamperer
+def more_defects_than_found(history: History) -> list[Named]:
+    row = Defect.objects.get()
+    change(row, pieces=10)
+    return [("check plans", Check, row.check_made_id)]
+
+
+@tamperer
+def sorted_better_than_it_was(history: History) -> list[Named]:
+    row = Disposition.objects.get(fate="sorted")
+    change(row, good=25, bad=0)
+    return [("rejected bags", Disposition, row.pk)]
+
+
+@tamperer
+def conceded_instead_of_sent_back(history: History) -> list[Named]:
+    row = Disposition.objects.get(fate="sent_back")
+    change(row, fate="conceded")
+    return [("rejected bags", Disposition, row.pk)]
+
+
+@tamperer
+def brought_back_without_a_word(history: History) -> list[Named]:
+    row = Disposition.objects.get(fate="conceded")
+    remove(row)
+    return [("rejected bags", Disposition, None)]
+
+
+@tamperer
+def sent_back_fewer(history: History) -> list[Named]:
+    row = Movement.objects.get(kind="sent_back")
+    change(row, pieces=24, delta=-24, after=1)
+    return [("bags", Movement, row.pk), ("lots", "kitting_lot", row.lot_id)]
