@@ -12,11 +12,13 @@ from kitting.domain.numbers import Kind, assign
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, Check, Counter, Hold, Lot, LotOrigin, Movement, Workshop
 from kitting.models.lots import LotStage, Verdict
+from kitting.queries.bags import open_samples
 from kitting.queries.yields import LotYield, lot_yield
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from kitting.models import Sample
     from kitting.reach import Reach
 
 MOST_MOVEMENTS = 100
@@ -124,6 +126,8 @@ class LotPage:
     """The newest ``MOST_MOVEMENTS``, newest first."""
     holds: list[Hold]
     """Holds that stand on the lot itself, oldest first."""
+    samples: list[Sample]
+    """Samples whose result is not known yet, oldest first."""
     is_held: bool
     """By itself, or by what it is made from, or how, or of which source."""
     held_bags: frozenset[int]
@@ -195,6 +199,7 @@ def lot_page(lot: Lot, reach: Reach) -> LotPage:
             .select_related("operation")
             .order_by("pk")
         ),
+        samples=open_samples(lot),
         is_held=lot.pk in reach.lots,
         held_bags=frozenset(bag.pk for bag in bags if reach.bag(bag)),
     )
