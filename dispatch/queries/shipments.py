@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.queries.recall import standing_on
@@ -223,7 +224,7 @@ def last_scan(shipment: Shipment) -> int:
 def ready_to_go(today: date) -> list[Ready]:
     """Boxes that may be scanned onto a shipment now, by product and size.
 
-    A box stands where the bench is at which it was packed.
+    A box stands where it was put, else where the bench is at which it was packed.
 
     Args:
         today: The workshop's day; what is past its use-by date may not go.
@@ -234,9 +235,9 @@ def ready_to_go(today: date) -> list[Ready]:
     held = held_boxes(standing_reach())
     labelled = Box.objects.filter(stage=BoxStage.LABELLED, packed_on__isnull=False)
     kinds: dict[tuple[str, int], list[tuple[str, date]]] = {}
+    stands = Coalesce("place__name", "bench__place__name")
     for pk, product, sets, place, packed_on, use_by in labelled.values_list(
-        *("pk", "size__product__name", "size__sets", "bench__place__name"),
-        *("packed_on", "use_by"),
+        *("pk", "size__product__name", "size__sets", stands, "packed_on", "use_by"),
     ):
         if pk not in held and packed_on and (use_by is None or use_by >= today):
             kinds.setdefault((product, sets), []).append((place or "", packed_on))

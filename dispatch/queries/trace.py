@@ -12,7 +12,7 @@ from dispatch.models import Shipment, ShipmentBox
 from dispatch.queries.balance import Balance, balance_of
 from kitting.clock import day_of
 from kitting.domain.errors import Missing
-from kitting.domain.stages import GONE, BoxStage
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
 from kitting.queries.scans import Found, read
 from kitting.reach import descendants
@@ -67,6 +67,8 @@ class BoxRow:
     shipment: str
     consignee: str
     sent_on: date | None
+    place: str = ""
+    """Where it stands; empty for a box that is not here."""
 
 
 @dataclass(frozen=True)
@@ -284,6 +286,8 @@ def _boxes(where: Q) -> list[BoxRow]:
             "box__sscc",
             "box__stage",
             "box__size__sets",
+            "box__place__name",
+            "box__bench__place__name",
         )
         .annotate(held=Sum("pieces"))
         .order_by("box_id")
@@ -307,9 +311,18 @@ def _boxes(where: Q) -> list[BoxRow]:
                 shipment=number,
                 consignee=consignee,
                 sent_on=day_of(workshop, sent_at) if sent_at else None,
+                place=_place(line),
             )
         )
     return rows
+
+
+def _place(line: dict[str, Any]) -> str:
+    """Where a box stands: where it was put, else at its bench."""
+    stage = BoxStage(line["box__stage"])
+    if stage in IN_HOUSE:
+        return line["box__place__name"] or line["box__bench__place__name"] or ""
+    return (line["box__place__name"] or "") if stage == BoxStage.RETURNED else ""
 
 
 def _consignees(boxes: list[BoxRow]) -> list[ConsigneeRow]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.http import Http404
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
@@ -20,7 +20,7 @@ from dispatch.queries.trace import BoxRow, Trace, find, trace_found
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.locking import snapshot
-from kitting.models import Hold
+from kitting.models import Carrier, Hold
 from kitting.operations import Sign
 from kitting.services import holds
 from kitting.templatetags.amounts import amount
@@ -41,6 +41,7 @@ COLUMNS: list[Column[BoxRow]] = [
     Column("shipment", lambda row: row.shipment),
     Column("consignee", lambda row: row.consignee),
     Column("sent_on", lambda row: row.sent_on),
+    Column("place", lambda row: row.place),
 ]
 
 
@@ -55,6 +56,8 @@ def recall(request: LotwardRequest) -> HttpResponse:
     try:
         found = _traced(asked)
     except LotwardError as error:
+        if error.code == "not_traced":  # nothing is in it: its page says what is there
+            return redirect(_page_of(asked))
         choices = queries.lots_by_source_number(asked)
         context = {"asked": asked, "choices": choices}
         if not choices:
@@ -73,6 +76,14 @@ def recall(request: LotwardRequest) -> HttpResponse:
 def _traced(asked: str) -> Trace:
     with snapshot():
         return trace_found(find(asked))
+
+
+def _page_of(asked: str) -> str:
+    """The page of a place or carrier."""
+    row = find(asked).row
+    if isinstance(row, Carrier):
+        return reverse("kitting:carrier-detail", args=[row.number])
+    return reverse("kitting:place-detail", args=[str(getattr(row, "code", ""))])
 
 
 def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, Max, Min, OuterRef, QuerySet, Subquery, Sum
 
-from kitting.models import Box, BoxEvent, BoxLine, Print
+from kitting.models import Box, BoxEvent, BoxLine, Place, Print
+from kitting.queries.places import place_of
 from kitting.reach import held_boxes, standing_reach
 
 if TYPE_CHECKING:
@@ -144,6 +145,8 @@ class BoxPage:
     held: bool
     held_lines: set[int] = field(default_factory=set)
     """Ids of the lines that are held by their lot, bag or run."""
+    place: Place | None = None
+    """Where it stands; None for one that stands nowhere here."""
 
     @property
     def pieces(self) -> int:
@@ -165,7 +168,9 @@ def box_of_number(number: str) -> Box | None:
     Returns:
         The box with its size, product, recipe and bench, or None.
     """
-    boxes = Box.objects.select_related("size__product", "recipe", "bench")
+    boxes = Box.objects.select_related(
+        "size__product", "recipe", "bench__place", "place"
+    )
     for name in ("serial", "number", "sscc"):
         found = boxes.filter(**{name: number}).first()
         if found is not None:
@@ -201,6 +206,7 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
         shipment=shipment or "",
         held=box.pk in reach.boxes or bool(held_lines),
         held_lines=held_lines,
+        place=place_of(box),
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import template
+from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kitting.templatetags.look import pieces
@@ -28,6 +29,12 @@ def amount(value: int, unit: str) -> str:
         return counted(value, unit)
     word = ngettext("piece", "pieces", value)
     return f"{pieces(value)}\N{NO-BREAK SPACE}{word}"
+
+
+@register.filter
+def unit_sign(unit: str) -> str:
+    """The unit alone, as it stands behind "each": g, mm or piece."""
+    return SIGNS.get(unit, str(_("piece")))
 
 
 @register.filter
