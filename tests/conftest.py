@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -10,15 +11,17 @@ from typing import TYPE_CHECKING, Any
 import hypothesis
 import pytest
 from django.conf import settings
-from django.db import connection
+from django.db import connection, transaction
 from django.test import Client, TransactionTestCase
 
 from kitting import guards
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
+    from pytest_django import DjangoDbBlocker
 
     from kitting.models import User
+    from tests.ledgers import History
 
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -46,6 +49,9 @@ hypothesis.settings.register_profile(
 )
 hypothesis.settings.load_profile(os.environ.get("LOTWARD_TEST_SEARCH", "gate"))
 
+# With two workers whatever takes longest goes first, or one of them waits for it.
+LONGEST = "test_ledger_machine.py"
+
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
@@ -60,6 +66,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             and not fixtures & DATABASE_FIXTURES
         ):
             item.add_marker("pure")
+    items.sort(key=lambda item: item.path.name != LONGEST)
 
 
 @contextmanager
@@ -100,6 +107,34 @@ def _no_heads_of_other_tests() -> Iterator[None]:
     """A proof records the newest link in the data folder: it is this test's alone."""
     yield
     (settings.TEST_DIR / "heads.txt").unlink(missing_ok=True)
+
+
+# -- A history that the tests of a module share ---------------------------------------
+
+
+@pytest.fixture(scope="module")
+def _history_of_the_module(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[History]:
+    """One history in a transaction around the module; each test bends it in its own."""
+    from tests.ledgers import make_history
+
+    around = transaction.atomic()
+    around._from_testcase = True  # type: ignore[attr-defined]  # durable acts may run
+    with django_db_blocker.unblock():
+        around.__enter__()
+        made = make_history()
+        connection.check_constraints()  # PostgreSQL puts some checks off to the end.
+    yield made
+    with django_db_blocker.unblock():
+        transaction.set_rollback(True)
+        around.__exit__(None, None, None)
+
+
+@pytest.fixture
+def history(_history_of_the_module: History, db: None) -> History:
+    """A history that only this test sees; what it does to it is rolled back."""
+    return copy.deepcopy(_history_of_the_module)
 
 
 # -- People -------------------------------------------------------------------------

@@ -18,7 +18,7 @@ from django.db.models import UniqueConstraint
 from kitting import checks, guards
 from kitting.models import Movement, Operation, Reading
 from tests.conftest import guards_away
-from tests.ledgers import make_history
+from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
 
@@ -234,8 +234,7 @@ def refused(act: Callable[[], Any]) -> bool:
 
 
 @pytest.mark.parametrize("act", _acts())
-def test_no_guarded_table_gives_way(act: Act) -> None:
-    make_history()
+def test_no_guarded_table_gives_way(act: Act, history: History) -> None:
     settle()
     gave_way = []
     for model in guards.guarded_models():
@@ -248,9 +247,8 @@ def test_no_guarded_table_gives_way(act: Act) -> None:
 
 
 @pytest.mark.parametrize("act", _acts())
-def test_without_guards_the_same_act_goes_through(act: Act) -> None:
+def test_without_guards_the_same_act_goes_through(act: Act, history: History) -> None:
     """The control: what is refused above is refused by the guards."""
-    make_history()
     settle()
     row = Reading.objects.order_by("pk").first()
     assert row is not None
@@ -262,9 +260,8 @@ def test_without_guards_the_same_act_goes_through(act: Act) -> None:
 
 
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="SQLite's REPLACE only")
-def test_nothing_replaces_a_guarded_row_by_another_unique_key() -> None:
+def test_nothing_replaces_a_guarded_row_by_another_unique_key(history: History) -> None:
     """REPLACE deletes whatever row stands in its way, whichever key they share."""
-    make_history()
     tried = [
         (model._meta.db_table, key, verb, _replaced(model, key, verb))
         for model in guards.guarded_models()
@@ -283,9 +280,8 @@ def _replaced(model: type[Row], key: tuple[str, ...], verb: str) -> bool:
     return not refused(lambda: insert(model._meta.db_table, fresh, verb))
 
 
-def test_a_new_row_goes_into_every_guarded_table() -> None:
+def test_a_new_row_goes_into_every_guarded_table(history: History) -> None:
     """The guards refuse bending, not writing: the history itself is the proof."""
-    make_history()
     assert all(model._default_manager.exists() for model in guards.guarded_models())
 
 

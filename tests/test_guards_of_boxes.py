@@ -11,7 +11,7 @@ from django.db import IntegrityError, connection
 
 from kitting.guards import IDENTITY
 from kitting.models import Bag, Box, BoxLine
-from tests.ledgers import History, make_history
+from tests.ledgers import History
 from tests.test_guards import insert, refused, run_sql, settle, stored
 
 pytestmark = pytest.mark.django_db
@@ -27,8 +27,8 @@ def other_value(box: Box, column: str) -> Any:
 
 
 @pytest.mark.parametrize("column", IDENTITY)
-def test_the_identity_of_a_box_is_written_once(column: str) -> None:
-    box = make_history().labelled
+def test_the_identity_of_a_box_is_written_once(column: str, history: History) -> None:
+    box = history.labelled
     before = stored(box)
     assert before[column]
     boxes = Box.objects.filter(pk=box.pk)
@@ -43,21 +43,21 @@ def test_the_identity_of_a_box_is_written_once(column: str) -> None:
     assert stored(box) == before
 
 
-def test_a_box_without_identity_may_get_one() -> None:
-    box = make_history().opened
+def test_a_box_without_identity_may_get_one(history: History) -> None:
+    box = history.opened
     Box.objects.filter(pk=box.pk).update(batch="1-X-26014-1")
     box.refresh_from_db()
     assert box.batch == "1-X-26014-1"
 
 
-def test_a_box_may_change_what_is_not_its_identity() -> None:
-    box = make_history().labelled
+def test_a_box_may_change_what_is_not_its_identity(history: History) -> None:
+    box = history.labelled
     assert Box.objects.filter(pk=box.pk).update(mass_mg=1_000_000) == 1
 
 
 @pytest.mark.parametrize("name", ["sent", "labelled", "voided"])
-def test_a_box_past_open_never_opens_again(name: str) -> None:
-    box = getattr(make_history(), name)
+def test_a_box_past_open_never_opens_again(name: str, history: History) -> None:
+    box = getattr(history, name)
     boxes = Box.objects.filter(pk=box.pk)
     # Away from the bench, where another open box would be in the way.
     assert refused(lambda: boxes.update(stage="open", bench=None))
@@ -108,8 +108,9 @@ FROZEN: dict[str, LineAct] = {
 
 @pytest.mark.parametrize("act", FROZEN.values(), ids=FROZEN)
 @pytest.mark.parametrize("name", ["sent", "labelled", "voided"])
-def test_the_lines_of_a_box_past_open_are_frozen(name: str, act: LineAct) -> None:
-    history = make_history()
+def test_the_lines_of_a_box_past_open_are_frozen(
+    name: str, act: LineAct, history: History
+) -> None:
     line = getattr(history, name).lines.get(lot=history.band_lot)
     before = stored(line)
     assert refused(lambda: act(history, line))
@@ -120,17 +121,17 @@ def test_the_lines_of_a_box_past_open_are_frozen(name: str, act: LineAct) -> Non
 @pytest.mark.parametrize(
     "table", ["kitting_boxline", "kitting_lot", "kitting_bag", "kitting_box"]
 )
-def test_tables_of_things_are_not_emptied(table: str) -> None:
-    make_history()
+def test_tables_of_things_are_not_emptied(table: str, history: History) -> None:
     settle()
     assert refused(lambda: run_sql(f"TRUNCATE {table} CASCADE"))
 
 
 @sqlite_only
 @pytest.mark.parametrize("verb", ["INSERT OR REPLACE", "REPLACE"])
-def test_no_line_of_an_open_box_replaces_a_frozen_one(verb: str) -> None:
+def test_no_line_of_an_open_box_replaces_a_frozen_one(
+    verb: str, history: History
+) -> None:
     """REPLACE over a frozen line's id, by a line that an open box may well have."""
-    history = make_history()
     line = history.sent.lines.get(lot=history.band_lot)
     before = stored(line)
     fresh = line_values(history.opened, _spare_bag(history), id=line.pk)
@@ -147,8 +148,7 @@ def test_no_line_of_an_open_box_replaces_a_frozen_one(verb: str) -> None:
 
 
 @sqlite_only
-def test_no_line_is_replaced_by_its_own_bag() -> None:
-    history = make_history()
+def test_no_line_is_replaced_by_its_own_bag(history: History) -> None:
     for line in history.opened.lines.all():
         again = {**stored(line), "id": line.pk + 10_000, "pieces": 1}
         assert refused(
@@ -156,8 +156,7 @@ def test_no_line_is_replaced_by_its_own_bag() -> None:
         )
 
 
-def test_a_line_is_of_its_bags_lot() -> None:
-    history = make_history()
+def test_a_line_is_of_its_bags_lot(history: History) -> None:
     wrong = line_values(
         history.opened, _spare_bag(history), lot_id=history.visor_lot.pk
     )
@@ -170,8 +169,7 @@ def test_a_line_is_of_its_bags_lot() -> None:
 
 
 @pytest.mark.parametrize("column", ["box", "bag", "run", "id"])
-def test_a_line_of_an_open_box_stays_what_it_is(column: str) -> None:
-    history = make_history()
+def test_a_line_of_an_open_box_stays_what_it_is(column: str, history: History) -> None:
     line = history.opened.lines.get(lot=history.band_lot)
     values = {
         "box": history.sent.pk,
@@ -183,8 +181,7 @@ def test_a_line_of_an_open_box_stays_what_it_is(column: str) -> None:
     assert refused(lambda: lines.update(**{column: values[column]}))
 
 
-def test_the_lines_of_an_open_box_change_and_go() -> None:
-    history = make_history()
+def test_the_lines_of_an_open_box_change_and_go(history: History) -> None:
     line = history.opened.lines.first()
     assert BoxLine.objects.filter(pk=line.pk).update(pieces=2) == 1
     assert line.delete()[0] == 1
@@ -198,8 +195,8 @@ def kept(history: History) -> list[Any]:
     return [history.visor_lot, bag, history.sent, history.opened, history.gone]
 
 
-def test_lots_bags_boxes_and_shipments_never_go() -> None:
-    for row in kept(make_history()):
+def test_lots_bags_boxes_and_shipments_never_go(history: History) -> None:
+    for row in kept(history):
         before = stored(row)
         table = row._meta.db_table
         assert refused(
@@ -211,8 +208,8 @@ def test_lots_bags_boxes_and_shipments_never_go() -> None:
 
 
 @sqlite_only
-def test_nothing_replaces_a_row_that_never_goes() -> None:
-    for row in kept(make_history()):
+def test_nothing_replaces_a_row_that_never_goes(history: History) -> None:
+    for row in kept(history):
         values = stored(row)
         table = row._meta.db_table
         for taken in (values, {**values, "id": row.pk + 10_000}):
@@ -224,8 +221,7 @@ def test_nothing_replaces_a_row_that_never_goes() -> None:
 
 @sqlite_only
 @pytest.mark.parametrize("column", ["id", "number", "serial", "sscc"])
-def test_no_update_replaces_another_box(column: str) -> None:
-    history = make_history()
+def test_no_update_replaces_another_box(column: str, history: History) -> None:
     victim, culprit = history.sent, history.opened
     before = stored(victim)
     statement = f"UPDATE OR REPLACE kitting_box SET {column} = %s WHERE id = %s"
@@ -234,8 +230,7 @@ def test_no_update_replaces_another_box(column: str) -> None:
 
 
 @sqlite_only
-def test_a_second_open_box_replaces_no_first_one_at_the_bench() -> None:
-    history = make_history()
+def test_a_second_open_box_replaces_no_first_one_at_the_bench(history: History) -> None:
     before = stored(history.opened)
     second = {**before, "id": history.opened.pk + 10_000, "number": "X9"}
     assert refused(lambda: insert("kitting_box", second, "INSERT OR REPLACE"))
@@ -246,15 +241,13 @@ def test_a_second_open_box_replaces_no_first_one_at_the_bench() -> None:
     assert stored(history.opened) == before
 
 
-def test_the_lot_of_a_bag_is_fixed() -> None:
-    history = make_history()
+def test_the_lot_of_a_bag_is_fixed(history: History) -> None:
     bag = history.visor_lot.bags.get()
     bags = Bag.objects.filter(pk=bag.pk)
     assert refused(lambda: bags.update(lot=history.band_lot))
     assert bags.update(lot=history.visor_lot, place=None) == 1
 
 
-def test_a_guard_speaks_as_an_integrity_error() -> None:
-    history = make_history()
+def test_a_guard_speaks_as_an_integrity_error(history: History) -> None:
     with pytest.raises(IntegrityError, match="guarded: kitting_lot"):
         run_sql("DELETE FROM kitting_lot WHERE id = %s", history.visor_lot.pk)

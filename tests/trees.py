@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -52,6 +52,11 @@ class Module:
 
 def modules(*folders: str) -> list[Module]:
     """Read every module below ``folders``, migrations left out."""
+    return list(_modules(folders))
+
+
+@cache
+def _modules(folders: tuple[str, ...]) -> tuple[Module, ...]:
     found = []
     for folder in folders:
         for path in sorted((ROOT / folder).rglob("*.py")):
@@ -60,7 +65,7 @@ def modules(*folders: str) -> list[Module]:
                 continue
             dotted = ".".join(place.with_suffix("").parts).removesuffix(".__init__")
             found.append(Module(dotted, str(place), path.read_text("utf-8")))
-    return found
+    return tuple(found)
 
 
 def calls(tree: ast.AST) -> Iterator[ast.Call]:

@@ -9,7 +9,7 @@ from dispatch import proving
 from tests.commands.tampering import boxes, checks, journal, stock
 from tests.commands.tampering.ways import TAMPERERS, Tamperer
 from tests.conftest import guards_away
-from tests.ledgers import make_history
+from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
 
@@ -20,8 +20,7 @@ def test_there_are_ways_of_tampering_with_everything() -> None:
 
 
 @pytest.mark.parametrize("tamper", TAMPERERS, ids=lambda f: f.__name__)
-def test_tampering_is_found_and_named(tamper: Tamperer) -> None:
-    history = make_history()
+def test_tampering_is_found_and_named(tamper: Tamperer, history: History) -> None:
     with transaction.atomic():
         with guards_away():
             expected = tamper(history)
