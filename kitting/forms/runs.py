@@ -20,6 +20,8 @@ from kitting.domain.figures import (
 )
 from kitting.domain.stages import RunStage
 from kitting.forms.base import DayField, KeyedForm, ScanField
+from kitting.forms.dosimeters import DosimetersForm
+from kitting.forms.fields import FigureField
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
@@ -27,7 +29,8 @@ if TYPE_CHECKING:
 
     from django.forms import BoundField
 
-    from kitting.queries.runs import Filters, ReadyMeter
+    from kitting.queries.meters import MeterLine
+    from kitting.queries.runs import Filters
 
 Place = tuple[int, str]
 """Point and side of a reading."""
@@ -35,23 +38,6 @@ Place = tuple[int, str]
 SIDE_WORDS = {"top": _("top"), "bottom": _("bottom")}
 MOST_POINTS = 20
 """Points that the form of a run has room for."""
-
-
-class FigureField(forms.CharField):
-    """A measured figure with decimals, given as a whole number of a smaller unit."""
-
-    def __init__(self, *, unit: str, by: int = 1000, up: bool = False, **options: Any):
-        attrs = {"inputmode": "decimal", "autocomplete": "off", "data-unit": unit}
-        options.setdefault("widget", forms.TextInput(attrs=attrs))
-        super().__init__(max_length=30, **options)
-        self.by, self.up = by, up
-
-    def clean(self, value: Any) -> int:
-        """Read the figure."""
-        try:
-            return scaled(super().clean(value), self.by, up=self.up)
-        except LotwardError as error:
-            raise ValidationError(sentence(error), code=error.code) from None
 
 
 @dataclass(frozen=True)
@@ -102,7 +88,7 @@ class ReadingsForm(KeyedForm):
     def clean(self) -> dict[str, Any]:
         """Scale the readings to µW/cm² and ask about those that look out of unit."""
         data = super().clean() or self.cleaned_data
-        if "unit" not in data:
+        if not self.places or "unit" not in data:
             return data
         by = UW_CM2_IN[IrradianceUnit(data["unit"])]
         for place in self.places:
@@ -168,6 +154,24 @@ def _name(point: int, side: str) -> str:
     return f"r_{side}_{point}"
 
 
+def meter_choices(meters: Sequence[MeterLine]) -> list[tuple[str, str]]:
+    """Meters as the choices of a field, each with what its calibration says."""
+    words = gettext("%(meter)s, calibration due %(due)s, uncertainty %(u)s %%")
+    return [
+        (
+            str(each.meter.pk),
+            words
+            % {
+                "meter": each.meter,
+                "due": each.newest.due,
+                "u": written(each.newest.rel_u_ppm, 10_000),
+            },
+        )
+        for each in meters
+        if each.newest is not None
+    ]
+
+
 class OpenRunForm(ReadingsForm):
     """A run on a line: meter, belt or time, passes and the opening readings."""
 
@@ -179,40 +183,91 @@ class OpenRunForm(ReadingsForm):
     passes = forms.IntegerField(
         label=_("Passes"), min_value=1, max_value=100, initial=1
     )
+    through_u = FigureField(
+        label=_("Uncertainty of the speed"),
+        unit="%",
+        by=10_000,
+        up=True,
+        help_text=_("Relative, expanded (k = 2); 0 only where it is known to be none."),
+    )
+    decline = FigureField(
+        label=_("Decline of the lamps to allow for"),
+        unit="%",
+        by=10_000,
+        up=True,
+        help_text=_("By how much they may be weaker in the run than they were read."),
+    )
 
     def __init__(
-        self, *args: Any, meters: Sequence[ReadyMeter], belt: bool, **kwargs: Any
+        self, *args: Any, meters: Sequence[MeterLine], belt: bool, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["meter"].choices = [  # type: ignore[attr-defined]
-            (
-                str(each.meter.pk),
-                gettext("%(meter)s, calibration due %(due)s, uncertainty %(u)s %%")
-                % {
-                    "meter": each.meter,
-                    "due": each.due,
-                    "u": written(each.rel_u_ppm, 10_000),
-                },
-            )
-            for each in meters
-        ]
-        for name in ("time",) if belt else ("zone", "speed"):
+        self.fields["meter"].choices = meter_choices(meters)  # type: ignore[attr-defined]
+        if not belt:
+            self.fields["through_u"].label = _("Uncertainty of the time")
+        gone = ["time"] if belt else ["zone", "speed"]
+        if not self.places:
+            gone += ["unit", "sure"]
+        for name in gone:
             del self.fields[name]
 
     @property
     def first_fields(self) -> list[BoundField]:
         """The fields that come before the readings."""
-        names = ("meter", "zone", "speed", "time", "passes", "unit")
+        names = (
+            *("meter", "zone", "speed", "time", "passes"),
+            *("through_u", "decline", "unit"),
+        )
         return [self[name] for name in names if name in self.fields]
 
 
-class CloseRunForm(ReadingsForm):
-    """The closing readings of a run, at the places of the opening ones."""
+class OpenHoldForm(KeyedForm):
+    """A run by heat or liquid: what its values are measured with."""
+
+    meter = forms.ChoiceField(
+        label=_("Thermometer or test strip"),
+        help_text=_("It must be in calibration, like every meter."),
+    )
+
+    def __init__(self, *args: Any, meters: Sequence[MeterLine], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["meter"].choices = meter_choices(meters)  # type: ignore[attr-defined]
+
+    @property
+    def first_fields(self) -> list[BoundField]:
+        """Its one field."""
+        return [self["meter"]]
+
+    def places_wrong(self) -> Iterable[BoundField]:
+        """Every visible field that has an error, for the list on top."""
+        return [field for field in self.visible_fields() if field.errors]
+
+
+class CloseRunForm(ReadingsForm, DosimetersForm):
+    """The closing readings of a run, at the opening's places, and its dosimeters."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.places:
+            del self.fields["unit"], self.fields["sure"]
 
     @property
     def first_fields(self) -> list[BoundField]:
         """The fields that come before the readings."""
-        return [self["unit"]]
+        return [self["unit"]] if "unit" in self.fields else []
+
+
+class StopForm(KeyedForm):
+    """Why the line stopped."""
+
+    reason = forms.CharField(
+        label=_("What happened"),
+        max_length=150,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_(
+            "Such as: the belt jammed. Every bag on the line keeps these words."
+        ),
+    )
 
 
 class LineScanForm(KeyedForm):

@@ -9,13 +9,10 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Exists, OuterRef, Q, Sum
 
-from kitting.domain import exposure
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.models import (
     Bag,
-    Calibration,
     Hold,
-    Meter,
     Movement,
     Place,
     Protocol,
@@ -63,15 +60,6 @@ class Filters:
 
 
 @dataclass(frozen=True)
-class ReadyMeter:
-    """A meter in calibration."""
-
-    meter: Meter
-    due: date
-    rel_u_ppm: int
-
-
-@dataclass(frozen=True)
 class Stay:
     """A bag in a run, as of one moment."""
 
@@ -86,17 +74,6 @@ class Stay:
 
 
 @dataclass(frozen=True)
-class Expected:
-    """The dose of one side that the opening readings would give."""
-
-    side: str
-    required_uj_cm2: int
-    dose_uj_cm2: int
-    low_uj_cm2: int
-    passed: bool
-
-
-@dataclass(frozen=True)
 class Point:
     """One place of the meter with its readings in µW/cm²."""
 
@@ -104,6 +81,11 @@ class Point:
     side: str
     opening: int
     closing: int | None
+
+    @property
+    def lowest(self) -> int:
+        """The lower of its readings: the one that counts."""
+        return self.opening if self.closing is None else min(self.opening, self.closing)
 
 
 def lines() -> list[Line]:
@@ -176,28 +158,6 @@ def weakest(run: Run) -> RunVerdict | None:
     """
     rows = run.verdicts.all()
     return min(rows, key=lambda row: row.low_uj_cm2 / row.required_uj_cm2, default=None)
-
-
-def ready_meters(today: date) -> list[ReadyMeter]:
-    """Meters in calibration on a day.
-
-    Args:
-        today: The workshop's day.
-
-    Returns:
-        Meters in the order of their serials, with the due date of the newest
-        calibration.
-    """
-    newest: dict[int, Calibration] = {}
-    found = Calibration.objects.filter(on__lte=today).select_related("meter")
-    for row in found.order_by("on", "pk"):
-        newest[row.meter_id] = row
-    ready = [
-        ReadyMeter(row.meter, row.due, row.rel_u_ppm)
-        for row in newest.values()
-        if row.due >= today
-    ]
-    return sorted(ready, key=lambda each: each.meter.serial)
 
 
 def protocols_in_force(today: date) -> list[Protocol]:
@@ -286,40 +246,6 @@ def _stay(row: RunBag, passes: timedelta, now: datetime) -> Stay:
         on_for_s=max(0, (until - row.on_at) // timedelta(seconds=1)),
         early=until - row.on_at < passes,
     )
-
-
-def expected_doses(run: Run) -> list[Expected]:
-    """The dose per required side if the closing readings were the opening ones.
-
-    Args:
-        run: An open run.
-
-    Returns:
-        Top first; with the uncertainty of the meter at opening.
-    """
-    opening = [row for row in run.readings.all() if row.moment == Moment.OPENING]
-    both = [
-        exposure.Reading(row.point, row.side, moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in opening
-        for moment in exposure.MOMENTS
-    ]
-    doses = exposure.run_dose(
-        both,
-        exposure_ms=run.exposure_ms,
-        passes=run.passes,
-        rel_u_ppm=run.rel_u_ppm,
-    )
-    verdict = exposure.verdict(doses, run.protocol.required())  # type: ignore[arg-type]
-    return [
-        Expected(
-            side=side.dose.side,
-            required_uj_cm2=side.required_uj_cm2,
-            dose_uj_cm2=side.dose.measured_uj_cm2,
-            low_uj_cm2=side.dose.low_uj_cm2,
-            passed=side.met,
-        )
-        for side in verdict.sides
-    ]
 
 
 def is_held(run: Run) -> bool:

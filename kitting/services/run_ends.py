@@ -12,6 +12,7 @@ from kitting.domain.stages import RunStage
 from kitting.models import Bag, Guarded, Interruption, Run, RunBag
 from kitting.models.runs import Moment
 from kitting.operations import Act, Sign, perform
+from kitting.queries.run_doses import samples_of
 from kitting.services.steps.bags import save_bags
 from kitting.services.steps.gauges import calibration_in_force
 from kitting.services.steps.lines import by_light, readings_of, refuse_other_points
@@ -23,7 +24,6 @@ from kitting.services.steps.verdicts import (
     judge,
     reading_rows,
     return_bag,
-    samples_of,
 )
 
 LONGEST_REASON = 150

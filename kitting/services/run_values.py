@@ -20,8 +20,9 @@ HOTTEST_MC = 300_000
 MOST_PPM = 1_000_000
 """All of it: a liquid is no stronger."""
 
-Samples = Sequence[tuple[datetime, int]]
-"""Moment and value: thousandths of °C for heat, ppm for a liquid."""
+Samples = Sequence[tuple[datetime | None, int]]
+"""Moment (None is the moment of the act) and value: thousandths of °C for heat, ppm for
+a liquid."""
 
 
 @dataclass(frozen=True)
@@ -58,22 +59,22 @@ def log_values(*, run_id: int, values: Samples, sign: Sign) -> Logged:
             raise Refused("values_by_light", protocol=str(run.protocol))
         if not values:
             raise Refused("values_missing")
-        moments = [at for at, _ in values]
+        taken = [(act.now if at is None else at, value) for at, value in values]
         there = set(run.values.values_list("at", flat=True))
-        if len(there) + len(moments) > MOST_VALUES:
+        if len(there) + len(taken) > MOST_VALUES:
             raise Refused("values_too_many", most=MOST_VALUES)
-        for at, value in values:
+        for at, value in taken:
             if at in there:
                 raise Refused("value_twice", at=at.isoformat(sep=" "))
             there.add(at)
             _refuse_moment(at, run.opened_at, act.now)
             _refuse_value(value, run.protocol.method)
-        act.write(*(RunValue(run=run, at=at, value=value) for at, value in values))
+        act.write(*(RunValue(run=run, at=at, value=value) for at, value in taken))
         return Logged(run=run.number, values=len(values))
 
     sent = {
         "run": run_id,
-        "values": [[at.isoformat(), value] for at, value in values],
+        "values": [[at and at.isoformat(), value] for at, value in values],
     }
     return perform("log_values", sign=sign, sent=sent, gives=Logged, work=work)
 

@@ -8,20 +8,29 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django import template
-from django.utils.html import format_html
+from django.utils.html import format_html, format_html_join
 from django.utils.translation import gettext
 
-from kitting.domain import exposure
+from kitting.domain import exposure, margins
 from kitting.domain.figures import written
 from kitting.templatetags.look import pieces
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from django.utils.safestring import SafeString
+
+    from kitting.models import Run
+    from kitting.queries.runs import Point
 
 register = template.Library()
 
 WIDTH = 480
 BAR = 14
+CELL_WIDTH, CELL_HEIGHT = 96, 64
+CELLS_A_ROW = 5
+SHADES = 4
+"""Steps of shade on the map, from the weakest of its points to the strongest."""
 
 
 def decimal(value: int, per: int) -> str:
@@ -97,3 +106,85 @@ def dose_bar(required: int, measured: int, low: int) -> SafeString:
         BAR,
         x(required),
     )
+
+
+@register.simple_tag
+def left_out(run: Run, rel_u_ppm: int) -> str:
+    """Say which share of a dose its lower bound leaves out."""
+    return percent(margins.margin_ppm(rel_u_ppm, run.belt_u_ppm, run.decline_ppm))
+
+
+@register.filter
+def weakest(points: Iterable[Point], side: str) -> Point | None:
+    """Give the point of a side with the lowest reading of the run."""
+    here = [point for point in points if point.side == side]
+    return min(here, key=lambda point: (point.lowest, point.point), default=None)
+
+
+@register.filter
+def of_side(points: Iterable[Point], side: str) -> list[Point]:
+    """Give the points of one side."""
+    return [point for point in points if point.side == side]
+
+
+@register.simple_tag
+def irradiance_map(points: list[Point], side: str) -> SafeString:
+    """Draw the points of one side as cells in their order, the weakest with a frame.
+
+    Each cell says its point and the lower of its readings in mW/cm². Shade is of four
+    steps between the weakest and the strongest; the table beside says the same.
+    """
+    here = of_side(points, side)
+    low = weakest(here, side)
+    if low is None:
+        return format_html("")
+    columns = min(CELLS_A_ROW, len(here))
+    rows = -(-len(here) // columns)
+    top = max(point.lowest for point in here)
+    words = gettext(
+        "Map of the %(side)s side: %(count)s points from %(low)s to %(top)s mW/cm²,"
+        " the weakest is point %(weakest)s"
+    ) % {
+        "side": side,
+        "count": len(here),
+        "low": thousandth(low.lowest),
+        "top": thousandth(top),
+        "weakest": low.point,
+    }
+    cells = format_html_join(
+        "",
+        '<g class="map-cell map-shade-{}{}" transform="translate({} {})">'
+        '<path d="M2 2h{}v{}H2z"/>'
+        '<text x="10" y="22">{}</text><text class="map-figure" x="10" y="48">{}</text>'
+        "</g>",
+        (
+            (
+                _shade(point.lowest, low.lowest, top),
+                " map-weakest" if point is low else "",
+                at % columns * CELL_WIDTH,
+                at // columns * CELL_HEIGHT,
+                CELL_WIDTH - 4,
+                CELL_HEIGHT - 4,
+                point.point,
+                thousandth(point.lowest),
+            )
+            for at, point in enumerate(here)
+        ),
+    )
+    width, height = columns * CELL_WIDTH, rows * CELL_HEIGHT
+    return format_html(
+        '<svg class="irradiance-map" role="img" aria-label="{}" width="{}" height="{}" '
+        'viewBox="0 0 {} {}" focusable="false">{}</svg>',
+        words,
+        width,
+        height,
+        width,
+        height,
+        cells,
+    )
+
+
+def _shade(value: int, low: int, top: int) -> int:
+    if top == low:
+        return SHADES - 1
+    return min(SHADES - 1, (value - low) * SHADES // (top - low))

@@ -15,9 +15,15 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.clock import day_of
 from kitting.domain.figures import written
-from kitting.forms.runs import MOST_POINTS, OpenRunForm, RunFilterForm
+from kitting.forms.runs import (
+    MOST_POINTS,
+    OpenHoldForm,
+    OpenRunForm,
+    RunFilterForm,
+)
 from kitting.models import Workshop
-from kitting.models.runs import Moment, ProtocolMethod
+from kitting.models.runs import UVC, Moment, ProtocolMethod
+from kitting.queries import meters as gauges
 from kitting.queries import runs as queries
 from kitting.services import runs
 from kitting.views.acting import OK, attempt
@@ -25,6 +31,8 @@ from lotward.http import allowed, go, render_part
 from lotward.tables import Column, file_response
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
@@ -60,6 +68,10 @@ COLUMNS: list[Column[Run]] = [
 ]
 
 
+def _today() -> date:
+    return day_of(Workshop.objects.get(pk=1), timezone.now())
+
+
 def run_address(run: Run | str) -> str:
     """The address of a run's page."""
     return reverse("kitting:run-detail", args=[str(run)])
@@ -92,6 +104,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
         "waiting_bags": sum(each.bags for each in waiting),
         "filtered": filters != queries.Filters(),
         "may_run": request.user.has_perm("kitting.run_line"),
+        "to_see_to": gauges.meters_to_see_to(_today()),
         "total_bags": found.aggregate(all=Sum("bags"))["all"] or 0,
     }
     return render_part(
@@ -111,6 +124,13 @@ class Choice:
     points: int
     last: Run | None
     """The line's last run, for what is filled in."""
+    by_dosimeter: bool = False
+    """A dosimeter will go through instead of readings."""
+
+    @property
+    def by_light(self) -> bool:
+        """Whether the protocol works by UV-C."""
+        return self.protocol is not None and self.protocol.method in UVC
 
 
 def _choice(
@@ -134,24 +154,24 @@ def _choice(
         count = len({row.point for row in last.readings.all()})
     else:
         count = POINTS_AT_FIRST
-    return Choice(line, protocol, min(max(count, 1), MOST_POINTS), last)
+    instead = request.GET.get("by", "") == "dosimeter"
+    return Choice(line, protocol, min(max(count, 1), MOST_POINTS), last, instead)
 
 
 def _open_form(
-    request: LotwardRequest, choice: Choice, meters: list[queries.ReadyMeter]
-) -> OpenRunForm:
+    request: LotwardRequest, choice: Choice, meters: list[gauges.MeterLine]
+) -> OpenRunForm | OpenHoldForm:
     assert choice.protocol is not None  # noqa: S101 -- asked for before
     last = choice.last
     initial: dict[str, object] = {}
     before: dict[tuple[int, str], int] = {}
     if last is not None:
-        initial = {"meter": str(last.meter_id), "passes": last.passes}
-        if last.zone_um and last.belt_um_s:
-            initial["zone"] = written(last.zone_um, 1000)
-            initial["speed"] = written(last.belt_um_s, 1000)
-        initial["time"] = written(last.exposure_ms, 1000)
+        initial = _filled_in(last)
         opening = last.readings.filter(moment=Moment.OPENING)
         before = {(row.point, row.side): row.uw_cm2 for row in opening}
+    if not choice.by_light:
+        return OpenHoldForm(request.POST or None, initial=initial, meters=meters)
+    points = 0 if choice.by_dosimeter else choice.points
     return OpenRunForm(
         request.POST or None,
         initial=initial,
@@ -159,22 +179,39 @@ def _open_form(
         belt=choice.protocol.method == ProtocolMethod.UVC_BELT,
         places=[
             (point, side)
-            for point in range(1, choice.points + 1)
+            for point in range(1, points + 1)
             for side in choice.protocol.required()
         ],
         before=before,
     )
 
 
+def _filled_in(last: Run) -> dict[str, object]:
+    """What a new run has in common with the line's last one, but for its readings."""
+    if last.protocol.method not in UVC:
+        return {"meter": str(last.meter_id)}
+    initial: dict[str, object] = {
+        "meter": str(last.meter_id),
+        "passes": last.passes,
+        "through_u": written(last.belt_u_ppm, 10_000),
+        "decline": written(last.decline_ppm, 10_000),
+        "time": written(last.exposure_ms, 1000),
+    }
+    if last.zone_um and last.belt_um_s:
+        initial["zone"] = written(last.zone_um, 1000)
+        initial["speed"] = written(last.belt_um_s, 1000)
+    return initial
+
+
 @allowed("kitting.run_line")
 @require_http_methods(["GET", "POST"])
 def run_open(request: LotwardRequest) -> HttpResponse:
     """Open a run; line, protocol and points are in the address."""
-    today = day_of(Workshop.objects.get(pk=1), timezone.now())
+    today = _today()
     lines = queries.lines()
     protocols = queries.protocols_in_force(today)
-    meters = queries.ready_meters(today)
     choice = _choice(request, lines, protocols)
+    meters = gauges.ready_meters(today, choice.protocol)
     context: dict[str, Any] = {
         "lines": lines,
         "protocols": protocols,
@@ -182,6 +219,8 @@ def run_open(request: LotwardRequest) -> HttpResponse:
         "choice": choice,
         "ready": bool(choice.line and choice.protocol and meters),
         "most_points": MOST_POINTS,
+        "lamps": gauges.lamps(choice.line.pk) if choice.line else [],
+        "soon": [each for each in meters if each.state == "soon"],
     }
     status = OK
     if choice.line and choice.protocol and meters:
@@ -208,19 +247,26 @@ def run_open(request: LotwardRequest) -> HttpResponse:
 
 
 def _open(
-    line: Place, protocol: Protocol, form: OpenRunForm, sign: Sign
+    line: Place, protocol: Protocol, form: OpenRunForm | OpenHoldForm, sign: Sign
 ) -> runs.Opened:
     data = form.cleaned_data
-    return runs.open_run(
-        line_id=line.pk,
-        protocol_id=protocol.pk,
-        meter_id=int(data["meter"]),
-        belt=runs.Belt(
+    belt, readings = runs.Belt(), []
+    if isinstance(form, OpenRunForm):
+        readings = form.values
+        belt = runs.Belt(
             zone_um=data.get("zone"),
             belt_um_s=data.get("speed"),
             exposure_ms=data.get("time"),
             passes=data["passes"],
-        ),
-        readings=form.values,
+            u_ppm=data["through_u"],
+            decline_ppm=data["decline"],
+        )
+    return runs.open_run(
+        line_id=line.pk,
+        protocol_id=protocol.pk,
+        meter_id=int(data["meter"]),
+        belt=belt,
+        readings=readings,
+        by_dosimeter=isinstance(form, OpenRunForm) and not form.places,
         sign=sign,
     )

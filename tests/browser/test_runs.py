@@ -53,6 +53,8 @@ def open_a_run(page: Page) -> None:
     page.get_by_role("link", name="Open a run on Line 1").click()
     page.get_by_label("Length of the lit zone").fill("500")
     page.get_by_label("Speed of the belt").fill("1,5")
+    page.get_by_label("Uncertainty of the speed").fill("2")
+    page.get_by_label("Decline of the lamps").fill("1.5")
     for point, reading in enumerate(["4,12", "3.98", "4.3"], start=1):
         page.get_by_label(f"Point {point}, top").fill(reading)
     page.get_by_role("button", name="Open the run on Line 1").click()

@@ -79,6 +79,8 @@ def opening(**changes) -> dict[str, str]:
         "zone": "500",
         "speed": "1.5",
         "passes": "1",
+        "through_u": "0",
+        "decline": "0",
         "unit": "mW/cm²",
         "r_top_1": "4",
         "r_top_2": "4,12",
@@ -246,7 +248,7 @@ def test_the_page_says_what_is_missing_for_a_run(client, band) -> None:
     protocol.in_force_until = None
     protocol.save()
     factories.make_meter(due=date(2026, 1, 13))
-    assert "No meter is in calibration." in text_of(client.get(OPEN))
+    assert "No meter is in calibration for this protocol." in text_of(client.get(OPEN))
     assert client.post(OPEN, {"op_key": key()}).status_code == 200
     factories.open_run(protocol, line_id=line.pk)
     Place.objects.filter(kind=PlaceKind.LINE, runs__isnull=True).delete()

@@ -123,7 +123,7 @@ def test_the_list_answers_what_is_on_and_what_waits(
 ) -> None:
     factories.make_place(PlaceKind.LINE)
     client.get(LIST)
-    with django_assert_num_queries(13):
+    with django_assert_num_queries(17):
         response = client.get(LIST)
     text = text_of(response)
     assert_page(response)
@@ -312,7 +312,7 @@ def test_a_failed_run_says_why_where_only_the_lower_bound_is_short(
     client.post(at(run, "close"), closing(r_top_1="3.1"))
     text = text_of(client.get(at(run)))
     assert "1\u202f033.332 mJ/cm² was measured, which would meet the required" in text
-    assert "the meter may be wrong by 5 %, and then only 981.665 is sure" in text
+    assert "with what is uncertain about it, 5 %, only 981.665 is sure" in text
     assert "what was measured would do, its lower bound does not" in text
     assert "back at accepted" in text
 

@@ -5,16 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kitting.domain.errors import Missing, Refused
-from kitting.models import Calibration, Meter, MeterFault
+from kitting.models import Calibration, Meter
+from kitting.queries.meters import sees, standing_fault
 
 if TYPE_CHECKING:
     from datetime import date
 
     from kitting.models import Protocol
-
-WARN_DAYS = 30
-"""So many days before its due date a meter is spoken of. Common practice; a workshop
-has to send it away in time."""
 
 
 def calibration_in_force(
@@ -53,48 +50,6 @@ def calibration_in_force(
     if protocol is not None:
         _refuse_blind(meter, newest, protocol)
     return newest
-
-
-def standing_fault(meter_id: int) -> MeterFault | None:
-    """The fault that a meter has not been calibrated since.
-
-    Args:
-        meter_id: The meter.
-
-    Returns:
-        The newest one after which no calibration was recorded and made; or None.
-    """
-    since = list(
-        Calibration.objects.filter(meter=meter_id).values_list("on", "operation_id")
-    )
-    for fault in MeterFault.objects.filter(meter=meter_id).order_by("-pk"):
-        mended = any(
-            on >= fault.found_on and operation > fault.operation_id
-            for on, operation in since
-        )
-        if not mended:
-            return fault
-    return None
-
-
-def sees(calibration: Calibration, protocol: Protocol) -> bool:
-    """Whether a calibration covers the spectrum that a protocol is about.
-
-    Args:
-        calibration: The calibration.
-        protocol: The protocol; one that names no spectrum is covered by any.
-
-    Returns:
-        True where the whole of it is covered.
-    """
-    if protocol.low_nm is None or protocol.high_nm is None:
-        return True
-    if calibration.low_nm is None or calibration.high_nm is None:
-        return False
-    return (
-        calibration.low_nm <= protocol.low_nm
-        and protocol.high_nm <= calibration.high_nm
-    )
 
 
 def _refuse_blind(meter: Meter, calibration: Calibration, protocol: Protocol) -> None:

@@ -6,15 +6,15 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from kitting import locking
-from kitting.domain import doses, exposure
+from kitting.domain import doses
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.models import Bag, Movement, Run, RunBag
+from kitting.queries.run_doses import readings_on_record
 from kitting.services.steps.bags import Change, change, need_stage
 from kitting.services.steps.lines import off_from, refuse_uncovered
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from datetime import datetime
 
     from kitting.reach import Reach
@@ -123,13 +123,11 @@ def largest_dose(run: Run) -> int:
     Returns:
         Dose in µJ/cm².
     """
-    found: Sequence[exposure.Reading] = [
-        exposure.Reading(row.point, row.side, row.moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in run.readings.all()
-    ]
-    dosed = [row.uj_cm2 for row in run.dosimeters.all()]
     largest = doses.largest_uj_cm2(
-        found, dosed, exposure_ms=run.exposure_ms, passes=run.passes
+        readings_on_record(run),
+        [row.uj_cm2 for row in run.dosimeters.all()],
+        exposure_ms=run.exposure_ms,
+        passes=run.passes,
     )
     return largest or max(run.protocol.required().values(), default=0)
 

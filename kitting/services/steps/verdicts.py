@@ -17,7 +17,7 @@ from kitting.models import (
     RunBag,
     RunVerdict,
 )
-from kitting.models.runs import ProtocolMethod
+from kitting.queries.run_doses import needed_hold, readings_on_record
 from kitting.services.steps.bags import Change, change
 from kitting.services.steps.lines import by_light, came_off_early
 
@@ -27,9 +27,6 @@ if TYPE_CHECKING:
 
 LONGEST_REASON = 200
 MOST_DOSIMETERS = 20
-GAPS_IN_A_HOLD = 4
-"""Heat wavers: its log must show a value at least every quarter of the hold. What was
-measured of a liquid twice cannot have been lower in between: it only grows weaker."""
 
 
 def reading_rows(run: Run, readings: Sequence[exposure.Reading]) -> list[Guarded]:
@@ -79,7 +76,7 @@ def dosimeters_of(
         if not 0 <= uj_cm2 <= doses.MAX_UJ_CM2:
             raise Refused("dosimeter_dose_out_of_range", value=uj_cm2)
         margins.margin_ppm(rel_u_ppm)
-        found.append(doses.Dosed(nth, side, uj_cm2, rel_u_ppm))  # type: ignore[arg-type]
+        found.append(doses.Dosed(nth, side, uj_cm2, rel_u_ppm))
     rows: list[Guarded] = [
         Dosimeter(
             run=run,
@@ -127,21 +124,6 @@ def light_verdict(
     return exposure.verdict(counted, run.protocol.required())  # type: ignore[arg-type]
 
 
-def readings_on_record(run: Run) -> list[exposure.Reading]:
-    """The readings of a run that are written already.
-
-    Args:
-        run: The run.
-
-    Returns:
-        Its readings.
-    """
-    return [
-        exposure.Reading(row.point, row.side, row.moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in run.readings.all()
-    ]
-
-
 def judge(
     run: Run,
     closing: Sequence[exposure.Reading],
@@ -177,34 +159,6 @@ def judge(
         for side in verdict.sides
     ]
     return rows, verdict.passed
-
-
-def needed_hold(run: Run) -> holding.Needed:
-    """What the log of a run by heat or liquid is held against.
-
-    Args:
-        run: The run with its protocol.
-
-    Returns:
-        Minimum, uncertainty of the meter, and the longest gap.
-    """
-    protocol = run.protocol
-    gap = None
-    if protocol.method == ProtocolMethod.HEAT:
-        gap = max(1, (protocol.hold_s or 0) // GAPS_IN_A_HOLD)
-    return holding.Needed(protocol.min_value or 0, run.rel_u_ppm, gap)
-
-
-def samples_of(run: Run) -> list[holding.Sample]:
-    """The logged values of a run.
-
-    Args:
-        run: The run.
-
-    Returns:
-        Samples in no particular order.
-    """
-    return [holding.Sample(row.at, row.value) for row in run.values.all()]
 
 
 def held_long_enough(
