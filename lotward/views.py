@@ -10,7 +10,7 @@ from django.contrib.auth.forms import AuthenticationForm
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
-from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import (
@@ -46,8 +46,12 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def sign_off(request: HttpRequest) -> HttpResponse:
+    """Sign off; whoever signs in next comes back to the page that asks for it."""
+    onward = _onward(request) if request.POST.get("next") else ""
     logout(request)
-    return redirect("sign-in")
+    sign_in_page = resolve_url("sign-in")
+    query = urlencode({"next": onward})
+    return redirect(f"{sign_in_page}?{query}" if onward else sign_in_page)
 
 
 @never_cache

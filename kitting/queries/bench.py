@@ -23,11 +23,15 @@ from kitting.models import (
     RecipeLine,
 )
 from kitting.models.catalogue import Per
+from kitting.packable import not_pinned, packing_problem
 from kitting.reach import Reach, standing_reach
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from datetime import date, datetime
+
+    from kitting.domain.errors import LotwardError
+    from kitting.reach import Why
 
 MOST_OFFERS = 2
 """Bags that are named at once; the next is named when one of them was scanned."""
@@ -46,6 +50,8 @@ class Line:
     """Number of the bench's open bag of this part."""
     left: int = 0
     """Pieces left in it."""
+    refusal: LotwardError | None = None
+    """Why the box takes nothing from that bag, where it does not."""
     asked: bool = False
     """Whether this is the part that is asked for now."""
 
@@ -58,6 +64,17 @@ class Line:
     def done(self) -> bool:
         """Whether the line is complete."""
         return self.missing <= 0
+
+
+@dataclass(frozen=True)
+class OpenHere:
+    """An open bag at a bench that has no box in work."""
+
+    part: str
+    bag: str
+    left: int
+    refusal: LotwardError | None
+    """Why no box will take anything from it, where none will."""
 
 
 @dataclass(frozen=True)
@@ -103,11 +120,11 @@ class Screen:
     offers: list[Offer] = field(default_factory=list)
     lacking: Lacking | None = None
     choices: list[Choice] = field(default_factory=list)
-    open_bags: list[OpenBag] = field(default_factory=list)
+    open_bags: list[OpenHere] = field(default_factory=list)
     copy: int = 0
     """Prints of the closed box's label so far; the newest one's number."""
-    held: bool = False
-    """Whether a hold reaches the open box."""
+    held: Why | None = None
+    """The hold that reaches the open box."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
 
@@ -126,6 +143,13 @@ class Screen:
         if self.held:
             return "held"
         return "fill" if self.asked else "close"
+
+    @property
+    def stuck(self) -> bool:
+        """Whether the box cannot go on with what lies open at the bench."""
+        asked = self.asked
+        refused = asked is not None and asked.refusal is not None
+        return self.step == "held" or refused or self.lacking is not None
 
     @property
     def complete(self) -> int:
@@ -159,8 +183,18 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         .first()
     )
     bags = list(
-        OpenBag.objects.filter(bench=bench).select_related("bag", "part").order_by("pk")
+        OpenBag.objects.filter(bench=bench)
+        .select_related("bag__lot__part", "bag__lot__revision")
+        .order_by("pk")
     )
+    reach = standing_reach() if bags or box is not None else Reach()
+    refusals = {
+        row.bag_id: packing_problem(
+            row.bag, row.bag.lot, today=today, now=now, reach=reach
+        )
+        for row in bags
+    }
+    here = [_open_here(row.bag, refusals[row.bag_id]) for row in bags]
     if box is None:
         packed = Box.objects.filter(bench=bench, packed_on=today).exclude(
             stage=BoxStage.VOIDED
@@ -168,14 +202,13 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         return Screen(
             bench,
             choices=choices(bench),
-            open_bags=bags,
+            open_bags=here,
             packed_today=packed.count(),
         )
-    lines, recipe = _lines(box, bags)
+    lines, recipe = _lines(box, [row.bag for row in bags], refusals)
     if box.stage == BoxStage.CLOSED:
         copy = Print.objects.filter(box=box).count()
-        return Screen(bench, box, lines, open_bags=bags, copy=copy)
-    reach = standing_reach()
+        return Screen(bench, box, lines, open_bags=here, copy=copy)
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
@@ -188,12 +221,18 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         lines,
         offers,
         lacking,
-        open_bags=bags,
-        held=bool(reach) and _is_held(box, reach),
+        open_bags=here,
+        held=reach.why_box(box, BoxLine.objects.filter(box=box)) if reach else None,
     )
 
 
-def _lines(box: Box, bags: Iterable[OpenBag]) -> tuple[list[Line], list[RecipeLine]]:
+def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:
+    return OpenHere(bag.lot.part.name, bag.number, bag.pieces, refusal)
+
+
+def _lines(
+    box: Box, bags: Iterable[Bag], refusals: Mapping[int, LotwardError | None]
+) -> tuple[list[Line], list[RecipeLine]]:
     inside = (
         BoxLine.objects.filter(box=box, lot__part=OuterRef("part"))
         .order_by()
@@ -207,7 +246,7 @@ def _lines(box: Box, bags: Iterable[OpenBag]) -> tuple[list[Line], list[RecipeLi
         .annotate(inside=Subquery(inside))
         .order_by("pk")
     )
-    open_by_part = {row.part_id: row.bag for row in bags}
+    open_by_part = {bag.lot.part_id: bag for bag in bags}
     lines: list[Line] = []
     for row in recipe:
         bag = open_by_part.get(row.part_id)
@@ -220,6 +259,7 @@ def _lines(box: Box, bags: Iterable[OpenBag]) -> tuple[list[Line], list[RecipeLi
                 per_set=row.pieces if row.per == Per.SET else 0,
                 bag=bag.number if bag else "",
                 left=bag.pieces if bag else 0,
+                refusal=(refusals[bag.pk] or not_pinned(row, bag)) if bag else None,
                 asked=inside_now < needed and not any(line.asked for line in lines),
             )
         )
@@ -304,12 +344,6 @@ def _lacking(wanted: _Wanted, reach: Reach) -> Lacking:
         elif bag.bench not in (None, wanted.bench.pk):
             elsewhere += bag.pieces
     return Lacking(held, not_cleared, elsewhere)
-
-
-def _is_held(box: Box, reach: Reach) -> bool:
-    if box.pk in reach.boxes:
-        return True
-    return any(reach.line(line) for line in BoxLine.objects.filter(box=box))
 
 
 def choices(bench: Bench) -> list[Choice]:

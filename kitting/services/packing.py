@@ -25,6 +25,7 @@ from kitting.models import (
     RecipeLine,
 )
 from kitting.operations import Act, Sign, perform
+from kitting.packable import not_pinned, packing_problem
 from kitting.reach import refuse_held_box, standing_reach
 from kitting.services.steps.bags import Change, change, save_bags
 from kitting.services.steps.boxes import (
@@ -32,7 +33,6 @@ from kitting.services.steps.boxes import (
     drop_used_up,
     filling_of,
     move_box,
-    packing_problem,
 )
 from kitting.services.steps.counting import take, take_numbers
 
@@ -47,6 +47,8 @@ class Brought:
     part: str
     taken: int
     """Pieces that went into the open box at once."""
+    emptied: bool = False
+    """Whether they were its last."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,8 @@ class Started:
     box: str
     taken: int
     """Pieces that went in at once from the bench's open bags."""
+    emptied: str = ""
+    """Numbers of the open bags that these emptied, with commas between them."""
 
 
 @dataclass(frozen=True)
@@ -124,7 +128,12 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         save_bags([bag])
         _keep_open(bench, bag)
         act.write(*events)
-        return Brought(bag=bag.number, part=bag.lot.part.name, taken=taken)
+        return Brought(
+            bag=bag.number,
+            part=bag.lot.part.name,
+            taken=taken,
+            emptied=bag.pieces == 0,
+        )
 
     sent = {"bench": bench_id, "bag": bag_id}
     return perform("bring_bag", sign=sign, sent=sent, gives=Brought, work=work)
@@ -153,13 +162,9 @@ def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
     line = filling.line_for(bag.lot.part_id)
     if line is None:
         raise Refused("part_not_in_recipe", bag=bag.number, part=bag.lot.part.name)
-    if not line.pins(bag.lot.revision_id):
-        raise Refused(
-            "revision_not_pinned",
-            bag=bag.number,
-            revision=bag.lot.revision.code,
-            wanted=line.revision.code,
-        )
+    refusal = not_pinned(line, bag)
+    if refusal is not None:
+        raise refusal
     return line
 
 
@@ -236,7 +241,10 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
         filling = filling_of(box)
         taken = _fill(act, filling, bags, bench)
         act.write(event, *filling.events)
-        return Started(box_id=box.pk, box=box.number, taken=taken)
+        empty = [bag.number for bag in bags if bag.pieces == 0]
+        return Started(
+            box_id=box.pk, box=box.number, taken=taken, emptied=", ".join(empty)
+        )
 
     sent = {"bench": bench_id, "size": size_id}
     return perform("start_box", sign=sign, sent=sent, gives=Started, work=work)

@@ -32,12 +32,14 @@ if TYPE_CHECKING:
 
 LAST_ACTS: dict[str, _StrPromise] = {
     "bring_bag": _("%(part)s bag %(bag)s: %(taken)s taken"),
+    "bring_bag, emptied": _("%(part)s bag %(bag)s is empty: %(taken)s taken"),
     "call_off_box": _("Box %(box)s called off"),
-    "close_box": _("Box %(serial)s closed"),
+    "close_box": _("Box closed; its serial is %(serial)s"),
     "lay_aside": _("%(part)s bag %(bag)s laid aside"),
     "print_box_label": _("Label of box %(box)s printed"),
     "see_label": _("Box %(box)s labelled"),
     "start_box": _("Box %(box)s started"),
+    "start_box, emptied": _("Box %(box)s started; now empty: %(emptied)s"),
 }
 """How the strip says the newest act, with values of its outcome."""
 
@@ -102,12 +104,16 @@ def _show(
     did, outcome = answer.did, answer.outcome
     if not did:
         did, outcome = queries.last_act(at)
+    if outcome.get("emptied"):
+        did += ", emptied"
+    stuck_start = answer.did == "start_box" and screen.stuck
     context: dict[str, Any] = {
         "form": form,
         "bench": at,
         "screen": screen,
         "menu": answer.menu,
-        "state": "right" if answer.did else "ask",
+        "state": "right" if answer.did and not stuck_start else "ask",
+        "labelled": outcome.get("box", "") if did == "see_label" else "",
         "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
         "op_key": new_op_key(),
         "call_off_reasons": commands.CALL_OFF_REASONS,

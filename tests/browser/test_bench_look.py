@@ -56,7 +56,9 @@ def show_bench(
         <section class="zone zone-lines" id="bench-lines"><table><thead><tr>
         <th>Part</th><th class="figure">Needed</th><th class="figure">In</th></tr>
         </thead><tbody>{LINES}</tbody></table></section>
-        <footer class="strip" id="bench-strip"><p class="strip-who">Packer 3</p>
+        <footer class="strip" id="bench-strip"><div class="strip-who">
+        <p><a href="#">Packer 3 <small>Bench 2</small></a></p>
+        <form><button>Sign off</button></form></div>
         <p class="strip-last">Elastic bag B1-0377-4 opened</p>
         <form class="strip-back"><button>Take back</button></form>
         <p class="strip-waiting" data-waiting="0">No scan waits</p></footer></main>
@@ -76,7 +78,7 @@ def test_every_target_at_the_bench_is_18_mm(page: Page, size: tuple[int, int]) -
     show_bench(page, size, state="choice")
     targets = page.locator("button:not(.out-of-sight), input[data-scan]").all()
     measured = [box for target in targets if (box := target.bounding_box())]
-    assert len(measured) == 4
+    assert len(measured) == 5
     assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
     assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
 

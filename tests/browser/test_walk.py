@@ -150,6 +150,8 @@ def disinfect(walker: Walker) -> None:
         walker.look("Open a run")
         page.get_by_label("Length of the lit zone").fill("100")
         page.get_by_label("Speed of the belt").fill("100")
+        page.get_by_label("Uncertainty of the speed").fill("1")
+        page.get_by_label("Decline of the lamps").fill("1")
         _read_meter(page, "4.0")
         page.get_by_role("button", name="Open the run on Line 1").click()
         expect(page).to_have_url(re.compile("/disinfection/R[0-9]"))
@@ -220,7 +222,7 @@ def _fill(walker: Walker, page: Page) -> None:
 
 def _close(walker: Walker, page: Page) -> Box:
     page.get_by_role("button", name="Close box").click()
-    expect(page.locator("#bench-next")).to_contain_text("Stick the label on")
+    expect(page.locator("#bench-next")).to_contain_text("stick its label on")
     walker.look("The bench, a box closed")
     return Box.objects.get()
 

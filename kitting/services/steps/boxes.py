@@ -3,20 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
-from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, OpenBag, RecipeLine
 from kitting.services.steps.bags import Change, change, save_bags
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    from datetime import date, datetime
-
-    from kitting.models import Lot
-    from kitting.reach import Reach
 
 LONGEST_REASON = 200
 """Characters that a reason may have."""
@@ -66,37 +61,6 @@ def need_reason(text: str) -> str:
     if len(reason) > LONGEST_REASON:
         raise Refused("entry_too_long", what="reason", most=LONGEST_REASON)
     return reason
-
-
-def packing_problem(
-    bag: Bag, lot: Lot, *, today: date, now: datetime, reach: Reach
-) -> LotwardError | None:
-    """Why a bag may not be packed from at this moment, leaving recipes aside.
-
-    Args:
-        bag: The bag.
-        lot: Its lot, with the part.
-        today: The workshop's day.
-        now: The moment.
-        reach: What is held now.
-
-    Returns:
-        The refusal, or None.
-    """
-    if bag.stage != BagStage.CLEARED:
-        stage = bag.stage.replace("_", " ")
-        return WrongStage("bag_not_cleared", bag=bag.number, stage=stage)
-    why = reach.why_bag(bag)
-    if why is not None:
-        return OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
-    if lot.use_by is not None and lot.use_by < today:
-        return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
-    hours = lot.part.open_hours
-    if bag.opened_at is not None and hours is not None:
-        until = bag.opened_at + timedelta(hours=hours)
-        if now > until:
-            return Refused("bag_open_too_long", bag=bag.number, hours=hours)
-    return None
 
 
 @dataclass
