@@ -9,12 +9,13 @@ from typing import Any
 
 from dispatch.models import Consignee, Shipment
 from dispatch.services import shipments
+from kitting.domain.stages import BagStage
 from kitting.models import (
     Bag,
     Bench,
     Box,
-    BoxPut,
     BoxSize,
+    Carrier,
     Count,
     DefectKind,
     Dosimeter,
@@ -45,7 +46,17 @@ from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.lots import Container
 from kitting.models.runs import ProtocolMethod, Side
 from kitting.operations import Act, perform
-from kitting.services import checking, holds, lots, packing, rejected, runs, voiding
+from kitting.services import (
+    carriers,
+    checking,
+    holds,
+    lots,
+    packing,
+    places,
+    rejected,
+    runs,
+    voiding,
+)
 from tests import factories
 from tests.factories import sign
 
@@ -217,7 +228,7 @@ class Written:
 
 
 def write_plainly(
-    lot: Lot, bag: Bag, run: Run, box: Box, meter: Meter, protocol: Protocol
+    lot: Lot, bag: Bag, run: Run, meter: Meter, protocol: Protocol
 ) -> None:
     """One row of each guarded table that the services above do not fill."""
     today = date(2026, 1, 14)
@@ -233,7 +244,6 @@ def write_plainly(
         on=today,
     )
     first: list[Guarded] = [
-        BoxPut(box=box, place=run.line),
         Count(bag=bag, counted_by="hand", before=4, counted=4),
         Dosimeter(run=run, nth=1, side="top", uj_cm2=160_000, rel_u_ppm=100_000),
         Interruption(run=run, reason="Belt stopped"),
@@ -297,7 +307,8 @@ def make_history() -> History:
     )
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
     gone, waiting = _ship(sent, labelled)
-    write_plainly(band_lot, first, released, labelled, meter, protocol)
+    _put_away(labelled)
+    write_plainly(band_lot, first, released, meter, protocol)
     for box in (sent, labelled, voided):
         box.refresh_from_db()
     return History(
@@ -319,6 +330,17 @@ def make_history() -> History:
         gone=gone,
         waiting=waiting,
     )
+
+
+def _put_away(box: Box) -> None:
+    """A box on a shelf, and a carrier beside it with a rejected bag on it."""
+    shelf = factories.make_place()
+    made = carriers.make_carrier(name="Pole", sign=sign())
+    carrier = Carrier.objects.get(number=made.carrier)
+    bag = Bag.objects.filter(stage=BagStage.REJECTED).latest("pk")
+    carriers.load_bag(carrier_id=carrier.pk, bag_id=bag.pk, sign=sign())
+    carriers.put_carrier(carrier_id=carrier.pk, place_id=shelf.pk, sign=sign())
+    places.put_box(box_id=box.pk, place_id=shelf.pk, sign=sign())
 
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:

@@ -33,13 +33,15 @@ from dispatch.queries.balance import balance_of
 from dispatch.services import shipments
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
-from kitting.models import Bag, Box, Hold, Link, Lot, Operation, Run, Workshop
+from kitting.models import Bag, Box, Carrier, Hold, Link, Lot, Operation, Run, Workshop
 from kitting.operations import Sign
 from kitting.services import (
+    carriers,
     checking,
     holds,
     lots,
     packing,
+    places,
     printing,
     rejected,
     runs,
@@ -71,10 +73,14 @@ ACTS = {
     "concede_bags",
     "give_verdict",
     "lift_hold",
+    "load_bag",
     "load_box",
     "open_run",
     "place_hold",
     "print_box_label",
+    "put_bag",
+    "put_box",
+    "put_carrier",
     "put_on",
     "see_label",
     "send_back",
@@ -129,6 +135,11 @@ class Ledger(RuleBasedStateMachine):
         self.meter = factories.make_meter()
         self.protocol = factories.make_protocol(*self.revisions[:2])
         self.consignees = [factories.make_consignee(), factories.make_consignee()]
+        shelf = factories.make_place()
+        self.places = [shelf, self.benches[0].place, self.lines[0]]
+        for name in ("Pole", "Trolley"):
+            carriers.make_carrier(name=name, sign=factories.sign())
+        self.carriers = list(Carrier.objects.order_by("pk"))
         self.begin_midway()
 
     def begin_midway(self) -> None:
@@ -312,6 +323,35 @@ class Ledger(RuleBasedStateMachine):
             is_open = Box.objects.get(pk=pk).stage == BoxStage.OPEN
             call = voiding.call_off_box if is_open else voiding.void_box
             self.act(call, box_id=pk, reason="Crushed", twice=twice)
+
+    # -- putting away ----------------------------------------------------------------
+
+    @rule(at=pick, bag=pick, twice=again)
+    def put_bag(self, at: int, bag: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, bag)) is not None:
+            place = self.places[at % 3].pk
+            self.act(places.put_bag, bag_id=pk, place_id=place, twice=twice)
+
+    @rule(at=pick, box=pick, twice=again)
+    def put_box(self, at: int, box: int, twice: bool) -> None:
+        if (pk := self.one_of(Box, box)) is not None:
+            place = self.places[at % 3].pk
+            self.act(places.put_box, box_id=pk, place_id=place, twice=twice)
+
+    @rule(at=pick, bag=pick, twice=again)
+    def load_carrier(self, at: int, bag: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, bag)) is not None:
+            carrier = self.carriers[at % 2].pk
+            self.act(carriers.load_bag, carrier_id=carrier, bag_id=pk, twice=twice)
+
+    @rule(at=pick, carrier=pick, twice=again)
+    def put_carrier(self, at: int, carrier: int, twice: bool) -> None:
+        self.act(
+            carriers.put_carrier,
+            carrier_id=self.carriers[carrier % 2].pk,
+            place_id=self.places[at % 3].pk,
+            twice=twice,
+        )
 
     # -- going out -----------------------------------------------------------------
 

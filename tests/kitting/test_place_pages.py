@@ -186,6 +186,7 @@ def test_a_carrier_says_what_it_did(
         f"Bag {first.number} is off carrier {number}, which has 0 bags now."
     )
     assert scan(number, number) == f"Carrier {number} is no longer in hand."
+    assert scan(shelf.code, shelf.code) == "Shelf Q is no longer in hand."
 
 
 def test_any_number_is_answered_with_where_it_stands(

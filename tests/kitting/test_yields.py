@@ -56,6 +56,7 @@ def test_the_scarcest_material_is_the_limit() -> None:
     used = [
         Used("Headband", "piece", 100, Rate(1, 1)),
         Used("Elastic", "piece", 90, Rate(1, 1)),
+        Used("Strap", "piece", 95, Rate(1, 1)),
         Used("Glue", "gram", 1),
     ]
     found = judge(91, used)

@@ -73,8 +73,7 @@ def doubts(lots: Sequence[NewLot]) -> list[Doubt]:
             pieces, made_from = received[new.lot_id], origins[new.lot_id]
         amounts: Amounts = defaultdict(int)
         for pk, amount in made_from:
-            if pk in sources:
-                amounts[sources[pk].part_id] += amount
+            amounts[sources[pk].part_id] += amount
         used = used_of(amounts, materials, rates.get(new.part_id, {}))
         yielded = judge(pieces, used)
         if new.bags and yielded.is_impossible:

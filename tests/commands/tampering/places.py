@@ -1,0 +1,56 @@
+"""Ways of tampering with where things stand, for the proof to find."""
+
+from __future__ import annotations
+
+from kitting.models import Bag, Box, BoxPut, Carrier, Link, OpenBag
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+@tamperer
+def box_moved_without_a_put(history: History) -> list[Named]:
+    change(history.labelled, place=history.line)
+    return [("box places", Box, history.labelled.pk)]
+
+
+@tamperer
+def box_put_somewhere_without_one(history: History) -> list[Named]:
+    change(history.voided, place=history.line)
+    return [("box places", Box, history.voided.pk)]
+
+
+@tamperer
+def put_at_another_place(history: History) -> list[Named]:
+    row = BoxPut.objects.get(box=history.labelled)
+    change(row, place=history.line)
+    return [("box places", Box, row.box_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def put_deleted(history: History) -> list[Named]:
+    row = BoxPut.objects.get(box=history.labelled)
+    remove(row)
+    return [("box places", Box, row.box_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def carrier_moved_without_its_bags(history: History) -> list[Named]:
+    row = Carrier.objects.get()
+    change(row, place=history.bench.place)
+    return [("carriers", Bag, row.bags.get().pk)]
+
+
+@tamperer
+def empty_bag_on_a_carrier(history: History) -> list[Named]:
+    row = Bag.objects.filter(stage="used_up").first()
+    assert row is not None
+    change(row, carrier=Carrier.objects.get())
+    return [("carriers", Bag, row.pk)]
+
+
+@tamperer
+def open_bag_on_a_carrier(history: History) -> list[Named]:
+    row = OpenBag.objects.first()
+    assert row is not None
+    change(row.bag, carrier=Carrier.objects.get())
+    return [("carriers", Bag, row.bag_id)]
