@@ -18,15 +18,10 @@ from kitting.models import (
     Carrier,
     Count,
     DefectKind,
-    Dosimeter,
     Evidence,
     Guarded,
-    Interruption,
-    Lamp,
-    LampHours,
     Lot,
     Meter,
-    MeterFault,
     Place,
     Print,
     Protocol,
@@ -36,7 +31,6 @@ from kitting.models import (
     Retirement,
     Revision,
     Run,
-    RunValue,
     Sample,
     SampleResult,
     Signature,
@@ -57,13 +51,14 @@ from kitting.services import (
     runs,
     voiding,
 )
-from tests import factories
+from tests import factories, ledger_runs
 from tests.factories import sign
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
 CLOSING = [(1, Side.TOP, 8_800), (2, Side.TOP, 7_900)]
 DARK = [(1, Side.TOP, 8_800), (2, Side.TOP, 10)]
 BELT = runs.Belt(exposure_ms=20_000)
+DOSIMETERS = [(Side.TOP, 170_000, 100_000)]
 REQUIRED_UJ_CM2 = 100_000
 
 
@@ -165,7 +160,7 @@ def run_bags(
     )
     run = Run.objects.get(number=opened.run)
     factories.expose(run, *bags)
-    runs.close_run(run_id=run.pk, readings=closing, sign=sign())
+    runs.close_run(run_id=run.pk, readings=closing, dosimeters=DOSIMETERS, sign=sign())
     run.refresh_from_db()
     return run
 
@@ -227,12 +222,9 @@ class Written:
     rows: int
 
 
-def write_plainly(
-    lot: Lot, bag: Bag, run: Run, meter: Meter, protocol: Protocol
-) -> None:
+def write_plainly(lot: Lot, bag: Bag, protocol: Protocol) -> None:
     """One row of each guarded table that the services above do not fill."""
     today = date(2026, 1, 14)
-    lamp = Lamp.objects.create(line=run.line, name="Lamp 1", fitted_on=today)
     sample = Sample(bag=bag, pieces=1, what_for="Swab", sent_to="Eskmoor laboratory")
     evidence = Evidence(
         code=factories.unique("EV"),
@@ -245,12 +237,7 @@ def write_plainly(
     )
     first: list[Guarded] = [
         Count(bag=bag, counted_by="hand", before=4, counted=4),
-        Dosimeter(run=run, nth=1, side="top", uj_cm2=160_000, rel_u_ppm=100_000),
-        Interruption(run=run, reason="Belt stopped"),
-        LampHours(lamp=lamp, on=today, hours=120),
-        MeterFault(meter=meter, found_on=today, reason="Window cracked"),
         Resumption(part=lot.part, source=lot.source, reason="New blade"),
-        RunValue(run=run, at=factories.NOW, value=70_000),
         Retirement(protocol=protocol, last_day=today, reason="Superseded"),
         Signature(protocol=protocol, meaning="Approved"),
         evidence,
@@ -288,11 +275,11 @@ def make_history() -> History:
         readings=OPENING,
         sign=sign(),
     )
-    runs.put_on(
-        run_id=Run.objects.get(number=open_again.run).pk,
-        bag_id=second.pk,
-        sign=sign(),
-    )
+    again = Run.objects.get(number=open_again.run).pk
+    runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
+    runs.stop_line(run_id=again, reason="the belt jammed", sign=sign())
+    runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
+    ledger_runs.measure_all()
     recipe = factories.make_recipe([(band, 1, Per.SET), (visor, 1, Per.SET)])
     size = factories.make_size(recipe, sets=6)
     bench = factories.make_bench()
@@ -308,7 +295,7 @@ def make_history() -> History:
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
     gone, waiting = _ship(sent, labelled)
     _put_away(labelled)
-    write_plainly(band_lot, first, released, meter, protocol)
+    write_plainly(band_lot, first, protocol)
     for box in (sent, labelled, voided):
         box.refresh_from_db()
     return History(

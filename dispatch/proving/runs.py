@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from django.db.models import Exists, F, OuterRef, Q, Sum
 
 from dispatch.proving.streams import grouped, rows, side_by_side
-from kitting.domain import exposure
+from kitting.domain import doses, exposure, holding
 from kitting.domain.errors import Refused
-from kitting.domain.stages import BagStage, RunStage
-from kitting.models import Bag, BoxLine, Run, RunBag, RunVerdict
-from kitting.models.runs import Moment
+from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.models import Bag, BoxLine, Movement, Run, RunBag, RunVerdict
+from kitting.models.runs import UVC, Moment
+from kitting.queries.run_doses import needed_hold, readings_on_record, samples_of
 
 if TYPE_CHECKING:
     from dispatch.proving.faults import Tally
@@ -29,7 +31,7 @@ def verdicts(tally: Tally) -> None:
         tally: Where runs are counted and faults noted.
     """
     found = Run.objects.select_related("protocol").prefetch_related(
-        "readings", "verdicts__operation"
+        "readings", "dosimeters", "values", "verdicts__operation"
     )
     for run in found.order_by("pk").iterator(chunk_size=200):
         tally.count += 1
@@ -44,6 +46,8 @@ def verdicts(tally: Tally) -> None:
         given = {row.side: row for row in run.verdicts.all()}
         if run.stage == RunStage.OPEN:
             tally.same(RUN, run.pk, "An open run has no verdict.", 0, len(given))
+        elif run.protocol.method not in UVC:
+            _judge_hold(tally, run, given)
         elif not _given_up(run):
             _judge(tally, run, given)
 
@@ -54,20 +58,43 @@ def _given_up(run: Run) -> bool:
     return run.stage == RunStage.FAILED and not closing and not run.verdicts.all()
 
 
-def _judge(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
-    rel_u_ppm = max((row.rel_u_ppm for row in given.values()), default=0)
-    readings = [
-        exposure.Reading(row.point, row.side, row.moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in run.readings.all()
-    ]
-    try:
-        doses = exposure.run_dose(
-            readings,
-            exposure_ms=run.exposure_ms,
-            passes=run.passes,
-            rel_u_ppm=max(rel_u_ppm, run.rel_u_ppm),
+def _judge_hold(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
+    """A run by heat or liquid has no dose; released, it held long enough.
+
+    Nothing but its outcome in the journal tells one that failed from one given up.
+    """
+    tally.same(RUN, run.pk, "A run without light has no dose.", 0, len(given))
+    if run.stage == RunStage.RELEASED:
+        required = run.protocol.hold_s or 0
+        hold = holding.longest_hold(
+            samples_of(run), needed_hold(run), since=run.opened_at, until=run.closed_at
         )
-        verdict = exposure.verdict(doses, run.protocol.required())  # type: ignore[arg-type]
+        if hold.seconds < max(1, required):
+            words = "Its logged values do not hold long enough (seconds)."
+            tally.add(RUN, run.pk, words, required, hold.seconds)
+
+
+def _doses(run: Run) -> dict[exposure.Side, exposure.SideDose]:
+    read = exposure.run_dose(
+        readings_on_record(run),
+        exposure_ms=run.exposure_ms,
+        passes=run.passes,
+        rel_u_ppm=run.rel_u_ppm,
+        belt_u_ppm=run.belt_u_ppm,
+        decline_ppm=run.decline_ppm,
+    )
+    dosed = [
+        doses.Dosed(row.nth, row.side, row.uj_cm2, row.rel_u_ppm)  # type: ignore[arg-type]
+        for row in run.dosimeters.all()
+    ]
+    return doses.with_dosimeters(
+        read, dosed, belt_u_ppm=run.belt_u_ppm, decline_ppm=run.decline_ppm
+    )
+
+
+def _judge(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
+    try:
+        verdict = exposure.verdict(_doses(run), run.protocol.required())  # type: ignore[arg-type]
     except Refused as error:
         tally.add(RUN, run.pk, "Its readings give no verdict.", "a verdict", error.code)
         return
@@ -76,15 +103,25 @@ def _judge(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
             side.required_uj_cm2,
             side.dose.measured_uj_cm2,
             side.dose.low_uj_cm2,
+            side.dose.rel_u_ppm,
             side.met,
         )
         for side in verdict.sides
     }
     found = {
-        side: (row.required_uj_cm2, row.dose_uj_cm2, row.low_uj_cm2, row.passed)
+        side: (
+            row.required_uj_cm2,
+            row.dose_uj_cm2,
+            row.low_uj_cm2,
+            row.rel_u_ppm,
+            row.passed,
+        )
         for side, row in given.items()
     }
-    words = "Its readings give other doses (required, measured, lower bound, enough)."
+    words = (
+        "Its readings give other doses (required, measured, lower bound, uncertainty,"
+        " enough)."
+    )
     tally.same(RUN, run.pk, words, expected, found)
     stage = RunStage.RELEASED if verdict.passed else RunStage.FAILED
     tally.same(RUN, run.pk, "Its readings give another verdict.", stage, run.stage)
@@ -148,7 +185,7 @@ def _cleared(
 
 
 def stays(tally: Tally) -> None:
-    """A bag is on the line in an open run, in one, and counts its passes.
+    """A bag is on the line in an open run, in one, long enough, and counts its passes.
 
     Args:
         tally: Where stays are counted and faults noted.
@@ -160,6 +197,7 @@ def stays(tally: Tally) -> None:
     gone = RunBag.objects.filter(live=False, run__stage=RunStage.OPEN)
     for pk in gone.order_by("pk").values_list("pk", flat=True):
         tally.add(STAY, pk, "The stay ended before its run.", "live", "ended")
+    _lengths(tally)
     on = (BagStage.IN_RUN, BagStage.EXPOSED)
     live = RunBag.objects.filter(bag=OuterRef("pk"), live=True)
     bags = Bag.objects.annotate(on=Exists(live)).order_by("pk")
@@ -179,3 +217,42 @@ def stays(tally: Tally) -> None:
         for (count,) in bag:
             total = sum(n for (n,) in summed)
             tally.same(BAG, pk, "It had other passes in its runs.", total, count)
+
+
+def _lengths(tally: Tally) -> None:
+    """A stay is as its movements say, and what a run cleared stayed for all of it."""
+    moved = Movement.objects.filter(bag=OuterRef("bag"))
+    went = moved.filter(kind=MovementKind.WENT_ON, operation__at=OuterRef("on_at"))
+    came = moved.filter(kind=MovementKind.CAME_OFF, operation__at=OuterRef("off_at"))
+    untrue = RunBag.objects.annotate(went=Exists(went), came=Exists(came)).filter(
+        Q(went=False) | Q(came=False, off_at__isnull=False)
+    )
+    for pk in untrue.order_by("pk").values_list("pk", flat=True):
+        words = "No movement of the bag is of the moment at which it went on or off."
+        tally.add(STAY, pk, words, "a movement", "none")
+    packed = BoxLine.objects.filter(bag=OuterRef("bag"), run=OuterRef("run"))
+    cleared = (
+        RunBag.objects.filter(run__stage=RunStage.RELEASED)
+        .filter(Q(bag__cleared_run=F("run")) | Exists(packed))
+        .select_related("run__protocol")
+        .order_by("pk")
+    )
+    for stay in cleared.iterator(chunk_size=500):
+        _long_enough(tally, stay)
+
+
+def _long_enough(tally: Tally, stay: RunBag) -> None:
+    run, until = stay.run, stay.off_at or stay.on_at
+    needed = run.exposure_ms * run.passes
+    was_on = (until - stay.on_at) // timedelta(milliseconds=1)
+    if was_on < needed:
+        words = "The run cleared a bag that was on for too short (ms)."
+        tally.add(STAY, stay.pk, words, needed, was_on)
+    if run.protocol.method not in UVC:
+        hold = holding.longest_hold(
+            samples_of(run), needed_hold(run), since=stay.on_at, until=until
+        )
+        required = max(1, run.protocol.hold_s or 0)
+        if hold.seconds < required:
+            words = "The run cleared a bag that was not in for its hold (s)."
+            tally.add(STAY, stay.pk, words, required, hold.seconds)

@@ -188,6 +188,6 @@ def hold_deleted(history: History) -> list[Named]:
 
 @tamperer
 def calibration_due(history: History) -> list[Named]:
-    row = Calibration.objects.get()
+    row = Calibration.objects.get(meter=history.meter)
     change(row, due=row.due + timedelta(days=365))
     return [("chain", Link, link_of(row))]
