@@ -8,7 +8,7 @@ from datetime import UTC, datetime, time
 from random import Random
 from typing import Final
 
-from dispatch.demo import benches, making, masterdata, plan, sending
+from dispatch.demo import benches, making, masterdata, plan, sending, storing
 from dispatch.demo.clock import Clock
 from dispatch.demo.making import Floor
 from dispatch.demo.people import make_people
@@ -87,14 +87,18 @@ def _work(floor: Floor) -> None:
     floor.wait_until(9)
     if 0 < today <= plan.LAST_RUN_DAY:
         making.run_line(floor)
+        storing.clear_the_line(floor)
     floor.wait_until(11)
     _pack(floor)
+    storing.shelve_boxes(floor)
     if today == plan.HOLD_ON:
         _hold(floor)
     floor.wait_until(15)
     _send(floor)
     floor.wait_until(17)
     making.take_in(floor, bought=False)
+    if today == plan.CARRIERS_ON:
+        storing.make_carriers(floor)
     if today == plan.OPEN_LOT_ON:
         making.begin_open_lot(floor)
     if today == last:

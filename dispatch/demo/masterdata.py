@@ -27,6 +27,7 @@ from kitting.models import (
     RecipeLine,
     Revision,
     Workshop,
+    Yield,
 )
 from kitting.services import runs
 
@@ -92,6 +93,9 @@ def load(data: Data, clock: Clock) -> Catalogue:
     """
     places = {each["code"]: Place.objects.create(**each) for each in data["places"]}
     parts, revisions = _parts(data["parts"])
+    for each in data["yields"]:
+        made, material = parts[each["part"]], parts[each["material"]]
+        Yield.objects.create(**{**each, "part": made, "material": material})
     products = {each["code"]: _product(each) for each in data["products"]}
     sizes = {
         (product["code"], size["sets"]): BoxSize.objects.create(

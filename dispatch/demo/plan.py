@@ -123,6 +123,9 @@ CUT_PIECES: Final = 90
 OPEN_LOT_ON: Final = 13
 """On this evening a lot of headbands begins that is still open at the end."""
 
+CARRIERS_ON: Final = 12
+"""On this evening the carriers are made, and the first bags hang on one."""
+
 HELD_LOT: Final = Arrival(6, "HB", "D", 4)
 HOLD_ON: Final = 13
 HOLD_REASON: Final = "A ward reports clips that break in the cold; under test"
