@@ -8,13 +8,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import LotwardError
-from kitting.domain.figures import scaled, written
+from kitting.domain.figures import written
 from kitting.forms.base import KeyedForm
+from kitting.forms.fields import FigureField
 from kitting.forms.lots import WAYS, unit_word
 from kitting.models.lots import CountedBy
 from kitting.services.counts import Weighing
-from lotward.messages import sentence
 
 if TYPE_CHECKING:
     from kitting.models import Bag, Count
@@ -115,41 +114,28 @@ class CountForm(BagForm):
         return int(data["stacks"] * data["stack_pieces"] + (data["loose"] or 0))
 
 
-class MassField(forms.CharField):
-    """A mass in g, given as whole mg."""
-
-    def __init__(self, *, up: bool = False, **options: Any) -> None:
-        attrs = {"inputmode": "decimal", "autocomplete": "off", "data-unit": "g"}
-        options.setdefault("widget", forms.TextInput(attrs=attrs))
-        super().__init__(max_length=30, **options)
-        self.up = up
-
-    def clean(self, value: Any) -> int:
-        """Read the mass."""
-        try:
-            return scaled(super().clean(value), MG, up=self.up)
-        except LotwardError as error:
-            raise ValidationError(sentence(error), code=error.code) from None
+def _mass(label: Any, *, up: bool = False, help_text: Any = "") -> FigureField:
+    return FigureField(unit="g", by=MG, up=up, label=label, help_text=help_text)
 
 
 class WeighForm(BagForm):
     """What the scale showed, and what is known of scale and pieces."""
 
-    gross = MassField(label=_("The full container"))
-    tare = MassField(label=_("The same container, empty"))
+    gross = _mass(_("The full container"))
+    tare = _mass(_("The same container, empty"))
     reference_pieces = _pieces(
         _("Reference: pieces counted by hand"),
         required=True,
         help_text=_("The more, the larger a count that can be trusted."),
     )
-    reference = MassField(label=_("Reference: their mass"))
-    spread = MassField(
-        label=_("How much one piece differs from another"),
+    reference = _mass(_("Reference: their mass"))
+    spread = _mass(
+        _("How much one piece differs from another"),
         up=True,
         help_text=_("Standard deviation of the mass of single pieces."),
     )
-    scale_u = MassField(
-        label=_("Uncertainty of the scale"),
+    scale_u = _mass(
+        _("Uncertainty of the scale"),
         up=True,
         help_text=_("Standard uncertainty of one weighing, from its certificate."),
     )

@@ -95,14 +95,11 @@ def record_evidence(*, report: Report, sign: Sign) -> Recorded:
         if report.on > today:
             raise Refused("evidence_in_future", on=report.on, today=today)
         row = Evidence(**texts, container=container, on=report.on)
-        taken = Conflict("evidence_exists", evidence=row.code)
-        if Evidence.objects.filter(code=row.code).exists():
-            raise taken
         try:
-            with transaction.atomic():  # a savepoint: somebody else may be faster
+            with transaction.atomic():  # a savepoint: the code may be taken
                 act.write(row)
         except IntegrityError as error:
-            raise taken from error
+            raise Conflict("evidence_exists", evidence=row.code) from error
         return Recorded(row.pk, row.code)
 
     sent = asdict(report)

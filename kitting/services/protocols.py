@@ -31,6 +31,7 @@ from kitting.models import (
     Signature,
 )
 from kitting.operations import Act, Sign, perform
+from kitting.reach import standing_holds, why_of
 from kitting.services.steps.protocols import (
     TERM_FIELDS,
     Load,
@@ -116,8 +117,6 @@ def draft_protocol(*, code: str, terms: Terms, sign: Sign) -> Drafted:
         tidy = code.strip().upper()
         if not re.fullmatch(r"[A-Z0-9-]{1,12}", tidy, re.ASCII):
             raise CodeError("protocol_code_malformed", read=shown(code))
-        if Protocol.objects.filter(code=tidy).exists():
-            raise Conflict("protocol_exists", protocol=tidy)
         return _insert(tidy, 1, checked(terms))
 
     sent = {"code": code, "terms": asdict(terms)}
@@ -128,10 +127,10 @@ def _insert(code: str, version: int, terms: Terms) -> Drafted:
     draft = Protocol(code=code, version=version)
     fill(draft, terms)
     try:
-        with transaction.atomic():  # a savepoint: somebody else may be faster
+        with transaction.atomic():  # a savepoint: the code may be taken
             draft.save(force_insert=True)
     except IntegrityError as error:
-        raise Conflict("protocol_exists", protocol=str(draft)) from error
+        raise Conflict("protocol_exists", protocol=code) from error
     insert_loads(draft, terms.loads)
     return Drafted(draft.pk, code, version)
 
@@ -267,16 +266,11 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
         if digest.hex() != mark:
             raise Conflict("page_is_old")
         _check_ready(draft, act)
-        evidence = Evidence.objects.filter(code__in=evidence_of(draft))
+        evidence = Evidence.objects.filter(code__in=evidence_of(draft)).order_by("code")
         draft.signed_by = act.operation.by_name[:LONGEST_SIGNER]
         draft.save(update_fields=["signed_by"])
-        act.write(
-            Signature(protocol=draft, meaning=words, mark=digest),
-            *(
-                ProtocolEvidence(protocol=draft, evidence=each)
-                for each in evidence.order_by("code")
-            ),
-        )
+        rows = [ProtocolEvidence(protocol=draft, evidence=each) for each in evidence]
+        act.write(Signature(protocol=draft, meaning=words, mark=digest), *rows)
         return Signed(draft.pk, draft.code, draft.version, draft.signed_by)
 
     sent = {"protocol": protocol_id, "meaning": meaning, "mark": mark}
@@ -285,8 +279,12 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
 
 def _check_ready(draft: Protocol, act: Act) -> None:
     terms = checked(terms_of(draft))
-    if Hold.objects.filter(protocol=draft, lift__isnull=True).exists():
-        raise OnHold("protocol_on_hold", protocol=str(draft))
+    for hold in standing_holds():
+        if hold.protocol_id == draft.pk:
+            why = why_of(hold)
+            raise OnHold(
+                "protocol_on_hold", protocol=str(draft), by=why.by, reason=why.reason
+            )
     if not terms.evidence:
         raise Refused("protocol_without_evidence", protocol=str(draft))
     if not terms.loads:
