@@ -44,7 +44,7 @@ def test_the_readme_names_no_command_that_is_not_there() -> None:
 
 def test_the_two_commands_are_targets_of_make() -> None:
     makefile = (ROOT / "Makefile").read_text()
-    for target in ("demo", "test", "check", "setup"):
+    for target in ("demo", "test", "check", "setup", "bench"):
         assert re.search(rf"^{target}:", makefile, re.MULTILINE)
         assert f"make {target}" in README + DEVELOPERS
 

@@ -1,0 +1,258 @@
+"""A database full of boxes, written in bulk past the services but not past the guards.
+
+Each lot balances to the piece and each box holds what its recipe asks for; the acts
+are a few large ones without a link, so ``prove`` would rightly refuse the journal. It
+is thrown away after the run.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass
+from datetime import timedelta
+
+from django.db import connection, transaction
+from django.utils import timezone
+
+from benchmarks.measure import Row, seconds
+from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from kitting import bulk
+from kitting.domain.numbers import Kind
+from kitting.domain.stages import BoxStage, MovementKind, ShipmentStage
+from kitting.models import (
+    Bag,
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxSize,
+    Lot,
+    Movement,
+    Operation,
+    Recipe,
+    User,
+    Workshop,
+)
+from kitting.models.catalogue import Per
+from kitting.services.steps.counting import take, take_numbers
+from tests import factories
+
+PARTS = 5
+SETS = 24
+BOXES_OF_A_LOT = 250
+BOXES_OF_A_BAG = 25
+BOXES_OF_A_SHIPMENT = 10
+CONSIGNEES = 12
+
+STEPS = ("open", "closed", "labelled", "loaded", "sent")
+
+
+@dataclass(frozen=True)
+class Filled:
+    """What was filled, and how long that took."""
+
+    boxes: int
+    lot: Lot
+    """One whose pieces went into ``BOXES_OF_A_LOT`` boxes."""
+    rows: list[Row]
+
+
+class Filling:
+    """What all batches share."""
+
+    def __init__(self) -> None:
+        Workshop.objects.update(gs1_prefix="9521234", name="Harrow Lane Workshop")
+        free = {"needs_check": False, "needs_clearing": False}
+        lines = [
+            (factories.make_revision(factories.make_part(**free)), 1, Per.SET)
+            for _ in range(PARTS)
+        ]
+        self.recipe: Recipe = factories.make_recipe(lines)
+        self.size: BoxSize = factories.make_size(self.recipe, SETS)
+        self.revisions = [revision for revision, _, _ in lines]
+        self.whom: list[Consignee] = [
+            factories.make_consignee() for _ in range(CONSIGNEES)
+        ]
+        self.by: User = factories.make_person()
+        self.now = timezone.now() - timedelta(days=30)
+
+    def batch(self, nth: int, boxes: int) -> None:
+        """One lot of each part, and the boxes that use it up."""
+        with transaction.atomic(), bulk.undisturbed():
+            act = Operation(
+                site=1,
+                key=uuid.uuid4().bytes,
+                name="fill",
+                mark=bytes(32),
+                by=self.by,
+                by_name=str(self.by),
+                at=self.now + timedelta(seconds=nth),
+            )
+            act.save(force_insert=True)
+            made = self._boxes(boxes)
+            for revision in self.revisions:
+                self._lot(act, revision, made)
+            self._identity(made)
+            self._events(act, made)
+            self._ship(act, made, nth)
+
+    def _boxes(self, count: int) -> list[Box]:
+        made = [
+            Box(number=number, recipe=self.recipe, size=self.size)
+            for number in take(1, Kind.BOX, count)
+        ]
+        bulk.insert(made)
+        return made
+
+    def _lot(self, act: Operation, revision: object, boxes: list[Box]) -> None:
+        lot = Lot(
+            number=take(1, Kind.LOT)[0],
+            source="Print bench",
+            part=revision.part,  # type: ignore[attr-defined]
+            revision=revision,  # type: ignore[misc]
+            made_on=self.now.date(),
+            stage="closed",
+        )
+        lot.save(force_insert=True)
+        shares = [
+            boxes[at : at + BOXES_OF_A_BAG]
+            for at in range(0, len(boxes), BOXES_OF_A_BAG)
+        ]
+        bags = [
+            Bag(number=n, lot=lot, stage="used_up", pieces=0, moves=len(share) + 1)
+            for n, share in zip(take(1, Kind.BAG, len(shares)), shares, strict=True)
+        ]
+        bulk.insert(bags)
+        lines, moves = [], []
+        for bag, share in zip(bags, shares, strict=True):
+            moves += _moves(act, bag, share)
+            lines += [BoxLine(box=box, bag=bag, lot=lot, pieces=SETS) for box in share]
+        bulk.insert(lines)
+        bulk.insert(moves)
+
+    def _identity(self, boxes: list[Box]) -> None:
+        serials = take(1, Kind.SERIAL, len(boxes))
+        sscc = take_numbers(1, "sscc", len(boxes))
+        values = [
+            (serial, f"39521234{number:010}"[:18], self.now.date(), self.now, box.pk)
+            for serial, number, box in zip(serials, sscc, boxes, strict=True)
+        ]
+        with connection.cursor() as cursor:
+            cursor.executemany(
+                "UPDATE kitting_box SET serial = %s, sscc = %s, packed_on = %s,"
+                " closed_at = %s, batch = '1-FS-26014-1', stage = 'sent',"
+                " events_seen = 5 WHERE id = %s",
+                [tuple(map(_plain, row)) for row in values],
+            )
+
+    def _events(self, act: Operation, boxes: list[Box]) -> None:
+        bulk.insert(
+            [
+                BoxEvent(
+                    operation=act,
+                    box=box,
+                    nth=nth,
+                    before=STEPS[nth - 2] if nth > 1 else "",
+                    after=BoxStage(after),
+                )
+                for box in boxes
+                for nth, after in enumerate(STEPS, start=1)
+            ]
+        )
+
+    def _ship(self, act: Operation, boxes: list[Box], nth: int) -> None:
+        starts = range(0, len(boxes), BOXES_OF_A_SHIPMENT)
+        loads = [boxes[at : at + BOXES_OF_A_SHIPMENT] for at in starts]
+        made = [
+            Shipment(
+                number=number,
+                consignee=self.whom[(nth + at) % CONSIGNEES],
+                stage=ShipmentStage.SENT,
+                events_seen=2,
+                sent_at=act.at,
+                sent_by=act.by_name,
+                boxes=len(load),
+                sets=len(load) * SETS,
+                search=number.lower(),
+            )
+            for at, (number, load) in enumerate(
+                zip(take(1, Kind.SHIPMENT, len(loads)), loads, strict=True)
+            )
+        ]
+        bulk.insert(made)
+        pairs = [
+            (one, box) for one, load in zip(made, loads, strict=True) for box in load
+        ]
+        bulk.insert([ShipmentBox(shipment=one, box=box) for one, box in pairs])
+        bulk.insert(
+            [
+                ShipScan(operation=act, shipment=one, box=box, on=True)
+                for one, box in pairs
+            ]
+        )
+        stages = (("", ShipmentStage.OPEN), ("open", ShipmentStage.SENT))
+        bulk.insert(
+            [
+                ShipEvent(
+                    operation=act, shipment=one, nth=n, before=before, after=after
+                )
+                for one in made
+                for n, (before, after) in enumerate(stages, start=1)
+            ]
+        )
+
+
+def _plain(value: object) -> object:
+    return value if isinstance(value, str | int) else str(value)
+
+
+def _moves(act: Operation, bag: Bag, boxes: list[Box]) -> list[Movement]:
+    left = SETS * len(boxes)
+    shared = {"operation": act, "bag": bag, "lot": bag.lot}
+    moves = [
+        Movement(
+            **shared,
+            nth=1,
+            kind=MovementKind.RECEIVED,
+            pieces=left,
+            delta=left,
+            after=left,
+            stage_after="cleared",
+        )
+    ]
+    for nth, box in enumerate(boxes, start=2):
+        left -= SETS
+        moves.append(
+            Movement(
+                **shared,
+                nth=nth,
+                box=box,
+                kind=MovementKind.PACKED,
+                pieces=SETS,
+                delta=-SETS,
+                after=left,
+                stage_before="cleared",
+                stage_after="cleared" if left else "used_up",
+            )
+        )
+    return moves
+
+
+def fill(*, boxes: int) -> Filled:
+    """Fill the database with so many boxes, all of them sent."""
+    filling = Filling()
+    starts = range(0, boxes, BOXES_OF_A_LOT)
+
+    def work() -> None:
+        for nth, start in enumerate(starts):
+            filling.batch(nth, min(BOXES_OF_A_LOT, boxes - start))
+        with connection.cursor() as cursor:
+            cursor.execute("ANALYZE")
+
+    taken = seconds(work)
+    middle = Lot.objects.order_by("pk")[PARTS * (len(starts) // 2)]
+    per_second = f"{boxes / taken:,.0f} boxes a second"
+    return Filled(
+        boxes,
+        middle,
+        [Row(f"filling with {boxes:,} boxes", f"{taken:,.1f} s", per_second)],
+    )

@@ -1,0 +1,149 @@
+"""Box labels drawn in one process, against bare ReportLab drawing the same marks.
+
+Both compute nothing twice: Lotward makes the data, the symbols and the layout of each
+label; the bare canvas only repeats the calls that one label led to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.pdfgen.pathobject import PDFPathObject
+
+from benchmarks.measure import Row, medians
+from kitting.domain.gs1 import check_digit
+from kitting.labels import paper
+from kitting.labels.box import BoxLabel, draw_boxes
+from kitting.labels.stock import BOX_100X150
+
+COUNT = 100
+TIMES = 5
+
+LABEL = BoxLabel(
+    product_name="Face shield with chin piece",
+    sets=24,
+    packed_on=date(2026, 3, 14),
+    disinfected_on=date(2026, 3, 13),
+    disinfected_words="Disinfected (UV-C)",
+    use_by=date(2029, 3, 13),
+    kit_batch="1-FS1EN-26073-2",
+    serial="K1000001X",
+    lots=(
+        ("Headband", "HB-0312"),
+        ("Chin piece", "CP-0307"),
+        ("Visor", "VS-0288"),
+        ("Elastic", "EL-0019"),
+        ("Manual", "MN-0004"),
+    ),
+    sscc="395212340000012345",
+    gtin="09521234000013",
+    profile="none",
+    cautions=("A splash barrier. Does not replace a respirator.",),
+    maker_name="Harrow Lane Workshop",
+    maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+)
+
+Call = tuple[str, tuple[Any, ...], dict[str, Any]]
+
+
+def rows() -> list[Row]:
+    """Labels a second, and how much longer than bare drawing one takes."""
+    many = []
+    for nth in range(COUNT):
+        body = f"3952123400{nth:07}"
+        many.append(replace(LABEL, serial=f"K1{nth:06}", sscc=body + check_digit(body)))
+    calls = _calls_of_one()
+    ours, bare = medians(
+        [lambda: draw_boxes(many, BOX_100X150), lambda: _again(calls, COUNT)], TIMES
+    )
+    return [
+        Row(
+            "box label as PDF",
+            f"{COUNT / ours:,.0f} a second",
+            f"bare canvas {COUNT / bare:,.0f} a second",
+            f"{ours / bare:.2f} × the time",
+            "≥ 100 a second",
+        )
+    ]
+
+
+def _recorded(kind: type, calls: list[Call], names: list[str]) -> type:
+    """A class that notes the calls of these methods, not those between them."""
+    inside: list[bool] = []
+
+    def noted(name: str) -> Callable[..., Any]:
+        plain = getattr(kind, name)
+
+        def method(self: Any, *args: Any, **more: Any) -> Any:
+            if not inside:
+                calls.append((name, args, more))
+            inside.append(True)
+            try:
+                return plain(self, *args, **more)
+            finally:
+                inside.pop()
+
+        return method
+
+    return type(kind.__name__, (kind,), {name: noted(name) for name in names})
+
+
+def _public(kind: type) -> list[str]:
+    return [
+        name
+        for name in dir(kind)
+        if not name.startswith("_") and callable(getattr(kind, name))
+    ]
+
+
+def _calls_of_one() -> list[Call]:
+    """What one label asks of its canvas, paths as lists of their own calls."""
+    calls: list[Call] = []
+    paths: dict[int, list[Call]] = {}
+    path_names = [n for n in _public(PDFPathObject) if n not in {"getCode"}]
+    skip = {"save", "getPageNumber", "beginPath", "showPage", "setTitle"}
+    skip |= {"setCreator", "setProducer", "getpdfdata"}
+    base = _recorded(Canvas, calls, [n for n in _public(Canvas) if n not in skip])
+
+    class Recorder(base):  # type: ignore[misc, valid-type]
+        def beginPath(self) -> PDFPathObject:
+            inner: list[Call] = []
+            path = _recorded(PDFPathObject, inner, path_names)()
+            paths[id(path)] = inner
+            self.kept = [*getattr(self, "kept", []), path]  # its id stays its own
+            return path
+
+    plain = paper.Canvas
+    paper.Canvas = Recorder  # type: ignore[misc]
+    try:
+        draw_boxes([LABEL], BOX_100X150)
+    finally:
+        paper.Canvas = plain  # type: ignore[misc]
+    return [
+        (name, (paths[id(args[0])], *args[1:]), more) if name == "drawPath" else call
+        for call in calls
+        for name, args, more in [call]
+    ]
+
+
+def _again(calls: list[Call], count: int) -> bytes:
+    """Draw a label that often on a bare canvas."""
+    file = BytesIO()
+    canvas = Canvas(file, pagesize=(283, 425), invariant=1, pageCompression=1)
+    for _ in range(count):
+        for name, args, more in calls:
+            if name == "drawPath":
+                path = canvas.beginPath()
+                for step, values, named in args[0]:
+                    getattr(path, step)(*values, **named)
+                canvas.drawPath(path, *args[1:], **more)
+            else:
+                getattr(canvas, name)(*args, **more)
+        canvas.showPage()
+    canvas.save()
+    return file.getvalue()

@@ -1,0 +1,77 @@
+"""The measurements of ``make bench`` measure what they say, here on a few rows."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchmarks import bench, filling, intake, labels, tracing
+from benchmarks.measure import Row, spread_out
+from dispatch.queries.balance import balance_of
+from kitting.labels.box import draw_boxes
+from kitting.labels.stock import BOX_100X150
+from kitting.models import Bag, Box, BoxLine, Lot
+from tests import factories
+from tests.labels.samples import text_of
+
+
+def test_bare_drawing_draws_what_the_label_draws(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(labels, "COUNT", 2)
+    monkeypatch.setattr(labels, "TIMES", 1)
+    (row,) = labels.rows()
+    assert row.measured.endswith(" a second")
+    calls = labels._calls_of_one()
+    bars = [step for name, args, _ in calls if name == "drawPath" for step in args[0]]
+    # The two linear symbols alone have dozens of bars, and the matrix hundreds of dots.
+    assert len([name for name, _, _ in bars if name == "rect"]) > 100
+    again, ours = labels._again(calls, 1), draw_boxes([labels.LABEL], BOX_100X150)
+    assert text_of(again).split() == text_of(ours).split()
+
+
+@pytest.mark.django_db
+def test_what_is_filled_balances_and_is_traced(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(filling, "BOXES_OF_A_LOT", 6)
+    monkeypatch.setattr(filling, "BOXES_OF_A_BAG", 4)
+    monkeypatch.setattr(tracing, "TIMES", 1)
+    filled = filling.fill(boxes=10)
+    assert Box.objects.filter(stage="sent", shipment_boxes__live=True).count() == 10
+    assert BoxLine.objects.count() == 10 * filling.PARTS
+    assert Bag.objects.filter(pieces=0).count() == Bag.objects.count()
+    for lot in Lot.objects.all():
+        balance = balance_of(lot)
+        assert balance.difference == 0
+        assert balance.sent == balance.received > 0
+    rows = tracing.rows(filled)
+    assert rows[0].what == "trace of a lot, 4 of 10 boxes"
+    boxes, bags, runs, moves = tracing.by_hand(filled.lot.number)
+    assert (len(boxes), len(bags), len(runs), len(moves)) == (4, 1, 0, 2)
+
+
+@pytest.mark.django_db
+def test_a_bench_is_measured_by_boxes_packed_through_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(bench, "BOXES", 2)
+    monkeypatch.setattr(factories, "NOW", factories.NOW)
+    monkeypatch.setattr(factories, "TODAY", factories.TODAY)
+    scans, closings = bench.rows()
+    assert Box.objects.filter(stage="labelled", prints__copy=1).count() == 2
+    assert closings.beside == "2 boxes"
+    assert scans.measured.endswith(" median")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_file_is_taken_in_while_the_lock_is_timed() -> None:
+    (row,) = intake.rows(5)
+    assert Lot.objects.count() == 5
+    assert row.beside.startswith("write lock held ")
+
+
+def test_the_table_stands_in_columns() -> None:
+    table = spread_out([Row("a", "1 ms"), Row("longer", "2 ms", limit="≤ 3 ms")])
+    head, _rule, first, second = table.splitlines()
+    assert first.index("1 ms") == second.index("2 ms") == head.index("measured")
+    assert second.index("≤ 3 ms") == head.index("limit")
