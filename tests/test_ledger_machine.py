@@ -82,11 +82,13 @@ ACTS = {
     "put_box",
     "put_carrier",
     "put_on",
+    "scan_carrier",
     "see_label",
     "send_back",
     "send_shipment",
     "sort_bag",
     "start_box",
+    "stop_line",
     "take_in",
     "take_off",
     "take_off_box",
@@ -287,6 +289,15 @@ class Ledger(RuleBasedStateMachine):
         if (pk := self.one_of(Run, at, stage="open")) is not None:
             values = [(1, "top", uw)]
             self.act(runs.close_run, run_id=pk, readings=values, twice=twice)
+
+    @rule(at=pick, of=pick, twice=again)
+    def stop_line_or_scan_carrier(self, at: int, of: int, twice: bool) -> None:
+        if (pk := self.one_of(Run, at, stage="open")) is None:
+            return
+        if of % 4 == 0:
+            self.act(runs.stop_line, run_id=pk, reason="Jammed", twice=twice)
+        elif (carrier := self.one_of(Carrier, of)) is not None:
+            self.act(runs.scan_carrier, run_id=pk, carrier_id=carrier, twice=twice)
 
     # -- the bench -----------------------------------------------------------------
 
