@@ -8,7 +8,7 @@ from datetime import UTC, datetime, time
 from random import Random
 from typing import Final
 
-from dispatch.demo import benches, making, masterdata, plan, sending, storing
+from dispatch.demo import benches, checks, making, masterdata, plan, sending, storing
 from dispatch.demo.clock import Clock
 from dispatch.demo.making import Floor
 from dispatch.demo.people import make_people
@@ -83,7 +83,8 @@ def _work(floor: Floor) -> None:
     floor.wait_until(7, 30)
     making.take_in(floor, bought=True)
     floor.wait_until(8)
-    making.check_lots(floor)
+    checks.check_lots(floor)
+    checks.settle_rejected(floor)
     floor.wait_until(9)
     if 0 < today <= plan.LAST_RUN_DAY:
         making.run_line(floor)

@@ -14,7 +14,7 @@ from dispatch.demo.masterdata import Catalogue
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, Lot, Run
 from kitting.models.lots import LotStage
-from kitting.services import checking, lots, runs
+from kitting.services import lots, runs
 from kitting.services.steps.materials import USABLE
 
 POINTS: Final = (1, 2, 3)
@@ -173,31 +173,6 @@ def _blank_bags(floor: Floor, counts: list[int]) -> tuple[lots.NewBag, ...]:
     return tuple(
         lots.NewBag(count, "tote", rack, floor.blanks.pop(0)) for count in counts
     )
-
-
-# -- Checks -------------------------------------------------------------------------
-
-
-def check_lots(floor: Floor) -> None:
-    """Give every closed lot that waits for it a verdict."""
-    reasons = {
-        lot_number(each.part, each.on): each.reject
-        for each in plan.ARRIVALS
-        if each.reject
-    }
-    waiting = Lot.objects.filter(
-        stage=LotStage.CLOSED, verdict="", part__needs_check=True
-    ).order_by("pk")
-    for lot in waiting:
-        reason = reasons.get(lot.number, "")
-        checking.give_verdict(
-            lot_id=lot.pk,
-            accept=not reason,
-            plan="32 pieces looked over, 1 defect allowed",
-            found=floor.luck.randint(3, 9) if reason else floor.luck.randint(0, 1),
-            reason=reason,
-            sign=floor.clock.sign("checker", 420),
-        )
 
 
 # -- Runs ---------------------------------------------------------------------------

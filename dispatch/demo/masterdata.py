@@ -1,7 +1,6 @@
-"""Reads the master data of ``fixtures/harrow_lane.json`` into an empty database.
+"""Loads the master data of ``fixtures/harrow_lane.json`` into an empty database.
 
-Everything is named by its code, so that the file can be read and changed by hand. The
-meter's calibration is long, so that a run can be opened whenever the demo is shown.
+The meter's calibration is long, so that a run can be opened whenever the demo is shown.
 """
 
 from __future__ import annotations
@@ -13,23 +12,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dispatch.models import Consignee
+from dispatch.services import catalogue
 from kitting.models import (
     Bench,
     BoxSize,
+    DefectKind,
     Meter,
     Method,
     Part,
     Place,
     Product,
     Protocol,
-    ProtocolLoad,
     Recipe,
-    RecipeLine,
     Revision,
     Workshop,
     Yield,
 )
-from kitting.services import runs
 
 if TYPE_CHECKING:
     from dispatch.demo.clock import Clock
@@ -82,135 +80,61 @@ def found_workshop(data: Data) -> None:
 
 
 def load(data: Data, clock: Clock) -> Catalogue:
-    """Write all master data.
+    """Load all master data, as any workshop loads its own.
 
     Args:
         data: What the file says.
-        clock: For signing the calibrations.
+        clock: For signing the act.
 
     Returns:
         The rows by code.
     """
-    places = {each["code"]: Place.objects.create(**each) for each in data["places"]}
-    parts, revisions = _parts(data["parts"])
-    for each in data["yields"]:
-        made, material = parts[each["part"]], parts[each["material"]]
-        Yield.objects.create(**{**each, "part": made, "material": material})
-    products = {each["code"]: _product(each) for each in data["products"]}
-    sizes = {
-        (product["code"], size["sets"]): BoxSize.objects.create(
-            product=products[product["code"]], **size
-        )
-        for product in data["products"]
-        for size in product["sizes"]
-    }
+    catalogue.load_catalogue(data=data, sign=clock.sign("manager"))
     starts = {
-        recipe.pk: date.fromisoformat(each["from"])
+        (product["code"], each["version"]): date.fromisoformat(each["from"])
         for product in data["products"]
         for each in product["recipes"]
-        for recipe in [_recipe(products[product["code"]], each, revisions)]
     }
+    recipes = Recipe.objects.select_related("product")
     return Catalogue(
-        places=places,
-        methods={
-            each["code"]: Method.objects.create(**each) for each in data["methods"]
+        places=_by_code(Place),
+        methods=_by_code(Method),
+        parts=_by_code(Part),
+        revisions={
+            (each.part.code, each.code): each
+            for each in Revision.objects.select_related("part")
         },
-        parts=parts,
-        revisions=revisions,
-        products=products,
-        sizes=sizes,
-        benches=[
-            Bench.objects.create(**{**each, "place": places[each["place"]]})
-            for each in data["benches"]
-        ],
-        meters=[_meter(each, clock) for each in data["meters"]],
-        protocols=[_protocol(each, revisions) for each in data["protocols"]],
-        consignees={each["code"]: _consignee(each) for each in data["consignees"]},
-        recipe_starts=starts,
+        products=_by_code(Product),
+        sizes={
+            (each.product.code, each.sets): each
+            for each in BoxSize.objects.select_related("product")
+        },
+        benches=list(Bench.objects.order_by("pk")),
+        meters=list(Meter.objects.order_by("pk")),
+        protocols=list(Protocol.objects.order_by("pk")),
+        consignees=_by_code(Consignee),
+        recipe_starts={
+            each.pk: starts[each.product.code, each.version] for each in recipes
+        },
     )
 
 
-def _parts(
-    data: list[Data],
-) -> tuple[dict[str, Part], dict[tuple[str, str], Revision]]:
-    parts: dict[str, Part] = {}
-    revisions: dict[tuple[str, str], Revision] = {}
-    for each in data:
-        fields = {**each}
-        codes = fields.pop("revisions")
-        part = Part.objects.create(**fields)
-        parts[part.code] = part
-        for code in codes:
-            revisions[part.code, code] = Revision.objects.create(part=part, code=code)
-    return parts, revisions
+def _by_code(model: Any) -> dict[str, Any]:
+    return {each.code: each for each in model.objects.order_by("pk")}
 
 
-def _product(data: Data) -> Product:
-    fields = {name: data[name] for name in ("code", "name", "language", "profile")}
-    return Product.objects.create(**fields, cautions="\n".join(data["cautions"]))
-
-
-def _recipe(
-    product: Product, data: Data, revisions: dict[tuple[str, str], Revision]
-) -> Recipe:
-    recipe = Recipe.objects.create(
-        product=product, version=data["version"], in_force=False
-    )
-    for line in data["lines"]:
-        revision = revisions[line["part"], line["revision"]]
-        other = line.get("substitute")
-        RecipeLine.objects.create(
-            recipe=recipe,
-            part=revision.part,
-            revision=revision,
-            substitute=revisions[line["part"], other] if other else None,
-            pieces=line["pieces"],
-            per=line["per"],
-        )
-    return recipe
-
-
-def _meter(data: Data, clock: Clock) -> Meter:
-    meter = Meter.objects.create(serial=data["serial"], name=data["name"])
-    runs.record_calibration(
-        meter_id=meter.pk,
-        on=date.fromisoformat(data["calibrated"]),
-        due=date.fromisoformat(data["due"]),
-        rel_u_ppm=data["rel_u_ppm"],
-        sign=clock.sign("quality"),
-    )
-    return meter
-
-
-def _protocol(data: Data, revisions: dict[tuple[str, str], Revision]) -> Protocol:
-    fields = {**data}
-    loads = fields.pop("loads")
-    protocol = Protocol.objects.create(**fields)
-    for load in loads:
-        revision = revisions[load.pop("part"), load.pop("revision")]
-        ProtocolLoad.objects.create(
-            protocol=protocol, part=revision.part, revision=revision, **load
-        )
-    return protocol
-
-
-def _consignee(data: Data) -> Consignee:
-    fields = {**data, "address": "\n".join(data["address"])}
-    return Consignee.objects.create(**fields)
-
-
-def put_recipes_in_force(catalogue: Catalogue, today: date) -> None:
+def put_recipes_in_force(found: Catalogue, today: date) -> None:
     """Let each product's newest recipe that has begun be the one in force.
 
     Args:
-        catalogue: The master data.
+        found: The master data.
         today: The day.
     """
-    for product in catalogue.products.values():
+    for product in found.products.values():
         begun = [
             recipe
             for recipe in product.recipes.order_by("version")
-            if catalogue.recipe_starts[recipe.pk] <= today
+            if found.recipe_starts[recipe.pk] <= today
         ]
         newest = begun[-1]
         if not newest.in_force:

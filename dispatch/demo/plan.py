@@ -37,6 +37,8 @@ class Arrival:
     bags: int
     reject: str = ""
     """Why the check rejects it."""
+    defect: str = ""
+    """Code of the defect that most bad pieces have."""
     cut_from: int | None = None
     """Day of the visor lot that it was cut down from."""
 
@@ -85,22 +87,23 @@ ARRIVALS: Final[tuple[Arrival, ...]] = (
     Arrival(0, "EL", "A", 4),
     Arrival(1, "HB", "C", 4),
     Arrival(1, "VS", "A", 3),
-    Arrival(2, "HB", "C", 4, reject="Layers split at the clip"),
+    Arrival(2, "HB", "C", 4, reject="Layers split at the clip", defect="SPLIT"),
     Arrival(2, "VI", "A", 5),
     Arrival(2, "CH", "B", 5),
     Arrival(3, "FI", "1", 4),
     Arrival(3, "HB", "C", 4),
     Arrival(3, "VS", "A", 1, cut_from=2),
-    Arrival(4, "VI", "A", 3, reject="Scratched by a blunt blade"),
-    Arrival(4, "HB", "C", 3),
+    Arrival(4, "VI", "A", 3, reject="Scratched by a blunt blade", defect="SCRATCH"),
+    Arrival(4, "HB", "C", 3, reject="Colour runs in streaks", defect="STAIN"),
     Arrival(4, "EL", "A", 4),
     Arrival(5, "SH", "1", 5),
-    Arrival(5, "CH", "B", 3, reject="Warped: they rock on a flat table"),
+    Arrival(5, "CH", "B", 3, reject="They rock on a flat table", defect="WARPED"),
     Arrival(5, "HB", "D", 4),
     Arrival(6, "VI", "A", 5),
     Arrival(6, "CH", "B", 5),
     Arrival(6, "HB", "D", 4),
     Arrival(7, "FI", "1", 3),
+    Arrival(7, "SH", "1", 1, reject="Crushed in transit", defect="DENT"),
     Arrival(7, "MA", "3", 2),
     Arrival(7, "BD", "1", 3),
     Arrival(8, "HB", "D", 4),
@@ -115,6 +118,25 @@ ARRIVALS: Final[tuple[Arrival, ...]] = (
     Arrival(12, "CH", "B", 3),
     Arrival(13, "HB", "D", 4),
     Arrival(14, "HB", "D", 3),
+)
+
+
+@dataclass(frozen=True)
+class FateOfLot:
+    """What becomes of a rejected lot, and on which day."""
+
+    day: int
+    part: str
+    made: int
+    what: str
+    """concede, send back or sort."""
+    reason: str
+
+
+FATES: Final[tuple[FateOfLot, ...]] = (
+    FateOfLot(5, "HB", 4, "concede", "Looks only; strength tried on ten, all held"),
+    FateOfLot(6, "VI", 4, "sort", ""),
+    FateOfLot(7, "SH", 7, "send back", "Crushed in transit: replace, or refund"),
 )
 
 CUT_PIECES: Final = 90

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
-from itertools import chain
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
 
 from kitting.domain import sampling
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, CheckedClass, DefectKind, Resumption
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping
 
     from kitting.domain.sampling import DefectClass, Event, Plan, State
     from kitting.models import Lot, Part
@@ -169,35 +169,69 @@ def events_of(part_id: int, source: str) -> dict[DefectClass, list[Event]]:
     Returns:
         Events, oldest first.
     """
+    lots = {"check_made__lot__part": part_id, "check_made__lot__source": source}
+    return _events(_happened(lots, {"part": part_id, "source": source}))
+
+
+def all_states() -> dict[tuple[int, str], dict[DefectClass, State]]:
+    """Give the states of every part and source of which a sample was looked at.
+
+    Returns:
+        States of the switched classes by part and source.
+    """
+    by_source: dict[tuple[int, str], list[_Happened]] = defaultdict(list)
+    for each in _happened({}, {}):
+        by_source[each.part, each.source].append(each)
+    return {
+        key: {each: sampling.switch(told) for each, told in _events(rows).items()}
+        for key, rows in by_source.items()
+    }
+
+
+class _Happened(NamedTuple):
+    site: int
+    seq: int
+    part: int
+    source: str
+    defect_class: str
+    """Empty for a resumption."""
+    found: int
+    accept: int
+
+
+def _happened(lots: Mapping[str, Any], resumed: Mapping[str, Any]) -> list[_Happened]:
+    seal = ("operation__link__site", "operation__link__seq")
     checked = (
-        CheckedClass.objects.filter(
-            check_made__lot__part=part_id,
-            check_made__lot__source=source,
-            defect_class__in=SWITCHED,
-        )
+        CheckedClass.objects.filter(defect_class__in=SWITCHED, **lots)
         .exclude(severity=ALL)
-        .select_related("operation__link")
+        .values_list(
+            *seal,
+            "check_made__lot__part_id",
+            "check_made__lot__source",
+            "defect_class",
+            "found",
+            "accept",
+        )
     )
-    resumed = Resumption.objects.filter(part=part_id, source=source)
-    rows = sorted(
-        chain(checked, resumed.select_related("operation__link")),
-        key=lambda row: (row.operation.link.site, row.operation.link.seq),
-    )
-    return _events(rows)
+    rows = [_Happened(*row) for row in checked]
+    begun = Resumption.objects.filter(**resumed).values_list(*seal, "part_id", "source")
+    rows += [
+        _Happened(site, seq, part, source, "", 0, 0)
+        for site, seq, part, source in begun
+    ]
+    return sorted(rows)
 
 
-def _events(
-    rows: Sequence[CheckedClass | Resumption],
-) -> dict[DefectClass, list[Event]]:
+def _events(rows: Iterable[_Happened]) -> dict[DefectClass, list[Event]]:
     events: dict[DefectClass, list[Event]] = {each: [] for each in SWITCHED}
     for row in rows:
-        if isinstance(row, Resumption):
-            for told in events.values():
-                if sampling.switch(told).stopped:
-                    told.append("resumed")
-        else:
-            told = events[row.defect_class]  # type: ignore[index]
-            told.append("accepted" if row.accepted else "rejected")
+        if row.defect_class:
+            told = events[cast("DefectClass", row.defect_class)]
+            told.append("accepted" if row.found <= row.accept else "rejected")
+            continue
+        for told in events.values():
+            if sampling.switch(told).stopped:
+                told.append("resumed")
     return events
 
 
@@ -213,4 +247,4 @@ def kinds_for(part: Part) -> list[DefectKind]:
     kinds = DefectKind.objects.filter(in_use=True, part__isnull=True)
     kinds |= DefectKind.objects.filter(in_use=True, part=part)
     order = sampling.CLASSES.index
-    return sorted(kinds, key=lambda kind: (order(kind.grade), kind.name, kind.pk))  # type: ignore[arg-type]
+    return sorted(kinds, key=lambda kind: (order(kind.grade), kind.name, kind.pk))

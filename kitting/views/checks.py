@@ -1,16 +1,18 @@
-"""The check of a lot."""
+"""The check of a lot, by its plan; and rejecting it against its plan."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from kitting.forms.checks import CheckForm
+from kitting.forms.checks import CheckForm, RejectForm
 from kitting.models.lots import Verdict
+from kitting.queries.check_plans import kinds_for
+from kitting.queries.inspection import check_page
 from kitting.queries.lots import lot_page, one_lot
 from kitting.reach import standing_reach
 from kitting.services import checking
@@ -22,41 +24,59 @@ if TYPE_CHECKING:
 
     from kitting.models import Lot
     from kitting.operations import Sign
+    from kitting.queries.inspection import CheckPage
     from lotward.http import LotwardRequest
 
 
 @allowed("kitting.check_lots")
 @require_http_methods(["GET", "POST"])
 def lot_check(request: LotwardRequest, number: str) -> HttpResponse:
-    """Accept or reject a lot."""
+    """Count what is found in a lot and give the verdict of its plan."""
     lot = get_or_404(one_lot(), number=number)
-    form = CheckForm(request.POST or None)
+    initial = _initial(shown := _plan(lot))
+    form = CheckForm(request.POST or None, kinds=kinds_for(lot.part), initial=initial)
     status = OK
     if request.method == "POST":
         done, status = attempt(request, form, lambda sign: _check(lot, form, sign))
         if done is not None:
-            said = (
-                _("Lot %(lot)s is accepted.")
-                if done.verdict == Verdict.ACCEPTED
-                else _("Lot %(lot)s is rejected. Put its bags where nobody packs them.")
-            )
-            messages.success(request, said % {"lot": done.lot})
-            return go(request, reverse("kitting:lot-detail", args=[lot.number]))
-    return render_part(
-        request,
-        page="kitting/lot_check.html",
-        part="_form.html",
-        context={
-            "lot": lot,
-            "shown": lot_page(lot, standing_reach()),
-            "form": form,
-            "act": _("Give the verdict"),
-            "part": "lot-check",
-            "back": reverse("kitting:lot-detail", args=[lot.number]),
-            "here": "kitting:lots",
-        },
-        status=status,
-    )
+            return _said(request, done)
+        form = _with_plan_as_it_is(form, initial)
+    return _page(request, lot, shown, form, status, act=_("Give the verdict"))
+
+
+@allowed("kitting.concede")
+@require_http_methods(["GET", "POST"])
+def lot_reject(request: LotwardRequest, number: str) -> HttpResponse:
+    """Reject a lot although its plan may accept it."""
+    lot = get_or_404(one_lot(), number=number)
+    initial = _initial(shown := _plan(lot))
+    form = RejectForm(request.POST or None, kinds=kinds_for(lot.part), initial=initial)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(request, form, lambda sign: _reject(lot, form, sign))
+        if done is not None:
+            return _said(request, done)
+        form = _with_plan_as_it_is(form, initial)
+    act = _("Reject the lot, whatever its plan says")
+    return _page(request, lot, shown, form, status, act=act, against=True)
+
+
+def _plan(lot: Lot) -> CheckPage | None:
+    waiting = lot.part.needs_check and lot.stage == "closed" and not lot.verdict
+    return check_page(lot) if waiting else None
+
+
+def _initial(shown: CheckPage | None) -> dict[str, Any]:
+    mark = shown.plan.mark if shown else ""
+    return {"shown": mark, "verdict": Verdict.ACCEPTED}
+
+
+def _with_plan_as_it_is(form: Any, initial: dict[str, Any]) -> Any:
+    """Let a refused form carry the plan that the page around it shows now."""
+    data = form.data.copy()
+    data["shown"] = initial["shown"]
+    form.data = data
+    return form
 
 
 def _check(lot: Lot, form: CheckForm, sign: Sign) -> checking.Checked:
@@ -64,8 +84,56 @@ def _check(lot: Lot, form: CheckForm, sign: Sign) -> checking.Checked:
     return checking.give_verdict(
         lot_id=lot.pk,
         accept=data["verdict"] == Verdict.ACCEPTED,
-        plan=data["plan"],
-        found=data["found"],
+        defects=form.defects,
+        found=form.unlisted,
         reason=data["reason"],
+        shown=data["shown"],
         sign=sign,
+    )
+
+
+def _reject(lot: Lot, form: RejectForm, sign: Sign) -> checking.Checked:
+    return checking.reject_against_plan(
+        lot_id=lot.pk,
+        defects=form.defects,
+        found=form.unlisted,
+        reason=form.cleaned_data["reason"],
+        shown=form.cleaned_data["shown"],
+        sign=sign,
+    )
+
+
+def _said(request: LotwardRequest, done: checking.Checked) -> HttpResponse:
+    said = (
+        _("Lot %(lot)s is accepted.")
+        if done.verdict == Verdict.ACCEPTED
+        else _("Lot %(lot)s is rejected. Put its bags where nobody packs them.")
+    )
+    messages.success(request, said % {"lot": done.lot})
+    return go(request, reverse("kitting:lot-detail", args=[done.lot]))
+
+
+def _page(
+    request: LotwardRequest,
+    lot: Lot,
+    shown: CheckPage | None,
+    form: Any,
+    status: int,
+    **context: Any,
+) -> HttpResponse:
+    return render_part(
+        request,
+        page="kitting/lot_check.html",
+        part="kitting/_inspection_count.html",
+        context={
+            "lot": lot,
+            "shown": lot_page(lot, standing_reach()),
+            "page": shown,
+            "form": form,
+            "part": "inspection-count",
+            "back": reverse("kitting:lot-detail", args=[lot.number]),
+            "here": "kitting:lots",
+            **context,
+        },
+        status=status,
     )
