@@ -16,24 +16,17 @@ from kitting.models import (
     Box,
     BoxSize,
     Carrier,
-    Count,
     DefectKind,
-    Evidence,
     Guarded,
     Lot,
     Meter,
     Place,
     Print,
     Protocol,
-    ProtocolEvidence,
     ProtocolLoad,
     Resumption,
-    Retirement,
     Revision,
     Run,
-    Sample,
-    SampleResult,
-    Signature,
     Workshop,
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
@@ -51,7 +44,7 @@ from kitting.services import (
     runs,
     voiding,
 )
-from tests import factories, ledger_runs
+from tests import factories, ledger_evidence, ledger_runs
 from tests.factories import sign
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
@@ -71,6 +64,7 @@ class History:
     size: BoxSize
     bench: Bench
     protocol: Protocol
+    retired: Protocol
     meter: Meter
     line: Place
     band_lot: Lot
@@ -222,36 +216,15 @@ class Written:
     rows: int
 
 
-def write_plainly(lot: Lot, bag: Bag, protocol: Protocol) -> None:
+def write_plainly(lot: Lot) -> None:
     """One row of each guarded table that the services above do not fill."""
-    today = date(2026, 1, 14)
-    sample = Sample(bag=bag, pieces=1, what_for="Swab", sent_to="Eskmoor laboratory")
-    evidence = Evidence(
-        code=factories.unique("EV"),
-        laboratory="Eskmoor laboratory",
-        surface="PETG film",
-        measured="log reduction",
-        result="3.2",
-        document="Report 1",
-        on=today,
-    )
     first: list[Guarded] = [
-        Count(bag=bag, counted_by="hand", before=4, counted=4),
         Resumption(part=lot.part, source=lot.source, reason="New blade"),
-        Retirement(protocol=protocol, last_day=today, reason="Superseded"),
-        Signature(protocol=protocol, meaning="Approved"),
-        evidence,
-        sample,
     ]
 
     def work(act: Act) -> Written:
         act.write(*first)
-        second: list[Guarded] = [
-            ProtocolEvidence(protocol=protocol, evidence=evidence),
-            SampleResult(sample=sample, result="No growth"),
-        ]
-        act.write(*second)
-        return Written(rows=len(first) + len(second))
+        return Written(rows=len(first))
 
     perform("write_plainly", sign=sign(), sent={}, gives=Written, work=work)
 
@@ -295,7 +268,9 @@ def make_history() -> History:
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
     gone, waiting = _ship(sent, labelled)
     _put_away(labelled)
-    write_plainly(band_lot, first, protocol)
+    write_plainly(band_lot)
+    ledger_evidence.count_and_sample(first)
+    retired = ledger_evidence.sign_and_retire(band)
     for box in (sent, labelled, voided):
         box.refresh_from_db()
     return History(
@@ -304,6 +279,7 @@ def make_history() -> History:
         size=size,
         bench=bench,
         protocol=protocol,
+        retired=retired,
         meter=meter,
         line=line,
         band_lot=band_lot,

@@ -184,7 +184,7 @@ class LoadForm(forms.Form):
         """Ask for the rest of a line that is begun."""
         data = super().clean() or self.cleaned_data
         if any(data.get(name) for name in ("container", "max_pieces", "orientation")):
-            wanted = ("revision", "container", "max_pieces")
+            wanted: tuple[str, ...] = ("revision", "container", "max_pieces")
         elif data.get("revision"):
             wanted = ("container", "max_pieces")
         else:

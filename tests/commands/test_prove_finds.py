@@ -6,7 +6,15 @@ import pytest
 from django.db import transaction
 
 from dispatch import proving
-from tests.commands.tampering import boxes, checks, journal, measuring, places, stock
+from tests.commands.tampering import (
+    boxes,
+    checks,
+    evidence,
+    journal,
+    measuring,
+    places,
+    stock,
+)
 from tests.commands.tampering.ways import TAMPERERS, Tamperer
 from tests.conftest import guards_away
 from tests.ledgers import History
@@ -16,7 +24,7 @@ pytestmark = pytest.mark.django_db
 
 def test_there_are_ways_of_tampering_with_everything() -> None:
     rooms = {way.__module__ for way in TAMPERERS}
-    known = (boxes, checks, journal, measuring, places, stock)
+    known = (boxes, checks, evidence, journal, measuring, places, stock)
     assert rooms == {module.__name__ for module in known}
 
 

@@ -271,7 +271,8 @@ def draft_bags(
                 container=each.container, place_id=each.place_id, pieces=each.pieces
             )
             movements = new_bag(bag, part)
-            movements[0].counted_by = each.counted_by or None
+            if each.counted_by:
+                movements[0].counted_by = each.counted_by
             drafts.append((bag, movements))
     return drafts
 

@@ -1,0 +1,102 @@
+"""Ways of tampering with counts, samples and protocols, for the proof to find."""
+
+from __future__ import annotations
+
+from django.db.models import F
+
+from kitting.models import (
+    Count,
+    Link,
+    Movement,
+    Protocol,
+    ProtocolEvidence,
+    Retirement,
+    Sample,
+    Signature,
+)
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+@tamperer
+def count_of_another_difference(history: History) -> list[Named]:
+    row = Count.objects.get(counted=F("before") - 1)
+    change(row, counted=F("counted") - 1)
+    return [("counts", Count, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def count_without_its_movement(history: History) -> list[Named]:
+    row = Count.objects.get(counted=F("before") - 1)
+    moved = Movement.objects.get(operation=row.operation, kind="missing")
+    remove(moved)
+    return [("counts", Count, row.pk), ("bags", Movement, _next(moved).pk)]
+
+
+def _next(moved: Movement) -> Movement:
+    return Movement.objects.get(bag=moved.bag_id, nth=moved.nth + 1)
+
+
+@tamperer
+def sample_of_more_pieces(history: History) -> list[Named]:
+    row = Sample.objects.get()
+    change(row, pieces=F("pieces") + 1)
+    return [("samples", Sample, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def sample_that_was_never_sent(history: History) -> list[Named]:
+    """Its movement says now that the pieces were scrapped."""
+    row = Sample.objects.get()
+    change(Movement.objects.get(kind="sampled"), kind="scrapped")
+    return [("samples", Sample, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def signed_dose_lowered(history: History) -> list[Named]:
+    change(history.retired, required_top_uj_cm2=F("required_top_uj_cm2") - 1)
+    return [("signatures", Protocol, history.retired.pk)]
+
+
+@tamperer
+def signed_load_raised(history: History) -> list[Named]:
+    change(history.retired.loads.get(), max_pieces=F("max_pieces") + 1)
+    return [("signatures", Protocol, history.retired.pk)]
+
+
+@tamperer
+def signed_evidence_removed(history: History) -> list[Named]:
+    row = ProtocolEvidence.objects.get(protocol=history.retired)
+    link = link_of(row)
+    remove(row)
+    return [("signatures", Protocol, history.retired.pk), ("chain", Link, link)]
+
+
+@tamperer
+def signer_changed(history: History) -> list[Named]:
+    change(history.retired, signed_by="Somebody else")
+    return [("signatures", Protocol, history.retired.pk)]
+
+
+@tamperer
+def retirement_put_off(history: History) -> list[Named]:
+    change(history.retired, in_force_until=None)
+    return [("signatures", Protocol, history.retired.pk)]
+
+
+@tamperer
+def retirement_taken_away(history: History) -> list[Named]:
+    row = Retirement.objects.get()
+    link = link_of(row)
+    remove(row)
+    return [("signatures", Protocol, history.retired.pk), ("chain", Link, link)]
+
+
+@tamperer
+def signature_moved_to_another_protocol(history: History) -> list[Named]:
+    row = Signature.objects.get()
+    change(row, protocol=history.protocol)
+    return [
+        ("signatures", Protocol, history.protocol.pk),
+        ("chain", Link, link_of(row)),
+    ]
