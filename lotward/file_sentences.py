@@ -21,6 +21,34 @@ SENTENCES: dict[str, str | Promise] = {
         "The amount is written here and beside the lot that this one was made from."
         " Keep one of the two."
     ),
+    "catalogue_differs": _(
+        "The record says %(known)s, and what was made and packed hangs on it. Give the"
+        " changed thing a new code or version, or write what the record says."
+    ),
+    "catalogue_gtin": _(
+        "This is no GTIN of 14 digits with its check digit. Copy it from the list of"
+        " your GS1 numbers."
+    ),
+    "catalogue_has_problems": _(
+        "%(count)s problems are in the catalogue, so nothing of it was taken in."
+        " Correct them and load it again."
+    ),
+    "catalogue_kind": _("Here %(wanted)s is needed. Correct it."),
+    "catalogue_missing": _("This is missing. Write it."),
+    "catalogue_name": _("Nothing of this name is read here. Check how it is spelt."),
+    "catalogue_new_version": _(
+        "These lines are not those on record. A version never changes: write them"
+        " under a new version."
+    ),
+    "catalogue_no_such": _(
+        "No %(what)s has this code, in the file or on record. Add it, or correct the"
+        " code."
+    ),
+    "catalogue_time_zone": _(
+        "There is no such time zone. Write one by its name, such as Europe/Lisbon."
+    ),
+    "catalogue_twice": _("This stands twice in the file. Take one of the two out."),
+    "catalogue_value": _("This cannot be kept: %(why)s Correct it."),
     "cell_too_long": _(
         "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
     ),

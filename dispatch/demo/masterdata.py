@@ -16,7 +16,6 @@ from dispatch.services import catalogue
 from kitting.models import (
     Bench,
     BoxSize,
-    DefectKind,
     Meter,
     Method,
     Part,
@@ -26,7 +25,6 @@ from kitting.models import (
     Recipe,
     Revision,
     Workshop,
-    Yield,
 )
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from kitting.models import User
+from kitting.management.signing import signer
 from kitting.operations import Sign
 from kitting.services import lotfiles
 from lotward.messages import sentence
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from argparse import ArgumentParser
 
     from kitting.services.lotfiles import Plan
-
-COMMAND_LINE = "command-line"
 
 
 class Command(BaseCommand):
@@ -64,7 +62,7 @@ class Command(BaseCommand):
         if options["dry_run"]:
             self._say(plan, "would be taken in; nothing was written")
             return
-        sign = Sign(by=_person(options["username"]), key=uuid.uuid4(), now=now)
+        sign = Sign(by=signer(options["username"]), key=uuid.uuid4(), now=now)
         done = lotfiles.take_in_file(data=data, date_order=order, sign=sign)
         self._say(plan, "taken in", done.lots)
 
@@ -102,19 +100,3 @@ def _content(path: Path) -> bytes:
         )
         raise CommandError(msg)
     return data
-
-
-def _person(username: str) -> User:
-    if username:
-        person = User.objects.filter(username=username, is_active=True).first()
-        if person is None:
-            msg = f"There is no person “{username}” who may sign."
-            raise CommandError(msg)
-        return person
-    person, made = User.objects.get_or_create(
-        username=COMMAND_LINE, defaults={"first_name": "command line"}
-    )
-    if made:
-        person.set_unusable_password()
-        person.save(update_fields=["password"])
-    return person
