@@ -262,10 +262,7 @@ def make_history() -> History:
     voiding.void_box(box_id=voided.pk, reason="crushed", sign=sign())
     _call_one_off(bench, size)
     opened = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    held = holds.place_hold(
-        target="source", value="nobody", reason="a drill", sign=sign()
-    )
-    holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
+    _drill()
     gone, waiting = _ship(sent, labelled)
     _put_away(labelled)
     write_plainly(band_lot)
@@ -293,6 +290,12 @@ def make_history() -> History:
         gone=gone,
         waiting=waiting,
     )
+
+
+def _drill() -> None:
+    values = {"target": "source", "value": "nobody", "reason": "a drill"}
+    held = holds.place_hold(**values, sign=sign())
+    holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
 
 
 def _put_away(box: Box) -> None:

@@ -11,7 +11,9 @@ from kitting.domain.stages import BagStage, BoxStage
 from kitting.forms.base import LONGEST_SCAN, KeyedForm, ScanField
 from kitting.models import Part
 from kitting.models.catalogue import Unit
-from kitting.services.carriers import LONGEST_NAME
+
+LONGEST_NAME = 60
+"""Characters that a carrier's name takes."""
 
 
 class PutAwayForm(KeyedForm):

@@ -46,7 +46,7 @@ def put(carrier: Carrier, place: Place) -> carriers.CarrierPut:
     return done
 
 
-def refused(code: str, call, **values) -> LotwardError:
+def assert_refusal(code: str, call, **values) -> LotwardError:
     before = Operation.objects.count()
     with pytest.raises(LotwardError) as error:
         call(**values, sign=factories.sign())
@@ -66,7 +66,7 @@ def test_a_carrier_gets_the_next_number_and_is_found_by_it(trolley: Carrier) -> 
     ("name", "code"), [("  ", "carrier_name_missing"), ("x" * 61, "entry_too_long")]
 )
 def test_a_carrier_without_a_fit_name_is_not_made(name: str, code: str) -> None:
-    refused(code, carriers.make_carrier, name=name)
+    assert_refusal(code, carriers.make_carrier, name=name)
     assert not Carrier.objects.exists()
 
 
@@ -157,7 +157,7 @@ def test_a_bag_that_is_used_up_leaves_its_carrier(trolley: Carrier) -> None:
     material.refresh_from_db()
     assert (material.stage, material.carrier) == ("used_up", None)
     values = {"carrier_id": trolley.pk, "bag_id": material.pk}
-    refused("bag_is_used_up", carriers.load_bag, **values)
+    assert_refusal("bag_is_used_up", carriers.load_bag, **values)
     assert prove() == []
 
 
@@ -174,7 +174,7 @@ def test_the_line_keeps_bags_on_their_carrier_and_their_carrier_there(
     runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=factories.sign())
     bag.refresh_from_db()
     assert bag.carrier == trolley
-    error = refused(
+    error = assert_refusal(
         "carrier_on_the_line",
         carriers.put_carrier,
         carrier_id=trolley.pk,
@@ -182,14 +182,16 @@ def test_the_line_keeps_bags_on_their_carrier_and_their_carrier_there(
     )
     assert error.params["bags"] == 1
     values = {"carrier_id": trolley.pk, "bag_id": bag.pk}
-    refused("bag_on_the_line", carriers.load_bag, **values)
+    assert_refusal("bag_on_the_line", carriers.load_bag, **values)
     assert prove() == []
 
 
 def test_nothing_is_loaded_that_is_not_there(trolley: Carrier, bags: list[Bag]) -> None:
-    refused("row_missing", carriers.load_bag, carrier_id=trolley.pk, bag_id=0)
-    refused("row_missing", carriers.load_bag, carrier_id=0, bag_id=bags[0].pk)
-    refused("row_missing", carriers.put_carrier, carrier_id=trolley.pk, place_id=0)
+    assert_refusal("row_missing", carriers.load_bag, carrier_id=trolley.pk, bag_id=0)
+    assert_refusal("row_missing", carriers.load_bag, carrier_id=0, bag_id=bags[0].pk)
+    assert_refusal(
+        "row_missing", carriers.put_carrier, carrier_id=trolley.pk, place_id=0
+    )
 
 
 @pytest.mark.parametrize("carrier_first", [True, False])
@@ -214,5 +216,7 @@ def test_a_box_goes_on_no_carrier(box_first: bool, trolley: Carrier) -> None:
     hand, text = (str(box), trolley.number)
     if not box_first:
         hand, text = text, hand
-    error = refused("carrier_takes_bags", place_scans.take_scan, text=text, hand=hand)
+    error = assert_refusal(
+        "carrier_takes_bags", place_scans.take_scan, text=text, hand=hand
+    )
     assert error.params["read"] == str(box)

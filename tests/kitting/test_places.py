@@ -43,7 +43,7 @@ def scan(text: str, hand: str = "") -> Answer:
     return place_scans.take_scan(text=text, hand=hand, sign=factories.sign())
 
 
-def refused(code: str, call, **values) -> None:
+def assert_refusal(code: str, call, **values) -> None:
     before = Operation.objects.count()
     with pytest.raises(LotwardError) as error:
         call(**values, sign=factories.sign())
@@ -99,11 +99,11 @@ def test_a_bag_on_the_line_or_used_up_is_not_put_away(shelf: Place) -> None:
     on_line = lot.bags.get()
     runs.put_on(run_id=run.pk, bag_id=on_line.pk, sign=factories.sign())
     values = {"place_id": shelf.pk}
-    refused("bag_on_the_line", places.put_bag, bag_id=on_line.pk, **values)
+    assert_refusal("bag_on_the_line", places.put_bag, bag_id=on_line.pk, **values)
     box = factories.make_closed_box()
     empty = box.lines.get().bag
-    refused("bag_is_used_up", places.put_bag, bag_id=empty.pk, **values)
-    refused("row_missing", places.put_bag, bag_id=on_line.pk, place_id=0)
+    assert_refusal("bag_is_used_up", places.put_bag, bag_id=empty.pk, **values)
+    assert_refusal("row_missing", places.put_bag, bag_id=on_line.pk, place_id=0)
 
 
 def test_a_bag_carried_away_from_its_bench_is_open_there_no_longer(
@@ -156,17 +156,19 @@ def test_a_box_that_left_stands_nowhere_and_is_not_put_away(shelf: Place) -> Non
     assert place_of(box) is None
     assert trace(str(box.serial)).boxes[0].place == ""
     assert standing_at(shelf, {}).boxes == []
-    refused("box_has_left", places.put_box, box_id=box.pk, place_id=shelf.pk)
+    assert_refusal("box_has_left", places.put_box, box_id=box.pk, place_id=shelf.pk)
     assert where(box).gone
 
 
 def test_a_box_still_at_its_bench_or_voided_is_not_put_away(shelf: Place) -> None:
     closed = factories.make_closed_box()
-    refused("box_at_its_bench", places.put_box, box_id=closed.pk, place_id=shelf.pk)
+    assert_refusal(
+        "box_at_its_bench", places.put_box, box_id=closed.pk, place_id=shelf.pk
+    )
     voided = factories.make_labelled_box()
     voiding.void_box(box_id=voided.pk, reason="Crushed", sign=factories.sign())
-    refused("box_voided", places.put_box, box_id=voided.pk, place_id=shelf.pk)
-    refused("row_missing", places.put_box, box_id=voided.pk, place_id=0)
+    assert_refusal("box_voided", places.put_box, box_id=voided.pk, place_id=shelf.pk)
+    assert_refusal("row_missing", places.put_box, box_id=voided.pk, place_id=0)
 
 
 def test_a_returned_box_stands_where_it_was_put_not_at_its_bench(
@@ -266,15 +268,17 @@ def test_a_lot_or_run_is_found_and_leaves_the_hand_alone(shelf: Place) -> None:
 def test_a_scan_of_anything_else_is_refused_with_its_reason(
     text: str, code: str, shelf: Place
 ) -> None:
-    refused(code, place_scans.take_scan, text=text, hand=shelf.code)
+    assert_refusal(code, place_scans.take_scan, text=text, hand=shelf.code)
 
 
 def test_what_is_in_hand_must_be_something_that_can_be(shelf: Place) -> None:
     shipment = factories.make_shipment()
     take = place_scans.take_scan
-    refused("not_put_away", take, text=shipment.number, hand="")
-    refused("not_put_away", take, text=shelf.code, hand=factories.make_lot().number)
-    refused("nothing_has_number", take, text=shelf.code, hand="no such thing")
+    assert_refusal("not_put_away", take, text=shipment.number, hand="")
+    assert_refusal(
+        "not_put_away", take, text=shelf.code, hand=factories.make_lot().number
+    )
+    assert_refusal("nothing_has_number", take, text=shelf.code, hand="no such thing")
     assert place_scans.hand_or_none("no such thing") is None
     assert place_scans.hand_or_none("  ") is None
 

@@ -134,7 +134,7 @@ def make_sheets(sheet: Part, count: int = 50) -> Lot:
     return factories.make_lot(revision, bags=(NewBag(count),))
 
 
-def refused(code: str, call, **values) -> LotwardError:
+def assert_refusal(code: str, call, **values) -> LotwardError:
     before = Operation.objects.count()
     with pytest.raises(LotwardError) as error:
         call(**values, sign=factories.sign())
@@ -157,7 +157,7 @@ def test_a_yield_is_taken_out_by_an_act(forty: Yield) -> None:
     gone = yields.drop_yield(yield_id=forty.pk, sign=sign)
     assert (gone.pieces, gone.before_pieces) == (0, 40)
     assert yields.drop_yield(yield_id=forty.pk, sign=sign) == gone
-    refused("row_missing", yields.drop_yield, yield_id=forty.pk)
+    assert_refusal("row_missing", yields.drop_yield, yield_id=forty.pk)
 
 
 @pytest.mark.parametrize(
@@ -166,7 +166,7 @@ def test_a_yield_is_taken_out_by_an_act(forty: Yield) -> None:
 def test_an_absurd_yield_is_refused(
     pieces: int, amount: int, sheet: Part, visor: Revision
 ) -> None:
-    refused(
+    assert_refusal(
         "yield_out_of_range",
         yields.set_yield,
         part_id=visor.part_id,
@@ -179,8 +179,10 @@ def test_an_absurd_yield_is_refused(
 def test_nothing_is_made_from_itself(visor: Revision) -> None:
     pk = visor.part_id
     values = {"pieces": 1, "amount": 1}
-    refused("yield_of_itself", yields.set_yield, part_id=pk, material_id=pk, **values)
-    refused("row_missing", yields.set_yield, part_id=pk, material_id=0, **values)
+    assert_refusal(
+        "yield_of_itself", yields.set_yield, part_id=pk, material_id=pk, **values
+    )
+    assert_refusal("row_missing", yields.set_yield, part_id=pk, material_id=0, **values)
 
 
 # -- Taking in ----------------------------------------------------------------------
@@ -215,7 +217,7 @@ def test_one_visor_too_many_is_questioned_with_its_figures(
 ) -> None:
     sheets = make_sheets(sheet)
     new = visors(visor, sheets, 81)
-    error = refused("yield_impossible", lots.take_in, lots=[new])
+    error = assert_refusal("yield_impossible", lots.take_in, lots=[new])
     assert error.params == {
         "pieces": "81",
         "possible": "80",
@@ -237,7 +239,7 @@ def test_who_is_sure_says_why_and_the_journal_keeps_it(
     assert shown.yielded.is_impossible
     assert shown.sure == ("Cut across two sheets",)
     too_long = visors(visor, sheets, 81, sure="x" * 201)
-    refused("entry_too_long", lots.take_in, lots=[too_long])
+    assert_refusal("entry_too_long", lots.take_in, lots=[too_long])
 
 
 def test_a_reason_without_a_doubt_is_not_kept(
@@ -255,7 +257,7 @@ def test_two_lots_of_one_material_are_counted_together(
     new = visors(visor, first, 120, made_from=made_from)
     lots.take_in(lots=[new], sign=factories.sign())
     more = visors(visor, first, 121, made_from=made_from)
-    refused("yield_impossible", lots.take_in, lots=[more])
+    assert_refusal("yield_impossible", lots.take_in, lots=[more])
 
 
 def test_more_bags_of_an_open_lot_are_counted_with_those_before(
@@ -267,7 +269,7 @@ def test_more_bags_of_an_open_lot_are_counted_with_those_before(
     )
     more = factories.new_lot(visor, lot_id=lot.pk, bags=(NewBag(20),))
     lots.take_in(lots=[more], sign=factories.sign())
-    error = refused("yield_impossible", lots.take_in, lots=[more])
+    error = assert_refusal("yield_impossible", lots.take_in, lots=[more])
     assert error.params["pieces"] == "100"
     sure = factories.new_lot(
         visor, lot_id=lot.pk, bags=(NewBag(20),), sure="Counted twice"
@@ -301,7 +303,7 @@ def test_material_that_is_not_there_is_still_refused_as_such(
     forty: Yield, visor: Revision
 ) -> None:
     new = factories.new_lot(visor, made_from=((0, 2),))
-    refused("row_missing", lots.take_in, lots=[new])
+    assert_refusal("row_missing", lots.take_in, lots=[new])
 
 
 # -- From a file --------------------------------------------------------------------
@@ -331,7 +333,9 @@ def test_a_file_with_an_impossible_yield_is_refused_with_line_and_figures(
     assert problem.value == f"{sheets.number}: 2"
     assert problem.params["possible"] == "80"
     assert plan.lots == ()
-    refused("file_has_problems", lotfiles.take_in_file, data=data, date_order=None)
+    assert_refusal(
+        "file_has_problems", lotfiles.take_in_file, data=data, date_order=None
+    )
 
 
 def test_a_file_may_say_why_it_is_right(
@@ -355,7 +359,7 @@ def test_a_sub_assembly_is_made_from_accepted_parts_only() -> None:
     strap = factories.make_revision(factories.make_part(name="Band with strap"))
     arrived = factories.make_lot(band)
     new = factories.new_lot(strap, made_from=((arrived.pk, 50),))
-    refused("not_enough_material", lots.take_in, lots=[new])
+    assert_refusal("not_enough_material", lots.take_in, lots=[new])
     factories.accept(arrived)
     lots.take_in(lots=[new], sign=factories.sign())
     assert arrived.bags.get().pieces == 50
