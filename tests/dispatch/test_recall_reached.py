@@ -128,13 +128,15 @@ def said_after_holding(client: Client, number: str) -> str:
 def test_a_hold_names_the_boxes_and_bags_that_it_stops(quality: Client) -> None:
     size = factories.make_size(factories.make_recipe())
     revision = size.product.recipes.get().lines.get().revision
-    bag = factories.make_bag(revision, 24)
-    factories.send(factories.make_shipment(labelled_from(size, bag)))
-    said = said_after_holding(quality, bag.lot.number)
-    # 24 pieces came in, six are in the box that left: 18 are in the bag.
+    bags = (lots.NewBag(pieces=24), lots.NewBag(pieces=6))
+    lot = factories.make_lot(revision, bags=bags)
+    boxes = [labelled_from(size, bag) for bag in lot.bags.order_by("pk")]
+    factories.send(factories.make_shipment(*boxes))
+    said = said_after_holding(quality, lot.number)
+    # 24 and 6 pieces came in, two boxes of six left: 18 are in one bag, one is empty.
     assert said == (
         "The hold stands. It stops 18\N{NO-BREAK SPACE}pieces in 1 bag."
-        " 1 box has left already: its consignee must be told."
+        " 2 boxes have left already: their consignees must be told."
     )
     other = factories.make_bag(revision, 10)
     labelled_from(size, other)
