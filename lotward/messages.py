@@ -284,6 +284,15 @@ SENTENCES: dict[str, str | Promise] = {
         " speed."
     ),
     "passes_too_many": _("%(passes)s passes are more than %(most)s. Check the number."),
+    "password_weak": _("This password is too weak. %(why)s Choose another."),
+    "person_exists": _(
+        "There is a person “%(name)s” already. Choose another name; a forgotten"
+        " password is set anew with manage.py changepassword."
+    ),
+    "person_name_wrong": _(
+        "“%(read)s” is no name to sign in with. %(why)s Choose another."
+    ),
+    "person_unknown": _("There is no person “%(name)s”. Check how the name is spelt."),
     "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
@@ -328,6 +337,7 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is of revision %(revision)s, and the recipe asks for %(wanted)s."
         " Take a bag of that revision."
     ),
+    "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
     "run_on_hold": _(

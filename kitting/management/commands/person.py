@@ -1,0 +1,79 @@
+"""``manage.py person NAME --role ROLE``: add a person, or close an account."""
+
+from __future__ import annotations
+
+import getpass
+import uuid
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from kitting.domain.errors import LotwardError
+from kitting.management.signing import signer
+from kitting.operations import Sign
+from kitting.services import people
+from kitting.setup import ROLES
+from lotward.messages import sentence
+
+if TYPE_CHECKING:
+    from django.core.management.base import CommandParser
+
+
+class Command(BaseCommand):
+    help = (
+        "Add a person who may sign in, with the rights of one role; or close an"
+        " account with --off and open it again with --on. The password is asked for"
+        " twice and not shown."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("name", help="the name to sign in with")
+        act = parser.add_mutually_exclusive_group(required=True)
+        act.add_argument("--role", help=f"one of: {', '.join(ROLES)}")
+        act.add_argument("--off", action="store_true", help="close the account")
+        act.add_argument("--on", action="store_true", help="open it again")
+        parser.add_argument(
+            "--password-file",
+            help="a file whose first line is the password, instead of asking for it",
+        )
+        parser.add_argument(
+            "--as",
+            dest="username",
+            default="",
+            help="who signs the act; the command line itself if left out",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        by = signer(options["username"])
+        sign = Sign(by=by, key=uuid.uuid4(), now=timezone.now())
+        name = options["name"]
+        try:
+            if options["role"] is None:
+                person = people.open_account(name=name, open=options["on"], sign=sign)
+                state = "open" if person.open else "closed"
+                self.stdout.write(f"The account of {name} is {state}.")
+                return
+            password = _password(options["password_file"])
+            person = people.add_person(
+                name=name, role=options["role"], password=password, sign=sign
+            )
+        except LotwardError as error:
+            raise CommandError(sentence(error)) from error
+        self.stdout.write(f"{person.name} may sign in as {person.role}.")
+
+
+def _password(file: str | None) -> str:
+    if file is not None:
+        try:
+            lines = Path(file).read_text("utf-8").splitlines()
+        except (OSError, UnicodeDecodeError) as error:
+            msg = f"{file} cannot be read as text. Name a file in UTF-8."
+            raise CommandError(msg) from error
+        return lines[0] if lines else ""
+    first = getpass.getpass("Password: ")
+    if getpass.getpass("The same again: ") != first:
+        msg = "The two passwords differ. Nothing was written."
+        raise CommandError(msg)
+    return first
