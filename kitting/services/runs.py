@@ -330,9 +330,7 @@ def scan_carrier(*, run_id: int, carrier_id: int, sign: Sign) -> CarrierOnLine:
 
     def work(act: Act) -> CarrierOnLine:
         locking.enter_gate()
-        carrier = Carrier.objects.filter(pk=carrier_id).first()
-        if carrier is None:
-            raise Missing("row_missing", what="carrier")
+        carrier = locking.lock_row(Carrier, carrier_id)
         found = Bag.objects.filter(carrier=carrier).exclude(stage=BagStage.USED_UP)
         bags = locking.lock_found(found)
         run = lock_open_run(run_id)
@@ -349,6 +347,8 @@ def scan_carrier(*, run_id: int, carrier_id: int, sign: Sign) -> CarrierOnLine:
             act.write(*moved)
         else:
             _all_on(act, bags, run)
+            carrier.place_id = run.line_id
+            carrier.save(update_fields=["place"])
         return CarrierOnLine(
             run=run.number,
             carrier=carrier.number,

@@ -14,9 +14,7 @@ if TYPE_CHECKING:
     from kitting.models import Protocol
 
 
-def calibration_in_force(
-    meter_id: int, on: date, protocol: Protocol | None = None
-) -> Calibration:
+def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibration:
     """The calibration that a meter is used with on a day.
 
     Args:
@@ -47,8 +45,7 @@ def calibration_in_force(
     fault = standing_fault(meter_id)
     if fault is not None:
         raise Refused("meter_found_wrong", meter=str(meter), on=fault.found_on)
-    if protocol is not None:
-        _refuse_blind(meter, newest, protocol)
+    _refuse_blind(meter, newest, protocol)
     return newest
 
 
