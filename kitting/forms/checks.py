@@ -57,7 +57,7 @@ class CountingForm(KeyedForm):
         fields = {f"kind_{kind.pk}": field for kind, field in before.items()}
         self.fields = {**fields, **self.fields}
 
-    found = CountField(label=_("Any other defect, not on the list"))
+    found = CountField(label=_("Another defect"))
 
     @property
     def tallies(self) -> list[tuple[DefectKind | None, BoundField]]:
@@ -131,17 +131,32 @@ class SortForm(CountingForm):
     field_order = ("op_key", "good")
 
 
+class BagsField(forms.MultipleChoiceField):
+    """Bags of a lot; those that are decided about are taken, for a form sent again."""
+
+    decided: frozenset[str] = frozenset()
+
+    def valid_value(self, value: Any) -> bool:
+        """Take what was offered, now or when the page was shown."""
+        return str(value) in self.decided or super().valid_value(value)
+
+
 class BagsForm(KeyedForm):
     """Which rejected bags, and why."""
 
-    bags = forms.MultipleChoiceField(
-        label=_("Bags"), widget=forms.CheckboxSelectMultiple
-    )
+    bags = BagsField(label=_("Bags"), widget=forms.CheckboxSelectMultiple)
     reason = ReasonField()
 
-    def __init__(self, *args: Any, waiting: Sequence[Bag], **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        waiting: Sequence[Bag],
+        decided: Sequence[int] = (),
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         field = self.fields["bags"]
+        field.decided = frozenset(map(str, decided))  # type: ignore[attr-defined]
         choices = [
             (str(bag.pk), _("%(bag)s, %(pieces)s in it") % self._said(bag))
             for bag in waiting

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +32,9 @@ MOST_SHOWN = 60
 """Lots that the picture of verdicts shows, the newest of those chosen."""
 
 PPM = 1_000_000
+
+MOST_LINES = 12
+"""Steps of the table beside a curve, at most."""
 
 
 # -- The check of one lot -----------------------------------------------------------
@@ -282,6 +286,62 @@ def _lines(found: Sequence[tuple[str, str, int]], total: int) -> list[ParetoLine
         ParetoLine(name, grade, pieces, together, together * PPM // total)
         for (name, grade, pieces), together in zip(found, sums, strict=True)
     ]
+
+
+# -- A plan's curve -----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class CurveLine:
+    """One line of the table beside a plan's curve."""
+
+    bad_ppm: int
+    chance: float
+    letter: str = ""
+    """A at the producer's point, B at the consumer's."""
+
+
+def ticks(end_ppm: int, steps: int = 6) -> range:
+    """Give round shares of bad pieces for a scale.
+
+    Args:
+        end_ppm: Where the scale ends, above 0.
+        steps: How many steps at most.
+
+    Returns:
+        Bad pieces in a million, from 0.
+    """
+    step = next(
+        size * 10**power
+        for power in range(7)
+        for size in (1, 2, 5)
+        if end_ppm <= steps * size * 10**power
+    )
+    return range(0, end_ppm + 1, step)
+
+
+def curve_lines(plan: Plan, curve: sampling.Characteristic) -> list[CurveLine]:
+    """Give the table beside a plan's curve: round shares and the two points read off.
+
+    Args:
+        plan: The plan.
+        curve: Its operating characteristic.
+
+    Returns:
+        Lines by share of bad pieces.
+    """
+    end = curve.points[-1].bad_ppm
+    lines = {
+        ppm: CurveLine(ppm, sampling.acceptance(plan, Fraction(ppm, PPM)))
+        for ppm in ticks(end, MOST_LINES)
+    }
+    for letter, point in (("A", curve.aql), ("B", curve.consumers)):
+        if point is not None:
+            lines[point.bad_ppm] = CurveLine(point.bad_ppm, point.chance, letter)
+    return [lines[ppm] for ppm in sorted(lines)]
+
+
+# -- Setting ------------------------------------------------------------------------
 
 
 def parts_to_set() -> list[Part]:

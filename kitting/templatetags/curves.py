@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
 from kitting.domain.figures import written
+from kitting.queries.inspection import ticks
 from kitting.templatetags.look import pieces
 
 if TYPE_CHECKING:
@@ -26,12 +27,8 @@ if TYPE_CHECKING:
 register = template.Library()
 
 WIDTH = 640
-LEFT = 48
-PPM = 1_000_000
-
-
-def _percent(ppm: int) -> str:
-    return f"{written(ppm, 10_000)} %"
+LEFT = 60
+RIGHT = 24
 
 
 # -- Verdicts over time -------------------------------------------------------------
@@ -88,7 +85,7 @@ def _verdict_mark(x: float, y: int, *, accepted: bool) -> tuple[str, str]:
 
 # -- Defects by kind ----------------------------------------------------------------
 
-ROW = 44
+ROW, BARS = 60, 560
 
 
 @register.simple_tag
@@ -99,12 +96,13 @@ def pareto(lines: Sequence[ParetoLine]) -> SafeString:
     path: list[str] = []
     for at, line in enumerate(lines):
         y = at * ROW
+        length = line.pieces * BARS // total
         name = line.name or gettext("not on the list")
-        bars.append((line.grade, y + 20, line.pieces * WIDTH // total, y + 14, name,
-                     WIDTH, y + 14, pieces(line.pieces)))  # fmt: skip
-        x = line.together * WIDTH // total
-        dots.append((x, y + 28))
-        path.append(f"{'L' if path else 'M'}{x} {y + 28}")
+        bars.append((line.grade, y + 30, length, y + 22, name,
+                     WIDTH, y + 44, pieces(line.pieces)))  # fmt: skip
+        x = line.together * BARS // total
+        dots.append((x, y + 38))
+        path.append(f"{'L' if path else 'M'}{x} {y + 38}")
     return format_html(
         '<svg class="pareto" viewBox="-4 0 {} {}" role="img" aria-label="{}" '
         'focusable="false">{}<path class="curve-line" d="{}"/>{}</svg>',
@@ -134,13 +132,13 @@ def oc_curve(curve: Characteristic) -> SafeString:
     end = curve.points[-1].bad_ppm
 
     def place(point: Point) -> tuple[int, int]:
-        x = LEFT + point.bad_ppm * (WIDTH - LEFT - 8) // end
+        x = LEFT + point.bad_ppm * (WIDTH - LEFT - RIGHT) // end
         return x, round(TOP + (1 - point.chance) * (HEIGHT - TOP))
 
     line = "L".join("{} {}".format(*place(point)) for point in curve.points)
-    read_off = [(curve.consumers, "consumer", "B")]
-    if curve.aql is not None and curve.aql.bad_ppm <= end:
-        read_off.insert(0, (curve.aql, "producer", "A"))
+    read_off = [(curve.consumers, "B")]
+    if curve.aql is not None:
+        read_off.insert(0, (curve.aql, "A"))
     return format_html(
         '<svg class="oc" viewBox="0 0 {} {}" role="img" aria-label="{}" '
         'focusable="false">{}{}<path class="curve-line" d="M{}"/>{}</svg>',
@@ -158,7 +156,7 @@ def oc_curve(curve: Characteristic) -> SafeString:
             (
                 (x, y, HEIGHT, LEFT, x + 8, y - 6, letter)
                 for x, y, letter in (
-                    (*place(point), letter) for point, _risk, letter in read_off
+                    (*place(point), letter) for point, letter in read_off
                 )
             ),
         ),
@@ -173,26 +171,20 @@ def _chances() -> SafeString:
     return format_html_join(
         "",
         '<path class="curve-grid" d="M{0} {1}H{2}"/>'
-        '<text class="curve-figure" x="40" y="{1}" dy="5" text-anchor="end">{3} %</text>',
+        '<text class="curve-figure" x="52" y="{1}" dy="5" text-anchor="end">{3} %</text>',
         rows,
     )
 
 
 def _shares(end: int) -> SafeString:
-    step = next(
-        size * 10**power
-        for power in range(1, 7)
-        for size in (1, 2, 5)
-        if end <= 6 * size * 10**power
-    )
-    ticks = (
-        (LEFT + at * (WIDTH - LEFT - 8) // end, HEIGHT, _percent(at))
-        for at in range(0, end + 1, step)
+    marks = (
+        (LEFT + at * (WIDTH - LEFT - RIGHT) // end, HEIGHT, f"{written(at, 10_000)} %")
+        for at in ticks(end)
     )
     return format_html_join(
         "",
         '<path class="curve-grid" d="M{0} {1}v6"/>'
         '<text class="curve-figure" x="{0}" y="{1}" dy="26" text-anchor="middle">{2}'
         "</text>",
-        ticks,
+        marks,
     )

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 register = template.Library()
 
+NB = "\N{NO-BREAK SPACE}"
+
 
 @register.filter
 def class_word(defect_class: str) -> str:
@@ -83,19 +85,25 @@ def arrows_word(plan: Plan) -> str:
 @register.filter
 def aql(thousandths: int | None) -> str:
     """Write an acceptable quality level as the tables print it."""
-    return "–" if thousandths is None else f"{aql_percent(thousandths)} %"
+    return "–" if thousandths is None else f"{aql_percent(thousandths)}{NB}%"
 
 
 @register.filter
 def chance(value: float | None) -> str:
     """Write a chance from 0 to 1 as per cent with one place."""
-    return "–" if value is None else f"{100 * value:.1f} %"
+    return "–" if value is None else f"{100 * value:.1f}{NB}%"
 
 
 @register.filter
 def share(ppm: int) -> str:
     """Write parts per million as per cent with at most two places."""
-    return f"{written(round(int(ppm) / 100) * 100, 10_000)} %"
+    return f"{written(round(int(ppm) / 100) * 100, 10_000)}{NB}%"
+
+
+@register.filter
+def tenth(ppm: int) -> str:
+    """Write parts per million as per cent with one place."""
+    return f"{int(ppm) / 10_000:.1f}{NB}%"
 
 
 @register.filter
@@ -112,8 +120,5 @@ def fate_word(fate: str) -> str:
 @register.filter
 def draws_of(plan: Plan) -> str:
     """Say how many pieces a class is counted in."""
-    return (
-        gettext("all %(pieces)s") % {"pieces": pieces(plan.sample_size)}
-        if (plan.whole_lot)
-        else pieces(plan.sample_size)
-    )
+    size = pieces(plan.sample_size)
+    return gettext("all %(pieces)s") % {"pieces": size} if plan.whole_lot else size

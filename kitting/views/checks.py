@@ -124,13 +124,13 @@ def _page(
     return render_part(
         request,
         page="kitting/lot_check.html",
-        part="kitting/_inspection_count.html",
+        part="kitting/_lot_check.html",
         context={
             "lot": lot,
             "shown": lot_page(lot, standing_reach()),
             "page": shown,
             "form": form,
-            "part": "inspection-count",
+            "part": "lot-check",
             "back": reverse("kitting:lot-detail", args=[lot.number]),
             "here": "kitting:lots",
             **context,

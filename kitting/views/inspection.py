@@ -15,7 +15,7 @@ from kitting.domain import sampling
 from kitting.forms.inspection import CurveForm, ResumeForm, SourceFilterForm
 from kitting.models import Check
 from kitting.queries.check_plans import percent, states_of
-from kitting.queries.inspection import source_lines, source_page
+from kitting.queries.inspection import curve_lines, source_lines, source_page
 from kitting.services import inspection as services
 from kitting.views.acting import OK, attempt
 from lotward.http import allowed, go, render_part
@@ -40,9 +40,6 @@ COLUMNS: list[Column[Check]] = [
     Column("verdict", lambda check: check.verdict),
     Column("reason", lambda check: check.reason),
 ]
-
-TABLE_STEP = 4
-"""Every which point of a curve stands in its table."""
 
 
 @allowed("kitting.see_work")
@@ -111,7 +108,7 @@ def curve(request: LotwardRequest) -> HttpResponse:
         context |= {
             "plan": plan,
             "curve": found,
-            "points": found.points[::TABLE_STEP],
+            "lines": curve_lines(plan, found),
         }
     else:
         status = 422

@@ -40,7 +40,7 @@ def inspection_set(request: LotwardRequest) -> HttpResponse:
             "kinds": kinds,
             "sampled": sum(part.needs_check and part.sampled for part in parts),
             "looked_for": sum(kind.in_use for kind in kinds),
-            "here": "kitting:workshop",
+            "here": "kitting:lots",
         },
     )
 
@@ -159,7 +159,7 @@ def _page(
         context={
             "part": name.replace("_", "-"),
             "back": _list(),
-            "here": "kitting:workshop",
+            "here": "kitting:lots",
             **context,
         },
         status=status,

@@ -142,7 +142,8 @@ def _with_bags(
 ) -> HttpResponse:
     lot = get_or_404(one_lot(), number=number)
     shown = rejected_page(lot)
-    form = BagsForm(request.POST or None, waiting=shown.waiting)
+    decided = [each.bag_id for each in shown.done if each.bag_id]
+    form = BagsForm(request.POST or None, waiting=shown.waiting, decided=decided)
     status = OK
     if request.method == "POST":
         done, status = attempt(

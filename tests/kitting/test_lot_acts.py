@@ -257,7 +257,6 @@ def test_a_lot_is_closed_once(checker: Client, lot: Lot) -> None:
 def check_values(**changes: Any) -> dict[str, Any]:
     return {
         "op_key": str(uuid.uuid4()),
-        "plan": "20 by hand",
         "found": "0",
         "verdict": "accepted",
         **changes,
@@ -267,7 +266,8 @@ def check_values(**changes: Any) -> dict[str, Any]:
 @pytest.mark.parametrize("verdict", ["accepted", "rejected"])
 def test_a_verdict_is_given_once(verdict: str, checker: Client) -> None:
     lot = factories.make_lot()
-    values = check_values(verdict=verdict, reason="Holes closed")
+    found = "1" if verdict == "rejected" else ""
+    values = check_values(verdict=verdict, found=found, reason="Holes closed")
     for _ in range(2):
         response = checker.post(address("lot-check", lot.number), values)
         assert response.headers["Location"] == address("lot-detail", lot.number)
@@ -283,8 +283,11 @@ def test_a_verdict_is_given_once(verdict: str, checker: Client) -> None:
         ({"verdict": ""}, "required"),
         ({"verdict": "maybe"}, "invalid_choice"),
         ({"found": "-1"}, "min_value"),
-        ({"plan": ""}, "required"),
-        ({"plan": "x" * 81}, "max_length"),
+        ({"found": "two"}, "invalid"),
+        ({"found": "1" * 30}, "max_value"),
+        ({"found": "101"}, "found_out_of_range"),
+        ({"found": "1"}, "plan_rejects"),
+        ({"reason": "x" * 201}, "max_length"),
     ],
 )
 def test_a_check_that_is_not_whole_is_not_written(
