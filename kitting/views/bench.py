@@ -39,7 +39,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "print_box_label": _("Label of box %(box)s printed"),
     "see_label": _("Box %(box)s labelled"),
     "start_box": _("Box %(box)s started"),
-    "start_box, emptied": _("Box %(box)s started; now empty: %(emptied)s"),
+    "start_box, emptied": _("Box started; empty now: %(emptied)s"),
 }
 """How the strip says the newest act, with values of its outcome."""
 

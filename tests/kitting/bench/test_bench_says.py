@@ -119,10 +119,10 @@ def test_the_strip_says_which_bags_a_new_box_emptied(scan, at) -> None:
     response = scan("DO-SIZE-6")
     said = words(response)
     assert state(response) == "right"
-    assert "now empty: " in said
+    assert "empty now: " in said
     for bag in (bands, visors):
-        assert bag.number in said.split("now empty: ")[1].split("<")[0]
-    assert at.manual_bag.number not in said.split("now empty: ")[1].split("<")[0]
+        assert bag.number in said.split("empty now: ")[1].split("<")[0]
+    assert at.manual_bag.number not in said.split("empty now: ")[1].split("<")[0]
 
 
 def test_an_act_that_emptied_a_bag_is_the_same_when_it_is_sent_again(at) -> None:
