@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from django import template
 from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext
 
 from kitting.domain import exposure, margins
@@ -17,8 +18,6 @@ from kitting.templatetags.look import pieces
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-
-    from django.utils.safestring import SafeString
 
     from kitting.models import Run
     from kitting.queries.runs import Point
@@ -137,7 +136,7 @@ def irradiance_map(points: list[Point], side: str) -> SafeString:
     here = of_side(points, side)
     low = weakest(here, side)
     if low is None:
-        return format_html("")
+        return mark_safe("")
     columns = min(CELLS_A_ROW, len(here))
     rows = -(-len(here) // columns)
     top = max(point.lowest for point in here)
