@@ -48,6 +48,7 @@ from kitting.services import (
     voiding,
 )
 from tests import factories
+from tests.machine_counts import Counting
 
 pytestmark = pytest.mark.django_db
 
@@ -71,6 +72,7 @@ ACTS = {
     "close_lot",
     "close_run",
     "concede_bags",
+    "count_again",
     "give_verdict",
     "lift_hold",
     "load_bag",
@@ -86,6 +88,7 @@ ACTS = {
     "see_label",
     "send_back",
     "send_shipment",
+    "send_to_test",
     "sort_bag",
     "start_box",
     "stop_line",
@@ -96,7 +99,7 @@ ACTS = {
 }
 
 
-class Ledger(RuleBasedStateMachine):
+class Ledger(Counting, RuleBasedStateMachine):
     """A small workshop with two benches, two lines and two consignees."""
 
     def __init__(self) -> None:

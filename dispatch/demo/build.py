@@ -8,7 +8,16 @@ from datetime import UTC, datetime, time
 from random import Random
 from typing import Final
 
-from dispatch.demo import benches, checks, making, masterdata, plan, sending, storing
+from dispatch.demo import (
+    benches,
+    checks,
+    evidence,
+    making,
+    masterdata,
+    plan,
+    sending,
+    storing,
+)
 from dispatch.demo.clock import Clock
 from dispatch.demo.making import Floor
 from dispatch.demo.people import make_people
@@ -51,6 +60,7 @@ def build(say: Callable[[str], object] = str) -> Built:
     # Seeded, and not a secret: a demo is the same wherever it is built.
     luck = Random(SEED)  # noqa: S311
     floor = Floor(clock=clock, luck=luck, catalogue=masterdata.load(data, clock))
+    evidence.sign_protocols(clock)
     for today in range(plan.LAST + 1):
         floor.today = today
         _work(floor)
@@ -94,6 +104,7 @@ def _work(floor: Floor) -> None:
     storing.shelve_boxes(floor)
     if today == plan.HOLD_ON:
         _hold(floor)
+    evidence.count_and_sample(floor)
     floor.wait_until(15)
     _send(floor)
     floor.wait_until(17)

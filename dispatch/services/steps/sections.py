@@ -341,7 +341,8 @@ def _meter(found: Found, path: str, row: Mapping[str, Any]) -> None:
 def _protocol(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     before = len(shelf.problems)
-    shelf.known(path, row, {*names_of(Protocol), "loads"})
+    # A file signs nothing: what it brings is a draft until somebody signs it.
+    shelf.known(path, row, {*names_of(Protocol), "loads"} - {"signed_by"})
     given = shelf.values(Protocol, path, row)
     loads = [
         _protocol_load(found, here, each)
