@@ -180,6 +180,7 @@ def test_a_returned_box_stands_where_it_was_put_not_at_its_bench(
     box.refresh_from_db()
     assert place_of(box) is None
     assert nowhere()[1] == 1
+    assert standing_at(box.bench.place, {}).boxes == []
     assert trace(str(box.serial)).boxes[0].place == ""
     places.put_box(box_id=box.pk, place_id=shelf.pk, sign=factories.sign())
     box.refresh_from_db()
