@@ -65,6 +65,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         The box and its stage.
 
     Raises:
+        Conflict: ``page_is_old`` if it was filled and closed at the same moment.
         Missing: If there is no such box.
         Refused: ``reason_missing``, ``entry_too_long``.
         WrongStage: If it is open (call it off), loaded or gone.
@@ -73,13 +74,17 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
 
     def work(act: Act) -> BoxMoved:
         why = need_reason(reason)
-        lines = list(BoxLine.objects.filter(box=box_id))
-        bags = locking.lock_rows(Bag, [line.bag_id for line in lines])
+        ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
+        bags = locking.lock_rows(Bag, ids)
         box = locking.lock_row(Box, box_id)
         if box.stage == BoxStage.OPEN:
             raise WrongStage(
                 "box_wrong_stage", box=str(box), stage=box.stage, wanted="voided"
             )
+        # Read under the lock: until it was closed, the box may have been filled.
+        lines = list(BoxLine.objects.filter(box=box))
+        if {line.bag_id for line in lines} != ids:
+            raise Conflict("page_is_old")
         event = move_box(box, BoxStage.VOIDED, why)
         scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
         save_bags(list(bags.values()))
