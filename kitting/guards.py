@@ -17,6 +17,7 @@ from django.apps import apps
 from django.db import connection as default_connection
 from django.db.models import UniqueConstraint
 
+from kitting.guard_rules import FIXED, condition
 from kitting.models.base import Guarded
 
 if TYPE_CHECKING:
@@ -25,13 +26,25 @@ if TYPE_CHECKING:
 
 PREFIX = "lotward_guard_"
 IDENTITY = ("serial", "sscc", "packed_on", "batch", "closed_at")
-KEPT = ("kitting_lot", "kitting_bag", "kitting_box", "dispatch_shipment")
+KEPT = (
+    "kitting_lot",
+    "kitting_bag",
+    "kitting_run",
+    "kitting_box",
+    "dispatch_shipment",
+    "dispatch_consignee",
+)
 """Tables whose rows may change but never go."""
+PROTOCOL = "kitting_protocol"
+"""Its rows may go until they are signed."""
 LINE = "kitting_boxline"
 ALONE = {
     "kitting_box": (
         "(bench_id = NEW.bench_id AND stage IN ('open', 'closed')"
         " AND NEW.stage IN ('open', 'closed'))"
+    ),
+    "kitting_run": (
+        "(line_id = NEW.line_id AND stage = 'open' AND NEW.stage = 'open')"
     ),
     LINE: (
         "(box_id = NEW.box_id AND bag_id = NEW.bag_id AND run_id IS NULL"
@@ -39,6 +52,8 @@ ALONE = {
     ),
 }
 """What conditional unique constraints of these tables say, for SQLite's REPLACE."""
+NAMED = {"kitting_box": ["bench_id", "stage"], "kitting_run": ["line_id", "stage"]}
+"""Columns that these conditions name, where rows change."""
 
 _FUNCTION = f"""
 CREATE OR REPLACE FUNCTION {PREFIX}refuse() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -170,8 +185,33 @@ def wanted_guards(
     """Name and statement of every guard whose table exists."""
     connection = connection or default_connection
     tables = set(connection.introspection.table_names())
+    fixed = _fixed(connection, tables)
     make = _sqlite if connection.vendor == "sqlite" else _postgresql
-    return make(tables)
+    return [*make(tables), *fixed]
+
+
+def _fixed(connection: BaseDatabaseWrapper, tables: set[str]) -> list[tuple[str, str]]:
+    """What stays as it was written, by the columns that the tables have."""
+    sqlite = connection.vendor == "sqlite"
+    differs = "IS NOT" if sqlite else "IS DISTINCT FROM"
+    make = _sqlite_trigger if sqlite else _pg_trigger
+    made = []
+    with connection.cursor() as cursor:
+        for rule in FIXED:
+            if rule.table not in tables:
+                continue
+            described = connection.introspection.get_table_description(
+                cursor, rule.table
+            )
+            present = {column.name for column in described}
+            when = condition(rule, present, differs=differs)
+            if when:
+                made.append(make(rule.name, "UPDATE", rule.table, rule.words, when))
+    if PROTOCOL in tables:
+        signed = "OLD.signed_by <> ''"
+        words = "protocol is signed"
+        made.append(make("protocol_gone", "DELETE", PROTOCOL, words, signed))
+    return made
 
 
 def _keys(model: type[Model]) -> list[tuple[str, ...]]:
@@ -213,12 +253,13 @@ def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
         made.append(_sqlite_no_replace(model))
     for model in apps.get_models():
         table = model._meta.db_table
-        if table not in tables or table not in (*KEPT, LINE):
+        if table not in tables or table not in (*KEPT, LINE, PROTOCOL):
             continue
         # REPLACE deletes what stands in its way without any DELETE trigger.
         made.append(_sqlite_no_replace(model))
         if table in KEPT:
             made.append(_sqlite_trigger(f"{table}_delete", "DELETE", table, table))
+        if table != LINE:
             made.append(_sqlite_no_replace_by_update(model))
     if "kitting_box" in tables:
         made += _sqlite_box()
@@ -239,7 +280,7 @@ def _sqlite_no_replace(model: type[Model]) -> tuple[str, str]:
 def _sqlite_no_replace_by_update(model: type[Model]) -> tuple[str, str]:
     table = model._meta.db_table
     of = [column for key in _keys(model) for column in key]
-    of += ["bench_id", "stage"] if table in ALONE else []
+    of += NAMED.get(table, [])
     return _sqlite_trigger(
         f"{table}_update_replace",
         f"UPDATE OF {', '.join(of)}",

@@ -14,6 +14,7 @@ from kitting.services import holds, packing
 from kitting.templatetags.look import number
 from tests import factories
 from tests.benches import Packing, bag_of, fill, page_of, state, step, words
+from tests.conftest import guards_away
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -27,14 +28,16 @@ def spoil(bag: Bag, how: str) -> None:
     if how == "bag_on_hold":
         holds.place_hold(target="bag", value=bag.pk, reason="Torn", sign=sign())
     if how == "lot_past_use_by":
-        Lot.objects.filter(pk=bag.lot_id).update(
-            made_on=factories.TODAY - timedelta(days=9),
-            use_by=factories.TODAY - timedelta(days=1),
-        )
+        with guards_away():
+            Lot.objects.filter(pk=bag.lot_id).update(
+                made_on=factories.TODAY - timedelta(days=9),
+                use_by=factories.TODAY - timedelta(days=1),
+            )
     if how == "bag_open_too_long":
         Part.objects.filter(pk=bag.lot.part_id).update(open_hours=8)
         hours = factories.NOW - timedelta(hours=9)
-        Bag.objects.filter(pk=bag.pk).update(opened_at=hours)
+        with guards_away():
+            Bag.objects.filter(pk=bag.pk).update(opened_at=hours)
 
 
 SAID = {

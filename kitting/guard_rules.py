@@ -1,0 +1,155 @@
+"""What stays as it was written in rows that do change, for the guards' triggers.
+
+What a lot, bag, run, protocol, box, shipment or consignee *is* decides what a label, a
+delivery note or a recall says of it. No act changes it, so the database refuses to.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Fixed:
+    """One trigger: what an UPDATE of a table must leave alone."""
+
+    name: str
+    table: str
+    words: str
+    """What the refusal says."""
+    columns: tuple[str, ...] = ()
+    """Columns that keep their value, an empty one too."""
+    once: tuple[str, ...] = ()
+    """Columns that keep their value once they have one."""
+    moves: str = ""
+    """SQL of OLD and NEW that both databases read alike: a stage that goes back."""
+    until: str = ""
+    """SQL of OLD: from when on the columns are fixed; empty for always."""
+
+
+FIXED = (
+    Fixed(
+        "lot_identity",
+        "kitting_lot",
+        "lot identity",
+        columns=(
+            "number",
+            "part_id",
+            "revision_id",
+            "method_id",
+            "source",
+            "source_number",
+            "made_on",
+            "use_by",
+        ),
+        moves="(OLD.stage <> 'open' AND NEW.stage <> OLD.stage)",
+    ),
+    Fixed(
+        "bag_identity",
+        "kitting_bag",
+        "bag identity",
+        columns=("number",),
+        once=("opened_at",),
+    ),
+    Fixed(
+        "run_identity",
+        "kitting_run",
+        "run identity",
+        columns=(
+            "number",
+            "line_id",
+            "protocol_id",
+            "meter_id",
+            "zone_um",
+            "belt_um_s",
+            "exposure_ms",
+            "passes",
+            "belt_u_ppm",
+            "decline_ppm",
+            "opened_at",
+        ),
+    ),
+    Fixed(
+        "run_closed",
+        "kitting_run",
+        "run is closed",
+        columns=("stage", "closed_at", "rel_u_ppm"),
+        until="OLD.stage <> 'open'",
+    ),
+    Fixed(
+        "protocol_signed",
+        "kitting_protocol",
+        "protocol is signed",
+        columns=(
+            "code",
+            "version",
+            "name",
+            "method",
+            "required_top_uj_cm2",
+            "required_bottom_uj_cm2",
+            "turned",
+            "hold_s",
+            "min_value",
+            "low_nm",
+            "high_nm",
+            "max_passes",
+            "in_force_from",
+            "evidence",
+            "label_words",
+            "signed_by",
+        ),
+        until="OLD.signed_by <> ''",
+    ),
+    Fixed(
+        "box_made",
+        "kitting_box",
+        "box identity",
+        columns=("number", "recipe_id", "size_id", "bench_id"),
+    ),
+    Fixed(
+        "shipment_identity",
+        "dispatch_shipment",
+        "shipment identity",
+        columns=("number", "consignee_id", "reference"),
+        once=("sent_at",),
+        moves=(
+            "(OLD.stage <> 'open' AND NEW.stage <> OLD.stage"
+            " AND NOT (OLD.stage = 'sent' AND NEW.stage = 'delivered'))"
+        ),
+    ),
+    Fixed(
+        "shipment_sent",
+        "dispatch_shipment",
+        "shipment is not open",
+        columns=("sent_by", "boxes", "sets"),
+        until="OLD.stage <> 'open'",
+    ),
+    Fixed(
+        "consignee_identity",
+        "dispatch_consignee",
+        "consignee identity",
+        columns=("code",),  # a hospital may be renamed
+    ),
+)
+
+
+def condition(rule: Fixed, present: set[str], *, differs: str) -> str:
+    """SQL of a rule: the UPDATE changes what it must not.
+
+    Args:
+        rule: The rule.
+        present: Columns that the table has; an older migration has fewer.
+        differs: ``IS NOT`` or ``IS DISTINCT FROM``, as the database says it.
+
+    Returns:
+        A condition on OLD and NEW; empty if the table has none of the columns.
+    """
+    changed = [f"NEW.{c} {differs} OLD.{c}" for c in rule.columns if c in present]
+    for column in rule.once:
+        if column in present:
+            had = f"OLD.{column} IS NOT NULL"
+            changed.append(f"({had} AND NEW.{column} {differs} OLD.{column})")
+    if rule.moves:
+        changed.append(rule.moves)
+    joined = " OR ".join(changed)
+    return f"{rule.until} AND ({joined})" if rule.until and joined else joined

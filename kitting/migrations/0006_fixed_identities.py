@@ -1,0 +1,21 @@
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db import migrations
+
+from kitting.guards import install_guards
+
+if TYPE_CHECKING:
+    from django.apps.registry import Apps
+    from django.db.backends.base.schema import BaseDatabaseSchemaEditor
+
+
+def install(apps: Apps, schema_editor: BaseDatabaseSchemaEditor) -> None:
+    install_guards(schema_editor.connection)
+
+
+class Migration(migrations.Migration):
+    dependencies = [("kitting", "0005_inspection_classes")]
+
+    operations = [migrations.RunPython(install, migrations.RunPython.noop)]
