@@ -1,0 +1,166 @@
+"""A checker counts a bag and sends pieces to a test; a quality officer signs a protocol."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Browser, Page, expect
+
+from kitting.models import Bag, Protocol
+from kitting.services import lots
+from kitting.setup import ensure_workshop
+from tests import factories
+from tests.browser.walking import DESK, TABLET, Walker
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture
+def bag(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Bag:
+    """A cleared bag of visors, as of now: the server in the test reads the real clock."""
+    ensure_workshop("Harrow Lane Workshop")
+    now = timezone.now()
+    monkeypatch.setattr(factories, "NOW", now)
+    monkeypatch.setattr(factories, "TODAY", now.date())
+    for role, name in (("checker", "checker"), ("quality officer", "quality")):
+        factories.make_person(role, name=name)
+    part = factories.make_part(name="Visor", needs_check=False, needs_clearing=False)
+    revision = factories.make_revision(part)
+    lot = factories.make_lot(revision, bags=(lots.NewBag(pieces=41),))
+    return lot.bags.get()
+
+
+def count(page: Page, bag: Bag) -> None:
+    page.get_by_role("link", name="Count again").click()
+    expect(page.locator(".question")).to_contain_text("How much is in bag")
+    page.get_by_label("In the bag").fill("-3")
+    page.get_by_role("button", name="Take the count").click()
+    expect(page.locator("[data-wrong]")).to_be_visible()
+    page.get_by_label("In the bag").fill("40")
+    page.get_by_label("Why").fill("One was torn")
+    page.get_by_role("button", name="Take the count").click()
+    page.wait_for_url(re.compile(f"/bags/{bag.number}/$"))
+    expect(page.locator("#said")).to_contain_text("holds 40: 1 are missing")
+
+
+def weigh(page: Page, bag: Bag) -> None:
+    page.get_by_role("link", name="Count by weight").click()
+    shown = {
+        "The full container": "252,5",
+        "The same container, empty": "50",
+        "Reference: pieces counted by hand": "40",
+        "Reference: their mass": "200",
+        "How much one piece differs from another": "0.005",
+        "Uncertainty of the scale": "0.02",
+    }
+    for label, value in shown.items():
+        page.get_by_label(label).fill(value)
+    page.get_by_role("button", name="Work out the count").click()
+    expect(page.locator(".weighed")).to_contain_text("no whole number")
+    page.get_by_label("The full container").fill("250")
+    page.get_by_role("button", name="Work it out again").click()
+    expect(page.locator(".weighed")).to_contain_text("Trusted to the piece")
+    expect(page.locator(".weighed .yes")).to_have_text("yes")
+    page.get_by_role("button", name="Take 40 as the count").click()
+    page.wait_for_url(re.compile(f"/bags/{bag.number}/$"))
+    expect(page.locator("#said")).to_contain_text("as on record")
+
+
+def send_to_test(page: Page, bag: Bag) -> None:
+    page.get_by_role("link", name="Send pieces to a test").click()
+    page.get_by_label("How many").fill("2")
+    page.get_by_label("What for").fill("Swabs")
+    page.get_by_label("To whom").fill("Eskmoor laboratory")
+    page.get_by_role("button", name="Send them to the test").click()
+    expect(page.locator("#said")).to_contain_text("38 are left")
+    page.get_by_role("link", name=re.compile(bag.lot.number)).first.click()
+    expect(page.locator("#main")).to_contain_text("Samples without a result")
+    page.get_by_role("link", name="Record the result").click()
+    page.get_by_label("What was found").fill("No growth")
+    page.get_by_role("button", name="Record the result").click()
+    expect(page.locator("#main")).to_contain_text("No growth")
+
+
+def record_a_report(page: Page) -> None:
+    page.get_by_role("link", name="Evidence").click()
+    page.get_by_role("link", name="Record a report").click()
+    shown = {
+        "Code": "EV-1",
+        "Laboratory": "Eskmoor laboratory",
+        "Surface": "Visor sheet",
+        "Organism or measurement": "Log reduction",
+        "Result": "See the report",
+        "Document": "Report 17",
+        "Date of the report": timezone.now().date().isoformat(),
+    }
+    for label, value in shown.items():
+        page.get_by_label(label, exact=label == "Code").first.fill(value)
+    page.get_by_role("button", name="Record the report").click()
+    expect(page.locator("#said")).to_contain_text("on record as EV-1")
+    page.get_by_role("link", name="Protocols").first.click()
+
+
+def draft_a_protocol(page: Page, bag: Bag) -> None:
+    page.get_by_role("link", name="Draft a protocol").click()
+    page.get_by_label("Code").fill("BELT")
+    page.get_by_label("Name", exact=True).fill("Belt, one layer")
+    page.get_by_label("Method").select_option("uvc_belt")
+    page.get_by_label("In force from").fill(timezone.now().date().isoformat())
+    page.get_by_label(re.compile("EV-1")).check()
+    line = page.get_by_role("group", name="Line 1")
+    line.get_by_label("Part and revision").select_option(str(bag.lot.revision_id))
+    line.get_by_label("Container").select_option("tote")
+    line.get_by_label("Pieces in one").fill("120")
+    page.get_by_role("button", name="Keep the draft").click()
+    expect(page.locator("[data-wrong]")).to_contain_text("requires nothing yet")
+    page.get_by_label("required dose, top side").fill("77,5")
+    page.get_by_role("button", name="Keep the draft").click()
+    expect(page.locator("#said")).to_contain_text("is a draft")
+
+
+def sign_it(page: Page) -> None:
+    page.get_by_role("link", name="Sign", exact=True).click()
+    expect(page.locator("#main")).to_contain_text("77.5 mJ/cm²")
+    page.get_by_role("button", name="Sign BELT version 1").click()
+    expect(page.locator(".answer")).to_contain_text("in force since")
+    expect(page.locator("#main")).to_contain_text("Approved for use")
+
+
+def walk(walker: Walker, bag: Bag) -> None:
+    with walker.signed_in("checker", TABLET, f"/bags/{bag.number}/") as page:
+        walker.look("Bag")
+        count(page, bag)
+        weigh(page, bag)
+        send_to_test(page, bag)
+    with walker.signed_in("quality", DESK, "/protocols/") as page:
+        record_a_report(page)
+        walker.look("Protocols")
+        draft_a_protocol(page, bag)
+        walker.look("Draft")
+        sign_it(page)
+        walker.look("Signed")
+    bag.refresh_from_db()
+    assert bag.pieces == 38
+    assert Protocol.objects.get().signed_by == "quality"
+    assert walker.complaints == []
+    assert walker.barriers == []
+
+
+def test_counting_and_signing_by_pages(
+    page: Page, bag: Bag, live_server: object
+) -> None:
+    walker = Walker(page, str(live_server))
+    walk(walker, bag)
+    assert set(walker.refused) <= {422}
+
+
+def test_the_same_without_scripts(
+    browser: Browser, bag: Bag, live_server: object
+) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    try:
+        walk(Walker(context.new_page(), str(live_server), script=False), bag)
+    finally:
+        context.close()
