@@ -82,6 +82,7 @@ def meter_list(request: LotwardRequest) -> HttpResponseBase:
         "stopped": [line for line in lines if not line.usable],
         "soon": [line for line in lines if line.state == "soon"],
         "may_keep": request.user.has_perm("kitting.keep_meters"),
+        "here": "kitting:runs",
     }
     return render(request, "kitting/meters.html", context)
 
@@ -112,6 +113,7 @@ def meter_new(request: LotwardRequest) -> HttpResponse:
         form,
         status,
         act=_("Add the meter"),
+        here="kitting:runs",
         back=reverse("kitting:meters"),
     )
 
@@ -147,7 +149,7 @@ def meter_detail(request: LotwardRequest, serial: str) -> HttpResponse:
         may_keep=may_keep,
         may_hold=request.user.has_perm("kitting.place_holds"),
         act=_("Record the calibration"),
-        here="kitting:meters",
+        here="kitting:runs",
     )
 
 
@@ -204,7 +206,7 @@ def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
         act=_("Hold every run since that calibration"),
         stop=True,
         back=reverse("kitting:meter-detail", args=[meter.serial]),
-        here="kitting:meters",
+        here="kitting:runs",
     )
 
 

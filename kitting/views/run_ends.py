@@ -13,7 +13,7 @@ from kitting.domain.stages import RunStage
 from kitting.forms.dosimeters import ValuesForm
 from kitting.forms.runs import SIDE_WORDS, CloseRunForm, GiveUpForm, StopForm
 from kitting.models import Workshop
-from kitting.models.runs import UVC, Moment
+from kitting.models.runs import UVC, Moment, Side
 from kitting.services import runs
 from kitting.views.acting import OK, attempt
 from kitting.views.one_run import context_of, find_run
@@ -36,7 +36,7 @@ def _close_form(request: LotwardRequest, run: Run) -> CloseRunForm:
     required = run.protocol.required()
     return CloseRunForm(
         request.POST or None,
-        places=sorted(before),
+        places=sorted(before, key=lambda place: (place[0], place[1] != Side.TOP)),
         before=before,
         sides=[(side, str(SIDE_WORDS[side])) for side in required],
     )

@@ -141,6 +141,34 @@ def test_scan_field_and_acts_at_the_line_are_18_mm(
     expect(page.locator("#line-read")).to_have_value("")
 
 
+def test_a_line_that_stopped_and_a_dosimeter_are_entered_at_the_line(
+    page: Page, live_server, bag: Bag
+) -> None:
+    page.set_viewport_size(TABLET)
+    sign_in(page, live_server.url)
+    open_a_run(page)
+    scan(page, bag.number)
+    expect(page.locator("#main")).to_contain_text(f"Bag {bag.number} is on the line.")
+    page.get_by_role("link", name="The line stopped").click()
+    page.get_by_label("What happened").fill("The belt jammed")
+    page.get_by_role("button", name="Take every bag on the line back").click()
+    expect(page.locator("#run-stops")).to_contain_text("The belt jammed")
+    expect(page.locator("#run-bags")).to_contain_text("No bag is on the line.")
+    weakest = page.locator(".map-weakest")
+    expect(weakest).to_contain_text("3.98")
+    page.get_by_role("link", name=re.compile("^Close run")).click()
+    for point in (1, 2, 3):
+        page.get_by_label(f"Point {point}, top").fill("3.9")
+    page.get_by_text("A dosimeter went through as well").click()
+    page.get_by_label("Dosimeter 1, dose").fill("1050")
+    page.get_by_label("Dosimeter 1, its uncertainty").fill("8")
+    page.get_by_role("button", name=re.compile("^Close run")).click()
+    # 1050 less √(8² + 2²) % and 1.5 % is 947.6: the weaker evidence decides.
+    expect(page.locator(".answer")).to_contain_text("So it is not enough")
+    bag.refresh_from_db()
+    assert (bag.stage, bag.passes, Run.objects.get().stage) == ("accepted", 0, "failed")
+
+
 @pytest.fixture
 def narrow(page: Page) -> Callable[[], int]:
     page.set_viewport_size({"width": 390, "height": 844})
