@@ -14,6 +14,7 @@ from django.utils import timezone
 
 from benchmarks.measure import Row, ms, seconds
 from kitting.models import Box
+from kitting.queries.bench import newest_box
 from tests import benches, factories
 
 BOXES = 40
@@ -33,7 +34,9 @@ def rows() -> list[Row]:
     address = reverse("kitting:bench-scan", args=[at.bench.code])
 
     def scan(text: str) -> float:
-        data = {"op_key": str(uuid.uuid4()), "scan": text}
+        newest = newest_box(at.bench.pk)
+        shown = newest.number if newest else ""
+        data = {"op_key": str(uuid.uuid4()), "scan": text, "box": shown}
         answers = []
         headers = {"HX-Request": "true"}
         taken = seconds(

@@ -110,6 +110,53 @@ def perform(
     return outcome
 
 
+@dataclass(frozen=True)
+class Earlier:
+    """What was done under a key."""
+
+    name: str
+    """Name of the act in the journal."""
+
+    outcome: dict[str, Any]
+    """What it gave, by name."""
+
+
+def outcome_of(sign: Sign) -> Earlier | None:
+    """Look up what was done under a key, before any rule can refuse it again.
+
+    Whether the same thing was sent is for ``perform`` to tell: it knows the input.
+
+    Args:
+        sign: Who, where, and the operation key.
+
+    Returns:
+        The act and its first outcome; None if nothing was done under the key.
+
+    Raises:
+        OperationKeyReused: If somebody else used the key, or the same person did at
+            another bench.
+    """
+    link = _link_of(sign)
+    if link is None:
+        return None
+    done = link.operation
+    if not _signed_alike(done, sign):
+        raise OperationKeyReused("operation_key_reused", act=done.name)
+    return Earlier(done.name, json.loads(link.outcome))
+
+
+def _link_of(sign: Sign) -> Link | None:
+    return (
+        Link.objects.select_related("operation")
+        .filter(operation__key=sign.key.bytes)
+        .first()
+    )
+
+
+def _signed_alike(done: Operation, sign: Sign) -> bool:
+    return done.by_id == sign.by.pk and done.bench_id == sign.bench_id
+
+
 def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
     """Hash the input of an act as it was sent.
 
@@ -125,21 +172,12 @@ def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
 
 
 def _earlier(name: str, mark: bytes, sign: Sign) -> Link | None:
-    link = (
-        Link.objects.select_related("operation")
-        .filter(operation__key=sign.key.bytes)
-        .first()
-    )
+    link = _link_of(sign)
     if link is None:
         return None
     done = link.operation
-    same = (
-        done.name == name
-        and bytes(done.mark) == mark
-        and done.by_id == sign.by.pk
-        and done.bench_id == sign.bench_id
-    )
-    if not same:
+    same = done.name == name and bytes(done.mark) == mark
+    if not (same and _signed_alike(done, sign)):
         raise OperationKeyReused("operation_key_reused", act=name)
     return link
 

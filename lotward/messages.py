@@ -86,6 +86,11 @@ SENTENCES: dict[str, str | Promise] = {
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
     ),
+    "bench_has_another_box": _(
+        "This was scanned for an earlier box, and the bench has another one now, so"
+        " nothing was done. Look at the box that is shown, and scan again if it is"
+        " meant for that one."
+    ),
     "bench_has_no_box": _(
         "There is no box in work at this bench. Choose a box size first."
     ),
@@ -147,6 +152,10 @@ SENTENCES: dict[str, str | Promise] = {
     "calibration_in_future": _(
         "The calibration is dated %(on)s, and today is %(today)s. Check the date."
     ),
+    "clock_behind": _(
+        "By this computer's clock, this comes before what is recorded of run %(run)s."
+        " Set the clock right, then scan again."
+    ),
     "closed_box_not_called_off": _(
         "Box %(box)s is closed, so it cannot be called off. Label it, or have it"
         " voided on its page."
@@ -196,6 +205,10 @@ SENTENCES: dict[str, str | Promise] = {
     "lot_needs_no_check": _(
         "Lot %(lot)s is of a part that needs no check. There is nothing to do."
     ),
+    "lot_number_ahead": _(
+        "Lotward will assign lot number %(lot)s itself later. Leave the number empty, or"
+        " choose another."
+    ),
     "lot_past_use_by": _(
         "Bag %(bag)s is past its use-by date, %(use_by)s. Put it aside and take"
         " another."
@@ -205,6 +218,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "made_on_future": _(
         "Made on %(made_on)s lies after today, %(today)s. Check the date."
+    ),
+    "material_past_use_by": _(
+        "Material %(lot)s was past its use-by date, %(use_by)s, when this lot was made"
+        " on %(made_on)s. Use another lot of material, or correct the date."
     ),
     "material_twice": _(
         "The same lot is named twice as material. Name it once, with the whole amount."
@@ -388,6 +405,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "use_by_before_made_on": _(
         "The use-by date lies before the day the lot was made. Check both dates."
+    ),
+    "use_by_too_far": _(
+        "A label cannot carry the use-by date %(use_by)s: it gives the year two digits."
+        " Enter a date up to the end of %(year)s."
     ),
     "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
 }

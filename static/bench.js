@@ -8,9 +8,11 @@
   const STORE = "lotward-outbox";
   const RETRY_MS = [1000, 2000, 4000, 8000];
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
+  const AWAY = [502, 503, 504]; // a front server's word for a server that is not there
 
   let sending = false;
-  let tries = 0;
+  let tries = 0; // in a row, of any kind: how long to wait
+  let failures = 0; // answers of a failing server in a row
   let timer = 0;
   let audio = null;
 
@@ -106,6 +108,8 @@
       key: scanned ? newKey() : data.get("op_key"),
       scan: data.get("scan"),
       purpose: data.get("purpose") || "",
+      // The box on the screen; after a scan that still waits, the one that it leads to.
+      box: kept().some(mine) ? null : data.get("box") || "",
     }]);
     if (scanned) {
       field().value = "";
@@ -147,9 +151,16 @@
     tries += 1;
   }
 
-  function done(entry) {
+  // The scan after it means the box that this one led to, whatever stands there now.
+  function done(entry, box) {
     tries = 0;
-    keep(kept().filter((other) => other.key !== entry.key));
+    failures = 0;
+    const rest = kept().filter((other) => other.key !== entry.key);
+    const next = rest.find(mine);
+    if (next && next.box === null) {
+      next.box = box;
+    }
+    keep(rest);
   }
 
   async function post(entry) {
@@ -160,6 +171,7 @@
       op_key: entry.key,
       scan: entry.scan,
       purpose: entry.purpose,
+      box: entry.box || "",
     });
     const answer = await fetch(form.action, {
       method: "POST",
@@ -180,10 +192,12 @@
     try {
       got = await post(entry);
     } catch {
-      say("wait", "wait");
+      got = null;
     }
     sending = false;
-    if (!got) {
+    if (!got || AWAY.includes(got.answer.status)) {
+      failures = 0;
+      say("wait", "wait");
       later();
     } else {
       receive(entry, got.answer, got.text);
@@ -199,7 +213,7 @@
     const part = new DOMParser().parseFromString(text, "text/html");
     const fresh = part.getElementById("bench");
     if (fresh) {
-      done(entry);
+      done(entry, fresh.dataset.leadsTo);
       swap(document.adoptNode(fresh));
       send();
       return;
@@ -209,12 +223,13 @@
       location.reload(); // The page may be older than the sign-in.
       return;
     }
-    if (tries < TRIES && answer.status !== 403) {
+    failures += 1;
+    if (failures < TRIES && answer.status !== 403) {
       say("wait", "failed");
       later();
       return;
     }
-    done(entry);
+    done(entry, entry.box);
     say("wrong", "failed");
     sound("wrong");
     send();

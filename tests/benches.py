@@ -8,7 +8,7 @@ from typing import Any
 
 from django.urls import reverse
 
-from kitting.models import Bag, Bench, BoxSize, Recipe, Revision, Workshop
+from kitting.models import Bag, Bench, Box, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
 from kitting.services import lots
 from tests import factories
@@ -72,6 +72,12 @@ def make_packing(pieces: int = 100, sets: int = 6) -> Packing:
 
 def page_of(at: Packing) -> str:
     return reverse("kitting:bench", args=[at.bench.code])
+
+
+def newest_number(bench: Bench) -> str:
+    """What a screen loaded now sends along with its scans."""
+    box = Box.objects.filter(bench=bench).order_by("pk").last()
+    return box.number if box else ""
 
 
 def words(response: Any) -> str:

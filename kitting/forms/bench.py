@@ -16,6 +16,7 @@ class ScanForm(KeyedForm):
     """
 
     scan = forms.Field(required=False)
+    box = forms.CharField(required=False, max_length=20)
     purpose = forms.ChoiceField(
         choices=[("", ""), (LAY_ASIDE, LAY_ASIDE)], required=False
     )

@@ -127,6 +127,8 @@ class Screen:
     """The hold that reaches the open box."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
+    newest: str = ""
+    """Number of the bench's newest box, in work or not; each scan says it."""
 
     @property
     def asked(self) -> Line | None:
@@ -166,6 +168,19 @@ class Screen:
         return [line.inside // line.per_set for line in self.lines if line.per_set]
 
 
+def newest_box(bench_id: int) -> Box | None:
+    """The box that was started last at a bench; no earlier one is in work.
+
+    Args:
+        bench_id: The bench.
+
+    Returns:
+        The box with its size and product, in any stage; None before the first.
+    """
+    boxes = Box.objects.filter(bench=bench_id).select_related("size__product")
+    return boxes.order_by("-pk").first()
+
+
 def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     """Read what a bench's screen shows.
 
@@ -177,11 +192,10 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     Returns:
         The screen.
     """
-    box = (
-        Box.objects.filter(bench=bench, stage__in=(BoxStage.OPEN, BoxStage.CLOSED))
-        .select_related("size__product")
-        .first()
-    )
+    newest = newest_box(bench.pk)
+    number = newest.number if newest else ""
+    in_work = newest is not None and newest.stage in (BoxStage.OPEN, BoxStage.CLOSED)
+    box = newest if in_work else None
     bags = list(
         OpenBag.objects.filter(bench=bench)
         .select_related("bag__lot__part", "bag__lot__revision")
@@ -204,11 +218,12 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
             choices=choices(bench),
             open_bags=here,
             packed_today=packed.count(),
+            newest=number,
         )
     lines, recipe = _lines(box, [row.bag for row in bags], refusals)
     if box.stage == BoxStage.CLOSED:
         copy = Print.objects.filter(box=box).count()
-        return Screen(bench, box, lines, open_bags=here, copy=copy)
+        return Screen(bench, box, lines, open_bags=here, copy=copy, newest=number)
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
@@ -223,6 +238,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         lacking,
         open_bags=here,
         held=reach.why_box(box, BoxLine.objects.filter(box=box)) if reach else None,
+        newest=number,
     )
 
 

@@ -1,8 +1,9 @@
 """What a scan at a bench does: bags come, boxes begin and end, labels are seen.
 
-A scan that is sent again finds the same act: bags and labels are named by the scan
-itself, and a command acts on the newest box of the bench, whatever its stage. What
-has been done under its key is answered by that act with its first outcome.
+A scan says which box its screen showed, the newest of the bench. Where the bench has
+another one by now, a command or bag meant that earlier box and is refused: a tablet may
+send a scan hours after it was made. What has been done under the scan's key is looked
+up before anything else, and answered by that act with its first outcome.
 """
 
 from __future__ import annotations
@@ -12,12 +13,20 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid5
 
 from kitting.domain.commands import LAY_ASIDE, Command, Do, is_command, read_command
-from kitting.domain.errors import CodeError, Refused, WrongStage
+from kitting.domain.errors import (
+    CodeError,
+    Conflict,
+    OperationKeyReused,
+    Refused,
+    WrongStage,
+)
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
-from kitting.models import Box, BoxSize, OpenBag, Operation, Print
-from kitting.operations import Sign
+from kitting.models import Box, BoxSize, OpenBag, Print
+from kitting.operations import Earlier, Sign, outcome_of
 from kitting.queries import scans
+from kitting.queries.bench import newest_box
+from kitting.queries.boxes import box_of_number
 from kitting.services import packing, printing, voiding
 
 if TYPE_CHECKING:
@@ -38,16 +47,54 @@ class Answer:
     """What the act gave, by name; as it stands in the journal."""
 
 
+@dataclass(frozen=True)
+class _Scan:
+    """One scan at a bench."""
+
+    bench_id: int
+    box: str
+    """Number of the box that the screen showed as the newest; empty if none."""
+
+    sign: Sign
+
+    @property
+    def before(self) -> Earlier | None:
+        """What was done under its key; looked up after the box, for a race is one too."""
+        return outcome_of(self.sign)
+
+    def need_same_box(self) -> None:
+        """Refuse what was meant for another box than the bench has now."""
+        newest = newest_box(self.bench_id)
+        number = newest.number if newest else ""
+        if self.box != number and self.before is None:
+            raise Conflict("bench_has_another_box")
+
+    def target(self) -> Box | None:
+        """The box of the first outcome where there is one, else the bench's newest."""
+        before = self.before
+        if before is None:
+            return newest_box(self.bench_id)
+        if "box_id" in before.outcome:
+            return Box.objects.get(pk=before.outcome["box_id"])
+        box = box_of_number(before.outcome.get("box", ""))
+        if box is None:
+            raise OperationKeyReused("operation_key_reused", act=before.name)
+        return box
+
+
 def _did(name: str, outcome: DataclassInstance) -> Answer:
     return Answer(did=name, outcome=asdict(outcome))
 
 
-def take_scan(*, bench_id: int, text: str, purpose: str, sign: Sign) -> Answer:
+def take_scan(
+    *, bench_id: int, text: str, box: str, purpose: str, sign: Sign
+) -> Answer:
     """Take one scan at a bench and do what it asks for.
 
     Args:
         bench_id: The bench, which is there.
         text: Any text, as it was scanned, typed or sent by a button.
+        box: Number of the newest box of the bench when it was scanned; empty if none.
         purpose: ``lay_aside`` if a bag was asked for to be laid aside, or empty.
         sign: Who, when, at this bench, and the operation key of this scan.
 
@@ -56,39 +103,42 @@ def take_scan(*, bench_id: int, text: str, purpose: str, sign: Sign) -> Answer:
 
     Raises:
         CodeError: If it is no command and no number.
-        Conflict: If the bench, box or key is not as the act needs it.
+        Conflict: If the bench, box or key is not as the act needs it;
+            ``bench_has_another_box`` if it was meant for an earlier one.
         Missing: If nothing has the number.
         NotFit: If the label of a closed box does not fit its stock.
         OnHold: If what was scanned is held.
         Refused: If a rule forbids the act or the number is of another thing.
     """
+    scan = _Scan(bench_id, box, sign)
     if is_command(text):
         command = read_command(text)
         if command is None:
             raise CodeError("command_unknown", read=shown(text))
-        return _obey(bench_id, command, sign)
+        return _obey(scan, command)
     found = scans.read(text)
     if isinstance(found.row, Box):
-        return _see_label(bench_id, found.row, found.text, sign)
+        return _see_label(scan, found.row, found.text)
     if found.kind != "bag" or found.row is None:
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
+    scan.need_same_box()
     act = packing.lay_aside if purpose == LAY_ASIDE else packing.bring_bag
     return _did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 
 
-def _obey(bench_id: int, command: Command, sign: Sign) -> Answer:
+def _obey(scan: _Scan, command: Command) -> Answer:
     match command.do:
         case Do.SIZE:
-            return _start(bench_id, command, sign)
+            return _start(scan, command)
         case Do.CLOSE:
-            return _close(bench_id, sign)
+            return _close(scan)
         case Do.PRINT:
-            return _print(bench_id, command.reason, sign)
+            return _print(scan, command.reason)
         case Do.CALL_OFF:
-            return _call_off(bench_id, command.reason, sign)
+            return _call_off(scan, command.reason)
         case Do.LAY_ASIDE:
-            _need_open_bag(bench_id)
+            _need_open_bag(scan.bench_id)
             return Answer(menu=LAY_ASIDE)
         case Do.TAKE_BACK:
             return Answer(menu="take_back")
@@ -96,20 +146,12 @@ def _obey(bench_id: int, command: Command, sign: Sign) -> Answer:
             return Answer()
 
 
-def _done_before(sign: Sign) -> bool:
-    return Operation.objects.filter(key=sign.key.bytes).exists()
-
-
-def _newest_box(bench_id: int) -> Box | None:
-    return Box.objects.filter(bench=bench_id).order_by("-pk").first()
-
-
-def _box_in_work(bench_id: int, sign: Sign) -> Box:
+def _box_in_work(scan: _Scan) -> Box:
     """The newest box of the bench; it is in work unless this act is a repeated one."""
-    box = _newest_box(bench_id)
+    box = scan.target()
     if box is None:
         raise Refused("bench_has_no_box")
-    if box.stage not in packing.UNLABELLED and not _done_before(sign):
+    if box.stage not in packing.UNLABELLED and scan.before is None:
         raise Refused("bench_has_no_box")
     return box
 
@@ -119,7 +161,14 @@ def _need_open_bag(bench_id: int) -> None:
         raise Refused("no_open_bag")
 
 
-def _start(bench_id: int, command: Command, sign: Sign) -> Answer:
+def _start(scan: _Scan, command: Command) -> Answer:
+    scan.need_same_box()
+    size = _size_now(command) if scan.before is None else _size_then(scan, command)
+    started = packing.start_box(bench_id=scan.bench_id, size_id=size.pk, sign=scan.sign)
+    return _did("start_box", started)
+
+
+def _size_now(command: Command) -> BoxSize:
     sizes = BoxSize.objects.filter(
         sets=command.sets, product__recipes__in_force=True
     ).select_related("product")
@@ -130,50 +179,65 @@ def _start(bench_id: int, command: Command, sign: Sign) -> Answer:
         raise Refused("size_not_packed", sets=command.sets)
     if len(found) > 1:
         raise Refused("size_of_two_products", sets=command.sets)
-    started = packing.start_box(bench_id=bench_id, size_id=found[0].pk, sign=sign)
-    return _did("start_box", started)
+    return found[0]
 
 
-def _close(bench_id: int, sign: Sign) -> Answer:
-    box = _box_in_work(bench_id, sign)
-    if box.stage == BoxStage.CLOSED and not _done_before(sign):
+def _size_then(scan: _Scan, command: Command) -> BoxSize:
+    """The size of the box that this scan started, whatever is packed by now."""
+    box = scan.target()
+    size = None if box is None else box.size
+    named = size is not None and command.product in ("", size.product.code)
+    if size is None or not named or size.sets != command.sets:
+        raise OperationKeyReused("operation_key_reused", act="start_box")
+    return size
+
+
+def _close(scan: _Scan) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    if box.stage == BoxStage.CLOSED and scan.before is None:
         raise WrongStage("box_waits_for_label", box=str(box))
-    closed = packing.close_box(box_id=box.pk, sign=sign)
+    closed = packing.close_box(box_id=box.pk, sign=scan.sign)
     # An act of its own: a label that cannot be printed must not open the box again.
-    after = replace(sign, key=uuid5(sign.key, "print"))
+    after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
     printing.print_box_label(box_id=box.pk, reason="", sign=after)
     return _did("close_box", closed)
 
 
-def _print(bench_id: int, reason: str, sign: Sign) -> Answer:
-    box = _newest_box(bench_id)
-    if box is None or box.stage not in printing.PRINTABLE:
+def _print(scan: _Scan, reason: str) -> Answer:
+    scan.need_same_box()
+    box = scan.target()
+    if box is None:
+        raise Refused("bench_has_no_closed_box")
+    if box.stage not in printing.PRINTABLE and scan.before is None:
         raise Refused("bench_has_no_closed_box")
     printed = Print.objects.filter(box=box).exists()
-    if printed and not reason and not _done_before(sign):
+    if printed and not reason and scan.before is None:
         return Answer(menu="print")
-    copy = printing.print_box_label(box_id=box.pk, reason=reason, sign=sign)
+    copy = printing.print_box_label(box_id=box.pk, reason=reason, sign=scan.sign)
     return _did("print_box_label", copy)
 
 
-def _call_off(bench_id: int, reason: str, sign: Sign) -> Answer:
-    box = _box_in_work(bench_id, sign)
-    if box.stage == BoxStage.CLOSED:
+def _call_off(scan: _Scan, reason: str) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    if box.stage == BoxStage.CLOSED and scan.before is None:
         raise WrongStage("closed_box_not_called_off", box=str(box))
     if not reason:
         return Answer(menu="call_off")
-    gone = voiding.call_off_box(box_id=box.pk, reason=reason, sign=sign)
+    gone = voiding.call_off_box(box_id=box.pk, reason=reason, sign=scan.sign)
     return _did("call_off_box", gone)
 
 
-def _see_label(bench_id: int, scanned: Box, read: str, sign: Sign) -> Answer:
-    waiting = Box.objects.filter(bench=bench_id, stage=BoxStage.CLOSED).first()
+def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:
+    waiting = Box.objects.filter(bench=scan.bench_id, stage=BoxStage.CLOSED).first()
     box = waiting
     if waiting is None or waiting.pk != scanned.pk:
-        if _done_before(sign):
+        if scan.before is not None:
             box = scanned
         elif waiting is None and scanned.label_seen_at is not None:
             raise Refused("label_was_seen", box=str(scanned))
     if box is None:
         raise Refused("no_label_awaited", read=read)
-    return _did("see_label", packing.see_label(box_id=box.pk, read=read, sign=sign))
+    moved = packing.see_label(box_id=box.pk, read=read, sign=scan.sign)
+    return _did("see_label", moved)

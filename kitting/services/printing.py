@@ -16,7 +16,7 @@ from kitting.labels.box_label import BoxLabel
 from kitting.labels.readback import check_box
 from kitting.labels.stock import BOX_100X150, Stock
 from kitting.models import Box, Print
-from kitting.operations import Act, Sign, perform
+from kitting.operations import Act, Sign, outcome_of, perform
 from kitting.queries.labels import box_label
 from kitting.services.steps.boxes import need_reason
 
@@ -59,12 +59,12 @@ def print_box_label(
         WrongStage: If the box is open, gone or voided.
         OperationKeyReused: If the key was used for another act.
     """
-    label = replace(box_label(box_id), copy=_copies(box_id) + 1)
-    pdf = draw_box(label, stock)
-    check_box(pdf, label, stock)
-    pdf_sha = hashlib.sha256(pdf).digest()
+    # A print that is sent again is answered, even if its label no longer fits.
+    drawn = _draw(box_id, stock) if outcome_of(sign) is None else None
 
     def work(act: Act) -> Printed:
+        assert drawn is not None  # noqa: S101
+        label, pdf_sha = drawn
         box = locking.lock_row(Box, box_id)
         if box.stage not in PRINTABLE:
             raise WrongStage(
@@ -89,6 +89,14 @@ def print_box_label(
 
     sent = {"box": box_id, "reason": reason}
     return perform("print_box_label", sign=sign, sent=sent, gives=Printed, work=work)
+
+
+def _draw(box_id: int, stock: Stock) -> tuple[BoxLabel, bytes]:
+    """The next copy of a box's label, read back, and the hash of its PDF."""
+    label = replace(box_label(box_id), copy=_copies(box_id) + 1)
+    pdf = draw_box(label, stock)
+    check_box(pdf, label, stock)
+    return label, hashlib.sha256(pdf).digest()
 
 
 def _copies(box_id: int) -> int:

@@ -71,18 +71,22 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
     sign = Sign(by=request.user, key=form.key, now=timezone.now(), bench_id=at.pk)
+    shown = form.cleaned_data["box"]
     try:
         answer = take_scan(
             bench_id=at.pk,
             text=form.cleaned_data["scan"] or "",
+            box=shown,
             purpose=form.cleaned_data["purpose"],
             sign=sign,
         )
     except LotwardError as error:
         status = add_refusal(form, error)
-        return _show(request, at, Answer(), form, status=status)
+        return _show(request, at, Answer(), form, status=status, leads_to=shown)
     if answer.menu or wants_fragment(request):
-        return _show(request, at, answer, ScanForm())
+        started = answer.did == "start_box"
+        leads_to = answer.outcome["box"] if started else shown
+        return _show(request, at, answer, ScanForm(), leads_to=leads_to)
     return redirect("kitting:bench", code=at.code)
 
 
@@ -97,7 +101,9 @@ def _show(
     form: ScanForm,
     *,
     status: int = 200,
+    leads_to: str = "",
 ) -> HttpResponse:
+    """Show the screen; ``leads_to`` is the box that a scan made meanwhile means."""
     now = timezone.now()
     today = timezone.localdate(now)  # the zone in force is the workshop's
     screen = queries.screen(at, today=today, now=now)
@@ -112,6 +118,7 @@ def _show(
         "bench": at,
         "screen": screen,
         "menu": answer.menu,
+        "leads_to": leads_to,
         "state": "right" if answer.did and not stuck_start else "ask",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
         "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",

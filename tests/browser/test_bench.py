@@ -10,9 +10,9 @@ from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from kitting.models import Bag, Box, Operation
-from kitting.services import holds
+from kitting.services import holds, voiding
 from tests.benches import Packing, bag_of, make_packing
-from tests.factories import sign
+from tests.factories import make_open_box, sign
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
 
@@ -245,3 +245,80 @@ def test_every_state_of_the_screen_fits_the_tablet(
     scan(at.manual_bag.number, "Close the box")
     scan("DO-CLOSE", re.compile("stick its label on"))
     scan("DO-PRINT", "Why print it again?")
+
+
+# -- Scans that arrive late -----------------------------------------------------------
+
+
+def waiting(page: Page):
+    return page.locator("#bench-waiting")
+
+
+def test_a_command_that_arrives_late_spares_the_box_of_somebody_else(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    page.route("**/scan/", lambda route: route.abort())
+    for text in ("DO-CALL-OFF-PARTS", at.band_bag.number, "DO-CLOSE"):
+        type_scan(page, text)
+    expect(waiting(page)).to_have_text("3 scans wait")
+    box = make_open_box(at.size, at.bench, at.visor_bag, at.manual_bag)
+    page.unroute("**/scan/")
+    bench()
+    expect(waiting(page)).to_have_text("No scan waits")
+    expect(next_words(page)).to_have_text(re.compile("scanned for an earlier box"))
+    box.refresh_from_db()
+    assert (box.stage, box.lines.count()) == ("open", 2)
+    # What is scanned at the box that is shown now does its work.
+    type_scan(page, at.band_bag.number)
+    expect(next_words(page)).to_have_text("Close the box")
+
+
+def test_a_scan_after_a_lost_answer_means_the_box_of_that_answer(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    lost: list[int] = []
+
+    def lose(route) -> None:
+        if not lost:
+            lost.append(route.fetch().status)
+        route.abort()
+
+    page.route("**/scan/", lose)
+    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "DO-CALL-OFF-PARTS")
+    expect(waiting(page)).to_have_text("2 scans wait")
+    expect(next_words(page)).to_have_text("No network")
+    mine = Box.objects.get()
+    voiding.call_off_box(box_id=mine.pk, reason="Wrong size", sign=sign())
+    box = make_open_box(at.size, at.bench)
+    page.unroute("**/scan/")
+    bench()
+    expect(waiting(page)).to_have_text("No scan waits")
+    box.refresh_from_db()
+    assert box.stage == "open"
+
+
+def test_a_scan_outlives_a_network_and_a_server_that_come_and_go(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    server = iter([0, 0, 0, 0, 0, 0, 503, 502, 504, 503, 502, 504, 503, 500, 500])
+
+    def answer(route) -> None:
+        status = next(server, None)
+        if status is None:
+            route.continue_()
+        elif status:
+            route.fulfill(status=status, body="restarting")
+        else:
+            route.abort()
+
+    page.route("**/scan/", answer)
+    type_scan(page, "DO-SIZE-6")
+    for _ in range(15):  # the browser says that the network is back: no need to wait
+        page.evaluate("window.dispatchEvent(new Event('online'))")
+        page.wait_for_timeout(100)
+    expect(next_words(page)).to_have_text("Headband: scan a bag", timeout=20_000)
+    assert Box.objects.count() == 1

@@ -227,13 +227,17 @@ def test_a_hold_and_eight_closings_never_miss_each_other(at) -> None:
 
 
 def test_one_scan_sent_eight_times_at_once_has_one_effect(at) -> None:
-    factories.make_open_box(at.size, at.bench)
+    box = factories.make_open_box(at.size, at.bench)
     before = (Operation.objects.count(), Movement.objects.count())
     sign = factories.sign(bench_id=at.bench.pk)
     results = times(
         BENCHES,
         lambda _: take_scan(
-            bench_id=at.bench.pk, text=at.band_bag.number, purpose="", sign=sign
+            bench_id=at.bench.pk,
+            text=at.band_bag.number,
+            box=box.number,
+            purpose="",
+            sign=sign,
         ),
     )
     assert results.errors == []
@@ -249,7 +253,13 @@ def test_one_closing_sent_eight_times_at_once_closes_and_prints_once(at) -> None
     sign = factories.sign(bench_id=at.bench.pk, key=uuid4())
 
     def close() -> str:
-        answer = take_scan(bench_id=at.bench.pk, text="DO-CLOSE", purpose="", sign=sign)
+        answer = take_scan(
+            bench_id=at.bench.pk,
+            text="DO-CLOSE",
+            box=box.number,
+            purpose="",
+            sign=sign,
+        )
         return str(answer.outcome)
 
     results = times(BENCHES, lambda _: close())

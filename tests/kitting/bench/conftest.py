@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests import factories
-from tests.benches import Packing, make_packing
+from tests.benches import Packing, make_packing, newest_number
 
 
 @pytest.fixture(autouse=True)
@@ -36,10 +36,21 @@ def client(packer, client_for):
 
 @pytest.fixture
 def scan(client, at, hx):
-    """Send one scan as the tablet does, or as a plain form where ``plain``."""
+    """Send one scan as the tablet does, or as a plain form where ``plain``.
 
-    def send(text: object, *, plain: bool = False, key: str = "", purpose: str = ""):
+    Without ``box`` it comes from a screen that shows what stands there now.
+    """
+
+    def send(
+        text: object,
+        *,
+        plain: bool = False,
+        key: str = "",
+        purpose: str = "",
+        box: str | None = None,
+    ):
         data = {
+            "box": newest_number(at.bench) if box is None else box,
             "scan": str(text),
             "op_key": key or str(uuid.uuid4()),
             "purpose": purpose,
