@@ -18,6 +18,8 @@ from kitting.queries.scans import Found, read
 from kitting.reach import descendants
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from django.db.models import Model
 
 
@@ -317,7 +319,7 @@ def _boxes(where: Q) -> list[BoxRow]:
     return rows
 
 
-def _place(line: dict[str, Any]) -> str:
+def _place(line: Mapping[str, Any]) -> str:
     """Where a box stands: where it was put, else at its bench."""
     stage = BoxStage(line["box__stage"])
     if stage in IN_HOUSE:
