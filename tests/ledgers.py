@@ -293,7 +293,7 @@ def make_history() -> History:
 
 
 def _drill() -> None:
-    values = {"target": "source", "value": "nobody", "reason": "a drill"}
+    values = {"target": "source", "value": "Print bench", "reason": "a drill"}
     held = holds.place_hold(**values, sign=sign())
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
 
