@@ -169,8 +169,9 @@ def workshop_lot_number(text: str) -> str:
     Raises:
         CodeError: ``lot_number_malformed``; ``lot_number_folds`` if an address with
             it in would be changed by a browser (RFC 3986, 5.2.4); and
-            ``lot_number_of_other_kind`` if it reads as Lotward's own number for
-            anything but a lot, check character included, as an SSCC or a kit batch.
+            ``lot_number_of_other_kind`` if it has the shape of Lotward's own number
+            for anything but a lot, with a wrong check character too: the scan of a
+            misread bag would find the lot. So for what reads as SSCC or kit batch.
     """
     tidy = text.strip()
     number = tidy.upper() if tidy.isascii() else tidy
@@ -190,7 +191,5 @@ def _other_kind(number: str) -> str:
     with suppress(CodeError):
         read_batch(number)
         return "kit batch"
-    with suppress(CodeError):
-        own = read(number)
-        return "" if own.kind is Kind.LOT else own.kind.name
-    return ""
+    own = looks_like(number)
+    return "" if own is None or own is Kind.LOT else own.name

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 
+from kitting.domain import gs1
+from kitting.domain.errors import CodeError
 from kitting.labels.carried import Carried, of_elements, of_number
 
 
@@ -74,7 +76,8 @@ def box_symbols(label: BoxLabel) -> tuple[Carried, Carried]:
         The linear symbol and the matrix.
 
     Raises:
-        CodeError: A number that breaks a rule of GS1.
+        CodeError: A number that breaks a rule of GS1, or ``use_by_too_far`` for a date
+            that its two digits of the year would not give back.
     """
     if label.sscc is None:
         linear = of_number(label.serial, linear=True)
@@ -85,6 +88,10 @@ def box_symbols(label: BoxLabel) -> tuple[Carried, Carried]:
     packed = "11" if label.profile == "device" else "13"
     pairs = [("01", label.gtin), (packed, f"{label.packed_on:%y%m%d}")]
     if label.use_by is not None:
-        pairs.append(("17", f"{label.use_by:%y%m%d}"))
+        two_digits = f"{label.use_by:%y%m%d}"
+        if gs1.date(two_digits, label.packed_on) != label.use_by:
+            last = label.packed_on.year + 50
+            raise CodeError("use_by_too_far", use_by=label.use_by, year=last)
+        pairs.append(("17", two_digits))
     pairs += [("10", label.kit_batch), ("21", label.serial)]
     return linear, of_elements(pairs, linear=False)

@@ -207,7 +207,8 @@ def test_a_wrong_check_character_is_told_apart():
         (" HB/26.03 ", "HB/26.03"),
         ("A" * 20, "A" * 20),
         ("7", "7"),
-        ("B1000042X", "B1000042X"),  # wrong check character: not Lotward's
+        ("Q1000042X", "Q1000042X"),  # a letter that is no kind's
+        ("L1000042X", "L1000042X"),  # wrong check character: a lot all the same
         (numbers.assign(Kind.LOT, 1, 42), numbers.assign(Kind.LOT, 1, 42)),
     ],
 )
@@ -240,6 +241,16 @@ def test_a_lot_number_that_a_label_cannot_carry_is_refused(text):
 def test_a_lot_number_is_never_that_of_a_bag_or_box(kind):
     with pytest.raises(CodeError) as caught:
         numbers.workshop_lot_number(numbers.assign(kind, 2, 7).lower())
+    assert caught.value.code == "lot_number_of_other_kind"
+    assert caught.value.params["kind"] == kind.name
+
+
+@pytest.mark.parametrize("kind", [kind for kind in Kind if kind is not Kind.LOT])
+def test_a_lot_number_is_never_that_of_a_misread_bag_or_box(kind):
+    right = numbers.assign(kind, 1, 42)
+    wrong = right[:-1] + ("A" if right[-1] != "A" else "B")
+    with pytest.raises(CodeError) as caught:
+        numbers.workshop_lot_number(wrong)
     assert caught.value.code == "lot_number_of_other_kind"
     assert caught.value.params["kind"] == kind.name
 

@@ -6,6 +6,7 @@ import hashlib
 import re
 import time
 from dataclasses import replace
+from datetime import date
 from io import BytesIO
 from typing import Any
 
@@ -338,3 +339,19 @@ def test_a_label_is_drawn_quickly() -> None:
     begun = time.perf_counter()
     draw_boxes([BOX] * 20, BOX_100X150)
     assert time.perf_counter() - begun < 20 * 0.05
+
+
+# GS1 General Specifications, 7.12: a year of two digits is from 49 years before to 50
+# after the current one.
+@pytest.mark.parametrize(("year", "carried"), [(2076, True), (2077, False)])
+def test_a_use_by_is_carried_only_if_it_reads_back(year: int, *, carried: bool) -> None:
+    label = replace(BOX, packed_on=date(2026, 3, 14), use_by=date(year, 1, 1))
+    if carried:
+        assert f"17{year % 100}0101" in box_symbols(label)[1].data
+        return
+    with pytest.raises(CodeError) as caught:
+        box_symbols(label)
+    assert (caught.value.code, caught.value.params) == (
+        "use_by_too_far",
+        {"use_by": label.use_by, "year": 2076},
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -11,9 +12,10 @@ from django.db import IntegrityError, transaction
 from kitting import bulk, locking
 from kitting.clock import day_of
 from kitting.domain import numbers
-from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
+from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongStage
 from kitting.models import (
     Bag,
+    Counter,
     Lot,
     Method,
     Movement,
@@ -35,6 +37,10 @@ if TYPE_CHECKING:
 
 MOST_PIECES: Final = 10_000_000
 """What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
+
+YEARS_AHEAD: Final = 49
+"""A use-by further off would be read out of a label's two digits as last century's:
+GS1 General Specifications, 7.12."""
 
 LONGEST = {"source": 60, "source_number": 40}
 """Characters that a lot's texts take; SQLite itself would take more."""
@@ -170,8 +176,8 @@ def _check_bags(bags: Iterable[NewBag]) -> None:
 def _check_conditions(new: NewLot, today: date, number: str) -> None:
     if new.made_on > today:
         raise Refused("made_on_future", made_on=new.made_on, today=today)
-    if new.use_by is not None and new.use_by < new.made_on:
-        raise Refused("use_by_before_made_on", use_by=new.use_by, made_on=new.made_on)
+    if new.use_by is not None:
+        _check_use_by(new.use_by, new.made_on, today)
     if not new.source.strip():
         raise Refused("source_missing")
     for name, most in LONGEST.items():
@@ -185,6 +191,14 @@ def _check_conditions(new: NewLot, today: date, number: str) -> None:
     for _, amount in new.made_from:
         if not 1 <= amount <= MOST_PIECES:
             raise Refused("pieces_out_of_range", read=amount, most=MOST_PIECES)
+
+
+def _check_use_by(use_by: date, made_on: date, today: date) -> None:
+    if use_by < made_on:
+        raise Refused("use_by_before_made_on", use_by=use_by, made_on=made_on)
+    last = today.year + YEARS_AHEAD
+    if use_by.year > last:
+        raise Refused("use_by_too_far", use_by=use_by, year=last)
 
 
 def _same_conditions(lot: Lot, new: NewLot) -> Lot:
@@ -205,6 +219,7 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
 
     Raises:
         Conflict: ``lot_exists`` if a number is taken or stands twice.
+        Refused: ``lot_number_ahead`` if one is Lotward's own and yet to be assigned.
     """
     lots = [lot for lot in rows if lot._state.adding]
     given = Tally(lot.number for lot in lots if lot.number)
@@ -212,7 +227,8 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
     for number in [*taken, *(number for number, times in given.items() if times > 1)]:
         raise Conflict("lot_exists", lot=number)
     unnamed = [lot for lot in lots if not lot.number]
-    fresh = take(act.workshop.site, numbers.Kind.LOT, len(unnamed)) if unnamed else []
+    _refuse_ahead(act.workshop.site, given)
+    fresh = _free_numbers(act.workshop.site, len(unnamed))
     for lot, number in zip(unnamed, fresh, strict=True):
         lot.number = number
     try:
@@ -220,6 +236,28 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
             bulk.insert(lots)
     except IntegrityError as error:
         raise Conflict("lot_exists", lot=", ".join(list(given)[:5])) from error
+
+
+def _refuse_ahead(site: int, given: Iterable[str]) -> None:
+    """Refuse numbers that the counter would come to: they are not the workshop's."""
+    own = [n for n in given if numbers.looks_like(n) is numbers.Kind.LOT]
+    for number in own:
+        with suppress(CodeError):  # one with a wrong check character is in nobody's way
+            read = numbers.read(number)
+            upcoming = Counter.objects.get(site=site, name="lot").next
+            if read.site == site and read.sequence >= upcoming:
+                raise Refused("lot_number_ahead", lot=number)
+
+
+def _free_numbers(site: int, count: int) -> list[str]:
+    """Take numbers for new lots, past any that a lot bears already."""
+    free: list[str] = []
+    while missing := count - len(free):
+        fresh = take(site, numbers.Kind.LOT, missing)
+        borne = Lot.objects.filter(number__in=fresh).values_list("number", flat=True)
+        taken = set(borne)
+        free += [number for number in fresh if number not in taken]
+    return free
 
 
 def parts_of(lots: Iterable[NewLot]) -> dict[int, Part]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from kitting import locking
-from kitting.domain.errors import Missing, NotEnoughPieces
+from kitting.domain.errors import Missing, NotEnoughPieces, Refused
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.models import Bag, Lot, LotOrigin, Movement
 from kitting.reach import Reach, refuse_held_bag, standing_reach
@@ -60,7 +60,16 @@ class Materials:
         Raises:
             NotEnoughPieces: ``not_enough_material`` if the usable bags hold less.
             OnHold: If a bag that would be used is on hold.
+            Refused: ``material_past_use_by`` if it was so on the day the lot was made.
         """
+        material = self.lots[material_id]
+        if material.use_by is not None and material.use_by < lot.made_on:
+            raise Refused(
+                "material_past_use_by",
+                lot=material.number,
+                use_by=material.use_by,
+                made_on=lot.made_on,
+            )
         made: list[Movement] = []
         left = amount
         reason = f"made into {lot.number}"
@@ -73,7 +82,6 @@ class Materials:
             made.append(change(bag, out))
             self.changed[bag.pk] = bag
             left -= taken
-        material = self.lots[material_id]
         if left:
             raise NotEnoughPieces(
                 "not_enough_material", lot=material.number, wanted=amount, short=left
