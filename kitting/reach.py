@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, TypeVar
 from django.db.models import Q
 
 from kitting.domain.errors import OnHold
-from kitting.models import Bag, BoxLine, Hold, Lot, LotOrigin, Run
+from kitting.domain.stages import MovementKind
+from kitting.models import Bag, BoxLine, Hold, Lot, LotOrigin, Movement, Run
 from kitting.models.holds import TARGETS
 
 if TYPE_CHECKING:
@@ -32,7 +33,10 @@ class Why:
 
 @dataclass(frozen=True)
 class Reach:
-    """Ids that are held, by what they are; a lot includes all that is made from it."""
+    """Ids that are held, by what they are; a lot includes all that is made from it.
+
+    So do a bag of material, and a run that cleared it, for what was made from them.
+    """
 
     lots: frozenset[int] = frozenset()
     bags: frozenset[int] = frozenset()
@@ -95,14 +99,14 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
     sources: dict[str, Hold] = {}
     for hold in holds:
         if hold.source:
-            sources.setdefault(hold.source, hold)
+            sources.setdefault(fold(hold.source), hold)
             continue
         for name, held in by.items():
             pk = None if name == "source" else getattr(hold, f"{name}_id")
             if pk is not None:
                 held.setdefault(pk, hold)
-    lots = _spread(_lots_of(by, sources))
     runs = _runs_of(by)
+    lots = _spread(_with_made_from(_lots_of(by, sources), by["bag"], runs))
     reached = {"lot": lots, "bag": by["bag"], "run": runs, "box": by["box"]}
     whys = {hold.pk: why_of(hold) for hold in holds}
     return Reach(
@@ -142,16 +146,60 @@ def _lots_of(
     if not (by["revision"] or by["method"] or sources):
         return lots
     wide = Q(revision__in=by["revision"]) | Q(method__in=by["method"])
-    wide |= Q(source__in=list(sources))
+    if sources:
+        spelt = Lot.objects.order_by().values_list("source", flat=True).distinct()
+        wide |= Q(source__in=[name for name in spelt if fold(name) in sources])
     rows = Lot.objects.filter(wide).values_list("pk", "revision", "method", "source")
     for pk, revision, method, source in rows.order_by():
         lots[pk] = _oldest(
             lots.get(pk),
             by["revision"].get(revision),
             by["method"].get(method),
-            sources.get(source),
+            sources.get(fold(source)),
         )
     return lots
+
+
+def fold(source: str) -> str:
+    """The name of a source as holds compare it: capitals and blanks do not matter.
+
+    Args:
+        source: As it was typed.
+
+    Returns:
+        The name to compare.
+    """
+    return " ".join(source.split()).casefold()
+
+
+def _with_made_from(
+    lots: dict[int, Hold], bags: Mapping[int, Hold], runs: Mapping[int, Hold]
+) -> dict[int, Hold]:
+    """Add the lots that were made from a held bag, or from one that a held run cleared.
+
+    The bag's movement and the lot's origin are of one act and name one material.
+    """
+    if not bags and not runs:
+        return lots
+    used = Movement.objects.filter(kind=MovementKind.MADE_INTO).order_by()
+    used = used.filter(Q(bag__in=list(bags)) | Q(bag__cleared_run__in=list(runs)))
+    rows = list(used.values_list("operation", "lot", "bag", "bag__cleared_run"))
+    if not rows:
+        return lots
+    found = LotOrigin.objects.filter(
+        operation__in=used.values("operation"), from_lot__in=used.values("lot")
+    )
+    made: dict[tuple[int, int], list[int]] = {}
+    for act, material, lot in found.order_by().values_list(
+        "operation", "from_lot", "lot"
+    ):
+        made.setdefault((act, material), []).append(lot)
+    reached = dict(lots)
+    for act, material, bag, run in rows:
+        hold = _oldest(bags.get(bag), runs.get(run))
+        for lot in made.get((act, material), ()):
+            reached[lot] = _oldest(reached.get(lot), hold)
+    return reached
 
 
 def _runs_of(by: dict[str, dict[int, Hold]]) -> dict[int, Hold]:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from kitting import locking
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import GONE, IN_HOUSE
-from kitting.models import Box, Hold, Lift
+from kitting.models import Box, Hold, Lift, Lot
 from kitting.models.holds import TARGETS
 from kitting.operations import Act, Sign, perform
-from kitting.reach import held_boxes, reach_of
+from kitting.reach import fold, held_boxes, reach_of
+from kitting.services.steps.boxes import need_reason
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,8 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
         The hold and how many boxes it reaches.
 
     Raises:
-        Refused: ``hold_target_unknown``, ``reason_missing``.
+        Missing: ``row_missing`` if there is no such thing, or nothing from that source.
+        Refused: ``hold_target_unknown``, ``reason_missing``, ``entry_too_long``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -52,10 +54,9 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
         locking.shut_gate()
         if target not in TARGETS:
             raise Refused("hold_target_unknown", target=target)
-        if not reason.strip():
-            raise Refused("reason_missing")
+        why = need_reason(reason)
         name = target if target == "source" else f"{target}_id"
-        hold = Hold(**{name: value}, reason=reason.strip())
+        hold = Hold(**{name: value}, reason=why)
         _need_target(hold, target)
         act.write(hold)
         reached = held_boxes(reach_of([hold]))
@@ -73,6 +74,9 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
 
 def _need_target(hold: Hold, target: str) -> None:
     if target == "source":
+        known = Lot.objects.order_by().values_list("source", flat=True).distinct()
+        if fold(str(hold.source)) not in {fold(name) for name in known}:
+            raise Missing("row_missing", what=target)
         return
     model = Hold._meta.get_field(target).related_model
     pk = getattr(hold, f"{target}_id")
@@ -93,7 +97,7 @@ def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
 
     Raises:
         Missing: If there is no such hold.
-        Refused: ``reason_missing``.
+        Refused: ``reason_missing``, ``entry_too_long``.
         WrongStage: ``hold_lifted`` if it was lifted before.
         OperationKeyReused: If the key was used for another act.
     """
@@ -103,11 +107,10 @@ def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
         hold = Hold.objects.filter(pk=hold_id).first()
         if hold is None:
             raise Missing("row_missing", what="hold")
-        if not reason.strip():
-            raise Refused("reason_missing")
+        why = need_reason(reason)
         if Lift.objects.filter(hold=hold).exists():
             raise WrongStage("hold_lifted")
-        act.write(Lift(hold=hold, reason=reason.strip()))
+        act.write(Lift(hold=hold, reason=why))
         return Lifted(hold_id=hold_id)
 
     sent = {"hold": hold_id, "reason": reason}

@@ -134,7 +134,8 @@ def test_the_bench_says_who_and_why(place) -> None:
 
 
 def test_who_and_why_cost_no_further_query(place) -> None:
-    """Holds; lots of a revision or source; two rounds of descendants; protocol runs."""
+    """Holds; protocol runs; names of sources; lots of a revision or source; what was
+    made from held bags; one round of descendants."""
     bag = cleared_bag()
     for target, value in TARGETS.items():
         place(target, value(bag))
@@ -142,4 +143,4 @@ def test_who_and_why_cost_no_further_query(place) -> None:
     with CaptureQueriesContext(connection) as seen:
         reach = standing_reach()
     assert reach.why_bag(bag) is not None
-    assert len(seen) == 4
+    assert len(seen) == 6
