@@ -38,12 +38,26 @@ def packing_problem(
         return OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
     if lot.use_by is not None and lot.use_by < today:
         return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
+    return open_too_long(bag, lot, now)
+
+
+def open_too_long(bag: Bag, lot: Lot, now: datetime) -> Refused | None:
+    """Why the pieces of a bag may not be packed any more, if it was opened long ago.
+
+    Args:
+        bag: The bag, also one that is used up.
+        lot: Its lot, with the part.
+        now: The moment.
+
+    Returns:
+        ``bag_open_too_long``, or None.
+    """
     hours = lot.part.open_hours
-    if bag.opened_at is not None and hours is not None:
-        until = bag.opened_at + timedelta(hours=hours)
-        if now > until:
-            return Refused("bag_open_too_long", bag=bag.number, hours=hours)
-    return None
+    if bag.opened_at is None or hours is None:
+        return None
+    if now <= bag.opened_at + timedelta(hours=hours):
+        return None
+    return Refused("bag_open_too_long", bag=bag.number, hours=hours)
 
 
 def not_pinned(line: RecipeLine, bag: Bag) -> Refused | None:

@@ -25,7 +25,7 @@ from kitting.models import (
     RecipeLine,
 )
 from kitting.operations import Act, Sign, perform
-from kitting.packable import not_pinned, packing_problem
+from kitting.packable import not_pinned, open_too_long, packing_problem
 from kitting.reach import refuse_held_box, standing_reach
 from kitting.services.steps.bags import Change, change, save_bags
 from kitting.services.steps.boxes import (
@@ -285,7 +285,8 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
         CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
         Missing: If there is no such box.
         OnHold: If anything in it is held.
-        Refused: ``box_not_complete``, ``lot_past_use_by``.
+        Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
+            the box stood open for too long.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
@@ -304,6 +305,9 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
                     missing=missing,
                 )
         refuse_held_box(box, filling.in_box, standing_reach())
+        for row in filling.in_box:
+            if refusal := open_too_long(row.bag, row.lot, act.now):
+                raise refusal
         today = day_of(act.workshop, act.now)
         box.use_by = _use_by(filling.in_box, today)
         _give_identity(act, box, today)

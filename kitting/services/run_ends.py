@@ -62,6 +62,11 @@ def close_run(
     hold of its log is long enough. The bags are cleared then, but for those that were
     not in for it: they, and all of a failed run, go back to accepted.
 
+    The meter must still be in calibration, for the closing readings are taken with it.
+    The protocol is not asked again: it was in force, and not held, when the run opened
+    and whenever a bag went on, and so counts for them. A hold that is placed on it
+    later reaches the run and every bag that it clears; nothing of them is packed.
+
     Args:
         run_id: The run; all its bags are off the line.
         readings: Closing readings at the points and sides of the opening ones; none

@@ -145,7 +145,7 @@ def filling_of(box: Box) -> Filling:
         recipe_lines=list(
             RecipeLine.objects.filter(recipe=box.recipe_id).select_related("part")
         ),
-        in_box=list(BoxLine.objects.filter(box=box).select_related("lot", "bag")),
+        in_box=list(BoxLine.objects.filter(box=box).select_related("lot__part", "bag")),
     )
 
 

@@ -54,9 +54,12 @@ def go_on(bag: Bag, run: Run, reach: Reach, at: datetime) -> tuple[Movement, Run
     Raises:
         OnHold: If the bag, the run or its protocol is held.
         Refused: If the protocol does not cover the bag, it was on in this run before,
-            or its parts can take no more.
+            or its parts can take no more; ``clock_behind`` before the run's opening:
+            the bag would seem to have been on for as long as the clock was wrong.
         WrongStage: If it is not accepted, or in another run.
     """
+    if at < run.opened_at:
+        raise Refused("clock_behind", run=run.number)
     _refuse_other_run(bag, run)
     need_stage(bag, BagStage.ACCEPTED)
     refuse_uncovered(run, bag, reach)
@@ -92,7 +95,8 @@ def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement
         The movement, not yet inserted.
 
     Raises:
-        Refused: ``bag_not_on``, ``bag_off_too_early``.
+        Refused: ``bag_not_on``, ``bag_off_too_early``; ``clock_behind`` before it
+            went on.
         WrongStage: ``bag_came_off``, or the bag is not on the line.
     """
     stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
@@ -101,6 +105,8 @@ def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement
     if stay.off_at is not None:
         raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
     need_stage(bag, BagStage.IN_RUN)
+    if at < stay.on_at:
+        raise Refused("clock_behind", run=run.number)
     left = off_from(stay, run) - at
     if left > timedelta(0) and not short:
         # Rounded up: after so many seconds it may come off.
