@@ -1,4 +1,4 @@
-"""Headers that every answer carries."""
+"""Headers that every answer carries, and requests that no view could answer."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping, Sequence
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_cache_control
 
@@ -34,6 +35,35 @@ class ContentSecurityPolicyMiddleware:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", self.header)
         return response
+
+
+class LargestRequestMiddleware:
+    """Refuse a body that is larger than any form here, before a byte of it is read.
+
+    It stands before whatever reads a form: the check of tokens reads it whole, and a
+    file in it would fill the disk of a stranger's choosing.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        if not length.isdecimal() or int(length) > settings.LARGEST_REQUEST:
+            return render(request, "413.html", status=413)
+        return self.get_response(request)
+
+
+class NoNullMiddleware:
+    """Answer 404 for a null character in the path: PostgreSQL takes none as text."""
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path_info:
+            raise Http404
+        return self.get_response(request)
 
 
 class NoStoreMiddleware:

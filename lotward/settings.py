@@ -44,6 +44,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "lotward.middleware.NoStoreMiddleware",
+    "lotward.middleware.LargestRequestMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -54,6 +55,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "axes.middleware.AxesMiddleware",
+    "lotward.middleware.NoNullMiddleware",
 ]
 
 ROOT_URLCONF = "lotward.urls"
@@ -164,6 +166,7 @@ SILENCED_SYSTEM_CHECKS = [
 
 # A table of lots may be pasted, a database not; files are checked by their readers.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
+LARGEST_REQUEST = 6 * 1024 * 1024  # bytes, a file and all around it
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 FILE_UPLOAD_PERMISSIONS = 0o600
 

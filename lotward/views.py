@@ -6,7 +6,6 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.auth import login, logout
-from django.contrib.auth.forms import AuthenticationForm
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
@@ -20,6 +19,7 @@ from django.views.decorators.http import (
     require_safe,
 )
 
+from lotward.forms import SignInForm
 from lotward.loopback import keep_demo_home
 
 FAVICON = (
@@ -34,7 +34,7 @@ FAVICON = (
 @require_http_methods(["GET", "POST"])
 def sign_in(request: HttpRequest) -> HttpResponse:
     keep_demo_home(request)
-    form = AuthenticationForm(request, data=request.POST or None)
+    form = SignInForm(request, data=request.POST or None)
     onward = _onward(request)
     if request.method == "POST" and form.is_valid():
         login(request, form.get_user())
@@ -78,7 +78,7 @@ def locked_out(
 ) -> HttpResponse:
     """Answer a person who failed too often from this address; called by the lockout."""
     context = {
-        "form": AuthenticationForm(request),
+        "form": SignInForm(request),
         "next": _onward(request),
         "locked": True,
     }
