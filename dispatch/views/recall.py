@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -176,8 +177,11 @@ def _address(asked: str) -> str:
 @require_http_methods(["GET", "POST"])
 def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     """End one hold, by name and with a reason."""
-    row = get_or_404(Hold.objects.filter(lift__isnull=True), pk=hold_id)
     form = LiftForm(request.POST or None)
+    may = Q(lift__isnull=True)
+    if form.is_valid():  # and what was lifted by this very form, sent again
+        may |= Q(lift__operation__key=form.key.bytes)
+    row = get_or_404(Hold.objects.filter(may), pk=hold_id)
     status = 200
     if request.method == "POST":
         status = 422
@@ -191,6 +195,9 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
             else:
                 messages.success(request, _("The hold is lifted."))
                 return go(request, reverse("dispatch:recall"))
-    shown = next(one for one in queries.all_standing() if one.hold_id == row.pk)
+    standing = (one for one in queries.all_standing() if one.hold_id == row.pk)
+    shown = next(standing, None)
+    if shown is None:  # lifted at this very moment by somebody else
+        raise Http404("This hold is lifted.")
     context = {"form": form, "hold": shown}
     return render(request, "dispatch/lift.html", context, status=status)

@@ -14,6 +14,7 @@ from kitting.reach import held_boxes, standing_reach
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
+    from uuid import UUID
 
     from kitting.reach import Reach
 
@@ -220,6 +221,20 @@ def newest_print(box_id: int) -> Print | None:
         The print as logged, or None if there was none.
     """
     return Print.objects.filter(box=box_id).order_by("-copy").first()
+
+
+def was_first_print(box_id: int, key: UUID) -> bool:
+    """Tell whether the first print of a label was logged under a key.
+
+    Args:
+        box_id: The box.
+        key: An operation key.
+
+    Returns:
+        True if it was.
+    """
+    first = Print.objects.filter(box=box_id, copy=1, operation__key=key.bytes)
+    return first.exists()
 
 
 def logged_print(box_id: int, copy: int) -> Print | None:

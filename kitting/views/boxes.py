@@ -23,6 +23,7 @@ from kitting.queries.boxes import (
     logged_print,
     newest_print,
     totals_of,
+    was_first_print,
 )
 from kitting.reach import standing_reach
 from kitting.services import printing, voiding
@@ -110,8 +111,7 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
 def box_print(request: LotwardRequest, number: str) -> HttpResponse:
     """Print the label of a box; again only with a reason."""
     box = _box(number)
-    kind = FirstPrintForm if newest_print(box.pk) is None else ReprintForm
-    form = kind(request.POST or None)
+    form = _print_form(request, box)
     status = OK
     if request.method == "POST":
         done, status = attempt(
@@ -128,6 +128,16 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
     return _form_page(
         request, "box_print", status, form=form, box=box, act=_("Print the label")
     )
+
+
+def _print_form(request: LotwardRequest, box: Box) -> FirstPrintForm | ReprintForm:
+    """The form of a reprint, unless no print is logged but the one sent again here."""
+    first = FirstPrintForm(request.POST or None)
+    if newest_print(box.pk) is None:
+        return first
+    if first.is_valid() and was_first_print(box.pk, first.key):
+        return first
+    return ReprintForm(request.POST or None)
 
 
 @allowed("kitting.void_boxes")

@@ -156,6 +156,11 @@ def test_a_quality_officer_lifts_a_hold_by_name(quality: Client) -> None:
     assert quality.post(address, {**data, "reason": ""}).status_code == 422
     assert quality.post(address, data).status_code == 302
     assert Lift.objects.get().reason == "Measured again"
+    assert quality.post(address, data).status_code == 302
+    assert Lift.objects.count() == 1
+    fresh = {**data, "op_key": str(uuid.uuid4())}
+    assert quality.post(address, fresh).status_code == 404
+    assert quality.post(address, {**data, "reason": "Other"}).status_code == 404
     assert quality.get(address).status_code == 404
 
 

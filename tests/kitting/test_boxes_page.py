@@ -235,8 +235,28 @@ def test_a_first_print_needs_no_reason(client, at) -> None:
     box = factories.make_closed_box(at.size, at.bench)
     data = keyed()
     for _ in range(2):
-        client.post(page(box, "print"), data)
+        assert client.post(page(box, "print"), data).status_code == 302
     assert Print.objects.filter(box=box).count() == 1
+
+
+def test_a_first_print_is_answered_again_after_a_reprint(client, at) -> None:
+    box = factories.make_closed_box(at.size, at.bench)
+    data = keyed()
+    assert client.post(page(box, "print"), data).status_code == 302
+    client.post(page(box, "print"), keyed(reason="Label lost"))
+    assert client.post(page(box, "print"), data).status_code == 302
+    assert Print.objects.filter(box=box).count() == 2
+
+
+def test_the_first_print_of_somebody_else_is_not_answered(
+    client, at, make_user, client_for
+) -> None:
+    box = factories.make_closed_box(at.size, at.bench)
+    data = keyed()
+    client.post(page(box, "print"), data)
+    other = client_for(make_user("another", group="packer"))
+    response = other.post(page(box, "print"), data)
+    assert_problem(response, "operation_key_reused", status=409)
 
 
 def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
