@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -18,19 +17,15 @@ from kitting.forms.base import DayField, ScanField
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
-    from kitting.models import Lot
+    from datetime import date
 
-_YEARS = _("Enter a day from 2000 to 2999.")
-_WITHIN = [
-    MinValueValidator(date(2000, 1, 1), message=_YEARS),
-    MaxValueValidator(date(2999, 12, 31), message=_YEARS),
-]
+    from kitting.models import Lot
 
 
 class LogForm(forms.Form):
     """From, to, consignee, words and lot; each may stay empty."""
 
-    to = DayField(label=_("to"), required=False, validators=_WITHIN)
+    to = DayField(label=_("to"), required=False)
     consignee = forms.ModelChoiceField(
         Consignee.objects.all(),
         label=_("for"),
@@ -43,7 +38,7 @@ class LogForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        first = DayField(label=_("from"), required=False, validators=_WITHIN)
+        first = DayField(label=_("from"), required=False)
         self.fields["from"] = first  # no name that a class body could give
         self.order_fields(["from", "to", "consignee", "q", "lot"])
 

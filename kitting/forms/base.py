@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.core.validators import MaxValueValidator, MinValueValidator
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Refused
@@ -53,10 +55,22 @@ class ScanField(forms.CharField):
         super().__init__(**options)
 
 
+_YEARS = _("Enter a day from 2000 to 2999.")
+_WITHIN = [
+    MinValueValidator(date(2000, 1, 1), message=_YEARS),
+    MaxValueValidator(date(2999, 12, 31), message=_YEARS),
+]
+
+
 class DayField(forms.DateField):
-    """A day, in the browser's own field; also typed as YYYY-MM-DD."""
+    """A day, in the browser's own field; also typed as YYYY-MM-DD.
+
+    Days near the ends of the calendar are refused: the day after them, or their
+    midnight in the workshop's zone, may not exist.
+    """
 
     def __init__(self, **options: Any) -> None:
+        options["validators"] = [*_WITHIN, *options.get("validators", ())]
         options.setdefault(
             "widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
         )

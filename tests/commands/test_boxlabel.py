@@ -57,6 +57,16 @@ def test_the_page_is_exactly_100_by_150_mm(box: Box, tmp_path: Path) -> None:
     assert size == pytest.approx([100, 150], abs=0.1)
 
 
+@pytest.mark.parametrize("number", ["\udcff", "Ω", "NONE-1"])
+def test_a_number_that_no_box_has_is_said(
+    box: Box, tmp_path: Path, number: str
+) -> None:
+    """Python hands over a byte that is no text as a lone surrogate (PEP 383)."""
+    with pytest.raises(CommandError, match="There is no box") as refusal:
+        boxlabel(number, tmp_path / "label.pdf")
+    str(refusal.value).encode()
+
+
 def test_a_label_that_was_never_printed_says_so(box: Box, tmp_path: Path) -> None:
     assert "was never printed" in boxlabel(str(box.serial), tmp_path / "label.pdf")
     assert not Print.objects.exists()

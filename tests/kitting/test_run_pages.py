@@ -165,6 +165,19 @@ def test_the_days_of_the_filter_are_the_workshops(client, run: Run) -> None:
     assert not client.get(LIST, {"since": "2026-01-14"}).context["page"].object_list
 
 
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
+@pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
+def test_a_day_at_an_end_of_the_calendar_narrows_nothing(
+    client, run: Run, zone: str, day: str
+) -> None:
+    """Python has no day after 9999-12-31, and none before 0001-01-01."""
+    Workshop.objects.update(time_zone=zone)
+    for name in ("since", "until"):
+        response = client.get(LIST, {name: day})
+        assert response.context["form"].has_error(name)
+        assert list(response.context["page"].object_list) == [run]
+
+
 def test_the_list_comes_as_csv_and_xlsx(client, run: Run, bags) -> None:
     factories.expose(run, bags[0])
     factories.close_run(run)

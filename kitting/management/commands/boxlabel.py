@@ -33,7 +33,9 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> str | None:
-        box = box_of_number(options["serial"].strip().upper())
+        wanted = options["serial"].strip().upper()
+        # Bytes that are no text come in as lone surrogates, which no database takes.
+        box = box_of_number(wanted) if wanted.isascii() else None
         if box is None:
             msg = f"There is no box {options['serial']!r}."
             raise CommandError(msg)
