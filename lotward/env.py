@@ -51,7 +51,22 @@ _SWITCH = {
     **dict.fromkeys(("1", "true", "yes", "on"), True),
     **dict.fromkeys(("0", "false", "no", "off"), False),
 }
-_HOST = re.compile(r"\.?[a-z0-9]([a-z0-9.-]*[a-z0-9])?|\[[0-9a-f:.]+\]")
+_LABEL = r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?"
+_HOST = re.compile(rf"\.?{_LABEL}(?:\.{_LABEL})*|\[[0-9a-f:.]+\]")
+"""Labels of 1 to 63 letters, digits and inner hyphens: RFC 1123, section 2.1."""
+
+_POSTGRESQL_OPTIONS = frozenset(
+    {
+        "application_name",
+        "connect_timeout",
+        "sslcert",
+        "sslkey",
+        "sslmode",
+        "sslrootcert",
+        "target_session_attrs",
+    }
+)
+"""What may follow the question mark: PostgreSQL 15, libpq, Parameter Key Words."""
 
 
 def refuse(name: str, value: object, allowed: str) -> NoReturn:
@@ -112,7 +127,10 @@ def hosts(env: Environment, name: str) -> list[str]:
 def data_dir(env: Environment, name: str, *, default: Path) -> Path:
     """Read the data folder and make it when it is not there yet (mode 0700)."""
     value = env.get(name, "").strip()
-    folder = Path(value).expanduser() if value else default
+    try:
+        folder = Path(value).expanduser() if value else default
+    except RuntimeError:  # ~name of nobody
+        refuse(name, value, "a folder that exists or can be made")
     if not folder.is_absolute():
         folder = Path.cwd() / folder
     try:
@@ -137,9 +155,11 @@ def database(env: Environment, name: str, *, folder: Path) -> dict[str, Any]:
         config: dict[str, Any] = dict(dj_database_url.parse(value))
     except ValueError:
         refuse(name, _without_password(value), allowed)
-    if scheme == "sqlite" and config["NAME"] not in {"", ":memory:"}:
+    options = config.get("OPTIONS", {})
+    if scheme == "sqlite" and Path(config["NAME"]).is_absolute() and not options:
         return _sqlite(Path(config["NAME"]))
-    if scheme not in {"postgres", "postgresql"} or not config["NAME"]:
+    known = config["NAME"] and _POSTGRESQL_OPTIONS.issuperset(options)
+    if scheme not in {"postgres", "postgresql"} or not known:
         refuse(name, _without_password(value), allowed)
     return {**config, "CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True}
 
@@ -165,11 +185,20 @@ def secret(env: Environment, name: str, *, folder: Path) -> str:
 
 
 def _sqlite(path: Path) -> dict[str, Any]:
+    _make_private(path)
     return {
         "ENGINE": "django.db.backends.sqlite3",
         "NAME": path,
         "OPTIONS": dict(SQLITE_OPTIONS),
     }
+
+
+def _make_private(path: Path) -> None:
+    """Make the file for this user alone; what SQLite puts beside it gets its mode."""
+    try:
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+    except OSError:
+        return  # It is there already, or SQLite will say what is wrong with its place.
 
 
 def _without_password(url: str) -> str:

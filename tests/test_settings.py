@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import stat
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -64,6 +66,14 @@ REFUSED = [
     (lambda e: env.hosts(e, "LOTWARD_HOSTS"), "LOTWARD_HOSTS", "*", "an asterisk"),
     (lambda e: env.hosts(e, "LOTWARD_HOSTS"), "LOTWARD_HOSTS", "a.example:80", "port"),
     (lambda e: env.hosts(e, "LOTWARD_HOSTS"), "LOTWARD_HOSTS", "a,,b", "commas"),
+    (lambda e: env.hosts(e, "LOTWARD_HOSTS"), "LOTWARD_HOSTS", "a..b", "host names"),
+    (lambda e: env.hosts(e, "LOTWARD_HOSTS"), "LOTWARD_HOSTS", "a.b-", "host names"),
+    (
+        lambda e: env.data_dir(e, "LOTWARD_DATA_DIR", default=ROOT),
+        "LOTWARD_DATA_DIR",
+        "~nobody-of-that-name/data",
+        "a folder",
+    ),
     (env.refuse_unknown, "LOTWARD_TSL", "on", "LOTWARD_TLS"),
 ]
 
@@ -128,11 +138,37 @@ def test_the_database_is_an_sqlite_file_in_the_data_folder(tmp_path: Path) -> No
     assert "synchronous=FULL" in config["OPTIONS"]["init_command"]
 
 
+@pytest.mark.parametrize("url", ["", "sqlite:///{folder}/other.sqlite3"])
+def test_a_new_sqlite_file_is_for_this_user_alone(url: str, tmp_path: Path) -> None:
+    tmp_path.chmod(0o755)
+    given = {"LOTWARD_DATABASE_URL": url.format(folder=tmp_path)}
+    config = env.database(given, "LOTWARD_DATABASE_URL", folder=tmp_path)
+    with closing(sqlite3.connect(config["NAME"])) as database:
+        database.execute("PRAGMA journal_mode=WAL")
+        database.execute("CREATE TABLE lots (number TEXT)")
+        modes = {stat.S_IMODE(file.stat().st_mode) for file in tmp_path.iterdir()}
+    assert modes == {0o600}
+
+
+def test_an_sqlite_file_that_is_there_is_left_as_it_is(tmp_path: Path) -> None:
+    file = tmp_path / "lotward.sqlite3"
+    file.write_bytes(b"kept")
+    file.chmod(0o640)
+    env.database({}, "LOTWARD_DATABASE_URL", folder=tmp_path)
+    assert (file.read_bytes(), stat.S_IMODE(file.stat().st_mode)) == (b"kept", 0o640)
+
+
 def test_an_sqlite_file_elsewhere_gets_the_same_options(tmp_path: Path) -> None:
     given = {"LOTWARD_DATABASE_URL": f"sqlite:///{tmp_path}/other.sqlite3"}
     config = env.database(given, "LOTWARD_DATABASE_URL", folder=ROOT)
     assert config["NAME"] == tmp_path / "other.sqlite3"
     assert config["OPTIONS"] == env.SQLITE_OPTIONS
+
+
+def test_postgresql_may_be_told_to_insist_on_encryption(tmp_path: Path) -> None:
+    given = {"LOTWARD_DATABASE_URL": "postgresql://db.example/lots?sslmode=require"}
+    config = env.database(given, "LOTWARD_DATABASE_URL", folder=tmp_path)
+    assert config["OPTIONS"] == {"sslmode": "require"}
 
 
 def test_postgresql_is_chosen_by_its_address(tmp_path: Path) -> None:
@@ -154,6 +190,9 @@ def test_postgresql_is_chosen_by_its_address(tmp_path: Path) -> None:
         "oracle://db.example/lots",
         "postgresql://db.example",
         "sqlite://:memory:",
+        "sqlite:///lots.sqlite3",
+        "sqlite:////srv/lots.sqlite3?foo=bar",
+        "postgresql://db.example/lots?foo=bar",
         "postgresql://db.example:port/lots",
         "nonsense://[",
     ],
