@@ -227,7 +227,7 @@ SENTENCES: dict[str, str | Promise] = {
         "The same lot is named twice as material. Name it once, with the whole amount."
     ),
     "meter_not_calibrated": _(
-        "This meter has no calibration on record. Enter one in the set-up, or use"
+        "This meter has no calibration on record. Enter one on its page, or use"
         " another meter."
     ),
     "meter_out_of_calibration": _(

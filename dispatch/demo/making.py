@@ -24,7 +24,9 @@ SCATTER_UW_CM2: Final = 150
 DARK_UW_CM2: Final = 2_300
 """What was left at one point when the lamps had gone."""
 
-BELT: Final = runs.Belt(zone_um=500_000, belt_um_s=1_500)
+BELT: Final = runs.Belt(
+    zone_um=500_000, belt_um_s=1_500, u_ppm=10_000, decline_ppm=15_000
+)
 
 
 @dataclass
