@@ -90,3 +90,13 @@ IN_HOUSE = frozenset(
 
 GONE = frozenset({BoxStage.SENT, BoxStage.DELIVERED})
 """Stages of a box that has left for a consignee."""
+
+COUNTABLE = (
+    BagStage.ARRIVED,
+    BagStage.ACCEPTED,
+    BagStage.EXPOSED,
+    BagStage.CLEARED,
+    BagStage.REJECTED,
+    BagStage.USED_UP,
+)
+"""Stages in which a bag can be counted: any but on the line, where nobody can."""

@@ -8,12 +8,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain.entries import Weighing
 from kitting.domain.figures import written
 from kitting.forms.base import KeyedForm
 from kitting.forms.fields import FigureField
 from kitting.forms.lots import WAYS, unit_word
 from kitting.models.lots import CountedBy
-from kitting.services.counts import Weighing
 
 if TYPE_CHECKING:
     from kitting.models import Bag, Count

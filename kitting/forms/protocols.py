@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain.entries import Load, Report, Terms
 from kitting.domain.errors import Refused
 from kitting.domain.figures import written
 from kitting.forms.base import DayField, KeyedForm
@@ -16,8 +17,6 @@ from kitting.forms.lots import RevisionField
 from kitting.models import Evidence
 from kitting.models.lots import containers
 from kitting.models.runs import ProtocolMethod
-from kitting.services.evidence import Report
-from kitting.services.protocols import Load, Terms
 from lotward.messages import sentence
 
 if TYPE_CHECKING:

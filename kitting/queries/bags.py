@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from django.db.models import QuerySet
 
+from kitting.domain.stages import COUNTABLE
 from kitting.models import (
     Bag,
     BoxLine,
@@ -18,7 +19,6 @@ from kitting.models import (
     Sample,
 )
 from kitting.models.lots import CountedBy
-from kitting.services.counts import COUNTABLE
 
 if TYPE_CHECKING:
     from kitting.models import Lot

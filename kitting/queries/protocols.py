@@ -18,7 +18,6 @@ from kitting.models import (
     Signature,
 )
 from kitting.reach import standing_holds
-from kitting.services.steps.protocols import evidence_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -133,12 +132,15 @@ class ProtocolPage:
         return any(line.standing == Standing.DRAFT for line in self.others)
 
 
-def protocol_page(protocol: Protocol, today: date) -> ProtocolPage:
+def protocol_page(
+    protocol: Protocol, today: date, codes: Iterable[str]
+) -> ProtocolPage:
     """Read everything that the page of a version shows.
 
     Args:
         protocol: The version.
         today: The workshop's day.
+        codes: Codes of its evidence.
 
     Returns:
         What it covers, stands on, who signed it, and its other versions.
@@ -148,7 +150,6 @@ def protocol_page(protocol: Protocol, today: date) -> ProtocolPage:
             "part__name", "revision__code", "container"
         )
     )
-    codes = evidence_of(protocol)
     return ProtocolPage(
         protocol=protocol,
         standing=standing_of(protocol, today),

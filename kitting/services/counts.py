@@ -7,14 +7,15 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from kitting.domain import weighing
+from kitting.domain.entries import Weighing
 from kitting.domain.errors import Refused
+from kitting.domain.stages import COUNTABLE
 from kitting.models import Count
 from kitting.models.catalogue import Unit
 from kitting.models.lots import CountedBy
 from kitting.operations import Act, Sign, perform
 from kitting.services.steps.intake import MOST_PIECES
 from kitting.services.steps.recounts import (
-    COUNTABLE,
     Counted,
     known_way,
     lock_bag,
@@ -35,24 +36,6 @@ __all__ = [
     "count_by_weight",
     "weigh",
 ]
-
-
-@dataclass(frozen=True)
-class Weighing:
-    """What a scale showed, and what is known of it and of the pieces."""
-
-    gross_mg: int
-    """The full container."""
-    tare_mg: int
-    """The empty container; at most the gross mass."""
-    reference_pieces: int
-    """Pieces counted by hand and weighed for reference, 1 or more."""
-    reference_mg: int
-    """Net mass of those pieces, above 0."""
-    spread_mg: int
-    """Standard deviation from piece to piece."""
-    scale_u_mg: int
-    """Standard uncertainty of one weighing; of the reference too: it is one scale."""
 
 
 @dataclass(frozen=True)

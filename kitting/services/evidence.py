@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import re
 from dataclasses import asdict, dataclass
-from datetime import date
 from typing import Final
 
 from django.db import IntegrityError, transaction
 
 from kitting import locking
 from kitting.clock import day_of
+from kitting.domain.entries import Report
 from kitting.domain.errors import CodeError, Conflict, Refused
 from kitting.domain.shown import shown
 from kitting.models import Evidence, Part
 from kitting.operations import Act, Sign, perform
 from kitting.services.steps.protocols import MOST_UJ_CM2
 from kitting.services.steps.recounts import need_length, need_text
+
+__all__ = ["Limited", "Recorded", "Report", "limit_dose", "record_evidence"]
 
 LONGEST: Final = {
     "code": 20,
@@ -28,25 +30,6 @@ LONGEST: Final = {
 }
 """Characters of a record's texts; the container may stay empty."""
 LONGEST_CONTAINER: Final = 60
-
-
-@dataclass(frozen=True)
-class Report:
-    """What a laboratory or somebody else reported."""
-
-    code: str
-    """The workshop's own short name for it."""
-    laboratory: str
-    surface: str
-    """What was exposed, such as the film of a visor."""
-    measured: str
-    """Organism or measurement."""
-    result: str
-    document: str
-    """Where it stands, such as a report's number and page."""
-    on: date
-    container: str = ""
-    """What the pieces lay in."""
 
 
 @dataclass(frozen=True)

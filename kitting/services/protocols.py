@@ -13,6 +13,7 @@ from django.db import IntegrityError, transaction
 
 from kitting import locking
 from kitting.clock import day_of
+from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import (
     CodeError,
     Conflict,
@@ -34,8 +35,6 @@ from kitting.operations import Act, Sign, perform
 from kitting.reach import standing_holds, why_of
 from kitting.services.steps.protocols import (
     TERM_FIELDS,
-    Load,
-    Terms,
     checked,
     evidence_of,
     fill,

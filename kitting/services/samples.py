@@ -7,13 +7,12 @@ from typing import Final
 
 from kitting import locking
 from kitting.domain.errors import Missing, Refused, WrongStage
-from kitting.domain.stages import MovementKind
+from kitting.domain.stages import COUNTABLE, MovementKind
 from kitting.models import Bag, Sample, SampleResult
 from kitting.operations import Act, Sign, perform
 from kitting.services.steps.bags import Change, change, need_stage, save_bags
 from kitting.services.steps.intake import MOST_PIECES
 from kitting.services.steps.recounts import (
-    COUNTABLE,
     close_emptied,
     lock_bag,
     need_length,

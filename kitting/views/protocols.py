@@ -30,7 +30,7 @@ from kitting.queries.protocols import (
     protocol_page,
 )
 from kitting.services import protocols
-from kitting.services.steps.protocols import mark_of, terms_of
+from kitting.services.steps.protocols import evidence_of, mark_of, terms_of
 from kitting.views.acting import OK, UNFIT, attempt
 from lotward.http import allowed, get_or_404, go, render_part
 from lotward.tables import Column, file_response
@@ -102,7 +102,7 @@ def _version(code: str, version: int) -> Protocol:
 def _context(protocol: Protocol, **more: Any) -> dict[str, Any]:
     return {
         "protocol": protocol,
-        "shown": protocol_page(protocol, today_here()),
+        "shown": protocol_page(protocol, today_here(), evidence_of(protocol)),
         "method": METHODS[ProtocolMethod(protocol.method)],
         "back": protocol_address(protocol.code, protocol.version),
         "here": "kitting:runs",

@@ -14,7 +14,6 @@ from django.urls import reverse
 from django.utils import timezone
 
 from kitting.models import (
-    Evidence,
     Link,
     Part,
     Protocol,
@@ -107,19 +106,6 @@ def draft_values(**changes: Any) -> dict[str, Any]:
         "load-0-container": "tote",
         "load-0-max_pieces": "80",
         "load-0-orientation": "flat",
-    }
-    return keyed(**{**values, **changes})
-
-
-def report_values(**changes: Any) -> dict[str, Any]:
-    values = {
-        "code": "EV-2",
-        "laboratory": "Eskmoor laboratory",
-        "surface": "Printed band",
-        "measured": "Log reduction",
-        "result": "See report",
-        "document": "Report 18",
-        "on": TODAY.isoformat(),
     }
     return keyed(**{**values, **changes})
 
@@ -420,47 +406,3 @@ def test_a_retirement_needs_its_reason(draft: Protocol, officer: Client) -> None
     put_name_under(officer, draft)
     assert_problem(officer.post(at("retire", draft), keyed(reason="")), "required")
     assert Retirement.objects.count() == 0
-
-
-# -- Evidence and the largest dose --------------------------------------------------
-
-
-def test_a_report_is_recorded_once(officer: Client) -> None:
-    values = report_values()
-    for _ in range(2):
-        response = officer.post(reverse("kitting:evidence-new"), values)
-        assert response.headers["Location"] == reverse("kitting:evidence")
-    assert Evidence.objects.get().surface == "Printed band"
-    assert "Printed band" in text_of(officer.get(reverse("kitting:evidence")))
-    other = officer.post(reverse("kitting:evidence-new"), report_values())
-    assert_problem(other, "evidence_exists", status=409)
-
-
-@pytest.mark.parametrize(
-    ("changes", "code"),
-    [
-        ({"on": (TODAY + timedelta(days=2)).isoformat()}, "evidence_in_future"),
-        ({"code": "EV 2"}, "evidence_code_malformed"),
-        ({"surface": ""}, "required"),
-        ({"result": "x" * 201}, "max_length"),
-    ],
-)
-def test_a_report_that_says_too_little_is_refused(
-    changes: dict[str, str], code: str, officer: Client
-) -> None:
-    response = officer.post(reverse("kitting:evidence-new"), report_values(**changes))
-    assert_problem(response, code)
-    assert Evidence.objects.count() == 0
-
-
-def test_the_largest_dose_of_a_part_is_kept(draft: Protocol, officer: Client) -> None:
-    part = draft.loads.get().part
-    address = reverse("kitting:part-dose", args=[part.code])
-    assert officer.post(address, keyed(dose="1234.5")).status_code == 302
-    part.refresh_from_db()
-    assert part.max_dose_uj_cm2 == 1_234_500
-    assert officer.get(address).context["form"].initial["dose"] == "1234.5"
-    assert_problem(officer.post(address, keyed(dose="0")), "dose_out_of_range")
-    assert officer.post(address, keyed(dose="")).status_code == 302
-    part.refresh_from_db()
-    assert part.max_dose_uj_cm2 is None

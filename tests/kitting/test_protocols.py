@@ -11,7 +11,6 @@ import pytest
 from dispatch.proving import prove
 from kitting.domain.errors import CodeError, Conflict, LotwardError, Missing, Refused
 from kitting.models import (
-    Evidence,
     Link,
     Protocol,
     ProtocolEvidence,
@@ -415,71 +414,6 @@ def test_one_that_is_to_come_is_not_yet_in_force(revision: Revision) -> None:
     assert standing_of(protocol, TODAY) == Standing.NOT_YET
     with pytest.raises(Refused):
         factories.open_run(protocol)
-
-
-# -- Evidence and the largest dose --------------------------------------------------
-
-
-def test_an_evidence_record_says_it_all() -> None:
-    record(container="open tray")
-    row = Evidence.objects.get()
-    assert (row.code, row.laboratory, row.surface) == (
-        "EV-1",
-        "Eskmoor laboratory",
-        "PETG film",
-    )
-    assert (row.container, row.document, row.on) == (
-        "open tray",
-        "Report 17, page 3",
-        TODAY,
-    )
-    assert prove() == []
-
-
-@pytest.mark.parametrize(
-    ("changes", "code"),
-    [
-        ({"on": TODAY + timedelta(days=1)}, "evidence_in_future"),
-        ({"laboratory": ""}, "entry_missing"),
-        ({"surface": " "}, "entry_missing"),
-        ({"document": ""}, "entry_missing"),
-        ({"result": "x" * 201}, "entry_too_long"),
-        ({"container": "x" * 61}, "entry_too_long"),
-    ],
-)
-def test_evidence_that_says_too_little_is_refused(
-    changes: dict[str, Any], code: str
-) -> None:
-    error = refusal(evidence.record_evidence, report=replace(REPORT, **changes))
-    assert_refused(error, code)
-    assert Evidence.objects.count() == 0
-
-
-@pytest.mark.parametrize("code", ["EV 1", "EV\n1", "É1"])
-def test_the_code_of_evidence_keeps_to_its_letters(code: str) -> None:
-    error = refusal(evidence.record_evidence, report=replace(REPORT, code=code))
-    assert_refused(error, "evidence_code_malformed")
-
-
-def test_a_code_of_evidence_is_taken_once() -> None:
-    record()
-    error = refusal(evidence.record_evidence, report=REPORT)
-    assert_refused(error, "evidence_exists", evidence="EV-1")
-
-
-@pytest.mark.parametrize("dose", [None, 1, 5_000_000])
-def test_a_part_may_have_a_largest_dose(dose: int | None, revision: Revision) -> None:
-    part = revision.part
-    evidence.limit_dose(part_id=part.pk, max_dose_uj_cm2=dose, sign=sign())
-    part.refresh_from_db()
-    assert part.max_dose_uj_cm2 == dose
-
-
-@pytest.mark.parametrize("dose", [0, -1, 10**12])
-def test_a_largest_dose_is_above_nothing(dose: int, revision: Revision) -> None:
-    part = revision.part
-    error = refusal(evidence.limit_dose, part_id=part.pk, max_dose_uj_cm2=dose)
-    assert_refused(error, "dose_out_of_range")
 
 
 def test_nothing_of_the_protocols_has_a_dose_of_its_own() -> None:

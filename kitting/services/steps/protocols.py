@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
-from datetime import date
 from typing import TYPE_CHECKING, Final
 
+from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Missing, Refused
 from kitting.models import Evidence, Protocol, ProtocolLoad, Revision
 from kitting.models.lots import Container
@@ -17,6 +16,7 @@ from kitting.services.steps.recounts import need_length, need_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from datetime import date
 
 MOST_UJ_CM2: Final = 2_000_000_000
 """2 kJ/cm² in µJ/cm²: a slip of the unit, not a dose."""
@@ -30,44 +30,6 @@ MOST_PASSES: Final = 100
 NM: Final = (100, 400)
 """Ultraviolet, in nm: CIE's UV-C, UV-B and UV-A together are 100 to 400 nm."""
 LONGEST: Final = {"name": 80, "words on labels": 60, "way of laying": 80}
-
-
-@dataclass(frozen=True)
-class Load:
-    """Something that a protocol covers."""
-
-    revision_id: int
-    container: str
-    max_pieces: int
-    """In one container, 1 or more."""
-    orientation: str = ""
-    """How the pieces are laid."""
-
-
-@dataclass(frozen=True)
-class Terms:
-    """All that a version of a protocol says; nothing here has a value of its own."""
-
-    name: str
-    method: str
-    in_force_from: date
-    required_top_uj_cm2: int = 0
-    """0 where that side needs none, and for methods without a dose."""
-    required_bottom_uj_cm2: int = 0
-    turned: bool = False
-    hold_s: int | None = None
-    """For liquid and heat: unbroken time at or above the minimum."""
-    min_value: int | None = None
-    """Thousandths of a degree Celsius for heat, ppm for a liquid."""
-    low_nm: int | None = None
-    high_nm: int | None = None
-    max_passes: int | None = None
-    in_force_until: date | None = None
-    label_words: str = ""
-    """What the evidence allows to be said of what was disinfected."""
-    loads: tuple[Load, ...] = ()
-    evidence: tuple[str, ...] = ()
-    """Codes of evidence records."""
 
 
 def checked(terms: Terms) -> Terms:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from kitting import locking
 from kitting.domain.errors import Conflict, Refused
-from kitting.domain.stages import BagStage, MovementKind
+from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.models import Bag, BoxLine, Count, Movement, OpenBag
 from kitting.models.lots import CountedBy, Verdict
 from kitting.services.steps.bags import Change, change, need_stage, onward, save_bags
@@ -19,15 +19,6 @@ if TYPE_CHECKING:
 
 LONGEST_REASON: Final = 200
 """Characters of a reason; SQLite itself would take more."""
-COUNTABLE = (
-    BagStage.ARRIVED,
-    BagStage.ACCEPTED,
-    BagStage.EXPOSED,
-    BagStage.CLEARED,
-    BagStage.REJECTED,
-    BagStage.USED_UP,
-)
-"""Stages in which a bag can be counted: any but on the line, where nobody can."""
 ON_OR_AFTER = (BagStage.EXPOSED, BagStage.CLEARED)
 """Stages in which what a bag held on the line still counts."""
 
