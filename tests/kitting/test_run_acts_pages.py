@@ -106,7 +106,10 @@ def test_uncertainty_and_decline_are_asked_for_and_kept(client, band) -> None:
     assert (form["through_u"].value(), form["decline"].value()) == ("2.5", "1.5")
 
 
-def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(client, bags, hx) -> None:
+def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(
+    client, bags, hx, monkeypatch
+) -> None:
+    monkeypatch.setattr(timezone, "now", lambda: factories.NOW)
     factories.make_meter()
     factories.make_place(PlaceKind.LINE)
     factories.make_protocol(bags[0].lot.revision)
@@ -193,6 +196,18 @@ def test_a_run_by_heat_is_walked_from_opening_to_verdict(
     text = text_of(client.get(at(run)))
     assert run.stage == "released"
     assert "Held 33 min of the required 30 min without a break." in text
+
+
+def test_a_run_by_heat_is_opened_with_a_meter_that_is_there(client, oven: Run) -> None:
+    ledger_runs.log(oven, *ledger_runs.warm())
+    client.post(at(oven, "close"), {"op_key": key()})
+    path = f"{OPEN}?line={oven.line.code}"
+    form = client.get(path).context["form"]
+    assert form["meter"].value() == str(oven.meter_id)
+    response = client.post(path, {"op_key": key(), "meter": "0"})
+    assert_problem(response, "invalid_choice")
+    assert "Thermometer or test strip</a>:" in text_of(response)
+    assert Run.objects.count() == 1
 
 
 def test_a_run_by_heat_that_fell_short_says_so(client, oven: Run) -> None:
