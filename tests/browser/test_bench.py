@@ -220,6 +220,7 @@ def test_every_state_of_the_screen_fits_the_tablet(
 
     def scan(text: str, then: str | re.Pattern[str]) -> None:
         type_scan(page, text)
+        expect(waiting(page)).to_have_text("No scan waits")  # it was answered
         expect(next_words(page)).to_have_text(then)
         fits(text)
 

@@ -15,7 +15,6 @@ from kitting.labels.box_label import box_symbols
 from kitting.models import (
     Bag,
     Box,
-    Lot,
     OpenBag,
     Operation,
     Part,
@@ -169,16 +168,18 @@ def test_a_lot_that_is_in_the_box_already_comes_first(client, scan, at) -> None:
 def spoil(at: Packing, how: str) -> Bag:
     """A bag that would be offered first, were it not for one thing."""
     soon = factories.TODAY + timedelta(days=1)
+    dates = {"use_by": soon}
+    if how == "past its date":
+        dates = {
+            "made_on": soon - timedelta(days=9),
+            "use_by": soon - timedelta(days=2),
+        }
     revision = at.band
     if how == "another revision":
         revision = factories.make_revision(at.band.part, "B")
-    bag = at.bag(revision, use_by=soon)
+    bag = at.bag(revision, **dates)
     if how == "held":
         holds.place_hold(target="bag", value=bag.pk, reason="Torn", sign=sign())
-    if how == "past its date":
-        Lot.objects.filter(pk=bag.lot_id).update(
-            made_on=soon - timedelta(days=9), use_by=soon - timedelta(days=2)
-        )
     if how == "open elsewhere":
         OpenBag.objects.create(bench=factories.make_bench(), part=at.band.part, bag=bag)
     if how == "open too long":
@@ -216,11 +217,8 @@ def test_where_nothing_can_be_packed_the_screen_says_why(client, scan, at) -> No
     at.band.part.save(update_fields=["needs_clearing"])
     away = at.bag(at.band, 40)
     OpenBag.objects.create(bench=factories.make_bench(), part=at.band.part, bag=away)
-    past = at.bag(at.band, 20, use_by=factories.TODAY)
-    Lot.objects.filter(pk=past.lot_id).update(
-        made_on=factories.TODAY - timedelta(days=9),
-        use_by=factories.TODAY - timedelta(days=1),
-    )
+    days_ago = [factories.TODAY - timedelta(days=days) for days in (9, 1)]
+    at.bag(at.band, 20, made_on=days_ago[0], use_by=days_ago[1])
     response = scan("DO-SIZE-6")
     lacking = response.context["screen"].lacking
     assert (lacking.held, lacking.not_cleared, lacking.elsewhere) == (100, 30, 40)
