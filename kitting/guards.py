@@ -200,10 +200,8 @@ def _fixed(connection: BaseDatabaseWrapper, tables: set[str]) -> list[tuple[str,
         for rule in FIXED:
             if rule.table not in tables:
                 continue
-            described = connection.introspection.get_table_description(
-                cursor, rule.table
-            )
-            present = {column.name for column in described}
+            cursor.execute(f'SELECT * FROM "{rule.table}" LIMIT 0')
+            present = {str(column[0]) for column in cursor.description}
             when = condition(rule, present, differs=differs)
             if when:
                 made.append(make(rule.name, "UPDATE", rule.table, rule.words, when))

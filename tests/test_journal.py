@@ -205,8 +205,15 @@ def _by_hand(row: Any) -> list[list[Any]]:
 
 def test_a_link_hashes_what_its_description_says() -> None:
     """Recomputed here from the rows, with no function of the project."""
+    lot = Lot.objects.create(
+        number="L-1",
+        source="bench 2",
+        part=(revision := factories.make_revision()).part,
+        revision=revision,
+        made_on=factories.TODAY,
+    )
     hold = holds.place_hold(
-        target="source", value="bench 2", reason="x", sign=factories.sign()
+        target="source", value=lot.source, reason="x", sign=factories.sign()
     )
     link = Link.objects.get()
     row = Hold.objects.get(pk=hold.hold_id)

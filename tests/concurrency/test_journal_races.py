@@ -31,24 +31,24 @@ ACTS = 20
 
 
 @dataclass(frozen=True)
-class Sampled:
+class Taken:
     """A piece taken out."""
 
     left: int
 
 
-def sample_one(bag_id: int, sign: Sign) -> Sampled:
+def take_one(bag_id: int, sign: Sign) -> Taken:
     """Take one piece out of a bag, by the steps and locks that the services use."""
 
-    def work(act: Act) -> Sampled:
+    def work(act: Act) -> Taken:
         bag = locking.lock_row(Bag, bag_id)
-        moved = change(bag, Change(MovementKind.SAMPLED, 1, sign=-1))
+        moved = change(bag, Change(MovementKind.SCRAPPED, 1, sign=-1))
         save_bags([bag])
         act.write(moved)
-        return Sampled(left=bag.pieces)
+        return Taken(left=bag.pieces)
 
     sent = {"bag": bag_id}
-    return perform("sample_one", sign=sign, sent=sent, gives=Sampled, work=work)
+    return perform("take_one", sign=sign, sent=sent, gives=Taken, work=work)
 
 
 # -- Controls: the races are real ---------------------------------------------------
@@ -89,7 +89,7 @@ def test_eight_people_take_from_one_bag_and_every_piece_counts() -> None:
 
     def act(n: int) -> list[int]:
         mine = signs[n::THREADS]
-        return [sample_one(bag.pk, sign).left for sign in mine]
+        return [take_one(bag.pk, sign).left for sign in mine]
 
     results = times(THREADS, act)
     assert results.errors == []
@@ -152,7 +152,7 @@ def test_the_proof_holds_while_people_work() -> None:
     signs = [factories.sign() for _ in range(3 * ACTS)]
 
     def work(n: int) -> int:
-        return len([sample_one(bags[n].pk, sign) for sign in signs[n::3]])
+        return len([take_one(bags[n].pk, sign) for sign in signs[n::3]])
 
     results = at_once(
         [

@@ -222,7 +222,8 @@ def test_a_cell_longer_than_the_csv_module_takes_is_a_problem():
 
 def test_ten_thousand_rows_are_read_in_under_two_seconds():
     row = (
-        "L-{},HEADBAND,R3,M2,2026-03-01,B,S,2028-03-01,,,100+100+40,tote,A,P-1:3,,no\n"
+        "L-{},HEADBAND,R3,M2,2026-03-01,B,S,2028-03-01,,,100+100+40,hand,tote,A,"
+        "P-1:3,,no,\n"
     )
     text = ",".join(HEADINGS) + "\n"
     data = (text + "".join(row.format(n) for n in range(10_000))).encode()

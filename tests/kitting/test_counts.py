@@ -16,7 +16,7 @@ from kitting.domain.errors import (
     WrongStage,
 )
 from kitting.models import Bag, Count, Link, Movement, OpenBag
-from kitting.services import checking, counts, lots, packing, samples
+from kitting.services import checking, counts, lotfiles, lots, packing, samples
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
@@ -41,7 +41,7 @@ def count(bag: Bag, counted: int, **changes: Any) -> counts.Counted:
     return done
 
 
-def refused(bag: Bag, counted: int, code: str, **changes: Any) -> LotwardError:
+def assert_refusal(bag: Bag, counted: int, code: str, **changes: Any) -> LotwardError:
     """Count, expect the refusal, and assert that nothing of it stayed."""
     before = (Link.objects.count(), bag.pieces, bag.moves)
     with pytest.raises(LotwardError) as caught:
@@ -165,14 +165,14 @@ def exposed(pieces: int = 100, most: int = 500) -> Bag:
 
 def test_a_bag_that_waits_for_its_verdict_is_not_emptied() -> None:
     bag = exposed()
-    refused(bag, 0, "exposed_bag_emptied")
+    assert_refusal(bag, 0, "exposed_bag_emptied")
     assert count(bag, 1).stage == "exposed"
 
 
 def test_a_bag_on_the_line_is_not_counted(bag: Bag) -> None:
     Bag.objects.filter(pk=bag.pk).update(stage="in_run")
     bag.refresh_from_db()
-    refused(bag, 99, "bag_wrong_stage")
+    assert_refusal(bag, 99, "bag_wrong_stage")
 
 
 @pytest.mark.parametrize(("found", "most"), [(4, None), (5, 104)])
@@ -210,7 +210,7 @@ def test_stacks_are_kept_with_the_rest_that_lay_loose(bag: Bag) -> None:
 def test_stacks_must_add_up(
     stacks: tuple[int, int] | None, code: str, bag: Bag
 ) -> None:
-    refused(bag, 103, code, counted_by="stack", stacks=stacks)
+    assert_refusal(bag, 103, code, counted_by="stack", stacks=stacks)
 
 
 @pytest.mark.parametrize(
@@ -228,7 +228,7 @@ def test_stacks_must_add_up(
 def test_a_count_that_makes_no_sense_is_not_written(
     counted: int, changes: dict[str, Any], code: str, bag: Bag
 ) -> None:
-    error = refused(bag, counted, code, **changes)
+    error = assert_refusal(bag, counted, code, **changes)
     kind = Conflict if code == "bag_moved_since" else Refused
     assert isinstance(error, kind)
 
@@ -398,3 +398,17 @@ def test_the_stage_decides_and_not_the_page(bag: Bag) -> None:
     Bag.objects.filter(pk=bag.pk).update(stage="in_run")
     with pytest.raises(WrongStage):
         counts.count_by_weight(bag_id=bag.pk, weighed=FINE, reason="x", sign=sign())
+
+
+def test_a_file_says_how_its_bags_were_counted() -> None:
+    revision = factories.make_revision()
+    head = "part;revision;made on;source;counts;counted by\n"
+    row = f"{revision.part.code};A;2026-01-14;Print bench;40 40;"
+    plan = lotfiles.plan_file(
+        data=f"{head}{row}Stack\n".encode(), date_order=None, now=factories.NOW
+    )
+    assert [bag.counted_by for bag in plan.lots[0].bags] == ["stack", "stack"]
+    bad = lotfiles.plan_file(
+        data=f"{head}{row}guess\n".encode(), date_order=None, now=factories.NOW
+    )
+    assert [problem.code for problem in bad.problems] == ["counting_way_unknown"]

@@ -302,3 +302,13 @@ def test_a_check_that_is_not_whole_is_not_written(
 def test_an_open_lot_is_not_checked(checker: Client, lot: Lot) -> None:
     response = checker.post(address("lot-check", lot.number), check_values())
     assert_problem(response, "lot_still_open", status=409)
+
+
+def test_how_the_bags_were_counted_comes_with_the_form(checker: Client) -> None:
+    values = new_values(number="HB-1", counted_by="machine")
+    checker.post(address("lot-new"), values)
+    lot = Lot.objects.get()
+    received = lot.movements.filter(kind="received")
+    assert set(received.values_list("counted_by", flat=True)) == {"machine"}
+    bad = checker.post(address("lot-new"), new_values(counted_by="guess"))
+    assert_problem(bad, "invalid_choice")

@@ -122,10 +122,12 @@ def test_a_calling_off_is_answered_when_the_next_box_is_closed(scan, at, twice) 
 
     scan("DO-SIZE-6")
     twice("DO-CALL-OFF-PARTS", close_the_next)
+    assert Box.objects.filter(stage=BoxStage.VOIDED).count() == 1
 
 
 def test_a_start_is_answered_when_its_recipe_is_withdrawn(twice) -> None:
     twice("DO-SIZE-6", lambda: Recipe.objects.update(in_force=False))
+    assert Box.objects.count() == 1
 
 
 def test_a_print_is_answered_when_its_label_no_longer_fits(scan, at, twice) -> None:
@@ -134,6 +136,7 @@ def test_a_print_is_answered_when_its_label_no_longer_fits(scan, at, twice) -> N
     scan("DO-CLOSE")
     long = "\n".join(f"Caution {n}." * 6 for n in range(40))
     twice("DO-PRINT-LOST", lambda: Product.objects.update(cautions=long))
+    assert Box.objects.get().prints.count() == 2
 
 
 @pytest.mark.parametrize("text", ["DO-CLOSE", "DO-SIZE-5", "DO-SIZE-X-6", "DO-PRINT"])
