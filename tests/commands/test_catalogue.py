@@ -20,6 +20,7 @@ from kitting.models import (
     Bench,
     BoxSize,
     Calibration,
+    DefectKind,
     Meter,
     Operation,
     Part,
@@ -124,6 +125,16 @@ def test_what_is_new_is_added_to_what_is_there(data) -> None:
     assert Revision.objects.filter(part__code="HB", code="E").exists()
     assert Meter.objects.get(serial="RM-0417").calibrations.count() == 2
     assert proving.prove() == []
+
+
+def test_a_meter_may_wait_for_its_calibration_and_a_defect_be_of_any_part(
+    data,
+) -> None:
+    data["meters"].append({"serial": "RM-9999", "name": "Radiometer"})
+    data["defects"].append({"code": "SMELL", "name": "Smell", "grade": "minor"})
+    load(data)
+    assert not Meter.objects.get(serial="RM-9999").calibrations.exists()
+    assert DefectKind.objects.get(code="SMELL").part is None
 
 
 def test_what_the_file_leaves_out_is_left_as_it_is(data) -> None:
@@ -255,6 +266,10 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         lambda d: _gtin(d, "09521234000020"),
         {"products[1].sizes[2].gtin": "catalogue_value"},
     ),
+    "no product code": (
+        lambda d: d["products"][1].pop("code"),
+        {"products[2].code": "catalogue_missing"},
+    ),
     "a product code": (
         lambda d: d["products"][0].update(code="FS 1"),
         {"products[1].code": "batch_product_code"},
@@ -288,6 +303,34 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
     "a calibration that ends before it begins": (
         lambda d: d["meters"][0].update(due="2025-01-01"),
         {"meters[1].due": "calibration_dates"},
+    ),
+    "texts that are none": (
+        lambda d: d["parts"][8].update(revisions="1"),
+        {"parts[9].revisions": "catalogue_kind"},
+    ),
+    "a revision twice": (
+        lambda d: d["parts"][8]["revisions"].append("1"),
+        {"parts[9].revisions[2]": "catalogue_twice"},
+    ),
+    "a day cut short": (
+        lambda d: d["products"][1]["recipes"][0].update({"from": "2026-2-3"}),
+        {"products[2].recipes[1].from": "catalogue_kind"},
+    ),
+    "a calibration on no day": (
+        lambda d: d["meters"][0].update(calibrated=7),
+        {"meters[1].on": "catalogue_kind"},
+    ),
+    "an uncertainty beyond all": (
+        lambda d: d["meters"][0].update(rel_u_ppm=1_000_000),
+        {"meters[1].rel_u_ppm": "uncertainty_out_of_range"},
+    ),
+    "a revision that a protocol covers": (
+        lambda d: d["protocols"][0]["loads"][0].update(revision="Z"),
+        {"protocols[1].loads[1].revision": "catalogue_no_such"},
+    ),
+    "a version in words": (
+        lambda d: d["protocols"][0].update(version="first"),
+        {"protocols[1].version": "catalogue_kind"},
     ),
     "a time zone": (
         lambda d: d["workshop"].update(time_zone="Eskmoor"),

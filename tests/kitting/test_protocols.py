@@ -307,6 +307,8 @@ def test_a_signature_means_something(meaning: str, revision: Revision) -> None:
 def test_a_held_draft_is_not_signed(revision: Revision) -> None:
     record()
     protocol = draft(terms(revision, evidence=("EV-1",)))
+    lot = factories.make_lot()
+    holds.place_hold(target="lot", value=lot.pk, reason="Not this", sign=sign())
     holds.place_hold(target="protocol", value=protocol.pk, reason="No", sign=sign())
     error = refusal(
         protocols.sign_protocol,

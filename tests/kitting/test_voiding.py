@@ -132,6 +132,36 @@ def test_an_open_box_is_called_off_rather_than_voided(box: Box) -> None:
     assert_refused(error.value, "box_wrong_stage", stage="open")
 
 
+def test_a_box_that_was_filled_and_closed_in_between_is_not_voided(
+    at, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its old lines would scrap too few pieces; on PostgreSQL with real threads, see
+    tests/concurrency/test_voiding.py."""
+    box = factories.make_open_box(at.size, at.bench, at.band_bag)
+    lock_row = voiding.locking.lock_row
+
+    def slowly(model, pk, *beside):
+        if model is Box:
+            BoxLine.objects.create(
+                box=box, bag=at.visor_bag, lot=at.visor_bag.lot, pieces=1
+            )
+            Box.objects.filter(pk=pk).update(
+                stage=BoxStage.CLOSED,
+                serial="K1000001Z",
+                batch="1-A-26014-1",
+                packed_on=factories.TODAY,
+                closed_at=factories.NOW,
+            )
+        return lock_row(model, pk, *beside)
+
+    monkeypatch.setattr(voiding.locking, "lock_row", slowly)
+    with pytest.raises(Conflict) as error:
+        void(box)
+    assert_refused(error.value, "page_is_old")
+    box.refresh_from_db()
+    assert box.stage == BoxStage.OPEN
+
+
 def test_a_box_in_a_shipment_is_not_voided() -> None:
     box = factories.make_labelled_box()
     factories.make_shipment(box)

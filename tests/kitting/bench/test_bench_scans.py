@@ -85,6 +85,12 @@ def test_a_label_is_not_awaited_while_a_box_is_open(scan, at) -> None:
     assert elsewhere.stage == BoxStage.CLOSED
 
 
+def test_the_label_of_an_open_box_is_not_printed(scan, at) -> None:
+    scan("DO-SIZE-6")
+    assert_problem(scan("DO-PRINT"), "bench_has_no_closed_box")
+    assert not Print.objects.exists()
+
+
 @pytest.mark.parametrize(
     ("text", "code"),
     [
