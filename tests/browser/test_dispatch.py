@@ -50,6 +50,9 @@ def begin(page: Page) -> None:
     page.get_by_label("Reference").fill("REQ-7")
     page.get_by_role("button", name="Begin the shipment").click()
     page.wait_for_url(re.compile("/shipments/S[0-9]"))
+    # A scanner types at once; the test waits, as a hand does, until the field is ready.
+    expect(page.locator("#scan")).to_be_focused()
+    page.wait_for_load_state("load")
 
 
 def scan(page: Page, text: str | None) -> None:

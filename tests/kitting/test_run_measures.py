@@ -103,7 +103,7 @@ def test_the_inverse_questions_are_answered_at_the_weakest_reading() -> None:
     )
     assert run_doses.inverses(still)[0].fastest_um_s is None
     slow = factories.open_run(
-        factories.make_protocol(required_top_uj_cm2=4_000_000_000),
+        factories.make_protocol(required_top_uj_cm2=2_000_000_000),
         belt=runs.Belt(zone_um=1, belt_um_s=1),
         readings=[(1, "top", 1)],
     )
