@@ -53,7 +53,7 @@ from tests.machine_counts import Counting
 pytestmark = pytest.mark.django_db
 
 EXAMPLES = int(os.environ.get("LOTWARD_TEST_MACHINE_EXAMPLES", "30"))
-STEPS = int(os.environ.get("LOTWARD_TEST_MACHINE_STEPS", "25"))
+STEPS = int(os.environ.get("LOTWARD_TEST_MACHINE_STEPS", "45"))
 
 pick = st.integers(min_value=0, max_value=10_000)
 counts = st.lists(st.integers(min_value=1, max_value=14), min_size=1, max_size=4)
