@@ -23,15 +23,13 @@ from kitting.models import (
     Place,
     Print,
     Protocol,
-    ProtocolLoad,
     Resumption,
     Revision,
     Run,
     Workshop,
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
-from kitting.models.lots import Container
-from kitting.models.runs import ProtocolMethod, Side
+from kitting.models.runs import Side
 from kitting.operations import Act, perform
 from kitting.services import (
     carriers,
@@ -94,6 +92,8 @@ def print_label(of: Box | Bag) -> None:
         row = Print(
             box=of if isinstance(of, Box) else None,
             bag=of if isinstance(of, Bag) else None,
+            kind="box" if isinstance(of, Box) else "bag",
+            number=str(of),
             copy=of.prints.count() + 1,
             data_sha=digest,
             pdf_sha=digest,
@@ -117,27 +117,6 @@ def make_line() -> tuple[Place, Meter]:
         sign=sign(),
     )
     return line, meter
-
-
-def make_protocol(revision: Revision) -> Protocol:
-    protocol = Protocol.objects.create(
-        code=factories.unique("D"),
-        version=1,
-        name="Belt",
-        method=ProtocolMethod.UVC_BELT,
-        required_top_uj_cm2=REQUIRED_UJ_CM2,
-        required_bottom_uj_cm2=0,
-        in_force_from=date(2026, 1, 1),
-        signed_by="Quality officer",
-    )
-    ProtocolLoad.objects.create(
-        protocol=protocol,
-        part=revision.part,
-        revision=revision,
-        container=Container.TOTE,
-        max_pieces=1000,
-    )
-    return protocol
 
 
 def run_bags(
@@ -235,7 +214,7 @@ def make_history() -> History:
     band, visor, band_lot, visor_lot = _take_in_all()
     _reject_one(band)
     line, meter = make_line()
-    protocol = make_protocol(band)
+    protocol = factories.make_protocol(band, required_top_uj_cm2=REQUIRED_UJ_CM2)
     first, second = band_lot.bags.order_by("pk")
     print_label(first)
     failed = run_bags(line, protocol, meter, [first], DARK)

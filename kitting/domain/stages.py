@@ -100,3 +100,18 @@ COUNTABLE = (
     BagStage.USED_UP,
 )
 """Stages in which a bag can be counted: any but on the line, where nobody can."""
+
+
+class PrintState(StrEnum):
+    """How far a print job has come."""
+
+    QUEUED = "queued"
+    SENT = "sent"
+    PRINTING = "printing"
+    DONE = "done"
+    FAILED = "failed"
+    CANCELLED = "cancelled"
+
+
+PRINT_OVER = (PrintState.DONE, PrintState.FAILED, PrintState.CANCELLED)
+"""States in which no printer works on a job any more."""

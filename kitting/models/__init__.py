@@ -10,7 +10,6 @@ from kitting.models.boxes import (
     BoxLine,
     BoxPut,
     OpenBag,
-    Print,
 )
 from kitting.models.catalogue import (
     BoxSize,
@@ -40,6 +39,7 @@ from kitting.models.evidence import (
 from kitting.models.holds import Hold, Lift
 from kitting.models.journal import JournalHead, Link, Operation
 from kitting.models.lots import Bag, Carrier, Check, Lot, LotOrigin, Movement
+from kitting.models.printing import Print, Printer, PrintJob, Stock
 from kitting.models.runs import (
     Calibration,
     Dosimeter,
@@ -97,6 +97,8 @@ __all__ = [
     "Part",
     "Place",
     "Print",
+    "PrintJob",
+    "Printer",
     "Product",
     "Protocol",
     "ProtocolEvidence",
@@ -114,6 +116,7 @@ __all__ = [
     "Sample",
     "SampleResult",
     "Signature",
+    "Stock",
     "User",
     "Workshop",
     "Yield",
