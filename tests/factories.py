@@ -27,7 +27,6 @@ from kitting.models import (
     Place,
     Product,
     Protocol,
-    ProtocolLoad,
     Recipe,
     RecipeLine,
     Revision,
@@ -36,7 +35,16 @@ from kitting.models import (
 )
 from kitting.models.catalogue import Per, PlaceKind
 from kitting.operations import Sign
-from kitting.services import checking, lots, packing, printing, runs
+from kitting.services import (
+    checking,
+    evidence,
+    lots,
+    packing,
+    printing,
+    protocols,
+    runs,
+)
+from kitting.services.steps.protocols import mark_of
 
 NOW = datetime(2026, 1, 14, 4, 0, tzinfo=UTC)
 TODAY = date(2026, 1, 14)
@@ -196,33 +204,60 @@ def make_meter(due: date = date(2026, 12, 31), rel_u_ppm: int = 50_000) -> Meter
 
 
 def make_protocol(
-    *revisions: Revision, container: str = "tote", **changes: Any
+    *revisions: Revision,
+    container: str = "tote",
+    signed_by: str | None = None,
+    **terms: Any,
 ) -> Protocol:
-    """A protocol in force that asks for 1000 mJ/cm² on top and covers the revisions."""
-    protocol = Protocol.objects.create(
-        **{
-            "code": unique("UV"),
-            "version": 1,
-            "name": "Belt, one layer",
-            "method": "uvc_belt",
-            "required_top_uj_cm2": 1_000_000,
-            "required_bottom_uj_cm2": 0,
-            "in_force_from": date(2026, 1, 1),
-            "evidence": "Laboratory report 1",
-            "label_words": "Disinfected (UV-C)",
-            "signed_by": "Quality officer",
-            **changes,
-        }
+    """A signed protocol in force, asking for 1000 mJ/cm² on top.
+
+    It covers the revisions, or one of its own where none is given. A blank
+    ``signed_by`` makes a draft.
+    """
+    code = terms.pop("code", None) or unique("UV")
+    values: dict[str, Any] = {
+        "name": "Belt, one layer",
+        "method": "uvc_belt",
+        "required_top_uj_cm2": 1_000_000,
+        "in_force_from": date(2026, 1, 1),
+        "label_words": "Disinfected (UV-C)",
+        **terms,
+    }
+    first = datetime.combine(values["in_force_from"], NOW.time(), UTC)
+    by = sign(now=min(first, NOW))
+    loads = tuple(
+        protocols.Load(revision.pk, container, 500)
+        for revision in revisions or [make_revision()]
     )
-    for revision in revisions:
-        ProtocolLoad.objects.create(
-            protocol=protocol,
-            part=revision.part,
-            revision=revision,
-            container=container,
-            max_pieces=500,
+    said = protocols.Terms(**values, loads=loads, evidence=(_report(by),))
+    drafted = protocols.draft_protocol(code=code, terms=said, sign=sign(now=by.now))
+    protocol = Protocol.objects.get(pk=drafted.protocol_id)
+    if signed_by is None:
+        officer = User.objects.filter(username="Quality officer").first()
+        officer = officer or make_person("quality officer", "Quality officer")
+        protocols.sign_protocol(
+            protocol_id=protocol.pk,
+            meaning="Approved for use",
+            mark=mark_of(protocol, until=protocol.in_force_until).hex(),
+            sign=sign(officer, now=by.now),
         )
+    elif signed_by:
+        Protocol.objects.filter(pk=protocol.pk).update(signed_by=signed_by)
+    protocol.refresh_from_db()
     return protocol
+
+
+def _report(by: Sign) -> str:
+    report = evidence.Report(
+        code=unique("EV"),
+        laboratory="Eskmoor laboratory",
+        surface="PETG film",
+        measured="log reduction",
+        result="3.2",
+        document="Report 1",
+        on=by.now.date(),
+    )
+    return evidence.record_evidence(report=report, sign=by).code
 
 
 def open_run(protocol: Protocol, meter: Meter | None = None, **changes: Any) -> Run:

@@ -79,9 +79,28 @@ def bake(*bags: Bag, since: int = 0, until: int = 60) -> Run:
     return run
 
 
+def stay_cold() -> Run:
+    """A run by heat that fails: its oven never got warm enough."""
+    run = open_oven(make_heat_protocol())
+    log(run, *warm(mc=60_000))
+    close(run)
+    return run
+
+
+def dip() -> Run:
+    """A run by liquid that is released: strong enough at both ends."""
+    protocol = make_heat_protocol(method="liquid", hold_s=600, min_value=1_000)
+    run = open_oven(protocol)
+    log(run, (0, 1_200), (12, 1_100))
+    close(run)
+    return run
+
+
 def measure_all() -> None:
-    """A run by heat, a lamp with its hours, and a meter that was found wrong."""
+    """Runs by heat and liquid, a lamp with its hours, and a meter that was found wrong."""
     bake()
+    stay_cold()
+    dip()
     line = factories.make_place(PlaceKind.LINE)
     lamps.fit_lamp(
         line_id=line.pk,

@@ -73,16 +73,18 @@ def signatures(tally: Tally) -> None:
     Args:
         tally: Where signatures are counted and faults noted.
     """
-    signed = Signature.objects.select_related(
-        "protocol__retirement", "operation"
-    ).order_by("pk")
-    for signature in signed:
-        tally.count += 1
-        _signed(tally, signature)
+    every = Protocol.objects.select_related("signature__operation", "retirement")
+    for protocol in every.order_by("pk"):
+        signature = getattr(protocol, "signature", None)
+        if signature is not None:
+            tally.count += 1
+            _signed(tally, protocol, signature)
+        elif protocol.signed_by.strip():
+            words = f"{protocol} names a signer who never signed it."
+            tally.add(PROTOCOL, protocol.pk, words, "none", protocol.signed_by)
 
 
-def _signed(tally: Tally, signature: Signature) -> None:
-    protocol = signature.protocol
+def _signed(tally: Tally, protocol: Protocol, signature: Signature) -> None:
     retired = getattr(protocol, "retirement", None)
     until = retired.was_until if retired else protocol.in_force_until
     tally.same(

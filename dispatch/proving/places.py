@@ -1,12 +1,13 @@
-"""Places: where boxes were put, and that bags on a carrier go where it goes."""
+"""Places: where boxes were put, which bags hang on a carrier and go where it goes."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from dispatch.proving.streams import grouped, rows, side_by_side
+from dispatch.proving.acts import Done, done
+from dispatch.proving.streams import batched, grouped, rows, side_by_side
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, Box, BoxPut
+from kitting.models import Bag, Box, BoxPut, Movement
 from kitting.models.catalogue import PlaceKind
 
 if TYPE_CHECKING:
@@ -39,10 +40,12 @@ def carriers(tally: Tally) -> None:
     """A bag on a carrier is full, open at no bench, and stands where its carrier does.
 
     While it is on the line, or until it is fetched from there, it stands at the line.
+    Which carrier it is on, the acts in the journal say.
 
     Args:
         tally: Where bags on carriers are counted and faults noted.
     """
+    _hung(tally)
     loaded = Bag.objects.filter(carrier__isnull=False).order_by("pk")
     for pk, stage, place, kind, where, opened in rows(
         loaded.values_list(
@@ -58,3 +61,34 @@ def carriers(tally: Tally) -> None:
         if kind != PlaceKind.LINE:
             words = "A bag on a carrier stands where the carrier stands."
             tally.same(BAG, pk, words, where or "none", place or "none")
+
+
+def _hung(tally: Tally) -> None:
+    """Every bag is on the carrier that the acts in the journal left it on, or on none."""
+    hung = _hung_by_acts()
+    on = Bag.objects.filter(carrier__isnull=False).order_by("pk")
+    found: dict[str, str] = dict(rows(on.values_list("number", "carrier__number")))
+    for batch in batched(sorted(hung.keys() | found.keys())):
+        bags = Bag.objects.filter(number__in=batch).order_by("pk")
+        for pk, number in rows(bags.values_list("pk", "number")):
+            words = "The acts in the journal left it on another carrier."
+            expected, is_on = hung.get(number, "none"), found.get(number, "none")
+            tally.same(BAG, pk, words, expected, is_on)
+
+
+def _hung_by_acts() -> dict[str, str]:
+    """Number of every bag that was hung on a carrier and never came off, and which."""
+    hung: dict[str, Done] = {}
+    for act in done("load_bag", "put_bag", "bring_bag"):
+        bag = act.gave.get("thing") or act.gave.get("bag", "")
+        if act.name == "load_bag" and act.gave.get("on"):
+            hung[bag] = act
+        else:  # taken off it, put away alone, or open at a bench
+            hung.pop(bag, None)
+    for batch in batched(sorted(hung)):
+        emptied = Movement.objects.filter(bag__number__in=batch, after=0)
+        told = emptied.order_by("pk").values_list("bag__number", "operation__link")
+        for bag, link in rows(told):  # an empty bag comes off
+            if bag in hung and link is not None and link >= hung[bag].link:
+                del hung[bag]
+    return {bag: act.gave.get("carrier", "") for bag, act in hung.items()}

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Exists, F, OuterRef, Q, Sum
 
+from dispatch.proving.acts import Done, done
 from dispatch.proving.streams import grouped, rows, side_by_side
 from kitting.domain import doses, exposure, holding
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.models import Bag, BoxLine, Movement, Run, RunBag, RunVerdict
-from kitting.models.runs import UVC, Moment
+from kitting.models.runs import UVC
 from kitting.queries.run_doses import needed_hold, readings_on_record, samples_of
 
 if TYPE_CHECKING:
@@ -25,13 +26,14 @@ STAY = RunBag._meta.db_table
 
 
 def verdicts(tally: Tally) -> None:
-    """Every closed run has the verdict that its readings give.
+    """Every run ended as the journal says, with the verdict that was measured.
 
     Args:
         tally: Where runs are counted and faults noted.
     """
+    endings = {act.gave.get("run"): act for act in done("close_run", "give_up_run")}
     found = Run.objects.select_related("protocol").prefetch_related(
-        "readings", "dosimeters", "values", "verdicts__operation"
+        "readings", "dosimeters", "values", "verdicts"
     )
     for run in found.order_by("pk").iterator(chunk_size=200):
         tally.count += 1
@@ -43,35 +45,44 @@ def verdicts(tally: Tally) -> None:
                 exposure.exposure_ms(run.zone_um, run.belt_um_s),
                 run.exposure_ms,
             )
+        ending = endings.get(run.number)
+        _ended(tally, run, ending)
         given = {row.side: row for row in run.verdicts.all()}
         if run.stage == RunStage.OPEN:
             tally.same(RUN, run.pk, "An open run has no verdict.", 0, len(given))
-        elif run.protocol.method not in UVC:
-            _judge_hold(tally, run, given)
-        elif not _given_up(run):
+        elif ending is not None and ending.name == "give_up_run":
+            words = "A run that was given up has no verdict."
+            tally.same(RUN, run.pk, words, 0, len(given))
+        elif run.protocol.method in UVC:
             _judge(tally, run, given)
+        else:
+            _judge_hold(tally, run, given)
 
 
-def _given_up(run: Run) -> bool:
-    """Whether it failed without a closing reading: the lamps or the meter gave out."""
-    closing = any(row.moment == Moment.CLOSING for row in run.readings.all())
-    return run.stage == RunStage.FAILED and not closing and not run.verdicts.all()
+def _ended(tally: Tally, run: Run, ending: Done | None) -> None:
+    """Stage and moment are those of the act that ended it; without one, it is open."""
+    stage = RunStage.OPEN if ending is None else ending.gave.get("stage")
+    tally.same(RUN, run.pk, "The journal says another end of it.", stage, run.stage)
+    at = None if ending is None else ending.at
+    words = "It was closed at another moment."
+    tally.same(RUN, run.pk, words, at or "never", run.closed_at or "never")
 
 
 def _judge_hold(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
-    """A run by heat or liquid has no dose; released, it held long enough.
-
-    Nothing but its outcome in the journal tells one that failed from one given up.
-    """
+    """A run by heat or liquid has no dose; it is released if it held long enough."""
     tally.same(RUN, run.pk, "A run without light has no dose.", 0, len(given))
-    if run.stage == RunStage.RELEASED:
-        required = run.protocol.hold_s or 0
+    required = max(1, run.protocol.hold_s or 0)
+    try:
         hold = holding.longest_hold(
             samples_of(run), needed_hold(run), since=run.opened_at, until=run.closed_at
         )
-        if hold.seconds < max(1, required):
-            words = "Its logged values do not hold long enough (seconds)."
-            tally.add(RUN, run.pk, words, required, hold.seconds)
+    except Refused as error:
+        tally.add(RUN, run.pk, "Its log gives no hold.", "a hold", error.code)
+        return
+    enough = hold.seconds >= required
+    stage = RunStage.RELEASED if enough else RunStage.FAILED
+    words = f"Its logged values held {hold.seconds} s of {required} s."
+    tally.same(RUN, run.pk, words, stage, run.stage)
 
 
 def _doses(run: Run) -> dict[exposure.Side, exposure.SideDose]:
@@ -125,14 +136,6 @@ def _judge(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
     tally.same(RUN, run.pk, words, expected, found)
     stage = RunStage.RELEASED if verdict.passed else RunStage.FAILED
     tally.same(RUN, run.pk, "Its readings give another verdict.", stage, run.stage)
-    for row in list(given.values())[:1]:
-        tally.same(
-            RUN,
-            run.pk,
-            "It was closed at another moment.",
-            row.operation.at,
-            run.closed_at,
-        )
 
 
 def clearing(tally: Tally) -> None:

@@ -10,7 +10,7 @@ from kitting.domain.numbers import Kind, assign
 from kitting.models import Bag, Carrier, Movement, OpenBag, Operation, Place
 from kitting.queries import scans
 from kitting.queries.places import where
-from kitting.services import carriers, packing, place_scans, places, runs
+from kitting.services import carriers, counts, packing, place_scans, places, runs
 from tests import factories
 from tests.assertions import assert_refused
 
@@ -220,3 +220,24 @@ def test_a_box_goes_on_no_carrier(box_first: bool, trolley: Carrier) -> None:
         "carrier_takes_bags", place_scans.take_scan, text=text, hand=hand
     )
     assert error.params["read"] == str(box)
+
+
+def test_a_bag_that_was_emptied_hangs_nowhere_when_pieces_are_found(
+    trolley: Carrier, bags: list[Bag]
+) -> None:
+    one = bags[0]
+    load(trolley, *bags)
+    for counted in (0, 3):
+        counts.count_again(
+            bag_id=one.pk,
+            counted=counted,
+            counted_by="hand",
+            reason="Lost and found",
+            sign=factories.sign(),
+        )
+    one.refresh_from_db()
+    assert (one.pieces, one.carrier) == (3, None)
+    assert prove() == []
+    load(trolley, one)
+    assert one.carrier == trolley
+    assert prove() == []

@@ -368,7 +368,7 @@ def test_the_same_signature_sent_twice_is_one(revision: Revision) -> None:
 def test_one_somebody_signed_before_signatures_may_get_a_new_version(
     revision: Revision,
 ) -> None:
-    old = factories.make_protocol(revision)
+    old = factories.make_protocol(revision, signed_by="Quality officer")
     done = protocols.draft_version(code=old.code, sign=sign())
     assert Protocol.objects.get(pk=done.protocol_id).evidence == ""
 

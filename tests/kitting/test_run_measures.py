@@ -9,7 +9,7 @@ import pytest
 
 from dispatch.proving import prove
 from kitting.domain.errors import Missing, OperationKeyReused, Refused, WrongStage
-from kitting.models import Run, RunValue
+from kitting.models import Protocol, Run, RunValue
 from kitting.queries import run_doses
 from kitting.services import runs
 from tests import factories, ledger_runs
@@ -294,7 +294,10 @@ def test_a_run_by_heat_opens_with_nothing_of_light(changes, code: str) -> None:
 
 
 def test_a_protocol_by_heat_says_how_long_and_how_hot() -> None:
-    protocol = ledger_runs.make_heat_protocol(required_top_uj_cm2=1, min_value=None)
+    protocol = ledger_runs.make_heat_protocol(signed_by="")
+    Protocol.objects.filter(pk=protocol.pk).update(
+        required_top_uj_cm2=1, min_value=None, signed_by="Quality officer"
+    )
     values = {"protocol": protocol, "meter": factories.make_meter(), "sign": sign()}
     assert_refuses("hold_not_stated", Refused, ledger_runs.open_oven, **values)
 

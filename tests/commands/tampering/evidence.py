@@ -92,11 +92,41 @@ def retirement_taken_away(history: History) -> list[Named]:
     return [("signatures", Protocol, history.retired.pk), ("chain", Link, link)]
 
 
+def _draft_after(signed: Protocol) -> Protocol:
+    draft = Protocol.objects.get(pk=signed.pk)
+    draft.pk, draft.version, draft.signed_by = None, signed.version + 1, ""
+    draft.save(force_insert=True)
+    return draft
+
+
 @tamperer
 def signature_moved_to_another_protocol(history: History) -> list[Named]:
-    row = Signature.objects.get()
-    change(row, protocol=history.protocol)
+    row = Signature.objects.get(protocol=history.retired)
+    draft = _draft_after(history.retired)
+    change(row, protocol=draft)
     return [
-        ("signatures", Protocol, history.protocol.pk),
+        ("signatures", Protocol, draft.pk),
+        ("signatures", Protocol, history.retired.pk),
         ("chain", Link, link_of(row)),
     ]
+
+
+@tamperer
+def protocol_signed_by_sql(history: History) -> list[Named]:
+    draft = _draft_after(history.protocol)
+    change(draft, signed_by="Quality officer")
+    return [("signatures", Protocol, draft.pk)]
+
+
+@tamperer
+def signature_taken_away(history: History) -> list[Named]:
+    row = Signature.objects.get(protocol=history.protocol)
+    link = link_of(row)
+    remove(row)
+    return [("signatures", Protocol, history.protocol.pk), ("chain", Link, link)]
+
+
+@tamperer
+def signer_of_a_signed_protocol_wiped(history: History) -> list[Named]:
+    change(history.protocol, signed_by="")
+    return [("signatures", Protocol, history.protocol.pk)]

@@ -49,7 +49,7 @@ def belt_uncertainty_of_a_run(history: History) -> list[Named]:
 
 @tamperer
 def cold_value_in_a_released_run(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat")
+    run = Run.objects.get(protocol__method="heat", stage="released")
     row = run.values.get(at=run.opened_at + timedelta(minutes=30))
     change(row, value=69_000)
     return [("chain", Link, link_of(row)), ("runs", Run, row.run_id)]
@@ -57,7 +57,8 @@ def cold_value_in_a_released_run(history: History) -> list[Named]:
 
 @tamperer
 def log_of_a_released_run_deleted(history: History) -> list[Named]:
-    rows = list(RunValue.objects.filter(run__protocol__method="heat"))
+    run = Run.objects.get(protocol__method="heat", stage="released")
+    rows = list(RunValue.objects.filter(run=run))
     for row in rows:
         remove(row)
     return [("runs", Run, rows[0].run_id)]
@@ -75,3 +76,63 @@ def stay_that_began_earlier(history: History) -> list[Named]:
     row = RunBag.objects.get(run=history.failed)
     change(row, on_at=row.on_at - timedelta(hours=1))
     return [("stays", RunBag, row.pk)]
+
+
+@tamperer
+def failed_heat_run_released(history: History) -> list[Named]:
+    run = Run.objects.get(protocol__method="heat", stage="failed")
+    change(run, stage="released")
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def released_heat_run_failed(history: History) -> list[Named]:
+    run = Run.objects.get(protocol__method="heat", stage="released")
+    change(run, stage="failed")
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def released_liquid_run_failed(history: History) -> list[Named]:
+    run = Run.objects.get(protocol__method="liquid")
+    change(run, stage="failed")
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def run_given_up_by_sql(history: History) -> list[Named]:
+    """As if the lamps had gone out, with readings and verdicts taken away."""
+    run = history.released
+    for row in [*run.readings.filter(moment="closing"), *run.verdicts.all()]:
+        remove(row)
+    change(run, stage="failed")
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def run_opened_again(history: History) -> list[Named]:
+    run = Run.objects.get(protocol__method="heat", stage="failed")
+    change(run, stage="open", closed_at=None)
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def run_closed_later(history: History) -> list[Named]:
+    run = history.failed
+    assert run.closed_at is not None
+    change(run, closed_at=run.closed_at + timedelta(days=1))
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def run_that_no_act_ended(history: History) -> list[Named]:
+    run = Run.objects.get(stage="open")
+    change(run, stage="failed", closed_at=run.opened_at)
+    return [("runs", Run, run.pk)]
+
+
+@tamperer
+def closing_that_tells_nothing(history: History) -> list[Named]:
+    row = history.released.verdicts.get().operation.link
+    change(row, outcome="so it is")
+    return [("chain", Link, row.pk), ("runs", Run, history.released.pk)]

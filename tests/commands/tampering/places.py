@@ -54,3 +54,31 @@ def open_bag_on_a_carrier(history: History) -> list[Named]:
     assert row is not None
     change(row.bag, carrier=Carrier.objects.get())
     return [("carriers", Bag, row.bag_id)]
+
+
+@tamperer
+def bag_taken_off_its_carrier(history: History) -> list[Named]:
+    row = Bag.objects.get(carrier__isnull=False)
+    change(row, carrier=None)
+    return [("carriers", Bag, row.pk)]
+
+
+@tamperer
+def bag_hung_on_a_carrier_by_sql(history: History) -> list[Named]:
+    """It stands where the carrier does, is full, and open at no bench."""
+    carrier = Carrier.objects.get()
+    loose = Bag.objects.filter(carrier=None, pieces__gt=0, open_at=None)
+    row = loose.exclude(stage="in_run").first()
+    assert row is not None
+    change(row, carrier=carrier, place=carrier.place_id)
+    return [("carriers", Bag, row.pk)]
+
+
+@tamperer
+def bag_on_another_carrier(history: History) -> list[Named]:
+    row = Bag.objects.get(carrier__isnull=False)
+    other = Carrier.objects.get()
+    other.pk, other.number = None, "C-OTHER"
+    other.save(force_insert=True)
+    change(row, carrier=other)
+    return [("carriers", Bag, row.pk)]
