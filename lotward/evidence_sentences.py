@@ -77,6 +77,14 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s holds %(part)s, which goes by the %(unit)s and not by the piece."
         " Enter its amount under “count again”."
     ),
+    "password_locked": _(
+        "The password of %(name)s was wrong too often from this place. Nothing was"
+        " done. Wait a quarter of an hour, or ask a manager."
+    ),
+    "password_wrong": _(
+        "This is not the password of %(name)s. Nothing was done. Enter the password"
+        " with which you sign in."
+    ),
     "protocol_code_malformed": _(
         "“%(read)s” cannot be the code of a protocol. Use at most 12 of A to Z, 0 to 9"
         " and hyphen."

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.entries import Load, Report, Terms
@@ -233,7 +234,23 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
     return LoadForms(data, initial=initial, prefix="load")
 
 
-class SignForm(KeyedForm):
+class NamedForm(KeyedForm):
+    """An act that puts a name under something: the password is asked for again."""
+
+    password = forms.CharField(
+        label=_("Your password, once more"),
+        strip=False,
+        max_length=4096,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    def __init__(self, *args: Any, by: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = _("You act as %(name)s. Somebody else signs off first, and then in.")
+        self.fields["password"].help_text = escape(words % {"name": by})
+
+
+class SignForm(NamedForm):
     """A signature under what was read: its mark comes with the page."""
 
     meaning = forms.CharField(
@@ -242,14 +259,16 @@ class SignForm(KeyedForm):
         initial=_("Approved for use"),
     )
     mark = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    field_order = ("op_key", "mark", "meaning", "password")
 
 
-class RetireForm(KeyedForm):
+class RetireForm(NamedForm):
     """Why a version ends."""
 
     reason = forms.CharField(
         label=_("Why"), max_length=200, widget=forms.Textarea(attrs={"rows": 2})
     )
+    field_order = ("op_key", "reason", "password")
 
 
 class JustDoForm(KeyedForm):

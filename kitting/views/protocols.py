@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.clock import day_of
@@ -31,7 +32,7 @@ from kitting.queries.protocols import (
 )
 from kitting.services import protocols
 from kitting.services.steps.protocols import evidence_of, mark_of, terms_of
-from kitting.views.acting import OK, UNFIT, attempt
+from kitting.views.acting import OK, UNFIT, attempt, attempt_by_name
 from lotward.http import allowed, get_or_404, go, render_part
 from lotward.tables import Column, file_response
 
@@ -251,15 +252,18 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
 
 
 @allowed("kitting.sign_protocols")
+@sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
 def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Sign a draft, as it stands on this page."""
     protocol = _version(code, version)
     mark = mark_of(protocol, until=protocol.in_force_until).hex()
-    form = SignForm(request.POST or None, initial={"mark": mark})
+    form = SignForm(
+        request.POST or None, initial={"mark": mark}, by=request.user.get_username()
+    )
     status = OK
     if request.method == "POST":
-        done, status = attempt(
+        done, status = attempt_by_name(
             request,
             form,
             lambda sign: protocols.sign_protocol(
@@ -279,14 +283,15 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
 
 
 @allowed("kitting.sign_protocols")
+@sensitive_post_parameters("password")
 @require_http_methods(["GET", "POST"])
 def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """End a version: today is its last day."""
     protocol = _version(code, version)
-    form = RetireForm(request.POST or None)
+    form = RetireForm(request.POST or None, by=request.user.get_username())
     status = OK
     if request.method == "POST":
-        done, status = attempt(
+        done, status = attempt_by_name(
             request,
             form,
             lambda sign: protocols.retire_protocol(

@@ -123,6 +123,7 @@ def draft_a_protocol(page: Page, bag: Bag) -> None:
 def sign_it(page: Page) -> None:
     page.get_by_role("link", name="Sign", exact=True).click()
     expect(page.locator("#main")).to_contain_text("77.5 mJ/cm²")
+    page.get_by_label("Your password").fill("pass")
     page.get_by_role("button", name="Sign BELT version 1").click()
     expect(page.locator(".answer")).to_contain_text("in force since")
     expect(page.locator("#main")).to_contain_text("Approved for use")

@@ -36,6 +36,7 @@ pytestmark = pytest.mark.django_db
 ClientFor = Callable[[User], Client]
 # The pages read the real clock.
 TODAY = timezone.now().date()
+PASSWORD = {"password": "pass"}
 
 
 def sign() -> Any:
@@ -88,7 +89,7 @@ def text_of(response: Any) -> str:
 
 def put_name_under(officer: Client, protocol: Protocol) -> Any:
     form = officer.get(at("sign", protocol)).context["form"]
-    values = keyed(meaning="Approved for use", mark=form.initial["mark"])
+    values = keyed(meaning="Approved for use", mark=form.initial["mark"], **PASSWORD)
     return officer.post(at("sign", protocol), values)
 
 
@@ -366,7 +367,7 @@ def test_a_draft_is_signed_as_it_was_read(draft: Protocol, officer: Client) -> N
 def test_a_draft_changed_since_is_a_conflict(draft: Protocol, officer: Client) -> None:
     form = officer.get(at("sign", draft)).context["form"]
     officer.post(at("edit", draft), draft_values(evidence=["EV-1"]))
-    values = keyed(meaning="Approved", mark=form.initial["mark"])
+    values = keyed(meaning="Approved", mark=form.initial["mark"], **PASSWORD)
     response = officer.post(at("sign", draft), values)
     assert_problem(response, "page_is_old", status=409)
     assert Signature.objects.count() == 0
@@ -382,13 +383,13 @@ def test_a_signed_version_gets_a_new_one_or_is_retired(
     assert "Also in force" in text_of(officer.get(at("sign", copy)))
     again = officer.post(at("version", draft), keyed())
     assert_problem(again, "protocol_has_a_draft", status=409)
-    values = keyed(reason="Superseded")
+    values = keyed(reason="Superseded", **PASSWORD)
     for _ in range(2):
         response = officer.post(at("retire", draft), values)
         assert response.headers["Location"] == at("detail", draft)
     assert Retirement.objects.get().reason == "Superseded"
     assert "Superseded" in text_of(officer.get(at("detail", draft)))
-    late = officer.post(at("retire", draft), keyed(reason="Again"))
+    late = officer.post(at("retire", draft), keyed(reason="Again", **PASSWORD))
     assert_problem(late, "protocol_retired", status=409)
 
 
@@ -404,5 +405,6 @@ def test_a_signed_version_never_changes(
 
 def test_a_retirement_needs_its_reason(draft: Protocol, officer: Client) -> None:
     put_name_under(officer, draft)
-    assert_problem(officer.post(at("retire", draft), keyed(reason="")), "required")
+    response = officer.post(at("retire", draft), keyed(reason="", **PASSWORD))
+    assert_problem(response, "required")
     assert Retirement.objects.count() == 0
