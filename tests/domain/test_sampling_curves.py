@@ -34,7 +34,7 @@ def every_table_plan() -> list[Plan]:
         plan_for(lot, "II", aql, severity=severity)
         for lot in lots
         for aql in sampling.AQLS
-        for severity in ("normal", "tightened")
+        for severity in ("normal", "tightened", "reduced")
     ]
 
 
@@ -74,7 +74,7 @@ def test_points_of_the_curve(size, accept, aql, at_aql, qualities):
 @pytest.mark.parametrize("share", [0, 0.0001, 0.00065, 0.01, 0.065, 0.1, 0.5, 0.9, 1])
 def test_the_binomial_chance_agrees_with_scipy(share):
     for plan in every_table_plan():
-        theirs = stats.binom.cdf(plan.accept, plan.sample_size, share)
+        theirs = stats.binom.cdf(plan.reject - 1, plan.sample_size, share)
         assert acceptance(plan, share) == pytest.approx(theirs, rel=1e-9, abs=1e-280)
 
 
@@ -83,9 +83,18 @@ def test_the_hypergeometric_chance_agrees_with_scipy():
         lot = min(plan.lot_pieces, 20_000)
         assert plan.sample_size <= lot
         for bad in {0, 1, lot // 100, lot // 20, lot // 2, lot - 1, lot}:
-            theirs = stats.hypergeom.cdf(plan.accept, lot, bad, plan.sample_size)
+            theirs = stats.hypergeom.cdf(plan.reject - 1, lot, bad, plan.sample_size)
             ours = acceptance_finite(plan, lot, bad)
             assert ours == pytest.approx(theirs, rel=1e-7, abs=1e-12)
+
+
+# 105E, 4.10.1.4: between the two numbers the lot is accepted. Letter J, AQL 1.5: 32
+# pieces, 1/4; computed apart by scipy's probabilities of single counts.
+def test_what_lies_between_the_two_numbers_counts_as_accepted():
+    plan = plan_for(1_000, "II", 1.5, severity="reduced")
+    by_count = stats.binom.pmf(range(4), 32, 0.05)
+    assert acceptance(plan, 0.05) == pytest.approx(sum(by_count), rel=1e-9)
+    assert acceptance(plan, 0.05) > acceptance(plan_of(32, 1), 0.05)
 
 
 # Computed apart from the definition.
@@ -141,7 +150,7 @@ def test_the_curve_falls_and_ends_where_hardly_a_lot_is_accepted(plan):
 @pytest.mark.parametrize("plan", every_table_plan()[::5], ids=str)
 def test_both_risks_agree_with_scipy(plan):
     curve = sampling.operating_characteristic(plan)
-    size, accept = plan.sample_size, plan.accept
+    size, accept = plan.sample_size, plan.reject - 1
     exactly = stats.beta.ppf(0.9, accept + 1, size - accept)
     assert 0 <= curve.consumers.bad_ppm - exactly * 10**6 < 1.001
     assert curve.consumers.chance <= 0.1

@@ -37,26 +37,33 @@ CELLS = {
     for severity, name in (
         ("normal", "table-2a-single-normal-long"),
         ("tightened", "table-2b-single-tightened-long"),
+        ("reduced", "table-2c-single-reduced-long"),
     )
 }
 LEVELS = ("S-1", "S-2", "S-3", "S-4", "I", "II", "III")
 LOTS = st.integers(1, 3_000_000)
 AQLS = st.sampled_from(sampling.AQLS)
 LEVEL = st.sampled_from(LEVELS)
-SEVERITY = st.sampled_from(["normal", "tightened"])
+SEVERITY = st.sampled_from(["normal", "tightened", "reduced"])
 
 
 def test_the_transcription_is_whole():
     assert len(TABLE_1) == 15
-    assert [len(cells) for cells in CELLS.values()] == [192, 192]
+    assert [len(cells) for cells in CELLS.values()] == [192, 192, 192]
     assert tuple(TABLE_1[0])[2:] == sampling.LEVELS == LEVELS
 
 
-def test_letters_have_the_printed_sample_sizes():
-    printed = rows("code-letter-sample-size")
+@pytest.mark.parametrize(
+    ("name", "sizes"),
+    [
+        ("code-letter-sample-size", sampling.SAMPLE_SIZES),
+        ("code-letter-sample-size-reduced", sampling.REDUCED_SIZES),
+    ],
+)
+def test_letters_have_the_printed_sample_sizes(name, sizes):
+    printed = rows(name)
     assert [row["code_letter"] for row in printed] == list(sampling.LETTERS)
-    sizes = tuple(int(row["sample_size"]) for row in printed)
-    assert sizes == sampling.SAMPLE_SIZES
+    assert tuple(int(row["sample_size"]) for row in printed) == sizes
 
 
 # Table I, both ends of each range, each level: 210 letters.
@@ -67,7 +74,7 @@ def test_both_ends_of_each_lot_range_have_the_printed_letter(first, last, row, l
         assert plan_for(lot_pieces, level, 1.0).first_letter == row[level]
 
 
-# Tables II-A and II-B, as printed, arrows included.
+# Tables II-A, II-B and II-C, as printed, arrows and both numbers included.
 @pytest.mark.parametrize("severity", CELLS)
 def test_each_cell_is_as_printed(severity):
     for (letter, aql), row in CELLS[severity].items():
@@ -76,11 +83,14 @@ def test_each_cell_is_as_printed(severity):
             sampling.LETTERS.index(letter),
             sampling.AQLS.index(Decimal(aql)),
         )
-        printed = found.upper() if isinstance(found, str) else f"{found}/{found + 1}"
+        if isinstance(found, str):
+            printed = found.upper()
+        else:
+            printed = f"{found.accept}/{found.reject}"
         assert printed == row["printed_cell"], (letter, aql)
 
 
-# Each of 15 ranges x 2 ends x 7 levels x 12 AQLs x 2 severities: 5,040 plans.
+# Each of 15 ranges x 2 ends x 7 levels x 12 AQLs x 3 severities: 7,560 plans.
 @pytest.mark.parametrize("severity", CELLS)
 @pytest.mark.parametrize("level", LEVELS)
 def test_a_plan_is_the_printed_one_after_following_arrows(level, severity):
@@ -98,6 +108,7 @@ def test_a_plan_is_the_printed_one_after_following_arrows(level, severity):
                 assert plan.whole_lot is (size >= lot_pieces)
                 assert plan.accept == int(printed["ac"])
                 assert plan.reject == int(printed["re"])
+                assert plan.severity == severity
                 tried += 1
     assert tried == 15 * 12 * 2
 
@@ -139,16 +150,56 @@ def test_a_plan_names_the_arrows_that_led_to_it():
     assert plan_for(200_000, "II", 4.0).arrows == ("up",) * 2
 
 
-def test_reduced_inspection_uses_the_normal_plan_and_says_so():
-    reduced = plan_for(1_000, "II", 1.0, severity="reduced")
-    assert reduced == plan_for(1_000, "II", 1.0)
-    assert reduced.severity == "normal"
-    assert plan_for(1_000, "II", 1.0, severity="tightened").severity == "tightened"
+# Worked out by hand from the printed table; the first is the example of a published
+# lesson (letter J, AQL 1.5).
+@pytest.mark.parametrize(
+    ("lot", "level", "aql", "letter", "size", "accept", "reject"),
+    [
+        (1_000, "II", 1.5, "J", 32, 1, 4),
+        (1_000, "II", 1.0, "J", 32, 1, 3),
+        (1_000, "II", 2.5, "J", 32, 2, 5),
+        (500, "II", 1.0, "H", 20, 0, 2),
+        (100, "II", 1.0, "E", 5, 0, 1),  # an arrow up from F
+        (200, "II", 1.0, "H", 20, 0, 2),  # an arrow down from G
+        (2_000, "II", 4.0, "K", 50, 5, 8),
+        (200_000, "II", 2.5, "N", 200, 10, 13),  # an arrow up from P
+        (5, "II", 10, "C", 2, 0, 2),  # two arrows down from A
+        (2, "II", 10, "C", 2, 0, 2),
+    ],
+)
+def test_worked_plans_of_reduced_inspection(
+    lot, level, aql, letter, size, accept, reject
+):
+    plan = plan_for(lot, level, aql, severity="reduced")
+    assert (plan.letter, plan.sample_size) == (letter, size)
+    assert (plan.accept, plan.reject) == (accept, reject)
+    assert list(plan.between) == list(range(accept + 1, reject))
+    assert len(plan_for(lot, level, aql).between) == 0
 
 
+# Of the same row and column; where arrows lead elsewhere the plans are of two rows.
+def test_reduced_inspection_asks_for_two_fifths_of_the_sample_and_accepts_more():
+    for row, letter in enumerate(sampling.LETTERS):
+        for column, aql in enumerate(sampling.AQLS):
+            normal = tables.cell("normal", row, column)
+            reduced = tables.cell("reduced", row, column)
+            if isinstance(normal, str) or isinstance(reduced, str):
+                continue
+            assert reduced.accept <= normal.accept, (letter, aql)
+            assert reduced.accept < reduced.reject
+    ratios = [
+        reduced / normal
+        for reduced, normal in zip(
+            sampling.REDUCED_SIZES[3:], sampling.SAMPLE_SIZES[3:], strict=True
+        )
+    ]
+    assert all(0.37 < ratio < 0.41 for ratio in ratios)
+
+
+@pytest.mark.parametrize("severity", CELLS)
 @pytest.mark.parametrize("aql", sampling.AQLS)
-def test_a_lot_of_one_piece_is_accepted_only_without_a_bad_one(aql):
-    plan = plan_for(1, "II", aql)
+def test_a_lot_of_one_piece_is_accepted_only_without_a_bad_one(aql, severity):
+    plan = plan_for(1, "II", aql, severity=severity)
     assert (plan.sample_size, plan.accept, plan.reject) == (1, 0, 1)
     assert plan.whole_lot
 
@@ -189,8 +240,8 @@ def test_an_aql_that_is_no_figure_is_refused(aql):
 def test_a_sample_is_never_larger_than_its_lot(lot, level, aql, severity):
     plan = plan_for(lot, level, aql, severity=severity)
     assert 1 <= plan.sample_size <= lot
-    assert 0 <= plan.accept < plan.sample_size
-    assert plan.reject == plan.accept + 1
+    assert 0 <= plan.accept < plan.reject <= plan.sample_size
+    assert severity == "reduced" or plan.reject == plan.accept + 1
     assert plan.whole_lot is (plan.sample_size == lot)
 
 
@@ -205,7 +256,7 @@ def test_arrows_end_and_never_turn_round(lot, level, aql, severity):
     assert plan.arrows == (("down",) if step > 0 else ("up",)) * abs(step)
 
 
-# A diagonal of Table II-A keeps the acceptance number: the structure of the table.
+# A diagonal of Table II keeps its two numbers: the structure of the table.
 @given(st.integers(0, 14), st.integers(1, 11), SEVERITY)
 def test_one_letter_down_is_one_aql_to_the_left(row, column, severity):
     here = tables.cell(severity, row, column)

@@ -146,6 +146,28 @@ def test_a_lot_is_accepted_if_every_class_is(critical, major, minor, accepted):
         assert each.accepted is (each.found < each.plan.reject)
 
 
+# 105E, 4.10.1.4. Letter J, reduced: 32 pieces, 1/3 at 1.0 and 3/6 at 4.0.
+@pytest.mark.parametrize(
+    ("major", "minor", "accepted", "between"),
+    [
+        (1, 3, True, []),
+        (2, 3, True, ["major"]),
+        (2, 5, True, ["major", "minor"]),
+        (3, 0, False, []),
+        (0, 6, False, []),
+        (2, 6, False, ["major"]),
+    ],
+)
+def test_on_reduced_inspection_some_counts_accept_and_bring_normal_back(
+    major, minor, accepted, between
+):
+    severities: dict[DefectClass, Severity] = {"major": "reduced", "minor": "reduced"}
+    plans = plans_for(1_000, "II", {"major": 1.0, "minor": 4.0}, severities=severities)
+    verdict = judge(plans, {"critical": 0, "major": major, "minor": minor})
+    assert verdict.accepted is accepted
+    assert [each.defect_class for each in verdict.classes if each.between] == between
+
+
 @pytest.mark.parametrize(
     ("found", "code"),
     [

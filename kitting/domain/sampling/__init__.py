@@ -26,21 +26,45 @@ from kitting.domain.sampling.judging import (
 from kitting.domain.sampling.plans import (
     SEVERITIES,
     Plan,
-    Severity,
     all_pieces,
     plan_for,
 )
-from kitting.domain.sampling.switching import Event, State, Why, switch
-from kitting.domain.sampling.tables import AQLS, LETTERS, LEVELS, SAMPLE_SIZES, Arrow
+from kitting.domain.sampling.reducing import (
+    Sampled,
+    Standing,
+    need_reducible,
+    standing_of,
+)
+from kitting.domain.sampling.switching import (
+    ACCEPTED_TO_REDUCE,
+    START,
+    Event,
+    State,
+    Why,
+    after,
+    switch,
+)
+from kitting.domain.sampling.tables import (
+    AQLS,
+    LETTERS,
+    LEVELS,
+    REDUCED_SIZES,
+    SAMPLE_SIZES,
+    Arrow,
+    Severity,
+)
 
 __all__ = [
+    "ACCEPTED_TO_REDUCE",
     "AQLS",
     "CLASSES",
     "CONSUMERS_RISK",
     "LETTERS",
     "LEVELS",
+    "REDUCED_SIZES",
     "SAMPLE_SIZES",
     "SEVERITIES",
+    "START",
     "Arrow",
     "Characteristic",
     "ClassVerdict",
@@ -48,18 +72,23 @@ __all__ = [
     "Event",
     "Plan",
     "Point",
+    "Sampled",
     "Severity",
+    "Standing",
     "State",
     "Verdict",
     "Why",
     "acceptance",
     "acceptance_finite",
+    "after",
     "all_pieces",
     "draw",
     "judge",
+    "need_reducible",
     "operating_characteristic",
     "plan_for",
     "plans_for",
     "quality_at",
+    "standing_of",
     "switch",
 ]

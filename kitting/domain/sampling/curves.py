@@ -51,6 +51,8 @@ class Characteristic:
 def acceptance(plan: Plan, p: Number) -> float:
     """Give the chance that a lot from a process is accepted (type B, binomial).
 
+    On reduced inspection that includes lots that bring normal inspection back.
+
     Args:
         plan: The plan.
         p: Share of bad pieces that the process makes, 0 to 1.
@@ -96,7 +98,7 @@ def acceptance_finite(plan: Plan, lot_pieces: int, bad: int) -> float:
     if not 0 <= bad <= lot_pieces:
         raise Refused("bad_out_of_range", read=bad, most=lot_pieces)
     good = lot_pieces - bad
-    most = min(plan.accept, size)
+    most = min(plan.reject - 1, size)
     wanted = sum(math.comb(bad, k) * math.comb(good, size - k) for k in range(most + 1))
     return wanted / math.comb(lot_pieces, size)
 
@@ -171,7 +173,7 @@ def _rejected(plan: Plan, bad_ppm: int) -> float:
 def _ways(plan: Plan, bad: int, of: int) -> tuple[int, int]:
     """Give the chance of acceptance as two whole numbers, for bad pieces out of so many."""
     size = plan.sample_size
-    most = min(plan.accept, size)
+    most = min(plan.reject - 1, size)
     good = of - bad
     # The high power of good pieces is common to all terms; taken out, it is made once.
     wanted = sum(

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from kitting.domain.exact import Number
-    from kitting.domain.sampling.plans import Severity
+    from kitting.domain.sampling.tables import Severity
 
 DefectClass: TypeAlias = Literal["critical", "major", "minor"]
 CLASSES: tuple[DefectClass, ...] = get_args(DefectClass)
@@ -27,16 +27,29 @@ class ClassVerdict:
     plan: Plan
     found: int
     """Bad pieces of this class in the sample."""
-    accepted: bool
+
+    @property
+    def accepted(self) -> bool:
+        """Whether this class, by itself, lets the lot pass."""
+        return self.found < self.plan.reject
+
+    @property
+    def between(self) -> bool:
+        """Whether the lot passes, but normal inspection comes back (4.10.1.4)."""
+        return self.found in self.plan.between
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """The verdict on a lot: accepted if every class is."""
 
-    accepted: bool
     classes: tuple[ClassVerdict, ...]
     """Critical first."""
+
+    @property
+    def accepted(self) -> bool:
+        """Whether every class lets the lot pass."""
+        return all(each.accepted for each in self.classes)
 
 
 def plans_for(
@@ -97,6 +110,9 @@ def judge(
     Raises:
         Refused: ``class_unknown``, ``class_without_plan``, ``class_not_counted`` or
             ``found_out_of_range``; ``plan_missing`` without any plan.
+
+    References:
+        MIL-STD-105E, 4.10.1.1; 4.10.1.4 for what lies between the two numbers.
     """
     if not plans:
         raise Refused("plan_missing")
@@ -110,14 +126,14 @@ def judge(
     classes = tuple(
         _of_class(each, plans[each], found[each]) for each in CLASSES if each in plans
     )
-    return Verdict(all(verdict.accepted for verdict in classes), classes)
+    return Verdict(classes)
 
 
 def _of_class(defect_class: DefectClass, plan: Plan, found: int) -> ClassVerdict:
     if not 0 <= found <= plan.sample_size:
         most = plan.sample_size
         raise Refused("found_out_of_range", read=found, most=most, kind=defect_class)
-    return ClassVerdict(defect_class, plan, found, found <= plan.accept)
+    return ClassVerdict(defect_class, plan, found)
 
 
 def _known(classes: Mapping[DefectClass, object]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
+from typing import TYPE_CHECKING, get_args
 
 from kitting.domain.errors import Refused
 from kitting.domain.exact import exact
@@ -11,11 +11,12 @@ from kitting.domain.sampling.tables import (
     AQLS,
     LETTERS,
     LEVELS,
-    SAMPLE_SIZES,
     Arrow,
-    Drawn,
+    Numbers,
+    Severity,
     cell,
     letter_for,
+    sizes,
 )
 from kitting.domain.shown import shown
 
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
 
     from kitting.domain.exact import Number
 
-Severity: TypeAlias = Literal["normal", "tightened", "reduced"]
 SEVERITIES: tuple[str, ...] = get_args(Severity)
 
 
@@ -40,21 +40,26 @@ class Plan:
     accept: int
     """The lot is accepted with so many bad pieces in the sample, or fewer."""
     reject: int
-    """The lot is rejected with so many bad pieces in the sample, or more."""
+    """The lot is rejected with so many bad pieces in the sample, or more. On reduced
+    inspection not the next number: what lies between accepts the lot and ends it."""
     whole_lot: bool
     """All pieces are looked at."""
     level: str = ""
     """Inspection level; empty where all pieces are looked at by rule."""
     aql_percent: Decimal | None = None
     """Acceptable quality level in percent; None where all are looked at by rule."""
-    severity: Drawn = "normal"
-    """Of the table used."""
+    severity: Severity = "normal"
     first_letter: str = ""
     """Code letter of the lot, before arrows."""
     table_size: int = 0
     """Sample size of the plan in the table, which may be larger than the lot."""
     arrows: tuple[Arrow, ...] = ()
     """One for each row walked from the first letter to the letter used."""
+
+    @property
+    def between(self) -> range:
+        """Bad pieces that accept the lot and bring back normal inspection."""
+        return range(self.accept + 1, self.reject)
 
 
 def plan_for(
@@ -70,11 +75,10 @@ def plan_for(
         lot_pieces: Pieces in the lot, 1 or more.
         level: Inspection level: I, II, III or S-1 to S-4.
         aql: Acceptable quality level in percent defective, one of ``AQLS``.
-        severity: ``reduced`` is read as ``normal``, which asks for more: there is no
-            checked table of it here.
+        severity: Of inspection.
 
     Returns:
-        The plan; its ``severity`` is that of the table used.
+        The plan.
 
     Raises:
         CodeError: ``figure_unreadable`` if the AQL is no figure.
@@ -82,8 +86,8 @@ def plan_for(
             ``severity_unknown``.
 
     References:
-        MIL-STD-105E, Tables I, II-A and II-B, with their notes on arrows and on samples
-        as large as the lot.
+        MIL-STD-105E, Tables I, II-A, II-B and II-C, with their notes on arrows and on
+        samples as large as the lot.
 
     >>> plan_for(1_000, "II", 1.5).sample_size
     80
@@ -95,24 +99,23 @@ def plan_for(
     if severity not in SEVERITIES:
         known = ", ".join(SEVERITIES)
         raise Refused("severity_unknown", read=shown(severity), known=known)
-    table: Drawn = "tightened" if severity == "tightened" else "normal"
     column = _column(aql)
     first = LETTERS.index(letter_for(lot_pieces, level))
-    row, accept, arrows = _follow(table, first, column)
-    sample_size = min(SAMPLE_SIZES[row], lot_pieces)
-    accept = min(accept, sample_size - 1)
+    row, numbers, arrows = _follow(severity, first, column)
+    table_size = sizes(severity)[row]
+    sample_size = min(table_size, lot_pieces)
     return Plan(
         lot_pieces=lot_pieces,
         letter=LETTERS[row],
         sample_size=sample_size,
-        accept=accept,
-        reject=accept + 1,
+        accept=min(numbers.accept, sample_size - 1),
+        reject=min(numbers.reject, sample_size),
         whole_lot=sample_size == lot_pieces,
         level=level,
         aql_percent=AQLS[column],
-        severity=table,
+        severity=severity,
         first_letter=LETTERS[first],
-        table_size=SAMPLE_SIZES[row],
+        table_size=table_size,
         arrows=arrows,
     )
 
@@ -151,7 +154,9 @@ def _column(aql: Number) -> int:
 
 
 # No plan is more than the table's height away: an arrow never turns round.
-def _follow(table: Drawn, row: int, column: int) -> tuple[int, int, tuple[Arrow, ...]]:
+def _follow(
+    table: Severity, row: int, column: int
+) -> tuple[int, Numbers, tuple[Arrow, ...]]:
     arrows: list[Arrow] = []
     found = cell(table, row, column)
     while isinstance(found, str):

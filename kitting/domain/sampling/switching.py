@@ -1,12 +1,14 @@
-"""When inspection becomes stricter, goes back, and stops: one part from one source.
+"""When inspection becomes stricter, goes back, stops, and eases: one part, one source.
 
 The rules count lots on their first inspection only; a lot that is shown again after
-sorting does not count. Reduced inspection is never entered: the standard leaves it to
-choice (4.7.3 d), and its table is not here.
+sorting does not count. Reduced inspection never begins by itself: somebody decides it
+(``sampling/reducing.py`` has what must be met first), and a lot that is not clearly
+accepted ends it.
 
 References:
-    MIL-STD-105E, 4.7.1, 4.7.2 and 4.8, as reproduced in print; ISO 2859-1, 9.3 and 9.4
-    from memory. MIL-STD-105D stopped after 10 lots on tightened inspection instead.
+    MIL-STD-105E, 4.7.1 to 4.7.4, 4.8 and 4.10.1.4, as reproduced in print; ISO 2859-1,
+    9.3 and 9.4 from memory. MIL-STD-105D stopped after 10 lots on tightened inspection
+    instead.
 """
 
 from __future__ import annotations
@@ -20,25 +22,36 @@ from kitting.domain.shown import shown
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from kitting.domain.sampling.tables import Drawn
+    from kitting.domain.sampling.tables import Severity
 
-Event: TypeAlias = Literal["accepted", "rejected", "resumed"]
+Event: TypeAlias = Literal[
+    "accepted", "between", "rejected", "resumed", "reduced", "restored"
+]
 EVENTS: tuple[str, ...] = get_args(Event)
 Why: TypeAlias = Literal[
-    "start", "two_of_five_rejected", "five_accepted", "five_rejected", "resumed"
+    "start",
+    "two_of_five_rejected",
+    "five_accepted",
+    "five_rejected",
+    "resumed",
+    "reduced",
+    "rejected_on_reduced",
+    "between_on_reduced",
+    "restored",
 ]
 
 WINDOW: Final = 5
 REJECTED_IN_WINDOW: Final = 2
 ACCEPTED_TO_RETURN: Final = 5
 REJECTED_TO_STOP: Final = 5
+ACCEPTED_TO_REDUCE: Final = 10
 
 
 @dataclass(frozen=True, slots=True)
 class State:
     """How the next lot of a part from a source is inspected, and why."""
 
-    severity: Drawn
+    severity: Severity
     stopped: bool
     """Nothing is accepted by sample until the source has put right what is wrong."""
     why: Why
@@ -46,7 +59,7 @@ class State:
     at: int
     """Which lot, counted from 1, led to it; 0 at the start."""
     lots: int
-    """How many lots decided it; 0 at the start."""
+    """How many lots decided it; 0 at the start and where a person did."""
     rejected: int
     """How many of those were rejected."""
     seen: int = 0
@@ -67,35 +80,52 @@ def switch(history: Iterable[Event]) -> State:
 
     Args:
         history: What happened to the lots of one part from one source on their first
-            inspection, oldest first: ``accepted``, ``rejected``; or ``resumed`` where
-            the quality officer let a stopped source deliver again. May be empty.
+            inspection, oldest first: ``accepted``, ``rejected``, or ``between`` for a
+            lot that passed on reduced inspection with more bad pieces than its
+            acceptance number; or what the quality officer decided: ``resumed`` let a
+            stopped source deliver again, ``reduced`` began reduced inspection,
+            ``restored`` ended it. May be empty.
 
     Returns:
         The state after all of it. Verdicts while stopped change nothing.
 
     Raises:
-        Refused: ``verdict_unknown``, or ``inspection_not_stopped`` for a resumption
-            where nothing was stopped.
+        Refused: What ``after`` refuses.
 
     >>> switch(["accepted", "rejected", "accepted", "rejected"]).severity
     'tightened'
     """
     state = START
     for event in history:
-        state = _after(state, event)
+        state = after(state, event)
     return state
 
 
-def _after(state: State, event: Event) -> State:
+def after(state: State, event: Event) -> State:
+    """Tell how the next lot is inspected after one more thing happened.
+
+    Args:
+        state: The state before it.
+        event: What happened, as in ``switch``.
+
+    Returns:
+        The state after it.
+
+    Raises:
+        Refused: ``verdict_unknown``; ``inspection_not_stopped`` for a resumption where
+            nothing was stopped; ``reduced_from_normal_only`` and
+            ``reduced_needs_lots`` for reduced inspection too early;
+            ``inspection_not_reduced`` for what only happens on it.
+    """
     if event not in EVENTS:
         raise Refused("verdict_unknown", read=shown(str(event)))
-    if event == "resumed":
-        if not state.stopped:
-            raise Refused("inspection_not_stopped")
-        return _entered(state, "tightened", "resumed", lots=0, rejected=0)
+    if event in ("resumed", "reduced", "restored"):
+        return _decided(state, event)
     if state.stopped:
         return replace(state, seen=state.seen + 1)
-    accepted = event == "accepted"
+    if event == "between" and state.severity != "reduced":
+        raise Refused("inspection_not_reduced")
+    accepted = event != "rejected"
     counted = replace(
         state,
         seen=state.seen + 1,
@@ -105,7 +135,26 @@ def _after(state: State, event: Event) -> State:
     )
     if state.severity == "normal":
         return _from_normal(counted)
+    if state.severity == "reduced":
+        return _from_reduced(counted, event)
     return _from_tightened(counted)
+
+
+def _decided(state: State, event: Event) -> State:
+    if event == "resumed":
+        if not state.stopped:
+            raise Refused("inspection_not_stopped")
+        return _entered(state, "tightened", "resumed", lots=0, rejected=0)
+    if event == "restored":
+        if state.severity != "reduced":
+            raise Refused("inspection_not_reduced")
+        return _entered(state, "normal", "restored", lots=0, rejected=0)
+    if state.severity != "normal":
+        raise Refused("reduced_from_normal_only")
+    lots = state.accepted_in_a_row
+    if lots < ACCEPTED_TO_REDUCE:
+        raise Refused("reduced_needs_lots", lots=lots, needed=ACCEPTED_TO_REDUCE)
+    return _entered(state, "reduced", "reduced", lots=lots, rejected=0)
 
 
 def _from_normal(state: State) -> State:
@@ -134,8 +183,16 @@ def _from_tightened(state: State) -> State:
     return state
 
 
+def _from_reduced(state: State, event: Event) -> State:
+    if event == "rejected":
+        return _entered(state, "normal", "rejected_on_reduced", lots=1, rejected=1)
+    if event == "between":
+        return _entered(state, "normal", "between_on_reduced", lots=1, rejected=0)
+    return state
+
+
 def _entered(
-    state: State, severity: Drawn, why: Why, *, lots: int, rejected: int
+    state: State, severity: Severity, why: Why, *, lots: int, rejected: int
 ) -> State:
     return State(
         severity=severity,
