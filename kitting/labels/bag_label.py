@@ -16,6 +16,7 @@ class BagWords:
     lot: str = "Lot"
     pieces: str = "Pieces"
     made_on: str = "Made"
+    reprint: str = "Reprint {copy}"
 
 
 @dataclass(frozen=True)
@@ -43,6 +44,8 @@ class BagLabel:
     """Text on a black band across the top, such as "DEMONSTRATION – NOT FOR USE"."""
 
     words: BagWords = field(default_factory=BagWords)
+    copy: int = 1
+    """Which print of this label it is; from the second on the label says so."""
 
 
 def bag_symbols(label: BagLabel) -> tuple[Carried, Carried]:

@@ -11,33 +11,31 @@ from datetime import date
 from typing import Final
 
 from kitting.domain.errors import NotFit
-from kitting.labels.box_label import BoxLabel
+from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.carried import Carried
-from kitting.labels.geometry import (
-    LOGISTIC,
-    MATRIX,
-    MATRIX_QUIET,
-    NUMBER,
-    fit_linear,
-    fit_matrix,
+from kitting.labels.geometry import MATRIX, MATRIX_QUIET, fit_matrix
+from kitting.labels.large import (
+    GAP,
+    LEFT,
+    RIGHT,
+    TITLE,
+    WIDE,
+    across,
+    foot_symbol,
+    maker,
 )
 from kitting.labels.marks import MARKS
 from kitting.labels.paper import Paper
-from kitting.labels.text import Style, balanced, fit, width_mm, wrap
+from kitting.labels.text import Style, fit, width_mm, wrap
 
-LEFT: Final = 6.0
-WIDE: Final = 88.0
-RIGHT: Final = LEFT + WIDE
 DATES_LEFT: Final = 39.0
 MARK_SIDE: Final = 5.0
 MATRIX_ROOM: Final = 32.0
-GAP: Final = 2.5
 LOT_STEP: Final = 3.5
 
 NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.4, bold=True), 3))
 COUNT_HIGH: Final = 15.0
 COUNT_LOWEST: Final = 7.0
-TITLE: Final = Style(2.1)
 PACKED: Final = Style(7.0, bold=True)
 DATE: Final = Style(3.2, bold=True)
 SERIAL: Final = tuple((Style(high, bold=True), 1) for high in (3.6, 2.8, 2.2))
@@ -45,11 +43,7 @@ BATCH: Final = tuple((Style(high, bold=True), 1) for high in (2.8, 2.2))
 LOT: Final = Style(2.1)
 LOT_NUMBER: Final = Style(2.1, bold=True)
 CAUTION: Final = Style(2.2)
-MAKER: Final = Style(1.9)
-MAKER_NAME: Final = Style(1.9, bold=True)
-READABLE: Final = Style(2.8)
 READABLE_SMALL: Final = Style(1.8)
-MARK: Final = ((Style(11.5, bold=True), 2), (Style(7, bold=True), 3))
 
 
 class BoxFace:
@@ -79,25 +73,22 @@ class BoxFace:
             CodeError: Data that a symbol cannot carry.
             NotFit: A symbol or a text that has no room.
         """
-        self._across()
+        label = self.label
+        across(self.paper, label.mark)
         y = self._dates(self._name())
-        foot = self._cautions(self._maker(self._linear()))
+        foot = maker(
+            self.paper,
+            label.maker_name,
+            label.maker_address,
+            again=label.words.reprint.format(copy=label.copy) if label.copy > 1 else "",
+            foot=foot_symbol(self.paper, self.linear),
+            mark=self._mark,
+            indent=self._shift,
+        )
+        foot = self._cautions(foot)
         needed = self._numbers(y, foot)
         if needed > foot:
             raise self._full(needed - y, foot - y)
-
-    def _across(self) -> None:
-        """Draw the mark of a demo or a practice, hollow, so that all stays readable."""
-        if self.label.mark is None:
-            return
-        style, lines = balanced(
-            self.label.mark.replace(" –", "\u00a0–"), MARK, room_mm=112
-        )
-        for index, line in enumerate(lines):
-            down = (index - (len(lines) - 1) / 2) * style.high_mm * 1.6
-            self.paper.slanted_outline(
-                50 + down * 0.82, 58 + down * 0.57, line, style, degrees=55
-            )
 
     def _name(self) -> float:
         style, lines = fit(self.label.product_name, NAME, room_mm=WIDE)
@@ -229,44 +220,6 @@ class BoxFace:
             self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
         return y
 
-    def _linear(self) -> float:
-        """Draw the symbol at the foot; give the top of its block."""
-        paper, stock = self.paper, self.paper.stock
-        bars = self.linear.bars()
-        module = LOGISTIC if self.linear.pairs else NUMBER
-        size = fit_linear(bars, module=module, room=stock.width_dots, stock=stock)
-        text = "".join(self.linear.readable())
-        paper.text(50, 145, text, READABLE, align="centre")
-        left = (stock.width_dots - size.wide) // 2
-        top = stock.dots(145 - READABLE.high_mm - 1.4) - size.high
-        paper.clear(left - size.quiet, top, size.whole, size.high)
-        paper.bars(left, top, bars, size)
-        return stock.mm(top) - 3.5
-
-    def _maker(self, foot: float) -> float:
-        """Draw who made it above the symbol; give the top of the block."""
-        label = self.label
-        again = label.words.reprint.format(copy=label.copy) if label.copy > 1 else ""
-        room = WIDE - self._shift - (width_mm(again, MAKER) + GAP if again else 0)
-        name = wrap(label.maker_name, MAKER_NAME, room_mm=room, lines=1)
-        after = width_mm(label.maker_name, MAKER_NAME) + GAP
-        address = " · ".join(label.maker_address)
-        below: tuple[str, ...] = ()
-        if after + width_mm(address, MAKER) > room:
-            below = wrap(address, MAKER, room_mm=WIDE - self._shift, lines=2)
-        y = foot - 3.4 * len(below)
-        left = self._mark("maker", LEFT, y)
-        self.paper.text(RIGHT, y, again, MAKER, align="right")
-        for line in name:
-            self.paper.text(left, y, line, MAKER_NAME)
-        if not below:
-            self.paper.text(left + after, y, address, MAKER)
-        for index, line in enumerate(below, start=1):
-            self.paper.text(left, y + 3.4 * index, line, MAKER)
-        y -= MAKER.high_mm + 2.2
-        self.paper.rule(LEFT, y, WIDE)
-        return y
-
     def _cautions(self, foot: float) -> float:
         """Draw cautions and the marks that stand alone; give the top of the block."""
         cautions = list(self.label.cautions)
@@ -315,3 +268,18 @@ def _by_part(lots: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
     for part, number in lots:
         found.setdefault(part, []).append(number)
     return [(part, ", ".join(numbers)) for part, numbers in found.items()]
+
+
+def box_face(paper: Paper, label: BoxLabel) -> None:
+    """Draw a box label where the paper stands.
+
+    Args:
+        paper: A label of 100 × 150 mm.
+        label: What it says.
+
+    Raises:
+        CodeError: A number that breaks a rule of GS1 or cannot be encoded.
+        NotFit: A symbol or a text that the paper has no room for, or a character that
+            the typeface lacks.
+    """
+    BoxFace(paper, label, *box_symbols(label)).draw()

@@ -7,7 +7,8 @@ some rasterisers blacken every dot that is merely touched.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from io import BytesIO
 from typing import Final
 
@@ -41,20 +42,22 @@ class Paper:
     """Pages of one stock, drawn one after the other.
 
     Args:
-        stock: The paper and the printer's head.
+        stock: The label and the printer's head: what everything is measured from.
         title: Title of the document.
+        page: The page, where it is larger than the label.
     """
 
-    def __init__(self, stock: Stock, *, title: str) -> None:
+    def __init__(self, stock: Stock, *, title: str, page: Stock | None = None) -> None:
         for style in (_PLAIN, _HEAVY):
             load_font(style.font)
         self.stock = stock
+        page = page or stock
         self._dot = float(stock.points_per_dot)
-        self._top = stock.height_dots * self._dot - _SHAVED_POINTS
+        self._top = page.height_dots * self._dot - _SHAVED_POINTS
         self._file = BytesIO()
         self._canvas = Canvas(
             self._file,
-            pagesize=(stock.width_dots * self._dot - _SHAVED_POINTS, self._top),
+            pagesize=(page.width_dots * self._dot - _SHAVED_POINTS, self._top),
             invariant=1,
             pageCompression=1,
             initialFontName=_PLAIN.font,
@@ -71,6 +74,28 @@ class Paper:
     def next_page(self) -> None:
         """Go on with an empty page."""
         self._canvas.showPage()
+
+    @contextmanager
+    def label_at(self, left: int, top: int) -> Iterator[None]:
+        """Draw one label somewhere on the page; nothing of it leaves its place.
+
+        Args:
+            left: Dots from the left of the page to the label.
+            top: Dots from the top of the page to the label.
+
+        Yields:
+            Nothing; whatever is drawn meanwhile counts from the label's corner.
+        """
+        pen, stock = self._canvas, self.stock
+        wide, high = stock.width_dots * self._dot, stock.height_dots * self._dot
+        pen.saveState()
+        if left or top:
+            pen.translate(left * self._dot, -top * self._dot)
+        outline = pen.beginPath()
+        outline.rect(0, self._top - high, wide, high)
+        pen.clipPath(outline, stroke=0, fill=0)
+        yield
+        pen.restoreState()
 
     def text(
         self,
@@ -132,7 +157,9 @@ class Paper:
         pen.restoreState()
 
     def band(self, high_mm: float, text: str, style: Style) -> None:
-        """Draw white text on a black band across the top of the page.
+        """Draw white text on a black band across the top of the label.
+
+        The text stands low in it: the uppermost edge may be out of the printer's reach.
 
         Args:
             high_mm: Height of the band.
@@ -147,7 +174,7 @@ class Paper:
         left = (self.stock.mm(self.stock.width_dots) - width_mm(shown, style)) / 2
         self._canvas.setFillGray(1)
         self._canvas.setFont(style.font, style.points)
-        base = self._y((high_mm + style.high_mm) / 2)
+        base = self._y(high_mm - 0.2 * style.high_mm)
         self._canvas.drawString(left * _POINTS_PER_MM, base, shown)
 
     def rule(
@@ -156,6 +183,21 @@ class Paper:
         """Draw a horizontal rule, ``thick`` dots high, on the dot grid."""
         dots = self.stock.dots
         self._fill([(dots(x_mm), dots(y_mm), dots(length_mm), thick)])
+
+    def disc(self, x_mm: float, y_mm: float, radius_mm: float) -> None:
+        """Draw a solid disc around a point."""
+        self._canvas.setFillGray(0)
+        self._canvas.circle(
+            x_mm * _POINTS_PER_MM,
+            self._y(y_mm),
+            radius_mm * _POINTS_PER_MM,
+            stroke=0,
+            fill=1,
+        )
+
+    def block(self, left: int, top: int, wide: int, high: int) -> None:
+        """Blacken a rectangle of dots."""
+        self._fill([(left, top, wide, high)])
 
     def clear(self, left: int, top: int, wide: int, high: int) -> None:
         """Make a rectangle of dots white again."""

@@ -7,7 +7,7 @@ for the whole process.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from threading import Lock
@@ -39,6 +39,13 @@ class Raster:
         """Give one line of dots."""
         return self.dots[y * self.wide : (y + 1) * self.wide]
 
+    def part(self, left: int, top: int, wide: int, high: int) -> Raster:
+        """Cut out a rectangle."""
+        if (left, top, wide, high) == (0, 0, self.wide, self.high):
+            return self
+        rows = (self.row(y)[left : left + wide] for y in range(top, top + high))
+        return Raster(wide, high, b"".join(rows))
+
 
 @dataclass(frozen=True)
 class Symbol:
@@ -69,15 +76,42 @@ def rasterise(pdf: bytes, stock: Stock, *, page: int = 0) -> Raster:
     Returns:
         The dots; the page rounded up to whole ones.
     """
-    scale = float(stock.dots_per_inch / _POINTS_PER_INCH)
     with _rasteriser:
         document = pypdfium2.PdfDocument(pdf)
         try:
-            bitmap = document[page].render(scale=scale, grayscale=True)
-            wide, high, stride = bitmap.width, bitmap.height, bitmap.stride
-            shades = bytes(bitmap.buffer)
+            return _dots(document[page], stock)
         finally:
             document.close()
+
+
+def rasters(pdf: bytes, stock: Stock) -> Generator[Raster]:
+    """Turn every page into black and white dots, one after the other.
+
+    Args:
+        pdf: The document.
+        stock: The paper and the printer's head.
+
+    Yields:
+        The dots of each page.
+    """
+    with _rasteriser:
+        document = pypdfium2.PdfDocument(pdf)
+        pages = len(document)
+    try:
+        for page in range(pages):
+            with _rasteriser:
+                raster = _dots(document[page], stock)
+            yield raster
+    finally:
+        with _rasteriser:
+            document.close()
+
+
+def _dots(page: pypdfium2.PdfPage, stock: Stock) -> Raster:
+    scale = float(stock.dots_per_inch / _POINTS_PER_INCH)
+    bitmap = page.render(scale=scale, grayscale=True)
+    wide, high, stride = bitmap.width, bitmap.height, bitmap.stride
+    shades = bytes(bitmap.buffer)
     rows = (shades[y * stride : y * stride + wide] for y in range(high))
     return Raster(wide, high, b"".join(rows).translate(_BLACK_AND_WHITE))
 
@@ -130,15 +164,29 @@ def check_bag(pdf: bytes, label: BagLabel, stock: Stock, *, page: int = 0) -> No
 def _check(
     pdf: bytes, wanted: Sequence[Carried], stock: Stock, *, number: str, page: int
 ) -> None:
-    raster = rasterise(pdf, stock, page=page)
+    check_raster(rasterise(pdf, stock, page=page), wanted, number=number)
+
+
+def check_raster(
+    raster: Raster, wanted: Sequence[Carried], *, number: str, secret: bool = False
+) -> None:
+    """Refuse dots whose symbols do not read as they must.
+
+    Args:
+        raster: The dots of one label.
+        wanted: What its symbols must carry.
+        number: What the label is called in the error.
+        secret: Whether the error must not tell what was read.
+
+    Raises:
+        LotwardError: As in ``check_box``.
+    """
     symbols = _decode(raster)
     read = [(symbol.symbology_identifier, symbol.data) for symbol in symbols]
     if not same(wanted, read):
+        told = {"wanted": [one.read_as for one in wanted], "read": read}
         raise LotwardError(
-            "label_unreadable",
-            number=number,
-            wanted=[one.read_as for one in wanted],
-            read=read,
+            "label_unreadable", number=number, **({} if secret else told)
         )
     for one in wanted:
         for symbol in symbols:

@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Final
 
+from kitting.domain.errors import NotFit
+
 _MM_PER_INCH: Final = Fraction("25.4")
 _POINTS_PER_INCH: Final = 72
 
@@ -23,6 +25,8 @@ class Stock:
     width_mm: Fraction
     height_mm: Fraction
     dots_per_mm: Fraction
+    margin_mm: Fraction = Fraction(0)
+    """What the printer cannot reach on each side; on a sheet, of each label."""
 
     @property
     def width_dots(self) -> int:
@@ -57,5 +61,95 @@ class Stock:
         return replace(self, dots_per_mm=dots_per_mm)
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """A page of labels that stand in columns and rows.
+
+    Raises:
+        NotFit: ``sheet_has_no_labels`` without a column or a row; ``sheet_too_small``
+            when the labels reach over the page.
+    """
+
+    page_width_mm: Fraction
+    page_height_mm: Fraction
+    label: Stock
+    """Size of one label, and the dots of the printer."""
+
+    left_mm: Fraction
+    """From the edge of the page to the first label."""
+
+    top_mm: Fraction
+    columns: int
+    rows: int
+    gap_across_mm: Fraction = Fraction(0)
+    """Between two labels side by side."""
+
+    gap_down_mm: Fraction = Fraction(0)
+
+    def __post_init__(self) -> None:
+        """Refuse a grid that is empty or leaves the page."""
+        if self.columns < 1 or self.rows < 1:
+            raise NotFit("sheet_has_no_labels", columns=self.columns, rows=self.rows)
+        wide = self.left_mm + self.columns * self._across - self.gap_across_mm
+        high = self.top_mm + self.rows * self._down - self.gap_down_mm
+        if wide > self.page_width_mm or high > self.page_height_mm:
+            raise NotFit(
+                "sheet_too_small",
+                needed_width_mm=shown_mm(wide),
+                needed_height_mm=shown_mm(high),
+                width_mm=shown_mm(self.page_width_mm),
+                height_mm=shown_mm(self.page_height_mm),
+            )
+
+    @property
+    def labels(self) -> int:
+        """How many labels stand on a page."""
+        return self.columns * self.rows
+
+    @property
+    def page(self) -> Stock:
+        """The whole page as stock, on the same printer head."""
+        return Stock(self.page_width_mm, self.page_height_mm, self.label.dots_per_mm)
+
+    @property
+    def dots_per_mm(self) -> Fraction:
+        """Dots of the printer's head."""
+        return self.label.dots_per_mm
+
+    @property
+    def _across(self) -> Fraction:
+        return self.label.width_mm + self.gap_across_mm
+
+    @property
+    def _down(self) -> Fraction:
+        return self.label.height_mm + self.gap_down_mm
+
+    def spots(self) -> tuple[tuple[int, int], ...]:
+        """Give the upper left corner of each label in dots, row by row.
+
+        Each is rounded to the nearest dot by itself, so that no error adds up.
+        """
+        dots = self.label.dots_per_mm
+        return tuple(
+            (
+                round((self.left_mm + column * self._across) * dots),
+                round((self.top_mm + row * self._down) * dots),
+            )
+            for row in range(self.rows)
+            for column in range(self.columns)
+        )
+
+    def at(self, dots_per_mm: Fraction) -> Sheet:
+        """Give the same paper on another printer head."""
+        return replace(self, label=self.label.at(dots_per_mm))
+
+
+def shown_mm(length: Fraction | float) -> float | int:
+    """Give a length in mm as it is told: two decimals, none where they are 0."""
+    rounded = round(float(length), 2)
+    return int(rounded) if rounded.is_integer() else rounded
+
+
 BOX_100X150: Final = Stock(Fraction(100), Fraction(150), HEAD_203)
 BAG_70X40: Final = Stock(Fraction(70), Fraction(40), HEAD_203)
+SLIP_50X25: Final = Stock(Fraction(50), Fraction(25), HEAD_203)

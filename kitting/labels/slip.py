@@ -1,0 +1,144 @@
+"""The slip that goes with every set: 50 × 25 mm.
+
+A shield that has left its box can still be traced by it. Lengths are mm from the top
+left corner of the label.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+from kitting.domain.errors import NotFit
+from kitting.labels.carried import Carried, of_number
+from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
+from kitting.labels.paper import Paper
+from kitting.labels.small import notes
+from kitting.labels.text import Style, fit, width_mm
+
+LEFT: Final = 2.5
+RIGHT: Final = 47.5
+FOOT: Final = 22.8
+TOP: Final = 2.2
+BAND: Final = 3.4
+
+NAME: Final = (
+    (Style(2.4, bold=True), 1),
+    (Style(2.0, bold=True), 2),
+    (Style(1.7, bold=True), 2),
+)
+TITLE: Final = Style(1.6)
+VALUE: Final = tuple((Style(high, bold=True), 1) for high in (2.0, 1.7, 1.5))
+NOTE: Final = Style(1.6)
+STEP: Final = 3.1
+NOTE_STEP: Final = 2.5
+GAP: Final = 1.2
+MARK: Final = tuple((Style(high, bold=True), 1) for high in (1.6, 1.4))
+
+
+@dataclass(frozen=True)
+class SetSlipWords:
+    """Every word on the slip that is not data, in the label's language."""
+
+    serial: str = "Box"
+    batch: str = "Kit batch"
+    nth: str = "Set {nth} of {of}"
+    reprint: str = "Reprint {copy}"
+
+
+@dataclass(frozen=True)
+class SetSlip:
+    """Which box a set came from."""
+
+    product_name: str
+    kit_batch: str
+    serial: str
+    """Serial of the box."""
+
+    cautions: tuple[str, ...]
+    nth: int
+    of: int
+    words: SetSlipWords = field(default_factory=SetSlipWords)
+    mark: str | None = None
+    """Text on a black band across the top."""
+
+    copy: int = 1
+
+
+def slip_symbols(label: SetSlip) -> tuple[Carried]:
+    """Tell what the symbol carries: the serial of the box.
+
+    Args:
+        label: The slip.
+
+    Returns:
+        The matrix.
+    """
+    return (of_number(label.serial, linear=False),)
+
+
+def slip_face(paper: Paper, label: SetSlip) -> None:
+    """Draw the slip where the paper stands.
+
+    Args:
+        paper: A label of 50 × 25 mm.
+        label: What it says.
+
+    Raises:
+        CodeError: A serial that cannot be encoded.
+        NotFit: A symbol or a text that the paper has no room for, or a character that
+            the typeface lacks.
+    """
+    top = 0.0
+    if label.mark is not None:
+        top = BAND
+        style, marks = fit(label.mark, MARK, room_mm=RIGHT - LEFT)
+        paper.band(BAND, marks[0], style)
+    column, under = _matrix(paper, label, top)
+    room = column - LEFT - 1.5
+    style, lines = fit(label.product_name, NAME, room_mm=room)
+    y = max(TOP, top + 1.0)
+    first = y
+    for nth, line in enumerate(lines):
+        y += style.high_mm + (0.9 if nth else 0.0)
+        paper.text(LEFT, y, line, style)
+    words = label.words
+    indent = max(width_mm(title, TITLE) for title in (words.serial, words.batch)) + GAP
+    for title, value in ((words.serial, label.serial), (words.batch, label.kit_batch)):
+        y += STEP
+        paper.text(LEFT, y, title, TITLE)
+        style, lines = fit(value, VALUE, room_mm=room - indent)
+        paper.text(LEFT + indent, y, lines[0], style)
+    cautions = notes(label.cautions, NOTE, room_mm=RIGHT - LEFT)
+    needed = NOTE_STEP * len(cautions)
+    foot = max(y, under)
+    if foot + needed > FOOT:
+        raise NotFit(
+            "label_full",
+            number=label.serial,
+            needed_mm=round(foot + needed - first, 1),
+            room_mm=round(FOOT - first, 1),
+        )
+    y = FOOT - NOTE_STEP * (len(cautions) - 1)
+    for line in cautions:
+        paper.text(LEFT, y, line, NOTE)
+        y += NOTE_STEP
+
+
+def _matrix(paper: Paper, label: SetSlip, top: float) -> tuple[float, float]:
+    """Draw the matrix and what stands under it; give its column and their foot."""
+    stock, words = paper.stock, label.words
+    cells = slip_symbols(label)[0].matrix()
+    size = fit_matrix(cells, module=SMALL_MATRIX, room=stock.dots(12), stock=stock)
+    high = stock.dots(max(TOP, top + 1.0))
+    left = stock.dots(RIGHT) - size.side
+    paper.matrix(left, high, cells, size)
+    y = stock.mm(high + size.side + size.quiet) + 0.4
+    under = [words.nth.format(nth=label.nth, of=label.of)]
+    if label.copy > 1:
+        under.append(words.reprint.format(copy=label.copy))
+    for line in under:
+        y += TITLE.high_mm + (0.0 if line is under[0] else 0.9)
+        paper.text(RIGHT, y, line, TITLE, align="right")
+    widest = max(width_mm(line, TITLE) for line in under)
+    return min(stock.mm(left - size.quiet), RIGHT - widest), y

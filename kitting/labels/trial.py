@@ -1,0 +1,147 @@
+"""A page that shows where a printer puts its dots: edges, rulers, exact bars.
+
+Somebody holds a ruler beside it: the lines say what should be where. Lengths are mm.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from kitting.domain.errors import NotFit
+from kitting.labels.carried import of_number
+from kitting.labels.geometry import FEWEST_DOTS, LINEAR_QUIET, LinearFit
+from kitting.labels.paper import Paper
+from kitting.labels.pressed import Pressed
+from kitting.labels.readback import check_raster, rasterise
+from kitting.labels.stock import Sheet, Stock, shown_mm
+from kitting.labels.text import Style, fit
+
+TRIAL: Final = of_number("TEST", linear=True)
+"""Its bars and spaces are 1, 2, 3 and 4 modules wide."""
+
+WANTED_DOTS: Final = 3
+TICK_TEXT: Final = Style(1.5)
+NAME: Final = ((Style(2.2, bold=True), 2), (Style(1.6, bold=True), 3))
+FIGURES: Final = ((Style(1.8), 1), (Style(1.5), 2))
+LEAST: Final = (40, 25)
+LEFT: Final = 7.0
+TOP: Final = 5.6
+BARS: Final = (8.0, 3.0)
+"""Height of the bars, and the least."""
+
+EDGE: Final = 2
+"""Dots that a frame is thick."""
+
+
+def test_page(on: Stock | Sheet, *, name: str) -> Pressed:
+    """Draw what shows whether a printer and its stock are as they were entered.
+
+    The outer frame is the very edge of the paper, the second one the edge that the
+    printer is said to reach; rulers count mm from the upper left corner. On a sheet
+    every label has frames and rulers of its own.
+
+    Args:
+        on: The paper and the printer's head.
+        name: What the stock is called.
+
+    Returns:
+        A document of one page; the same bytes for the same paper and name.
+
+    Raises:
+        LotwardError: ``label_unreadable`` or ``bars_uneven`` when its own symbol does
+            not read back.
+        NotFit: ``stock_too_small`` under 40 × 25 mm; ``label_full`` or a missing
+            glyph for a name that does not fit.
+    """
+    label = on if isinstance(on, Stock) else on.label
+    if label.width_mm < LEAST[0] or label.height_mm < LEAST[1]:
+        raise NotFit(
+            "stock_too_small",
+            kind="test",
+            needed_width_mm=LEAST[0],
+            needed_height_mm=LEAST[1],
+            width_mm=shown_mm(label.width_mm),
+            height_mm=shown_mm(label.height_mm),
+        )
+    page, spots = (on, [(0, 0)]) if isinstance(on, Stock) else (on.page, on.spots())
+    paper = Paper(label, title=name, page=page)
+    for nth, spot in enumerate(spots):
+        with paper.label_at(*spot):
+            _frames(paper)
+            _rulers(paper)
+            if nth == 0:
+                _middle(paper, name, on)
+    paper.next_page()
+    pressed = Pressed(paper.finish(), 1)
+    dots = rasterise(pressed.pdf, page)
+    first = dots.part(*spots[0], label.width_dots, label.height_dots)
+    check_raster(first, (TRIAL,), number=name)
+    return pressed
+
+
+def _frames(paper: Paper) -> None:
+    """Draw the very edge, and the edge that is reached."""
+    stock = paper.stock
+    for inset in dict.fromkeys((0, round(stock.margin_mm * stock.dots_per_mm))):
+        wide, high = stock.width_dots - 2 * inset, stock.height_dots - 2 * inset
+        paper.block(inset, inset, wide, EDGE)
+        paper.block(inset, inset + high - EDGE, wide, EDGE)
+        paper.block(inset, inset, EDGE, high)
+        paper.block(inset + wide - EDGE, inset, EDGE, high)
+
+
+def _rulers(paper: Paper) -> None:
+    """Draw mm along the upper and the left edge; every tenth with its figure."""
+    stock = paper.stock
+    for mm in range(1, int(stock.width_mm)):
+        long = _tick(mm)
+        paper.block(round(mm * stock.dots_per_mm), 0, 1, stock.dots(long))
+        if mm % 10 == 0:
+            base = long + 0.5 + TICK_TEXT.high_mm
+            paper.text(mm, base, str(mm), TICK_TEXT, align="centre")
+    for mm in range(1, int(stock.height_mm)):
+        long = _tick(mm)
+        paper.block(0, round(mm * stock.dots_per_mm), stock.dots(long), 1)
+        if mm % 10 == 0:
+            paper.text(long + 0.5, mm + TICK_TEXT.high_mm / 2, str(mm), TICK_TEXT)
+
+
+def _tick(mm: int) -> float:
+    if mm % 10 == 0:
+        return 3.0
+    return 2.2 if mm % 5 == 0 else 1.4
+
+
+def _middle(paper: Paper, name: str, on: Stock | Sheet) -> None:
+    """Draw the words and the symbol, clear of the rulers."""
+    stock, bars = paper.stock, TRIAL.bars()
+    room = float(stock.width_mm - stock.margin_mm) - LEFT - 2
+    x = min(WANTED_DOTS, stock.dots(room) // (bars.modules + 2 * LINEAR_QUIET))
+    x = max(FEWEST_DOTS, x)
+    size = f"{shown_mm(stock.width_mm)} × {shown_mm(stock.height_mm)} mm"
+    lines = [
+        (name, NAME),
+        (f"{size}, {shown_mm(stock.dots_per_mm)} dots per mm", FIGURES),
+    ]
+    if isinstance(on, Sheet):
+        page = f"{shown_mm(on.page_width_mm)} × {shown_mm(on.page_height_mm)} mm"
+        lines.append((f"{on.columns} × {on.rows} on {page}", FIGURES))
+    lines.append((f"Narrow bar {x} dots, {shown_mm(stock.mm(x))} mm", FIGURES))
+    y = TOP
+    for text, styles in lines:
+        style, pieces = fit(text, styles, room_mm=room)
+        for piece in pieces:
+            y += style.high_mm + 0.9
+            paper.text(LEFT, y, piece, style)
+    y += 1.5
+    high = min(BARS[0], float(stock.height_mm - stock.margin_mm) - y - 1)
+    if high < BARS[1]:
+        raise NotFit(
+            "label_full",
+            number=name,
+            needed_mm=round(y + BARS[1] + 1, 1),
+            room_mm=float(stock.height_mm - stock.margin_mm),
+        )
+    quiet = LINEAR_QUIET * x
+    size_of = LinearFit(x, bars.modules * x, quiet, stock.dots(high))
+    paper.bars(stock.dots(LEFT) + quiet, stock.dots(y), bars, size_of)
