@@ -85,6 +85,11 @@ SENTENCES: dict[str, str | Promise] = {
         "This is not the password of %(name)s. Nothing was done. Enter the password"
         " with which you sign in."
     ),
+    "piece_mass_differs": _(
+        "One piece of the reference weighs %(read)s g. %(part)s weighs %(known)s g by"
+        " the set-up; %(low)s to %(high)s g would be expected. Look whether these are"
+        " the right pieces and count the reference again; if all is right, tick that."
+    ),
     "protocol_code_malformed": _(
         "“%(read)s” cannot be the code of a protocol. Use at most 12 of A to Z, 0 to 9"
         " and hyphen."

@@ -24,6 +24,11 @@ if TYPE_CHECKING:
 
 COVERAGE: Final = 3
 """Standard deviations to either side that count as certain (common practice: 3 to 4)."""
+FAR: Final = 4
+"""Standard deviations beyond which a piece is taken for another one (common practice:
+in 16,000 pieces of a normal spread one lies further off)."""
+FAR_SHARE: Final = Fraction(1, 5)
+"""The same as a share of the mass, where nobody has set a spread (common practice)."""
 MOST_PIECES: Final = 1_000_000
 """No count by weight goes further."""
 MOST_G: Final = 1_000_000
@@ -255,6 +260,49 @@ def largest_trusted(
         else:
             too_many = middle
     return trusted
+
+
+def piece_range(
+    mass_g: Number,
+    spread_g: Number | None,
+    *,
+    reference_pieces: int,
+    scale_u_g: Number,
+) -> tuple[Decimal, Decimal]:
+    """Give the range in which the mean mass of a reference sample is to be expected.
+
+    It reaches ``FAR`` standard deviations to either side of a part's own mass: of one
+    piece, since what a part weighs was itself found on a few, and of the weighing of
+    the sample. Where no spread is known, it is ``FAR_SHARE`` of the mass.
+
+    Args:
+        mass_g: Mass of one piece by the set-up in g, above 0.
+        spread_g: Standard deviation from piece to piece in g; None or 0 if not known.
+        reference_pieces: Pieces in the reference sample, 1 or more.
+        scale_u_g: Standard uncertainty of one weighing in g, 0 or more.
+
+    Returns:
+        Lowest and highest mass of one piece in g, rounded outwards to 0.1 mg.
+
+    Raises:
+        Refused: ``pieces_not_positive``, ``mass_out_of_range``, ``spread_out_of_range``
+            or ``scale_out_of_range``.
+    """
+    if reference_pieces < 1:
+        raise Refused("pieces_not_positive", value=reference_pieces)
+    mass, spread = _mass(mass_g), _spread(spread_g or 0)
+    weighing = _scale(scale_u_g) / reference_pieces
+    tenth = 10 * _MG  # tenths of a mg in a g
+    if spread:
+        square = (FAR * tenth) ** 2 * (spread**2 + weighing**2)
+        far = Fraction(_root_up(square), tenth)
+    else:
+        far = mass * FAR_SHARE
+    low, high = max(mass - far, Fraction(0)), mass + far
+    return (
+        Decimal(math.floor(low * tenth)) / tenth,
+        Decimal(math.ceil(high * tenth)) / tenth,
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,6 +143,11 @@ class WeighForm(BagForm):
         label=_("Take the count although it cannot be trusted to the piece"),
         required=False,
     )
+    other_mass = forms.BooleanField(
+        label=_("These are the right pieces, and the reference was counted right"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
     reason = _reason(
         _("Needed where the count differs from the record, or is not to be trusted.")
     )
@@ -157,6 +162,10 @@ class WeighForm(BagForm):
             known["scale_u"] = written(last.scale_u_mg, MG)
         kwargs["initial"] = {**known, **(kwargs.get("initial") or {})}
         super().__init__(*args, bag=bag, **kwargs)
+
+    def ask_about_mass(self) -> None:
+        """Show the tick that answers why the pieces weigh otherwise than the part's."""
+        self.fields["other_mass"].widget = forms.CheckboxInput()
 
     @property
     def weighed(self) -> Weighing:

@@ -25,7 +25,7 @@ from kitting.services.steps.recounts import (
 if TYPE_CHECKING:
     from decimal import Decimal
 
-    from kitting.models import Bag
+    from kitting.models import Bag, Part
 
 __all__ = [
     "COUNTABLE",
@@ -53,13 +53,23 @@ class Weighed:
     """Mean mass of one piece, rounded to 0.1 mg."""
     most: int
     """The largest count that this scale and reference can be trusted with."""
+    likely: tuple[Decimal, Decimal] | None = None
+    """Lowest and highest mass in g to be expected of one piece; None if not known."""
+
+    @property
+    def unlike(self) -> bool:
+        """Whether the pieces of the reference weigh otherwise than the part's."""
+        return self.likely is not None and not (
+            self.likely[0] <= self.piece_g <= self.likely[1]
+        )
 
 
-def weigh(weighed: Weighing) -> Weighed:
+def weigh(weighed: Weighing, part: Part | None = None) -> Weighed:
     """Work out a count by weight; writes nothing.
 
     Args:
         weighed: What the scale showed.
+        part: What the pieces should be, for the mass to be expected of one.
 
     Returns:
         Piece mass, count, its uncertainty and the largest count to trust.
@@ -93,6 +103,18 @@ def weigh(weighed: Weighing) -> Weighed:
         fits=count.fits,
         piece_g=round(piece_g, 4),
         most=most,
+        likely=_likely(weighed, part),
+    )
+
+
+def _likely(weighed: Weighing, part: Part | None) -> tuple[Decimal, Decimal] | None:
+    if part is None or not part.mass_mg:
+        return None
+    return weighing.piece_range(
+        weighing.grams(part.mass_mg),
+        weighing.grams(part.spread_mg or 0),
+        reference_pieces=weighed.reference_pieces,
+        scale_u_g=weighing.grams(weighed.scale_u_mg),
     )
 
 
@@ -167,9 +189,13 @@ def count_by_weight(
     reason: str,
     sign: Sign,
     sure: bool = False,
+    other_mass: bool = False,
     moves: int | None = None,
 ) -> Counted:
     """Take a count by weight; one that cannot be trusted only on somebody's word.
+
+    A reference whose pieces weigh otherwise than the part's is asked about: most often
+    it was counted wrong, weighed with its container, or is of another part.
 
     Args:
         bag_id: The bag; of a part that is counted in pieces.
@@ -177,6 +203,8 @@ def count_by_weight(
         reason: Why the count differs, or why an uncertain one is taken.
         sign: Who, when and the operation key.
         sure: Take a count that is not trusted to the piece; needs a reason.
+        other_mass: Somebody has looked: these are the pieces, though they weigh
+            otherwise than the part by the set-up.
         moves: How many movements the bag had when it was shown; None takes any.
 
     Returns:
@@ -185,16 +213,18 @@ def count_by_weight(
     Raises:
         Conflict: ``bag_moved_since``.
         Missing: If there is no such bag.
-        Refused: ``count_not_trusted``, ``not_in_pieces``, ``reason_missing``, and what
-            ``weigh`` and ``count_again`` refuse.
+        Refused: ``count_not_trusted``, ``not_in_pieces``, ``piece_mass_differs``,
+            ``reason_missing``, and what ``weigh`` and ``count_again`` refuse.
         WrongStage: If the bag is on the line.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Counted:
-        result = weigh(weighed)
         bag = lock_bag(bag_id, moves)
         _need_pieces(bag)
+        result = weigh(weighed, bag.lot.part)
+        if result.unlike and not other_mass:
+            raise _unlike(result, bag.lot.part)
         if not result.trusted:
             if not sure:
                 raise Refused(
@@ -216,9 +246,22 @@ def count_by_weight(
         "weighed": asdict(weighed),
         "reason": reason,
         "sure": sure,
+        "other_mass": other_mass,
         "moves": moves,
     }
     return perform("count_by_weight", sign=sign, sent=sent, gives=Counted, work=work)
+
+
+def _unlike(result: Weighed, part: Part) -> Refused:
+    low, high = result.likely or (None, None)
+    return Refused(
+        "piece_mass_differs",
+        part=part.name,
+        read=result.piece_g,
+        known=weighing.grams(part.mass_mg or 0),
+        low=low,
+        high=high,
+    )
 
 
 def _need_pieces(bag: Bag) -> None:

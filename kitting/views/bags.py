@@ -112,7 +112,9 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
             done, status = attempt(request, form, lambda sign: _weigh(bag, form, sign))
             if done is not None:
                 return _counted(request, done)
-        weighed, unfit = _worked_out(form)
+        weighed, unfit = _worked_out(form, bag)
+        if weighed is not None and weighed.unlike:
+            form.ask_about_mass()
         status = status if status != OK else unfit
     return _form_page(
         request,
@@ -125,11 +127,11 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def _worked_out(form: WeighForm) -> tuple[counts.Weighed | None, int]:
+def _worked_out(form: WeighForm, bag: Bag) -> tuple[counts.Weighed | None, int]:
     """The count of a valid form before it is taken, or why there is none."""
     valid = form.is_valid()
     try:
-        weighed = counts.weigh(form.weighed)
+        weighed = counts.weigh(form.weighed, bag.lot.part)
     except KeyError:  # a figure could not be read
         return None, UNFIT
     except LotwardError as error:
@@ -145,6 +147,7 @@ def _weigh(bag: Bag, form: WeighForm, sign: Sign) -> counts.Counted:
         bag_id=bag.pk,
         weighed=form.weighed,
         sure=data["sure"],
+        other_mass=data["other_mass"],
         reason=data["reason"],
         moves=data["moves"],
         sign=sign,
