@@ -16,10 +16,13 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from lotward import (
+    badge_sentences,
     check_sentences,
     evidence_sentences,
     file_sentences,
+    label_sentences,
     place_sentences,
+    printing_sentences,
     run_sentences,
     sentences,
 )
@@ -344,9 +347,6 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "reason_missing": _("No reason was entered. Write one: the record keeps it."),
     "recipe_empty": _("The recipe has no lines. Add its parts in the set-up first."),
-    "reprint_needs_a_reason": _(
-        "The label of box %(box)s was printed before. Write why it is printed again."
-    ),
     "revision_not_of_part": _(
         "This revision belongs to another part. Choose one of the part's own revisions."
     ),
@@ -413,10 +413,13 @@ SENTENCES: dict[str, str | Promise] = {
     "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
 }
 ALL: dict[str, str | Promise] = {
+    **badge_sentences.SENTENCES,
     **check_sentences.SENTENCES,
     **evidence_sentences.SENTENCES,
     **file_sentences.SENTENCES,
+    **label_sentences.SENTENCES,
     **place_sentences.SENTENCES,
+    **printing_sentences.SENTENCES,
     **run_sentences.SENTENCES,
     **sentences.SENTENCES,
     **SENTENCES,

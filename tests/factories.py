@@ -322,7 +322,7 @@ def make_closed_box(size: BoxSize | None = None, bench: Bench | None = None) -> 
 
 def make_labelled_box(size: BoxSize | None = None, bench: Bench | None = None) -> Box:
     box = make_closed_box(size, bench)
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=box.pk, sign=sign())
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     box.refresh_from_db()
     return box

@@ -327,7 +327,7 @@ class Ledger(Counting, RuleBasedStateMachine):
     def label(self, at: int, twice: bool) -> None:
         if (pk := self.one_of(Box, at, stage=BoxStage.CLOSED)) is not None:
             box = Box.objects.get(pk=pk)
-            self.act(printing.print_box_label, box_id=pk, reason="", twice=False)
+            self.act(printing.print_box_label, box_id=pk, twice=False)
             read = str(box.serial)
             self.act(packing.see_label, box_id=pk, read=read, twice=twice)
 

@@ -12,11 +12,14 @@ import pytest
 from kitting.domain import errors
 from kitting.domain.errors import LotwardError
 from lotward import (
+    badge_sentences,
     check_sentences,
     evidence_sentences,
     file_sentences,
+    label_sentences,
     messages,
     place_sentences,
+    printing_sentences,
     run_sentences,
     sentences,
 )
@@ -24,11 +27,14 @@ from lotward.messages import ALL, sentence
 from tests.trees import called_name, calls, modules
 
 MODULES = (
+    badge_sentences,
     check_sentences,
+    label_sentences,
     messages,
     sentences,
     file_sentences,
     place_sentences,
+    printing_sentences,
     run_sentences,
     evidence_sentences,
 )

@@ -35,7 +35,7 @@ def test_a_lot_goes_from_the_door_to_a_ward_and_a_hold_stops_the_next_box() -> N
     box = factories.make_open_box(size, bench, first)
     closed = packing.close_box(box_id=box.pk, sign=factories.sign())
     assert gs1.sscc_ok(closed.sscc or "")
-    printing.print_box_label(box_id=box.pk, reason="", sign=factories.sign())
+    printing.print_box_label(box_id=box.pk, sign=factories.sign())
     packing.see_label(box_id=box.pk, read=closed.serial, sign=factories.sign())
     started = packing.start_box(
         bench_id=bench.pk, size_id=size.pk, sign=factories.sign()

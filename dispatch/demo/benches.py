@@ -154,7 +154,7 @@ def label(floor: Floor, box: Box, bench: Bench) -> None:
         bench: Where it stands.
     """
     sign = floor.clock.sign("packer", 15, bench.pk)
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign)
+    printing.print_box_label(box_id=box.pk, sign=sign)
     sign = floor.clock.sign("packer", 25, bench.pk)
     packing.see_label(box_id=box.pk, read=box.sscc or "", sign=sign)
 

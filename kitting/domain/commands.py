@@ -48,7 +48,11 @@ PRINT_REASONS: Final = {
     "LOST": "Label lost",
     "PRINTER": "Printer failed",
 }
-"""Ends of ``DO-PRINT-…`` and the reason that goes into the record."""
+"""Ends of ``DO-PRINT-…`` and the reason that goes into the record.
+
+Whoever scans one declares as well that the label before is destroyed, or will be if it
+turns up; the screen and the command label say so.
+"""
 
 LAY_ASIDE: Final = "lay_aside"
 """What the next scanned bag is for after ``DO-LAY-ASIDE``, sent along with its scan."""

@@ -58,20 +58,6 @@ class BoxFilterForm(forms.Form):
         return str(self.cleaned_data["batch"]).strip().upper()
 
 
-class ReprintForm(KeyedForm):
-    """Printing the label of a box again."""
-
-    reason = forms.CharField(
-        label=_("Why it is printed again"),
-        max_length=LONGEST_REASON,
-        help_text=_("The record keeps it. Destroy the label that this one replaces."),
-    )
-
-
-class FirstPrintForm(KeyedForm):
-    """Printing the label of a box for the first time: no reason is needed."""
-
-
 class VoidForm(KeyedForm):
     """Voiding a box."""
 

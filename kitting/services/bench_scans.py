@@ -20,6 +20,7 @@ from kitting.domain.errors import (
     Refused,
     WrongStage,
 )
+from kitting.domain.prints import DESTROYED, Again
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
 from kitting.models import Box, BoxSize, OpenBag, Print
@@ -200,7 +201,7 @@ def _close(scan: _Scan) -> Answer:
     closed = packing.close_box(box_id=box.pk, sign=scan.sign)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
-    printing.print_box_label(box_id=box.pk, reason="", sign=after)
+    printing.print_box_label(box_id=box.pk, sign=after)
     return _did("close_box", closed)
 
 
@@ -214,7 +215,8 @@ def _print(scan: _Scan, reason: str) -> Answer:
     printed = Print.objects.filter(box=box).exists()
     if printed and not reason and scan.before is None:
         return Answer(menu="print")
-    copy = printing.print_box_label(box_id=box.pk, reason=reason, sign=scan.sign)
+    again = Again(reason, DESTROYED if reason else "")
+    copy = printing.print_box_label(box_id=box.pk, again=again, sign=scan.sign)
     return _did("print_box_label", copy)
 
 

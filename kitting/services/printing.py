@@ -1,50 +1,108 @@
-"""Printing a label: drawn, read back from its own pixels, then written in the log."""
+"""Printing labels: drawn, read back from their own pixels, then written in the log.
+
+Drawing and reading back happen before the transaction, which only writes. With a
+printer the document becomes a job, which ``manage.py printworker`` takes to it; without
+one it is opened as a PDF, made again from the log.
+"""
 
 from __future__ import annotations
 
 import hashlib
-import json
-from dataclasses import asdict, dataclass, replace
-
-import reportlab
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
 
 from kitting import locking
-from kitting.domain.errors import Conflict, Refused, WrongStage
+from kitting.domain.errors import Conflict, Missing, WrongStage
+from kitting.domain.prints import Again, Onto
 from kitting.domain.stages import BoxStage
-from kitting.labels.box import draw_box
-from kitting.labels.box_label import BoxLabel
-from kitting.labels.readback import check_box
-from kitting.labels.stock import BOX_100X150, Stock
-from kitting.models import Box, Print
+from kitting.labels.kinds import BOX
+from kitting.labels.press import draw
+from kitting.models import Bag, Box, Print
 from kitting.operations import Act, Sign, outcome_of, perform
-from kitting.queries.labels import box_label
-from kitting.services.steps.boxes import need_reason
+from kitting.queries.labels import BOXES, box_subject, labelled_as
+from kitting.queries.stocks import laid_as, of_kind, printers_for
+from kitting.services.steps.prints import (
+    MOST_LABELS,
+    as_copy,
+    log_prints,
+    make_ready,
+)
 
-RENDERER = f"lotward 1, reportlab {reportlab.__version__}"
-PRINTABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED)
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from kitting.labels.kinds import Kind
+    from kitting.queries.labels import Labelled, Subject
+    from kitting.services.steps.prints import Ready
+
+__all__ = [
+    "MOST_LABELS",
+    "PRINTABLE",
+    "Printed",
+    "PrintedLabels",
+    "document_pdf",
+    "label_pdf",
+    "onto_bench",
+    "print_box_label",
+    "print_labels",
+    "print_subjects",
+    "same_as_printed",
+]
+
+PRINTABLE: Final = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED)
 
 
 @dataclass(frozen=True)
 class Printed:
-    """A print that stands in the log."""
+    """A box label that stands in the log."""
 
     box: str
     copy: int
     pdf_sha: str
+    job: int | None = None
+    """The print job; None for a PDF."""
+
+
+@dataclass(frozen=True)
+class PrintedLabels:
+    """Labels that stand in the log, one document."""
+
+    kind: str
+    numbers: list[str]
+    labels: int
+    copy: int
+    """The highest copy among them: over 1 if any is a reprint."""
+
+    pdf_sha: str
+    job: int | None
+
+
+def onto_bench(kind: Kind[Any], bench_id: int | None) -> Onto:
+    """Tell where labels of a kind come out at a bench.
+
+    Args:
+        kind: The kind.
+        bench_id: The bench, or None for a desk.
+
+    Returns:
+        The bench's printer with stock for them; a PDF where it has none.
+    """
+    if bench_id is None:
+        return Onto()
+    printers = printers_for(kind, bench_id)
+    return Onto(printer=printers[0].code) if printers else Onto()
 
 
 def print_box_label(
-    *, box_id: int, reason: str, sign: Sign, stock: Stock = BOX_100X150
+    *, box_id: int, sign: Sign, again: Again | None = None, onto: Onto | None = None
 ) -> Printed:
     """Draw a box's label, prove it readable, and log the print.
 
-    Drawing and reading back happen before the transaction, which only writes.
-
     Args:
         box_id: The box; closed, labelled or loaded.
-        reason: Why it is printed again; needed from the second print on.
         sign: Who, when and the operation key.
-        stock: The labels in the printer.
+        again: What a reprint needs: why, and what became of the label before.
+        onto: Where it is to come out; without it the printer of the bench, or a PDF.
 
     Returns:
         Which copy it is and the hash of its PDF; ``label_pdf`` makes the same bytes.
@@ -53,76 +111,168 @@ def print_box_label(
         CodeError: If a number cannot be encoded.
         Conflict: ``page_is_old`` if somebody else printed it meanwhile.
         LotwardError: ``label_unreadable`` if a symbol does not read back.
-        Missing: If there is no such box.
+        Missing: If there is no such box, printer or stock.
         NotFit: If the label does not fit its stock.
-        Refused: ``reprint_needs_a_reason``, ``entry_too_long``.
+        Refused: ``reprint_needs_a_reason``, ``first_label_stays``,
+            ``first_label_is_another``, ``entry_too_long``.
         WrongStage: If the box is open, gone or voided.
         OperationKeyReused: If the key was used for another act.
     """
+    again = again or Again()
     # A print that is sent again is answered, even if its label no longer fits.
-    drawn = _draw(box_id, stock) if outcome_of(sign) is None else None
+    ready = None
+    if outcome_of(sign) is None:
+        where = onto or onto_bench(BOX, sign.bench_id)
+        ready = make_ready(BOXES, [box_subject(box_id)], where)
 
     def work(act: Act) -> Printed:
-        assert drawn is not None  # noqa: S101
-        label, pdf_sha = drawn
+        assert ready is not None  # noqa: S101
         box = locking.lock_row(Box, box_id)
-        if box.stage not in PRINTABLE:
-            raise WrongStage(
-                "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
-            )
-        if _copies(box_id) + 1 != label.copy:
-            raise Conflict("page_is_old")
-        if label.copy > 1 and not reason.strip():
-            raise Refused("reprint_needs_a_reason", box=str(box))
-        why = need_reason(reason) if reason.strip() else ""
-        act.write(
-            Print(
-                box=box,
-                copy=label.copy,
-                data_sha=data_sha(label),
-                pdf_sha=pdf_sha,
-                renderer=RENDERER,
-                reason=why,
-            )
+        need_printable(box)
+        job = log_prints(act, ready, again)
+        return Printed(
+            box=str(box),
+            copy=ready.copies[0],
+            pdf_sha=ready.pressed.sha.hex(),
+            job=job.pk if job else None,
         )
-        return Printed(box=str(box), copy=label.copy, pdf_sha=pdf_sha.hex())
 
-    sent = {"box": box_id, "reason": reason}
+    sent = {"box": box_id, **_sent(again, onto)}
     return perform("print_box_label", sign=sign, sent=sent, gives=Printed, work=work)
 
 
-def _draw(box_id: int, stock: Stock) -> tuple[BoxLabel, bytes]:
-    """The next copy of a box's label, read back, and the hash of its PDF."""
-    label = replace(box_label(box_id), copy=_copies(box_id) + 1)
-    pdf = draw_box(label, stock)
-    check_box(pdf, label, stock)
-    return label, hashlib.sha256(pdf).digest()
-
-
-def _copies(box_id: int) -> int:
-    return Print.objects.filter(box=box_id).count()
-
-
-def data_sha(label: BoxLabel) -> bytes:
-    """Hash what a label says, however it is drawn.
+def need_printable(box: Box) -> None:
+    """Refuse a box whose label must not be printed now.
 
     Args:
-        label: The label.
+        box: The box, locked.
+
+    Raises:
+        WrongStage: If it is open, gone or voided.
+    """
+    if box.stage not in PRINTABLE:
+        raise WrongStage(
+            "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
+        )
+
+
+def print_labels(
+    *,
+    kind: str,
+    numbers: Sequence[str],
+    sign: Sign,
+    again: Again | None = None,
+    onto: Onto | None = None,
+) -> PrintedLabels:
+    """Print labels of one kind: of bags, cleared bags, slips of a box, places and so on.
+
+    Args:
+        kind: Name of the labels, as in ``queries.labels.LABELLED``.
+        numbers: What the labels name, in order, each once.
+        sign: Who, when and the operation key.
+        again: What reprints among them need.
+        onto: Where they are to come out; without it the printer of the bench, or a PDF.
 
     Returns:
-        32 bytes.
+        What was printed and the hash of its PDF; ``document_pdf`` makes it again.
+
+    Raises:
+        LotwardError: As in ``print_box_label``; and what the kind refuses: a bag that
+            is not cleared has no cleared label, and so on.
     """
-    text = json.dumps(asdict(label), sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).digest()
+    labelled = labelled_as(kind)
+    return print_subjects(
+        labelled=labelled,
+        load=lambda: labelled.compose(numbers),
+        sent={"numbers": list(numbers)},
+        sign=sign,
+        again=again,
+        onto=onto,
+    )
 
 
-def label_pdf(*, box_id: int, copy: int, stock: Stock = BOX_100X150) -> bytes:
-    """Make the PDF of a logged print again, byte for byte.
+def print_subjects(
+    *,
+    labelled: Labelled,
+    load: Callable[[], Sequence[Subject]],
+    sent: dict[str, Any],
+    sign: Sign,
+    again: Again | None = None,
+    onto: Onto | None = None,
+    drawn: Callable[[Ready], None] | None = None,
+) -> PrintedLabels:
+    """Print labels that the caller composes.
+
+    Args:
+        labelled: What they are.
+        load: Composes them; asked again under the lock, and what they say must not
+            have changed.
+        sent: The input as it was sent, for telling a resent act from another one.
+        sign: Who, when and the operation key.
+        again: What reprints among them need.
+        onto: Where they are to come out.
+        drawn: Given the document before it is logged: for one that is shown only once.
+
+    Returns:
+        What was printed.
+
+    Raises:
+        LotwardError: As in ``print_labels``.
+    """
+    again = again or Again()
+    ready = None
+    if outcome_of(sign) is None:
+        subjects = list(load())
+        ready = make_ready(
+            labelled, subjects, onto or onto_bench(labelled.kind, sign.bench_id)
+        )
+        if drawn is not None:
+            drawn(ready)
+
+    def work(act: Act) -> PrintedLabels:
+        assert ready is not None  # noqa: S101
+        for model, name in ((Box, "box_id"), (Bag, "bag_id")):
+            ids = [getattr(one, name) for one in ready.subjects if getattr(one, name)]
+            if ids:
+                locking.lock_rows(model, ids)
+        if list(load()) != list(ready.subjects):
+            raise Conflict("page_is_old")
+        job = log_prints(act, ready, again)
+        return PrintedLabels(
+            kind=labelled.name,
+            numbers=[subject.number for subject in ready.subjects],
+            labels=ready.labels,
+            copy=max(ready.copies),
+            pdf_sha=ready.pressed.sha.hex(),
+            job=job.pk if job else None,
+        )
+
+    return perform(
+        "print_labels",
+        sign=sign,
+        sent={"kind": labelled.name, **sent, **_sent(again, onto)},
+        gives=PrintedLabels,
+        work=work,
+    )
+
+
+def _sent(again: Again, onto: Onto | None) -> dict[str, Any]:
+    """What was sent beside the thing; as in the first days where nothing more was."""
+    sent: dict[str, Any] = {"reason": again.reason}
+    if again.first:
+        sent["first"] = again.first
+    if onto is not None:
+        sent["onto"] = vars(onto)
+    return sent
+
+
+def label_pdf(*, box_id: int, copy: int) -> bytes:
+    """Make the PDF of a box's label, as its log or the box's own size has it.
 
     Args:
         box_id: The box.
-        copy: Which print of its label, from 1.
-        stock: The labels in the printer.
+        copy: Which print of its label, from 1; one that is not logged is drawn all the
+            same.
 
     Returns:
         The PDF.
@@ -131,4 +281,45 @@ def label_pdf(*, box_id: int, copy: int, stock: Stock = BOX_100X150) -> bytes:
         Missing: If there is no such box.
         WrongStage: If the box has no identity yet.
     """
-    return draw_box(replace(box_label(box_id), copy=copy), stock)
+    logged = Print.objects.filter(box=box_id, copy=copy).first()
+    paper = logged.paper if logged is not None else None
+    laid = laid_as(paper) if paper else of_kind(BOX)
+    faces = [as_copy(face, copy) for face in box_subject(box_id).labels]
+    return draw(BOX, faces, laid.on, start=laid.start).pdf
+
+
+def document_pdf(pdf_sha: bytes) -> bytes:
+    """Make a logged document again, byte for byte.
+
+    Args:
+        pdf_sha: Its hash.
+
+    Returns:
+        The PDF.
+
+    Raises:
+        Conflict: ``record_has_changed`` if what its labels say is no longer so, or
+            another version drew it.
+        Missing: If no such document was printed.
+    """
+    rows = list(Print.objects.filter(pdf_sha=pdf_sha).order_by("operation", "nth"))
+    rows = [row for row in rows if row.operation_id == rows[0].operation_id]
+    if not rows or rows[0].kind is None or rows[0].paper is None:
+        raise Missing("row_missing", what="print")
+    labelled = labelled_as(rows[0].kind)
+    subjects = labelled.compose([str(row.number) for row in rows])
+    faces = [
+        as_copy(face, row.copy)
+        for row, subject in zip(rows, subjects, strict=True)
+        for face in subject.labels
+    ]
+    laid = laid_as(rows[0].paper)
+    pdf = draw(labelled.kind, faces, laid.on, start=laid.start).pdf
+    if not same_as_printed(pdf, pdf_sha):
+        raise Conflict("record_has_changed", label=str(rows[0].number))
+    return pdf
+
+
+def same_as_printed(pdf: bytes, pdf_sha: bytes) -> bool:
+    """Tell whether a PDF has the bytes of the one that was logged."""
+    return hashlib.sha256(pdf).digest() == bytes(pdf_sha)

@@ -15,6 +15,7 @@ from kitting.forms.bench import ScanForm
 from kitting.models import Bench
 from kitting.operations import Sign
 from kitting.queries import bench as queries
+from kitting.queries.command_words import command_list, size_commands
 from kitting.services.bench_scans import Answer, take_scan
 from lotward.http import (
     LotwardRequest,
@@ -51,7 +52,7 @@ def benches(request: LotwardRequest) -> HttpResponse:
     context = {
         "rows": rows,
         "at_work": sum(row.box is not None for row in rows),
-        "commands": _command_list(),
+        "commands": [*size_commands(), *command_list()],
     }
     return render(request, "kitting/benches.html", context)
 
@@ -140,27 +141,3 @@ def _show(
 
 def _first_error(form: ScanForm) -> str:
     return next(str(error) for errors in form.errors.values() for error in errors)
-
-
-def _command_list() -> list[tuple[str, _StrPromise | str]]:
-    """Every command label but those of box sizes, with what it does."""
-    reprints = [
-        (f"DO-PRINT-{end}", _("Print the label again: %s") % words.lower())
-        for end, words in commands.PRINT_REASONS.items()
-    ]
-    call_offs = [
-        (f"DO-CALL-OFF-{end}", _("Call off the open box: %s") % words.lower())
-        for end, words in commands.CALL_OFF_REASONS.items()
-    ]
-    return [
-        ("DO-SIZE-24", _("Start a box of 24 sets; any size that is packed here")),
-        ("DO-SIZE-FS1-24", _("The same, where two products have boxes of 24")),
-        ("DO-CLOSE", _("Close the box and print its label")),
-        ("DO-PRINT", _("Print the label; asks for a reason when it was printed")),
-        *reprints,
-        ("DO-TAKE-BACK", _("Show what can be taken back")),
-        ("DO-CALL-OFF", _("Call off the open box; asks for the reason")),
-        *call_offs,
-        ("DO-LAY-ASIDE", _("Lay aside the open bag that is scanned next")),
-        ("DO-GO-ON", _("Show the next thing to do")),
-    ]

@@ -12,7 +12,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.stages import BoxStage
-from kitting.forms.boxes import BoxFilterForm, FirstPrintForm, ReprintForm, VoidForm
+from kitting.forms.boxes import BoxFilterForm, VoidForm
+from kitting.forms.printing import PrintForm
+from kitting.labels.kinds import BOX
 from kitting.models import Box, Print
 from kitting.queries.boxes import (
     box_of_number,
@@ -118,7 +120,7 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
             request,
             form,
             lambda sign: printing.print_box_label(
-                box_id=box.pk, reason=form.cleaned_data.get("reason", ""), sign=sign
+                box_id=box.pk, again=form.told, onto=form.onto, sign=sign
             ),
         )
         if done is not None:
@@ -130,14 +132,14 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def _print_form(request: LotwardRequest, box: Box) -> FirstPrintForm | ReprintForm:
+def _print_form(request: LotwardRequest, box: Box) -> PrintForm:
     """The form of a reprint, unless no print is logged but the one sent again here."""
-    first = FirstPrintForm(request.POST or None)
+    first = PrintForm(request.POST or None, kind=BOX, again=False)
     if newest_print(box.pk) is None:
         return first
     if first.is_valid() and was_first_print(box.pk, first.key):
         return first
-    return ReprintForm(request.POST or None)
+    return PrintForm(request.POST or None, kind=BOX, again=True)
 
 
 @allowed("kitting.void_boxes")

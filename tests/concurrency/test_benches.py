@@ -94,7 +94,7 @@ def pack_one(at: Packing, bench_id: int, bag_ids: list[int]) -> str:
     for bag_id in bag_ids:
         packing.bring_bag(bench_id=bench_id, bag_id=bag_id, sign=sign())
     packing.close_box(box_id=started.box_id, sign=sign())
-    printing.print_box_label(box_id=started.box_id, reason="", sign=sign())
+    printing.print_box_label(box_id=started.box_id, sign=sign())
     box = Box.objects.get(pk=started.box_id)
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     return str(box.serial)

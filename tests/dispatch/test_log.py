@@ -202,7 +202,7 @@ def test_a_lot_is_also_carried_by_what_was_made_from_it(clerk: Client) -> None:
     size = factories.make_size(factories.make_recipe([(visor, 1, "set")]), 6)
     box = factories.make_open_box(size, None, made.bags.get())
     packing.close_box(box_id=box.pk, sign=sign())
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=box.pk, sign=sign())
     box.refresh_from_db()
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     shipment = factories.send(factories.make_shipment(box))

@@ -33,7 +33,7 @@ def labelled_from(size: BoxSize, bag: Bag) -> Box:
     box = factories.make_open_box(size, None, bag)
     packing.close_box(box_id=box.pk, sign=sign())
     box.refresh_from_db()
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=box.pk, sign=sign())
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     return box
 

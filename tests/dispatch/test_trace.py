@@ -67,7 +67,7 @@ class History:
                     break
             packing.bring_bag(bench_id=self.bench.pk, bag_id=bag.pk, sign=sign())
         closed = packing.close_box(box_id=started.box_id, sign=sign())
-        factories.printing.print_box_label(box_id=closed.box_id, reason="", sign=sign())
+        factories.printing.print_box_label(box_id=closed.box_id, sign=sign())
         packing.see_label(box_id=closed.box_id, read=closed.serial, sign=sign())
         return Box.objects.get(pk=closed.box_id)
 

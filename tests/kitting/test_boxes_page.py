@@ -225,7 +225,7 @@ def test_a_label_is_printed_again_with_a_reason(client, box: Box, hx) -> None:
     address = page(box, "print")
     assert_page(client.get(address))
     assert_problem(client.post(address, keyed(reason="")), "required")
-    response = client.post(address, keyed(reason="Label lost"))
+    response = client.post(address, keyed(reason="Label lost", destroyed="on"))
     assert (response.status_code, response.headers["Location"]) == (302, page(box))
     assert Print.objects.latest("copy").reason == "Label lost"
     assert_part(client.post(address, keyed(), headers=hx), "box-print", status=422)
@@ -243,7 +243,7 @@ def test_a_first_print_is_answered_again_after_a_reprint(client, at) -> None:
     box = factories.make_closed_box(at.size, at.bench)
     data = keyed()
     assert client.post(page(box, "print"), data).status_code == 302
-    client.post(page(box, "print"), keyed(reason="Label lost"))
+    client.post(page(box, "print"), keyed(reason="Label lost", destroyed="on"))
     assert client.post(page(box, "print"), data).status_code == 302
     assert Print.objects.filter(box=box).count() == 2
 
@@ -261,7 +261,7 @@ def test_the_first_print_of_somebody_else_is_not_answered(
 
 def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
     factories.send(factories.make_shipment(box))
-    response = client.post(page(box, "print"), keyed(reason="Label lost"))
+    response = client.post(page(box, "print"), keyed(reason="Label lost", destroyed="on"))
     assert_problem(response, "box_wrong_stage", status=409)
 
 

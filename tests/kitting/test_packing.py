@@ -363,7 +363,7 @@ def see(box, read: str):
 def test_a_box_is_labelled_when_its_own_printed_label_is_scanned(at, name: str) -> None:
     box = full_box(at)
     close(box)
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=box.pk, sign=sign())
     seen = see(box, getattr(box, name))
     box.refresh_from_db()
     assert (seen.stage, box.stage, box.label_seen_at) == ("labelled", "labelled", NOW)
@@ -382,7 +382,7 @@ def test_another_boxs_label_is_refused(at) -> None:
     other = factories.make_closed_box()
     box = full_box(at)
     close(box)
-    printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=box.pk, sign=sign())
     with pytest.raises(Refused) as error:
         see(box, other.serial)
     assert_refused(error.value, "other_label", read=other.serial, box=box.serial)

@@ -9,9 +9,11 @@ import pytest
 from pypdf import PdfReader
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
+from kitting.domain.prints import DESTROYED, Again
 from kitting.models import Box, Print, Product, Workshop
 from kitting.queries.labels import box_label
 from kitting.services import packing, printing
+from kitting.services.steps import prints
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
@@ -26,8 +28,12 @@ def box() -> Box:
     return factories.make_closed_box(at.size, at.bench)
 
 
-def print_it(box: Box, reason: str = "", **changes) -> printing.Printed:
-    return printing.print_box_label(box_id=box.pk, reason=reason, sign=sign(**changes))
+def print_it(
+    box: Box, reason: str = "", first: str = DESTROYED, **changes
+) -> printing.Printed:
+    return printing.print_box_label(
+        box_id=box.pk, again=Again(reason, first), sign=sign(**changes)
+    )
 
 
 def test_a_print_is_logged_with_the_hash_of_its_bytes(box: Box) -> None:
@@ -52,7 +58,7 @@ def test_a_second_print_needs_a_reason_and_says_that_it_is_one(box: Box) -> None
     print_it(box)
     with pytest.raises(Refused) as error:
         print_it(box)
-    assert_refused(error.value, "reprint_needs_a_reason", box=box.serial)
+    assert_refused(error.value, "reprint_needs_a_reason", label=box.serial)
     assert print_it(box, " Label lost ").copy == 2
     assert Print.objects.latest("copy").reason == "Label lost"
     first, second = (printing.label_pdf(box_id=box.pk, copy=n) for n in (1, 2))
@@ -61,6 +67,7 @@ def test_a_second_print_needs_a_reason_and_says_that_it_is_one(box: Box) -> None
 
 
 def test_a_reason_has_its_length(box: Box) -> None:
+    print_it(box)
     with pytest.raises(Refused) as error:
         print_it(box, "x" * 201)
     assert_refused(error.value, "entry_too_long", most=200)
@@ -72,7 +79,7 @@ def test_an_open_box_has_no_label() -> None:
         print_it(box)
     assert_refused(error.value, "box_wrong_stage", wanted="printed")
     with pytest.raises(Missing):
-        printing.print_box_label(box_id=1, reason="", sign=sign())
+        printing.print_box_label(box_id=1, sign=sign())
 
 
 def test_a_box_that_has_gone_is_printed_no_more() -> None:
@@ -87,15 +94,15 @@ def test_somebody_who_printed_at_the_same_moment_comes_first(
     box: Box, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other print comes between the drawing and the transaction."""
-    check_box = printing.check_box
+    press = prints.press
     other = sign()
 
     def slowly(*args, **kwargs):
-        monkeypatch.setattr(printing, "check_box", check_box)
-        printing.print_box_label(box_id=box.pk, reason="", sign=other)
-        return check_box(*args, **kwargs)
+        monkeypatch.setattr(prints, "press", press)
+        printing.print_box_label(box_id=box.pk, sign=other)
+        return press(*args, **kwargs)
 
-    monkeypatch.setattr(printing, "check_box", slowly)
+    monkeypatch.setattr(prints, "press", slowly)
     with pytest.raises(Conflict) as error:
         print_it(box)
     assert_refused(error.value, "page_is_old")
@@ -110,17 +117,16 @@ def test_a_label_that_does_not_fit_is_not_logged(box: Box) -> None:
 
 
 def test_what_a_label_says_is_hashed_without_how_it_is_drawn(box: Box) -> None:
-
-    before = printing.data_sha(box_label(box.pk))
-    assert printing.data_sha(box_label(box.pk)) == before
+    before = prints.data_sha([box_label(box.pk)])
+    assert prints.data_sha([box_label(box.pk)]) == before
     Workshop.objects.update(address="Another street 1")
-    assert printing.data_sha(box_label(box.pk)) != before
+    assert prints.data_sha([box_label(box.pk)]) != before
 
 
 def test_printing_twice_with_one_key_is_one_print(box: Box) -> None:
     once = sign()
-    first = printing.print_box_label(box_id=box.pk, reason="", sign=once)
-    again = printing.print_box_label(box_id=box.pk, reason="", sign=once)
+    first = printing.print_box_label(box_id=box.pk, sign=once)
+    again = printing.print_box_label(box_id=box.pk, sign=once)
     assert again == first
     assert Print.objects.count() == 1
 

@@ -61,7 +61,7 @@ def test_the_same_act_sent_again_gives_an_outcome_of_the_same_kinds(
     }
     if act != "call_off":
         packing.close_box(box_id=box.pk, sign=sign())
-        printing.print_box_label(box_id=box.pk, reason="", sign=sign())
+        printing.print_box_label(box_id=box.pk, sign=sign())
         box.refresh_from_db()
     first, again = acts[act](), acts[act]()
     assert repr(first) == repr(again)

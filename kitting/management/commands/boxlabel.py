@@ -14,7 +14,8 @@ from kitting.domain.errors import LotwardError
 from kitting.models import Box
 from kitting.queries.boxes import box_of_number, newest_print
 from kitting.queries.labels import box_label
-from kitting.services.printing import data_sha, label_pdf
+from kitting.services.printing import label_pdf
+from kitting.services.steps.prints import data_sha
 from lotward.messages import sentence
 
 
@@ -61,7 +62,7 @@ class Command(BaseCommand):
         if hashlib.sha256(pdf).digest() == bytes(logged.pdf_sha):
             return pdf, f"{said}, the same bytes as printed"
         label = replace(box_label(box.pk), copy=logged.copy)
-        changed = data_sha(label) != bytes(logged.data_sha)
+        changed = data_sha([label]) != bytes(logged.data_sha)
         why = (
             "what the label says has changed in the record since it was printed"
             if changed

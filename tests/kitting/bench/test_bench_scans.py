@@ -78,7 +78,7 @@ def test_a_label_that_was_scanned_before_is_said_to_be(scan, closed: Box) -> Non
 
 def test_a_label_is_not_awaited_while_a_box_is_open(scan, at) -> None:
     elsewhere = factories.make_closed_box()
-    printing.print_box_label(box_id=elsewhere.pk, reason="", sign=sign())
+    printing.print_box_label(box_id=elsewhere.pk, sign=sign())
     scan("DO-SIZE-6")
     assert_problem(scan(elsewhere.serial), "no_label_awaited")
     elsewhere.refresh_from_db()

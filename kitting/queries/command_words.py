@@ -1,0 +1,69 @@
+"""What each command label does, in words."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+
+from kitting.domain import commands
+from kitting.domain.commands import Do
+from kitting.models import BoxSize
+
+
+def command_list() -> list[tuple[str, str]]:
+    """Every command label but those of box sizes, with what it does."""
+    reprints = [
+        (f"DO-PRINT-{end}", _("Print the label again: %s") % words.lower())
+        for end, words in commands.PRINT_REASONS.items()
+    ]
+    call_offs = [
+        (f"DO-CALL-OFF-{end}", _("Call off the open box: %s") % words.lower())
+        for end, words in commands.CALL_OFF_REASONS.items()
+    ]
+    return [
+        ("DO-CLOSE", _("Close the box and print its label")),
+        ("DO-PRINT", _("Print the label; asks for a reason when it was printed")),
+        *reprints,
+        ("DO-TAKE-BACK", _("Show what can be taken back")),
+        ("DO-CALL-OFF", _("Call off the open box; asks for the reason")),
+        *call_offs,
+        ("DO-LAY-ASIDE", _("Lay aside the open bag that is scanned next")),
+        ("DO-GO-ON", _("Show the next thing to do")),
+    ]
+
+
+def size_commands() -> list[tuple[str, str]]:
+    """The command that starts a box of each size that is packed, with what it does."""
+    sizes = list(
+        BoxSize.objects.filter(product__recipes__in_force=True)
+        .select_related("product")
+        .order_by("sets", "product__code")
+        .distinct()
+    )
+    sets = [size.sets for size in sizes]
+    found = []
+    for size in sizes:
+        of = f"{size.product.code}-" if sets.count(size.sets) > 1 else ""
+        command = f"DO-SIZE-{of}{size.sets}"
+        found.append((command, words_of_command(command) or ""))
+    return found
+
+
+def words_of_command(text: str) -> str | None:
+    """What a command label does.
+
+    Args:
+        text: The command as it is printed, in capitals.
+
+    Returns:
+        The words, or None for what is no command.
+    """
+    known = dict(command_list())
+    if text in known:
+        return known[text]
+    command = commands.read_command(text)
+    if command is None or command.do is not Do.SIZE or text != text.strip().upper():
+        return None
+    said = _("Start a box of %(sets)s sets") % {"sets": command.sets}
+    if command.product:
+        said = _("%(said)s of %(product)s") % {"said": said, "product": command.product}
+    return said

@@ -1,0 +1,194 @@
+"""Label stock and printers as records, and as the paper that labels are laid out on."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any, Final
+
+from kitting.domain.errors import Missing, Refused
+from kitting.labels.stock import Sheet, Stock
+from kitting.models import Printer
+from kitting.models import Stock as StockRow
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from kitting.labels.kinds import Kind
+
+_UM: Final = 1000
+_LAID: Final = re.compile(
+    r"(?P<w>\d+)x(?P<h>\d+) margin (?P<m>\d+) at (?P<dots>\d+)/(?P<um>\d+)"
+    r"(?: on (?P<pw>\d+)x(?P<ph>\d+) from (?P<l>\d+),(?P<t>\d+)"
+    r" (?P<c>\d+)x(?P<r>\d+) gaps (?P<ga>\d+),(?P<gd>\d+) start (?P<start>\d+))?"
+)
+Head = tuple[int, int]
+"""Dots of a printer's head, and on how many µm they stand."""
+
+
+@dataclass(frozen=True)
+class Laid:
+    """What a document is laid out on: enough to make the same one again."""
+
+    on: Stock | Sheet
+    start: int
+    """Position of the first label on the first sheet, from 1; 1 on a roll."""
+
+    page_um: tuple[int, int]
+    """Width and height of the page that the printer is asked for."""
+
+    text: str
+    """The same in writing, as the print log keeps it."""
+
+
+def laid_out(stock: StockRow, *, head: Head | None = None, start: int = 1) -> Laid:
+    """Give what a stock is to the drawing.
+
+    Args:
+        stock: The record.
+        head: Dots of the printer that has it; without one, the dots of the record.
+        start: Position of the first label on the first sheet, from 1.
+
+    Returns:
+        The paper.
+
+    Raises:
+        NotFit: ``sheet_too_small`` if its labels leave the page.
+        Refused: ``start_out_of_range`` if there is no such position.
+    """
+    dots, um = head or (stock.head_dots, stock.head_um)
+    text = f"{stock.width_um}x{stock.height_um} margin {stock.margin_um} at {dots}/{um}"
+    if stock.sheet:
+        text += (
+            f" on {stock.page_width_um}x{stock.page_height_um}"
+            f" from {stock.left_um},{stock.top_um} {stock.columns}x{stock.rows}"
+            f" gaps {stock.gap_across_um},{stock.gap_down_um} start {start}"
+        )
+    elif start != 1:
+        raise Refused("start_out_of_range", read=start, most=1)
+    return laid_as(text)
+
+
+def of_kind(kind: Kind[Any], *, head: Head = (8, _UM)) -> Laid:
+    """Give paper of just the size that a kind of label is designed for.
+
+    Args:
+        kind: The kind.
+        head: Dots of the printer.
+
+    Returns:
+        The paper: one label a page.
+    """
+    wide, high = (round(side * _UM) for side in (kind.width_mm, kind.height_mm))
+    return laid_as(f"{wide}x{high} margin 0 at {head[0]}/{head[1]}")
+
+
+def laid_as(text: str) -> Laid:
+    """Read what the print log keeps of a document's layout.
+
+    Args:
+        text: As ``Laid.text``.
+
+    Returns:
+        The same paper again.
+
+    Raises:
+        NotFit: ``sheet_too_small`` if its labels leave the page.
+        Refused: ``start_out_of_range``.
+        ValueError: If the text is none of ours.
+    """
+    found = _LAID.fullmatch(text)
+    if found is None:
+        msg = f"no layout: {text!r}"
+        raise ValueError(msg)
+    part = {name: int(value) for name, value in found.groupdict("0").items()}
+    mm = {name: Fraction(value, _UM) for name, value in part.items()}
+    dots = Fraction(part["dots"], part["um"]) * _UM
+    label = Stock(mm["w"], mm["h"], dots, margin_mm=mm["m"])
+    if found["pw"] is None:
+        return Laid(label, 1, (part["w"], part["h"]), text)
+    sheet = Sheet(
+        page_width_mm=mm["pw"],
+        page_height_mm=mm["ph"],
+        label=label,
+        left_mm=mm["l"],
+        top_mm=mm["t"],
+        columns=part["c"],
+        rows=part["r"],
+        gap_across_mm=mm["ga"],
+        gap_down_mm=mm["gd"],
+    )
+    most = part["c"] * part["r"]
+    if not 1 <= part["start"] <= most:
+        raise Refused("start_out_of_range", read=part["start"], most=most)
+    return Laid(sheet, part["start"], (part["pw"], part["ph"]), text)
+
+
+def printer_of(code: str) -> Printer:
+    """The printer in use that has a code.
+
+    Args:
+        code: Its code.
+
+    Returns:
+        The printer with its stock.
+
+    Raises:
+        Missing: If there is none, or it is out of use.
+    """
+    printers = Printer.objects.select_related("stock")
+    printer = printers.filter(code=code, active=True).first()
+    if printer is None:
+        raise Missing("row_missing", what="printer")
+    return printer
+
+
+def stock_of(code: str) -> StockRow:
+    """The stock in use that has a code.
+
+    Args:
+        code: Its code.
+
+    Returns:
+        The stock.
+
+    Raises:
+        Missing: If there is none, or it is out of use.
+    """
+    stock = StockRow.objects.filter(code=code, active=True).first()
+    if stock is None:
+        raise Missing("row_missing", what="stock")
+    return stock
+
+
+def fits(stock: StockRow, kind: Kind[Any]) -> bool:
+    """Tell whether a kind of label has the size of a stock's labels."""
+    return (stock.width_um, stock.height_um) == (
+        round(kind.width_mm * _UM),
+        round(kind.height_mm * _UM),
+    )
+
+
+def printers_for(kind: Kind[Any], bench_id: int | None = None) -> list[Printer]:
+    """The printers in use that have the stock for a kind of label.
+
+    Args:
+        kind: The kind.
+        bench_id: Only those of one bench.
+
+    Returns:
+        The printers by code.
+    """
+    found = Printer.objects.filter(active=True).select_related("stock", "bench")
+    if bench_id is not None:
+        found = found.filter(bench=bench_id)
+    return [printer for printer in found if fits(printer.stock, kind)]
+
+
+def stocks_for(kind: Kind[Any]) -> list[StockRow]:
+    """The stocks in use whose labels have the size of a kind, rolls first."""
+    rows: Iterable[StockRow] = StockRow.objects.filter(active=True)
+    return sorted(
+        (row for row in rows if fits(row, kind)), key=lambda row: (row.sheet, row.code)
+    )

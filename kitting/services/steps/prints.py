@@ -1,0 +1,242 @@
+"""Inner steps of printing: a document that is proven readable, its log, its job."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, Final
+from uuid import UUID
+
+import reportlab
+from django.db.models import Count, Max
+
+from kitting.domain.errors import Conflict, Refused
+from kitting.domain.prints import DESTROYED, SCANNED
+from kitting.labels.press import Pressed, press
+from kitting.models import Print, PrintJob
+from kitting.queries.stocks import Laid, laid_out, of_kind, printer_of, stock_of
+from kitting.services.steps.boxes import need_reason
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from kitting.domain.prints import Again, Onto
+    from kitting.labels.kinds import Kind
+    from kitting.models import Printer
+    from kitting.operations import Act
+    from kitting.queries.labels import Labelled, Subject
+
+RENDERER: Final = f"lotward 2, reportlab {reportlab.__version__}"
+
+MOST_LABELS: Final = 240
+"""How many labels one act prints: each is read back before the act is written."""
+
+
+@dataclass(frozen=True)
+class Ready:
+    """A document that was drawn and read back, not yet in the log."""
+
+    labelled: Labelled
+    subjects: tuple[Subject, ...]
+    copies: tuple[int, ...]
+    """Which copy each subject's label is."""
+
+    laid: Laid
+    printer: Printer | None
+    pressed: Pressed
+
+    @property
+    def labels(self) -> int:
+        """How many labels the document has."""
+        return sum(len(subject.labels) for subject in self.subjects)
+
+
+def make_ready(labelled: Labelled, subjects: Sequence[Subject], onto: Onto) -> Ready:
+    """Draw labels as their next copies and read each one back.
+
+    Args:
+        labelled: What all of them are.
+        subjects: What is labelled.
+        onto: Where they are to come out.
+
+    Returns:
+        The document.
+
+    Raises:
+        CodeError: If a number cannot be encoded.
+        LotwardError: ``label_unreadable`` or ``bars_uneven`` if a symbol does not
+            read back.
+        Missing: If there is no such printer or stock.
+        NotFit: If a label does not fit its stock.
+        Refused: ``nothing_to_print``, ``too_many_labels``, ``start_out_of_range``.
+    """
+    count = sum(len(subject.labels) for subject in subjects)
+    if not count:
+        raise Refused("nothing_to_print")
+    if count > MOST_LABELS:
+        raise Refused("too_many_labels", labels=count, most=MOST_LABELS)
+    kind = labelled.kind
+    laid, printer = _paper(kind, onto)
+    made = copies_made(labelled.name, [subject.number for subject in subjects])
+    copies = tuple(made.get(subject.number, 0) + 1 for subject in subjects)
+    faces = [
+        as_copy(face, copy)
+        for subject, copy in zip(subjects, copies, strict=True)
+        for face in subject.labels
+    ]
+    pressed = press(kind, faces, laid.on, start=laid.start)
+    return Ready(labelled, tuple(subjects), copies, laid, printer, pressed)
+
+
+def _paper(kind: Kind[Any], onto: Onto) -> tuple[Laid, Printer | None]:
+    if onto.printer:
+        printer = printer_of(onto.printer)
+        head = (printer.head_dots, printer.head_um)
+        return laid_out(printer.stock, head=head, start=onto.start), printer
+    if onto.stock:
+        return laid_out(stock_of(onto.stock), start=onto.start), None
+    return of_kind(kind), None
+
+
+def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
+    """How often each label of a kind was printed.
+
+    Args:
+        kind: Name of the labels.
+        numbers: What the labels name.
+
+    Returns:
+        The newest copy by number; nothing for labels that were never printed.
+    """
+    logged = Print.objects.filter(kind=kind, number__in=numbers)
+    made = dict(logged.values_list("number").annotate(newest=Max("copy")))
+    if kind in ("box", "bag"):
+        # Rows from before labels had a kind.
+        of = "box__serial" if kind == "box" else "bag__number"
+        older = Print.objects.filter(kind=None, **{f"{of}__in": numbers})
+        for number, count in older.values_list(of).annotate(count=Count("pk")):
+            made[number] = max(made.get(number, 0), count)
+    return made
+
+
+def as_copy(face: Any, copy: int) -> Any:
+    """Give a label that says which copy it is, where labels of its kind do."""
+    if any(field.name == "copy" for field in fields(face)):
+        return replace(face, copy=copy)
+    return face
+
+
+def data_sha(faces: Sequence[Any]) -> bytes:
+    """Hash what labels say, however they are drawn.
+
+    Args:
+        faces: The labels of one number.
+
+    Returns:
+        32 bytes.
+    """
+    if len(faces) == 1:
+        text = json.dumps(asdict(faces[0]), sort_keys=True, default=str)
+    else:
+        text = json.dumps([asdict(f) for f in faces], sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).digest()
+
+
+def log_prints(act: Act, ready: Ready, again: Again) -> PrintJob | None:
+    """Write a document into the print log, and queue it where a printer is named.
+
+    Args:
+        act: The act in the making; what is labelled is locked.
+        ready: The document.
+        again: What a reprint needs to be told.
+
+    Returns:
+        The job, or None for a PDF.
+
+    Raises:
+        Conflict: ``page_is_old`` if one of the labels was printed meanwhile.
+        Refused: ``reprint_needs_a_reason``, ``first_label_stays``,
+            ``first_label_is_another``, ``entry_too_long``.
+    """
+    made = copies_made(ready.labelled.name, [one.number for one in ready.subjects])
+    now = tuple(made.get(one.number, 0) + 1 for one in ready.subjects)
+    if now != ready.copies:
+        raise Conflict("page_is_old")
+    reason, first = _reprint(ready, again)
+    job = _queue(act, ready)
+    nth = 1
+    rows = []
+    for subject, copy in zip(ready.subjects, ready.copies, strict=True):
+        faces = [as_copy(face, copy) for face in subject.labels]
+        rows.append(
+            Print(
+                box_id=subject.box_id,
+                bag_id=subject.bag_id,
+                kind=ready.labelled.name,
+                number=subject.number,
+                copy=copy,
+                nth=nth,
+                data_sha=data_sha(faces),
+                pdf_sha=ready.pressed.sha,
+                renderer=RENDERER,
+                paper=ready.laid.text,
+                printer=ready.printer,
+                job=job,
+                reason=reason if copy > 1 else "",
+                first=first if copy > 1 else None,
+            )
+        )
+        nth += len(faces)
+    act.write(*rows)
+    return job
+
+
+def _reprint(ready: Ready, again: Again) -> tuple[str, str | None]:
+    """The reason of a reprint, and what became of the label before."""
+    repeated = [
+        subject
+        for subject, copy in zip(ready.subjects, ready.copies, strict=True)
+        if copy > 1
+    ]
+    if not repeated:
+        return "", None
+    if not again.reason.strip():
+        raise Refused("reprint_needs_a_reason", label=repeated[0].number)
+    reason = need_reason(again.reason)
+    told = again.first.strip()
+    if not told:
+        raise Refused("first_label_stays", label=repeated[0].number)
+    if told == DESTROYED:
+        return reason, DESTROYED
+    symbols = ready.labelled.kind.symbols
+    for subject in repeated:
+        carried = {symbol.data for face in subject.labels for symbol in symbols(face)}
+        if _bare(told) not in carried | {subject.number}:
+            raise Refused("first_label_is_another", label=subject.number)
+    return reason, SCANNED
+
+
+def _bare(scanned: str) -> str:
+    """What was scanned, without the symbology identifier some scanners send."""
+    return scanned[3:] if scanned[:1] == "]" else scanned
+
+
+def _queue(act: Act, ready: Ready) -> PrintJob | None:
+    if ready.printer is None:
+        return None
+    numbers = [subject.number for subject in ready.subjects]
+    title = numbers[0] if len(numbers) == 1 else f"{numbers[0]} … {numbers[-1]}"
+    return PrintJob.objects.create(
+        printer=ready.printer,
+        name=f"lotward-{UUID(bytes=bytes(act.operation.key))}",
+        kind=ready.labelled.name,
+        title=title,
+        labels=ready.labels,
+        width_um=ready.laid.page_um[0],
+        height_um=ready.laid.page_um[1],
+        document=ready.pressed.pdf,
+        pdf_sha=ready.pressed.sha,
+        asked_at=act.now,
+        asked_by=act.operation.by_name,
+    )
