@@ -17,10 +17,6 @@ SENTENCES: dict[str, str | Promise] = {
     "bad_out_of_range": _(
         "%(read)s bad pieces is not from 0 to %(most)s. Enter how many the lot has."
     ),
-    "bars_too_wide": _(
-        "The bars need %(needed_mm)s mm at their narrowest and the label has"
-        " %(room_mm)s mm. Choose a wider label or a shorter content."
-    ),
     "bars_uneven": _(
         "The bars of the label for %(number)s came out uneven, so it was not printed."
         " Check the printer's resolution in the set-up."
@@ -175,7 +171,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "label_full": _(
         "The label needs %(needed_mm)s mm for its texts and has %(room_mm)s mm."
-        " Shorten the texts, or choose a larger label."
+        " Shorten them, or leave some out."
     ),
     "label_unreadable": _(
         "The label for %(number)s could not be read back, so it was not printed."
@@ -207,10 +203,6 @@ SENTENCES: dict[str, str | Promise] = {
     "mass_out_of_range": _(
         "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
         " and its unit."
-    ),
-    "matrix_too_wide": _(
-        "The square code needs %(needed_mm)s mm at its smallest and the label has"
-        " %(room_mm)s mm. Choose a larger label or a shorter content."
     ),
     "missing_glyph": _(
         "The label's typeface has no “%(character)s”, which stands in “%(text)s”."
@@ -293,10 +285,6 @@ SENTENCES: dict[str, str | Promise] = {
     "text_too_long": _(
         "“%(text)s” does not fit %(room_mm)s mm in %(lines)s lines on the label."
         " Shorten it."
-    ),
-    "too_many_characters": _(
-        "The bar code would carry %(characters)s characters and may carry %(most)s:"
-        " %(text)s. Shorten the content."
     ),
     "uncertainty_out_of_range": _(
         "The meter's uncertainty %(value)s is not from 0 to below 100 %%. Enter what"

@@ -63,6 +63,9 @@ class BoxFace:
         self.label = label
         self.linear = linear
         self.matrix = matrix
+        # The marks of ISO 15223-1 are for medical devices only. What PPE must carry
+        # (Regulation (EU) 2016/425: type, serial, name and address) stands on every
+        # label in words; its conformity mark is the maker's own to put on.
         self.device = label.profile == "device"
         self._shift = MARK_SIDE + 0.8 if self.device else 0.0
 
@@ -225,6 +228,10 @@ class BoxFace:
         cautions = list(self.label.cautions)
         if self.label.latex:
             cautions.append(self.label.words.latex)
+        if self.device:
+            # In words: the frame of ISO 15223-1, 5.2.7, is only for what is sold both
+            # sterile and not.
+            cautions.append(self.label.words.non_sterile)
         room = WIDE - (22 if self.device else 0)
         lines = [
             line

@@ -23,6 +23,7 @@ class BoxWords:
     lots: str = "Lots"
     lots_elsewhere: str = "Lots: see packing list"
     latex: str = "Contains natural rubber latex."
+    non_sterile: str = "Non-sterile."
     reprint: str = "Reprint {copy}"
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from kitting.domain import gs1
 from kitting.labels.code128 import Bars, code128, gs1_128
@@ -55,7 +55,7 @@ class Carried:
         """
         if not self.pairs:
             return code128(self.data)
-        refuse_long(self.data)
+        refuse_long(self.data, instead=replace(self, linear=False).matrix)
         return gs1_128(self.data)
 
     def matrix(self) -> Matrix:

@@ -6,9 +6,10 @@ unless a name ends in ``_mm``.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 from typing import Final
 
 from kitting.domain.errors import NotFit
@@ -104,14 +105,20 @@ class MatrixFit:
         return self.side + 2 * self.quiet
 
 
-def refuse_long(element_string: str) -> None:
+Instead = Callable[[], Matrix]
+"""Makes the matrix that could carry the same data."""
+
+
+def refuse_long(element_string: str, *, instead: Instead) -> None:
     """Refuse more data than one GS1-128 may carry.
 
     Args:
         element_string: Element string without the leading FNC1.
+        instead: The matrix that could carry it.
 
     Raises:
-        NotFit: ``too_many_characters`` over 48, separators counted.
+        NotFit: ``too_many_characters`` over 48, separators counted; with the side of
+            the matrix in mm.
     """
     if len(element_string) > MOST_CHARACTERS:
         raise NotFit(
@@ -119,28 +126,50 @@ def refuse_long(element_string: str) -> None:
             text=element_string,
             characters=len(element_string),
             most=MOST_CHARACTERS,
+            matrix_mm=_matrix_mm(instead),
         )
 
 
-def fit_linear(bars: Bars, *, module: Module, room: int, stock: Stock) -> LinearFit:
+def fit_linear(
+    bars: Bars, *, module: Module, room: int, stock: Stock, instead: Instead
+) -> LinearFit:
     """Give a linear symbol the largest allowed width up to the wanted one.
 
     Args:
         bars: The symbol.
         module: Wanted and smallest width of the narrow bar, and the bar height.
         room: Dots there are for the symbol with both quiet zones.
-        stock: The paper and the printer's head.
+        stock: The label and the printer's head.
+        instead: The matrix that could carry the same data.
 
     Returns:
         The size in whole dots.
 
     Raises:
-        NotFit: ``bars_too_wide`` when the smallest allowed symbol is wider than the
-            room or than GS1 allows.
+        NotFit: When the smallest allowed symbol has no room, each with the figure that
+            broke and what would fit: ``bars_fit_turned`` when the label's other side
+            is long enough; ``bars_too_wide``; ``bars_too_long`` when GS1 allows no
+            symbol of that length on any label.
     """
-    most = min(room, stock.dots(LONGEST_MM)) if bars.gs1 else room
     modules = bars.modules + 2 * LINEAR_QUIET
-    x = _largest(modules, module=module, most=most, stock=stock, code="bars_too_wide")
+    longest = stock.dots(LONGEST_MM) if bars.gs1 else room
+    fewest = module.floor_dots(stock)
+    x = min(module.wanted_dots(stock), min(room, longest) // modules)
+    if x < fewest:
+        needed = modules * fewest
+        told = {
+            "needed_mm": _mm(needed, stock),
+            "dots": fewest,
+            "matrix_mm": _matrix_mm(instead),
+        }
+        if bars.gs1 and needed > longest:
+            raise NotFit("bars_too_long", most_mm=float(LONGEST_MM), **told)
+        told["room_mm"] = _room_mm(room, stock)
+        told["least_mm"] = _mm(stock.width_dots - room + needed, stock)
+        if stock.height_dots - stock.width_dots + room >= needed:
+            other = float(round(stock.height_mm, 2))
+            raise NotFit("bars_fit_turned", other_mm=other, **told)
+        raise NotFit("bars_too_wide", **told)
     high = ceil(module.height_mm * stock.dots_per_mm)
     return LinearFit(x=x, wide=bars.modules * x, quiet=LINEAR_QUIET * x, high=high)
 
@@ -152,28 +181,42 @@ def fit_matrix(matrix: Matrix, *, module: Module, room: int, stock: Stock) -> Ma
         matrix: The symbol.
         module: Wanted and smallest width of a cell.
         room: Dots there are for the symbol with its quiet zones.
-        stock: The paper and the printer's head.
+        stock: The label and the printer's head.
 
     Returns:
         The size in whole dots.
 
     Raises:
-        NotFit: ``matrix_too_wide`` when the smallest allowed symbol has no room.
+        NotFit: ``matrix_too_wide`` when the smallest allowed symbol has no room, with
+            the size of a label that it would fit.
     """
     cells = matrix.cells + 2 * MATRIX_QUIET
-    x = _largest(cells, module=module, most=room, stock=stock, code="matrix_too_wide")
+    fewest = module.floor_dots(stock)
+    x = min(module.wanted_dots(stock), room // cells)
+    if x < fewest:
+        needed = cells * fewest
+        raise NotFit(
+            "matrix_too_wide",
+            needed_mm=_mm(needed, stock),
+            dots=fewest,
+            room_mm=_room_mm(room, stock),
+            least_width_mm=_mm(stock.width_dots - room + needed, stock),
+            least_height_mm=_mm(stock.height_dots - room + needed, stock),
+        )
     return MatrixFit(x=x, side=matrix.cells * x, quiet=MATRIX_QUIET * x)
 
 
-def _largest(
-    modules: int, *, module: Module, most: int, stock: Stock, code: str
-) -> int:
-    floor = module.floor_dots(stock)
-    x = min(module.wanted_dots(stock), most // modules)
-    if x < floor:
-        raise NotFit(
-            code,
-            needed_mm=round(stock.mm(modules * floor), 2),
-            room_mm=round(stock.mm(most), 2),
-        )
-    return x
+def _mm(dots: int, stock: Stock) -> float:
+    """A length as it is told: never less than is needed."""
+    return ceil(dots / stock.dots_per_mm * 100) / 100
+
+
+def _room_mm(dots: int, stock: Stock) -> float:
+    """A length as it is told: never more than there is."""
+    return floor(dots / stock.dots_per_mm * 100) / 100
+
+
+def _matrix_mm(instead: Instead) -> float:
+    """Side of a matrix with its quiet zone, at the wanted cell of a small one."""
+    cells = instead().cells + 2 * MATRIX_QUIET
+    return float(cells * SMALL_MATRIX.wanted_mm)

@@ -65,7 +65,13 @@ def foot_symbol(paper: Paper, carried: Carried) -> float:
     stock = paper.stock
     bars = carried.bars()
     module = LOGISTIC if carried.pairs else NUMBER
-    size = fit_linear(bars, module=module, room=stock.width_dots, stock=stock)
+    size = fit_linear(
+        bars,
+        module=module,
+        room=stock.width_dots,
+        stock=stock,
+        instead=carried.matrix,
+    )
     text = "".join(carried.readable())
     paper.text(MIDDLE, BASE, text, READABLE, align="centre")
     left = (stock.width_dots - size.wide) // 2

@@ -77,7 +77,8 @@ def press(
 
     Raises:
         CodeError: As in ``draw``.
-        LotwardError: ``label_unreadable`` or ``bars_uneven`` with the label's number.
+        LotwardError: ``label_unreadable``, ``bars_uneven`` or
+            ``quiet_zone_not_white`` with the label's number.
         NotFit: As in ``draw``.
     """
     pressed = draw(kind, labels, on, start=start)

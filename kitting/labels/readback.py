@@ -20,6 +20,7 @@ from kitting.domain.errors import LotwardError
 from kitting.labels.bag_label import BagLabel, bag_symbols
 from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.carried import Carried, same
+from kitting.labels.geometry import LINEAR_QUIET
 from kitting.labels.stock import Stock
 
 _BLACK_AND_WHITE: Final = bytes(0 if shade < 128 else 255 for shade in range(256))
@@ -204,6 +205,11 @@ def _refuse_uneven(
     x, rest = divmod(sum(found), sum(wanted))
     if rest or found != tuple(modules * x for modules in wanted):
         raise LotwardError("bars_uneven", number=number, widths=found)
+    first, quiet = _first_bar(row, symbol.left), LINEAR_QUIET * x
+    last = first + sum(found)
+    white = row[max(0, first - quiet) : first] + row[last : last + quiet]
+    if white != b"\xff" * (2 * quiet):
+        raise LotwardError("quiet_zone_not_white", number=number, dots=quiet)
 
 
 def element_dots(row: bytes, near: int, elements: int) -> tuple[int, ...]:
@@ -217,14 +223,19 @@ def element_dots(row: bytes, near: int, elements: int) -> tuple[int, ...]:
     Returns:
         Their widths in dots, starting with a bar; fewer when the line ends before.
     """
-    at = near
-    while at > 0 and row[at - 1] == 0:
-        at -= 1
-    at = row.find(0, at)
+    at = _first_bar(row, near)
     if at < 0:
         return ()
     runs = [len(list(run)) for _, run in groupby(row[at:])]
     return tuple(runs[:elements])
+
+
+def _first_bar(row: bytes, near: int) -> int:
+    """Find where the bar begins that is at or after a place; -1 without one."""
+    at = near
+    while at > 0 and row[at - 1] == 0:
+        at -= 1
+    return row.find(0, at)
 
 
 def _decode(raster: Raster) -> list[Symbol]:

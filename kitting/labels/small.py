@@ -126,7 +126,13 @@ def _linear(paper: Paper, carried: Carried, *, text: str | None, low: bool) -> f
     stock = paper.stock
     bars = carried.bars()
     module = LOW_NUMBER if low else NUMBER
-    size = fit_linear(bars, module=module, room=stock.width_dots, stock=stock)
+    size = fit_linear(
+        bars,
+        module=module,
+        room=stock.width_dots,
+        stock=stock,
+        instead=carried.matrix,
+    )
     foot = BASE
     if text is not None:
         styles = LOW_TEXT if low else NUMBER_TEXT

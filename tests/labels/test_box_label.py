@@ -300,7 +300,7 @@ def test_many_labels_are_one_document() -> None:
         (
             {"sscc": None, "gtin": None, "serial": "ABCDEFGHIJKLMNOPQRSTUVWXYZABCDEFG"},
             NotFit,
-            "bars_too_wide",
+            "bars_fit_turned",
         ),
     ],
 )
