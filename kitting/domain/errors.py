@@ -55,6 +55,26 @@ class OperationKeyReused(Conflict):
     """One operation key was sent with two different contents."""
 
 
+class PrinterFault(LotwardError):
+    """A printer was not reached, gave no answer that can be used, or refused.
+
+    Args:
+        code: What was wrong.
+        sent: Whether the printer may have done what was asked all the same: ask it
+            before asking again.
+        again: Whether the same may be asked again, with nothing else to be done and
+            nothing printed twice by it.
+        **params: The values that the sentence names.
+    """
+
+    def __init__(
+        self, code: str, *, sent: bool = False, again: bool = False, **params: object
+    ) -> None:
+        super().__init__(code, **params)
+        self.sent = sent
+        self.again = again
+
+
 class Refused(LotwardError):
     """A rule of the job forbids the act; the code says which."""
 
