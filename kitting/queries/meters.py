@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 WARN_DAYS = 30
 """So many days before its due date a meter is spoken of. Common practice: a workshop
 has to send it away in time."""
+WARN_SHARE = 95
+"""From so many percent of the hours it is rated for a lamp is spoken of. Common practice:
+of 9,000 h that leaves 450, time enough to order another."""
 
 
 @dataclass(frozen=True)
@@ -157,7 +160,8 @@ def meters_to_see_to(today: date) -> list[MeterLine]:
         today: The workshop's day.
 
     Returns:
-        Meters in the order of their due dates; one never calibrated is left out.
+        Meters in the order of their due dates; one never calibrated is left out, as
+        nobody has relied on it yet.
     """
     found = [
         line
@@ -180,6 +184,13 @@ class LampLine:
         """Whether it has burnt for longer than it is rated."""
         rated = self.lamp.rated_hours
         return bool(rated and self.read and self.read.hours >= rated)
+
+    @property
+    def soon(self) -> bool:
+        """Whether it will soon have burnt for as long as it is rated."""
+        rated = self.lamp.rated_hours
+        near = rated and self.read and self.read.hours * 100 >= rated * WARN_SHARE
+        return bool(near) and not self.over
 
 
 def lamps(line_id: int | None = None, *, burning: bool = True) -> list[LampLine]:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET
 
 from kitting.clock import day_of
 from kitting.models import Workshop
+from kitting.queries.attention import to_see_to
 from kitting.queries.day import SHOWN, the_day
 from kitting.reach import standing_reach
 from kitting.views.stock_picture import picture_of
@@ -35,5 +36,6 @@ def day(request: LotwardRequest) -> HttpResponse:
         "day": figures,
         "stages": SHOWN,
         "picture": picture_of(figures.parts),
+        "see_to": to_see_to(today),
     }
     return render(request, "kitting/day.html", context)

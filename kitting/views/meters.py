@@ -240,6 +240,7 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
         "burning": burning,
         "gone": [row for row in found if row.lamp.taken_out_on is not None],
         "over": [row for row in burning if row.over],
+        "soon": [row for row in burning if row.soon],
         "may_read": request.user.has_perm("kitting.run_line"),
         "may_keep": request.user.has_perm("kitting.keep_meters"),
         "here": "kitting:runs",
