@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from kitting.views import (
+    badges,
     bag_numbers,
     bags,
     bench,
@@ -71,6 +72,8 @@ urlpatterns: list[URLPattern] = [
         name="kind-change",
     ),
     path("set-up/", workshop.workshop, name="workshop"),
+    path("set-up/badges/", badges.badges, name="badges"),
+    path("set-up/badges/revoke/", badges.badge_revoke, name="badge-revoke"),
     path("set-up/yields/", yields.yields, name="yields"),
     path("set-up/yields/drop/", yields.yield_drop, name="yield-drop"),
     path("bench/", bench.benches, name="benches"),

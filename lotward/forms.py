@@ -2,8 +2,18 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
+from django.http import HttpRequest
+from django.utils.translation import gettext_lazy as _
+
+
+class _Unechoed(forms.PasswordInput):
+    """A field for text that never shows what came in."""
+
+    input_type = "text"
 
 
 class SignInForm(AuthenticationForm):
@@ -11,8 +21,23 @@ class SignInForm(AuthenticationForm):
 
     Django only tells the browser how long a name may be, and what is entered goes
     into the lockout's table, where PostgreSQL refuses it.
+
+    A badge may be scanned in place of the name. The name behind it stands in what was
+    sent by then, and is not shown: whoever found a badge would learn it.
     """
 
     username = UsernameField(
-        max_length=150, widget=forms.TextInput(attrs={"autofocus": True})
+        max_length=150,
+        widget=forms.TextInput(
+            attrs={"autofocus": True, "data-badge-read": _("Badge read")}
+        ),
+        help_text=_("Type it, or scan your badge."),
     )
+
+    def __init__(
+        self, request: HttpRequest | None = None, *args: Any, **kwargs: Any
+    ) -> None:
+        super().__init__(request, *args, **kwargs)
+        if getattr(request, "by_badge", False):
+            name = self.fields["username"]
+            name.widget = _Unechoed(attrs=name.widget.attrs)

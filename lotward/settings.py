@@ -45,6 +45,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "lotward.middleware.NoStoreMiddleware",
     "lotward.middleware.LargestRequestMiddleware",
+    "lotward.badges.BadgeMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -174,8 +175,17 @@ LOGGING: dict[str, Any] = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
-        "line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}
+        "line": {
+            "()": "lotward.logs.LineFormatter",
+            "fmt": "{asctime} {levelname} {name} {message}",
+            "style": "{",
+        }
     },
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": "WARNING"},
+    # Django would give these handlers of their own; every line goes by our formatter.
+    "loggers": {
+        "django": {"level": "WARNING"},
+        "django.server": {"handlers": ["console"], "level": "INFO", "propagate": False},
+    },
 }

@@ -281,6 +281,11 @@
       take(form);
     }
   });
+  document.addEventListener("lotward:badge", () => {
+    document.getElementById("bench-next").dataset.state = "";
+    say("wrong", "badge");
+    sound("wrong");
+  });
   window.addEventListener("online", send);
   window.addEventListener("focus", focus);
   window.addEventListener("pageshow", focus);

@@ -67,14 +67,16 @@ class Number:
     """The number as it is stored and printed: capitals, no blanks."""
 
 
-def check_character(body: str) -> str:
-    """Compute the check character of ISO/IEC 7064 MOD 37,36.
+def check_character(body: str, alphabet: str = _ALPHABET) -> str:
+    """Compute the check character of ISO/IEC 7064 MOD 37,36, or of a smaller sister.
 
     Args:
-        body: The number without it, of 0 to 9 and A to Z only.
+        body: The number without it, of characters of the alphabet only.
+        alphabet: Its characters, one fewer than a prime number; 0 to 9 and A to Z
+            unless another is named.
 
     Returns:
-        One of 0 to 9 and A to Z.
+        One character of the alphabet.
 
     References:
         ISO/IEC 7064:2003, hybrid system MOD 37,36.
@@ -82,12 +84,12 @@ def check_character(body: str) -> str:
     >>> check_character("A12425GABC1234002")
     'M'
     """
-    size = len(_ALPHABET)
+    size = len(alphabet)
     carry = size
     for character in body:
-        carry = (carry + _ALPHABET.index(character)) % size or size
+        carry = (carry + alphabet.index(character)) % size or size
         carry = carry * 2 % (size + 1)
-    return _ALPHABET[(1 - carry) % size]
+    return alphabet[(1 - carry) % size]
 
 
 def assign(kind: Kind, site: int, sequence: int) -> str:

@@ -8,8 +8,19 @@ from typing import Final
 
 from kitting.domain.errors import NotFit
 from kitting.labels.carried import Carried, of_number
+from kitting.labels.geometry import MATRIX, fit_matrix
 from kitting.labels.paper import Paper
-from kitting.labels.small import LEFT, Room, frame, title_lines
+from kitting.labels.small import (
+    BAND,
+    BASE,
+    LEFT,
+    MARK,
+    NOTE,
+    RIGHT,
+    Room,
+    frame,
+    title_lines,
+)
 from kitting.labels.text import Style, fit, printable, width_mm
 
 NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.2, bold=True), 2))
@@ -34,7 +45,7 @@ WORDS_STEP: Final = 1.55
 
 @dataclass(frozen=True)
 class BadgeLabel:
-    """What a person scans to sign on; the token is never printed in clear text."""
+    """What a person scans to sign in; the token is never printed in clear text."""
 
     name: str
     role: str
@@ -89,8 +100,20 @@ def twice(number: str) -> tuple[Carried, Carried]:
     return of_number(number, linear=True), of_number(number, linear=False)
 
 
+def badge_symbols(label: BadgeLabel) -> tuple[Carried]:
+    """Tell what the one symbol of a badge carries.
+
+    Args:
+        label: The badge.
+
+    Returns:
+        The matrix. As bars, 36 letters would be 113 mm long at 2 dots of 8 to the mm.
+    """
+    return (of_number(label.token, linear=False),)
+
+
 def badge_face(paper: Paper, label: BadgeLabel) -> None:
-    """Draw a badge where the paper stands.
+    """Draw a badge where the paper stands: who it is of, and a large matrix.
 
     Args:
         paper: A label of 70 × 40 mm.
@@ -101,14 +124,22 @@ def badge_face(paper: Paper, label: BadgeLabel) -> None:
         NotFit: A symbol or a text that the paper has no room for, or a character that
             the typeface lacks.
     """
-    room = frame(
-        paper,
-        twice(label.token),
-        number=label.name,
-        mark=label.mark,
-        again=_again(label),
-        text=None,
-    )
+    stock = paper.stock
+    top = 0.0
+    if label.mark is not None:
+        top = BAND
+        style, lines = fit(label.mark, MARK, room_mm=RIGHT - LEFT)
+        paper.band(top, lines[0], style)
+    (carried,) = badge_symbols(label)
+    cells = carried.matrix()
+    size = fit_matrix(cells, module=MATRIX, room=stock.dots(28), stock=stock)
+    left = stock.dots(RIGHT) - size.side
+    high = (stock.dots(top) + stock.height_dots - size.side) // 2
+    paper.matrix(left, high, cells, size)
+    base = stock.mm(high + size.side + size.quiet) + 0.8 + NOTE.high_mm
+    paper.text(RIGHT, base, _again(label), NOTE, align="right")
+    wide = stock.mm(left - size.quiet) - LEFT - 2
+    room = Room(number=label.name, top=max(2.0, top + 0.6), foot=BASE, wide=wide)
     _words(paper, room, label.role, title_lines(paper, room, label.name, NAME))
 
 

@@ -16,6 +16,7 @@ from kitting.labels.cards import (
     CommandLabel,
     PlaceLabel,
     badge_face,
+    badge_symbols,
     command_face,
     place_face,
     twice,
@@ -127,7 +128,7 @@ BADGE: Final = Kind[BadgeLabel](
     "badge",
     *_SMALL,
     number=lambda label: label.name,
-    symbols=lambda label: twice(label.token),
+    symbols=badge_symbols,
     draw=badge_face,
     secret=True,
 )

@@ -64,14 +64,28 @@ class User(AbstractUser):
 
 
 class Badge(models.Model):
-    """A card that is scanned instead of a password; only its hash is kept."""
+    """A card that is scanned in place of a name; only the hash of its token is kept."""
 
     user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="badges")
     token_sha256 = models.BinaryField(max_length=32, unique=True)
+    issue = models.ForeignKey(
+        "kitting.Operation", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """The act that made it."""
+    revocation = models.ForeignKey(
+        "kitting.Operation", on_delete=models.PROTECT, null=True, related_name="+"
+    )
     revoked_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
         default_permissions = ()
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(revocation__isnull=True, revoked_at__isnull=True)
+                | models.Q(revocation__isnull=False, revoked_at__isnull=False),
+                name="kitting_badge_revoked_by_an_act",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"badge {self.pk} of {self.user_id}"

@@ -1,0 +1,113 @@
+"use strict";
+
+// A badge belongs into the name at the sign-in page and nowhere else. Whatever other
+// field it is scanned into is emptied at once, before anything is sent or kept here;
+// the server refuses it as well. At the sign-in page the Enter of the scanner leads to
+// the password, and what was read is out of sight.
+
+(() => {
+  const TOKEN = /BDG[BCDFGHJKLNPRSTVX]{33}/i;
+
+  const isText = (field) =>
+    field instanceof HTMLTextAreaElement ||
+    (field instanceof HTMLInputElement && field.type !== "file");
+  const holdsBadge = (field) =>
+    isText(field) && TOKEN.test(field.value.replace(/\s+/g, ""));
+  const isName = (field) => "badgeRead" in field.dataset;
+
+  function refuse(field) {
+    const alarm = document.getElementById("alarm");
+    field.value = "";
+    field.dataset.refused = "";
+    if (alarm) {
+      alarm.textContent = alarm.dataset.badge || "";
+      alarm.scrollIntoView({ block: "nearest" });
+    }
+    field.dispatchEvent(new CustomEvent("lotward:badge", { bubbles: true }));
+  }
+
+  // Another scan, or typing: what was said of the badge before is past.
+  function forget(field) {
+    const alarm = document.getElementById("alarm");
+    delete field.dataset.refused;
+    if (alarm && alarm.textContent === alarm.dataset.badge) {
+      alarm.textContent = "";
+    }
+  }
+
+  // ---- the name at the sign-in page ----------------------------------------------
+
+  function takeName(field) {
+    const kept = document.createElement("input");
+    kept.type = "hidden";
+    kept.name = field.name;
+    kept.value = field.value;
+    kept.dataset.badgeRead = "";
+    field.after(kept);
+    field.name = "";
+    field.value = "";
+    field.required = false;
+    field.placeholder = field.dataset.badgeRead;
+  }
+
+  function giveNameBack(field) {
+    const kept = field.nextElementSibling;
+    if (kept && kept.type === "hidden") {
+      field.name = kept.name;
+      field.required = true;
+      field.placeholder = "";
+      kept.remove();
+    }
+  }
+
+  function onInput(event) {
+    const field = event.target;
+    if (!isText(field)) {
+      return;
+    }
+    if (isName(field)) {
+      if (field.value) {
+        giveNameBack(field);
+      }
+      if (holdsBadge(field)) {
+        takeName(field);
+      }
+    } else if (holdsBadge(field)) {
+      refuse(field);
+    } else if ("refused" in field.dataset) {
+      forget(field);
+    }
+  }
+
+  function onKey(event) {
+    const field = event.target;
+    const taken = field instanceof HTMLInputElement && isName(field) && !field.name;
+    if (event.key === "Enter" && taken) {
+      event.preventDefault();
+      field.form.querySelector("input[type=password]").focus();
+    }
+  }
+
+  // A field may have been filled without a key, and a scanner's Enter comes after all.
+  function onSubmit(event) {
+    const fields = [...event.target.elements].filter((field) => !isName(field));
+    fields.filter(holdsBadge).forEach(refuse);
+    const refused = fields.filter((field) => "refused" in field.dataset);
+    if (refused.length) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+      refused.forEach((field) => delete field.dataset.refused);
+    }
+  }
+
+  function onLeave(event) {
+    if (isText(event.target)) {
+      delete event.target.dataset.refused; // What is submitted now was meant to be.
+    }
+  }
+
+  document.addEventListener("input", onInput, true);
+  document.addEventListener("focusout", onLeave, true);
+  document.addEventListener("keydown", onKey, true);
+  document.addEventListener("submit", onSubmit, true);
+})();
