@@ -26,6 +26,7 @@ KNOWN = frozenset(
         "LOTWARD_DEBUG",
         "LOTWARD_HOSTS",
         "LOTWARD_PORT",
+        "LOTWARD_PRINTER_CA",
         "LOTWARD_SECRET_KEY",
         "LOTWARD_SECRET_KEY_FILE",
         "LOTWARD_TLS",
@@ -140,6 +141,17 @@ def data_dir(env: Environment, name: str, *, default: Path) -> Path:
     if not os.access(folder, os.W_OK | os.X_OK):
         refuse(name, str(folder), "a folder that this user may write to")
     return folder
+
+
+def certificates(env: Environment, name: str) -> str | None:
+    """Read the path of a file of certificates to trust; None when absent."""
+    value = env.get(name, "").strip()
+    if not value:
+        return None
+    path = Path(value)
+    if not path.is_absolute() or not path.is_file() or not os.access(path, os.R_OK):
+        refuse(name, value, "the absolute path of a file of certificates (PEM)")
+    return str(path)
 
 
 def database(env: Environment, name: str, *, folder: Path) -> dict[str, Any]:

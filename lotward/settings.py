@@ -19,6 +19,7 @@ DEBUG = env.switch(os.environ, "LOTWARD_DEBUG")
 TLS = env.switch(os.environ, "LOTWARD_TLS")
 PORT = env.port(os.environ, "LOTWARD_PORT", default=8000)
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
+PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")
 SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)
 DATABASES: dict[str, dict[str, Any]] = {
     "default": env.database(os.environ, "LOTWARD_DATABASE_URL", folder=DATA_DIR)

@@ -85,7 +85,7 @@ class Migration(migrations.Migration):
                 ("ended_at", models.DateTimeField(null=True)),
                 ("up_time", models.PositiveBigIntegerField(null=True)),
                 ("ipp_job", models.PositiveBigIntegerField(null=True)),
-                ("tries", models.PositiveSmallIntegerField(default=0)),
+                ("naps", models.PositiveSmallIntegerField(default=0)),
                 ("next_try", models.DateTimeField(null=True)),
                 ("worked_until", models.DateTimeField(null=True)),
                 ("trouble", models.CharField(blank=True, max_length=40)),

@@ -116,7 +116,8 @@ class PrintJob(models.Model):
     up_time = models.PositiveBigIntegerField(null=True)
     """The printer's own clock when the job was sent: it falls when it starts anew."""
     ipp_job = models.PositiveBigIntegerField(null=True)
-    tries = models.PositiveSmallIntegerField(default=0)
+    naps = models.PositiveSmallIntegerField(default=0)
+    """How often in a row its printer could not be asked."""
     next_try = models.DateTimeField(null=True)
     worked_until = models.DateTimeField(null=True)
     """Until when a worker has it in hand."""

@@ -15,6 +15,7 @@ from kitting import locking
 from kitting.domain.errors import Conflict, Missing, WrongStage
 from kitting.domain.prints import Again, Onto
 from kitting.domain.stages import BoxStage
+from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
 from kitting.models import Bag, Box, Print
@@ -23,7 +24,6 @@ from kitting.queries.labels import BOXES, box_subject, labelled_as
 from kitting.queries.stocks import laid_as, of_kind, printers_for
 from kitting.services.steps.prints import (
     MOST_LABELS,
-    as_copy,
     log_prints,
     make_ready,
 )

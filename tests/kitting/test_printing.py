@@ -10,6 +10,7 @@ from pypdf import PdfReader
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
 from kitting.domain.prints import DESTROYED, Again
+from kitting.labels.copies import data_sha
 from kitting.models import Box, Print, Product, Workshop
 from kitting.queries.labels import box_label
 from kitting.services import packing, printing
@@ -117,10 +118,10 @@ def test_a_label_that_does_not_fit_is_not_logged(box: Box) -> None:
 
 
 def test_what_a_label_says_is_hashed_without_how_it_is_drawn(box: Box) -> None:
-    before = prints.data_sha([box_label(box.pk)])
-    assert prints.data_sha([box_label(box.pk)]) == before
+    before = data_sha([box_label(box.pk)])
+    assert data_sha([box_label(box.pk)]) == before
     Workshop.objects.update(address="Another street 1")
-    assert prints.data_sha([box_label(box.pk)]) != before
+    assert data_sha([box_label(box.pk)]) != before
 
 
 def test_printing_twice_with_one_key_is_one_print(box: Box) -> None:

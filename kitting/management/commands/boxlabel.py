@@ -11,11 +11,11 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from kitting.domain.errors import LotwardError
+from kitting.labels.copies import data_sha
 from kitting.models import Box
 from kitting.queries.boxes import box_of_number, newest_print
 from kitting.queries.labels import box_label
 from kitting.services.printing import label_pdf
-from kitting.services.steps.prints import data_sha
 from lotward.messages import sentence
 
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
@@ -13,6 +11,7 @@ from django.db.models import Count, Max
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.prints import DESTROYED, SCANNED
+from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.press import Pressed, press
 from kitting.models import Print, PrintJob
 from kitting.queries.stocks import Laid, laid_out, of_kind, printer_of, stock_of
@@ -118,29 +117,6 @@ def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
         for number, count in older.values_list(of).annotate(count=Count("pk")):
             made[number] = max(made.get(number, 0), count)
     return made
-
-
-def as_copy(face: Any, copy: int) -> Any:
-    """Give a label that says which copy it is, where labels of its kind do."""
-    if any(field.name == "copy" for field in fields(face)):
-        return replace(face, copy=copy)
-    return face
-
-
-def data_sha(faces: Sequence[Any]) -> bytes:
-    """Hash what labels say, however they are drawn.
-
-    Args:
-        faces: The labels of one number.
-
-    Returns:
-        32 bytes.
-    """
-    if len(faces) == 1:
-        text = json.dumps(asdict(faces[0]), sort_keys=True, default=str)
-    else:
-        text = json.dumps([asdict(f) for f in faces], sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).digest()
 
 
 def log_prints(act: Act, ready: Ready, again: Again) -> PrintJob | None:

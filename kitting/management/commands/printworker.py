@@ -1,0 +1,72 @@
+"""``manage.py printworker``: takes print jobs to their printers until it is ended."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from contextlib import suppress
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+from django.db import OperationalError, close_old_connections
+from django.utils import timezone
+
+from kitting.printwork import Worker, reach
+
+PAUSE_S = 0.5
+"""Between two looks for work when there is none."""
+
+
+class Command(BaseCommand):
+    help = (
+        "Takes print jobs to their printers, each exactly once, until it is ended."
+        " Several may run; each job is in one worker's hand at a time."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--once", action="store_true", help="end as soon as there is nothing to do"
+        )
+        parser.add_argument(
+            "--beside",
+            type=int,
+            metavar="PID",
+            help="end as well when that process has ended",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        ended = _until_told()
+        worker = Worker(now=timezone.now, connect=reach)
+        while not ended() and not _gone(options["beside"]):
+            taken = 0
+            # A database that is busy or away for a moment is asked again.
+            with suppress(OperationalError):
+                taken = worker.step()
+            if not taken:
+                if options["once"]:
+                    return
+                close_old_connections()
+                time.sleep(PAUSE_S)
+
+
+def _until_told() -> Any:
+    """Whether somebody has asked this process to end; a step is never cut short."""
+    told: list[int] = []
+    for which in (signal.SIGTERM, signal.SIGINT):
+        # Only the main thread may take signals.
+        with suppress(ValueError):
+            signal.signal(which, lambda number, _frame: told.append(number))
+    return lambda: bool(told)
+
+
+def _gone(pid: int | None) -> bool:
+    if pid is None:
+        return False
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return True
+    except PermissionError:
+        return False
+    return False

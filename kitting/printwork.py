@@ -1,0 +1,284 @@
+"""The print worker: takes queued documents to their printers, each exactly once.
+
+A job's state is what is known of a document on its way, not a record of the workshop:
+the labels stand in the print log from the moment somebody asked for them. So no step
+here is an act with a key; each is one short write around one question to a printer.
+
+What makes it exact: a job is written down as sent *before* it is sent. If the answer
+is lost, or the worker with it, the printer is asked for a job of that name before
+anything is sent again; where its answer cannot rule out that it got the job, nothing is
+sent and a person is asked to look.
+"""
+
+from __future__ import annotations
+
+import logging
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, Final
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import Q
+
+from kitting.domain.errors import LotwardError, PrinterFault
+from kitting.domain.stages import PRINT_OVER, PrintState
+from kitting.ipp.address import read_address
+from kitting.ipp.client import IppPrinter, Media
+from kitting.ipp.states import Trouble, end_of, read_reasons, troubles
+from kitting.models import Printer, PrintJob
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from kitting.ipp.client import JobFacts
+
+log = logging.getLogger(__name__)
+
+TIMEOUT_S: Final = 10.0
+IN_HAND: Final = timedelta(minutes=2)
+"""How long a worker keeps a job to itself: longer than any step takes."""
+
+LOOK_AGAIN: Final = timedelta(seconds=1)
+SETTLE: Final = timedelta(seconds=TIMEOUT_S)
+"""A printer may take a request in after the connection was given up."""
+
+LONGEST_SLEEP: Final = timedelta(minutes=1)
+UNSURE: Final = "printer_unsure"
+FORGOT: Final = "printer_no_such_job"
+ANSWERED: Final = frozenset({"printer_substitutes"})
+"""Faults after a document was sent, of which the printer's answer leaves no doubt."""
+
+
+@dataclass
+class Worker:
+    """Works off the print jobs of all printers, one step of one job at a time.
+
+    Attributes:
+        now: The clock.
+        connect: Gives the client of a printer's address.
+    """
+
+    now: Callable[[], datetime]
+    connect: Callable[[str], IppPrinter]
+
+    def step(self) -> int:
+        """Take the first job of every printer that is awake one step further.
+
+        Returns:
+            How many jobs were taken further; 0 when there is nothing to do now.
+        """
+        taken = 0
+        for printer in self._awake():
+            job = self._claim(printer)
+            if job is None:
+                continue
+            taken += 1
+            try:
+                self._further(job)
+            except PrinterFault as fault:
+                self._fault(job, fault)
+            except LotwardError as error:
+                maybe = job.state != PrintState.QUEUED
+                self._fail(job, error.code, error.params, unsure=maybe)
+            finally:
+                PrintJob.objects.filter(pk=job.pk).update(worked_until=None)
+        return taken
+
+    def _awake(self) -> list[Printer]:
+        now = self.now()
+        waiting = PrintJob.objects.exclude(state__in=PRINT_OVER)
+        return list(
+            Printer.objects.filter(
+                Q(asleep_until=None) | Q(asleep_until__lte=now),
+                pk__in=waiting.values("printer"),
+            )
+        )
+
+    def _claim(self, printer: Printer) -> PrintJob | None:
+        """The oldest unfinished job of a printer, if no other worker has it in hand."""
+        now = self.now()
+        jobs = printer.jobs.exclude(state__in=PRINT_OVER).order_by("pk")
+        first = jobs.values_list("pk", flat=True).first()
+        if first is None:
+            return None
+        free = Q(worked_until=None) | Q(worked_until__lte=now)
+        due = Q(next_try=None) | Q(next_try__lte=now) | Q(stop_asked=True)
+        claimed = PrintJob.objects.filter(free, due, pk=first).update(
+            worked_until=now + IN_HAND
+        )
+        if not claimed:
+            return None
+        return PrintJob.objects.select_related("printer").get(pk=first)
+
+    def _further(self, job: PrintJob) -> None:
+        client = self.connect(job.printer.address)
+        if job.state == PrintState.QUEUED:
+            self._send(job, client)
+        elif job.ipp_job is None:
+            self._look_up(job, client)
+        else:
+            self._follow(job, client, job.ipp_job)
+        Printer.objects.filter(pk=job.printer_id).update(asleep_until=None)
+        if job.naps:
+            self._save(job, naps=0)
+
+    def _send(self, job: PrintJob, client: IppPrinter) -> None:
+        if job.stop_asked:
+            self._end(job, PrintState.CANCELLED)
+            return
+        media = Media(job.width_um, job.height_um)
+        facts = client.facts()
+        client.validate(name=job.name, media=media)
+        # From here on the printer may have it: written down before it is sent. Somebody
+        # may have cancelled it meanwhile.
+        with transaction.atomic():
+            sent = PrintJob.objects.filter(
+                pk=job.pk, state=PrintState.QUEUED, stop_asked=False
+            ).update(
+                state=PrintState.SENT,
+                sent_at=self.now(),
+                up_time=facts.up_time,
+                next_try=None,
+                trouble="",
+                told={},
+            )
+        if not sent:
+            return
+        job.state = PrintState.SENT
+        try:
+            known = client.send(bytes(job.document or b""), name=job.name, media=media)
+        except PrinterFault as fault:
+            if not fault.sent:
+                self._save(job, state=PrintState.QUEUED)
+            raise
+        self._adopt(job, known)
+
+    def _look_up(self, job: PrintJob, client: IppPrinter) -> None:
+        """Ask for a job whose answer was lost, before anything is sent again."""
+        found = client.find(job.name, since_up=job.up_time)
+        if found.job is not None:
+            self._adopt(job, found.job)
+        elif found.sure:
+            self._save(job, state=PrintState.QUEUED, next_try=None)
+        else:
+            self._fail(job, UNSURE, {}, unsure=True)
+
+    def _adopt(self, job: PrintJob, known: JobFacts) -> None:
+        job.ipp_job = known.id
+        self._save(job, state=PrintState.PRINTING, ipp_job=known.id)
+        self._see(job, known, ())
+
+    def _follow(self, job: PrintJob, client: IppPrinter, ipp_job: int) -> None:
+        if job.stop_asked:
+            # A job that has just ended is not cancelled any more; its end tells so.
+            with suppress(PrinterFault):
+                client.cancel(ipp_job)
+        try:
+            known = client.job(ipp_job)
+        except PrinterFault as fault:
+            if fault.code != FORGOT:
+                raise
+            self._fail(job, FORGOT, fault.params, unsure=True)
+            return
+        self._see(job, known, () if known.ended else troubles(client.facts()))
+
+    def _see(
+        self, job: PrintJob, known: JobFacts, standing: tuple[Trouble, ...]
+    ) -> None:
+        """Write down how a job is getting on, as the printer tells it."""
+        ended = end_of(known)
+        if known.state == "completed":
+            self._end(job, PrintState.DONE)
+        elif known.state == "canceled":
+            self._end(job, PrintState.CANCELLED, ended)
+        elif ended is not None:
+            told = {"reason": ended.reason}
+            self._fail(job, ended.code, told, unsure=True)
+        else:
+            reasons = standing or read_reasons(known.reasons)
+            first = next((one for one in reasons if one.stops), None)
+            self._save(
+                job,
+                next_try=self.now() + LOOK_AGAIN,
+                trouble=first.code if first else "",
+                told={"reason": first.reason} if first else {},
+            )
+
+    def _fault(self, job: PrintJob, fault: PrinterFault) -> None:
+        """Keep a job that may be asked about again; give up any other."""
+        log.warning("print job %s: %s", job.name, fault.code)
+        lost = fault.sent and job.ipp_job is None and job.state == PrintState.SENT
+        if fault.again and not fault.sent:
+            # Nothing was taken: the job stays where it is.
+            self._sleep(job, fault)
+        elif lost and fault.code not in ANSWERED:
+            due = self.now() + SETTLE
+            told = _plain(fault.params)
+            self._save(job, trouble=fault.code, told=told, next_try=due)
+        else:
+            maybe = fault.sent or job.state != PrintState.QUEUED
+            self._fail(job, fault.code, fault.params, unsure=maybe)
+
+    def _sleep(self, job: PrintJob, fault: PrinterFault) -> None:
+        """Leave a printer alone for a while, longer each time."""
+        naps = min(job.naps + 1, 10)
+        until = self.now() + min(timedelta(seconds=2**naps), LONGEST_SLEEP)
+        Printer.objects.filter(pk=job.printer_id).update(asleep_until=until)
+        self._save(job, naps=naps, trouble=fault.code, told=_plain(fault.params))
+
+    def _fail(
+        self, job: PrintJob, code: str, told: dict[str, Any], *, unsure: bool = False
+    ) -> None:
+        self._save(
+            job,
+            state=PrintState.FAILED,
+            ended_at=self.now(),
+            trouble=code,
+            told=_plain(told),
+            unsure=unsure,
+            next_try=None,
+        )
+
+    def _end(
+        self, job: PrintJob, state: PrintState, why: Trouble | None = None
+    ) -> None:
+        self._save(
+            job,
+            state=state,
+            ended_at=self.now(),
+            document=None,
+            trouble=why.code if why else "",
+            told={"reason": why.reason} if why else {},
+            unsure=state == PrintState.CANCELLED and job.ipp_job is not None,
+            next_try=None,
+        )
+
+    @staticmethod
+    def _save(job: PrintJob, **values: Any) -> None:
+        # Somebody may have cancelled it meanwhile: that stands.
+        unended = PrintJob.objects.exclude(
+            state__in=(PrintState.DONE, PrintState.CANCELLED)
+        )
+        unended.filter(pk=job.pk).update(**values)
+        for name, value in values.items():
+            setattr(job, name, value)
+
+
+def _plain(params: dict[str, Any]) -> dict[str, Any]:
+    """Figures of a sentence as they can be kept."""
+    return {
+        name: value if isinstance(value, int | float | str) else str(value)
+        for name, value in params.items()
+    }
+
+
+def reach(address: str) -> IppPrinter:
+    """Give the client of a printer's address, by the settings of this installation."""
+    return IppPrinter(
+        read_address(address),
+        user="lotward",
+        timeout=TIMEOUT_S,
+        ca_file=settings.PRINTER_CA_FILE,
+    )
