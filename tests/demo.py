@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 from django.db import connections
@@ -12,6 +13,14 @@ from django.db import connections
 from lotward import env
 
 NAME = "lotward.sqlite3"
+
+
+@dataclass(frozen=True)
+class Demo:
+    """A built demo, and what the command said of it."""
+
+    file: Path
+    said: str
 
 
 @contextmanager

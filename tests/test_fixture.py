@@ -103,6 +103,28 @@ def test_the_protocol_in_force_covers_all_that_needs_clearing() -> None:
         assert covered[key] >= kind.pieces
 
 
+def test_the_heat_protocol_covers_the_elastics_as_they_lie() -> None:
+    [warm] = [each for each in DATA["protocols"] if each["method"] == "heat"]
+    kind = plan.KINDS["EL"]
+    [load] = warm["loads"]
+    assert (load["part"], load["container"]) == ("EL", kind.container)
+    assert load["max_pieces"] >= kind.pieces
+    assert (load["part"], load["revision"]) in REVISIONS
+    assert plan.THERMOMETER in {each["serial"] for each in DATA["meters"]}
+    # What was logged reaches the end of the hold before the tray came out.
+    enough = [at for at, value in plan.WARMTH if value >= warm["min_value"]]
+    assert enough[-1] - enough[0] >= warm["hold_s"] / 60
+    assert enough[-1] <= plan.MINUTES_WARM
+
+
+def test_lamps_burn_on_lines_that_there_are() -> None:
+    lines = {each["code"] for each in DATA["places"] if each["kind"] == "line"}
+    assert {line for line, *_ in plan.LAMPS} <= lines
+    assert all(on < plan.FIRST_DAY for _line, _name, on, _hours in plan.LAMPS)
+    names = {name for line, name, *_ in plan.LAMPS if line == "LINE-1"}
+    assert set(plan.GONE_LAMPS) < names
+
+
 def test_every_arrival_is_of_a_revision_and_method_that_there_is() -> None:
     for arrival in plan.ARRIVALS:
         assert (arrival.part, arrival.revision) in REVISIONS

@@ -12,6 +12,7 @@ from dispatch.demo import (
     benches,
     checks,
     evidence,
+    lines,
     making,
     masterdata,
     plan,
@@ -61,6 +62,7 @@ def build(say: Callable[[str], object] = str) -> Built:
     luck = Random(SEED)  # noqa: S311
     floor = Floor(clock=clock, luck=luck, catalogue=masterdata.load(data, clock))
     evidence.sign_protocols(clock)
+    lines.fit_lamps(floor)
     for today in range(plan.LAST + 1):
         floor.today = today
         _work(floor)
@@ -95,9 +97,12 @@ def _work(floor: Floor) -> None:
     floor.wait_until(8)
     checks.check_lots(floor)
     checks.settle_rejected(floor)
+    lines.look_after_lamps(floor)
+    if today == plan.HEAT_RUN_ON:
+        lines.bake(floor)
     floor.wait_until(9)
     if 0 < today <= plan.LAST_RUN_DAY:
-        making.run_line(floor)
+        lines.run_line(floor)
         storing.clear_the_line(floor)
     floor.wait_until(11)
     _pack(floor)

@@ -39,7 +39,23 @@ REPORTS: Final = (
         document="Demonstration sheet 2",
         on=date(2025, 12, 8),
     ),
+    evidence.Report(
+        code="EV-WARM",
+        laboratory="Laboratory of Eskmoor General",
+        surface="Woven elastic",
+        container="open tray, laid out straight",
+        measured="Temperature between the bands, by thermocouple",
+        result=NOTHING_PROVED,
+        document="Demonstration sheet 4",
+        on=date(2025, 12, 15),
+    ),
 )
+STANDS_ON: Final = {
+    ("BELT", 1): ("EV-BAND",),
+    ("BELT", 2): ("EV-BAND", "EV-FILM"),
+    ("WARM", 1): ("EV-WARM",),
+}
+"""Evidence by code and version of the protocol."""
 MEANING: Final = "Approved for the demonstration"
 SUPERSEDED: Final = "Version 2 is in force: both sides are exposed"
 COUNTED_ON: Final = 7
@@ -57,9 +73,8 @@ def sign_protocols(clock: Clock) -> None:
     """
     for report in REPORTS:
         evidence.record_evidence(report=report, sign=clock.sign("quality", 120))
-    versions = list(Protocol.objects.order_by("version"))
-    for protocol in versions:
-        codes = tuple(report.code for report in REPORTS[: protocol.version])
+    for protocol in Protocol.objects.order_by("code", "version"):
+        codes = STANDS_ON[protocol.code, protocol.version]
         terms = replace(terms_of(protocol), evidence=codes)
         protocols.edit_draft(
             protocol_id=protocol.pk, terms=terms, sign=clock.sign("quality", 60)
@@ -71,8 +86,9 @@ def sign_protocols(clock: Clock) -> None:
             mark=mark_of(protocol, until=protocol.in_force_until).hex(),
             sign=clock.sign("quality", 60),
         )
+    first = Protocol.objects.get(code="BELT", version=1)
     protocols.retire_protocol(
-        protocol_id=versions[0].pk, reason=SUPERSEDED, sign=clock.sign("quality", 60)
+        protocol_id=first.pk, reason=SUPERSEDED, sign=clock.sign("quality", 60)
     )
     evidence.limit_dose(
         part_id=Part.objects.get(code="EL").pk,

@@ -1,32 +1,19 @@
-"""Lots come in and are made, are checked, and go through disinfection runs."""
+"""Lots come in and are made; one of them is still growing at the end."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
 from random import Random
-from typing import Final
 
 from django.db.models import Sum
 
 from dispatch.demo import plan
 from dispatch.demo.clock import Clock
 from dispatch.demo.masterdata import Catalogue
-from kitting.domain.stages import BagStage
-from kitting.models import Bag, Lot, Run
+from kitting.models import Lot
 from kitting.models.lots import LotStage
-from kitting.services import lots, runs
+from kitting.services import lots
 from kitting.services.steps.materials import USABLE
-
-POINTS: Final = (1, 2, 3)
-SIDES: Final = ("top", "bottom")
-IRRADIANCE_UW_CM2: Final = 4_200
-SCATTER_UW_CM2: Final = 150
-DARK_UW_CM2: Final = 2_300
-"""What was left at one point when the lamps had gone."""
-
-BELT: Final = runs.Belt(
-    zone_um=500_000, belt_um_s=1_500, u_ppm=10_000, decline_ppm=15_000
-)
 
 
 @dataclass
@@ -175,73 +162,3 @@ def _blank_bags(floor: Floor, counts: list[int]) -> tuple[lots.NewBag, ...]:
     return tuple(
         lots.NewBag(count, "tote", rack, floor.blanks.pop(0)) for count in counts
     )
-
-
-# -- Runs ---------------------------------------------------------------------------
-
-
-def run_line(floor: Floor) -> None:
-    """Clear what has been accepted, the scarcest part first, up to a line's load."""
-    waiting = _for_the_line()
-    if len(waiting) < plan.FEWEST_ON_LINE:
-        return
-    found = floor.catalogue
-    opened = runs.open_run(
-        line_id=found.places["LINE-1"].pk,
-        protocol_id=found.protocols[-1].pk,
-        meter_id=found.meters[0].pk,
-        belt=BELT,
-        readings=_readings(floor, dark=False),
-        sign=floor.clock.sign("line", 300),
-    )
-    run = Run.objects.get(number=opened.run)
-    for bag in waiting:
-        sign = floor.clock.sign("line", 25)
-        runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=sign)
-    floor.clock.let_pass(run.exposure_ms * run.passes // 1000 + 1)
-    for bag in waiting:
-        sign = floor.clock.sign("line", 25)
-        runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=sign)
-    dark = floor.runs_done == plan.FAILED_RUN
-    readings = _readings(floor, dark=dark)
-    runs.close_run(run_id=run.pk, readings=readings, sign=floor.clock.sign("line", 300))
-    floor.runs_done += 1
-
-
-def _for_the_line() -> list[Bag]:
-    """Bags for one run, each of the part of which the fewest sets are cleared."""
-    cleared = dict.fromkeys(plan.NEEDED, 0)
-    have = Bag.objects.filter(stage=BagStage.CLEARED).values_list("lot__part__code")
-    for code, pieces in have.annotate(Sum("pieces")):
-        if code in cleared:
-            cleared[code] = pieces
-    accepted = Bag.objects.filter(
-        stage=BagStage.ACCEPTED, lot__part__needs_clearing=True
-    )
-    waiting = list(accepted.select_related("lot__part").order_by("pk"))
-    chosen: list[Bag] = []
-    while waiting and len(chosen) < plan.MOST_ON_LINE:
-        bag = min(waiting, key=lambda bag: _sets(cleared, bag.lot.part.code))
-        waiting.remove(bag)
-        chosen.append(bag)
-        cleared[bag.lot.part.code] += bag.pieces
-    return chosen
-
-
-def _sets(cleared: dict[str, int], part: str) -> float:
-    return cleared[part] / plan.NEEDED[part]
-
-
-def _readings(floor: Floor, *, dark: bool) -> list[tuple[int, str, int]]:
-    return [
-        (
-            point,
-            side,
-            DARK_UW_CM2
-            if dark and (point, side) == (2, "bottom")
-            else IRRADIANCE_UW_CM2
-            + floor.luck.randint(-SCATTER_UW_CM2, SCATTER_UW_CM2),
-        )
-        for point in POINTS
-        for side in SIDES
-    ]

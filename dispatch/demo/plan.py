@@ -155,6 +155,34 @@ HOLD_REASON: Final = "A ward reports clips that break in the cold; under test"
 FAILED_RUN: Final = 5
 """The run that fails, counted from 0: two lamps had gone when it was read again."""
 
+DOSIMETER_RUN: Final = 8
+"""The run through which dosimeters were carried, while the radiometer was on loan."""
+
+RATED_HOURS: Final = 9_000
+LAMPS: Final[tuple[tuple[str, str, date, int], ...]] = (
+    ("LINE-1", "Top 1", date(2025, 2, 3), 5_480),
+    ("LINE-1", "Top 2", date(2025, 2, 3), 5_480),
+    ("LINE-1", "Bottom 1", date(2024, 9, 16), 8_590),
+    ("LINE-1", "Bottom 2", date(2025, 2, 3), 5_460),
+    ("LINE-2", "Door", date(2025, 10, 6), 310),
+    ("LINE-2", "Back", date(2025, 10, 6), 310),
+)
+"""Line, name, day of fitting, and hours burnt before the three weeks."""
+GONE_LAMPS: Final = ("Top 2", "Bottom 2")
+NEW_LAMPS_ON: Final = 7
+"""The morning after the failed run."""
+LAMPS_READ_ON: Final = 13
+HOURS_SINCE: Final = 96
+
+HEAT_RUN_ON: Final = 5
+THERMOMETER: Final = "TH-0029"
+WARMTH: Final = (
+    *((0, 41_300), (5, 68_900), (10, 71_400), (15, 72_200), (20, 72_600)),
+    *((25, 72_100), (30, 72_400), (35, 72_300), (40, 72_500), (45, 72_200)),
+)
+"""Minutes after the tray went in, and thousandths of a degree Celsius."""
+MINUTES_WARM: Final = 46
+
 NEEDED: Final = {"HB": 100, "CH": 80, "VI": 80, "VS": 20, "EL": 100}
 """Pieces of each part in a hundred sets, both products together."""
 

@@ -14,9 +14,7 @@ import sys
 import time
 import urllib.request
 from collections import Counter
-from collections.abc import Iterator
 from contextlib import closing
-from dataclasses import dataclass
 from pathlib import Path
 
 import pypdfium2
@@ -27,8 +25,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import call_command
 from django.core.management.base import CommandError
 from django.db import connection
-from django.test import Client, override_settings
-from pytest_django import DjangoDbBlocker
+from django.test import Client
 from stdnum import ean
 
 import lotward
@@ -59,46 +56,11 @@ from kitting.models.lots import LotStage
 from kitting.reach import held_boxes, standing_reach
 from kitting.services.printing import label_pdf
 from lotward import server
-from tests.demo import NAME, copy_of, working_on
+from tests.demo import NAME, Demo
 from tests.trees import ROOT
 
 HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - to be refused
-
-
-@dataclass(frozen=True)
-class Demo:
-    file: Path
-    said: str
-
-
-@pytest.fixture(scope="module")
-def built(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
-) -> Demo:
-    folder = tmp_path_factory.mktemp("data") / room.FOLDER
-    folder.mkdir()
-    said = io.StringIO()
-    at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
-    with django_db_blocker.unblock(), at_home, working_on(folder) as file:
-        call_command("demo", "--no-serve", stdout=said)
-    return Demo(file, said.getvalue())
-
-
-@pytest.fixture
-def demo(
-    built: Demo,
-    tmp_path: Path,
-    settings: LazySettings,
-    django_db_blocker: DjangoDbBlocker,
-) -> Iterator[Demo]:
-    """A copy of the demo, as the database of this test."""
-    folder = tmp_path / room.FOLDER
-    copy_of(built.file, folder)
-    settings.DATA_DIR = folder
-    settings.ALLOWED_HOSTS = ["localhost", "127.0.0.1"]
-    with django_db_blocker.unblock(), working_on(folder) as file:
-        yield Demo(file, built.said)
 
 
 # -- What it holds ------------------------------------------------------------------
@@ -108,7 +70,7 @@ def test_it_has_the_size_of_three_weeks(demo: Demo) -> None:
     found = summary()
     assert 38 <= found.lots <= 42
     assert 145 <= found.bags <= 160
-    assert found.runs == 12
+    assert found.runs == 13
     assert 195 <= found.boxes <= 205
     assert found.shipments == 30
     assert f"{found.boxes} boxes, {found.shipments} shipments" in demo.said
@@ -129,7 +91,7 @@ def test_lots_were_rejected_made_from_others_and_one_is_still_open(demo: Demo) -
 
 def test_one_run_failed_and_its_bags_were_run_again(demo: Demo) -> None:
     assert Counter(Run.objects.values_list("stage", flat=True)) == {
-        "released": 11,
+        "released": 12,
         "failed": 1,
     }
     failed = Run.objects.get(stage="failed")
@@ -297,7 +259,7 @@ def test_it_is_built_on_a_database_server_as_well() -> None:
     if connection.vendor == "sqlite":
         pytest.skip("the builds of the tests above are SQLite's")
     found = build()
-    assert (found.lots, found.runs, found.shipments) == (42, 12, 30)
+    assert (found.lots, found.runs, found.shipments) == (42, 13, 30)
     assert [str(fault) for fault in proving.examine().faults] == []
 
 

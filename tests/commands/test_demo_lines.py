@@ -1,0 +1,105 @@
+"""The lines of the demo: its lamps, its run by heat, its run by dosimeters."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from dispatch.demo import plan
+from dispatch.demo.people import PASSWORD
+from kitting.clock import day_of
+from kitting.models import Bag, BoxLine, Lamp, Protocol, Run, Workshop
+from kitting.queries import run_doses
+from kitting.queries.attention import to_see_to
+from kitting.queries.meters import lamps
+from tests.demo import Demo
+
+HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}
+
+
+def page(user: str, address: str) -> str:
+    client = Client(**HOME)
+    client.post("/sign-in/", {"username": user, "password": PASSWORD})
+    response = client.get(address)
+    assert response.status_code == 200
+    return re.sub(r"\s+", " ", response.content.decode())
+
+
+def test_elastics_were_warmed_under_a_protocol_of_their_own(demo: Demo) -> None:
+    run = Run.objects.get(protocol__method="heat")
+    assert (run.stage, run.line.name) == ("released", "Warm cabinet 3")
+    assert run.protocol.evidence_rows.get().evidence.code == "EV-WARM"
+    assert run.meter.serial == plan.THERMOMETER
+    held = run_doses.held(run)
+    assert held is not None
+    # From 71.4 °C at 10 minutes to the last value at 45: 35 minutes, 30 are required.
+    assert (held.hold.seconds, held.required_s) == (2_100, 1_800)
+    tray = Bag.objects.get(run_bags__run=run)
+    assert tray.cleared_run == run
+    assert BoxLine.objects.filter(run=run).exists()
+    text = page("line", reverse("kitting:run-detail", args=[run.number]))
+    assert "Warm cabinet 3" in text
+
+
+def test_one_run_was_judged_by_what_was_carried_through(demo: Demo) -> None:
+    run = Run.objects.get(dosimeters__isnull=False, dosimeters__nth=1)
+    assert run.stage == "released"
+    assert not run.readings.exists()
+    doses = {row.side: row.dose_uj_cm2 for row in run.verdicts.all()}
+    assert doses == {"top": 1_370_000, "bottom": 1_345_000}
+    text = page("line", reverse("kitting:run-detail", args=[run.number]))
+    assert "1 345" in text.replace("\u202f", " ")
+
+
+def test_lamps_burn_on_the_lines_and_two_were_changed_when_a_run_failed(
+    demo: Demo,
+) -> None:
+    burning = lamps()
+    assert [(row.lamp.line.code, row.lamp.name) for row in burning] == [
+        ("LINE-1", "Bottom 1"),
+        ("LINE-1", "Bottom 2"),
+        ("LINE-1", "Top 1"),
+        ("LINE-1", "Top 2"),
+        ("LINE-2", "Back"),
+        ("LINE-2", "Door"),
+    ]
+    changed = Lamp.objects.exclude(taken_out_on=None)
+    assert {lamp.name for lamp in changed} == set(plan.GONE_LAMPS)
+    failed = Run.objects.get(stage="failed")
+    assert failed.closed_at is not None
+    day = day_of(Workshop.objects.get(), failed.closed_at)
+    assert {lamp.taken_out_on for lamp in changed} == {plan.day(plan.NEW_LAMPS_ON)}
+    assert plan.day(plan.NEW_LAMPS_ON - 1) == day
+    assert [row.lamp.name for row in burning if row.soon or row.over] == ["Bottom 1"]
+    assert "Bottom 1" in page("quality", reverse("kitting:lamps"))
+
+
+def test_the_day_says_what_somebody_must_see_to(demo: Demo) -> None:
+    seen = to_see_to(plan.day(plan.LAST))
+    assert [line.meter.serial for line in seen.meters] == ["RM-0388"]
+    assert [line.lamp.name for line in seen.lamps] == ["Bottom 1"]
+    assert "To see to" in page("checker", "/")
+
+
+@pytest.mark.parametrize("user", ["checker", "line", "quality"])
+def test_the_pages_of_disinfection_and_inspection_have_something_true_to_say(
+    demo: Demo, user: str
+) -> None:
+    names = ("runs", "protocols", "evidence", "meters", "lamps", "inspection", "places")
+    for name in names:
+        text = page(user, reverse(f"kitting:{name}"))
+        assert 'class="nothing"' not in text, name
+        assert text.count("<tr") > 2, name
+
+
+def test_every_signed_protocol_stands_on_evidence_that_claims_nothing(
+    demo: Demo,
+) -> None:
+    for protocol in Protocol.objects.all():
+        rows = list(protocol.evidence_rows.select_related("evidence"))
+        assert rows, protocol
+        for row in rows:
+            assert "it proves nothing" in row.evidence.result
