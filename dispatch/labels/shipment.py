@@ -14,10 +14,15 @@ from kitting.labels.carried import Carried, of_elements, of_number
 from kitting.labels.kinds import Kind
 from kitting.labels.large import LEFT, RIGHT, TITLE, WIDE, across, foot_symbol, maker
 from kitting.labels.paper import Paper
-from kitting.labels.text import Style, fit, width_mm
+from kitting.labels.text import Style, fit, width_mm, wrap
 
-NAME: Final = ((Style(5.6, bold=True), 2), (Style(4.4, bold=True), 3))
-LINE: Final = tuple((Style(high), 1) for high in (4.4, 3.8, 3.2, 2.6))
+TOP: Final = 6.2
+SIZES: Final = tuple(
+    (Style(name, bold=True), Style(other))
+    for name, other in ((5.6, 4.4), (4.8, 3.8), (4.0, 3.2), (3.2, 2.6))
+)
+"""Of the first line and of the others; the first that has room is taken."""
+
 LINE_STEP: Final = 1.65
 """From line to line, in heights."""
 
@@ -104,31 +109,43 @@ def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
             foot=foot_symbol(paper, linear),
         ),
     )
-    y = _address(paper, label)
-    if y > top:
-        raise NotFit(
-            "label_full",
-            number=label.serial,
-            needed_mm=round(y, 1),
-            room_mm=round(top, 1),
-        )
+    _address(paper, label, top)
 
 
-def _address(paper: Paper, label: ShipmentLabel) -> float:
-    """Draw the address from the top; give its foot."""
+def _address(paper: Paper, label: ShipmentLabel, foot: float) -> None:
+    """Draw the address from the top, as large as all of it has room."""
     lines = [line for line in label.ship_to if line.strip()]
     if label.country:
         lines.append(label.country.upper())
-    y = 6.2 + TITLE.high_mm
-    paper.text(LEFT, y, label.words.ship_to, TITLE)
-    y += 3.0
+    first = TOP + TITLE.high_mm
+    paper.text(LEFT, first, label.words.ship_to, TITLE)
+    y = first + 3.0
+    for name, other in SIZES:
+        set_lines = _set(lines, name, other)
+        high = sum(down for _, down, _ in set_lines)
+        if y + high + 4.0 <= foot:
+            break
+    else:
+        raise NotFit(
+            "label_full",
+            number=label.serial,
+            needed_mm=round(high + 4.0, 1),
+            room_mm=round(foot - y, 1),
+        )
+    for line, down, style in set_lines:
+        y += down
+        paper.text(LEFT, y, line, style)
+
+
+def _set(lines: list[str], name: Style, other: Style) -> list[tuple[str, float, Style]]:
+    """Break an address into what is drawn: a line, its way down, its style."""
+    found: list[tuple[str, float, Style]] = []
     for nth, line in enumerate(lines):
-        style, broken = fit(line, LINE if nth else NAME, room_mm=WIDE)
-        for at, piece in enumerate(broken):
-            y += style.high_mm * (LINE_STEP if nth or at else 1)
-            paper.text(LEFT, y, piece, style)
-        y += 0 if nth else 1.0
-    return y + 3.0
+        style = other if nth else name
+        for piece in wrap(line, style, room_mm=WIDE, lines=3):
+            down = style.high_mm * (LINE_STEP if found else 1.0)
+            found.append((piece, down + (1.0 if nth == 1 else 0.0), style))
+    return found
 
 
 def _numbers(paper: Paper, label: ShipmentLabel, foot: float) -> float:

@@ -38,8 +38,8 @@ COUNT_HIGH: Final = 15.0
 COUNT_LOWEST: Final = 7.0
 PACKED: Final = Style(7.0, bold=True)
 DATE: Final = Style(3.2, bold=True)
-SERIAL: Final = tuple((Style(high, bold=True), 1) for high in (3.6, 2.8, 2.2))
-BATCH: Final = tuple((Style(high, bold=True), 1) for high in (2.8, 2.2))
+SERIAL: Final = tuple((Style(high, bold=True), 1) for high in (3.6, 2.8, 2.2, 1.9))
+BATCH: Final = tuple((Style(high, bold=True), 1) for high in (2.8, 2.2, 1.9))
 LOT: Final = Style(2.1)
 LOT_NUMBER: Final = Style(2.1, bold=True)
 CAUTION: Final = Style(2.2)
@@ -149,7 +149,8 @@ class BoxFace:
         titles = max(width_mm(title, TITLE) for title in (words.serial, words.batch))
         parts = max((width_mm(part, LOT) for part, _ in label.lots), default=0.0)
         indent = max(self._shift + titles, parts) + GAP
-        if indent + width_mm(label.serial, SERIAL[0][0]) > room:
+        largest = width_mm(label.serial, SERIAL[0][0])
+        if indent + max(largest, width_mm(label.kit_batch, BATCH[0][0])) > room:
             indent = self._shift + titles + GAP
         y = top + 3.5
         y = self._number(y, "serial", label.serial, SERIAL, indent=indent, room=room)

@@ -5,6 +5,7 @@ Somebody holds a ruler beside it: the lines say what should be where. Lengths ar
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 from kitting.domain.errors import NotFit
@@ -23,17 +24,45 @@ WANTED_DOTS: Final = 3
 TICK_TEXT: Final = Style(1.5)
 NAME: Final = ((Style(2.2, bold=True), 2), (Style(1.6, bold=True), 3))
 FIGURES: Final = ((Style(1.8), 1), (Style(1.5), 2))
-LEAST: Final = (40, 25)
-LEFT: Final = 7.0
+LEAST: Final = (50, 25)
+LEFT: Final = 8.0
+FIGURES_END: Final = 7.0
+"""No figure of the ruler at the left reaches further."""
+
 TOP: Final = 5.6
+ROOMY: Final = 40
+"""From this height on the lines are explained."""
+
 BARS: Final = (8.0, 3.0)
 """Height of the bars, and the least."""
 
 EDGE: Final = 2
 """Dots that a frame is thick."""
 
+COMB: Final = (1, 2, 3, 4)
+"""Dots that the lines of a comb are thick, and the white between them."""
 
-def test_page(on: Stock | Sheet, *, name: str) -> Pressed:
+COMB_LINES: Final = 3
+COMB_GAP: Final = 1.5
+
+
+@dataclass(frozen=True)
+class TrialWords:
+    """Every word on the page that is not data, in the workshop's language."""
+
+    size: str = "{width} × {height} mm, {dots} dots per mm"
+    grid: str = "{columns} × {rows} on {width} × {height} mm"
+    bar: str = "Narrow bar {dots} dots, {mm} mm"
+    edges: str = "Outer line: edge of the label. Inner line: {mm} mm inside."
+    edge: str = "Outer line: edge of the label."
+
+
+def test_page(
+    on: Stock | Sheet,
+    *,
+    name: str,
+    words: TrialWords | None = None,  # noqa: PT028
+) -> Pressed:
     """Draw what shows whether a printer and its stock are as they were entered.
 
     The outer frame is the very edge of the paper, the second one the edge that the
@@ -43,6 +72,7 @@ def test_page(on: Stock | Sheet, *, name: str) -> Pressed:
     Args:
         on: The paper and the printer's head.
         name: What the stock is called.
+        words: What else stands there, if not in English.
 
     Returns:
         A document of one page; the same bytes for the same paper and name.
@@ -50,7 +80,7 @@ def test_page(on: Stock | Sheet, *, name: str) -> Pressed:
     Raises:
         LotwardError: ``label_unreadable`` or ``bars_uneven`` when its own symbol does
             not read back.
-        NotFit: ``stock_too_small`` under 40 × 25 mm; ``label_full`` or a missing
+        NotFit: ``stock_too_small`` under 50 × 25 mm; ``label_full`` or a missing
             glyph for a name that does not fit.
     """
     label = on if isinstance(on, Stock) else on.label
@@ -70,7 +100,7 @@ def test_page(on: Stock | Sheet, *, name: str) -> Pressed:
             _frames(paper)
             _rulers(paper)
             if nth == 0:
-                _middle(paper, name, on)
+                _middle(paper, name, _told(on, words or TrialWords()))
     paper.next_page()
     pressed = Pressed(paper.finish(), 1)
     dots = rasterise(pressed.pdf, page)
@@ -112,36 +142,75 @@ def _tick(mm: int) -> float:
     return 2.2 if mm % 5 == 0 else 1.4
 
 
-def _middle(paper: Paper, name: str, on: Stock | Sheet) -> None:
-    """Draw the words and the symbol, clear of the rulers."""
-    stock, bars = paper.stock, TRIAL.bars()
-    room = float(stock.width_mm - stock.margin_mm) - LEFT - 2
-    x = min(WANTED_DOTS, stock.dots(room) // (bars.modules + 2 * LINEAR_QUIET))
-    x = max(FEWEST_DOTS, x)
-    size = f"{shown_mm(stock.width_mm)} × {shown_mm(stock.height_mm)} mm"
-    lines = [
-        (name, NAME),
-        (f"{size}, {shown_mm(stock.dots_per_mm)} dots per mm", FIGURES),
+def _told(on: Stock | Sheet, words: TrialWords) -> list[str]:
+    """List what is said about the paper; the last line only where there is room."""
+    stock = on if isinstance(on, Stock) else on.label
+    told = [
+        words.size.format(
+            width=shown_mm(stock.width_mm),
+            height=shown_mm(stock.height_mm),
+            dots=shown_mm(stock.dots_per_mm),
+        )
     ]
     if isinstance(on, Sheet):
-        page = f"{shown_mm(on.page_width_mm)} × {shown_mm(on.page_height_mm)} mm"
-        lines.append((f"{on.columns} × {on.rows} on {page}", FIGURES))
-    lines.append((f"Narrow bar {x} dots, {shown_mm(stock.mm(x))} mm", FIGURES))
+        told.append(
+            words.grid.format(
+                columns=on.columns,
+                rows=on.rows,
+                width=shown_mm(on.page_width_mm),
+                height=shown_mm(on.page_height_mm),
+            )
+        )
+    x = _x(stock)
+    told.append(words.bar.format(dots=x, mm=shown_mm(stock.mm(x))))
+    if stock.height_mm >= ROOMY:
+        line = words.edges if stock.margin_mm else words.edge
+        told.append(line.format(mm=shown_mm(stock.margin_mm)))
+    return told
+
+
+def _room(stock: Stock) -> float:
+    return float(stock.width_mm - stock.margin_mm) - LEFT - 2
+
+
+def _x(stock: Stock) -> int:
+    """Give the dots of the narrow bar: three where a comb fits beside the symbol."""
+    room = stock.dots(_room(stock)) - _comb_dots(stock)
+    x = room // (TRIAL.bars().modules + 2 * LINEAR_QUIET)
+    return max(FEWEST_DOTS, min(WANTED_DOTS, x))
+
+
+def _comb_dots(stock: Stock) -> int:
+    lines = sum(thick * (2 * COMB_LINES - 1) for thick in COMB)
+    return lines + len(COMB) * stock.dots(COMB_GAP)
+
+
+def _middle(paper: Paper, name: str, told: list[str]) -> None:
+    """Draw the words, the symbol and the comb, clear of the rulers."""
+    stock, bars = paper.stock, TRIAL.bars()
     y = TOP
-    for text, styles in lines:
-        style, pieces = fit(text, styles, room_mm=room)
+    for text, styles in ((name, NAME), *((line, FIGURES) for line in told)):
+        style, pieces = fit(text, styles, room_mm=_room(stock))
         for piece in pieces:
             y += style.high_mm + 0.9
             paper.text(LEFT, y, piece, style)
     y += 1.5
-    high = min(BARS[0], float(stock.height_mm - stock.margin_mm) - y - 1)
+    ends = float(stock.height_mm - stock.margin_mm) - 1
+    high = min(BARS[0], ends - y)
     if high < BARS[1]:
         raise NotFit(
             "label_full",
             number=name,
-            needed_mm=round(y + BARS[1] + 1, 1),
-            room_mm=float(stock.height_mm - stock.margin_mm),
+            needed_mm=round(y + BARS[1], 1),
+            room_mm=round(ends, 1),
         )
-    quiet = LINEAR_QUIET * x
-    size_of = LinearFit(x, bars.modules * x, quiet, stock.dots(high))
-    paper.bars(stock.dots(LEFT) + quiet, stock.dots(y), bars, size_of)
+    x, top, tall = _x(stock), stock.dots(y), stock.dots(high)
+    size = LinearFit(x, bars.modules * x, LINEAR_QUIET * x, tall)
+    left = stock.dots(FIGURES_END) + size.quiet
+    paper.bars(left, top, bars, size)
+    at = left + size.wide + size.quiet
+    for thick in COMB:
+        at += stock.dots(COMB_GAP)
+        for line in range(COMB_LINES):
+            paper.block(at + 2 * thick * line, top, thick, tall)
+        at += thick * (2 * COMB_LINES - 1)

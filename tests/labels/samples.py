@@ -15,8 +15,13 @@ import zxingcpp
 from PIL import Image
 from pypdf import PdfReader
 
-from kitting.labels.bag import BagContent, BagLabel
-from kitting.labels.box import BoxLabel
+from dispatch.labels.shipment import ShipmentLabel
+from kitting.domain.badges import make_token
+from kitting.labels.bag_label import BagContent, BagLabel
+from kitting.labels.box_label import BoxLabel
+from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
+from kitting.labels.cleared import ClearedLabel
+from kitting.labels.slip import SetSlip
 
 DATA = Path(__file__).parent.parent / "data" / "code128"
 EXAMPLES: list[dict[str, Any]] = json.loads(
@@ -55,6 +60,49 @@ PLAIN = replace(BOX, sscc=None, gtin=None, use_by=None, sets=120)
 CONTENT = BagContent("Headband, printed", "R7", "HB-0312", "48", date(2026, 3, 10))
 BAG = BagLabel("B1-0004821-7", CONTENT)
 BLANK = BagLabel("B1-0004821-7")
+
+SAMPLES: dict[str, Any] = {
+    "box": BOX,
+    "bag": BAG,
+    "cleared": ClearedLabel(
+        "B1-0004821-7",
+        "Bag",
+        "260041",
+        ("UVC-HB", "2"),
+        "2026-03-13 14:20",
+        ("Disinfection is not sterilisation.",),
+    ),
+    "set_slip": SetSlip(
+        "Face shield with forehead foam, single use",
+        "HL-FS1-26073-3",
+        "X1-0001234-K",
+        ("A splash barrier. Does not replace a respirator.",),
+        3,
+        24,
+    ),
+    "badge": BadgeLabel(
+        "Packer, bench 2", "Packs and labels boxes", make_token(bytes(range(16)))
+    ),
+    "place": PlaceLabel("RACK-03-B", "Rack 3, second shelf: visors, cleared"),
+    "command": CommandLabel("DO-CLOSE", "Close the box and print its label"),
+    "shipment": ShipmentLabel(
+        ship_to=(
+            "Eskmoor General",
+            "Goods-in, door 4",
+            "Hospital Road 1",
+            "Thornwick",
+            "Eskmoor ES1 4QT",
+        ),
+        nth=3,
+        of=12,
+        shipment="S1-0000017-2",
+        serial="X1-0001234-K",
+        sscc="395212340000012345",
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+    ),
+}
+"""One label of every kind."""
 
 
 def text_of(pdf: bytes) -> str:

@@ -1,0 +1,218 @@
+"""Random labels of every kind, and what a scanner makes of their dots."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import zxingcpp
+from hypothesis import strategies as st
+
+from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
+from kitting.domain.badges import make_token
+from kitting.domain.gs1 import check_digit
+from kitting.labels import kinds
+from kitting.labels.bag_label import BagContent, BagLabel
+from kitting.labels.box_label import BoxLabel
+from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
+from kitting.labels.cleared import ClearedLabel
+from kitting.labels.kinds import Kind
+from kitting.labels.readback import Raster
+from kitting.labels.slip import SetSlip
+
+DEMO = "DEMONSTRATION – NOT FOR USE"
+SPLASH = "A splash barrier. Does not replace a respirator."
+NOT_STERILE = "Disinfection is not sterilisation."
+KINDS: tuple[Kind[Any], ...] = (*kinds.KINDS.values(), SHIPMENT)
+
+# GS1 General Specifications, figure 7.11-1: characters that an element may hold, less
+# the lower case letters, which no number of a workshop has.
+_CSET_82 = "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_"
+_PLAIN = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-./"
+_LETTERS = "abcdefghijklmnoprstuvyzáčďéěíňóřšťúůýžąćęłńśźżğışöüçαβγδεζηθικλμнопрстуф"
+
+marks = st.sampled_from([None, DEMO])
+copies = st.sampled_from([1, 2, 11])
+numbers = st.text(_PLAIN, min_size=1, max_size=14)
+digits = st.text("0123456789", min_size=17, max_size=17)
+days = st.dates(date(2026, 1, 1), date(2049, 12, 31))
+tokens = st.binary(min_size=16, max_size=16).map(make_token)
+words = st.lists(st.text(_LETTERS, min_size=1, max_size=9), min_size=1, max_size=3).map(
+    " ".join
+)
+
+
+def checked(body: str) -> str:
+    return body + check_digit(body)
+
+
+@st.composite
+def boxes(draw: st.DrawFn) -> BoxLabel:
+    packed = draw(days)
+    prefix = draw(st.booleans())
+    sscc = draw(digits.map(checked)) if prefix else None
+    with_gtin = prefix and draw(st.booleans())
+    return BoxLabel(
+        product_name=draw(words),
+        sets=draw(st.integers(1, 999)),
+        packed_on=packed,
+        disinfected_on=draw(st.none() | st.just(packed - timedelta(days=1))),
+        disinfected_words="Disinfected (UV-C)",
+        use_by=draw(
+            st.none() | st.integers(1, 3650).map(lambda n: packed + timedelta(days=n))
+        ),
+        kit_batch=draw(st.text(_CSET_82, min_size=1, max_size=14)),
+        serial=draw(st.text(_CSET_82, min_size=1, max_size=14)),
+        lots=tuple(draw(st.lists(st.tuples(words, numbers), max_size=5))),
+        sscc=sscc,
+        gtin=checked("0" + draw(digits)[:12]) if with_gtin else None,
+        profile=draw(st.sampled_from(["none", "ppe", "device"])),
+        cautions=(SPLASH,),
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+        mark=draw(marks),
+        copy=draw(copies),
+        latex=draw(st.booleans()),
+    )
+
+
+@st.composite
+def shipments(draw: st.DrawFn) -> ShipmentLabel:
+    of = draw(st.integers(1, 240))
+    return ShipmentLabel(
+        ship_to=tuple(draw(st.lists(words, min_size=1, max_size=6))),
+        nth=draw(st.integers(1, of)),
+        of=of,
+        shipment=draw(numbers),
+        serial=draw(numbers),
+        sscc=draw(st.none() | digits.map(checked)),
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+        country=draw(st.sampled_from(["", "Polska", "Ελλάδα"])),
+        mark=draw(marks),
+        copy=draw(copies),
+    )
+
+
+contents = st.builds(
+    BagContent,
+    part=words,
+    revision=st.text(_PLAIN, min_size=1, max_size=4),
+    lot=numbers,
+    pieces=st.integers(1, 9999).map(str),
+    made_on=days,
+)
+slips = st.builds(
+    SetSlip,
+    product_name=words,
+    kit_batch=st.text(_PLAIN, min_size=1, max_size=14),
+    serial=numbers,
+    cautions=st.just((SPLASH,)),
+    nth=st.integers(1, 60),
+    of=st.just(60),
+    mark=marks,
+    copy=copies,
+)
+STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
+    "box": boxes(),
+    "bag": st.builds(BagLabel, numbers, st.none() | contents, mark=marks, copy=copies),
+    "cleared": st.builds(
+        ClearedLabel,
+        numbers,
+        st.sampled_from(["Bag", "Carrier"]),
+        st.text("0123456789", min_size=1, max_size=8),
+        st.tuples(st.text(_PLAIN, min_size=1, max_size=8), st.just("2")),
+        days.map(lambda day: f"{day} 14:20"),
+        st.just((NOT_STERILE,)),
+        mark=marks,
+        copy=copies,
+    ),
+    "set_slip": slips,
+    "badge": st.builds(BadgeLabel, words, words, tokens, mark=marks, copy=copies),
+    "place": st.builds(
+        PlaceLabel,
+        st.text(_PLAIN, min_size=1, max_size=6),
+        words,
+        mark=marks,
+        copy=copies,
+    ),
+    "command": st.builds(
+        CommandLabel, numbers.map(lambda text: f"DO-{text}"), words, mark=marks
+    ),
+    "shipment": shipments(),
+}
+
+
+def seen(raster: Raster) -> list[zxingcpp.Barcode]:
+    """What a scanner reads, from left to right as it likes."""
+    picture = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    return zxingcpp.read_barcodes(picture)
+
+
+def blurred(raster: Raster, sigma: float, *, noise: float, seed: int) -> np.ndarray:
+    """The dots as a poor scanner sees them: soft and with noise, in grey."""
+    from scipy.ndimage import gaussian_filter
+
+    picture = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    soft = gaussian_filter(picture.astype(np.float32), sigma)
+    rough = np.random.default_rng(seed).normal(0, noise, soft.shape)
+    return np.clip(soft + rough, 0, 255).astype(np.uint8)
+
+
+def white_around(
+    dots: np.ndarray, *, left: int, top: int, right: int, foot: int, by: tuple[int, int]
+) -> bool:
+    """Whether a ring of dots around a rectangle is on the page and white.
+
+    ``right`` and ``foot`` are the first dots outside; ``by`` is how wide the ring is
+    at the sides and above and below.
+    """
+    across, down = by
+    high, wide = dots.shape
+    if left < across or top < down or right + across > wide or foot + down > high:
+        return False
+    ring = dots[top - down : foot + down, left - across : right + across].copy()
+    ring[down : down + foot - top, across : across + right - left] = 255
+    return bool((ring == 255).all())
+
+
+def linear_box(
+    raster: Raster, widths: tuple[int, ...], symbol: zxingcpp.Barcode
+) -> tuple[int, int, int, int, int]:
+    """Where the bars stand: X in dots, then left, top, right and foot."""
+    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    at = symbol.position
+    middle = (at.top_left.y + at.bottom_left.y) // 2
+    left = min(at.top_left.x, at.bottom_left.x)
+    left = next(x for x in range(max(0, left - 3), left + 4) if dots[middle, x] == 0)
+    total = max(at.top_right.x, at.bottom_right.x) + 1 - left
+    x = round(total / sum(widths))
+    right = left + x * sum(widths)
+    line = dots[middle, left:right]
+    top = foot = middle
+    while top > 0 and (dots[top - 1, left:right] == line).all():
+        top -= 1
+    while foot < raster.high and (dots[foot, left:right] == line).all():
+        foot += 1
+    return x, left, top, right, foot
+
+
+def matrix_box(
+    raster: Raster, cells: int, symbol: zxingcpp.Barcode
+) -> tuple[int, int, int, int, int]:
+    """Where the cells stand: X in dots, then left, top, right and foot.
+
+    The left column and the lowest row of a Data Matrix are dark (ISO/IEC 16022).
+    """
+    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    at = symbol.position
+    x = round((at.bottom_right.x - at.bottom_left.x) / cells)
+    side = x * cells
+    near = range(max(0, at.top_left.x - 3), at.top_left.x + 4)
+    rows = slice(at.top_left.y + 3, at.bottom_left.y - 3)
+    left = next(c for c in near if (dots[rows, c] == 0).all())
+    low = range(min(raster.high - 1, at.bottom_left.y + 3), at.bottom_left.y - 4, -1)
+    across = slice(left + 3, left + side - 3)
+    foot = next(r for r in low if (dots[r, across] == 0).all()) + 1
+    return x, left, foot - side, left + side, foot
