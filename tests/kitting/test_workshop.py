@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 
@@ -84,3 +85,35 @@ def test_a_manager_changes_the_particulars_once(
     )
     assert answer.status_code == 422
     assert answer.context["form"].has_error("__all__", "time_zone_unknown")
+
+
+def linked(page: str) -> set[str]:
+    """The addresses that the row of set-up pages leads to."""
+    row = page.split('aria-label="Pages of the set-up"')[1].split("</nav>")[0]
+    return set(re.findall('href="([^"]+)"', row))
+
+
+def test_the_page_leads_to_every_page_on_which_something_is_set_up(
+    client_for: Callable[[User], Client],
+) -> None:
+    client = client_for(factories.make_person("manager"))
+    addresses = linked(client.get(PAGE).content.decode())
+    names = (
+        *("badges", "inspection-set", "inspection", "yields", "protocols", "evidence"),
+        *("meters", "lamps", "places", "carriers", "bag-numbers"),
+    )
+    assert {reverse(f"kitting:{name}") for name in names} <= addresses
+    for address in addresses:
+        assert client.get(address).status_code == 200
+
+
+def test_the_page_leads_nowhere_where_somebody_may_not_go(
+    client_for: Callable[[User], Client], make_user: Callable[..., User]
+) -> None:
+    rights = ("kitting.set_up", "kitting.see_work")
+    client = client_for(make_user("builder", permissions=rights))
+    addresses = linked(client.get(PAGE).content.decode())
+    assert reverse("kitting:meters") in addresses
+    assert reverse("kitting:inspection-set") not in addresses
+    for address in addresses:
+        assert client.get(address).status_code == 200
