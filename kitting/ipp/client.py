@@ -199,9 +199,9 @@ class IppPrinter:
         """Look for a job by its name (Get-Jobs), after an answer was lost.
 
         That there is no such job proves something only if the printer was not restarted
-        since, hides no names, left none out, and still remembers a job that ended from
-        before: then it would remember this one as well. A printer may take a request in
-        after the connection was given up, so give it the time of a time-out first.
+        since, hides no names, left none out, and still remembers a job that ended before
+        this one was sent: then it would remember this one as well. A printer may take a
+        request in after the connection was given up, so give it a while first.
 
         Args:
             name: Exactly as it was sent.
@@ -231,8 +231,7 @@ class IppPrinter:
         if not whole or since_up is None or now_up is None or now_up < since_up:
             return Found(None, sure=False)
         remembers = any(
-            job.ended and job.made_at is not None and job.made_at <= since_up
-            for job in known
+            job.ended_at is not None and job.ended_at <= since_up for job in known
         )
         return Found(None, sure=remembers)
 

@@ -112,8 +112,8 @@ class JobFacts:
     reasons: tuple[str, ...]
     message: str
     name: str = ""
-    made_at: int | None = None
-    """Creation, in seconds of the printer's own up time."""
+    ended_at: int | None = None
+    """When it ended, in seconds of the printer's own up time."""
 
     @property
     def ended(self) -> bool:
@@ -322,7 +322,7 @@ def read_job(group: Group) -> JobFacts | None:
         reasons=_reasons(group, "job-state-reasons"),
         message=text(group, "job-state-message"),
         name=_name(group),
-        made_at=number(group, "time-at-creation"),
+        ended_at=number(group, "time-at-completed"),
     )
 
 

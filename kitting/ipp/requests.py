@@ -40,7 +40,7 @@ ABOUT_JOB = (
     "job-state",
     "job-state-message",
     "job-state-reasons",
-    "time-at-creation",
+    "time-at-completed",
 )
 
 

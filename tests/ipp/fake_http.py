@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+import sys
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import TYPE_CHECKING, Any
@@ -63,7 +64,10 @@ class Server(ThreadingHTTPServer):
             super().finish_request(secured, client_address)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
-        """Clients of a printer hang up, or do not trust it."""
+        """Pass over that clients hang up, or do not trust the printer."""
+        error = sys.exc_info()[1]
+        if not isinstance(error, OSError):
+            self.printer.complaints.append(f"answering failed: {error!r}")
 
 
 class Handler(BaseHTTPRequestHandler):

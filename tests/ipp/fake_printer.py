@@ -61,10 +61,11 @@ class Job:
     media: tuple[int, int]
     """Width and height in hundredths of a millimetre."""
     scaling: str
-    made_at: int
     state: str = "pending"
     reasons: list[str] = field(default_factory=lambda: ["none"])
     message: str = ""
+    ended_at: int | None = None
+    """In seconds of the printer's up time."""
     moves: bool = True
     """Whether it goes on along the printer's course when asked about."""
 
@@ -157,12 +158,11 @@ class FakePrinter:
         with self._lock:
             self.jobs = [job for job in self.jobs if job.state not in ENDED]
 
-    def remember(self, name: str = "an older label", made_at: int = 5) -> Job:
+    def remember(self, name: str = "an older label", ended_at: int = 5) -> Job:
         """Know a job that was completed before, so that its memory is proven."""
         with self._lock:
-            job = Job(
-                self._next_id, name, b"", "", 1, (0, 0), "none", made_at, "completed"
-            )
+            job = Job(self._next_id, name, b"", "", 1, (0, 0), "none", "completed")
+            job.ended_at = ended_at
             self._next_id += 1
             self.jobs.append(job)
             return job
@@ -318,7 +318,6 @@ class FakePrinter:
             get(wishes, "copies") or 1,
             media_of(wishes),
             get(wishes, "print-scaling") or "",
-            self.up_time or 0,
         )
         self._next_id += 1
         self.jobs.append(job)
@@ -366,13 +365,21 @@ class FakePrinter:
             attribute("job-uri", Tag.URI, f"{self.url}/{job.id}"),
             attribute("job-state", Tag.ENUM, JOB_STATES.get(job.state, 99)),
             attribute("job-state-reasons", Tag.KEYWORD, *job.reasons),
-            attribute("time-at-creation", Tag.INTEGER, job.made_at),
+            Attribute("time-at-completed", (self._ended_at(job),)),
         ]
         if not self.hides_names:
             shown.append(attribute("job-name", Tag.NAME, job.name))
         if job.message:
             shown.append(attribute("job-state-message", Tag.TEXT, job.message))
         return Group(Section.JOB, tuple(shown))
+
+    def _ended_at(self, job: Job) -> Value:
+        """Give the time of a job's end, noted when it is first told."""
+        if job.state not in ENDED or self.up_time is None:
+            return Value(Tag.NO_VALUE, None)
+        if job.ended_at is None:
+            job.ended_at = self.up_time
+        return Value(Tag.INTEGER, job.ended_at)
 
     def _get_printer(self, request: Message) -> Message:
         told = {one.name: one for one in (*self._about_itself(), *self.more)}
