@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 NAME: Final = "username"
 """The one field that takes a badge: the name at the sign-in page."""
 
+RANDOM: Final = "csrfmiddlewaretoken"
+"""A field of random letters and digits: one in some hundred thousand looks like one."""
+
 
 class BadgeMiddleware:
     """Refuse a badge that was scanned into any field but the name to sign in with.
@@ -69,7 +72,7 @@ def _texts(request: HttpRequest) -> Iterator[str]:
     for data in (request.GET, _sent(request)):
         for name, values in data.lists():
             yield name
-            yield from values
+            yield from values if name != RANDOM else ()
     for _name, files in request.FILES.lists():
         for file in files:
             yield file.name or ""

@@ -6,14 +6,17 @@
 // the password, and what was read is out of sight.
 
 (() => {
-  const TOKEN = /BDG[BCDFGHJKLNPRSTVX]{33}/i;
+  const TELLING = /[BCDFGHJKLNPRSTVX]{24}/i;
+  const PAUSE_MS = 300; // longer than between two letters of a slow scanner
 
   const isText = (field) =>
     field instanceof HTMLTextAreaElement ||
-    (field instanceof HTMLInputElement && field.type !== "file");
+    (field instanceof HTMLInputElement && !["file", "hidden"].includes(field.type));
   const holdsBadge = (field) =>
-    isText(field) && TOKEN.test(field.value.replace(/\s+/g, ""));
+    isText(field) && TELLING.test(field.value.replace(/\s+/g, ""));
   const isName = (field) => "badgeRead" in field.dataset;
+
+  let timer = 0;
 
   function refuse(field) {
     const alarm = document.getElementById("alarm");
@@ -60,29 +63,34 @@
     }
   }
 
+  function look(field) {
+    if (holdsBadge(field)) {
+      (isName(field) ? takeName : refuse)(field);
+    }
+  }
+
+  // The whole of a scan is taken at once, when its Enter comes or nothing any more.
   function onInput(event) {
     const field = event.target;
     if (!isText(field)) {
       return;
     }
+    clearTimeout(timer);
+    timer = setTimeout(look, PAUSE_MS, field);
     if (isName(field)) {
-      if (field.value) {
-        giveNameBack(field);
-      }
-      if (holdsBadge(field)) {
-        takeName(field);
-      }
-    } else if (holdsBadge(field)) {
-      refuse(field);
-    } else if ("refused" in field.dataset) {
+      giveNameBack(field);
+    } else {
       forget(field);
     }
   }
 
   function onKey(event) {
     const field = event.target;
-    const taken = field instanceof HTMLInputElement && isName(field) && !field.name;
-    if (event.key === "Enter" && taken) {
+    if (event.key !== "Enter" || !isText(field) || !isName(field)) {
+      return;
+    }
+    look(field);
+    if (!field.name) {
       event.preventDefault();
       field.form.querySelector("input[type=password]").focus();
     }

@@ -339,8 +339,7 @@ def test_every_logger_that_writes_writes_by_that_formatter(name: str) -> None:
 
 def test_the_browser_knows_a_badge_by_the_same_shape() -> None:
     script = Path(ROOT / "static/badges.js").read_text()
-    rest = badges.LENGTH - len(badges.PREFIX)
-    assert f"/{badges.PREFIX}[{badges.LETTERS}]{{{rest}}}/i" in script
+    assert f"/[{badges.LETTERS}]{{{badges.TELLING}}}/i" in script
 
 
 def test_the_browser_says_the_same_sentence(client: Client) -> None:

@@ -31,12 +31,18 @@ LETTERS: Final = "BCDFGHJKLNPRSTVX"
 PREFIX: Final = "BDG"
 RANDOM_BYTES: Final = 16
 LENGTH: Final = len(PREFIX) + 2 * RANDOM_BYTES + 1
+TELLING: Final = 24
+"""So many letters of a token in a row are taken for a piece of one: a scan loses its
+beginning where the field was not ready. No word and no number has as many."""
+
 IN_PLACE: Final = "(badge)"
 """What stands for a token in a text that may be kept."""
 
-_SHAPE: Final = rf"{PREFIX}[{LETTERS}]{{{LENGTH - len(PREFIX)}}}"
-_ANYWHERE: Final = re.compile(_SHAPE, re.ASCII | re.IGNORECASE)
-_SCAN: Final = re.compile(f".{{0,3}}(?P<token>{_SHAPE})", re.ASCII | re.IGNORECASE)
+_ANYWHERE: Final = re.compile(f"[{LETTERS}]{{{TELLING},}}", re.ASCII | re.IGNORECASE)
+_SCAN: Final = re.compile(
+    f".{{0,3}}(?P<token>{PREFIX}[{LETTERS}]{{{LENGTH - len(PREFIX)}}})",
+    re.ASCII | re.IGNORECASE,
+)
 """A scan, with the three characters of a symbology identifier or without; what the
 computer made of ``]d1`` depends on its keyboard layout as well."""
 
@@ -64,7 +70,7 @@ def make_token(random: bytes) -> str:
 
 
 def holds_badge(text: str) -> bool:
-    """Tell whether there is a badge's token anywhere in a text.
+    """Tell whether there is a badge's token, or most of one, anywhere in a text.
 
     Args:
         text: Any text. Blanks in the token, small letters and a wrong check letter do

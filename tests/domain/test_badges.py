@@ -148,6 +148,29 @@ def test_no_command_is_a_badge(do: Do, rest: str) -> None:
 
 @given(NEAR)
 def test_no_other_text_of_the_same_letters_is_a_badge(text: str) -> None:
+    assert not badges.is_badge(text)
+
+
+@given(TOKENS, st.integers(0, 36), st.integers(0, 36))
+def test_most_of_a_token_is_found_like_the_whole(
+    token: str, start: int, end: int
+) -> None:
+    piece = token[start:end]
+    assert badges.holds_badge(f"1{piece}2") == (len(piece) >= badges.TELLING)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        # The longest runs without A, E, I, O, U, M, Q, W, Y, Z in words of any language
+        # known to the author are of about ten letters (from memory).
+        "Rechtsschutzversicherungsgesellschaften, Angstschweiss, Borschtschschnecken",
+        "zmrzl, čtvrthrst, scvrnkls, vrchcholmský",
+        "x" * 23,
+        "0123456789abcdef" * 4,  # a hash
+    ],
+)
+def test_words_and_hashes_hold_no_badge(text: str) -> None:
     assert not badges.holds_badge(text)
 
 
