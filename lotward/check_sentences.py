@@ -43,6 +43,10 @@ SENTENCES: dict[str, str | Promise] = {
     "defect_name_missing": _(
         "No name was entered. Call the kind of defect what the checkers call it."
     ),
+    "inspection_not_reduced": _(
+        "This class is not on reduced inspection, so there is nothing to end. Check its"
+        " lots as planned."
+    ),
     "inspection_stopped": _(
         "Too many lots of %(part)s from %(source)s were rejected on tightened"
         " inspection, so nothing more of it is accepted. The quality officer lets it"
@@ -63,6 +67,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Lots of %(part)s are on record under the other rule, so a check cannot begin"
         " or end now. Choose between all pieces and a sample, or make a new part."
     ),
+    "part_not_sampled": _(
+        "%(part)s is not checked by sample, so there is no inspection to switch. Have"
+        " it checked by sample first."
+    ),
     "plan_accepts": _(
         "By the plan lot %(lot)s is accepted (found %(found)s). Accept it; only the"
         " quality officer may reject it all the same, with a reason."
@@ -74,6 +82,22 @@ SENTENCES: dict[str, str | Promise] = {
     "plan_rejects": _(
         "By the plan lot %(lot)s is rejected (found %(found)s). Reject it and say why;"
         " it can be sorted, sent back, or conceded by the quality officer."
+    ),
+    "production_not_steady": _(
+        "Reduced inspection is for production at a steady rate only. Tick that it is"
+        " steady, or stay on normal inspection."
+    ),
+    "reduced_from_normal_only": _(
+        "This class is not on normal inspection, and reduced inspection begins only"
+        " from there. Wait until normal inspection is back."
+    ),
+    "reduced_needs_lots": _(
+        "%(lots)s lots in a row were accepted on normal inspection, and it takes"
+        " %(needed)s. Stay on normal inspection until then."
+    ),
+    "reduced_too_many_bad": _(
+        "The samples of the last ten lots had %(found)s bad pieces in %(pieces)s, and"
+        " the AQL lets %(most)s pass. Stay on normal inspection."
     ),
     "sampling_counts_pieces": _(
         "%(part)s is not counted in pieces, and a sample is. Have all of it checked."

@@ -291,7 +291,8 @@ SENTENCES: dict[str, str | Promise] = {
         " its calibration says."
     ),
     "verdict_unknown": _(
-        "“%(read)s” is not a verdict. Use accepted, rejected or resumed."
+        "“%(read)s” is nothing that switches inspection. Use accepted, between, rejected,"
+        " resumed, reduced or restored."
     ),
     "weighed_out_of_range": _(
         "The mass would make %(read)s pieces, more than %(most)s. Check the units of"

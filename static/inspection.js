@@ -15,14 +15,17 @@
   const sayVerdict = (form, says) => {
     const found = perClass(form);
     let rejected = false;
+    let between = false;
     for (const row of form.querySelectorAll("[data-found]")) {
       const count = found[row.dataset.found];
       const over = count >= Number(row.dataset.reject);
+      between ||= !over && count > Number(row.dataset.accept);
       row.querySelector("output").textContent = String(count);
       row.classList.toggle("tally-over", over);
       rejected ||= over;
     }
-    says.textContent = rejected ? says.dataset.rejects : says.dataset.accepts;
+    const passes = between ? says.dataset.between : says.dataset.accepts;
+    says.textContent = rejected ? says.dataset.rejects : passes;
     says.className = `tally-says ${rejected ? "no" : "yes"}`;
     const wanted = rejected ? "rejected" : "accepted";
     const choice = form.querySelector(`[name="verdict"][value="${wanted}"]`);

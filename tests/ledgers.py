@@ -42,7 +42,7 @@ from kitting.services import (
     runs,
     voiding,
 )
-from tests import factories, ledger_evidence, ledger_runs
+from tests import factories, ledger_evidence, ledger_inspection, ledger_runs
 from tests.factories import sign
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
@@ -170,7 +170,11 @@ def _take_in_all() -> tuple[Revision, Revision, Lot, Lot]:
 
 
 def _reject_one(band: Revision) -> None:
-    """A rejected lot: one bag sorted, one sent back, one conceded, one left."""
+    """A rejected lot: one bag sorted, one sent back, one conceded, one left.
+
+    And a source that was reduced.
+    """
+    ledger_inspection.reduce_one()
     kind = DefectKind.objects.create(code=factories.unique("DF"), name="Scratched")
     lot = factories.make_lot(band, bags=(lots.NewBag(pieces=25),) * 4)
     checking.give_verdict(

@@ -39,6 +39,7 @@ CHECKS: tuple[tuple[str, str, Check], ...] = (
     ("lots", "lots", balance.lots),
     ("verdicts", "lots", balance.verdicts),
     ("check plans", "checks", checks.plans),
+    ("switching", "samples and decisions", checks.switching),
     ("rejected bags", "dispositions", checks.dispositions),
     ("materials", "uses", balance.origins),
     ("counts", "counts", evidence.counts),

@@ -7,13 +7,26 @@ from typing import TYPE_CHECKING
 from django.db.models import Sum
 
 from dispatch.proving.streams import grouped, rows, side_by_side
+from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.models import Check, CheckedClass, Defect, Disposition, Movement
-from kitting.models.evidence import Fate
+from kitting.models import (
+    Check,
+    CheckedClass,
+    Defect,
+    Disposition,
+    Movement,
+    Resumption,
+    Switching,
+)
+from kitting.models.evidence import Fate, rejected_from
 from kitting.models.lots import Verdict
+from kitting.queries.switching import ALL, happened, steps
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from dispatch.proving.faults import Tally
+    from kitting.queries.switching import Happened, Step
 
 CHECK = Check._meta.db_table
 DISPOSITION = Disposition._meta.db_table
@@ -27,7 +40,7 @@ def plans(tally: Tally) -> None:
     """
     every = Check.objects.order_by("pk").values_list("pk", "verdict", "found")
     classes = CheckedClass.objects.order_by("check_made_id").values_list(
-        "check_made_id", "found", "accept"
+        "check_made_id", "found", "accept", "reject"
     )
     kinds = (
         Defect.objects.order_by("check_made_id")
@@ -43,15 +56,58 @@ def plans(tally: Tally) -> None:
         tally.count += 1
         [(verdict, found)] = check
         if by_class:
-            in_classes = sum(count for count, _accept in by_class)
+            in_classes = sum(count for count, *_numbers in by_class)
             tally.same(CHECK, pk, "Its classes found another number of bad pieces.",
                        in_classes, found)  # fmt: skip
         listed = sum(total for (total,) in by_kind)
         if listed > found:
             tally.add(CHECK, pk, "Its defects are more than it found.", listed, found)
-        fits = all(count <= accept for count, accept in by_class)
+        fits = all(count < rejected_from(*numbers) for count, *numbers in by_class)
         if verdict == Verdict.ACCEPTED and not fits:
             tally.add(CHECK, pk, "Its plan rejects the lot.", "rejected", verdict)
+
+
+def switching(tally: Tally) -> None:
+    """Each lot was inspected as what happened before it says, by the published rules.
+
+    Args:
+        tally: Where samples and decisions are counted and faults noted.
+    """
+    for part, source in _sources():
+        last: Step | None = None
+        try:
+            for last in steps(happened(part, source)):
+                tally.count += 1
+                what, severity = last.what, last.before.severity
+                if what.severity and what.severity != severity:
+                    tally.add(
+                        CheckedClass._meta.db_table,
+                        what.pk,
+                        "It was inspected otherwise than the lots before it call for.",
+                        severity,
+                        what.severity,
+                    )
+        except Refused as error:
+            assert last is not None  # noqa: S101
+            words = "It cannot have happened after what was before it."
+            table, event = _table_of(last.what), last.what.event
+            tally.add(table, last.what.pk, words, error.code, event)
+
+
+def _sources() -> Iterator[tuple[int, str]]:
+    """Every part and source of which a sample was looked at or something decided."""
+    sampled = CheckedClass.objects.exclude(severity=ALL).values_list(
+        "check_made__lot__part_id", "check_made__lot__source"
+    )
+    decided = Switching.objects.values_list("part_id", "source")
+    yield from sorted({*sampled.distinct(), *decided.distinct()})
+
+
+def _table_of(what: Happened) -> str:
+    if what.severity:
+        return CheckedClass._meta.db_table
+    model = Resumption if what.event == "resumed" else Switching
+    return model._meta.db_table
 
 
 def dispositions(tally: Tally) -> None:

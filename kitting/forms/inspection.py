@@ -11,6 +11,7 @@ from kitting.domain.sampling import AQLS, LEVELS
 from kitting.forms.base import DayField, KeyedForm
 from kitting.forms.checks import ReasonField
 from kitting.models import DefectKind, Part
+from kitting.queries.switching import SWITCHED
 
 AQL_CHOICES = [(str(int(aql * 1_000)), f"{aql} %") for aql in AQLS]
 LEVEL_CHOICES = [(level, level) for level in LEVELS]
@@ -40,6 +41,12 @@ class SourceFilterForm(forms.Form):
         return {name: value for name, value in self.cleaned_data.items() if value}
 
 
+class ClassForm(SourceFilterForm):
+    """One class of a part from a source; stands in the address."""
+
+    grade = forms.ChoiceField(choices=[(each, each) for each in SWITCHED])
+
+
 class CurveForm(forms.Form):
     """A plan, as it stands in the address."""
 
@@ -50,7 +57,11 @@ class CurveForm(forms.Form):
     aql = forms.ChoiceField(label=_("AQL"), choices=AQL_CHOICES, initial="1000")
     severity = forms.ChoiceField(
         label=_("Inspection"),
-        choices=[("normal", _("normal")), ("tightened", _("tightened"))],
+        choices=[
+            ("normal", _("normal")),
+            ("tightened", _("tightened")),
+            ("reduced", _("reduced")),
+        ],
         initial="normal",
     )
 
@@ -117,4 +128,25 @@ class ResumeForm(KeyedForm):
     reason = ReasonField(
         label=_("What the source has put right"),
         help_text=_("Its next lots are inspected on tightened plans."),
+    )
+
+
+class ReduceForm(KeyedForm):
+    """Why a class may go to reduced inspection."""
+
+    steady = forms.BooleanField(
+        label=_("Production is at a steady rate"), required=False
+    )
+    reason = ReasonField(
+        label=_("Why reduced inspection is wanted"),
+        help_text=_("The samples of its next lots are about two fifths as large."),
+    )
+
+
+class RestoreForm(KeyedForm):
+    """Why reduced inspection ends."""
+
+    reason = ReasonField(
+        label=_("What calls for normal inspection"),
+        help_text=_("Such as: production became irregular or was delayed."),
     )

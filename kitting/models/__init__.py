@@ -35,6 +35,7 @@ from kitting.models.evidence import (
     Sample,
     SampleResult,
     Signature,
+    Switching,
 )
 from kitting.models.holds import Hold, Lift
 from kitting.models.journal import JournalHead, Link, Operation
@@ -117,6 +118,7 @@ __all__ = [
     "SampleResult",
     "Signature",
     "Stock",
+    "Switching",
     "User",
     "Workshop",
     "Yield",

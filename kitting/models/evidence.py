@@ -31,6 +31,22 @@ def fates() -> list[tuple[str, str]]:
     return pairs(Fate)
 
 
+class Inspected(StrEnum):
+    """What the quality officer may decide for a class of defect."""
+
+    REDUCED = "reduced"
+    NORMAL = "normal"
+
+
+def inspected() -> list[tuple[str, str]]:
+    return pairs(Inspected)
+
+
+def rejected_from(accept: int, reject: int | None) -> int:
+    """The rejection number of a class as it is kept."""
+    return accept + 1 if reject is None else reject
+
+
 class DefectKind(models.Model):
     """A kind of defect that the workshop looks for; the list is its own."""
 
@@ -85,7 +101,8 @@ class CheckedClass(Guarded):
     """The plan of one class of defect that a check followed, and what it found.
 
     The acceptable quality level is in thousandths of a percent; there is none where
-    all pieces are looked at.
+    all pieces are looked at. A rejection number that is not kept is the one after the
+    acceptance number: before reduced inspection there was no other.
     """
 
     check_made = models.ForeignKey(
@@ -97,6 +114,7 @@ class CheckedClass(Guarded):
     aql = models.PositiveIntegerField(null=True)
     sample_size = models.PositiveIntegerField()
     accept = models.PositiveIntegerField()
+    reject = models.PositiveIntegerField(null=True)
     found = models.PositiveIntegerField()
 
     class Meta:
@@ -116,9 +134,9 @@ class CheckedClass(Guarded):
         return f"{self.found} {self.defect_class} of {self.sample_size}"
 
     @property
-    def accepted(self) -> bool:
-        """Whether this class, by itself, lets the lot pass."""
-        return self.found <= self.accept
+    def rejected_from(self) -> int:
+        """The rejection number."""
+        return rejected_from(self.accept, self.reject)
 
 
 class Resumption(Guarded):
@@ -143,6 +161,36 @@ class Resumption(Guarded):
 
     def __str__(self) -> str:
         return f"part {self.part_id} from {self.source}"
+
+
+class Switching(Guarded):
+    """That a class of a part from a source goes to reduced inspection, or back."""
+
+    part = models.ForeignKey(
+        "kitting.Part", on_delete=models.PROTECT, related_name="switchings"
+    )
+    source = models.CharField(max_length=60)
+    defect_class = word_field(grades)
+    to = word_field(inspected)
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        indexes = [models.Index(fields=["part", "source"], name="kitting_switching_of")]
+        constraints = [
+            one_of(
+                "kitting_switching_class_known",
+                "defect_class",
+                [Grade.MAJOR, Grade.MINOR],
+            ),
+            one_of("kitting_switching_to_known", "to", Inspected),
+            models.CheckConstraint(
+                condition=~Q(reason=""), name="kitting_switching_has_a_reason"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.defect_class} of part {self.part_id}: {self.to}"
 
 
 class Disposition(Guarded):

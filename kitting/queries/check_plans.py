@@ -2,28 +2,24 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, Final, NamedTuple, cast
+from typing import TYPE_CHECKING, Final
 
 from kitting.domain import sampling
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, CheckedClass, DefectKind, Resumption
+from kitting.models import Bag, DefectKind
+from kitting.queries.switching import ALL, SWITCHED, states_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from kitting.domain.sampling import DefectClass, Event, Plan, State
+    from kitting.domain.sampling import DefectClass, Plan, Severity, State
     from kitting.models import Lot, Part
 
-SWITCHED: Final[tuple[DefectClass, ...]] = ("major", "minor")
-"""Classes that are looked for in a sample, each switched on its own."""
-
-ALL: Final = "all"
-"""In the place of a severity where all pieces are looked at by rule."""
-
 THOUSANDTHS: Final = 1_000
+
+STRICTEST_FIRST: Final[tuple[Severity, ...]] = ("tightened", "normal", "reduced")
 
 
 @dataclass(frozen=True)
@@ -45,11 +41,11 @@ class CheckPlan:
 
     @property
     def severity(self) -> str:
-        """``tightened`` if a class is, else ``normal``; ``all`` without a sample."""
+        """The strictest of a class; ``all`` without a sample."""
         if not self.sampled:
             return ALL
-        severities = {state.severity for state in self.states.values()}
-        return "tightened" if "tightened" in severities else "normal"
+        severities = (state.severity for state in self.states.values())
+        return min(severities, key=STRICTEST_FIRST.index)
 
     @property
     def sample_size(self) -> int:
@@ -60,7 +56,8 @@ class CheckPlan:
     def mark(self) -> str:
         """The plan as one word: it is another one as soon as anything about it is."""
         classes = (
-            f"{each}-{plan.letter}{plan.sample_size}-{plan.accept}-{plan.severity}"
+            f"{each}-{plan.letter}{plan.sample_size}-{plan.accept}-{plan.reject}"
+            f"-{plan.severity}"
             for each, plan in self.plans.items()
         )
         head = f"{self.lot_pieces}-{self.level}-{'stopped' if self.stopped else 'on'}"
@@ -78,8 +75,8 @@ class CheckPlan:
     def _class(self, defect_class: DefectClass) -> str:
         plan = self.plans[defect_class]
         short = f"{defect_class} {plan.letter} {plan.sample_size}"
-        tightened = " tightened" if plan.severity == "tightened" else ""
-        return f"{short} {plan.accept}/{plan.reject}{tightened}"
+        severity = "" if plan.severity == "normal" else f" {plan.severity}"
+        return f"{short} {plan.accept}/{plan.reject}{severity}"
 
 
 def percent(thousandths: int) -> Decimal:
@@ -93,6 +90,11 @@ def percent(thousandths: int) -> Decimal:
     """
     value = Decimal(thousandths) / THOUSANDTHS
     return next((known for known in sampling.AQLS if known == value), value)
+
+
+def aqls_of(part: Part) -> dict[DefectClass, Decimal]:
+    """Give the acceptable quality levels of a part's switched classes, in percent."""
+    return {"major": percent(part.aql_major), "minor": percent(part.aql_minor)}
 
 
 def plan_of(lot: Lot, bags: Iterable[Bag] | None = None) -> CheckPlan | None:
@@ -123,7 +125,7 @@ def plan_of(lot: Lot, bags: Iterable[Bag] | None = None) -> CheckPlan | None:
     plans = sampling.plans_for(
         pieces,
         part.check_level,
-        {"major": percent(part.aql_major), "minor": percent(part.aql_minor)},
+        aqls_of(part),
         severities={each: state.severity for each, state in states.items()},
     )
     return CheckPlan(
@@ -140,99 +142,6 @@ def arrived(lot: Lot) -> list[Bag]:
     return list(
         lot.bags.filter(stage=BagStage.ARRIVED).select_related("place").order_by("pk")
     )
-
-
-def states_of(part_id: int, source: str) -> dict[DefectClass, State]:
-    """Tell on which inspection the next lot of a part from a source is, and why.
-
-    Args:
-        part_id: The part.
-        source: The source, as it is spelt on its lots.
-
-    Returns:
-        The state of each switched class.
-    """
-    history = events_of(part_id, source)
-    return {each: sampling.switch(history[each]) for each in SWITCHED}
-
-
-def events_of(part_id: int, source: str) -> dict[DefectClass, list[Event]]:
-    """Give what happened to the lots of one part from one source, class by class.
-
-    A lot counts by what its sample showed, once, in the order of the journal.
-    A resumption counts for the classes that were stopped.
-
-    Args:
-        part_id: The part.
-        source: The source.
-
-    Returns:
-        Events, oldest first.
-    """
-    lots = {"check_made__lot__part": part_id, "check_made__lot__source": source}
-    return _events(_happened(lots, {"part": part_id, "source": source}))
-
-
-def all_states() -> dict[tuple[int, str], dict[DefectClass, State]]:
-    """Give the states of every part and source of which a sample was looked at.
-
-    Returns:
-        States of the switched classes by part and source.
-    """
-    by_source: dict[tuple[int, str], list[_Happened]] = defaultdict(list)
-    for each in _happened({}, {}):
-        by_source[each.part, each.source].append(each)
-    return {
-        key: {each: sampling.switch(told) for each, told in _events(rows).items()}
-        for key, rows in by_source.items()
-    }
-
-
-class _Happened(NamedTuple):
-    site: int
-    seq: int
-    part: int
-    source: str
-    defect_class: str
-    """Empty for a resumption."""
-    found: int
-    accept: int
-
-
-def _happened(lots: Mapping[str, Any], resumed: Mapping[str, Any]) -> list[_Happened]:
-    seal = ("operation__link__site", "operation__link__seq")
-    checked = (
-        CheckedClass.objects.filter(defect_class__in=SWITCHED, **lots)
-        .exclude(severity=ALL)
-        .values_list(
-            *seal,
-            "check_made__lot__part_id",
-            "check_made__lot__source",
-            "defect_class",
-            "found",
-            "accept",
-        )
-    )
-    rows = [_Happened(*row) for row in checked]
-    begun = Resumption.objects.filter(**resumed).values_list(*seal, "part_id", "source")
-    rows += [
-        _Happened(site, seq, part, source, "", 0, 0)
-        for site, seq, part, source in begun
-    ]
-    return sorted(rows)
-
-
-def _events(rows: Iterable[_Happened]) -> dict[DefectClass, list[Event]]:
-    events: dict[DefectClass, list[Event]] = {each: [] for each in SWITCHED}
-    for row in rows:
-        if row.defect_class:
-            told = events[cast("DefectClass", row.defect_class)]
-            told.append("accepted" if row.found <= row.accept else "rejected")
-            continue
-        for told in events.values():
-            if sampling.switch(told).stopped:
-                told.append("resumed")
-    return events
 
 
 def kinds_for(part: Part) -> list[DefectKind]:

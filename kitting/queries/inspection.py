@@ -10,23 +10,32 @@ from typing import TYPE_CHECKING, Any
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
 from kitting.domain import sampling
-from kitting.models import Check, Defect, DefectKind, Disposition, Lot, Part, Resumption
+from kitting.models import (
+    Check,
+    Defect,
+    DefectKind,
+    Disposition,
+    Lot,
+    Part,
+    Resumption,
+    Switching,
+)
 from kitting.models.lots import Verdict
 from kitting.queries.check_plans import (
-    SWITCHED,
     CheckPlan,
-    all_states,
+    aqls_of,
     arrived,
     kinds_for,
     plan_of,
-    states_of,
 )
+from kitting.queries.switching import SWITCHED, all_states, standings_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from kitting.domain.sampling import DefectClass, Plan, State
     from kitting.models import Bag
+    from kitting.queries.switching import ClassStanding
 
 MOST_SHOWN = 60
 """Lots that the picture of verdicts shows, the newest of those chosen."""
@@ -67,6 +76,11 @@ class CheckPage:
     draws: list[Drawing]
     """Empty where all pieces of all bags are looked at."""
     classes: list[ClassLine]
+
+    @property
+    def any_between(self) -> bool:
+        """Whether some counts accept the lot and end reduced inspection."""
+        return any(plan.between for plan in self.plan.plans.values())
 
     @property
     def sizes_differ(self) -> bool:
@@ -163,6 +177,12 @@ class SourceLine:
         """Whether a class of it is on tightened inspection."""
         return any(state.severity == "tightened" for state in self.states.values())
 
+    @property
+    def reduced(self) -> bool:
+        """Whether a class of it is on reduced inspection, and none stricter than normal."""
+        severities = {state.severity for state in self.states.values()}
+        return "reduced" in severities and "tightened" not in severities
+
 
 def source_lines() -> list[SourceLine]:
     """Give every part and source of which a lot was checked, by part, then source."""
@@ -211,8 +231,10 @@ class SourcePage:
     checks: list[Check]
     """As chosen, newest first, with lot, operation and classes."""
     pareto: list[ParetoLine]
-    states: Mapping[DefectClass, State]
+    standings: Mapping[DefectClass, ClassStanding]
+    """Empty where all pieces are looked at by rule."""
     resumptions: list[Resumption]
+    switchings: list[Switching]
 
     @property
     def shown(self) -> list[Check]:
@@ -227,7 +249,7 @@ class SourcePage:
     @property
     def stopped(self) -> bool:
         """Whether nothing of it is accepted."""
-        return any(state.stopped for state in self.states.values())
+        return any(each.state.stopped for each in self.standings.values())
 
 
 def source_page(part: Part, source: str, filters: Mapping[str, Any]) -> SourcePage:
@@ -248,11 +270,14 @@ def source_page(part: Part, source: str, filters: Mapping[str, Any]) -> SourcePa
         checks = checks.filter(lot__made_on__lte=until)
     rows = checks.select_related("lot", "operation").prefetch_related("classes")
     resumptions = Resumption.objects.filter(part=part, source=source)
+    switchings = Switching.objects.filter(part=part, source=source)
+    standings = standings_of(part.pk, source, aqls_of(part)) if part.sampled else {}
     return SourcePage(
         checks=list(rows.order_by("-pk")),
         pareto=pareto_of(checks),
-        states=states_of(part.pk, source) if part.sampled else {},
+        standings=standings,
         resumptions=list(resumptions.select_related("operation").order_by("-pk")),
+        switchings=list(switchings.select_related("operation").order_by("-pk")),
     )
 
 

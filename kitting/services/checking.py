@@ -39,6 +39,8 @@ class Checked:
     verdict: str
     bags: int
     """Bags that it moved."""
+    ended_reduced: bool = False
+    """A class is on normal inspection again from the next lot on."""
 
 
 def give_verdict(
@@ -164,12 +166,15 @@ class _Checking:
     words: str
     reason: str
     found: Found = field(default_factory=lambda: Found({}, 0))
+    ended_reduced: bool = False
 
     def judged(
         self, defects: Sequence[tuple[int, int]], unlisted: int
     ) -> sampling.Verdict:
         self.found = found_of(self.lot.part, defects, unlisted)
-        return sampling.judge(self.plan.plans, self.found.by_class())
+        verdict = sampling.judge(self.plan.plans, self.found.by_class())
+        self.ended_reduced = any(each.ends_reduced for each in verdict.classes)
+        return verdict
 
     def end(self, act: Act, *, accept: bool) -> Checked:
         if not accept and not self.reason:
@@ -189,7 +194,9 @@ class _Checking:
         )
         act.write(check)
         act.write(*found_rows(check, self.plan, self.found), *self._moved())
-        return Checked(self.lot.number, self.lot.verdict, len(self.bags))
+        return Checked(
+            self.lot.number, self.lot.verdict, len(self.bags), self.ended_reduced
+        )
 
     def _moved(self) -> list[Movement]:
         accept = self.lot.verdict == Verdict.ACCEPTED

@@ -12,7 +12,8 @@ from kitting.models import DefectKind, Part, Resumption
 from kitting.models.catalogue import Unit
 from kitting.models.evidence import Grade
 from kitting.operations import Act, Sign, perform
-from kitting.queries.check_plans import percent, states_of
+from kitting.queries.check_plans import percent
+from kitting.queries.switching import states_of
 from kitting.services.steps.boxes import need_reason
 
 

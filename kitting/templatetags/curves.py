@@ -41,7 +41,8 @@ def verdict_steps(checks: Sequence[Check]) -> SafeString:
     """Draw the verdicts of lots as steps, oldest first, over a band of severity.
 
     Up is accepted, down is rejected. The band is empty where inspection was normal,
-    hatched where it was tightened, dotted where all pieces were looked at.
+    hatched where it was tightened, ruled where it was reduced, dotted where all pieces
+    were looked at.
     """
     step = (WIDTH - 8) / max(len(checks), 1)
     path, marks, band, y_before = [], [], [], None
@@ -62,6 +63,8 @@ def verdict_steps(checks: Sequence[Check]) -> SafeString:
         'focusable="false"><defs><pattern id="tight" width="6" height="6" '
         'patternUnits="userSpaceOnUse" patternTransform="rotate(45)">'
         '<rect class="curve-ink" width="2.5" height="6"/></pattern>'
+        '<pattern id="ruled" width="6" height="5" patternUnits="userSpaceOnUse">'
+        '<rect class="curve-ink" y="2" width="6" height="1"/></pattern>'
         '<pattern id="dots" width="6" height="6" patternUnits="userSpaceOnUse">'
         '<circle class="curve-ink" cx="3" cy="3" r="1"/></pattern></defs>'
         '{}<path class="curve-line" d="{}"/>{}</svg>',

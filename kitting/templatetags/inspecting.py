@@ -13,6 +13,7 @@ from kitting.templatetags.look import pieces
 
 if TYPE_CHECKING:
     from kitting.domain.sampling import Plan, State
+    from kitting.queries.switching import ClassStanding
 
 register = template.Library()
 
@@ -36,6 +37,7 @@ def severity_word(severity: str | None) -> str:
     words = {
         "normal": gettext("normal"),
         "tightened": gettext("tightened"),
+        "reduced": gettext("reduced"),
         "all": gettext("all pieces"),
     }
     return words.get(str(severity), "–")
@@ -61,8 +63,53 @@ def why(state: State) -> str:
             "Tightened: the source was stopped, and the quality officer let it begin"
             " again."
         ),
+        "reduced": gettext(
+            "Reduced: %(lots)s lots in a row were accepted on normal inspection, and the"
+            " quality officer decided it. The first lot that is rejected, or has more"
+            " bad pieces than are accepted outright, brings normal inspection back."
+        ),
+        "rejected_on_reduced": gettext(
+            "Normal again: a lot was rejected on reduced inspection."
+        ),
+        "between_on_reduced": gettext(
+            "Normal again: the last lot on reduced inspection passed, with more bad"
+            " pieces than are accepted outright."
+        ),
+        "restored": gettext(
+            "Normal again: the quality officer ended reduced inspection."
+        ),
     }
     return sentences[state.why] % {"lots": state.lots, "rejected": state.rejected}
+
+
+@register.filter
+def lots_so_far(each: ClassStanding) -> str:
+    """Say how many lots of a class were accepted in a row on normal inspection."""
+    shown = each.standing
+    if each.state.severity == "reduced":
+        return gettext("on reduced inspection")
+    if not shown.on_normal:
+        return gettext("not on normal inspection")
+    told = gettext("yes, %(lots)s") if shown.enough_lots else gettext("%(lots)s so far")
+    return told % {"lots": pieces(shown.lots)}
+
+
+@register.filter
+def found_so_far(each: ClassStanding) -> str:
+    """Say what the samples of these lots have shown, beside what the AQL lets pass."""
+    shown = each.standing
+    if not shown.looked_at:
+        return "–"
+    told = (
+        gettext("yes, %(found)s bad in %(pieces)s, at most %(most)s")
+        if shown.good_enough
+        else gettext("no, %(found)s bad in %(pieces)s, at most %(most)s")
+    )
+    return told % {
+        "found": pieces(shown.found),
+        "pieces": pieces(shown.looked_at),
+        "most": pieces(shown.most),
+    }
 
 
 @register.filter

@@ -110,6 +110,10 @@ def _said(request: LotwardRequest, done: checking.Checked) -> HttpResponse:
         else _("Lot %(lot)s is rejected. Put its bags where nobody packs them.")
     )
     messages.success(request, said % {"lot": done.lot})
+    if done.ended_reduced:
+        messages.info(
+            request, _("Reduced inspection ends: the next lot is on normal inspection.")
+        )
     return go(request, reverse("kitting:lot-detail", args=[done.lot]))
 
 

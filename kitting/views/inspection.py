@@ -14,8 +14,9 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.domain import sampling
 from kitting.forms.inspection import CurveForm, ResumeForm, SourceFilterForm
 from kitting.models import Check
-from kitting.queries.check_plans import percent, states_of
+from kitting.queries.check_plans import percent
 from kitting.queries.inspection import curve_lines, source_lines, source_page
+from kitting.queries.switching import states_of
 from kitting.services import inspection as services
 from kitting.views.acting import OK, attempt
 from lotward.http import allowed, go, render_part
@@ -57,6 +58,7 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
             context={
                 "lines": lines,
                 "tightened": sum(line.tightened for line in lines),
+                "reduced": sum(line.reduced for line in lines),
                 "stopped": sum(line.stopped for line in lines),
                 "here": "kitting:lots",
             },

@@ -23,7 +23,8 @@ from kitting.models import (
 )
 from kitting.models.catalogue import Unit
 from kitting.operations import Act, perform
-from kitting.queries.check_plans import kinds_for, plan_of, states_of
+from kitting.queries.check_plans import kinds_for, plan_of
+from kitting.queries.switching import states_of
 from kitting.services import checking, inspection
 from kitting.services.lots import NewBag
 from kitting.services.steps.bags import Change, change, save_bags

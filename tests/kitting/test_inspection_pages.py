@@ -12,8 +12,9 @@ from django.test import Client
 from django.urls import reverse
 
 from kitting.models import DefectKind, Disposition, Operation, Part, User
-from kitting.queries.check_plans import plan_of, states_of
+from kitting.queries.check_plans import plan_of
 from kitting.queries.inspection import check_page
+from kitting.queries.switching import states_of
 from kitting.services import rejected
 from tests import factories
 from tests.assertions import (
@@ -139,7 +140,7 @@ def test_the_page_says_how_many_to_draw_from_which_bags(
     text = checker.get(address("lot-check", "HB-2")).content.decode()
     assert "draw 80 of 501 pieces, from 2 bags" in text
     assert "Normal: inspection begins so" in text
-    assert "Reduced inspection is not used" in text
+    assert "Reduced inspection never begins by itself" in text
     assert text.count("data-more=") == 2  # Scratched, and another defect
 
 

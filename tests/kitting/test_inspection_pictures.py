@@ -85,7 +85,7 @@ def test_all_sources_stand_on_one_page(officer: Client, part: Part) -> None:
     assert line.tightened
     assert not line.stopped
     text = officer.get(address("inspection")).content.decode()
-    assert "1 on tightened inspection, 0 stopped" in text
+    assert "1 on tightened inspection, 0 on reduced, 0 stopped" in text
 
 
 def test_a_source_of_which_all_is_looked_at_has_a_page(officer: Client) -> None:
@@ -119,7 +119,7 @@ def test_the_curve_reads_its_risks_off_the_binomial(officer: Client) -> None:
         "?pieces=x&level=II&aql=1000&severity=normal",
         "?pieces=5&level=IV&aql=1000&severity=normal",
         "?pieces=5&level=II&aql=1001&severity=normal",
-        "?pieces=5&level=II&aql=1000&severity=reduced",
+        "?pieces=5&level=II&aql=1000&severity=lenient",
         "?pieces=" + "9" * 40,
     ],
 )
@@ -129,7 +129,7 @@ def test_no_plan_of_the_tables_has_no_curve(query: str, officer: Client) -> None
     assert "That is no plan of the tables" in response.content.decode()
 
 
-@pytest.mark.parametrize("severity", ["normal", "tightened"])
+@pytest.mark.parametrize("severity", ["normal", "tightened", "reduced"])
 @pytest.mark.parametrize("aql", ["65", "10000"])
 @pytest.mark.parametrize("pieces", ["1", "5", "1000000"])
 def test_any_plan_of_the_tables_has_a_curve(

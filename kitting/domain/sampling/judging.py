@@ -38,6 +38,11 @@ class ClassVerdict:
         """Whether the lot passes, but normal inspection comes back (4.10.1.4)."""
         return self.found in self.plan.between
 
+    @property
+    def ends_reduced(self) -> bool:
+        """Whether the class is on normal inspection again from the next lot on."""
+        return self.plan.severity == "reduced" and self.found > self.plan.accept
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:

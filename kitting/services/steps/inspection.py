@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 from kitting.domain import sampling
 from kitting.domain.errors import Refused
 from kitting.models import CheckedClass, Defect, Guarded
-from kitting.queries.check_plans import ALL, kinds_for
+from kitting.queries.check_plans import kinds_for
+from kitting.queries.switching import ALL
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,6 +100,7 @@ def found_rows(check: Check, plan: CheckPlan, found: Found) -> list[Guarded]:
             aql=_thousandths(each_plan),
             sample_size=each_plan.sample_size,
             accept=each_plan.accept,
+            reject=each_plan.reject,
             found=counts[each],
         )
         for each, each_plan in plan.plans.items()

@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from kitting.models import Check, CheckedClass, Defect, Disposition, Movement
+from kitting.models import (
+    Check,
+    CheckedClass,
+    Defect,
+    Disposition,
+    Movement,
+    Switching,
+)
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -18,6 +25,41 @@ def accepted_against_its_plan(history: History) -> list[Named]:
 def bad_pieces_forgotten(history: History) -> list[Named]:
     row = CheckedClass.objects.get(found=9)
     change(row, found=0)
+    return [("check plans", Check, row.check_made_id)]
+
+
+@tamperer
+def reduced_without_a_decision(history: History) -> list[Named]:
+    row = CheckedClass.objects.get(severity="reduced")
+    remove(Switching.objects.get())
+    return [("switching", CheckedClass, row.pk)]
+
+
+@tamperer
+def reduced_too_early(history: History) -> list[Named]:
+    row, one = Switching.objects.get(), CheckedClass.objects.get(severity="reduced")
+    earlier = CheckedClass.objects.filter(
+        check_made__lot__part=row.part, defect_class="major", pk__lt=one.pk
+    )
+    change(earlier.order_by("pk")[4], found=2)
+    return [("switching", Switching, row.pk)]
+
+
+@tamperer
+def inspected_more_leniently_than_due(history: History) -> list[Named]:
+    part = Switching.objects.get().part
+    row = CheckedClass.objects.filter(
+        check_made__lot__part=part, defect_class="minor"
+    ).last()
+    assert row is not None
+    change(row, severity="reduced")
+    return [("switching", CheckedClass, row.pk)]
+
+
+@tamperer
+def passed_although_its_reduced_plan_rejects(history: History) -> list[Named]:
+    row = CheckedClass.objects.get(severity="reduced")
+    change(row, reject=1)
     return [("check plans", Check, row.check_made_id)]
 
 
