@@ -23,12 +23,17 @@ from kitting.labels.small import (
 )
 from kitting.labels.text import Style, fit, printable, width_mm
 
-NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.2, bold=True), 2))
-CODE: Final = tuple(Style(high, bold=True) for high in (11.0, 10.0, 9.0, 8.0))
+NAME: Final = (
+    (Style(4.2, bold=True), 1),
+    (Style(3.4, bold=True), 1),
+    (Style(3.4, bold=True), 2),
+    (Style(2.8, bold=True), 2),
+)
+CODE: Final = tuple(Style(high, bold=True) for high in (11.0, 10.0, 9.0, 8.0, 7.0))
 CODE_IN_TWO: Final = tuple(Style(high, bold=True) for high in (8.0, 7.0))
 """1 mm of height to 200 or 300 mm of distance is common practice: 7 mm for 2 m."""
 
-CODE_AT_LEAST: Final = tuple(Style(high, bold=True) for high in (7.0, 6.0, 5.0))
+CODE_AT_LEAST: Final = tuple(Style(high, bold=True) for high in (6.0, 5.0))
 """At 2 m normal sight needs 2.9 mm (five minutes of arc)."""
 
 CODE_STEP: Final = 1.32
@@ -41,6 +46,8 @@ DO: Final = (
 )
 WORDS: Final = ((Style(2.6), 1), (Style(2.0), 2))
 WORDS_STEP: Final = 1.55
+WORDS_GAP: Final = 1.6
+"""Above the words, where there is room."""
 
 
 @dataclass(frozen=True)
@@ -200,7 +207,9 @@ def _words(paper: Paper, room: Room, text: str, y: float) -> None:
     """Draw plain words under the heading whose base is ``y``."""
     style, lines = fit(text, WORDS, room_mm=room.wide)
     step = style.high_mm * WORDS_STEP
-    room.hold(y - room.top + step * len(lines))
+    needed = y - room.top + step * len(lines)
+    room.hold(needed)
+    y += min(WORDS_GAP, room.high - needed)
     for line in lines:
         y += step
         paper.text(LEFT, y, line, style)

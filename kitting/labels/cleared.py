@@ -21,6 +21,7 @@ class ClearedWords:
     cleared: str = "Cleared"
     run: str = "Run"
     protocol: str = "Protocol"
+    version: str = "{code} v{version}"
     released: str = "Released"
     reprint: str = "Reprint {copy}"
 
@@ -73,6 +74,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
             the typeface lacks.
     """
     words = label.words
+    code, version = label.protocol
     room = frame(
         paper,
         cleared_symbols(label),
@@ -92,7 +94,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     paper.text(LEFT + disc, y, heading[0], style)
     cells = [
         (words.run, label.run),
-        (words.protocol, " ".join(label.protocol)),
+        (words.protocol, words.version.format(code=code, version=version)),
         (words.released, label.released_at),
     ]
     y = in_rows(paper, room, cells, y=y, foot=below)
