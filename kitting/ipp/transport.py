@@ -68,7 +68,7 @@ class _Clock:
         return left
 
 
-class _Steps(io.RawIOBase):
+class Steps(io.RawIOBase):
     """What a socket receives, each step within the time that is left.
 
     ``HTTPResponse`` sets no limit to a whole answer: a printer that sends one octet
@@ -113,7 +113,7 @@ def exchange(link: Link, body: bytes, *, prints: bool) -> bytes:
         try:
             _send(connected, link.address, body, clock)
             response = HTTPResponse(
-                cast("socket.socket", _Steps(connected, clock)), method="POST"
+                cast("socket.socket", Steps(connected, clock)), method="POST"
             )
             response.begin()
             _check_head(response, prints=prints)

@@ -1,0 +1,407 @@
+"""Whatever goes wrong on the way: what is said, and what may be done about it.
+
+``sent`` and ``again`` decide whether a label comes out twice, so each fault names both,
+and what the printer really has.
+"""
+
+from __future__ import annotations
+
+import os
+import socket
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+import pytest
+
+from kitting.domain.errors import Refused
+from kitting.ipp import transport
+from kitting.ipp.address import read_address
+from kitting.ipp.client import IppPrinter
+from kitting.ipp.statuses import BUSY, KEYWORDS, keyword
+from lotward.messages import sentence
+from tests.ipp.asking import BOX, PDF, fault_of
+from tests.ipp.fake_http import FAULTS
+from tests.ipp.fake_printer import (
+    CANCEL_JOB,
+    GET_JOB,
+    GET_JOBS,
+    GET_PRINTER,
+    PRINT_JOB,
+    VALIDATE_JOB,
+    FakePrinter,
+)
+
+QUICK = 0.6
+"""Seconds after which a test that waits for it gives a step up."""
+TIMED = {"stall", "slow", "drip"}
+
+# fault, code, words of the sentence, jobs that the printer then has
+ENDS = [
+    ("close", "printer_answer_lost", "the connection was cut", 0),
+    ("stall", "printer_answer_lost", "it took too long", 0),
+    ("lose", "printer_answer_lost", "the connection was cut", 1),
+    ("slow", "printer_answer_lost", "it took too long", 1),
+    ("drip", "printer_answer_lost", "it took too long", 1),
+    ("garbage", "printer_answer_wrong", "a length is below 0", 1),
+    ("html", "printer_answer_wrong", "it is text/html and not IPP", 1),
+    ("truncated", "printer_answer_wrong", "it is cut short", 1),
+    ("short", "printer_answer_wrong", "it is cut short", 1),
+    ("huge", "printer_answer_wrong", "it is too long", 1),
+    ("long", "printer_answer_wrong", "it is too long", 1),
+    ("wrong_id", "printer_answer_wrong", "it answers another request", 1),
+    ("no_groups", "printer_answer_wrong", "it gives the job no number", 1),
+]
+
+
+def client_of(printer: FakePrinter, kind: str = "") -> IppPrinter:
+    seconds = QUICK if kind in TIMED else 10
+    return IppPrinter(read_address(printer.url), user="packer", timeout=seconds)
+
+
+@pytest.mark.parametrize(("kind", "code", "words", "jobs"), ENDS)
+def test_a_fault_after_sending_may_have_printed(
+    printer: FakePrinter,
+    monkeypatch: pytest.MonkeyPatch,
+    kind: str,
+    code: str,
+    words: str,
+    jobs: int,
+) -> None:
+    monkeypatch.setattr(transport, "PATIENCE", 2)
+    client = client_of(printer, kind)
+    client.facts()
+    printer.fail(kind, PRINT_JOB, seconds=2)
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    assert (fault.code, fault.sent, fault.again) == (code, True, False)
+    assert words in sentence(fault)
+    assert [one.pdf for one in printer.jobs] == [PDF] * jobs
+    found = client.find("box 7", since_up=None)
+    assert (found.job is not None) is bool(jobs)
+
+
+def test_every_fault_of_the_printer_is_among_them() -> None:
+    assert {kind for kind, *_ in ENDS} | {"redirect", "status"} == FAULTS
+
+
+ASKING: dict[int, Callable[[IppPrinter], object]] = {
+    GET_PRINTER: lambda client: client.facts(),
+    VALIDATE_JOB: lambda client: client.validate(name="box 7", media=BOX),
+    GET_JOB: lambda client: client.job(1),
+    GET_JOBS: lambda client: client.find("box 7", since_up=1),
+    CANCEL_JOB: lambda client: client.cancel(1),
+}
+
+
+@pytest.mark.parametrize("operation", ASKING)
+@pytest.mark.parametrize("kind", ["close", "stall", "garbage", "huge", "wrong_id"])
+def test_what_prints_nothing_may_be_asked_again(
+    printer: FakePrinter, operation: int, kind: str
+) -> None:
+    printer.remember()
+    client = client_of(printer, kind)
+    printer.fail(kind, operation)
+    fault = fault_of(ASKING[operation], client)
+    assert (fault.sent, fault.again) == (False, True)
+
+
+@pytest.mark.parametrize(
+    ("status", "code", "sent", "again", "words"),
+    [
+        (401, "printer_answer_wrong", False, False, "password"),
+        (403, "printer_answer_wrong", False, False, "lets nobody in"),
+        (404, "printer_answer_wrong", False, False, "no printer under this path"),
+        (426, "printer_answer_wrong", False, False, "ipps://"),
+        (418, "printer_answer_wrong", False, False, "HTTP 418"),
+        (204, "printer_answer_wrong", False, False, "HTTP 204"),
+        # What a gateway says tells nothing of what the printer behind it did.
+        (500, "printer_answer_wrong", True, False, "HTTP 500"),
+        (502, "printer_answer_wrong", True, False, "HTTP 502"),
+        (504, "printer_answer_wrong", True, False, "HTTP 504"),
+        # RFC 9110 §15.6.4: unable to handle the request for now.
+        (503, "printer_busy", False, True, "HTTP 503"),
+    ],
+)
+def test_an_http_status_is_told(
+    printer: FakePrinter,
+    status: int,
+    code: str,
+    sent: bool,
+    again: bool,
+    words: str,
+) -> None:
+    client = client_of(printer)
+    printer.fail("status", PRINT_JOB, status=status)
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    assert (fault.code, fault.sent, fault.again) == (code, sent, again)
+    assert words in sentence(fault)
+
+
+@pytest.mark.parametrize("operation", [GET_PRINTER, PRINT_JOB])
+def test_a_redirect_is_told_and_not_followed(
+    printer: FakePrinter, operation: int
+) -> None:
+    client = client_of(printer)
+    printer.fail("redirect", operation)
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    assert (fault.code, fault.sent, fault.again) == ("printer_redirects", False, False)
+    assert fault.params["to"] == f"http://127.0.0.1:{printer.port}/x"
+    asked = [one.code for one in printer.requests]
+    assert asked.count(operation) == 1
+    assert printer.jobs == []
+
+
+# RFC 8011 Appendix B.
+@pytest.mark.parametrize("status", [one for one in KEYWORDS if one > 0xFF])
+def test_a_refusal_is_told_by_its_keyword(printer: FakePrinter, status: int) -> None:
+    client = client_of(printer)
+    client.facts()
+    times = 2 if status == 0x0503 else 1  # Its first is answered in an older version.
+    printer.refuse(status, PRINT_JOB, said="Not today.", times=times)
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    codes = {0x040A: "printer_no_pdf", **dict.fromkeys(BUSY, "printer_busy")}
+    assert fault.code == codes.get(status, "printer_refused")
+    assert (fault.sent, fault.again) == (False, status in BUSY)
+    if status != 0x040A:
+        assert KEYWORDS[status] in sentence(fault)
+        assert "Not today." in sentence(fault)
+    assert printer.jobs == []
+    client.send(PDF, name="box 7", media=BOX)
+
+
+def test_attributes_that_a_refusal_is_about_are_named(printer: FakePrinter) -> None:
+    client = client_of(printer)
+    printer.refuse(0x040B, PRINT_JOB, names=("copies", "x" * 100 + "\x07"))
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    assert fault.code == "printer_refused"
+    assert str(fault.params["names"]).startswith("copies, xxx")
+    assert str(fault.params["names"]).isprintable()
+
+
+@pytest.mark.parametrize(
+    ("status", "shown"),
+    [
+        (0x0480, "client-error 0x0480"),
+        (0x05FF, "server-error 0x05FF"),
+        (0x0301, "redirection 0x0301"),
+        (0x0099, "successful 0x0099"),
+    ],
+)
+def test_an_unknown_status_is_of_its_class(status: int, shown: str) -> None:
+    # RFC 8011 Appendix B: clients must understand the class of any status.
+    assert keyword(status) == shown
+
+
+def test_a_success_of_an_unknown_number_is_a_success(printer: FakePrinter) -> None:
+    client = client_of(printer)
+    printer.refuse(0x0080, CANCEL_JOB)
+    client.cancel(1)
+
+
+# -- The connection ---------------------------------------------------------------------
+
+
+def test_a_printer_that_is_off_got_nothing(printer: FakePrinter) -> None:
+    client = client_of(printer)
+    client.facts()
+    printer.stop()
+    fault = fault_of(client.send, PDF, name="box 7", media=BOX)
+    assert (fault.code, fault.sent, fault.again) == ("printer_unreachable", False, True)
+    assert "nothing listens there" in sentence(fault)
+    printer.start()
+    assert client.send(PDF, name="box 7", media=BOX).id == 1
+
+
+def test_a_name_that_nobody_knows_got_nothing() -> None:
+    # RFC 6761 §6.4: names under .invalid are never known.
+    client = IppPrinter(read_address("ipp://printer.invalid/"), user="p", timeout=10)
+    fault = fault_of(client.facts)
+    assert (fault.code, fault.sent) == ("printer_unreachable", False)
+
+
+def looked_up(monkeypatch: pytest.MonkeyPatch, *answers: list[str]) -> list[str]:
+    """Let names be looked up as told, one answer after the other; give who asked."""
+    asked: list[str] = []
+
+    def look_up(host: str, port: int, **_: object) -> list[object]:
+        asked.append(host)
+        found = answers[min(len(asked), len(answers)) - 1]
+        return [
+            (socket.AF_INET, socket.SOCK_STREAM, 6, "", (number, port))
+            for number in found
+        ]
+
+    monkeypatch.setattr(socket, "getaddrinfo", look_up)
+    return asked
+
+
+def test_a_name_that_leads_to_a_forbidden_address_is_not_connected_to(
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = looked_up(monkeypatch, ["169.254.169.254"])
+    client = IppPrinter(
+        read_address(f"ipp://printer.example.com:{printer.port}/"),
+        user="packer",
+        timeout=10,
+    )
+    with pytest.raises(Refused) as caught:
+        client.facts()
+    assert caught.value.code == "printer_address_not_allowed"
+    assert "169.254.169.254" in sentence(caught.value)
+    assert asked == ["printer.example.com"]
+    assert printer.requests == []
+
+
+def test_a_name_is_looked_up_once_a_connection_and_checked_each_time(
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # A second look-up that leads elsewhere than the one that was checked is how a
+    # check is got round; and a name may lead elsewhere tomorrow.
+    asked = looked_up(monkeypatch, ["127.0.0.1"], ["169.254.169.254"])
+    client = IppPrinter(
+        read_address(f"ipp://printer.example.com:{printer.port}/"),
+        user="packer",
+        timeout=10,
+    )
+    assert client.facts().name == "fake"
+    assert len(asked) == 1
+    with pytest.raises(Refused):
+        client.facts()
+    assert len(printer.requests) == 1
+
+
+def test_the_allowed_ones_of_several_addresses_are_tried_in_turn(
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Nothing listens on 127.0.0.9, and 169.254.1.1 may not be tried at all.
+    looked_up(monkeypatch, ["169.254.1.1", "127.0.0.9", "127.0.0.1"])
+    client = IppPrinter(
+        read_address(f"ipp://printer.example.com:{printer.port}/"),
+        user="packer",
+        timeout=10,
+    )
+    assert client.facts().name == "fake"
+
+
+@contextmanager
+def listener(answer: Callable[[socket.socket], None]) -> Iterator[str]:
+    """Take one connection and do with it what no printer should."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+
+        def take() -> None:
+            connected, _ = server.accept()
+            with connected:
+                answer(connected)
+
+        thread = threading.Thread(target=take)
+        thread.start()
+        yield f"ipp://127.0.0.1:{server.getsockname()[1]}/"
+        thread.join()
+
+
+def test_a_refusal_before_the_document_is_read_is_heard() -> None:
+    # RFC 9110 §15.5.14: a server may answer before it has the whole, and hang up.
+    def refuse(connected: socket.socket) -> None:
+        connected.recv(1_000)
+        connected.sendall(b"HTTP/1.1 413 Too large\r\nContent-Length: 0\r\n\r\n")
+        connected.shutdown(socket.SHUT_WR)
+        connected.settimeout(5)
+        while connected.recv(1 << 20):
+            pass
+
+    with listener(refuse) as url:
+        link = transport.Link(read_address(url), 5)
+        with pytest.raises(transport.PrinterFault) as caught:
+            transport.exchange(link, os.urandom(3_000_000), prints=True)
+    assert caught.value.params["why"] == "it answers with HTTP 413"
+    assert not caught.value.sent
+
+
+def test_a_printer_that_stops_taking_a_document_is_given_up() -> None:
+    done = threading.Event()
+
+    def stall(connected: socket.socket) -> None:
+        connected.recv(1_000)
+        done.wait(10)
+
+    with listener(stall) as url:
+        link = transport.Link(read_address(url), QUICK)
+        try:
+            with pytest.raises(transport.PrinterFault) as caught:
+                transport.exchange(link, bytes(20_000_000), prints=True)
+        finally:
+            done.set()
+    assert caught.value.code == "printer_answer_lost"
+    assert caught.value.sent
+
+
+IN_CHUNKS = (
+    b"HTTP/1.1 200 OK\r\nContent-Type: Application/IPP; x=y\r\n"
+    b"Transfer-Encoding: chunked\r\n\r\n"
+)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"",
+        b"\n\n\n",
+        b"IPP 2.0\r\n",
+        b"HTTP/1.1 two hundred\r\n\r\n",
+        b"HTTP/1.1 200 OK\r\n" + b"X: y\r\n" * 200 + b"\r\n",
+        b"HTTP/1.1 200 OK\r\n" + b"X" * 100_000,
+        IN_CHUNKS + b"zz\r\n",
+        IN_CHUNKS + b"10\r\nabc",
+        b"HTTP/1.1 100 Continue\r\n\r\n" * 50,
+    ],
+)
+def test_what_is_no_http_is_an_answer_lost(said: bytes) -> None:
+    def say(connected: socket.socket) -> None:
+        connected.recv(10_000)
+        connected.sendall(said)
+
+    with listener(say) as url:
+        fault = fault_of(IppPrinter(read_address(url), user="p", timeout=10).facts)
+    assert fault.code == "printer_answer_lost"
+
+
+def test_an_answer_in_chunks_is_read_whole() -> None:
+    def say(connected: socket.socket) -> None:
+        request = connected.recv(10_000)
+        body = b"\2\0\0\0" + request.split(b"\r\n\r\n", 1)[1][4:8] + b"\1\4\3"
+        connected.sendall(IN_CHUNKS)
+        for octet in body:
+            connected.sendall(b"1\r\n" + bytes([octet]) + b"\r\n")
+        connected.sendall(b"0\r\n\r\n")
+
+    with listener(say) as url:
+        facts = IppPrinter(read_address(url), user="p", timeout=10).facts()
+    assert facts.state == "unknown"
+
+
+def test_an_answer_that_drips_ends_after_a_few_time_outs(
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(transport, "PATIENCE", 2)
+    client = client_of(printer, "drip")
+    printer.fail("drip", GET_PRINTER)  # It would go on for a hundred seconds.
+    started = time.monotonic()
+    fault_of(client.facts)
+    assert QUICK < time.monotonic() - started < 20
+
+
+def test_no_more_is_read_than_an_answer_may_have(
+    printer: FakePrinter, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read: list[int] = []
+    into = transport.Steps.readinto
+
+    def count(self: transport.Steps, buffer: bytearray) -> int:
+        read.append(into(self, buffer))
+        return read[-1]
+
+    monkeypatch.setattr(transport.Steps, "readinto", count)
+    printer.fail("huge", GET_PRINTER)
+    fault_of(client_of(printer).facts)
+    assert transport.MOST_OCTETS < sum(read) < transport.MOST_OCTETS + 200_000
