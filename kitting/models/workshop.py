@@ -16,6 +16,8 @@ class Workshop(models.Model):
     gs1_prefix = models.CharField(max_length=12, blank=True)
     label_text = models.CharField(max_length=120, blank=True)
     demo = models.BooleanField(default=False)
+    print_worker_at = models.DateTimeField(null=True)
+    """When a print worker last looked for work."""
 
     class Meta:
         default_permissions = ()

@@ -13,6 +13,7 @@ from django.db import OperationalError, close_old_connections
 from django.utils import timezone
 
 from kitting.printwork import Worker, reach
+from kitting.workerbeat import Beat
 
 PAUSE_S = 0.5
 """Between two looks for work when there is none."""
@@ -37,11 +38,13 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         ended = _until_told()
-        worker = Worker(now=timezone.now, connect=reach)
-        while not ended() and not _gone(options["beside"]):
+        worker, beat = Worker(now=timezone.now, connect=reach), Beat()
+        gone = _until_gone(options["beside"])
+        while not ended() and not gone():
             taken = 0
             # A database that is busy or away for a moment is asked again.
             with suppress(OperationalError):
+                beat.give(timezone.now())
                 taken = worker.step()
             if not taken:
                 if options["once"]:
@@ -60,13 +63,22 @@ def _until_told() -> Any:
     return lambda: bool(told)
 
 
-def _gone(pid: int | None) -> bool:
-    if pid is None:
-        return False
+def _until_gone(pid: int | None) -> Any:
+    """Whether a process that this one runs beside has ended.
+
+    One that started this one is told by who the parent is now: its number may be kept
+    by a corpse that nobody buries, or be given to somebody else.
+    """
+    if pid is not None and pid == os.getppid():
+        return lambda: os.getppid() != pid
+    return lambda: pid is not None and _gone(pid)
+
+
+def _gone(pid: int) -> bool:
     try:
         os.kill(pid, 0)
     except ProcessLookupError:
         return True
     except PermissionError:
-        return False
+        pass  # It is somebody else's, and it is there.
     return False
