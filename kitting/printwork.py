@@ -99,18 +99,17 @@ class Worker:
     def _claim(self, printer: Printer) -> PrintJob | None:
         """The oldest unfinished job of a printer, if no other worker has it in hand."""
         now = self.now()
-        jobs = printer.jobs.exclude(state__in=PRINT_OVER).order_by("pk")
-        first = jobs.values_list("pk", flat=True).first()
-        if first is None:
-            return None
+        jobs = printer.jobs.exclude(state__in=PRINT_OVER).select_related("printer")
+        job = jobs.order_by("pk").first()
         free = Q(worked_until=None) | Q(worked_until__lte=now)
         due = Q(next_try=None) | Q(next_try__lte=now) | Q(stop_asked=True)
-        claimed = PrintJob.objects.filter(free, due, pk=first).update(
+        if job is None or not PrintJob.objects.filter(free, due, pk=job.pk).update(
             worked_until=now + IN_HAND
-        )
-        if not claimed:
+        ):
             return None
-        return PrintJob.objects.select_related("printer").get(pk=first)
+        # As it is now that nobody else has it in hand.
+        job.refresh_from_db()
+        return job
 
     def _further(self, job: PrintJob) -> None:
         client = self.connect(job.printer.address)

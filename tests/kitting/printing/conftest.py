@@ -1,0 +1,41 @@
+"""A box label on its way to a printer that does what a test tells it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from kitting.domain.prints import Onto
+from kitting.models import Box, PrintJob
+from kitting.services import printing
+from tests import factories
+from tests.benches import make_packing
+from tests.factories import sign
+from tests.printers import Clock, FakePrinter, make_printer
+
+
+@pytest.fixture
+def fake() -> Iterator[FakePrinter]:
+    with FakePrinter() as printer:
+        yield printer
+
+
+@pytest.fixture
+def box() -> Box:
+    at = make_packing()
+    return factories.make_closed_box(at.size, at.bench)
+
+
+@pytest.fixture
+def job(box: Box, fake: FakePrinter) -> PrintJob:
+    """A box label on its way; the print before it stays a PDF."""
+    make_printer(fake.url)
+    onto = Onto(printer="P1")
+    done = printing.print_box_label(box_id=box.pk, onto=onto, sign=sign())
+    return PrintJob.objects.get(pk=done.job)
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()

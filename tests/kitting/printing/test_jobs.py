@@ -1,0 +1,140 @@
+"""Print jobs in people's hands: cancelled, sent again, settled by a look."""
+
+from __future__ import annotations
+
+import pytest
+
+from kitting.domain.errors import PrinterFault
+from kitting.domain.stages import PrintState
+from kitting.ipp.client import IppPrinter
+from kitting.models import Print, PrintJob
+from kitting.services import printjobs
+from tests.factories import sign
+from tests.ipp.fake_printer import PRINT_JOB
+from tests.printers import Clock, FakePrinter, came_out, until_over
+
+pytestmark = pytest.mark.django_db
+
+
+def test_a_job_that_waits_is_cancelled_at_once(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    done = printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert (done.state, done.stopping) == ("cancelled", False)
+    clock.step()
+    assert not fake.jobs
+    job.refresh_from_db()
+    assert job.document is None
+
+
+def test_a_job_that_left_is_cancelled_at_the_printer(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    clock.step()
+    fake.jobs[0].moves = False
+    done = printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert (done.state, done.stopping) == ("printing", True)
+    assert until_over(job, clock)[-1] == "cancelled"
+    assert fake.jobs[0].state == "canceled"
+    assert job.unsure
+
+
+def test_a_job_that_is_done_before_it_could_be_cancelled_is_done(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    clock.step()
+    fake.jobs[0].state = "completed"
+    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert until_over(job, clock) == ["done"]
+
+
+def test_a_job_cancelled_while_a_worker_prepares_it_is_not_sent(
+    job: PrintJob, fake: FakePrinter, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    validate = IppPrinter.validate
+
+    def meanwhile(self: IppPrinter, **kwargs: object) -> None:
+        validate(self, **kwargs)  # type: ignore[arg-type]
+        printjobs.cancel_job(job_id=job.pk, sign=sign())
+
+    monkeypatch.setattr(IppPrinter, "validate", meanwhile)
+    clock.step()
+    job.refresh_from_db()
+    assert job.state == "cancelled"
+    assert not fake.jobs
+
+
+def test_a_cancelled_job_stays_so_whatever_a_worker_writes(
+    job: PrintJob, fake: FakePrinter, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def meanwhile(self: IppPrinter, **kwargs: object) -> None:
+        printjobs.cancel_job(job_id=job.pk, sign=sign())
+        raise PrinterFault("printer_no_pdf", formats="none")
+
+    monkeypatch.setattr(IppPrinter, "validate", meanwhile)
+    clock.step()
+    job.refresh_from_db()
+    assert job.state == "cancelled"
+
+
+def test_a_job_asked_to_stop_in_the_queue_ends_there(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    """As when its answer was lost, it was cancelled, and then surely never arrived."""
+    fake.remember()
+    fake.fail("close", PRINT_JOB)
+    clock.step()
+    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert until_over(job, clock)[-1] == "cancelled"
+    assert came_out(fake) == 1, "only the older one"
+    assert not job.unsure
+
+
+def test_what_is_over_is_not_cancelled(job: PrintJob, clock: Clock) -> None:
+    until_over(job, clock)
+    with pytest.raises(Exception, match="job_is_over"):
+        printjobs.cancel_job(job_id=job.pk, sign=sign())
+
+
+def failed(job: PrintJob, *, unsure: bool) -> None:
+    PrintJob.objects.filter(pk=job.pk).update(
+        state=PrintState.FAILED, unsure=unsure, ipp_job=7, trouble="printer_unsure"
+    )
+
+
+def test_a_failed_job_is_sent_again_under_another_name(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    failed(job, unsure=False)
+    for turn in (2, 3):
+        printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+        job.refresh_from_db()
+        assert job.name.endswith(f"_{turn}")
+        assert (job.state, job.ipp_job, job.trouble) == ("queued", None, "")
+        failed(job, unsure=False)
+    printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+    assert until_over(job, clock)[-1] == "done"
+    assert Print.objects.count() == 1, "the same labels: no reprint"
+
+
+def test_where_some_may_be_out_somebody_has_to_look_first(job: PrintJob) -> None:
+    failed(job, unsure=True)
+    with pytest.raises(Exception, match="job_may_have_printed"):
+        printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+    printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+    job.refresh_from_db()
+    assert (job.state, job.unsure) == ("queued", False)
+
+
+def test_labels_that_came_out_after_all_are_settled(job: PrintJob) -> None:
+    failed(job, unsure=True)
+    assert printjobs.settle_job(job_id=job.pk, sign=sign()).state == "done"
+    job.refresh_from_db()
+    assert (job.document, job.unsure) == (None, False)
+
+
+@pytest.mark.parametrize("act", [printjobs.send_again, printjobs.settle_job])
+def test_a_job_on_its_way_is_neither_sent_again_nor_settled(job: PrintJob, act) -> None:
+    more = {"nothing_out": True} if act is printjobs.send_again else {}
+    with pytest.raises(Exception, match="job_not_failed"):
+        act(job_id=job.pk, sign=sign(), **more)
