@@ -18,15 +18,25 @@ from kitting.labels.text import Style, fit, width_mm, wrap
 
 TOP: Final = 6.2
 SIZES: Final = tuple(
-    (Style(name, bold=True), Style(other))
-    for name, other in ((5.6, 4.4), (4.8, 3.8), (4.0, 3.2), (3.2, 2.6))
+    (figures, Style(name, bold=True), Style(other))
+    for figures, name, other in (
+        (15.0, 5.6, 4.4),
+        (15.0, 4.8, 3.8),
+        (15.0, 4.0, 3.2),
+        (10.0, 4.0, 3.2),
+        (10.0, 3.2, 2.6),
+    )
 )
-"""Of the first line and of the others; the first that has room is taken."""
+"""Of the figures, of the first line of the address and of the others; the first that
+has room is taken."""
+
+ROW: Final = 6.4
+NUMBERS_HIGH: Final = 14.0
+"""Around the rows of numbers and the figures: titles, rules and white."""
 
 LINE_STEP: Final = 1.65
 """From line to line, in heights."""
 
-FIGURES: Final = tuple((Style(high, bold=True), 1) for high in (15.0, 12.0, 9.0, 7.0))
 NUMBER: Final = tuple((Style(high, bold=True), 1) for high in (4.2, 3.4, 2.6))
 
 
@@ -39,6 +49,7 @@ class ShipmentWords:
     nth: str = "{nth} of {of}"
     shipment: str = "Shipment"
     serial: str = "Serial"
+    sender: str = "From"
     reprint: str = "Reprint {copy}"
 
 
@@ -98,47 +109,55 @@ def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
     """
     across(paper, label.mark)
     (linear,) = shipment_symbols(label)
-    top = _numbers(
+    foot = maker(
         paper,
-        label,
-        maker(
-            paper,
-            label.maker_name,
-            label.maker_address,
-            again=label.words.reprint.format(copy=label.copy) if label.copy > 1 else "",
-            foot=foot_symbol(paper, linear),
-        ),
+        label.maker_name,
+        label.maker_address,
+        again=label.words.reprint.format(copy=label.copy) if label.copy > 1 else "",
+        foot=foot_symbol(paper, linear),
+        title=label.words.sender,
     )
-    _address(paper, label, top)
-
-
-def _address(paper: Paper, label: ShipmentLabel, foot: float) -> None:
-    """Draw the address from the top, as large as all of it has room."""
-    lines = [line for line in label.ship_to if line.strip()]
-    if label.country:
-        lines.append(label.country.upper())
-    first = TOP + TITLE.high_mm
-    paper.text(LEFT, first, label.words.ship_to, TITLE)
-    y = first + 3.0
-    for name, other in SIZES:
-        set_lines = _set(lines, name, other)
-        high = sum(down for _, down, _ in set_lines)
-        if y + high + 4.0 <= foot:
+    first = TOP + TITLE.high_mm + 3.0
+    numbers = _numbers(label)
+    for figures, name, other in SIZES:
+        style, shown = fit(
+            label.words.nth.format(nth=label.nth, of=label.of),
+            (*((Style(high, bold=True), 1) for high in (figures, 9.0, 7.0)),),
+            room_mm=WIDE,
+        )
+        lines = _address(label, name, other)
+        top = foot - NUMBERS_HIGH - style.high_mm - ROW * len(numbers)
+        needed = sum(down for _, down, _ in lines) + 4.0
+        if first + needed <= top:
             break
     else:
         raise NotFit(
             "label_full",
             number=label.serial,
-            needed_mm=round(high + 4.0, 1),
-            room_mm=round(foot - y, 1),
+            needed_mm=round(needed, 1),
+            room_mm=round(top - first, 1),
         )
-    for line, down, style in set_lines:
+    paper.text(LEFT, TOP + TITLE.high_mm, label.words.ship_to, TITLE)
+    y = first
+    for line, down, of_line in lines:
         y += down
-        paper.text(LEFT, y, line, style)
+        paper.text(LEFT, y, line, of_line)
+    paper.rule(LEFT, top, RIGHT - LEFT, thick=3)
+    y = top + 3.0 + TITLE.high_mm
+    paper.text(LEFT, y, label.words.box, TITLE)
+    y += 2.4 + style.high_mm
+    # Large figures carry their own white; without it they stand on the margin.
+    paper.text(LEFT - style.high_mm * 0.07, y, shown[0], style)
+    _draw_numbers(paper, numbers, y + 1.5)
 
 
-def _set(lines: list[str], name: Style, other: Style) -> list[tuple[str, float, Style]]:
-    """Break an address into what is drawn: a line, its way down, its style."""
+def _address(
+    label: ShipmentLabel, name: Style, other: Style
+) -> list[tuple[str, float, Style]]:
+    """Break the address into what is drawn: a line, its way down, its style."""
+    lines = [line for line in label.ship_to if line.strip()]
+    if label.country:
+        lines.append(label.country.upper())
     found: list[tuple[str, float, Style]] = []
     for nth, line in enumerate(lines):
         style = other if nth else name
@@ -148,30 +167,21 @@ def _set(lines: list[str], name: Style, other: Style) -> list[tuple[str, float, 
     return found
 
 
-def _numbers(paper: Paper, label: ShipmentLabel, foot: float) -> float:
-    """Draw which box it is and of which shipment, up from the foot; give the top."""
-    words = label.words
-    rows = [(words.shipment, label.shipment)]
+def _numbers(label: ShipmentLabel) -> list[tuple[str, str]]:
+    """List what the box is called: its serial only where the symbol has an SSCC."""
+    numbers = [(label.words.shipment, label.shipment)]
     if label.sscc is not None:
-        rows.append((words.serial, label.serial))
-    right = max(width_mm(title, TITLE) for title, _ in rows)
-    style, figures = fit(
-        words.nth.format(nth=label.nth, of=label.of), FIGURES, room_mm=WIDE
-    )
-    base = foot - 5.0
-    for title, value in reversed(rows):
-        heavy, shown = fit(value, NUMBER, room_mm=WIDE - right - 3)
-        paper.text(LEFT, base, title, TITLE)
-        paper.text(LEFT + right + 3, base, shown[0], heavy)
-        base -= 6.4
-    base -= 1.5
-    # Large figures carry their own white; without it they stand on the margin.
-    paper.text(LEFT - style.high_mm * 0.07, base, figures[0], style)
-    base -= style.high_mm + 2.4
-    paper.text(LEFT, base, words.box, TITLE)
-    top = base - TITLE.high_mm - 3.0
-    paper.rule(LEFT, top, RIGHT - LEFT, thick=3)
-    return top
+        numbers.append((label.words.serial, label.serial))
+    return numbers
+
+
+def _draw_numbers(paper: Paper, numbers: list[tuple[str, str]], y: float) -> None:
+    indent = max(width_mm(title, TITLE) for title, _ in numbers) + 3
+    for title, value in numbers:
+        y += ROW
+        style, shown = fit(value, NUMBER, room_mm=WIDE - indent)
+        paper.text(LEFT, y, title, TITLE)
+        paper.text(LEFT + indent, y, shown[0], style)
 
 
 SHIPMENT: Final = Kind[ShipmentLabel](

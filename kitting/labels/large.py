@@ -17,6 +17,7 @@ LEFT: Final = 6.0
 WIDE: Final = 88.0
 RIGHT: Final = LEFT + WIDE
 GAP: Final = 2.5
+TITLE_GAP: Final = 1.5
 MIDDLE: Final = 50.0
 BASE: Final = 145.0
 
@@ -88,6 +89,7 @@ def maker(
     *,
     again: str,
     foot: float,
+    title: str = "",
     mark: Callable[[str, float, float], float] | None = None,
     indent: float = 0.0,
 ) -> float:
@@ -99,6 +101,7 @@ def maker(
         address: Its lines from the top.
         again: What a reprint says; empty on a first print.
         foot: Base of the last line.
+        title: What the maker is here, before the name.
         mark: Draws the mark of the maker at a place and gives where the name starts.
         indent: Room for that mark.
 
@@ -108,6 +111,8 @@ def maker(
     Raises:
         NotFit: ``text_too_long``.
     """
+    if title:
+        indent += width_mm(title, MAKER) + TITLE_GAP
     room = WIDE - indent - (width_mm(again, MAKER) + GAP if again else 0)
     lines = wrap(name, MAKER_NAME, room_mm=room, lines=1)
     after = width_mm(name, MAKER_NAME) + GAP
@@ -116,7 +121,8 @@ def maker(
     if after + width_mm(shown, MAKER) > room:
         below = wrap(shown, MAKER, room_mm=WIDE - indent, lines=2)
     y = foot - MAKER_STEP * len(below)
-    left = mark("maker", LEFT, y) if mark else LEFT
+    paper.text(LEFT, y, title, MAKER)
+    left = mark("maker", LEFT, y) if mark else LEFT + indent
     paper.text(RIGHT, y, again, MAKER, align="right")
     for line in lines:
         paper.text(left, y, line, MAKER_NAME)
