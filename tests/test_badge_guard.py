@@ -269,7 +269,7 @@ def test_no_table_keeps_a_token_after_a_day_of_acts(
 ) -> None:
     manager = client_for(factories.make_person("manager", name="manager"))
     page = reverse("kitting:badges")
-    data = {"op_key": str(uuid4()), "people": [petra.pk], "paper": ""}
+    data = {"op_key": str(uuid4()), "people": [petra.pk], "paper": "one"}
     assert manager.post(page, data).status_code == 200
     new = [
         issue_badges(user_ids=[petra.pk], sign=factories.sign())[0] for _ in range(2)

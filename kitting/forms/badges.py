@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from kitting.models import User
 
 LARGEST_ID = 2**63 - 1
+ONE_A_PAGE = "one"
 
 
 class IssueBadgesForm(KeyedForm):
@@ -33,7 +34,7 @@ class IssueBadgesForm(KeyedForm):
     people = forms.TypedMultipleChoiceField(
         coerce=int, error_messages={"required": sentence(Refused("badge_for_nobody"))}
     )
-    paper = forms.ChoiceField(label=_("Where the labels come out"), required=False)
+    paper = forms.ChoiceField(label=_("Where the labels come out"))
     start = forms.IntegerField(
         label=_("First position on the sheet"),
         min_value=1,
@@ -50,8 +51,8 @@ class IssueBadgesForm(KeyedForm):
         who.choices = [(each.pk, str(each)) for each in people if each.is_active]
         stocks = stocks_for(BADGE)
         paper.choices = [
-            ("", _("A PDF, one label a page")),
-            *((stock.code, _("A PDF for %s") % stock.name) for stock in stocks),
+            (ONE_A_PAGE, _("A PDF, one label a page")),
+            *((f"stock {s.code}", _("A PDF for %s") % s.name) for s in stocks),
         ]
         if not any(stock.sheet for stock in stocks):
             del self.fields["start"]
@@ -62,10 +63,10 @@ class IssueBadgesForm(KeyedForm):
         Raises:
             LotwardError: If there is no such stock any more, or no such position.
         """
-        code = self.cleaned_data["paper"]
-        if not code:
+        paper: str = self.cleaned_data["paper"]
+        if paper == ONE_A_PAGE:
             return of_kind(BADGE)
-        stock = stock_of(code)
+        stock = stock_of(paper.removeprefix("stock "))
         start = self.cleaned_data.get("start") or 1
         return laid_out(stock, start=start if stock.sheet else 1)
 

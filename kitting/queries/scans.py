@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from kitting.domain import gs1, numbers
+from kitting.domain.badges import holds_badge
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
 from kitting.labels.box_label import box_symbols
@@ -48,15 +49,17 @@ def read(text: str) -> Found:
         What was found; ``row`` is None only for kind ``number``.
 
     Raises:
-        CodeError: ``scan_empty``, ``scan_too_long``, ``scan_unreadable``,
-            ``number_check_wrong``, ``scan_separator_lost``, or why its GS1 data is
-            wrong.
+        CodeError: ``scan_empty``, ``scan_too_long``, ``badge_not_here`` without
+            telling what was read, ``scan_unreadable``, ``number_check_wrong``,
+            ``scan_separator_lost``, or why its GS1 data is wrong.
         Missing: ``nothing_has_number`` if nothing has that number.
     """
     if not text.strip():
         raise CodeError("scan_empty")
     if len(text) > LONGEST:
         raise CodeError("scan_too_long", read=shown(text), most=LONGEST)
+    if holds_badge(text):  # pages never let one in; a command's argument comes here
+        raise CodeError("badge_not_here")
     without = _WITHOUT_GS.fullmatch(text.strip())
     if without is not None and gs1.gtin14_ok(without["gtin"]):
         return _of_matrix_without_gs(without, text)

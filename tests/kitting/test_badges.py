@@ -7,14 +7,16 @@ from collections.abc import Callable, Sequence
 from datetime import timedelta
 from uuid import uuid4
 
+import pypdfium2
 import pytest
+import zxingcpp
 from django.db import IntegrityError, transaction
 from django.test import Client
 from django.urls import reverse
 
 from kitting.domain import badges
 from kitting.domain.errors import LotwardError
-from kitting.models import Badge, Link, Operation, User, Workshop
+from kitting.models import Badge, Link, Operation, Stock, User, Workshop
 from kitting.queries.badges import NOBODY, name_behind
 from kitting.services.badges import MOST_AT_ONCE, NewBadge, issue_badges, revoke_badge
 from tests import factories
@@ -169,7 +171,12 @@ def manager(client_for) -> Client:
 def post(client: Client, *people: User, **data):
     return client.post(
         PAGE,
-        {"op_key": str(uuid4()), "people": [p.pk for p in people], "paper": "", **data},
+        {
+            "op_key": str(uuid4()),
+            "people": [p.pk for p in people],
+            "paper": "one",
+            **data,
+        },
     )
 
 
@@ -197,9 +204,6 @@ def test_labels_are_the_answer_once_and_no_cache_keeps_them(manager: Client) -> 
 
 
 def test_the_labels_carry_the_badges_and_not_in_clear_text(manager: Client) -> None:
-    import pypdfium2
-    import zxingcpp
-
     packer = factories.make_person("packer", name="petra")
     Workshop.objects.update(demo=True)
     document = pypdfium2.PdfDocument(post(manager, packer).content)
@@ -233,6 +237,32 @@ def test_what_makes_no_sense_is_refused_and_nothing_is_made(
     assert_problem(answer, code)
     assert_page(answer, status=422)
     assert not Badge.objects.exists()
+
+
+def test_badges_come_on_a_sheet_that_was_begun(manager: Client) -> None:
+    Stock.objects.create(
+        code="A4-21",
+        name="A4 with 21 labels",
+        width_um=70_000,
+        height_um=40_000,
+        page_width_um=210_000,
+        page_height_um=297_000,
+        top_um=8_500,
+        columns=3,
+        rows=7,
+    )
+    people = [factories.make_person("packer") for _ in range(3)]
+    beyond = post(manager, *people, paper="stock A4-21", start=22)
+    assert_problem(beyond, "start_out_of_range")
+    assert not Badge.objects.exists()
+    answer = post(manager, *people, paper="stock A4-21", start=20)
+    document = pypdfium2.PdfDocument(answer.content)
+    assert [document.get_page_size(n) for n in range(len(document))] == [
+        pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=0.5)
+    ] * 2
+    document.close()
+    Stock.objects.update(active=False)
+    assert_problem(post(manager, *people, paper="stock A4-21"), "invalid_choice")
 
 
 def test_a_name_that_no_label_can_carry_gets_no_badge(manager: Client) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from kitting.domain import gs1, numbers
+from kitting.domain.badges import make_token
 from kitting.domain.errors import CodeError, LotwardError, Missing
 from kitting.domain.numbers import Kind
 from kitting.labels.box_label import box_symbols
@@ -175,3 +176,11 @@ def test_what_names_nothing_is_refused_with_its_reason(text: str, code: str) -> 
         scans.read(text)
     assert isinstance(error.value, CodeError | Missing)
     assert error.value.code == code
+
+
+@pytest.mark.parametrize("before", ["", "]C0", "DO-", "K"])
+def test_a_badge_is_refused_without_telling_what_was_read(before: str) -> None:
+    token = make_token(bytes(16))
+    with pytest.raises(CodeError) as refusal:
+        scans.read(before + token)
+    assert (refusal.value.code, refusal.value.params) == ("badge_not_here", {})
