@@ -139,7 +139,10 @@ class ReduceForm(KeyedForm):
     )
     reason = ReasonField(
         label=_("Why reduced inspection is wanted"),
-        help_text=_("The samples of its next lots are about two fifths as large."),
+        help_text=_(
+            "From the next lot on, this class is looked for in about two fifths of"
+            " the pieces."
+        ),
     )
 
 

@@ -251,6 +251,12 @@ class SourcePage:
         """Whether nothing of it is accepted."""
         return any(each.state.stopped for each in self.standings.values())
 
+    @property
+    def reducible(self) -> bool:
+        """Whether a class is on reduced inspection, or on normal and may come to it."""
+        severities = {each.state.severity for each in self.standings.values()}
+        return not severities <= {"tightened"}
+
 
 def source_page(part: Part, source: str, filters: Mapping[str, Any]) -> SourcePage:
     """Read the checks of one part from one source.
