@@ -1,0 +1,72 @@
+"""One tour for each role: every page of inspection and disinfection that it may see."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+from django.urls import resolve
+from playwright.sync_api import Page
+
+from kitting.models import User
+from kitting.setup import ensure_workshop
+from tests import factories
+from tests.browser.touring import Pages, pages_of, rooms
+from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker
+from tests.ledgers import make_history
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+TOURS = (("checker", DESK), ("line operator", TABLET), ("quality officer", DESK))
+
+
+@pytest.fixture
+def pages(transactional_db: None) -> Pages:
+    ensure_workshop()
+    return pages_of(make_history())
+
+
+def enter(page: Page, person: User, address: str) -> Client:
+    """Take a session, as signing in by the page gives it; another test does that."""
+    client = Client()
+    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    name = "lotward_session"
+    value = client.cookies[name].value
+    page.context.add_cookies([{"name": name, "value": value, "url": address}])
+    return client
+
+
+@pytest.mark.parametrize(("role", "size"), TOURS)
+def test_a_role_sees_every_page_that_is_for_it(
+    role: str, size, page: Page, live_server, pages: Pages
+) -> None:
+    person = factories.make_person(role)
+    client = enter(page, person, live_server.url)
+    page.set_viewport_size(size)
+    walker = Walker(page, live_server.url)
+    toured = set()
+    for name, addresses in sorted(pages.items()):
+        right = resolve(addresses[0].split("?")[0]).func.permission  # type: ignore[attr-defined]
+        if not person.has_perm(right):
+            assert client.get(addresses[0]).status_code == 403, name
+            continue
+        for nth, address in enumerate(addresses):
+            answer = page.goto(live_server.url + address)
+            assert answer is not None
+            assert answer.status == 200, address
+            walker.look(f"{name} {nth}")
+            overflow = page.evaluate(
+                "document.documentElement.scrollWidth > window.innerWidth"
+            )
+            assert not overflow, f"{address} is wider than the screen"
+        toured.add(name)
+    assert walker.complaints == []
+    assert walker.refused == []
+    assert walker.barriers == []
+    heavy = {name: n for name, n in walker.weights.items() if n > HEAVIEST_PAGE}
+    assert heavy == {}
+    assert len(toured) >= 20
+    assert walker.asked == {live_server.url.removeprefix("http://")}
+
+
+def test_no_page_is_left_out_of_the_tours(pages: Pages) -> None:
+    assert set(pages) == rooms()
