@@ -1,4 +1,5 @@
-"""Box labels drawn in one process, against bare ReportLab drawing the same marks.
+"""Box labels in one process: drawn, against bare ReportLab drawing the same marks; read
+back; and read by a scanner that sees them sharp and blurred.
 
 Both compute nothing twice: Lotward makes the data, the symbols and the layout of each
 label; the bare canvas only repeats the calls that one label led to.
@@ -6,10 +7,11 @@ label; the bare canvas only repeats the calls that one label led to.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import date
 from io import BytesIO
+from random import Random
 from typing import Any
 
 from reportlab.pdfgen.canvas import Canvas
@@ -18,11 +20,20 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 from benchmarks.measure import Row, medians
 from kitting.domain.gs1 import check_digit
 from kitting.labels import paper
-from kitting.labels.box import BoxLabel, draw_boxes
-from kitting.labels.stock import BOX_100X150
+from kitting.labels.box_label import BoxLabel
+from kitting.labels.kinds import BOX
+from kitting.labels.press import draw, press
+from kitting.labels.readback import rasters
+from kitting.labels.stock import BOX_100X150, HEAD_203, HEAD_300
+from tests.labels.drawn import blurred, picture_of, random_box, rightly_read
 
 COUNT = 100
 TIMES = 5
+FILE_OF = 1_000
+READ = 500
+BLUR_DOTS = 0.9
+NOISE = 5
+"""Of 255 grey levels."""
 
 LABEL = BoxLabel(
     product_name="Face shield with chin piece",
@@ -48,19 +59,23 @@ LABEL = BoxLabel(
     maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
 )
 
+PATHS = {"drawPath", "clipPath"}
 Call = tuple[str, tuple[Any, ...], dict[str, Any]]
 
 
 def rows() -> list[Row]:
-    """Labels a second, and how much longer than bare drawing one takes."""
-    many = []
-    for nth in range(COUNT):
-        body = f"3952123400{nth:07}"
-        many.append(replace(LABEL, serial=f"K1{nth:06}", sscc=body + check_digit(body)))
+    """Labels a second, the size of a long document, and how surely they are read."""
+    many = [_label(nth) for nth in range(COUNT)]
     calls = _calls_of_one()
-    ours, bare = medians(
-        [lambda: draw_boxes(many, BOX_100X150), lambda: _again(calls, COUNT)], TIMES
+    ours, bare, proven = medians(
+        [
+            lambda: draw(BOX, many, BOX_100X150),
+            lambda: _again(calls, COUNT),
+            lambda: press(BOX, many, BOX_100X150),
+        ],
+        TIMES,
     )
+    size = len(draw(BOX, [_label(nth) for nth in range(FILE_OF)], BOX_100X150).pdf)
     return [
         Row(
             "box label as PDF",
@@ -68,8 +83,44 @@ def rows() -> list[Row]:
             f"bare canvas {COUNT / bare:,.0f} a second",
             f"{ours / bare:.2f} × the time",
             "≥ 100 a second",
-        )
+        ),
+        Row(
+            "box label as PDF, read back from its dots",
+            f"{COUNT / proven:,.0f} a second",
+            limit="≥ 25 a second",
+        ),
+        Row(
+            f"{FILE_OF:,} box labels in one PDF",
+            f"{size / 1e6:.2f} MB",
+            limit="≤ 5 MB for 1,000",
+        ),
+        *_reading(),
     ]
+
+
+def _label(nth: int) -> BoxLabel:
+    body = f"3952123400{nth:07}"
+    return replace(LABEL, serial=f"K1{nth:06}", sscc=body + check_digit(body))
+
+
+def _reading() -> Iterator[Row]:
+    """Random labels, each seen sharp and blurred, at two heads."""
+    rng = Random(17)  # noqa: S311
+    labels = [random_box(rng) for _ in range(READ)]
+    for head in (HEAD_203, HEAD_300):
+        on = BOX_100X150.at(head)
+        pdf = draw(BOX, labels, on).pdf
+        sharp = soft = 0
+        for nth, (label, dots) in enumerate(zip(labels, rasters(pdf, on), strict=True)):
+            sharp += rightly_read(BOX, label, picture_of(dots))
+            grey = blurred(dots, BLUR_DOTS, noise=NOISE, seed=nth)
+            soft += rightly_read(BOX, label, grey)
+        yield Row(
+            f"symbols read of {READ} random labels, {float(on.dots_per_inch):.4g} dpi",
+            f"{sharp / READ / 2:.2%}",
+            f"blurred by {BLUR_DOTS} dots {soft / READ / 2:.2%}",
+            limit="100 %, blurred ≥ 99 %",
+        )
 
 
 def _recorded(kind: type, calls: list[Call], names: list[str]) -> type:
@@ -121,11 +172,11 @@ def _calls_of_one() -> list[Call]:
     plain = paper.Canvas
     paper.Canvas = Recorder  # type: ignore[misc]
     try:
-        draw_boxes([LABEL], BOX_100X150)
+        draw(BOX, [LABEL], BOX_100X150)
     finally:
         paper.Canvas = plain  # type: ignore[misc]
     return [
-        (name, (paths[id(args[0])], *args[1:]), more) if name == "drawPath" else call
+        (name, (paths[id(args[0])], *args[1:]), more) if name in PATHS else call
         for call in calls
         for name, args, more in [call]
     ]
@@ -137,11 +188,11 @@ def _again(calls: list[Call], count: int) -> bytes:
     canvas = Canvas(file, pagesize=(283, 425), invariant=1, pageCompression=1)
     for _ in range(count):
         for name, args, more in calls:
-            if name == "drawPath":
+            if name in PATHS:
                 path = canvas.beginPath()
                 for step, values, named in args[0]:
                     getattr(path, step)(*values, **named)
-                canvas.drawPath(path, *args[1:], **more)
+                getattr(canvas, name)(path, *args[1:], **more)
             else:
                 getattr(canvas, name)(*args, **more)
         canvas.showPage()

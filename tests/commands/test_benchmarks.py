@@ -7,7 +7,8 @@ import pytest
 from benchmarks import bench, filling, intake, labels, tracing
 from benchmarks.measure import Row, spread_out
 from dispatch.queries.balance import balance_of
-from kitting.labels.box import draw_boxes
+from kitting.labels.kinds import BOX
+from kitting.labels.press import draw
 from kitting.labels.stock import BOX_100X150
 from kitting.models import Bag, Box, BoxLine, Lot
 from tests import factories
@@ -19,13 +20,18 @@ def test_bare_drawing_draws_what_the_label_draws(
 ) -> None:
     monkeypatch.setattr(labels, "COUNT", 2)
     monkeypatch.setattr(labels, "TIMES", 1)
-    (row,) = labels.rows()
-    assert row.measured.endswith(" a second")
+    monkeypatch.setattr(labels, "FILE_OF", 3)
+    monkeypatch.setattr(labels, "READ", 2)
+    bare, proven, file, *read = labels.rows()
+    assert bare.measured.endswith(" a second")
+    assert proven.measured.endswith(" a second")
+    assert file.measured.endswith(" MB")
+    assert [row.measured for row in read] == ["100.00%"] * 2
     calls = labels._calls_of_one()
     bars = [step for name, args, _ in calls if name == "drawPath" for step in args[0]]
     # The two linear symbols alone have dozens of bars, and the matrix hundreds of dots.
     assert len([name for name, _, _ in bars if name == "rect"]) > 100
-    again, ours = labels._again(calls, 1), draw_boxes([labels.LABEL], BOX_100X150)
+    again, ours = labels._again(calls, 1), draw(BOX, [labels.LABEL], BOX_100X150).pdf
     assert text_of(again).split() == text_of(ours).split()
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from random import Random
 from typing import Any
 
 import numpy as np
 import zxingcpp
 from hypothesis import strategies as st
+from scipy.ndimage import gaussian_filter
 
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from kitting.domain.badges import make_token
@@ -144,18 +146,56 @@ STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
 }
 
 
+def random_box(rng: Random) -> BoxLabel:
+    """A box label with random, valid content: the same for the same generator."""
+
+    def some(letters: str, least: int, most: int) -> str:
+        return "".join(rng.choices(letters, k=rng.randint(least, most)))
+
+    packed = date(2026, 1, 1) + timedelta(days=rng.randrange(8000))
+    profile = rng.choice(["none", "ppe", "device"])
+    return BoxLabel(
+        product_name=f"Face shield {some(_LETTERS, 3, 12)}",
+        sets=rng.choice([6, 24, 60]),
+        packed_on=packed,
+        disinfected_on=packed - timedelta(days=rng.randrange(9)),
+        disinfected_words="Disinfected (UV-C)",
+        use_by=packed + timedelta(days=rng.randint(1, 3650)),
+        kit_batch=some(_PLAIN, 5, 18),
+        serial=some(_PLAIN, 5, 14),
+        lots=tuple((part, some(_PLAIN, 4, 10)) for part in ("Headband", "Visor")),
+        sscc=checked(some("0123456789", 17, 17)),
+        gtin=checked("0" + some("0123456789", 12, 12)),
+        profile=profile,
+        cautions=(SPLASH,),
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+        mark=rng.choice([None, DEMO]),
+        latex=profile == "device",
+    )
+
+
 def seen(raster: Raster) -> list[zxingcpp.Barcode]:
-    """What a scanner reads, from left to right as it likes."""
-    picture = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
-    return zxingcpp.read_barcodes(picture)
+    """What a scanner reads, in the order in which it finds it."""
+    return zxingcpp.read_barcodes(picture_of(raster))
+
+
+def picture_of(raster: Raster) -> np.ndarray:
+    return np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+
+
+def rightly_read(kind: Kind[Any], label: Any, picture: np.ndarray) -> int:
+    """How many of a label's symbols are read from a picture as they must be."""
+    found = {
+        (one.symbology_identifier, one.bytes.decode("latin-1"))
+        for one in zxingcpp.read_barcodes(picture)
+    }
+    return sum(one.read_as in found for one in kind.symbols(label))
 
 
 def blurred(raster: Raster, sigma: float, *, noise: float, seed: int) -> np.ndarray:
     """The dots as a poor scanner sees them: soft and with noise, in grey."""
-    from scipy.ndimage import gaussian_filter
-
-    picture = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
-    soft = gaussian_filter(picture.astype(np.float32), sigma)
+    soft = gaussian_filter(picture_of(raster).astype(np.float32), sigma)
     rough = np.random.default_rng(seed).normal(0, noise, soft.shape)
     return np.clip(soft + rough, 0, 255).astype(np.uint8)
 
@@ -181,7 +221,7 @@ def linear_box(
     raster: Raster, widths: tuple[int, ...], symbol: zxingcpp.Barcode
 ) -> tuple[int, int, int, int, int]:
     """Where the bars stand: X in dots, then left, top, right and foot."""
-    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    dots = picture_of(raster)
     at = symbol.position
     middle = (at.top_left.y + at.bottom_left.y) // 2
     left = min(at.top_left.x, at.bottom_left.x)
@@ -205,7 +245,7 @@ def matrix_box(
 
     The left column and the lowest row of a Data Matrix are dark (ISO/IEC 16022).
     """
-    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    dots = picture_of(raster)
     at = symbol.position
     x = round((at.bottom_right.x - at.bottom_left.x) / cells)
     side = x * cells

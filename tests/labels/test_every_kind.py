@@ -21,6 +21,7 @@ from tests.labels.drawn import (
     STRATEGIES,
     linear_box,
     matrix_box,
+    picture_of,
     seen,
     white_around,
 )
@@ -76,7 +77,7 @@ def parsed(identifier: str, data: str) -> Any:
 
 @kinds
 @heads
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(data=st.data())
 def test_what_is_drawn_is_read_and_parsed_to_the_record(
     kind: Kind[Any], head: str, data: st.DataObject
@@ -100,7 +101,7 @@ def test_what_is_drawn_is_read_and_parsed_to_the_record(
 # Matrix (ISO/IEC 16022). The demo mark, where a label has one, keeps out as well.
 @kinds
 @heads
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(data=st.data())
 def test_no_dot_stands_in_a_quiet_zone(
     kind: Kind[Any], head: str, data: st.DataObject
@@ -112,7 +113,7 @@ def test_no_dot_stands_in_a_quiet_zone(
 
 
 def assert_quiet(kind: Kind[Any], label: Any, raster: Raster) -> None:
-    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    dots = picture_of(raster)
     carried = {one.identifier: one for one in kind.symbols(label)}
     symbols = seen(raster)
     assert len(symbols) == len(carried)
@@ -181,6 +182,6 @@ def test_two_rasterisers_give_every_bar_its_whole_dots(
 def assert_cells(raster: Raster, rows: Any, symbol: Any) -> None:
     """Every dot of every cell has the colour of its cell."""
     x, left, top, right, foot = matrix_box(raster, len(rows), symbol)
-    dots = np.frombuffer(raster.dots, np.uint8).reshape(raster.high, raster.wide)
+    dots = picture_of(raster)
     wanted = np.kron(np.array(rows), np.ones((x, x), bool))
     assert ((dots[top:foot, left:right] == 0) == wanted).all()
