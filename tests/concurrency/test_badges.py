@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import time
 from uuid import uuid4
 
 import pytest
+from django.db import connection, transaction
 
 from kitting.domain.errors import Conflict
 from kitting.models import Badge, Operation
@@ -13,6 +15,7 @@ from kitting.services.badges import issue_badges, revoke_badge
 from kitting.setup import ensure_workshop
 from tests import factories
 from tests.concurrency.threads import times
+from tests.concurrency.twins import PAUSE_S
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -33,6 +36,30 @@ def test_of_two_revocations_one_counts() -> None:
     assert {error.code for error in found.errors} == {"badge_revoked_before"}
     act = Operation.objects.get(name="revoke_badge")
     assert Badge.objects.get().revocation == act
+
+
+def revoke_without_the_row_lock(badge_id: int) -> None:
+    """The same reads and writes as the service's, no lock."""
+    with transaction.atomic(durable=True):
+        badge = Badge.objects.get(pk=badge_id)
+        if badge.revoked_at is not None:
+            raise Conflict("badge_revoked_before", name="twin")
+        time.sleep(PAUSE_S)
+        badge.revoked_at = factories.NOW
+        badge.revocation = badge.issue
+        badge.save(update_fields=["revoked_at", "revocation"])
+
+
+@pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+def test_without_the_lock_more_than_one_revocation_counts() -> None:
+    ensure_workshop("Harrow Lane Workshop")
+    packer = factories.make_person("packer")
+    (new,) = issue_badges(user_ids=[packer.pk], sign=factories.sign())
+    found = times(4, lambda _: revoke_without_the_row_lock(new.badge_id))
+    assert len(found.values) > 1
 
 
 def test_of_one_act_sent_twice_at_once_one_shows_badges() -> None:

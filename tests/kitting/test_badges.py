@@ -17,6 +17,7 @@ from django.urls import reverse
 from kitting.domain import badges
 from kitting.domain.errors import LotwardError
 from kitting.models import Badge, Link, Operation, Stock, User, Workshop
+from kitting.operations import fingerprint
 from kitting.queries.badges import NOBODY, name_behind
 from kitting.services.badges import MOST_AT_ONCE, NewBadge, issue_badges, revoke_badge
 from tests import factories
@@ -64,6 +65,9 @@ def test_only_the_hash_of_a_token_is_kept_and_the_journal_has_neither() -> None:
     link = Link.objects.get(operation=badge.issue)
     assert json.loads(link.outcome) == {"badges": [badge.pk], "names": ["petra"]}
     assert new.token not in repr(new)
+    # What was sent is hashed into the act: the person alone, which anybody may know.
+    sent = {"users": [badge.user_id]}
+    assert bytes(badge.issue.mark) == fingerprint("issue_badges", sent)
 
 
 def test_an_older_badge_stays_valid_beside_a_new_one() -> None:
