@@ -1,7 +1,8 @@
 """Sentences for printing labels, for stock and for printers as records.
 
-Those for what a printer answers stand in ``lotward/printer_sentences.py``. Keep the
-codes in alphabetical order.
+Those for what a printer answers stand in ``lotward/printer_sentences.py``. Those here
+that begin with ``printer_`` are no refusals but findings of ``kitting.printer_report``.
+Keep the codes in alphabetical order.
 """
 
 from __future__ import annotations
@@ -42,6 +43,9 @@ SENTENCES: dict[str, str | Promise] = {
         "%(label)s has a label already, and two must never be in use. Scan the one that"
         " is replaced, or declare it destroyed."
     ),
+    "gap_out_of_range": _(
+        "A length of %(read_mm)s mm was read. Edges and gaps have 0 to 500 mm."
+    ),
     "head_out_of_range": _(
         "A printer’s head of %(read)s dots to the mm was read. Label printers have"
         " 4 to %(most)s; 8 is what is sold as 203 dpi."
@@ -56,11 +60,59 @@ SENTENCES: dict[str, str | Promise] = {
         " is."
     ),
     "label_asked_twice": _("The same label was asked for twice. Ask for each once."),
+    "length_too_fine": _(
+        "“%(read)s” is finer than a thousandth of a millimetre. Write at most three"
+        " decimals."
+    ),
     "margin_too_wide": _(
         "A margin of %(read_mm)s mm on each side leaves nothing of the label. Measure"
         " what the printer cannot reach."
     ),
     "nothing_to_print": _("Nothing was chosen to print. Choose at least one."),
+    "page_too_fine": _(
+        "A page of %(width_mm)s × %(height_mm)s mm with %(read)s dots per mm has"
+        " %(millions)s million dots; labels are read back dot by dot, up to %(most)s"
+        " million. Enter coarser dots: 600 dots per inch are enough for any label here."
+    ),
+    "printer_dots_agree": _(
+        "Its dots are as entered: %(theirs)s to the inch, %(ours)s to the mm."
+    ),
+    "printer_dots_differ": _(
+        "It prints %(theirs)s dots to the inch, and %(ours_dpi)s (%(ours)s to the mm)"
+        " are entered. Bars would not be whole dots. Print a test page, hold a ruler to"
+        " it, and enter what is right."
+    ),
+    "printer_dots_untold": _(
+        "It does not tell how many dots it prints; %(ours)s to the mm are entered. Look"
+        " at its data sheet and at a test page."
+    ),
+    "printer_formats_untold": _(
+        "It does not tell which documents it takes. Print a test page: if nothing"
+        " usable comes out, put a print queue with a PDF filter in front of it."
+    ),
+    "printer_scales_nothing": _(
+        "It can print a page just as large as it is sent, and is asked to."
+    ),
+    "printer_scaling_untold": _(
+        "It does not tell whether it can print without scaling. Hold a ruler to a test"
+        " page: its marks must be a millimetre apart."
+    ),
+    "printer_size_known": _("It knows labels of %(asked)s."),
+    "printer_size_not_loaded": _(
+        "It knows labels of %(asked)s, and has %(sizes)s mm loaded. Load the stock, or"
+        " set its size at the printer."
+    ),
+    "printer_sizes_untold": _(
+        "It does not tell which sizes it takes. Print a test page of %(asked)s."
+    ),
+    "printer_takes_no_jobs": _(
+        "It takes no jobs at the moment. Look at its display or its own set-up."
+    ),
+    "printer_takes_pdf": _("It takes PDF."),
+    "printer_told_idle": _("It is ready."),
+    "printer_told_processing": _("It is printing."),
+    "printer_told_stopped": _("It is stopped."),
+    "printer_told_unknown": _("It does not tell how it is."),
     "record_has_changed": _(
         "What the label of %(label)s says has changed in the record since it was"
         " printed, so the same one cannot be made again. Print it anew."
@@ -68,11 +120,24 @@ SENTENCES: dict[str, str | Promise] = {
     "reprint_needs_a_reason": _(
         "The label of %(label)s was printed before. Write why it is printed again."
     ),
+    "set_up_name_missing": _("The name is empty. Enter what people call it."),
+    "sheet_too_many": _(
+        "A sheet of %(columns)s × %(rows)s labels was read; at most %(most)s stand on"
+        " one. Check how many there are."
+    ),
     "size_out_of_range": _(
         "A side of %(read_mm)s mm was read. Labels and pages have 1 mm to 500 mm."
     ),
     "start_out_of_range": _(
         "Position %(read)s was read. This stock has positions 1 to %(most)s."
+    ),
+    "stock_in_printer": _(
+        "This stock is in printer %(printer)s. Enter what that printer has instead, or"
+        " take it out of use, first."
+    ),
+    "stock_out_of_use": _(
+        "Stock %(stock)s is out of use. Choose one that is in use, or take the printer"
+        " out of use as well."
     ),
     "too_many_labels": _(
         "%(labels)s labels were asked for; at most %(most)s are printed at once. Print"

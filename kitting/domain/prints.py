@@ -12,6 +12,11 @@ SCANNED: Final = "scanned"
 """The label before was scanned: whoever prints has it in hand."""
 
 
+TEST: Final = "test"
+"""As the print log names a test page: it labels nothing, and its number is the code of
+the stock that it tries."""
+
+
 @dataclass(frozen=True)
 class Onto:
     """Where labels are to come out."""

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from kitting import locking
 from kitting.domain.errors import Conflict, Missing, WrongStage
-from kitting.domain.prints import Again, Onto
+from kitting.domain.prints import TEST, Again, Onto
 from kitting.domain.stages import BoxStage
 from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
-from kitting.labels.press import draw
+from kitting.labels.press import draw, test_page
 from kitting.models import Bag, Box, Print
 from kitting.operations import Act, Sign, outcome_of, perform
 from kitting.queries.labels import BOXES, box_subject, labelled_as
@@ -306,6 +306,9 @@ def document_pdf(pdf_sha: bytes) -> bytes:
     rows = [row for row in rows if row.operation_id == rows[0].operation_id]
     if not rows or rows[0].kind is None or rows[0].paper is None:
         raise Missing("row_missing", what="print")
+    if rows[0].kind == TEST:
+        on = laid_as(rows[0].paper).on
+        return _same(test_page(on, name=str(rows[0].number)).pdf, pdf_sha, rows[0])
     labelled = labelled_as(rows[0].kind)
     subjects = labelled.compose([str(row.number) for row in rows])
     faces = [
@@ -315,8 +318,12 @@ def document_pdf(pdf_sha: bytes) -> bytes:
     ]
     laid = laid_as(rows[0].paper)
     pdf = draw(labelled.kind, faces, laid.on, start=laid.start).pdf
+    return _same(pdf, pdf_sha, rows[0])
+
+
+def _same(pdf: bytes, pdf_sha: bytes, row: Print) -> bytes:
     if not same_as_printed(pdf, pdf_sha):
-        raise Conflict("record_has_changed", label=str(rows[0].number))
+        raise Conflict("record_has_changed", label=str(row.number))
     return pdf
 
 

@@ -3,63 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import Final, TypeVar
+from typing import TYPE_CHECKING, Final, TypeVar
 
 from kitting import locking
 from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.stocks import (
+    PrinterFacts,
+    StockFacts,
+    need_code,
+    need_dots,
+    need_head,
+    need_size,
+)
 from kitting.ipp.address import read_address
-from kitting.models import Bench, Printer, Stock
+from kitting.models import Bench, Printer, Stock, Workshop
 from kitting.operations import Act, Sign, perform
+from kitting.queries.printers import mark_of
 from kitting.queries.stocks import laid_out
 
-LARGEST_UM: Final = 500_000
-"""Half a metre: no label, and no page that a workshop prints on, is larger."""
+if TYPE_CHECKING:
+    from kitting.queries.stocks import Laid
 
-FINEST: Final = 48
-"""Dots per mm: twice as fine as any label printer's head."""
+__all__ = ["Kept", "PrinterFacts", "StockFacts", "keep_printer", "keep_stock", "trial"]
 
-CODE_LONGEST: Final = 20
-
+ADDRESS_LONGEST: Final = 255
 
 R = TypeVar("R", Stock, Printer)
 N = TypeVar("N", Stock, Bench, Printer)
-
-
-@dataclass(frozen=True)
-class StockFacts:
-    """A stock as it is to be; lengths in µm. No page for labels on a roll."""
-
-    code: str
-    name: str
-    width_um: int
-    height_um: int
-    margin_um: int = 0
-    gap_um: int = 0
-    head_dots: int = 8
-    head_um: int = 1000
-    page_width_um: int | None = None
-    page_height_um: int | None = None
-    left_um: int = 0
-    top_um: int = 0
-    columns: int = 1
-    rows: int = 1
-    gap_across_um: int = 0
-    gap_down_um: int = 0
-    active: bool = True
-
-
-@dataclass(frozen=True)
-class PrinterFacts:
-    """A printer as it is to be."""
-
-    code: str
-    name: str
-    address: str
-    stock: str
-    head_dots: int = 8
-    head_um: int = 1000
-    bench: str = ""
-    active: bool = True
 
 
 @dataclass(frozen=True)
@@ -69,68 +39,96 @@ class Kept:
     code: str
 
 
-def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "") -> Kept:
+def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "", seen: str = "") -> Kept:
     """Enter a stock, or change one; what was printed on it keeps its layout.
 
     Args:
         facts: The stock as it is to be.
         sign: Who, when and the operation key.
         was: Code of the stock that is changed; empty for a new one.
+        seen: ``queries.printers.mark_of`` the stock that was looked at before; empty
+            to change it whatever it is by now.
 
     Returns:
         Its code.
 
     Raises:
-        Conflict: ``code_taken``.
+        Conflict: ``code_taken``; ``page_is_old`` if somebody changed it meanwhile.
         Missing: If there is no such stock to change.
-        NotFit: ``sheet_too_small`` if its labels leave the page.
-        Refused: ``code_malformed``, ``name_missing``, ``size_out_of_range``,
-            ``head_out_of_range``, ``margin_too_wide``.
+        NotFit: ``sheet_too_small`` if its labels leave the page, ``sheet_too_many``,
+            ``sheet_has_no_labels``.
+        Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``,
+            ``size_out_of_range``, ``gap_out_of_range``, ``head_out_of_range``,
+            ``margin_too_wide``, ``page_too_fine``; ``stock_in_printer`` if it goes out
+            of use and is in a printer.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Kept:
-        del act
-        _need_code(facts.code, facts.name)
-        _need_size(facts)
-        row = _row(Stock, was, facts.code)
-        for name, value in asdict(facts).items():
-            setattr(row, name, value)
-        laid_out(row)
+        row = _row(act, Stock, facts.code, was, seen)
+        _fill(row, facts)
+        if row.pk is not None:
+            for printer in row.printers.filter(active=True):
+                if not row.active:
+                    raise Refused("stock_in_printer", printer=printer.code)
+                need_dots(*_page(row), printer.head_dots, printer.head_um)
         row.save()
         return Kept(row.code)
 
-    sent = {"was": was, **asdict(facts)}
+    sent = {"was": was, "seen": seen, **asdict(facts)}
     return perform("keep_stock", sign=sign, sent=sent, gives=Kept, work=work)
 
 
-def keep_printer(*, facts: PrinterFacts, sign: Sign, was: str = "") -> Kept:
+def trial(facts: StockFacts) -> Laid:
+    """Tell how a stock would be laid out; nothing is written.
+
+    Args:
+        facts: The stock as it is to be.
+
+    Returns:
+        The paper.
+
+    Raises:
+        NotFit: As in ``keep_stock``.
+        Refused: As in ``keep_stock``.
+    """
+    return _fill(Stock(), facts)
+
+
+def keep_printer(
+    *, facts: PrinterFacts, sign: Sign, was: str = "", seen: str = ""
+) -> Kept:
     """Enter a printer, or change one; jobs on their way go to its new address.
 
     Args:
         facts: The printer as it is to be.
         sign: Who, when and the operation key.
         was: Code of the printer that is changed; empty for a new one.
+        seen: ``queries.printers.mark_of`` the printer that was looked at before; empty
+            to change it whatever it is by now.
 
     Returns:
         Its code.
 
     Raises:
-        Conflict: ``code_taken``.
+        Conflict: ``code_taken``; ``page_is_old`` if somebody changed it meanwhile.
         Missing: If there is no such printer, stock or bench.
         Refused: ``printer_address_wrong``, ``printer_address_not_allowed``,
-            ``code_malformed``, ``name_missing``, ``head_out_of_range``.
+            ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``,
+            ``head_out_of_range``, ``page_too_fine``; ``stock_out_of_use``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Kept:
-        del act
-        _need_code(facts.code, facts.name)
-        _need_head(facts.head_dots, facts.head_um)
-        row = _row(Printer, was, facts.code)
-        row.code, row.name = facts.code, facts.name
-        row.address = read_address(facts.address).text
+        need_code(facts.code, facts.name)
+        need_head(facts.head_dots, facts.head_um)
+        row = _row(act, Printer, facts.code, was, seen)
+        row.code, row.name = facts.code, facts.name.strip()
+        row.address = _address(facts.address)
         row.stock = _named(Stock, facts.stock)
+        if facts.active and not row.stock.active:
+            raise Refused("stock_out_of_use", stock=row.stock.code)
+        need_dots(*_page(row.stock), facts.head_dots, facts.head_um)
         row.head_dots, row.head_um = facts.head_dots, facts.head_um
         row.bench = _named(Bench, facts.bench) if facts.bench else None
         row.active = facts.active
@@ -138,44 +136,44 @@ def keep_printer(*, facts: PrinterFacts, sign: Sign, was: str = "") -> Kept:
         row.save()
         return Kept(row.code)
 
-    sent = {"was": was, **asdict(facts)}
+    sent = {"was": was, "seen": seen, **asdict(facts)}
     return perform("keep_printer", sign=sign, sent=sent, gives=Kept, work=work)
 
 
-def _row(model: type[R], was: str, code: str) -> R:
+def _row(act: Act, model: type[R], code: str, was: str, seen: str) -> R:
     """The row to change under its lock, or a new one."""
+    # One set-up at a time: a code is free, and a stock in use, until the act is done.
+    locking.lock_row(Workshop, act.workshop.pk)
     if was != code and model.objects.filter(code=code).exists():
         raise Conflict("code_taken", read=code)
     if not was:
         return model()
-    found = _named(model, was)
-    return locking.lock_row(model, found.pk)
+    found = locking.lock_row(model, _named(model, was).pk)
+    if seen and seen != mark_of(found):
+        raise Conflict("page_is_old")
+    return found
 
 
-def _need_code(code: str, name: str) -> None:
-    plain = code.isascii() and code.replace("-", "").isalnum()
-    if not plain or len(code) > CODE_LONGEST or code != code.upper():
-        raise Refused("code_malformed", read=code, most=CODE_LONGEST)
-    if not name.strip():
-        raise Refused("name_missing")
+def _fill(row: Stock, facts: StockFacts) -> Laid:
+    need_code(facts.code, facts.name)
+    need_size(facts)
+    for name, value in asdict(facts).items():
+        setattr(row, name, value)
+    row.name = facts.name.strip()
+    return laid_out(row)
 
 
-def _need_size(facts: StockFacts) -> None:
-    sides = [facts.width_um, facts.height_um]
-    if facts.page_width_um is not None and facts.page_height_um is not None:
-        sides += [facts.page_width_um, facts.page_height_um]
-    for side in sides:
-        if not 1000 <= side <= LARGEST_UM:
-            raise Refused("size_out_of_range", read_mm=side / 1000)
-    if facts.margin_um * 2 >= min(facts.width_um, facts.height_um):
-        raise Refused("margin_too_wide", read_mm=facts.margin_um / 1000)
-    _need_head(facts.head_dots, facts.head_um)
+def _page(stock: Stock) -> tuple[int, int]:
+    """Width and height of the page that a printer is given, in µm."""
+    return laid_out(stock).page_um
 
 
-def _need_head(dots: int, um: int) -> None:
-    if dots < 1 or um < 1 or not 4 * um <= dots * 1000 <= FINEST * um:
-        read = round(dots * 1000 / um, 2) if um else 0
-        raise Refused("head_out_of_range", read=read, most=FINEST)
+def _address(text: str) -> str:
+    address = read_address(text).text
+    if len(address) > ADDRESS_LONGEST:
+        why = f"it is longer than {ADDRESS_LONGEST} characters"
+        raise Refused("printer_address_wrong", read=address, why=why)
+    return address
 
 
 def _named(model: type[N], code: str) -> N:

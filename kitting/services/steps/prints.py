@@ -203,16 +203,51 @@ def _queue(act: Act, ready: Ready) -> PrintJob | None:
         return None
     numbers = [subject.number for subject in ready.subjects]
     title = numbers[0] if len(numbers) == 1 else f"{numbers[0]} … {numbers[-1]}"
-    return PrintJob.objects.create(
+    return queue_document(
+        act,
+        ready.pressed,
+        ready.laid,
         printer=ready.printer,
-        name=f"lotward-{UUID(bytes=bytes(act.operation.key))}",
         kind=ready.labelled.name,
         title=title,
         labels=ready.labels,
-        width_um=ready.laid.page_um[0],
-        height_um=ready.laid.page_um[1],
-        document=ready.pressed.pdf,
-        pdf_sha=ready.pressed.sha,
+    )
+
+
+def queue_document(
+    act: Act,
+    pressed: Pressed,
+    laid: Laid,
+    *,
+    printer: Printer,
+    kind: str,
+    title: str,
+    labels: int,
+) -> PrintJob:
+    """Make a print job of a document.
+
+    Args:
+        act: The act in the making.
+        pressed: The document.
+        laid: What it was laid out on.
+        printer: Where it is to come out.
+        kind: What it is, as the print log has it.
+        title: What people call it.
+        labels: How many labels it has.
+
+    Returns:
+        The job, named after the operation key: the printer's own list shows it by that.
+    """
+    return PrintJob.objects.create(
+        printer=printer,
+        name=f"lotward-{UUID(bytes=bytes(act.operation.key))}",
+        kind=kind,
+        title=title,
+        labels=labels,
+        width_um=laid.page_um[0],
+        height_um=laid.page_um[1],
+        document=pressed.pdf,
+        pdf_sha=pressed.sha,
         asked_at=act.now,
         asked_by=act.operation.by_name,
     )
