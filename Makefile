@@ -25,6 +25,7 @@ demo: setup
 
 test: .venv/.dev
 	.ci/chromium
+	.ci/ippeve
 	$(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal
 	$(MAKE) --no-print-directory coverage
 

@@ -197,6 +197,7 @@ def test_a_success_of_an_unknown_number_is_a_success(printer: FakePrinter) -> No
     client = client_of(printer)
     printer.refuse(0x0080, CANCEL_JOB)
     client.cancel(1)
+    assert [one.code for one in printer.requests] == [CANCEL_JOB]
 
 
 # -- The connection ---------------------------------------------------------------------
