@@ -9,6 +9,7 @@ from typing import Any
 
 from dispatch.models import Consignee, Shipment
 from dispatch.services import shipments
+from kitting.domain.prints import Onto
 from kitting.domain.stages import BagStage
 from kitting.models import (
     Bag,
@@ -42,7 +43,8 @@ from kitting.services import (
     runs,
     voiding,
 )
-from tests import factories, ledger_evidence, ledger_inspection, ledger_runs
+from kitting.services.printing import print_labels
+from tests import factories, ledger_evidence, ledger_inspection, ledger_runs, printers
 from tests.factories import sign
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
@@ -290,6 +292,15 @@ def _put_away(box: Box) -> None:
     carriers.load_bag(carrier_id=carrier.pk, bag_id=bag.pk, sign=sign())
     carriers.put_carrier(carrier_id=carrier.pk, place_id=shelf.pk, sign=sign())
     places.put_box(box_id=box.pk, place_id=shelf.pk, sign=sign())
+    _queue_one(shelf)
+
+
+def _queue_one(shelf: Place) -> None:
+    """A label of a place, on its way to a printer that is never asked."""
+    printers.make_printer("ipp://printer.example/ipp/print", printers.BAG_ROLL)
+    print_labels(
+        kind="place", numbers=[shelf.code], onto=Onto(printer="P1"), sign=sign()
+    )
 
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:

@@ -166,7 +166,12 @@ def _states(rows: Iterable[Happened]) -> dict[DefectClass, State]:
 def _happened(lots: Mapping[str, Any], decided: Mapping[str, Any]) -> list[Happened]:
     seal = ("operation__link__site", "operation__link__seq")
     rows = [*_checked(seal, lots), *_resumed(seal, decided), *_switched(seal, decided)]
-    return sorted(rows)
+    return sorted(rows, key=_in_journal)
+
+
+def _in_journal(row: Happened) -> tuple[int, ...]:
+    """Its place in the journal; first where its link was taken out by force."""
+    return row[0] or 0, row[1] or 0, row.pk
 
 
 def _checked(seal: tuple[str, str], lots: Mapping[str, Any]) -> Iterator[Happened]:

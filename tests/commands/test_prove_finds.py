@@ -13,6 +13,7 @@ from tests.commands.tampering import (
     journal,
     measuring,
     places,
+    printing,
     stock,
 )
 from tests.commands.tampering.ways import TAMPERERS, Tamperer
@@ -24,7 +25,7 @@ pytestmark = pytest.mark.django_db
 
 def test_there_are_ways_of_tampering_with_everything() -> None:
     rooms = {way.__module__ for way in TAMPERERS}
-    known = (boxes, checks, evidence, journal, measuring, places, stock)
+    known = (boxes, checks, evidence, journal, measuring, places, printing, stock)
     assert rooms == {module.__name__ for module in known}
 
 
