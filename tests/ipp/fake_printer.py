@@ -123,8 +123,8 @@ class FakePrinter:
 
     def __exit__(self, kind: object, *_: object) -> None:
         self.stop()
-        if kind is None:
-            assert self.complaints == []
+        if kind is None and self.complaints:
+            raise AssertionError("; ".join(self.complaints))
 
     def start(self) -> None:
         """Listen, on the port that it had before."""
