@@ -9,7 +9,7 @@ from typing import Any
 
 from dispatch.models import Consignee, Shipment
 from dispatch.services import shipments
-from kitting.domain.prints import Onto
+from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import BagStage
 from kitting.models import (
     Bag,
@@ -292,15 +292,20 @@ def _put_away(box: Box) -> None:
     carriers.load_bag(carrier_id=carrier.pk, bag_id=bag.pk, sign=sign())
     carriers.put_carrier(carrier_id=carrier.pk, place_id=shelf.pk, sign=sign())
     places.put_box(box_id=box.pk, place_id=shelf.pk, sign=sign())
-    _queue_one(shelf)
+    _queue_two(shelf)
 
 
-def _queue_one(shelf: Place) -> None:
-    """A label of a place, on its way to a printer that is never asked."""
+def _queue_two(shelf: Place) -> None:
+    """A place's label printed three times: two for a printer that is never asked."""
     printers.make_printer("ipp://printer.example/ipp/print", printers.BAG_ROLL)
-    print_labels(
-        kind="place", numbers=[shelf.code], onto=Onto(printer="P1"), sign=sign()
-    )
+    for reason, printer in (("", "P1"), ("Faded", ""), ("Torn", "P1")):
+        print_labels(
+            kind="place",
+            numbers=[shelf.code],
+            again=Again(reason, DESTROYED if reason else ""),
+            onto=Onto(printer=printer),
+            sign=sign(),
+        )
 
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:
