@@ -40,10 +40,15 @@ PACKED: Final = Style(7.0, bold=True)
 DATE: Final = Style(3.2, bold=True)
 SERIAL: Final = tuple((Style(high, bold=True), 1) for high in (3.6, 2.8, 2.2, 1.9))
 BATCH: Final = tuple((Style(high, bold=True), 1) for high in (2.8, 2.2, 1.9))
+SMALLEST: Final = (Style(1.6, bold=True), 1)
+NUMBER_STEP: Final = 3.6
 LOT: Final = Style(2.1)
 LOT_NUMBER: Final = Style(2.1, bold=True)
 CAUTION: Final = Style(2.2)
 READABLE_SMALL: Final = Style(1.8)
+READABLE_ROOM: Final = 36.0
+READABLE_MOST: Final = 46.0
+"""For one identifier, which is never split."""
 
 
 class BoxFace:
@@ -160,7 +165,7 @@ class BoxFace:
     def _matrix(self, top: float, foot: float) -> tuple[float, float]:
         """Draw the matrix; give the left of its column and the foot of its text."""
         paper, stock = self.paper, self.paper.stock
-        lines = _packed(self.matrix.readable(), READABLE_SMALL, room=36)
+        lines = _packed(self.matrix.readable(), READABLE_SMALL)
         cells = self.matrix.matrix()
         below = 3.1 * len(lines) + 0.6
         least = stock.mm((cells.cells + 2 * MATRIX_QUIET) * MATRIX.floor_dots(stock))
@@ -203,6 +208,10 @@ class BoxFace:
         base = top + 3.6
         titles = {"serial": self.label.words.serial, "batch": self.label.words.batch}
         self.paper.text(self._mark(what, LEFT, base), base, titles[what], TITLE)
+        if indent + width_mm(number, styles[-1][0]) > room:
+            # A number that is too wide for its title's side stands below it.
+            base += NUMBER_STEP
+            indent, styles = self._shift, (*styles, SMALLEST)
         style, lines = fit(number, styles, room_mm=room - indent)
         self.paper.text(LEFT + indent, base, lines[0], style)
         return base + 2.0
@@ -256,14 +265,13 @@ class BoxFace:
         return x + self._shift
 
 
-def _packed(pieces: tuple[str, ...], style: Style, *, room: float) -> list[str]:
+def _packed(pieces: tuple[str, ...], style: Style) -> list[str]:
     """Set pieces of readable text side by side while they fit; never split one."""
     lines: list[str] = []
     for piece in pieces:
-        wide = width_mm(piece, style)
-        if wide > room:
-            raise NotFit("text_too_long", text=piece, lines=1, room_mm=room)
-        if lines and width_mm(lines[-1] + piece, style) <= room:
+        if width_mm(piece, style) > READABLE_MOST:
+            raise NotFit("text_too_long", text=piece, lines=1, room_mm=READABLE_MOST)
+        if lines and width_mm(lines[-1] + piece, style) <= READABLE_ROOM:
             lines[-1] += piece
         else:
             lines.append(piece)

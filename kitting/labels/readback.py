@@ -240,7 +240,17 @@ def _first_bar(row: bytes, near: int) -> int:
 
 def _decode(raster: Raster) -> list[Symbol]:
     image = memoryview(raster.dots).cast("B", shape=(raster.high, raster.wide))
-    found = [_symbol(one) for one in zxingcpp.read_barcodes(image)]
+    # The dots are black and white and stand upright: nothing needs to be tried out.
+    found = [
+        _symbol(one)
+        for one in zxingcpp.read_barcodes(
+            image,
+            try_rotate=False,
+            try_downscale=False,
+            try_invert=False,
+            binarizer=zxingcpp.Binarizer.FixedThreshold,
+        )
+    ]
     return sorted(found, key=lambda symbol: (symbol.middle, symbol.left))
 
 

@@ -13,6 +13,7 @@ from scipy.ndimage import gaussian_filter
 
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from kitting.domain.badges import make_token
+from kitting.domain.batch import kit_batch
 from kitting.domain.gs1 import check_digit
 from kitting.labels import kinds
 from kitting.labels.bag_label import BagContent, BagLabel
@@ -32,6 +33,7 @@ KINDS: tuple[Kind[Any], ...] = (*kinds.KINDS.values(), SHIPMENT)
 # the lower case letters, which no number of a workshop has.
 _CSET_82 = "!\"%&'()*+,-./0123456789:;<=>?ABCDEFGHIJKLMNOPQRSTUVWXYZ_"
 _PLAIN = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ-./"
+_CODE = _PLAIN[:36]
 _LETTERS = "abcdefghijklmnoprstuvyzáčďéěíňóřšťúůýžąćęłńśźżğışöüçαβγδεζηθικλμнопрстуф"
 
 marks = st.sampled_from([None, DEMO])
@@ -161,7 +163,9 @@ def random_box(rng: Random) -> BoxLabel:
         disinfected_on=packed - timedelta(days=rng.randrange(9)),
         disinfected_words="Disinfected (UV-C)",
         use_by=packed + timedelta(days=rng.randint(1, 3650)),
-        kit_batch=some(_PLAIN, 5, 18),
+        kit_batch=kit_batch(
+            rng.randint(1, 9), some(_CODE, 2, 8), packed, rng.randint(1, 99)
+        ),
         serial=some(_PLAIN, 5, 14),
         lots=tuple((part, some(_PLAIN, 4, 10)) for part in ("Headband", "Visor")),
         sscc=checked(some("0123456789", 17, 17)),

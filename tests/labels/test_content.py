@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import fields, replace
+from datetime import date
 from typing import Any
 
 import pypdfium2
 import pytest
 from hypothesis import given, settings
 
+from kitting.domain.batch import kit_batch
 from kitting.domain.errors import CodeError, LotwardError, NotFit
 from kitting.labels import kinds, press
 from kitting.labels.box_label import BoxWords, box_symbols
@@ -203,6 +205,16 @@ def test_the_figures_and_dates_of_a_box_stand_with_their_titles() -> None:
     assert "Packed 2026-03-14" in shown
     assert "Disinfected (UV-C) 2026-03-13" in shown
     assert "Use by 2029-03-13" in shown
+
+
+# The widest that a product code of eight and a number of this house can be.
+def test_the_widest_kit_batch_and_serial_have_room() -> None:
+    batch = kit_batch(1, "WWWWWWWW", date(2026, 11, 25), 123)
+    label = changed("box", kit_batch=batch, serial="XW-WWWWWW-W")
+    for profile in ("none", "device"):
+        shown = text("box", replace(label, profile=profile))
+        assert f"(10){batch}" in shown
+        assert f"Kit batch {batch}" in shown
 
 
 # An address may be long: eight lines, some too wide for one.
