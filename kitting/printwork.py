@@ -273,11 +273,11 @@ def _plain(params: dict[str, Any]) -> dict[str, Any]:
     }
 
 
-def reach(address: str) -> IppPrinter:
+def reach(address: str, *, timeout: float = TIMEOUT_S) -> IppPrinter:
     """Give the client of a printer's address, by the settings of this installation."""
     return IppPrinter(
         read_address(address),
         user="lotward",
-        timeout=TIMEOUT_S,
+        timeout=timeout,
         ca_file=settings.PRINTER_CA_FILE,
     )

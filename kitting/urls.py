@@ -19,11 +19,13 @@ from kitting.views import (
     one_run,
     places,
     planning,
+    printers,
     protocols,
     reducing,
     rejected,
     run_ends,
     runs,
+    stocks,
     workshop,
     yields,
 )
@@ -77,6 +79,22 @@ urlpatterns: list[URLPattern] = [
     path("set-up/", workshop.workshop, name="workshop"),
     path("set-up/badges/", badges.badges, name="badges"),
     path("set-up/badges/revoke/", badges.badge_revoke, name="badge-revoke"),
+    path("set-up/stocks/", stocks.stock_list, name="stocks"),
+    path("set-up/stocks/new/", stocks.stock_new, name="stock-new"),
+    path("set-up/stocks/<str:code>/", stocks.stock_change, name="stock-change"),
+    path("set-up/stocks/<str:code>/test/", stocks.stock_test, name="stock-test"),
+    path("set-up/printers/", printers.printer_list, name="printers"),
+    path("set-up/printers/new/", printers.printer_new, name="printer-new"),
+    *[
+        path(f"set-up/printers/<str:code>/{tail}", view, name=f"printer-{name}")
+        for name, tail, view in (
+            ("detail", "", printers.printer_detail),
+            ("change", "change/", printers.printer_change),
+            ("ask", "ask/", printers.printer_ask),
+            ("test", "test/", printers.printer_test),
+            ("try", "try/", printers.printer_try),
+        )
+    ],
     path("set-up/yields/", yields.yields, name="yields"),
     path("set-up/yields/drop/", yields.yield_drop, name="yield-drop"),
     path("bench/", bench.benches, name="benches"),

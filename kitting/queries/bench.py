@@ -24,6 +24,7 @@ from kitting.models import (
 )
 from kitting.models.catalogue import Per
 from kitting.packable import not_pinned, packing_problem
+from kitting.queries.printers import printers_by_bench
 from kitting.reach import Reach, standing_reach
 
 if TYPE_CHECKING:
@@ -419,6 +420,7 @@ class BenchRow:
     name: str
     box: Box | None
     open_bags: int
+    printers: tuple[str, ...]
 
 
 def benches() -> list[BenchRow]:
@@ -433,10 +435,11 @@ def benches() -> list[BenchRow]:
             bench__isnull=False, stage__in=(BoxStage.OPEN, BoxStage.CLOSED)
         ).select_related("size__product")
     }
+    near = printers_by_bench()
     bags: dict[int, int] = {}
     for bench_id in OpenBag.objects.values_list("bench", flat=True):
         bags[bench_id] = bags.get(bench_id, 0) + 1
     return [
-        BenchRow(bench.code, bench.name, boxes.get(bench.pk), bags.get(bench.pk, 0))
-        for bench in Bench.objects.order_by("code")
+        BenchRow(b.code, b.name, boxes.get(b.pk), bags.get(b.pk, 0), near.get(b.pk, ()))
+        for b in Bench.objects.order_by("code")
     ]

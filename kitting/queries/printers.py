@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Final
 
 from django.db.models import Count, Prefetch, Q
 
 from kitting.domain.stages import PRINT_OVER
+from kitting.domain.stocks import StockFacts
 from kitting.models import Printer, PrintJob, Stock, Workshop
 from kitting.queries.labels import LABELLED
 from kitting.queries.stocks import fits
@@ -17,6 +18,8 @@ from kitting.workerbeat import MISSED
 
 if TYPE_CHECKING:
     from datetime import datetime
+
+    from django.db.models import QuerySet
 
 _NOT_SET_UP: Final = ("id", "asleep_until")
 """Columns that no manager enters."""
@@ -65,7 +68,7 @@ def labels_for(stock: Stock) -> tuple[str, ...]:
     return tuple(one.name for one in LABELLED.values() if fits(stock, one.kind))
 
 
-def printer_lines() -> list[Printer]:
+def printer_lines() -> QuerySet[Printer]:
     """Every printer with its stock, its bench and ``waiting``, its jobs not yet over.
 
     Returns:
@@ -73,7 +76,34 @@ def printer_lines() -> list[Printer]:
     """
     waiting = Count("jobs", filter=~Q(jobs__state__in=PRINT_OVER))
     rows = Printer.objects.select_related("stock", "bench").annotate(waiting=waiting)
-    return list(rows.order_by("-active", "code"))
+    return rows.order_by("-active", "code")
+
+
+def printers_by_bench() -> dict[int, tuple[str, ...]]:
+    """Which printers in use stand at benches.
+
+    Returns:
+        Their names by the bench's id; nothing for a bench that has none.
+    """
+    found: dict[int, tuple[str, ...]] = {}
+    rows = Printer.objects.filter(active=True, bench__isnull=False)
+    for bench_id, name in rows.values_list("bench", "name"):
+        found[bench_id] = (*found.get(bench_id, ()), name)
+    return found
+
+
+def facts_of(stock: Stock) -> StockFacts:
+    """A stock as a manager entered it.
+
+    Args:
+        stock: The stock.
+
+    Returns:
+        Its facts.
+    """
+    return StockFacts(
+        **{one.name: getattr(stock, one.name) for one in fields(StockFacts)}
+    )
 
 
 def mark_of(row: Stock | Printer) -> str:

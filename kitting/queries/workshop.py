@@ -11,6 +11,7 @@ from kitting.models import (
     Meter,
     Part,
     Place,
+    Printer,
     Product,
     Protocol,
     ProtocolLoad,
@@ -47,7 +48,11 @@ def catalogue() -> dict[str, Any]:
                 "sizes", Prefetch("recipes", queryset=recipes)
             )
         ),
-        "benches": list(Bench.objects.select_related("place")),
+        "benches": list(
+            Bench.objects.select_related("place").prefetch_related(
+                Prefetch("printers", queryset=Printer.objects.filter(active=True))
+            )
+        ),
         "places": list(Place.objects.all()),
         "protocols": list(
             Protocol.objects.prefetch_related(Prefetch("loads", queryset=loads))
