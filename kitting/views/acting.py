@@ -86,4 +86,5 @@ def _need_password(request: LotwardRequest, password: str) -> None:
     locked = getattr(request, "axes_locked_out", False)
     # The form answers, beside what was read; not the page that refuses to sign in.
     request.axes_locked_out = False  # type: ignore[attr-defined]
-    raise Refused("password_locked" if locked else "password_wrong", name=name)
+    code = "password_locked" if locked else "password_wrong"
+    raise Refused(code, name=str(request.user))

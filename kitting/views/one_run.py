@@ -58,11 +58,13 @@ def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]
         "by_hold": run_doses.held(run),
         "dosimeters": run.dosimeters.all(),
         "stops": run_doses.stops(run),
-        "lamps": gauges.lamps(run.line_id),
+        # Those that burn now; they say nothing of a run that is over.
+        "lamps": gauges.lamps(run.line_id) if is_open else [],
         "whole_time_ms": run.exposure_ms * run.passes,
         "may_run": request.user.has_perm("kitting.run_line"),
         "scan_key": new_op_key(),
         "given_up": "" if is_open else queries.why_given_up(run),
+        "evidence": ", ".join(run.protocol.evidence.split("\n")),
         "loads": run.protocol.loads.select_related("part", "revision"),
         "here": "kitting:runs",
     }

@@ -258,9 +258,7 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
     """Sign a draft, as it stands on this page."""
     protocol = _version(code, version)
     mark = mark_of(protocol, until=protocol.in_force_until).hex()
-    form = SignForm(
-        request.POST or None, initial={"mark": mark}, by=request.user.get_username()
-    )
+    form = SignForm(request.POST or None, initial={"mark": mark}, by=str(request.user))
     status = OK
     if request.method == "POST":
         done, status = attempt_by_name(
@@ -288,7 +286,7 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
 def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """End a version: today is its last day."""
     protocol = _version(code, version)
-    form = RetireForm(request.POST or None, by=request.user.get_username())
+    form = RetireForm(request.POST or None, by=str(request.user))
     status = OK
     if request.method == "POST":
         done, status = attempt_by_name(

@@ -235,7 +235,7 @@ def test_a_wrong_meter_is_recorded_and_says_what_it_reaches(officer, meter, hx) 
     assert "0 boxes that are here and 0 that have left" in text_of(response)
     assert Hold.objects.get().run == run
     text = text_of(officer.get(of_meter(meter)))
-    assert "no: found wrong on" in text
+    assert "No: it was found wrong on" in text
     assert "Window cracked" in text
     assert "it was found to read wrong" in text_of(officer.get(reverse("kitting:runs")))
 
