@@ -17,8 +17,6 @@ import pypdfium2
 import zxingcpp
 
 from kitting.domain.errors import LotwardError
-from kitting.labels.bag_label import BagLabel, bag_symbols
-from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.carried import Carried, same
 from kitting.labels.geometry import LINEAR_QUIET
 from kitting.labels.stock import Stock
@@ -131,43 +129,6 @@ def read_back(pdf: bytes, stock: Stock, *, page: int = 0) -> list[Symbol]:
     return _decode(rasterise(pdf, stock, page=page))
 
 
-def check_box(pdf: bytes, label: BoxLabel, stock: Stock, *, page: int = 0) -> None:
-    """Refuse a box label whose symbols do not read as they must.
-
-    Args:
-        pdf: The document.
-        label: What it was drawn from.
-        stock: The paper and the printer's head.
-        page: Which page, from 0.
-
-    Raises:
-        LotwardError: ``label_unreadable`` when a symbol is missing, differs or is one
-            too many; ``bars_uneven`` when a bar or space is not its whole dots wide.
-    """
-    _check(pdf, box_symbols(label), stock, number=label.serial, page=page)
-
-
-def check_bag(pdf: bytes, label: BagLabel, stock: Stock, *, page: int = 0) -> None:
-    """Refuse a bag label whose symbols do not read as they must.
-
-    Args:
-        pdf: The document.
-        label: What it was drawn from.
-        stock: The paper and the printer's head.
-        page: Which page, from 0.
-
-    Raises:
-        LotwardError: As in ``check_box``.
-    """
-    _check(pdf, bag_symbols(label), stock, number=label.number, page=page)
-
-
-def _check(
-    pdf: bytes, wanted: Sequence[Carried], stock: Stock, *, number: str, page: int
-) -> None:
-    check_raster(rasterise(pdf, stock, page=page), wanted, number=number)
-
-
 def check_raster(
     raster: Raster, wanted: Sequence[Carried], *, number: str, secret: bool = False
 ) -> None:
@@ -180,7 +141,9 @@ def check_raster(
         secret: Whether the error must not tell what was read.
 
     Raises:
-        LotwardError: As in ``check_box``.
+        LotwardError: ``label_unreadable`` when a symbol is missing, differs or is one
+            too many; ``bars_uneven`` when a bar or space is not its whole dots wide;
+            ``quiet_zone_not_white`` when something stands too near the bars.
     """
     symbols = _decode(raster)
     read = [(symbol.symbology_identifier, symbol.data) for symbol in symbols]

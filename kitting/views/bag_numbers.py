@@ -14,7 +14,8 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.numbers import read
 from kitting.forms.lots import BagNumbersForm
-from kitting.labels.bag import BagLabel, draw_bags
+from kitting.labels.kinds import BAG, BagLabel
+from kitting.labels.press import draw
 from kitting.labels.stock import BAG_70X40
 from kitting.models import Workshop
 from kitting.queries.labels import DEMO_MARK
@@ -80,8 +81,9 @@ def bag_number_labels(request: LotwardRequest) -> HttpResponse:
     if not blank:
         raise Http404("There is no blank number in this range.")
     mark = DEMO_MARK if Workshop.objects.get(pk=1).demo else None
-    pdf = draw_bags([BagLabel(number, mark=mark) for number in blank], BAG_70X40)
-    response = HttpResponse(pdf, content_type="application/pdf")
+    labels = [BagLabel(number, mark=mark) for number in blank]
+    pressed = draw(BAG, labels, BAG_70X40)
+    response = HttpResponse(pressed.pdf, content_type="application/pdf")
     name = f"bag-numbers-{blank[0]}.pdf"
     response.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return response

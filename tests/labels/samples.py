@@ -21,7 +21,10 @@ from kitting.labels.bag_label import BagContent, BagLabel
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel
+from kitting.labels.kinds import BOX as BOX_KIND
+from kitting.labels.press import Pressed, draw, prove
 from kitting.labels.slip import SetSlip
+from kitting.labels.stock import Stock
 
 DATA = Path(__file__).parent.parent / "data" / "code128"
 EXAMPLES: list[dict[str, Any]] = json.loads(
@@ -103,6 +106,14 @@ SAMPLES: dict[str, Any] = {
     ),
 }
 """One label of every kind."""
+
+
+def draw_box(label: BoxLabel, stock: Stock) -> bytes:
+    return draw(BOX_KIND, [label], stock).pdf
+
+
+def check_box(pdf: bytes, label: BoxLabel, stock: Stock) -> None:
+    prove(Pressed(pdf, 1), BOX_KIND, [label], stock)
 
 
 def text_of(pdf: bytes) -> str:

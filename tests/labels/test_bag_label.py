@@ -9,21 +9,28 @@ import pytest
 from pypdf import PdfReader
 
 from kitting.domain.errors import CodeError, LotwardError, NotFit
-from kitting.labels.bag import BagLabel, draw_bag, draw_bags
-from kitting.labels.readback import check_bag, rasterise
+from kitting.labels.bag_label import BagLabel
+from kitting.labels.kinds import BAG as KIND
+from kitting.labels.press import draw, press
+from kitting.labels.readback import rasterise
 from kitting.labels.stock import BAG_70X40, HEAD_300, Stock
 from tests.labels.samples import BAG, BLANK, CONTENT, page_mm, poppler, scanned, text_of
 
 BAG_300 = BAG_70X40.at(HEAD_300)
+
+
+def draw_bag(label: BagLabel, stock: Stock) -> bytes:
+    return draw(KIND, [label], stock).pdf
+
+
 BAND = replace(BAG, mark="DEMONSTRATION – NOT FOR USE")
 
 
 @pytest.mark.parametrize("stock", [BAG_70X40, BAG_300], ids=["203.2", "300"])
 @pytest.mark.parametrize("label", [BAG, BLANK, BAND], ids=["full", "blank", "band"])
 def test_the_number_is_read_twice(label: BagLabel, stock: Stock) -> None:
-    pdf = draw_bag(label, stock)
+    pdf = press(KIND, [label], stock).pdf
     assert page_mm(pdf) == pytest.approx((70, 40), abs=0.1)
-    check_bag(pdf, label, stock)
     dpi = str(float(stock.dots_per_inch))
     assert scanned(poppler(pdf, dpi)) == {"]C0": label.number, "]d1": label.number}
 
@@ -80,10 +87,8 @@ def test_short_content_is_printed_larger() -> None:
 
 def test_many_labels_are_one_document() -> None:
     labels = [replace(BLANK, number=f"B1-000482{n}-7") for n in range(3)]
-    pdf = draw_bags(labels, BAG_70X40)
-    assert len(PdfReader(BytesIO(pdf)).pages) == 3
-    for page, label in enumerate(labels):
-        check_bag(pdf, label, BAG_70X40, page=page)
+    pressed = press(KIND, labels, BAG_70X40)
+    assert len(PdfReader(BytesIO(pressed.pdf)).pages) == pressed.pages == 3
 
 
 def test_same_label_same_bytes() -> None:

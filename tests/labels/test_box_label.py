@@ -15,14 +15,18 @@ from biip.gs1_messages import GS1Message
 from pypdf import PdfReader
 
 from kitting.domain.errors import CodeError, LotwardError, NotFit
-from kitting.labels.box import BoxLabel, BoxWords, box_symbols, draw_box, draw_boxes
-from kitting.labels.readback import Raster, check_box, rasterise, read_back
+from kitting.labels.box_label import BoxLabel, BoxWords, box_symbols
+from kitting.labels.kinds import BOX as KIND
+from kitting.labels.press import draw, press
+from kitting.labels.readback import Raster, rasterise, read_back
 from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
 from tests.labels.samples import (
     BOX,
     DEVICE,
     MARKED,
     PLAIN,
+    check_box,
+    draw_box,
     page_mm,
     poppler,
     scanned,
@@ -281,10 +285,8 @@ def test_fonts_are_embedded_and_no_other_is_named() -> None:
 
 def test_many_labels_are_one_document() -> None:
     labels = [replace(BOX, serial=f"X1-000{n}-K") for n in range(3)]
-    pdf = draw_boxes(labels, BOX_100X150)
-    assert len(PdfReader(BytesIO(pdf)).pages) == 3
-    for page, label in enumerate(labels):
-        check_box(pdf, label, BOX_100X150, page=page)
+    pressed = press(KIND, labels, BOX_100X150)
+    assert len(PdfReader(BytesIO(pressed.pdf)).pages) == pressed.pages == 3
 
 
 @pytest.mark.parametrize(
@@ -337,7 +339,7 @@ def test_a_piece_of_readable_text_too_wide_for_its_column_is_refused() -> None:
 def test_a_label_is_drawn_quickly() -> None:
     draw_box(BOX, BOX_100X150)
     begun = time.perf_counter()
-    draw_boxes([BOX] * 20, BOX_100X150)
+    draw(KIND, [BOX] * 20, BOX_100X150)
     assert time.perf_counter() - begun < 20 * 0.05
 
 

@@ -11,16 +11,10 @@ import pytest
 
 from kitting.domain.errors import LotwardError, NotFit
 from kitting.labels import paper
-from kitting.labels.box import draw_box
 from kitting.labels.carried import of_elements, of_number, same
-from kitting.labels.readback import (
-    check_box,
-    element_dots,
-    rasterise,
-    read_back,
-)
+from kitting.labels.readback import element_dots, rasterise, read_back
 from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
-from tests.labels.samples import BOX, PLAIN, poppler
+from tests.labels.samples import BOX, PLAIN, check_box, draw_box, poppler
 
 
 def test_a_right_label_passes_and_its_symbols_stand_in_order() -> None:
