@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from uuid import UUID
 
 import reportlab
+from django.db import IntegrityError
 from django.db.models import Count, Max
 
 from kitting.domain.errors import Conflict, Refused
@@ -164,7 +165,11 @@ def log_prints(act: Act, ready: Ready, again: Again) -> PrintJob | None:
             )
         )
         nth += len(faces)
-    act.write(*rows)
+    try:
+        act.write(*rows)
+    except IntegrityError as error:
+        # Not all that is labelled has a row to lock: somebody was faster.
+        raise Conflict("page_is_old") from error
     return job
 
 

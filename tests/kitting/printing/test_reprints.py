@@ -17,6 +17,7 @@ from kitting.operations import Act, perform
 from kitting.queries import labels as queries
 from kitting.services import printing
 from kitting.services.printing import print_labels
+from kitting.services.steps import prints
 from tests import factories
 from tests.benches import Packing, make_packing
 from tests.factories import NOW, sign
@@ -150,6 +151,18 @@ def test_what_changed_while_it_was_drawn_is_not_logged(
     with pytest.raises(LotwardError, match="page_is_old"):
         print_labels(kind="place", numbers=[place.code], sign=sign())
     assert not Print.objects.exists()
+
+
+def test_who_prints_in_the_same_instant_is_told_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As where two acts both counted the copies before either was written."""
+    place = factories.make_place()
+    print_labels(kind="place", numbers=[place.code], sign=sign())
+    monkeypatch.setattr(prints, "copies_made", lambda *args: {})
+    with pytest.raises(LotwardError, match="page_is_old"):
+        print_labels(kind="place", numbers=[place.code], sign=sign())
+    assert Print.objects.count() == 1
 
 
 def test_a_document_that_the_record_no_longer_gives_is_not_made_up() -> None:
