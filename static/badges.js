@@ -6,14 +6,18 @@
 // the password, and what was read is out of sight.
 
 (() => {
-  const TELLING = /[BCDFGHJKLNPRSTVX]{24}/i;
+  const PIECE = /[BCDFGHJKLNPRSTVX]{24,}/gi;
+  const WHOLE = /BDG[BCDFGHJKLNPRSTVX]{33}/;
+  const DIFFERENT = 6; // letters; a key that was leant on types fewer
   const PAUSE_MS = 300; // longer than between two letters of a slow scanner
 
   const isText = (field) =>
     field instanceof HTMLTextAreaElement ||
     (field instanceof HTMLInputElement && !["file", "hidden"].includes(field.type));
+  const tells = (piece) => new Set(piece).size >= DIFFERENT || WHOLE.test(piece);
   const holdsBadge = (field) =>
-    isText(field) && TELLING.test(field.value.replace(/\s+/g, ""));
+    isText(field) &&
+    (field.value.replace(/\s+/g, "").toUpperCase().match(PIECE) || []).some(tells);
   const isName = (field) => "badgeRead" in field.dataset;
 
   let timer = 0;

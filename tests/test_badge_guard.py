@@ -339,7 +339,10 @@ def test_every_logger_that_writes_writes_by_that_formatter(name: str) -> None:
 
 def test_the_browser_knows_a_badge_by_the_same_shape() -> None:
     script = Path(ROOT / "static/badges.js").read_text()
-    assert f"/[{badges.LETTERS}]{{{badges.TELLING}}}/i" in script
+    whole = badges.LENGTH - len(badges.PREFIX)
+    assert f"PIECE = /[{badges.LETTERS}]{{{badges.TELLING},}}/gi;" in script
+    assert f"WHOLE = /{badges.PREFIX}[{badges.LETTERS}]{{{whole}}}/;" in script
+    assert f"DIFFERENT = {badges.DIFFERENT};" in script
 
 
 def test_the_browser_says_the_same_sentence(client: Client) -> None:

@@ -35,14 +35,18 @@ TELLING: Final = 24
 """So many letters of a token in a row are taken for a piece of one: a scan loses its
 beginning where the field was not ready. No word and no number has as many."""
 
+DIFFERENT: Final = 6
+"""So many different letters are in such a piece, all but surely: fewer are in one of
+3 × 10⁸. A key that was leant on types fewer."""
+
 IN_PLACE: Final = "(badge)"
 """What stands for a token in a text that may be kept."""
 
-_ANYWHERE: Final = re.compile(f"[{LETTERS}]{{{TELLING},}}", re.ASCII | re.IGNORECASE)
-_SCAN: Final = re.compile(
-    f".{{0,3}}(?P<token>{PREFIX}[{LETTERS}]{{{LENGTH - len(PREFIX)}}})",
-    re.ASCII | re.IGNORECASE,
-)
+_FLAGS: Final = re.ASCII | re.IGNORECASE
+_SHAPE: Final = f"{PREFIX}[{LETTERS}]{{{LENGTH - len(PREFIX)}}}"
+_WHOLE: Final = re.compile(_SHAPE, _FLAGS)
+_PIECE: Final = re.compile(f"[{LETTERS}]{{{TELLING},}}", _FLAGS)
+_SCAN: Final = re.compile(f".{{0,3}}(?P<token>{_SHAPE})", _FLAGS)
 """A scan, with the three characters of a symbology identifier or without; what the
 computer made of ``]d1`` depends on its keyboard layout as well."""
 
@@ -79,7 +83,7 @@ def holds_badge(text: str) -> bool:
     Returns:
         Whether the text must neither be shown nor kept.
     """
-    return _ANYWHERE.search("".join(text.split())) is not None
+    return any(map(_telling, _PIECE.finditer("".join(text.split()))))
 
 
 def is_badge(text: str) -> bool:
@@ -122,7 +126,12 @@ def without_badges(text: str) -> str:
     Returns:
         The text with ``(badge)`` in place of each token.
     """
-    return _ANYWHERE.sub(IN_PLACE, text)
+    return _PIECE.sub(lambda piece: IN_PLACE if _telling(piece) else piece[0], text)
+
+
+def _telling(piece: re.Match[str]) -> bool:
+    different = len(set(piece[0].upper()))
+    return different >= DIFFERENT or _WHOLE.search(piece[0]) is not None
 
 
 def _token(text: str) -> str | None:

@@ -156,6 +156,7 @@ def test_most_of_a_token_is_found_like_the_whole(
     token: str, start: int, end: int
 ) -> None:
     piece = token[start:end]
+    assume(len(set(piece)) >= badges.DIFFERENT)
     assert badges.holds_badge(f"1{piece}2") == (len(piece) >= badges.TELLING)
 
 
@@ -166,7 +167,9 @@ def test_most_of_a_token_is_found_like_the_whole(
         # known to the author are of about ten letters (from memory).
         "Rechtsschutzversicherungsgesellschaften, Angstschweiss, Borschtschschnecken",
         "zmrzl, čtvrthrst, scvrnkls, vrchcholmský",
-        "x" * 23,
+        "BCDFGHJKLNPRSTVX"[:11] + "BCDFGHJKLNPRSTVX"[:12],
+        "x" * 200,
+        "dfgbc" * 20,
         "0123456789abcdef" * 4,  # a hash
     ],
 )
