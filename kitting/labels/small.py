@@ -205,10 +205,8 @@ def in_rows(
     rows = _rows(cells, VALUE, room.wide)
     if len(rows) > -(-len(cells) // 2):
         rows = _rows(cells, VALUE_SMALL, room.wide)
+    room.hold(y - room.top + LEAST_STEP * len(rows) + room.foot - foot)
     step = min(STEP, (foot - y) / len(rows))
-    if step < LEAST_STEP:
-        room.hold(y - room.top + LEAST_STEP * len(rows) + room.foot - foot)
-        step = LEAST_STEP
     for row in rows:
         y += step
         for x, title, value, heavy in row:

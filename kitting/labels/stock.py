@@ -139,10 +139,6 @@ class Sheet:
             for column in range(self.columns)
         )
 
-    def at(self, dots_per_mm: Fraction) -> Sheet:
-        """Give the same paper on another printer head."""
-        return replace(self, label=self.label.at(dots_per_mm))
-
 
 def shown_mm(length: Fraction | float) -> float | int:
     """Give a length in mm as it is told: two decimals, none where they are 0."""
