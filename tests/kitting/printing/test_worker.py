@@ -17,6 +17,7 @@ from kitting.ipp.client import IppPrinter
 from kitting.management.commands import printworker
 from kitting.models import Box, Print, Printer, PrintJob
 from kitting.printwork import Worker
+from tests.assertions import assert_refused
 from tests.ipp.fake_printer import (
     GET_JOB,
     PRINT_JOB,
@@ -316,9 +317,12 @@ def test_the_command_works_off_what_there_is(job: PrintJob, fake: FakePrinter) -
     assert job.state in ("printing", "done")
 
 
-def test_the_command_ends_when_what_it_stands_beside_has_ended() -> None:
+def test_the_command_ends_when_what_it_stands_beside_has_ended(
+    job: PrintJob, fake: FakePrinter
+) -> None:
     """The highest number of a process is 2²² (Linux, proc(5), pid_max)."""
     call_command("printworker", beside=2**22 + 1, stdout=StringIO())
+    assert fake.requests == [], "not even one step"
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
@@ -346,13 +350,14 @@ def test_the_command_ends_when_it_is_told_to(
 
 
 def test_a_process_of_somebody_else_has_not_ended(
-    monkeypatch: pytest.MonkeyPatch,
+    job: PrintJob, fake: FakePrinter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def forbidden(pid: int, number: int) -> None:
         raise PermissionError
 
     monkeypatch.setattr(printworker.os, "kill", forbidden)
     call_command("printworker", beside=1, once=True, stdout=StringIO())
+    assert len(fake.jobs) == 1
 
 
 def test_a_printer_is_reached_with_the_settings_own_certificates(settings) -> None:
@@ -361,5 +366,6 @@ def test_a_printer_is_reached_with_the_settings_own_certificates(settings) -> No
     settings.PRINTER_CA_FILE = "/nowhere/ca.pem"
     client = reach("ipps://printer.example/ipp/print")
     assert client.address.secure
-    with pytest.raises(Refused):
+    with pytest.raises(Refused) as error:
         reach("http://printer.example/")
+    assert_refused(error.value, "printer_address_wrong")
