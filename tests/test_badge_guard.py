@@ -165,7 +165,7 @@ def manager(client_for: Callable[[User], Client]) -> Client:
     return client_for(factories.make_person("manager", name="manager"))
 
 
-def refused(answer: HttpResponse) -> None:
+def assert_kept_out(answer: HttpResponse) -> None:
     assert_page(answer, status=422)
     text = answer.content.decode()
     assert SENTENCE in text
@@ -188,8 +188,10 @@ def refused(answer: HttpResponse) -> None:
     ],
 )
 def test_a_badge_in_an_address_is_refused(manager: Client, address: str) -> None:
-    refused(manager.get(address))
-    refused(Client().get(address))  # and not sent on to sign in, with it in the address
+    assert_kept_out(manager.get(address))
+    assert_kept_out(
+        Client().get(address)
+    )  # and not sent on to sign in, with it in the address
 
 
 def test_a_badge_in_any_field_of_any_form_is_refused(manager: Client) -> None:
@@ -211,7 +213,7 @@ def test_a_badge_in_any_field_of_any_form_is_refused(manager: Client) -> None:
     for address, name in sent.items():
         for value in (UNKNOWN, f"DO-{UNKNOWN}", f"a\n{UNKNOWN.lower()}\nb"):
             data = {"op_key": str(uuid4()), name: value}
-            refused(manager.post(address, data))
+            assert_kept_out(manager.post(address, data))
     assert Operation.objects.count() == acts
     assert "_auth_user_id" in manager.session
     assert not AccessAttempt.objects.exists()
@@ -221,10 +223,12 @@ def test_a_badge_in_any_field_of_any_form_is_refused(manager: Client) -> None:
 def test_a_badge_in_a_file_is_refused(manager: Client, encoding: str) -> None:
     content = f"part;lot\nVISOR;{UNKNOWN}\n".encode(encoding)
     file = SimpleUploadedFile("lots.csv", content)
-    refused(manager.post("/lots/file/", {"op_key": str(uuid4()), "file": file}))
+    assert_kept_out(manager.post("/lots/file/", {"op_key": str(uuid4()), "file": file}))
     assert not Lot.objects.exists()
     named = SimpleUploadedFile(f"{UNKNOWN}.csv", b"part;lot\n")
-    refused(manager.post("/lots/file/", {"op_key": str(uuid4()), "file": named}))
+    assert_kept_out(
+        manager.post("/lots/file/", {"op_key": str(uuid4()), "file": named})
+    )
 
 
 def test_a_file_without_a_badge_is_left_whole_for_its_reader() -> None:
