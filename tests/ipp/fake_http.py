@@ -27,6 +27,7 @@ FAULTS = NO_JOB | {
     "huge",  # The answer does not end.
     "long",  # The answer says that it is too long.
     "wrong_id",  # The answer is to another request.
+    "other_job",  # The answer tells of a job with another number.
     "no_groups",  # The answer is a success that tells nothing.
 }
 
@@ -169,3 +170,7 @@ class Handler(BaseHTTPRequestHandler):
 
     def give_no_groups(self, octets: bytes, fault: Fault) -> None:
         self.give_plain(octets[:8] + bytes([Section.END]), fault)
+
+    def give_other_job(self, octets: bytes, fault: Fault) -> None:
+        number = b"\x00\x06job-id\x00\x04\x00\x00"
+        self.give_plain(octets.replace(number, number[:-1] + b"\x7f"), fault)

@@ -150,6 +150,7 @@ def test_sizes_are_read_in_every_form_in_which_printers_tell_them(
     [
         (Media(100_000, 150_000), True),
         (Media(100_400, 149_600), True),  # Half a millimetre is rounding.
+        (Media(100_000, 150_600), False),
         (Media(101_600, 152_400), False),  # 4 × 6 in is another label.
         (Media(150_000, 100_000), False),  # So is a turned one.
         (Media(30_000, 20_000), True),  # In the span.

@@ -13,7 +13,7 @@ import pytest
 from kitting.ipp import transport
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
-from kitting.ipp.statuses import BUSY, KEYWORDS, keyword
+from kitting.ipp.statuses import KEYWORDS, keyword
 from lotward.messages import sentence
 from tests.ipp.asking import BOX, PDF, fault_of
 from tests.ipp.fake_http import FAULTS
@@ -76,7 +76,7 @@ def test_a_fault_after_sending_may_have_printed(
 
 
 def test_every_fault_of_the_printer_is_among_them() -> None:
-    assert {kind for kind, *_ in ENDS} | {"redirect", "status"} == FAULTS
+    assert {kind for kind, *_ in ENDS} | {"other_job", "redirect", "status"} == FAULTS
 
 
 ASKING: dict[int, Callable[[IppPrinter], object]] = {
@@ -144,6 +144,11 @@ def test_a_redirect_is_told_and_not_followed(
     asked = [one.code for one in printer.requests]
     assert asked.count(operation) == 1
     assert printer.jobs == []
+
+
+# RFC 8011 Appendix B.1.5: service-unavailable, device-error, temporary-error,
+# not-accepting-jobs, busy; too-many-jobs was registered since.
+BUSY = {0x0502, 0x0504, 0x0505, 0x0506, 0x0507, 0x050B}
 
 
 # RFC 8011 Appendix B.

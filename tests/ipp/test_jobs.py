@@ -63,6 +63,10 @@ def test_an_answer_about_another_job_is_not_taken(
     job = client.send(PDF, name="box", media=BOX)
     printer.fail("no_groups", GET_JOB)
     assert fault_of(client.job, job.id).code == "printer_answer_wrong"
+    printer.fail("other_job", GET_JOB)
+    fault = fault_of(client.job, job.id)
+    assert fault.code == "printer_answer_wrong"
+    assert fault.params["why"] == "it says nothing about the job"
 
 
 def test_a_job_whose_answer_was_lost_is_found(

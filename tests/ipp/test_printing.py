@@ -120,7 +120,7 @@ def test_a_size_that_the_printer_has_not_is_told_with_those_it_has(
     fault = fault_of(client.send, PDF, name="set", media=Media(50_000, 25_400))
     assert fault.code == "printer_media_missing"
     assert fault.params == {"asked": "50 × 25.4 mm", "sizes": "100 × 150, 70 × 40"}
-    assert printer.jobs == []
+    assert [one.code for one in printer.requests] == [GET_PRINTER]
 
 
 def test_a_size_is_refused_by_a_printer_that_does_not_list_its_sizes(
