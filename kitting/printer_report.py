@@ -102,7 +102,10 @@ def _size(facts: PrinterFacts, media: Media) -> Finding:
 
 def _dots(facts: PrinterFacts, dots_per_mm: Fraction) -> Finding:
     ours = dots_per_mm * Fraction("25.4")
-    known = {"ours": round(float(dots_per_mm), 2), "ours_dpi": round(float(ours), 1)}
+    known = {
+        "ours": f"{float(round(dots_per_mm, 2)):g}",
+        "ours_dpi": f"{float(round(ours, 1)):g}",
+    }
     if not facts.resolutions:
         return Finding("printer_dots_untold", DOUBT, known)
     same = [

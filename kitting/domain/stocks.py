@@ -118,7 +118,7 @@ def need_size(facts: StockFacts) -> None:
         facts: The stock.
 
     Raises:
-        NotFit: ``sheet_too_many``.
+        NotFit: ``sheet_has_no_labels``, ``sheet_too_many``.
         Refused: ``size_out_of_range``, ``gap_out_of_range``, ``margin_too_wide``,
             ``head_out_of_range``, ``page_too_fine``.
     """
@@ -140,13 +140,11 @@ def need_size(facts: StockFacts) -> None:
     ):
         if not 0 <= gap <= LARGEST_UM:
             raise Refused("gap_out_of_range", read_mm=gap / 1000)
-    if max(facts.columns, facts.rows, facts.columns * facts.rows) > MOST_ON_A_SHEET:
-        raise NotFit(
-            "sheet_too_many",
-            columns=facts.columns,
-            rows=facts.rows,
-            most=MOST_ON_A_SHEET,
-        )
+    grid = {"columns": facts.columns, "rows": facts.rows}
+    if min(grid.values()) < 1:
+        raise NotFit("sheet_has_no_labels", **grid)
+    if facts.columns * facts.rows > MOST_ON_A_SHEET:
+        raise NotFit("sheet_too_many", **grid, most=MOST_ON_A_SHEET)
     need_head(facts.head_dots, facts.head_um)
     need_dots(sides[-2], sides[-1], facts.head_dots, facts.head_um)
 

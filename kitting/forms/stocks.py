@@ -160,12 +160,17 @@ class StockForm(HeadFields, KeyedForm):
     page_width_um = LengthField(label=_("Width of the sheet"), required=False)
     page_height_um = LengthField(label=_("Height of the sheet"), required=False)
     columns = forms.IntegerField(
-        label=_("Labels side by side"), min_value=1, max_value=100, required=False
+        label=_("Labels side by side"),
+        min_value=1,
+        max_value=500,
+        initial=1,
+        required=False,
     )
     rows = forms.IntegerField(
         label=_("Labels one below the other"),
         min_value=1,
-        max_value=100,
+        max_value=500,
+        initial=1,
         required=False,
     )
     left_um = LengthField(
@@ -183,6 +188,10 @@ class StockForm(HeadFields, KeyedForm):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.offer((stock.head_dots, stock.head_um) if stock else (8, 1000))
+        self.fields["dots"].help_text = _(
+            "Of the one that its PDFs are printed on. A printer that is set up here has"
+            " its own."
+        )
         if stock is None:
             del self.fields["active"]
         else:
@@ -192,12 +201,10 @@ class StockForm(HeadFields, KeyedForm):
         """Ask for what the kind of page needs."""
         given = super().clean() or self.cleaned_data
         self.need_dots()
-        page = given.get("page")
-        needed = ["columns", "rows"] if page in {*PAGES, OTHER} else []
-        needed += ["page_width_um", "page_height_um"] if page == OTHER else []
-        for name in needed:
-            if given.get(name) is None and name not in self.errors:
-                _missing(self, name)
+        if given.get("page") == OTHER:
+            for name in ("page_width_um", "page_height_um"):
+                if given.get(name) is None and name not in self.errors:
+                    _missing(self, name)
         return given
 
     @property
@@ -219,8 +226,8 @@ class StockForm(HeadFields, KeyedForm):
             head_um=um,
             page_width_um=size[0],
             page_height_um=size[1],
-            columns=1 if page == ROLL else given["columns"],
-            rows=1 if page == ROLL else given["rows"],
+            columns=1 if page == ROLL else given["columns"] or 1,
+            rows=1 if page == ROLL else given["rows"] or 1,
             active=given.get("active", True),
             **sheet,
         )
