@@ -26,7 +26,7 @@ from kitting.labels.large import (
 )
 from kitting.labels.marks import MARKS
 from kitting.labels.paper import Paper
-from kitting.labels.text import Style, fit, width_mm, wrap
+from kitting.labels.text import Style, fit, width_mm, wrap, wrap_sentences
 
 DATES_LEFT: Final = 39.0
 MARK_SIDE: Final = 5.0
@@ -34,6 +34,10 @@ MATRIX_ROOM: Final = 32.0
 LOT_STEP: Final = 3.5
 
 NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.4, bold=True), 3))
+TIGHT_NAME: Final = ((Style(3.4, bold=True), 2), (Style(2.8, bold=True), 3))
+FEW_NOTES: Final = 2
+"""With more lines of caution the name is set tighter."""
+
 COUNT_HIGH: Final = 15.0
 COUNT_LOWEST: Final = 7.0
 PACKED: Final = Style(7.0, bold=True)
@@ -46,6 +50,7 @@ LOT: Final = Style(2.1)
 LOT_NUMBER: Final = Style(2.1, bold=True)
 CAUTION: Final = Style(2.2)
 READABLE_SMALL: Final = Style(1.8)
+READABLE_STEP: Final = 2.9
 READABLE_ROOM: Final = 36.0
 READABLE_MOST: Final = 46.0
 """For one identifier, which is never split."""
@@ -83,7 +88,8 @@ class BoxFace:
         """
         label = self.label
         across(self.paper, label.mark)
-        y = self._dates(self._name())
+        notes = self._notes()
+        y = self._dates(self._name(TIGHT_NAME if len(notes) > FEW_NOTES else NAME))
         foot = maker(
             self.paper,
             label.maker_name,
@@ -93,13 +99,13 @@ class BoxFace:
             mark=self._mark,
             indent=self._shift,
         )
-        foot = self._cautions(foot)
+        foot = self._cautions(notes, foot)
         needed = self._numbers(y, foot)
         if needed > foot:
             raise self._full(needed - y, foot - y)
 
-    def _name(self) -> float:
-        style, lines = fit(self.label.product_name, NAME, room_mm=WIDE)
+    def _name(self, styles: tuple[tuple[Style, int], ...]) -> float:
+        style, lines = fit(self.label.product_name, styles, room_mm=WIDE)
         y = 5.0
         for line in lines:
             y += style.high_mm * 1.6 if y > 5.0 else style.high_mm + 1.2
@@ -167,7 +173,7 @@ class BoxFace:
         paper, stock = self.paper, self.paper.stock
         lines = _packed(self.matrix.readable(), READABLE_SMALL)
         cells = self.matrix.matrix()
-        below = 3.1 * len(lines) + 0.6
+        below = READABLE_STEP * len(lines) + 0.6
         least = stock.mm((cells.cells + 2 * MATRIX_QUIET) * MATRIX.floor_dots(stock))
         if least <= MATRIX_ROOM and top + least + below > foot:
             raise self._full(least + below, foot - top)
@@ -181,7 +187,7 @@ class BoxFace:
         paper.matrix(left, high, cells, size)
         y = stock.mm(high + size.side) + 0.6
         for line in lines:
-            y += 3.1
+            y += READABLE_STEP
             paper.text(stock.mm(left), y, line, READABLE_SMALL)
         return stock.mm(left - quiet), y
 
@@ -233,8 +239,8 @@ class BoxFace:
             self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
         return y
 
-    def _cautions(self, foot: float) -> float:
-        """Draw cautions and the marks that stand alone; give the top of the block."""
+    def _notes(self) -> list[str]:
+        """Break the cautions into lines."""
         cautions = list(self.label.cautions)
         if self.label.latex:
             cautions.append(self.label.words.latex)
@@ -243,11 +249,10 @@ class BoxFace:
             # sterile and not.
             cautions.append(self.label.words.non_sterile)
         room = WIDE - (22 if self.device else 0)
-        lines = [
-            line
-            for caution in cautions
-            for line in wrap(caution, CAUTION, room_mm=room, lines=4)
-        ]
+        return wrap_sentences(cautions, CAUTION, room_mm=room)
+
+    def _cautions(self, lines: list[str], foot: float) -> float:
+        """Draw cautions and the marks that stand alone; give the top of the block."""
         y = foot - 2.2 - 3.7 * (len(lines) - 1)
         for index, line in enumerate(lines):
             self.paper.text(LEFT, y + 3.7 * index, line, CAUTION)

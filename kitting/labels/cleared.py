@@ -7,8 +7,8 @@ from typing import Final
 
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.paper import Paper
-from kitting.labels.small import BASE, LEFT, NOTE, TITLE, frame, in_rows, notes
-from kitting.labels.text import Style, fit
+from kitting.labels.small import BASE, LEFT, NOTE, TITLE, frame, in_rows
+from kitting.labels.text import Style, fit, wrap_sentences
 
 HEADING: Final = tuple((Style(high, bold=True), 1) for high in (3.4, 2.4))
 NOTE_STEP: Final = 2.5
@@ -85,7 +85,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
         low=True,
     )
     paper.text(LEFT, BASE, label.what, TITLE)
-    lines = notes(label.cautions, NOTE, room_mm=room.wide)
+    lines = wrap_sentences(label.cautions, NOTE, room_mm=room.wide)
     below = room.foot - NOTE_STEP * len(lines) - (0.8 if lines else 0)
     disc = 4.4
     style, heading = fit(words.cleared, HEADING, room_mm=room.wide - disc)

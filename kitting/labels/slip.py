@@ -13,8 +13,7 @@ from kitting.domain.errors import NotFit
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
 from kitting.labels.paper import Paper
-from kitting.labels.small import notes
-from kitting.labels.text import Style, fit, width_mm
+from kitting.labels.text import Style, fit, width_mm, wrap_sentences
 
 LEFT: Final = 2.5
 RIGHT: Final = 47.5
@@ -107,11 +106,15 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
         paper.text(LEFT, y, line, style)
     words = label.words
     indent = max(width_mm(title, TITLE) for title in (words.serial, words.batch)) + GAP
-    for title, value in ((words.serial, label.serial), (words.batch, label.kit_batch)):
+    rows = ((words.serial, label.serial), (words.batch, label.kit_batch))
+    style = min(
+        (fit(value, VALUE, room_mm=room - indent)[0] for _, value in rows),
+        key=lambda style: style.high_mm,
+    )
+    for title, value in rows:
         y += STEP
         paper.text(LEFT, y, title, TITLE)
-        style, lines = fit(value, VALUE, room_mm=room - indent)
-        paper.text(LEFT + indent, y, lines[0], style)
+        paper.text(LEFT + indent, y, value, style)
     note, cautions = _cautions(label.cautions)
     needed = NOTE_STEP * len(cautions)
     foot = max(y, under)
@@ -131,7 +134,8 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
 def _cautions(sentences: tuple[str, ...]) -> tuple[Style, list[str]]:
     """Wrap the cautions, in the smaller style where that makes fewer lines."""
     large, small = (
-        notes(sentences, style, room_mm=RIGHT - LEFT) for style in (NOTE, NOTE_SMALL)
+        wrap_sentences(sentences, style, room_mm=RIGHT - LEFT)
+        for style in (NOTE, NOTE_SMALL)
     )
     return (NOTE_SMALL, small) if len(small) < len(large) else (NOTE, large)
 
@@ -151,5 +155,6 @@ def _matrix(paper: Paper, label: SetSlip, top: float) -> tuple[float, float]:
     for line in under:
         y += TITLE.high_mm + (0.0 if line is under[0] else 0.9)
         paper.text(RIGHT, y, line, TITLE, align="right")
-    widest = max(width_mm(line, TITLE) for line in under)
+    last = words.nth.format(nth=label.of, of=label.of)
+    widest = max(width_mm(line, TITLE) for line in (*under, last))
     return min(stock.mm(left - size.quiet), RIGHT - widest), y

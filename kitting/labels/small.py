@@ -20,7 +20,7 @@ from kitting.labels.geometry import (
     fit_matrix,
 )
 from kitting.labels.paper import Paper
-from kitting.labels.text import Style, fit, width_mm, wrap
+from kitting.labels.text import Style, fit, width_mm
 
 LEFT: Final = 3.0
 RIGHT: Final = 67.0
@@ -231,24 +231,3 @@ def _rows(cells: Sequence[tuple[str, str]], style: Style, room: float) -> list[R
         rows[-1].append((start, title, value, style))
         end = start + wide
     return rows
-
-
-def notes(cautions: Iterable[str], style: Style, *, room_mm: float) -> list[str]:
-    """Wrap sentences of caution, each beginning a line of its own.
-
-    Args:
-        cautions: The sentences.
-        style: Weight and size.
-        room_mm: Width of a line in mm.
-
-    Returns:
-        The lines from the top.
-
-    Raises:
-        NotFit: As in ``wrap``.
-    """
-    return [
-        line
-        for caution in cautions
-        for line in wrap(caution, style, room_mm=room_mm, lines=4)
-    ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -138,6 +139,35 @@ def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, .
     if too_wide or len(found) > lines:
         raise NotFit("text_too_long", text=text, lines=lines, room_mm=round(room_mm, 1))
     return tuple(found)
+
+
+def wrap_sentences(
+    sentences: Iterable[str], style: Style, *, room_mm: float
+) -> list[str]:
+    """Break sentences into lines; a short one may end the line of the one before.
+
+    Args:
+        sentences: Any texts.
+        style: Weight and size.
+        room_mm: Width of a line in mm.
+
+    Returns:
+        The lines from the top; a sentence that is broken begins a line of its own.
+
+    Raises:
+        NotFit: As in ``wrap``, when a sentence needs more than four lines.
+    """
+    found: list[str] = []
+    for sentence in sentences:
+        lines = wrap(sentence, style, room_mm=room_mm, lines=4)
+        if found and len(lines) == 1:
+            gap = " " if found[-1].endswith((".", "!", "?", ";")) else " · "
+            longer = found[-1] + gap + lines[0]
+            if width_mm(longer, style) <= room_mm:
+                found[-1] = longer
+                continue
+        found.extend(lines)
+    return found
 
 
 def fit(

@@ -217,6 +217,21 @@ def test_the_widest_kit_batch_and_serial_have_room() -> None:
         assert f"Kit batch {batch}" in shown
 
 
+# The fullest label of a device: all dates, three cautions, a long name, a wide script.
+def test_a_device_with_everything_has_room() -> None:
+    label = replace(
+        DEVICE,
+        product_name="Προσωπίδα με αφρό, μιας χρήσης, με προστατευτικό γείσο",
+        sets=60,
+        disinfected_words="Απολυμάνθηκε (UV-C)",
+        cautions=("Φραγμός πιτσιλίσματος. Δεν αντικαθιστά αναπνευστήρα.",),
+    )
+    shown = text("box", label)
+    for wanted in (*label.cautions, "Contains natural rubber latex.", "Non-sterile."):
+        assert wanted in shown
+    assert all(number in shown for _, number in label.lots) or "packing list" in shown
+
+
 # An address may be long: eight lines, some too wide for one.
 def test_a_long_address_is_set_smaller_and_whole() -> None:
     lines = (

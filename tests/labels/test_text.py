@@ -7,7 +7,15 @@ import unicodedata
 import pytest
 
 from kitting.domain.errors import NotFit
-from kitting.labels.text import Style, balanced, fit, printable, width_mm, wrap
+from kitting.labels.text import (
+    Style,
+    balanced,
+    fit,
+    printable,
+    width_mm,
+    wrap,
+    wrap_sentences,
+)
 
 PLAIN = Style(2)
 BOLD = Style(2, bold=True)
@@ -79,6 +87,16 @@ def test_what_needs_more_room_is_refused(text: str, lines: int) -> None:
         wrap(text, PLAIN, room_mm=12, lines=lines)
     assert caught.value.code == "text_too_long"
     assert caught.value.params == {"text": text, "lines": lines, "room_mm": 12}
+
+
+def test_a_short_sentence_ends_the_line_of_the_one_before() -> None:
+    room = width_mm("Keep dry. Keep flat. Keep", PLAIN)
+    assert wrap_sentences(
+        ["Keep dry.", "Keep flat.", "Keep away from lamps and from heat"],
+        PLAIN,
+        room_mm=room,
+    ) == ["Keep dry. Keep flat.", "Keep away from lamps", "and from heat"]
+    assert wrap_sentences(["Dry", "Flat", ""], PLAIN, room_mm=room) == ["Dry · Flat"]
 
 
 def test_the_first_style_that_holds_is_taken() -> None:
