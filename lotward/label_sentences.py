@@ -30,6 +30,10 @@ SENTENCES: dict[str, str | Promise] = {
         " %(room_mm)s mm. What would fit: a label %(least_mm)s mm wide, or a Data Matrix"
         " of %(matrix_mm)s mm. Or shorten the content."
     ),
+    "cells_uneven": _(
+        "The square code of the label for %(number)s came out uneven, so it was not"
+        " printed. Check the printer's resolution in the set-up."
+    ),
     "matrix_too_wide": _(
         "The square code needs %(needed_mm)s mm at its smallest, %(dots)s dots a cell,"
         " and has %(room_mm)s mm. What would fit: a label %(least_width_mm)s mm wide and"

@@ -8,8 +8,6 @@ for the whole process.
 from __future__ import annotations
 
 from collections.abc import Generator, Sequence
-from dataclasses import dataclass
-from itertools import groupby
 from threading import Lock
 from typing import Final
 
@@ -18,50 +16,17 @@ import zxingcpp
 
 from kitting.domain.errors import LotwardError
 from kitting.labels.carried import Carried, same
-from kitting.labels.geometry import LINEAR_QUIET
+from kitting.labels.dots import (
+    Raster,
+    Symbol,
+    refuse_uneven_bars,
+    refuse_uneven_cells,
+)
 from kitting.labels.stock import Stock
 
 _BLACK_AND_WHITE: Final = bytes(0 if shade < 128 else 255 for shade in range(256))
 _POINTS_PER_INCH: Final = 72
 _rasteriser: Final = Lock()
-
-
-@dataclass(frozen=True)
-class Raster:
-    """A page in the printer's own dots, one byte each: 0 black, 255 white."""
-
-    wide: int
-    high: int
-    dots: bytes
-
-    def row(self, y: int) -> bytes:
-        """Give one line of dots."""
-        return self.dots[y * self.wide : (y + 1) * self.wide]
-
-    def part(self, left: int, top: int, wide: int, high: int) -> Raster:
-        """Cut out a rectangle."""
-        if (left, top, wide, high) == (0, 0, self.wide, self.high):
-            return self
-        rows = (self.row(y)[left : left + wide] for y in range(top, top + high))
-        return Raster(wide, high, b"".join(rows))
-
-
-@dataclass(frozen=True)
-class Symbol:
-    """A symbol as it was read."""
-
-    symbology_identifier: str
-    """As a scanner reports it, such as ``]C1`` (ISO/IEC 15424)."""
-
-    data: str
-    """What follows it; GS (0x1D) separates; no leading FNC1."""
-
-    left: int
-    """Dots from the left edge of the page to the symbol."""
-
-    right: int
-    middle: int
-    """Dots from the top of the page to the middle of the symbol."""
 
 
 def rasterise(pdf: bytes, stock: Stock, *, page: int = 0) -> Raster:
@@ -143,6 +108,7 @@ def check_raster(
     Raises:
         LotwardError: ``label_unreadable`` when a symbol is missing, differs or is one
             too many; ``bars_uneven`` when a bar or space is not its whole dots wide;
+            ``cells_uneven`` when a dot of a matrix is not as it must be;
             ``quiet_zone_not_white`` when something stands too near the bars.
     """
     symbols = _decode(raster)
@@ -152,53 +118,13 @@ def check_raster(
         raise LotwardError(
             "label_unreadable", number=number, **({} if secret else told)
         )
-    for one in wanted:
-        for symbol in symbols:
-            if one.linear and one.read_as == (symbol.symbology_identifier, symbol.data):
-                _refuse_uneven(raster, symbol, one, number=number)
-
-
-def _refuse_uneven(
-    raster: Raster, symbol: Symbol, carried: Carried, *, number: str
-) -> None:
-    """Compare each bar and space with its modules, on one line of dots."""
-    wanted = carried.bars().widths
-    row = raster.row(symbol.middle)
-    found = element_dots(row, symbol.left, len(wanted))
-    x, rest = divmod(sum(found), sum(wanted))
-    if rest or found != tuple(modules * x for modules in wanted):
-        raise LotwardError("bars_uneven", number=number, widths=found)
-    first, quiet = _first_bar(row, symbol.left), LINEAR_QUIET * x
-    last = first + sum(found)
-    white = row[max(0, first - quiet) : first] + row[last : last + quiet]
-    if white != b"\xff" * (2 * quiet):
-        raise LotwardError("quiet_zone_not_white", number=number, dots=quiet)
-
-
-def element_dots(row: bytes, near: int, elements: int) -> tuple[int, ...]:
-    """Measure bars and spaces along a line of dots.
-
-    Args:
-        row: One line of a raster.
-        near: Dots from the left to somewhere on or just before the first bar.
-        elements: How many bars and spaces to measure.
-
-    Returns:
-        Their widths in dots, starting with a bar; fewer when the line ends before.
-    """
-    at = _first_bar(row, near)
-    if at < 0:
-        return ()
-    runs = [len(list(run)) for _, run in groupby(row[at:])]
-    return tuple(runs[:elements])
-
-
-def _first_bar(row: bytes, near: int) -> int:
-    """Find where the bar begins that is at or after a place; -1 without one."""
-    at = near
-    while at > 0 and row[at - 1] == 0:
-        at -= 1
-    return row.find(0, at)
+    carried = {one.read_as: one for one in wanted}
+    for symbol in symbols:
+        one = carried[symbol.symbology_identifier, symbol.data]
+        if one.linear:
+            refuse_uneven_bars(raster, symbol, one.bars(), number)
+        else:
+            refuse_uneven_cells(raster, symbol, one.matrix(), number)
 
 
 def _decode(raster: Raster) -> list[Symbol]:
@@ -225,5 +151,6 @@ def _symbol(read: zxingcpp.Barcode) -> Symbol:
         data=read.bytes.decode("latin-1"),
         left=min(corner.x for corner in corners),
         right=max(corner.x for corner in corners),
-        middle=sum(corner.y for corner in corners) // len(corners),
+        top=min(corner.y for corner in corners),
+        foot=max(corner.y for corner in corners),
     )

@@ -20,8 +20,8 @@ from kitting.labels.bag_label import BagContent, BagLabel
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel
+from kitting.labels.dots import Raster
 from kitting.labels.kinds import Kind
-from kitting.labels.readback import Raster
 from kitting.labels.slip import SetSlip
 
 DEMO = "DEMONSTRATION – NOT FOR USE"

@@ -16,9 +16,10 @@ from pypdf import PdfReader
 
 from kitting.domain.errors import CodeError, LotwardError, NotFit
 from kitting.labels.box_label import BoxLabel, BoxWords, box_symbols
+from kitting.labels.dots import Raster
 from kitting.labels.kinds import BOX as KIND
 from kitting.labels.press import draw, press
-from kitting.labels.readback import Raster, rasterise, read_back
+from kitting.labels.readback import rasterise, read_back
 from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
 from tests.labels.samples import (
     BOX,

@@ -11,10 +11,11 @@ from biip.gs1_messages import GS1Message
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from kitting.labels.dots import Raster, element_dots
 from kitting.labels.geometry import FEWEST_DOTS
 from kitting.labels.kinds import Kind
 from kitting.labels.press import press
-from kitting.labels.readback import Raster, element_dots, rasterise
+from kitting.labels.readback import rasterise
 from kitting.labels.stock import HEAD_203, HEAD_300, Stock
 from tests.labels.drawn import (
     KINDS,

@@ -14,9 +14,10 @@ from pypdf import PdfReader
 
 from kitting.domain.errors import LotwardError, NotFit
 from kitting.labels import kinds, press
+from kitting.labels.dots import Raster
 from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
-from kitting.labels.readback import Raster, rasterise
+from kitting.labels.readback import rasterise
 from kitting.labels.stock import BAG_70X40, HEAD_203, HEAD_300, Sheet, Stock
 from tests.labels.drawn import DEMO, KINDS
 from tests.labels.samples import BAG, BLANK, SAMPLES, poppler
