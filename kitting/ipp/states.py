@@ -12,7 +12,7 @@ References:
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -90,12 +90,17 @@ class Trouble:
 def troubles(facts: PrinterFacts) -> tuple[Trouble, ...]:
     """Tell what is wrong with a printer, the worst first; one for each code.
 
-    A printer that is stopped and does not say why has a trouble as well.
+    A printer that is stopped has an error (RFC 8011 §5.4.12), so where it names none,
+    what it names as less has stopped it; and it has a trouble if it names nothing.
     """
     found = read_reasons(facts.reasons)
-    if facts.state == "stopped" and not found:
-        return (Trouble(_TROUBLE, "error", facts.state, goes_on=False),)
-    return found
+    if facts.state != "stopped" or any(one.stops for one in found):
+        return found
+    soon = {_LOW, _RIBBON_LOW}
+    likely = next((one for one in found if one.code not in soon), None)
+    if likely is None:
+        return (Trouble(_TROUBLE, "error", facts.state, goes_on=False), *found)
+    return (replace(likely, severity="error"), *(o for o in found if o is not likely))
 
 
 def read_reasons(reasons: Iterable[str]) -> tuple[Trouble, ...]:

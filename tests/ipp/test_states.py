@@ -125,6 +125,24 @@ def test_a_printer_that_stands_without_saying_why_has_a_trouble(
     assert (trouble.code, trouble.goes_on) == ("printer_out_of_labels", True)
 
 
+def test_what_a_stopped_printer_reports_has_stopped_it(
+    printer: FakePrinter, client: IppPrinter
+) -> None:
+    # Some call everything a report; that they are stopped is what counts.
+    printer.reasons = ["media-low-warning", "cover-open-report"]
+    assert [one.stops for one in troubles(client.facts())] == [False, False]
+    printer.state = "stopped"
+    assert [(one.code, one.stops) for one in troubles(client.facts())] == [
+        ("printer_open", True),
+        ("printer_labels_low", False),
+    ]
+    printer.reasons = ["media-low-report"]
+    assert [(one.code, one.stops) for one in troubles(client.facts())] == [
+        ("printer_trouble", True),
+        ("printer_labels_low", False),
+    ]
+
+
 def test_sentences_say_whether_the_job_goes_on_by_itself() -> None:
     for keyword in RFC_8011:
         (trouble,) = read_reasons([keyword])
