@@ -323,9 +323,15 @@ def drawing(label: BoxLabel) -> str:
     return "drawn"
 
 
-def test_cautions_push_nothing_off_the_label() -> None:
+@pytest.mark.parametrize(
+    "more",
+    [{}, {"copy": 2}, {"product_name": "Shield"}, {"disinfected_on": None}],
+    ids=["plain", "reprint", "short name", "one date"],
+)
+def test_cautions_push_nothing_off_the_label(more: dict[str, Any]) -> None:
     caution = ("Keep away from lamps, from heat and from open windows.",)
-    codes = [drawing(replace(PLAIN, cautions=caution * n)) for n in range(10, 20)]
+    label = replace(PLAIN, **more)
+    codes = [drawing(replace(label, cautions=caution * n)) for n in range(10, 20)]
     room = codes.count("drawn")
     assert 0 < room < 10
     assert codes == ["drawn"] * room + ["label_full"] * (10 - room)
