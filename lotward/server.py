@@ -6,9 +6,14 @@ command line of gunicorn.
 
 from __future__ import annotations
 
+import os
 import socket
+import subprocess
+import sys
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
+from django.conf import settings
 from django.core.management import call_command
 from django.db import connections
 from gunicorn.app.base import BaseApplication
@@ -17,9 +22,15 @@ from lotward.env import refuse
 from lotward.loopback import refuse_demo_beyond
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from django.core.handlers.wsgi import WSGIHandler
 
 LOOPBACK = "127.0.0.1"
+WORKER_ENDS_S = 5.0
+"""How long a print worker is waited for. It may be ended in the middle of a step: what
+it did stands in the print jobs."""
+
 OPTIONS: dict[str, Any] = {
     "workers": 2,
     "worker_class": "gthread",
@@ -63,3 +74,28 @@ def serve(*, port: int, host: str = LOOPBACK) -> None:
     call_command("collectstatic", interactive=False, verbosity=0)
     connections.close_all()  # No worker may share a connection with another.
     Server({**OPTIONS, "bind": f"{host}:{port}"}).run()
+
+
+@contextmanager
+def print_worker_beside() -> Iterator[subprocess.Popen[bytes]]:
+    """Let a print worker run beside this process, and end with it whatever ends it.
+
+    It has a session of its own, so that Ctrl+C is for the server alone, which then ends
+    it. Where this process has no time for that, the worker sees that it has gone.
+    """
+    beside = os.getpid()
+    command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "printworker"]
+    worker = subprocess.Popen(  # noqa: S603 - our own interpreter and command
+        [*command, "--beside", str(beside)],
+        stdin=subprocess.DEVNULL,
+        start_new_session=True,
+    )
+    try:
+        yield worker
+    finally:
+        # A server's process that was forked off here leaves by this way, too.
+        if os.getpid() == beside:
+            worker.terminate()
+            with suppress(subprocess.TimeoutExpired):
+                worker.wait(WORKER_ENDS_S)
+            worker.kill()

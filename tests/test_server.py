@@ -44,7 +44,7 @@ class Running:
             return error.code, dict(error.headers), error.read()
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind((server.LOOPBACK, 0))
         return probe.getsockname()[1]
@@ -52,7 +52,7 @@ def _free_port() -> int:
 
 @pytest.fixture(scope="module")
 def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
-    port = _free_port()
+    port = free_port()
     clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
     process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, str(port)],
@@ -140,7 +140,7 @@ def test_serving_collects_the_static_files_and_starts_on_loopback(
     monkeypatch.setattr(server, "call_command", lambda name, **kw: seen.append(name))
     monkeypatch.setattr(server.connections, "close_all", lambda: seen.append("closed"))
     monkeypatch.setattr(server.Server, "run", lambda self: seen.append(self.cfg.bind))
-    port = _free_port()
+    port = free_port()
     server.serve(port=port)
     assert seen == ["collectstatic", "closed", [f"127.0.0.1:{port}"]]
     assert callable(server.Server({}).load())

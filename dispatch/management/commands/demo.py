@@ -22,7 +22,9 @@ WITHOUT_GUNICORN = """
 gunicorn does not run on this system, so nothing is served yet. To look at the demo, set
 LOTWARD_DATA_DIR as above and serve it with Django's own server:
     python manage.py collectstatic --noinput
-    python manage.py runserver 127.0.0.1:{port}"""
+    python manage.py runserver 127.0.0.1:{port}
+and beside it, for label printers:
+    python manage.py printworker"""
 
 
 class Command(BaseCommand):
@@ -60,7 +62,8 @@ class Command(BaseCommand):
         if server is not None:
             self.stdout.write(f"\nServing on http://127.0.0.1:{number}/ (Ctrl+C ends)")
             self.stdout.flush()
-            server.serve(port=number)
+            with server.print_worker_beside():
+                server.serve(port=number)
         elif serve:
             self.stdout.write(WITHOUT_GUNICORN.format(port=number))
 
