@@ -114,6 +114,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The calibration of %(meter)s names no spectral range, and the protocol is"
         " about %(wanted)s nm. Use a meter that is calibrated for it."
     ),
+    "meter_reads_light": _(
+        "%(meter)s is a radiometer: its calibration names a spectral range. %(protocol)s"
+        " goes by heat or a liquid. Use a thermometer or a test strip."
+    ),
     "meter_words_missing": _("The meter has no %(what)s. Enter it."),
     "passes_over_most": _(
         "Bag %(bag)s has had %(had)s passes and would get %(passes)s more, and the"

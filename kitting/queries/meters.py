@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from django.db.models import Count
 
 from kitting.models import Calibration, Lamp, LampHours, Meter, MeterFault
+from kitting.models.runs import UVC
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -88,15 +89,18 @@ def standing_fault(meter_id: int) -> MeterFault | None:
 
 
 def sees(calibration: Calibration, protocol: Protocol) -> bool:
-    """Whether a calibration covers the spectrum that a protocol is about.
+    """Whether a calibration covers what a protocol is about.
 
     Args:
-        calibration: The calibration.
-        protocol: The protocol; one that names no spectrum is covered by any.
+        calibration: The calibration; with a spectral range it is of a radiometer.
+        protocol: The protocol; one by light that names no spectrum is covered by any.
 
     Returns:
-        True where the whole of it is covered.
+        True where the whole spectrum is covered; for heat and liquids, where the meter
+        is none for light.
     """
+    if protocol.method not in UVC:
+        return calibration.low_nm is None
     if protocol.low_nm is None or protocol.high_nm is None:
         return True
     if calibration.low_nm is None or calibration.high_nm is None:

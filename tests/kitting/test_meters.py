@@ -13,7 +13,7 @@ from kitting.models.catalogue import PlaceKind
 from kitting.queries import meters as queries
 from kitting.reach import held_boxes, standing_reach
 from kitting.services import meters, packing, runs
-from tests import factories
+from tests import factories, ledger_runs
 from tests.factories import NOW, TODAY, sign
 from tests.kitting.run_acts import accepted_bags, assert_refuses, fresh, put_on
 
@@ -315,6 +315,18 @@ def test_only_meters_that_see_the_protocol_are_offered_for_it() -> None:
     protocol = factories.make_protocol(low_nm=250, high_nm=258)
     assert [row.meter for row in queries.ready_meters(TODAY)] == [blind, seeing]
     assert [row.meter for row in queries.ready_meters(TODAY, protocol)] == [seeing]
+
+
+def test_a_radiometer_measures_neither_heat_nor_a_liquid() -> None:
+    radiometer, thermometer = factories.make_meter(), factories.make_meter()
+    calibrate(radiometer)
+    for method in ("heat", "liquid"):
+        protocol = ledger_runs.make_heat_protocol(method=method)
+        values = {"protocol": protocol, "meter": radiometer}
+        assert_refuses("meter_reads_light", Refused, ledger_runs.open_oven, **values)
+        offered = [row.meter for row in queries.ready_meters(TODAY, protocol)]
+        assert offered == [thermometer]
+        assert ledger_runs.open_oven(protocol, thermometer).stage == "open"
 
 
 def test_put_on_is_refused_by_the_hold_of_a_wrong_meter() -> None:

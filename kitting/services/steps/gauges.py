@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from kitting.domain.errors import Missing, Refused
 from kitting.models import Calibration, Meter
+from kitting.models.runs import UVC
 from kitting.queries.meters import sees, standing_fault
 
 if TYPE_CHECKING:
@@ -28,7 +29,8 @@ def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibra
     Raises:
         Missing: If there is no such meter.
         Refused: ``meter_not_calibrated``, ``meter_out_of_calibration``,
-            ``meter_found_wrong``, ``meter_range_unknown``, ``meter_blind``.
+            ``meter_found_wrong``, ``meter_range_unknown``, ``meter_blind``,
+            ``meter_reads_light``.
     """
     meter = Meter.objects.filter(pk=meter_id).first()
     if meter is None:
@@ -52,6 +54,8 @@ def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibra
 def _refuse_blind(meter: Meter, calibration: Calibration, protocol: Protocol) -> None:
     if sees(calibration, protocol):
         return
+    if protocol.method not in UVC:
+        raise Refused("meter_reads_light", meter=str(meter), protocol=str(protocol))
     wanted = f"{protocol.low_nm}–{protocol.high_nm}"
     if calibration.low_nm is None or calibration.high_nm is None:
         raise Refused("meter_range_unknown", meter=str(meter), wanted=wanted)
