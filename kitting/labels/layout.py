@@ -67,7 +67,10 @@ def lay_out(
     if spare_x < 0 or spare_y < 0:
         turned = stock.width_mm >= height_mm and stock.height_mm >= width_mm
         raise NotFit("stock_is_turned" if turned else "stock_too_small", **sizes)
-    reached = white_mm + min(spare_x, spare_y) / 2
+    edge_x, edge_y = (
+        (Fraction(0), Fraction(0)) if isinstance(on, Stock) else on.edges_mm
+    )
+    reached = white_mm + min(spare_x / 2 + edge_x, spare_y / 2 + edge_y)
     if stock.margin_mm > reached:
         raise NotFit(
             "stock_edge_too_wide",

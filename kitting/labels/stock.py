@@ -26,7 +26,7 @@ class Stock:
     height_mm: Fraction
     dots_per_mm: Fraction
     margin_mm: Fraction = Fraction(0)
-    """What the printer cannot reach on each side; on a sheet, of each label."""
+    """What the printer cannot reach on each side; on a sheet, of the page."""
 
     @property
     def width_dots(self) -> int:
@@ -115,6 +115,16 @@ class Sheet:
     def dots_per_mm(self) -> Fraction:
         """Dots of the printer's head."""
         return self.label.dots_per_mm
+
+    @property
+    def edges_mm(self) -> tuple[Fraction, Fraction]:
+        """Least white of the page beside the outer labels, and above or below them."""
+        wide = self.columns * self._across - self.gap_across_mm
+        high = self.rows * self._down - self.gap_down_mm
+        return (
+            min(self.left_mm, self.page_width_mm - self.left_mm - wide),
+            min(self.top_mm, self.page_height_mm - self.top_mm - high),
+        )
 
     @property
     def _across(self) -> Fraction:

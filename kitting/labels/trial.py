@@ -55,6 +55,7 @@ class TrialWords:
     bar: str = "Narrow bar {dots} dots, {mm} mm"
     edges: str = "Outer line: edge of the label. Inner line: {mm} mm inside."
     edge: str = "Outer line: edge of the label."
+    page_edge: str = "Line along the page: {mm} mm inside its edge."
 
 
 def test_page(
@@ -67,7 +68,7 @@ def test_page(
 
     The outer frame is the very edge of the paper, the second one the edge that the
     printer is said to reach; rulers count mm from the upper left corner. On a sheet
-    every label has frames and rulers of its own.
+    every label has a frame and rulers of its own, and the second frame is the page's.
 
     Args:
         on: The paper and the printer's head.
@@ -95,9 +96,12 @@ def test_page(
         )
     page, spots = (on, [(0, 0)]) if isinstance(on, Stock) else (on.page, on.spots())
     paper = Paper(label, title=name, page=page)
+    margin = round(label.margin_mm * label.dots_per_mm)
+    if margin:
+        _frame(paper, page, inset=margin)
     for nth, spot in enumerate(spots):
         with paper.label_at(*spot):
-            _frames(paper)
+            _frame(paper, label, inset=0)
             _rulers(paper)
             if nth == 0:
                 _middle(paper, name, _told(on, words or TrialWords()))
@@ -109,15 +113,13 @@ def test_page(
     return pressed
 
 
-def _frames(paper: Paper) -> None:
-    """Draw the very edge, and the edge that is reached."""
-    stock = paper.stock
-    for inset in dict.fromkeys((0, round(stock.margin_mm * stock.dots_per_mm))):
-        wide, high = stock.width_dots - 2 * inset, stock.height_dots - 2 * inset
-        paper.block(inset, inset, wide, EDGE)
-        paper.block(inset, inset + high - EDGE, wide, EDGE)
-        paper.block(inset, inset, EDGE, high)
-        paper.block(inset + wide - EDGE, inset, EDGE, high)
+def _frame(paper: Paper, stock: Stock, *, inset: int) -> None:
+    """Draw a frame that many dots inside the edge."""
+    wide, high = stock.width_dots - 2 * inset, stock.height_dots - 2 * inset
+    paper.block(inset, inset, wide, EDGE)
+    paper.block(inset, inset + high - EDGE, wide, EDGE)
+    paper.block(inset, inset, EDGE, high)
+    paper.block(inset + wide - EDGE, inset, EDGE, high)
 
 
 def _rulers(paper: Paper) -> None:
@@ -164,7 +166,9 @@ def _told(on: Stock | Sheet, words: TrialWords) -> list[str]:
     x = _x(stock)
     told.append(words.bar.format(dots=x, mm=shown_mm(stock.mm(x))))
     if stock.height_mm >= ROOMY:
-        line = words.edges if stock.margin_mm else words.edge
+        line = words.edge
+        if stock.margin_mm:
+            line = words.edges if on is stock else words.page_edge
         told.append(line.format(mm=shown_mm(stock.margin_mm)))
     return told
 

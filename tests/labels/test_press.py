@@ -206,6 +206,18 @@ def test_a_margin_that_would_cut_the_label_is_refused() -> None:
     press.draw(kinds.BAG, [BAG], roomy)
 
 
+def test_on_a_sheet_the_margin_is_the_pages() -> None:
+    label = Stock(Fraction(70), Fraction(40), HEAD_203, Fraction("4.2"))
+    # 3 × 70 mm fill the page: the outer labels would be cut.
+    error = refusal(kinds.BAG, replace(THREE_BY_SEVEN, label=label))
+    assert (error.code, error.params["most_mm"]) == ("stock_edge_too_wide", 1.5)
+    # Two columns leave 5 mm of page on each side, and three rows 8.5 mm above.
+    fewer = replace(THREE_BY_SEVEN, label=label, columns=2, left_mm=Fraction(5), rows=3)
+    press.press(kinds.BAG, numbered(kinds.BAG, 6), fewer)
+    low = replace(fewer, top_mm=Fraction("0.5"))
+    assert refusal(kinds.BAG, low).params["most_mm"] == 2
+
+
 # What a margin may take is white; only the band of a demo reaches further, and its
 # letters do not.
 @pytest.mark.parametrize("kind", KINDS, ids=[kind.name for kind in KINDS])

@@ -110,6 +110,16 @@ def test_a_sheet_shows_every_label_in_its_place() -> None:
     assert "3 × 7 on 210 × 297 mm" in text_of(pressed.pdf)
 
 
+def test_on_a_sheet_the_edge_that_is_reached_is_the_pages() -> None:
+    on = replace(A4, label=replace(BAG_70X40, margin_mm=Fraction(4)))
+    pressed = press.test_page(on, name="A4, 21 labels")
+    dark = dots_of(pressed, on.page)
+    inner = dark[32:-32, 32:-32]  # 4 mm at 8 dots/mm
+    for line in (inner[:2], inner[-2:], inner[:, :2].T, inner[:, -2:].T):
+        assert line.all()
+    assert "Line along the page: 4 mm inside its edge." in text_of(pressed.pdf)
+
+
 def test_same_stock_same_bytes() -> None:
     pages = [press.test_page(A4, name="A4") for _ in range(2)]
     assert pages[0] == pages[1]
