@@ -153,7 +153,7 @@ class StockForm(HeadFields, KeyedForm):
     margin_um = LengthField(
         label=_("Edge that the printer does not reach"),
         required=False,
-        help_text=_("On each side of a label; a test page shows it."),
+        help_text=_("On each side of a label or a sheet; a test page shows it."),
     )
     page = forms.ChoiceField(label=_("The labels come"), choices=PAGE_WORDS)
     gap_um = LengthField(label=_("Gap to the next label"), required=False)

@@ -39,6 +39,8 @@ class Grid:
     label_width: int
     label_height: int
     margin: int
+    """What the printer does not reach along the edges of a label or a sheet."""
+
     inner_width: int
     inner_height: int
     figure: int
@@ -93,8 +95,8 @@ def grid_of(facts: StockFacts) -> Grid:
         label_width=facts.width_um,
         label_height=facts.height_um,
         margin=facts.margin_um,
-        inner_width=facts.width_um - 2 * facts.margin_um,
-        inner_height=facts.height_um - 2 * facts.margin_um,
+        inner_width=wide - 2 * facts.margin_um,
+        inner_height=high - 2 * facts.margin_um,
         figure=figure,
         labels=labels,
         sheet=facts.sheet,
