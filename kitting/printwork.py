@@ -26,7 +26,7 @@ from kitting.domain.errors import LotwardError, PrinterFault
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter, Media
-from kitting.ipp.states import Trouble, end_of, read_reasons, troubles
+from kitting.ipp.states import Trouble, end_of, troubles, waits_of
 from kitting.models import Printer, PrintJob
 
 if TYPE_CHECKING:
@@ -196,7 +196,7 @@ class Worker:
             told = {"reason": ended.reason}
             self._fail(job, ended.code, told, unsure=True)
         else:
-            reasons = standing or read_reasons(known.reasons)
+            reasons = (*standing, *waits_of(known))
             first = next((one for one in reasons if one.stops), None)
             self._save(
                 job,

@@ -50,6 +50,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The job was cancelled at the printer or by its owner: %(reason)s. Look whether"
         " a label came out, then print again what is missing."
     ),
+    "printer_job_held": _(
+        "The job is held at the printer. Release it there, then look whether the job"
+        " goes on."
+    ),
     "printer_labels_low": _(
         "The printer soon has no labels left. Keep a roll ready; the job goes on."
     ),

@@ -63,6 +63,12 @@ _BY_WORDS = (
     ({"offline"}, _OFFLINE),
     ({"paused"}, _PAUSED),
 )
+_JOB_WAITS = {
+    "job-hold-until-specified": "printer_job_held",
+    "resources-are-not-ready": _LABELS,
+    "service-off-line": _OFFLINE,
+    "printer-stopped": _TROUBLE,
+}
 _GOES_ON = {_LABELS, _LOW, _RIBBON, _RIBBON_LOW, _JAM, _OPEN, _FULL, _PAUSED}
 """After these a printer takes its job up again; of others that is not known."""
 _NEUTRAL = {"connecting-to-device", "moving-to-paused", "spool-area-full", "stopping"}
@@ -90,10 +96,18 @@ class Trouble:
 def troubles(facts: PrinterFacts) -> tuple[Trouble, ...]:
     """Tell what is wrong with a printer, the worst first; one for each code.
 
-    A printer that is stopped has an error (RFC 8011 §5.4.12), so where it names none,
-    what it names as less has stopped it; and it has a trouble if it names nothing.
+    A printer is stopped when it has an error, and only then (RFC 8011 §5.4.12). So where
+    a stopped one names no error, what it names as less has stopped it, and it has a
+    trouble if it names nothing; and a word that is not known and has no severity is no
+    error while the printer goes on.
     """
     found = read_reasons(facts.reasons)
+    if facts.state in {"idle", "processing"}:
+        # Print queues tell of their own steps by words that nobody registered.
+        return tuple(
+            replace(one, severity="report") if _is_unknown(one) else one
+            for one in found
+        )
     if facts.state != "stopped" or any(one.stops for one in found):
         return found
     soon = {_LOW, _RIBBON_LOW}
@@ -121,6 +135,20 @@ def end_of(job: JobFacts) -> Trouble | None:
     return Trouble(code, "error", reason, goes_on=False)
 
 
+def waits_of(job: JobFacts) -> tuple[Trouble, ...]:
+    """Tell what a job that has not ended waits for, as far as it says so itself.
+
+    Most of a job's reasons are steps on its way (RFC 8011 §5.3.8) and no trouble.
+    """
+    if job.ended:
+        return ()
+    found = [one for one in read_reasons(job.reasons) if one.reason in _CODES]
+    for reason, code in _JOB_WAITS.items():
+        if reason in job.reasons:
+            found.append(Trouble(code, "error", reason, code in _GOES_ON))
+    return tuple({trouble.code: trouble for trouble in found}.values())
+
+
 def _trouble(reason: str) -> Trouble:
     keyword, severity = reason, "error"
     for one in SEVERITIES:
@@ -130,6 +158,12 @@ def _trouble(reason: str) -> Trouble:
         severity = "report"
     code = _CODES.get(keyword) or _code_by_words(keyword)
     return Trouble(code, severity, reason, code in _GOES_ON)
+
+
+def _is_unknown(trouble: Trouble) -> bool:
+    """Tell whether nothing says what it is, nor how bad."""
+    known = trouble.reason in _CODES or trouble.reason.endswith("-error")
+    return trouble.code == _TROUBLE and not known
 
 
 def _code_by_words(keyword: str) -> str:

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from kitting.domain.errors import PrinterFault
 from kitting.ipp.client import IppPrinter
 from kitting.ipp.facts import JobFacts
-from kitting.ipp.states import Trouble, end_of, read_reasons, troubles
+from kitting.ipp.states import Trouble, end_of, read_reasons, troubles, waits_of
 from lotward.messages import sentence
 from tests.ipp.fake_printer import FakePrinter
 
@@ -143,6 +143,17 @@ def test_what_a_stopped_printer_reports_has_stopped_it(
     ]
 
 
+def test_the_steps_of_a_print_queue_stop_nothing(
+    printer: FakePrinter, client: IppPrinter
+) -> None:
+    # What a CUPS 2.4 queue tells while a job is printed, as seen in November 2026.
+    printer.state, printer.reasons = "processing", ["cups-waiting-for-job-completed"]
+    assert [one.stops for one in troubles(client.facts())] == [False]
+    # What is known, or called an error, is one: the queue prints, its printer stands.
+    printer.reasons = ["media-empty", "com.example-broken-error"]
+    assert [one.stops for one in troubles(client.facts())] == [True, True]
+
+
 def test_sentences_say_whether_the_job_goes_on_by_itself() -> None:
     for keyword in RFC_8011:
         (trouble,) = read_reasons([keyword])
@@ -150,6 +161,43 @@ def test_sentences_say_whether_the_job_goes_on_by_itself() -> None:
         assert "job" in text
         assert "goes on" in text
         assert ("whether the job goes on" in text) is not trouble.goes_on, trouble
+
+
+# RFC 8011 §5.3.8: reasons of jobs that are on their way.
+@pytest.mark.parametrize(
+    "reason",
+    [
+        "job-incoming",
+        "job-interpreting",
+        "job-queued",
+        "job-transforming",
+        "job-queued-for-marker",
+        "job-printing",
+        "job-outgoing",
+        "queued-in-device",
+        "processing-to-stop-point",
+        "job-restartable",
+    ],
+)
+def test_a_job_on_its_way_waits_for_nothing(reason: str) -> None:
+    assert waits_of(JobFacts(7, "processing", (reason,), "")) == ()
+
+
+@pytest.mark.parametrize(
+    ("reason", "code"),
+    [
+        ("job-hold-until-specified", "printer_job_held"),
+        ("resources-are-not-ready", "printer_out_of_labels"),
+        ("service-off-line", "printer_offline"),
+        ("printer-stopped", "printer_trouble"),
+        ("media-needed", "printer_out_of_labels"),  # No reason of jobs, but said.
+    ],
+)
+def test_a_job_tells_what_it_waits_for(reason: str, code: str) -> None:
+    (trouble,) = waits_of(JobFacts(7, "stopped", ("job-printing", reason), ""))
+    assert (trouble.code, trouble.stops) == (code, True)
+    assert said(trouble)
+    assert waits_of(JobFacts(7, "completed", (reason,), "")) == ()
 
 
 @given(st.lists(st.text(max_size=40), max_size=8))

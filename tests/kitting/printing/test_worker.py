@@ -178,10 +178,16 @@ def test_what_stands_at_the_printer_is_told_from_the_jobs_own_reasons_as_well(
 ) -> None:
     clock.step()
     fake.jobs[0].moves = False
-    fake.jobs[0].reasons = ["media-needed"]
+    fake.jobs[0].reasons = ["job-printing", "media-needed"]
     clock.step()
     job.refresh_from_db()
     assert job.trouble == "printer_out_of_labels"
+    # RFC 8011 §5.3.8: a job that is printed says so, and that is no trouble.
+    fake.jobs[0].reasons = ["job-printing"]
+    clock.step()
+    clock.step()
+    job.refresh_from_db()
+    assert (job.state, job.trouble) == ("printing", "")
 
 
 @pytest.mark.parametrize(
