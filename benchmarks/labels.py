@@ -176,10 +176,20 @@ def _calls_of_one() -> list[Call]:
     finally:
         paper.Canvas = plain  # type: ignore[misc]
     return [
-        (name, (paths[id(args[0])], *args[1:]), more) if name in PATHS else call
+        (name, (_steps(args[0], paths), *args[1:]), more) if name in PATHS else call
         for call in calls
         for name, args, more in [call]
     ]
+
+
+def _steps(path: PDFPathObject, paths: dict[int, list[Call]]) -> list[Call]:
+    """The calls that make a path, where Lotward wrote its rectangles by itself."""
+    if id(path) in paths:
+        return paths[id(path)]
+    found = path.getCode().split()
+    steps = [found[at : at + 5] for at in range(0, len(found), 5)]
+    assert all(step[4:] == ["re"] for step in steps)
+    return [("rect", tuple(map(float, step[:4])), {}) for step in steps]
 
 
 def _again(calls: list[Call], count: int) -> bytes:
