@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.views import log, packing_list, recall, shipments
+from dispatch.views import labels, log, packing_list, recall, shipments
 
 app_name = "dispatch"
 
@@ -18,6 +18,11 @@ urlpatterns: list[URLPattern] = [
         "shipments/<str:number>/packing-list/",
         packing_list.packing_list,
         name="packing-list",
+    ),
+    path(
+        "shipments/<str:number>/labels/",
+        labels.shipment_labels,
+        name="shipment-labels",
     ),
     path("shipments/<str:number>/scan/", shipments.shipment_scan, name="shipment-scan"),
     path(

@@ -11,8 +11,15 @@ from kitting.models import Counter, JournalHead, Workshop
 
 ROLES: dict[str, tuple[str, ...]] = {
     "packer": ("see_work", "pack", "print_labels", "put_away", "count_bags"),
-    "checker": ("see_work", "take_in", "check_lots", "put_away", "count_bags"),
-    "line operator": ("see_work", "run_line", "put_away"),
+    "checker": (
+        "see_work",
+        "take_in",
+        "check_lots",
+        "print_labels",
+        "put_away",
+        "count_bags",
+    ),
+    "line operator": ("see_work", "run_line", "print_labels", "put_away"),
     "clerk": ("see_work", "send_boxes", "print_labels", "recall", "put_away"),
     "quality officer": (
         "see_work",

@@ -243,6 +243,9 @@
       empty.replaceWith(old);
     }
     bench().replaceWith(fresh);
+    if (window.htmx) {
+      window.htmx.process(fresh); // A label that is on its way is looked after by htmx.
+    }
     showWaiting();
     focus();
     sound(document.getElementById("bench-next").dataset.state);

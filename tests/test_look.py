@@ -12,7 +12,13 @@ import pytest
 from django.utils import timezone
 from django.utils.html import strip_tags
 
-from kitting.domain.stages import BagStage, BoxStage, RunStage, ShipmentStage
+from kitting.domain.stages import (
+    BagStage,
+    BoxStage,
+    PrintState,
+    RunStage,
+    ShipmentStage,
+)
 from kitting.templatetags import look
 from kitting.templatetags.drawing import box_drawing, grid
 from kitting.templatetags.shapes import SHAPES, WORDS
@@ -158,6 +164,7 @@ STAGES = [
     *(("box", stage) for stage in BoxStage),
     *(("run", stage) for stage in RunStage),
     *(("shipment", stage) for stage in ShipmentStage),
+    *(("job", state) for state in PrintState),
 ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
@@ -113,6 +114,34 @@ def stale_labels(shipment: Shipment) -> list[str]:
         or data_sha([as_copy(face, row.copy) for face in now[number].labels])
         != bytes(row.data_sha)
     ]
+
+
+@dataclass(frozen=True)
+class Stale:
+    """Labels that no longer say what is so, by what is to be done about each."""
+
+    again: tuple[str, ...] = ()
+    """What they name where the box is still on: they are printed again."""
+
+    off: tuple[str, ...] = ()
+    """Serials of boxes that were taken off: the label comes off them."""
+
+
+def stale_now(shipment: Shipment) -> Stale:
+    """Tell what is to be done about labels that no longer hold.
+
+    Args:
+        shipment: The shipment; one that was called off has none to print.
+
+    Returns:
+        Nothing where all hold.
+    """
+    stale = stale_labels(shipment)
+    on = set(numbers_of(shipment)) if stale else set()
+    return Stale(
+        again=tuple(one for one in stale if one in on),
+        off=tuple(one.partition(" ")[2] for one in stale if one not in on),
+    )
 
 
 SHIPMENTS: Final = Labelled(NAME, SHIPMENT, compose)

@@ -24,6 +24,7 @@ from dispatch.forms.shipments import (
 )
 from dispatch.models import Shipment
 from dispatch.queries import shipments as queries
+from dispatch.queries.labels import stale_now
 from dispatch.queries.shipments import OnBoard
 from dispatch.services import shipments as services
 from kitting.domain.errors import Conflict, LotwardError
@@ -261,6 +262,7 @@ def _show(
         "boxes": [(box, new_op_key()) for box in boxes],
         "sizes": queries.by_size(boxes),
         "said": said or _said_by_scan(request),
+        "stale": stale_now(shipment),
         "wrong": wrong,
     }
     if shipment.stage == ShipmentStage.OPEN:

@@ -13,9 +13,17 @@ from kitting.queries.stocks import printers_for, stocks_for
 
 if TYPE_CHECKING:
     from kitting.labels.kinds import Kind
+    from kitting.models import Stock
 
 LONGEST_REASON = 200
-PRINTER, STOCK = "printer", "stock"
+PRINTER, STOCK, PDF = "printer", "stock", "pdf"
+
+
+class WhereField(forms.ChoiceField):
+    """Where labels come out; what names no place asks for a PDF."""
+
+    def clean(self, value: Any) -> Any:
+        return super().clean(value or PDF)
 
 
 class PrintForm(KeyedForm):
@@ -25,10 +33,18 @@ class PrintForm(KeyedForm):
         *args: As for any form.
         kind: The kind of label: its size decides on which stock it can be printed.
         again: Whether one of the labels was printed before.
+        many: Whether more than one was: no single scan shows all of those in hand.
         **kwargs: As for any form.
     """
 
-    where = forms.ChoiceField(label=_("Where it comes out"))
+    where = WhereField(
+        label=_("Where it comes out"),
+        widget=forms.RadioSelect,
+        help_text=_(
+            "A printer takes it by itself. A PDF opens here: print it at its actual size,"
+            " without fitting it to the page."
+        ),
+    )
     start = forms.IntegerField(
         label=_("First position on the sheet"),
         min_value=1,
@@ -49,29 +65,32 @@ class PrintForm(KeyedForm):
         label=_("The label that this one replaces is destroyed"), required=False
     )
 
-    def __init__(self, *args: Any, kind: Kind[Any], again: bool, **kwargs: Any) -> None:
+    def __init__(
+        self,
+        *args: Any,
+        kind: Kind[Any],
+        again: bool,
+        many: bool = False,
+        **kwargs: Any,
+    ) -> None:
         super().__init__(*args, **kwargs)
         self.again = again
         stocks = stocks_for(kind)
-        choices: list[tuple[str, Any]] = [
-            (f"{PRINTER} {printer.code}", _("Printer %s") % printer.name)
-            for printer in printers_for(kind)
-        ]
-        choices.append(("", _("A PDF, one label a page")))
-        choices += [
-            (f"{STOCK} {stock.code}", _("A PDF for %s") % stock.name)
-            for stock in stocks
-        ]
+        choices = _places(kind, stocks)
         where = self.fields["where"]
         assert isinstance(where, forms.ChoiceField)  # noqa: S101
         where.choices = choices
-        where.required = False
         where.initial = choices[0][0]
         if not any(stock.sheet for stock in stocks):
             del self.fields["start"]
         if not again:
             for name in ("reason", "scanned", "destroyed"):
                 del self.fields[name]
+        elif many:
+            del self.fields["scanned"]
+            self.fields["destroyed"].label = _(
+                "The labels that these replace are destroyed"
+            )
 
     @property
     def onto(self) -> Onto:
@@ -81,7 +100,7 @@ class PrintForm(KeyedForm):
         return Onto(
             printer=code if what == PRINTER else "",
             stock=code if what == STOCK else "",
-            start=start if what else 1,
+            start=start if what == STOCK else 1,
         )
 
     @property
@@ -92,5 +111,26 @@ class PrintForm(KeyedForm):
         destroyed = DESTROYED if self.cleaned_data["destroyed"] else ""
         return Again(
             reason=self.cleaned_data["reason"],
-            first=self.cleaned_data["scanned"].strip() or destroyed,
+            first=self.cleaned_data.get("scanned", "").strip() or destroyed,
         )
+
+
+def _places(kind: Kind[Any], stocks: list[Stock]) -> list[tuple[str, Any]]:
+    """Where labels of a kind can come out: printers first, then PDFs."""
+    found: list[tuple[str, Any]] = [
+        (
+            f"{PRINTER} {printer.code}",
+            _("Printer %(printer)s, with %(stock)s")
+            % {"printer": printer.name, "stock": printer.stock.name},
+        )
+        for printer in printers_for(kind)
+    ]
+    found.append((PDF, _("A PDF, one label to a page of its size")))
+    for stock in stocks:
+        if stock.sheet:
+            words = _("A PDF for sheets: %(stock)s, %(count)s labels to a page")
+        else:
+            words = _("A PDF for %(stock)s")
+        values = {"stock": stock.name, "count": stock.columns * stock.rows}
+        found.append((f"{STOCK} {stock.code}", words % values))
+    return found

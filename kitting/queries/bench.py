@@ -19,12 +19,11 @@ from kitting.models import (
     BoxSize,
     OpenBag,
     Operation,
-    Print,
     RecipeLine,
 )
 from kitting.models.catalogue import Per
 from kitting.packable import not_pinned, packing_problem
-from kitting.queries.printers import printers_by_bench
+from kitting.queries.prints import newest_label
 from kitting.reach import Reach, standing_reach
 
 if TYPE_CHECKING:
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
     from datetime import date, datetime
 
     from kitting.domain.errors import LotwardError
+    from kitting.models import Print, PrintJob
     from kitting.reach import Why
 
 MOST_OFFERS = 2
@@ -122,14 +122,25 @@ class Screen:
     lacking: Lacking | None = None
     choices: list[Choice] = field(default_factory=list)
     open_bags: list[OpenHere] = field(default_factory=list)
-    copy: int = 0
-    """Prints of the closed box's label so far; the newest one's number."""
+    label: Print | None = None
+    """The newest print of the closed box's label, with its job and printer."""
     held: Why | None = None
     """The hold that reaches the open box."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
     newest: str = ""
     """Number of the bench's newest box, in work or not; each scan says it."""
+
+    @property
+    def job(self) -> PrintJob | None:
+        """The job that takes the closed box's label to a printer."""
+        return self.label.job if self.label else None
+
+    @property
+    def print_seen(self) -> str:
+        """What the screen shows of that job: the screen changes when this does."""
+        job = self.job
+        return f"{job.pk} {job.state} {job.trouble}" if job else ""
 
     @property
     def asked(self) -> Line | None:
@@ -142,7 +153,7 @@ class Screen:
         if self.box is None:
             return "choose"
         if self.box.stage == BoxStage.CLOSED:
-            return "label" if self.copy else "print"
+            return "label" if self.label else "print"
         if self.held:
             return "held"
         return "fill" if self.asked else "close"
@@ -223,8 +234,8 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         )
     lines, recipe = _lines(box, [row.bag for row in bags], refusals)
     if box.stage == BoxStage.CLOSED:
-        copy = Print.objects.filter(box=box).count()
-        return Screen(bench, box, lines, open_bags=here, copy=copy, newest=number)
+        label = newest_label(box.pk)
+        return Screen(bench, box, lines, open_bags=here, label=label, newest=number)
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
@@ -410,36 +421,3 @@ def last_act(bench: Bench) -> tuple[str, dict[str, Any]]:
         .first()
     )
     return (newest[0], json.loads(newest[1])) if newest else ("", {})
-
-
-@dataclass(frozen=True)
-class BenchRow:
-    """A bench in the list of benches."""
-
-    code: str
-    name: str
-    box: Box | None
-    open_bags: int
-    printers: tuple[str, ...]
-
-
-def benches() -> list[BenchRow]:
-    """All benches, each with the box in work there.
-
-    Returns:
-        In the order of their codes.
-    """
-    boxes = {
-        box.bench_id: box
-        for box in Box.objects.filter(
-            bench__isnull=False, stage__in=(BoxStage.OPEN, BoxStage.CLOSED)
-        ).select_related("size__product")
-    }
-    near = printers_by_bench()
-    bags: dict[int, int] = {}
-    for bench_id in OpenBag.objects.values_list("bench", flat=True):
-        bags[bench_id] = bags.get(bench_id, 0) + 1
-    return [
-        BenchRow(b.code, b.name, boxes.get(b.pk), bags.get(b.pk, 0), near.get(b.pk, ()))
-        for b in Bench.objects.order_by("code")
-    ]

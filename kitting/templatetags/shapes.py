@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from django.utils.translation import gettext_lazy
 
-from kitting.domain.stages import RunStage, ShipmentStage
+from kitting.domain.stages import PrintState, RunStage, ShipmentStage
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -23,6 +23,7 @@ _LOAD = '<path class="mark-line" d="M1 4h18v7H1z"/>'
 _OPEN_LOAD = '<path class="mark-line" d="M1 4v7h18V4"/>'
 _BRACKETS = '<path class="mark-line" d="M5 2H2v16h3M15 2h3v16h-3"/>'
 _OPEN_BRACKET = '<path class="mark-line" d="M5 2H2v16h3"/>'
+_SLIP = '<path class="mark-line" d="M5 1h10v9H5z"/>'
 _RING = '<circle class="mark-line" cx="10" cy="10" r="7.5"/>'
 
 
@@ -68,12 +69,21 @@ _LOT_SHAPES: Final[dict[str, str]] = {
     "closed": '<circle class="mark-line" cx="10" cy="11.5" r="6.5"/>'
     '<path class="mark-line" d="M3 2h14"/>',
 }
+_JOB_SHAPES: Final[dict[str, str]] = {
+    PrintState.QUEUED: _SLIP + '<path class="mark-line" d="M4 15h2M9 15h2M14 15h2"/>',
+    PrintState.SENT: _SLIP + '<path class="mark-line" d="M3 15h13M12 11l4 4-4 4"/>',
+    PrintState.PRINTING: _SLIP + '<path class="mark-fill" d="M5 13h10l-5 6z"/>',
+    PrintState.DONE: _SLIP + '<path class="mark-line" d="M5 15l4 4 8-6"/>',
+    PrintState.FAILED: _SLIP + '<path class="mark-line" d="M6 13l7 6M13 13l-7 6"/>',
+    PrintState.CANCELLED: _SLIP + '<path class="mark-line" d="M2 13L18-2"/>',
+}
 SHAPES: Final[dict[str, dict[str, str]]] = {
     "bag": _BAG_SHAPES,
     "box": _BOX_SHAPES,
     "run": _RUN_SHAPES,
     "shipment": _SHIPMENT_SHAPES,
     "lot": _LOT_SHAPES,
+    "job": _JOB_SHAPES,
 }
 """The outline of each stage, by kind of thing and stage."""
 
@@ -102,6 +112,10 @@ WORDS: Final[dict[str, _StrPromise]] = {
     "released": gettext_lazy("released"),
     "failed": gettext_lazy("failed"),
     "called_off": gettext_lazy("called off"),
+    "queued": gettext_lazy("queued"),
+    "printing": gettext_lazy("printing"),
+    "done": gettext_lazy("done"),
+    "cancelled": gettext_lazy("cancelled"),
     "held": gettext_lazy("held"),
 }
 """The word that stands beside each mark."""

@@ -6,25 +6,23 @@ import re
 from typing import TYPE_CHECKING
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods
 
 from kitting.domain.numbers import read
 from kitting.forms.lots import BagNumbersForm
-from kitting.labels.kinds import BAG, BagLabel
-from kitting.labels.press import draw
-from kitting.labels.stock import BAG_70X40
-from kitting.models import Workshop
-from kitting.queries.labels import DEMO_MARK
+from kitting.queries.labels import labelled_as
 from kitting.queries.lots import given_out, last_given_out
 from kitting.services import lots
 from kitting.views.acting import OK, attempt
+from kitting.views.label_prints import print_page
 from lotward.http import allowed, go, render_part
 
 if TYPE_CHECKING:
+    from django.http import HttpResponse
+
     from lotward.http import LotwardRequest
 
 
@@ -54,6 +52,7 @@ def bag_numbers(request: LotwardRequest) -> HttpResponse:
             address = reverse("kitting:bag-numbers")
             return go(request, f"{address}?first={first}&count={count}")
     first, count = _range(request)
+    numbers = given_out(first, count)
     return render_part(
         request,
         page="kitting/bag_numbers.html",
@@ -62,7 +61,8 @@ def bag_numbers(request: LotwardRequest) -> HttpResponse:
             "form": form,
             "act": _("Give out numbers"),
             "part": "bag-numbers",
-            "numbers": given_out(first, count),
+            "numbers": numbers,
+            "blank": not all(each.lot for each in numbers),
             "first": first,
             "count": count,
             "asked": "first" in request.GET,
@@ -73,20 +73,13 @@ def bag_numbers(request: LotwardRequest) -> HttpResponse:
 
 
 @allowed("kitting.take_in")
-@require_GET
+@require_http_methods(["GET", "POST"])
 def bag_number_labels(request: LotwardRequest) -> HttpResponse:
-    """Blank labels for the numbers of a range that are on no bag yet, as a PDF."""
+    """Print blank labels for the numbers of a range that are on no bag yet."""
     first, count = _range(request)
     blank = [each.number for each in given_out(first, count) if not each.lot]
-    if not blank:
-        raise Http404("There is no blank number in this range.")
-    mark = DEMO_MARK if Workshop.objects.get(pk=1).demo else None
-    labels = [BagLabel(number, mark=mark) for number in blank]
-    pressed = draw(BAG, labels, BAG_70X40)
-    response = HttpResponse(pressed.pdf, content_type="application/pdf")
-    name = f"bag-numbers-{blank[0]}.pdf"
-    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+    back = f"{reverse('kitting:bag-numbers')}?first={first}&count={count}"
+    return print_page(request, labelled_as("bag_number"), blank, back=back)
 
 
 def _range(request: LotwardRequest) -> tuple[int, int]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -15,6 +16,8 @@ from kitting.forms.bench import ScanForm
 from kitting.models import Bench
 from kitting.operations import Sign
 from kitting.queries import bench as queries
+from kitting.queries.bench_label import label_screen
+from kitting.queries.benches import benches as all_benches
 from kitting.queries.command_words import command_list, size_commands
 from kitting.services.bench_scans import Answer, take_scan
 from lotward.http import (
@@ -28,7 +31,6 @@ from lotward.http import (
 )
 
 if TYPE_CHECKING:
-    from django.http import HttpResponse
     from django.utils.functional import _StrPromise
 
 LAST_ACTS: dict[str, _StrPromise] = {
@@ -38,6 +40,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "close_box": _("Box closed; its serial is %(serial)s"),
     "lay_aside": _("%(part)s bag %(bag)s laid aside"),
     "print_box_label": _("Label of box %(box)s printed"),
+    "print_box_label, sent": _("Label of box %(box)s is on its way to the printer"),
     "see_label": _("Box %(box)s labelled"),
     "start_box": _("Box %(box)s started"),
     "start_box, emptied": _("Box started; empty now: %(emptied)s"),
@@ -48,7 +51,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
 @allowed("kitting.pack")
 @require_GET
 def benches(request: LotwardRequest) -> HttpResponse:
-    rows = queries.benches()
+    rows = all_benches()
     context = {
         "rows": rows,
         "at_work": sum(row.box is not None for row in rows),
@@ -61,6 +64,18 @@ def benches(request: LotwardRequest) -> HttpResponse:
 @require_GET
 def bench(request: LotwardRequest, code: str) -> HttpResponse:
     return _show(request, _bench(code), Answer(), ScanForm())
+
+
+@allowed("kitting.pack")
+@require_GET
+def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
+    """How far the label is that the bench waits for; 204 where nothing has changed."""
+    at = _bench(code)
+    screen = label_screen(at)
+    if screen is None or request.GET.get("seen") == screen.print_seen:
+        return HttpResponse(status=204)
+    context = {"bench": at, "screen": screen, "op_key": new_op_key()}
+    return render(request, "kitting/_bench_print.html", context)
 
 
 @allowed("kitting.pack")
@@ -113,6 +128,8 @@ def _show(
         did, outcome = queries.last_act(at)
     if outcome.get("emptied"):
         did += ", emptied"
+    if outcome.get("job"):
+        did += ", sent"
     stuck_start = answer.did == "start_box" and screen.stuck
     context: dict[str, Any] = {
         "form": form,

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
+from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.forms.boxes import BoxFilterForm, VoidForm
 from kitting.forms.printing import PrintForm
@@ -27,9 +28,12 @@ from kitting.queries.boxes import (
     totals_of,
     was_first_print,
 )
+from kitting.queries.labels import box_subject
 from kitting.reach import standing_reach
 from kitting.services import printing, voiding
+from kitting.templatetags.printed import label_kind
 from kitting.views.acting import OK, attempt
+from kitting.views.label_prints import after_print, context_of, one_sheaf
 from lotward.http import allowed, go, render_part
 from lotward.tables import Column, file_response
 
@@ -124,11 +128,25 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
             ),
         )
         if done is not None:
-            said = _("Copy %(copy)s of the label of box %(box)s is in the log.")
-            messages.success(request, said % {"copy": done.copy, "box": done.box})
-            return go(request, box_address(box))
-    return _form_page(
-        request, "box_print", status, form=form, box=box, act=_("Print the label")
+            return after_print(request, done, 1)
+    try:
+        context = context_of(one_sheaf("box", box_subject(box.pk)))
+    except LotwardError:
+        context = {
+            "words": label_kind("box")
+        }  # The act itself refuses it, and says so.
+    return render_part(
+        request,
+        page="kitting/label_print.html",
+        part="kitting/_label_print_form.html",
+        context={
+            **context,
+            "form": form,
+            "part": "box-print",
+            "back": box_address(box),
+            "here": "kitting:boxes",
+        },
+        status=status,
     )
 
 

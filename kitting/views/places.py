@@ -13,6 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.forms.places import CarrierForm, PlaceFilterForm, PutAwayForm
 from kitting.models import Carrier, Place
 from kitting.queries import places as queries
+from kitting.queries.label_numbers import cleared_together
 from kitting.queries.places import PlaceRow, Standing
 from kitting.services import carriers, place_scans
 from kitting.views.acting import OK, attempt
@@ -244,5 +245,10 @@ def carrier_detail(request: LotwardRequest, number: str) -> HttpResponse:
         request,
         page="kitting/carrier_detail.html",
         part="kitting/_carrier.html",
-        context={"carrier": carrier, "bags": bags, "here": ROOM},
+        context={
+            "carrier": carrier,
+            "bags": bags,
+            "all_cleared": cleared_together(bags),
+            "here": ROOM,
+        },
     )

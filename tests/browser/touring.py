@@ -22,7 +22,7 @@ ROOMS = (
 """First words of the names of the pages that are toured."""
 
 NO_PAGES = {"bag-number-labels", "run-early", "run-scan"}
-"""A file of labels, and what only takes what another page sends."""
+"""Labels, which are walked through elsewhere, and what only takes what a page sends."""
 
 Pages = dict[str, list[str]]
 """Addresses by the name of their page; one page may be worth seeing twice."""

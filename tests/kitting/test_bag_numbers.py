@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import hashlib
 import io
 import uuid
 from collections.abc import Callable
@@ -10,7 +11,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from kitting.domain.numbers import Kind, assign, read
-from kitting.models import Counter, User
+from kitting.models import Counter, Print, User
 from kitting.services import lots
 from tests import factories
 from tests.assertions import (
@@ -88,8 +89,24 @@ def test_the_labels_are_for_blank_numbers_only(checker: Client) -> None:
     lots.give_out_numbers(count=2, sign=factories.sign())
     used = factories.make_lot().bags.get().number
     lots.give_out_numbers(count=1, sign=factories.sign())
-    response = checker.get(LABELS, {"first": "1", "count": "10"})
+    address = f"{LABELS}?first=1&count=10"
+    shown = checker.get(address)
+    assert_page(shown)
+    numbers = shown.context["numbers"]
+    assert used not in numbers
+    assert numbers == [assign(Kind.BAG, 1, n) for n in (1, 2, 4)]
+    sent = {"op_key": str(uuid.uuid4()), "n": numbers}
+    printed = checker.post(address, sent)
+    assert (
+        checker.post(address, sent).headers["Location"] == (printed.headers["Location"])
+    )
+    logged = Print.objects.filter(kind="bag_number")
+    assert [row.number for row in logged.order_by("nth")] == numbers
+    sha = bytes(logged[0].pdf_sha)
+    assert printed.headers["Location"] == f"/labels/printed/{sha.hex()}/"
+    response = checker.get(f"/labels/pdf/{sha.hex()}/")
     assert response.headers["Content-Type"] == "application/pdf"
+    assert hashlib.sha256(response.content).digest() == sha
     pages = PdfReader(io.BytesIO(response.content)).pages
     text = "".join(page.extract_text() for page in pages)
     assert len(pages) == 3
@@ -98,6 +115,23 @@ def test_the_labels_are_for_blank_numbers_only(checker: Client) -> None:
     wide, high = (float(pages[0].mediabox[at]) for at in (2, 3))
     # 70 × 40 mm in points of 1/72 inch
     assert (wide, high) == pytest.approx((70 / 25.4 * 72, 40 / 25.4 * 72), abs=0.3)
+
+
+def test_many_numbers_are_printed_in_parts(checker: Client) -> None:
+    lots.give_out_numbers(count=500, sign=factories.sign())
+    shown = checker.get(f"{LABELS}?first=1&count=500")
+    parts = [
+        checker.get(f"{LABELS}?first=1&count=500&part={part}").context["numbers"]
+        for part in (1, 2, 3)
+    ]
+    assert shown.context["numbers"] == parts[0]
+    # 240 at once: design of the print service
+    assert [len(part) for part in parts] == [240, 240, 20]
+    assert len({number for part in parts for number in part}) == 500
+    assert "part 1 of 3" in shown.content.decode()
+    for odd in ("0", "4", "x", "-1", "²"):
+        page = checker.get(f"{LABELS}?first=1&count=500&part={odd}")
+        assert page.context["numbers"] == parts[0]
 
 
 def test_no_label_without_a_blank_number(checker: Client) -> None:

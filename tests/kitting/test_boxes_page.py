@@ -226,8 +226,10 @@ def test_a_label_is_printed_again_with_a_reason(client, box: Box, hx) -> None:
     assert_page(client.get(address))
     assert_problem(client.post(address, keyed(reason="")), "required")
     response = client.post(address, keyed(reason="Label lost", destroyed="on"))
-    assert (response.status_code, response.headers["Location"]) == (302, page(box))
-    assert Print.objects.latest("copy").reason == "Label lost"
+    logged = Print.objects.latest("copy")
+    printed = reverse("kitting:label-printed", args=[bytes(logged.pdf_sha).hex()])
+    assert (response.status_code, response.headers["Location"]) == (302, printed)
+    assert logged.reason == "Label lost"
     assert_part(client.post(address, keyed(), headers=hx), "box-print", status=422)
 
 
