@@ -12,6 +12,7 @@ from stdnum import ean
 
 from dispatch.demo import masterdata, plan
 from dispatch.demo.people import PEOPLE
+from kitting.labels.kinds import KINDS
 from kitting.models.catalogue import Per, PlaceKind, Profile, Unit
 from kitting.models.lots import Container
 from kitting.setup import ROLES
@@ -45,7 +46,8 @@ def test_no_two_boxes_share_a_gtin() -> None:
 
 
 @pytest.mark.parametrize(
-    "what", ["places", "benches", "parts", "methods", "products", "consignees"]
+    "what",
+    ["places", "benches", "stocks", "parts", "methods", "products", "consignees"],
 )
 def test_no_code_stands_twice(what: str) -> None:
     assert max(Counter(_codes(what)).values()) == 1
@@ -165,3 +167,38 @@ def test_working_days_are_the_fifteen_from_monday_to_friday() -> None:
     assert len(set(days)) == 15
     assert {each.isoweekday() for each in days} == {1, 2, 3, 4, 5}
     assert days[-1] == date(2026, 1, 23)  # a Friday, by any calendar
+
+
+# Width and height in µm. A4: ISO 216. US Letter: 8.5 × 11 inches of 25.4 mm.
+PAGES = {(210_000, 297_000), (215_900, 279_400)}
+REACHED_UM = 6_350
+"""A quarter of an inch: office printers print nothing nearer to the edge of a sheet.
+Common practice; most reach to 4.2 mm."""
+
+
+def test_there_is_stock_for_every_kind_of_label_and_sheets_of_both_pages() -> None:
+    """The sizes are those of the labels' own list."""
+    sizes = {(each["width_um"], each["height_um"]) for each in DATA["stocks"]}
+    assert sizes == {
+        (round(kind.width_mm * 1000), round(kind.height_mm * 1000))
+        for kind in KINDS.values()
+    }
+    sheets = [each for each in DATA["stocks"] if "page_width_um" in each]
+    assert {(s["page_width_um"], s["page_height_um"]) for s in sheets} == PAGES
+    assert len(sheets) == 4
+
+
+@pytest.mark.parametrize(
+    "sheet",
+    [each for each in DATA["stocks"] if "page_width_um" in each],
+    ids=lambda each: each["code"],
+)
+def test_a_sheet_lies_in_the_middle_of_what_a_printer_reaches(
+    sheet: dict[str, int],
+) -> None:
+    wide = sheet["columns"] * (sheet["width_um"] + sheet["gap_across_um"])
+    high = sheet["rows"] * (sheet["height_um"] + sheet["gap_down_um"])
+    right = sheet["page_width_um"] - sheet["left_um"] - wide + sheet["gap_across_um"]
+    below = sheet["page_height_um"] - sheet["top_um"] - high + sheet["gap_down_um"]
+    assert sheet["left_um"] == right >= REACHED_UM
+    assert sheet["top_um"] == below >= REACHED_UM

@@ -12,6 +12,7 @@ from dispatch.demo import (
     benches,
     checks,
     evidence,
+    labels,
     lines,
     making,
     masterdata,
@@ -63,6 +64,7 @@ def build(say: Callable[[str], object] = str) -> Built:
     floor = Floor(clock=clock, luck=luck, catalogue=masterdata.load(data, clock))
     evidence.sign_protocols(clock)
     lines.fit_lamps(floor)
+    labels.label_the_places(floor)
     for today in range(plan.LAST + 1):
         floor.today = today
         _work(floor)

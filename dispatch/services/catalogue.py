@@ -51,6 +51,8 @@ class Loaded:
     calibrations: int
     protocols: int
     consignees: int
+    stocks: int = 0
+    """Of labels; acts from before there were any have none."""
 
 
 def load_catalogue(*, data: object, sign: Sign) -> Loaded:
@@ -118,4 +120,5 @@ def _loaded(found: Found) -> Loaded:
         calibrations=len(found.calibrations),
         protocols=added["Protocol"],
         consignees=added["Consignee"],
+        stocks=added["Stock"],
     )

@@ -29,6 +29,7 @@ from kitting.models import (
     Protocol,
     Recipe,
     Revision,
+    Stock,
     Workshop,
 )
 from lotward.messages import sentence
@@ -77,6 +78,7 @@ def test_a_catalogue_is_loaded_whole(data) -> None:
     assert loaded.consignees == len(data["consignees"]) == Consignee.objects.count()
     assert loaded.protocols == len(data["protocols"]) == Protocol.objects.count()
     assert (loaded.sizes, loaded.benches) == (6, 3)
+    assert loaded.stocks == len(data["stocks"]) == Stock.objects.count()
     assert BoxSize.objects.get(gtin="09521234000020").sets == 24
     assert Part.objects.get(code="MA").needs_clearing is False
     assert (
@@ -86,7 +88,8 @@ def test_a_catalogue_is_loaded_whole(data) -> None:
     workshop = Workshop.objects.get()
     assert (workshop.name, workshop.gs1_prefix) == ("Harrow Lane Workshop", "9521234")
     assert Operation.objects.get().name == "load_catalogue"
-    assert Calibration.objects.filter(operation=Operation.objects.get()).count() == 2
+    calibrated = Calibration.objects.filter(operation=Operation.objects.get())
+    assert calibrated.count() == len(data["meters"])
     assert proving.prove() == []
 
 
@@ -154,6 +157,7 @@ CHANGES: dict[str, Any] = {
     "products[1].sizes[1].gtin": lambda d: d["products"][0]["sizes"][0].update(
         gtin="09521234000068"
     ),
+    "stocks[1].gap_um": lambda d: d["stocks"][0].update(gap_um=2_000),
     "meters[1].rel_u_ppm": lambda d: d["meters"][0].update(rel_u_ppm=1000),
     "protocols[2].required_top_uj_cm2": lambda d: d["protocols"][1].update(
         required_top_uj_cm2=1
@@ -204,7 +208,7 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         lambda d: d["places"][6].update(kind="table"),
         {"places[7].kind": "catalogue_value"},
     ),
-    "a row": (lambda d: d["places"].append("X"), {"places[11]": "catalogue_kind"}),
+    "a row": (lambda d: d["places"].append("X"), {"places[12]": "catalogue_kind"}),
     "a field": (
         lambda d: d["places"][9].update(colour="red"),
         {"places[10].colour": "catalogue_name"},
@@ -293,8 +297,8 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         {"products[2].recipes[1].from": "catalogue_kind"},
     ),
     "a protocol that asks for nothing": (
-        lambda d: d["protocols"][0].update(required_top_uj_cm2=0),
-        {"protocols[1]": "catalogue_value"},
+        lambda d: d["protocols"][1].update(required_top_uj_cm2=0),
+        {"protocols[2]": "catalogue_value"},
     ),
     "a calibration to come": (
         lambda d: d["meters"][0].update(calibrated="2026-01-06"),
@@ -335,6 +339,23 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
     "a time zone": (
         lambda d: d["workshop"].update(time_zone="Eskmoor"),
         {"workshop.time_zone": "catalogue_time_zone"},
+    ),
+    "a stock that nobody could enter": (
+        lambda d: d["stocks"][0].update(code="box roll"),
+        {"stocks[1]": "code_malformed"},
+    ),
+    "a sheet that is too small for its labels": (
+        # ISO 216: A4 is 210 mm wide; three of 70 mm and two gaps of 5 are 220.
+        lambda d: d["stocks"][3].update(columns=3),
+        {"stocks[4]": "sheet_too_small"},
+    ),
+    "a length in words": (
+        lambda d: d["stocks"][0].update(width_um="10 cm"),
+        {"stocks[1].width_um": "catalogue_kind"},
+    ),
+    "a stock twice": (
+        lambda d: d["stocks"].append(dict(d["stocks"][0])),
+        {"stocks[8]": "catalogue_twice"},
     ),
     "a prefix": (
         lambda d: d["workshop"].update(gs1_prefix="12"),
@@ -379,7 +400,7 @@ def test_the_command_loads_and_says_how_much(capsys) -> None:
     assert "would be added; nothing was written." in capsys.readouterr().out
     assert not Place.objects.exists()
     call_command("catalogue", str(FILE))
-    assert "10 places, 3 benches, 9 parts" in capsys.readouterr().out
+    assert "11 places, 3 benches, 9 parts" in capsys.readouterr().out
     assert Operation.objects.get().by_name == "command line"
     assert Recipe.objects.filter(in_force=True).count() == 2
     call_command("catalogue", str(FILE))

@@ -36,6 +36,7 @@ from dispatch.demo.people import PASSWORD, PEOPLE
 from dispatch.management.commands import demo as command
 from dispatch.models import Shipment
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
+from kitting.labels.kinds import KINDS
 from kitting.models import (
     Bag,
     Box,
@@ -47,14 +48,16 @@ from kitting.models import (
     LotOrigin,
     OpenBag,
     Operation,
+    Place,
     Print,
     Recipe,
     Run,
+    Stock,
     Workshop,
 )
 from kitting.models.lots import LotStage
 from kitting.reach import held_boxes, standing_reach
-from kitting.services.printing import label_pdf
+from kitting.services.printing import document_pdf, label_pdf
 from lotward import server
 from tests.demo import NAME, Demo
 from tests.trees import ROOT
@@ -164,6 +167,21 @@ def test_every_labelled_box_was_printed_as_a_demonstration(demo: Demo) -> None:
     assert labelled.count() > 180
     assert not labelled.filter(prints__isnull=True).exists()
     assert Workshop.objects.get().demo
+
+
+def test_every_place_has_a_label_and_every_kind_of_label_its_stock(demo: Demo) -> None:
+    labelled = Print.objects.filter(kind="place")
+    assert set(labelled.values_list("number", flat=True)) == set(
+        Place.objects.values_list("code", flat=True)
+    )
+    assert set(labelled.values_list("copy", "printer")) == {(1, None)}
+    sizes = {(stock.width_um, stock.height_um) for stock in Stock.objects.all()}
+    for kind in KINDS.values():
+        assert (kind.width_mm * 1000, kind.height_mm * 1000) in sizes
+    pdf = document_pdf(bytes(labelled[0].pdf_sha))
+    page = pypdfium2.PdfDocument(pdf)[0].render(scale=300 / 72).to_pil()
+    read = {symbol.text for symbol in zxingcpp.read_barcodes(page)}
+    assert read == set(Place.objects.values_list("code", flat=True))
 
 
 def test_a_label_of_each_size_reads_back_and_is_what_was_logged(demo: Demo) -> None:

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 
 class Command(BaseCommand):
     help = (
-        "Load places, benches, parts, methods, products, meters, protocols and"
-        " consignees from a JSON file: all of it, or nothing. What is there already is"
+        "Load places, benches, label stock, parts, methods, products, meters, protocols"
+        " and consignees from a JSON file: all of it, or nothing. What is there already is"
         " left as it is; fixtures/harrow_lane.json shows the form."
     )
 

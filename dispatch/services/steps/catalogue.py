@@ -194,8 +194,13 @@ class Shelf:
         if there is not None:
             self.same(path, there, given)
             return there
+        left_out = {
+            column.name
+            for column in columns(model)
+            if column.null and not column.blank and getattr(row, column.name) is None
+        }
         try:
-            row.full_clean()
+            row.full_clean(exclude=left_out)
         except ValidationError as error:
             self._not_clean(path, row, error)
             return None

@@ -13,7 +13,7 @@ from dispatch.services.steps.catalogue import Shelf, names_of, read_day
 from kitting import locking
 from kitting.clock import day_of
 from kitting.domain import batch, exposure, gs1
-from kitting.domain.errors import CodeError
+from kitting.domain.errors import CodeError, LotwardError
 from kitting.models import (
     Bench,
     BoxSize,
@@ -29,9 +29,12 @@ from kitting.models import (
     Recipe,
     RecipeLine,
     Revision,
+    Stock,
     Workshop,
     Yield,
 )
+from kitting.queries.printers import facts_of
+from kitting.services.stocks import trial
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -310,6 +313,23 @@ def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
         shelf.place(path, Bench(**given), ("code",), given)
 
 
+def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    """Label stock, by the rules by which a manager enters it."""
+    shelf = found.shelf
+    before = len(shelf.problems)
+    shelf.known(path, row, names_of(Stock))
+    given = shelf.values(Stock, path, row)
+    if len(shelf.problems) > before:
+        return
+    stock = Stock(**given)
+    try:
+        trial(facts_of(stock))
+    except LotwardError as error:
+        shelf.fault(path, stock.code, error.code, **error.params)
+        return
+    shelf.place(path, stock, ("code",), given)
+
+
 def _meter(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     about = names_of(Calibration) - {"on"}
@@ -389,6 +409,7 @@ SECTIONS: dict[str, Callable[[Found, str, Mapping[str, Any]], None]] = {
     "products": _product,
     "methods": _method,
     "benches": _bench,
+    "stocks": _stock,
     "meters": _meter,
     "protocols": _protocol,
     "consignees": _consignee,
