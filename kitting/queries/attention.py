@@ -7,12 +7,22 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Count
 
-from kitting.models import Hold, MeterFault
-from kitting.queries.inspection import SourceLine, source_lines
+from kitting.domain.sampling.switching import REJECTED_TO_STOP
+from kitting.models import Check, Hold, MeterFault, Part
+from kitting.models.lots import Verdict
 from kitting.queries.meters import LampLine, MeterLine, lamps, meters_to_see_to
+from kitting.queries.switching import states_of
 
 if TYPE_CHECKING:
     from datetime import date
+
+
+@dataclass(frozen=True)
+class StoppedSource:
+    """A part that is not accepted from a source any more."""
+
+    part: Part
+    source: str
 
 
 @dataclass(frozen=True)
@@ -28,7 +38,7 @@ class Spoiled:
 class ToSeeTo:
     """What keeps the work from going on, or soon will."""
 
-    sources: list[SourceLine]
+    sources: list[StoppedSource]
     """Nothing of that part from that source is accepted."""
     meters: list[MeterLine]
     """Due soon, past due or found wrong."""
@@ -51,15 +61,38 @@ def to_see_to(today: date) -> ToSeeTo:
     """
     burning = [lamp for lamp in lamps() if lamp.over or lamp.soon]
     return ToSeeTo(
-        sources=[
-            line
-            for line in source_lines()
-            if line.stopped and line.part.sampled and line.part.needs_check
-        ],
+        sources=stopped_sources(),
         meters=meters_to_see_to(today),
         lamps=sorted(burning, key=lambda lamp: not lamp.over),
         spoiled=spoiled_runs(),
     )
+
+
+def stopped_sources() -> list[StoppedSource]:
+    """Give the sources whose inspection is stopped for a part that is sampled.
+
+    Only what had as many lots rejected as stop a source is replayed: the page of the
+    day asks this, and most sources never come near it.
+
+    Returns:
+        By name of the part, then by source.
+    """
+    rejected = Check.objects.filter(
+        verdict=Verdict.REJECTED, lot__part__sampled=True, lot__part__needs_check=True
+    )
+    often = (
+        rejected.values("lot__part", "lot__source")
+        .annotate(times=Count("pk"))
+        .filter(times__gte=REJECTED_TO_STOP)
+        .order_by("lot__part__name", "lot__source")
+    )
+    pairs = list(often.values_list("lot__part", "lot__source"))
+    parts = Part.objects.in_bulk({part for part, _source in pairs})
+    return [
+        StoppedSource(parts[part], source)
+        for part, source in pairs
+        if any(state.stopped for state in states_of(part, source).values())
+    ]
 
 
 def spoiled_runs() -> list[Spoiled]:
