@@ -65,8 +65,8 @@ SENTENCES: dict[str, str | Promise] = {
         " decimals."
     ),
     "margin_too_wide": _(
-        "A margin of %(read_mm)s mm on each side leaves nothing of the label. Measure"
-        " what the printer cannot reach."
+        "An edge of %(read_mm)s mm on each side leaves nothing of the page. Measure what"
+        " the printer does not reach."
     ),
     "nothing_to_print": _("Nothing was chosen to print. Choose at least one."),
     "page_too_fine": _(

@@ -129,7 +129,8 @@ def need_size(facts: StockFacts) -> None:
     for side in sides:
         if not 1000 <= side <= LARGEST_UM:
             raise Refused("size_out_of_range", read_mm=side / 1000)
-    if facts.margin_um < 0 or facts.margin_um * 2 >= min(sides[:2]):
+    # Of a sheet, or of a label on a roll: what passes the head as a page.
+    if facts.margin_um < 0 or facts.margin_um * 2 >= min(sides[-2:]):
         raise Refused("margin_too_wide", read_mm=facts.margin_um / 1000)
     for gap in (
         facts.gap_um,

@@ -188,7 +188,7 @@ def test_dots_that_are_a_usual_head_in_other_figures_are_known_as_it() -> None:
         ({"width_um": "0.5"}, "size_out_of_range"),
         ({"width_um": "9" * 12}, "size_out_of_range"),
         ({"gap_across_um": "9" * 12}, "gap_out_of_range"),
-        ({"margin_um": "20"}, "margin_too_wide"),
+        ({"margin_um": "108"}, "margin_too_wide"),
         ({"page": "other"}, "figure_missing"),
         ({"page": "other", "page_width_um": "x"}, "figure_unreadable"),
         ({"page": "a5"}, "invalid_choice"),
@@ -257,8 +257,10 @@ def shape(page: str) -> tuple[list[int], list[str]]:
 
 
 def test_the_picture_has_the_proportions_and_every_position(manager) -> None:
-    make_stock(A4_OF_BAGS)
+    make_stock(replace(A4_OF_BAGS, margin_um=5_000))
     page = text_of(manager.get(at("A4-14")))
+    edge = 'class="grid-edge" x="5000" y="5000" width="200000" height="287000"'
+    assert page.count(edge) == page.count("grid-edge") == 1
     _view, labels = shape(page)
     assert len(labels) == 14
     # 30 + 70 + 4 mm across, 6 + 6 × 40 mm down, in µm.

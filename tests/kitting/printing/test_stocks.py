@@ -97,7 +97,7 @@ def test_lengths_and_dots_are_kept_exactly() -> None:
         ({"height_um": 500_001}, "size_out_of_range"),
         ({"page_width_um": None}, "size_out_of_range"),
         ({"page_height_um": 0}, "size_out_of_range"),
-        ({"margin_um": 20_000}, "margin_too_wide"),
+        ({"margin_um": 105_000}, "margin_too_wide"),
         ({"margin_um": -1}, "margin_too_wide"),
         ({"gap_um": 500_001}, "gap_out_of_range"),
         ({"left_um": -1}, "gap_out_of_range"),
