@@ -1,0 +1,184 @@
+"""A box label as a PDF, its reprint by a scan of the first, and a job that is cancelled."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+import pytest
+from django.utils import timezone
+from playwright.sync_api import Browser, Page, expect
+
+from kitting.models import Box, Place, Print, PrintJob
+from kitting.setup import ensure_workshop
+from tests import factories
+from tests.benches import make_packing
+from tests.browser.walking import HEAVIEST_PAGE, TABLET, Walker
+from tests.printers import BAG_ROLL, BOX_ROLL, make_printer
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+NOWHERE = "ipp://printer.example/ipp/print"
+PHONE = {"width": 390, "height": 844}
+WIDE = {"width": 1600, "height": 1000}
+
+
+@dataclass
+class Scene:
+    box: Box
+    place: Place
+
+
+@pytest.fixture
+def scene(transactional_db: None, monkeypatch: pytest.MonkeyPatch) -> Scene:
+    """A closed box, and a printer that no worker looks after."""
+    ensure_workshop("Harrow Lane Workshop")
+    now = timezone.now()
+    monkeypatch.setattr(factories, "NOW", now)
+    monkeypatch.setattr(factories, "TODAY", now.date())
+    factories.make_person("manager", name="manager")
+    at = make_packing()
+    make_printer(NOWHERE, BAG_ROLL)
+    box = factories.make_closed_box(at.size, at.bench)
+    return Scene(box, factories.make_place())
+
+
+def fits(page: Page) -> None:
+    """Nothing is wider than the screen, on a phone, at a desk or on a wide one."""
+    for size in (PHONE, WIDE, TABLET):
+        page.set_viewport_size(size)  # type: ignore[arg-type]
+        wide = "document.documentElement.scrollWidth > window.innerWidth"
+        assert not page.evaluate(wide), (page.url, size)
+
+
+def open_pdf(walker: Walker, page: Page) -> None:
+    page.wait_for_url(re.compile("/labels/printed/"))
+    walker.look("Printed")
+    fits(page)
+    answer = walker.fetch(page.get_by_role("link", name="Open the PDF"))
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.body().startswith(b"%PDF")
+
+
+def print_a_box(walker: Walker, page: Page, box: Box) -> None:
+    page.get_by_role("link", name="Print the label").click()
+    picture = page.get_by_role("img", name=re.compile("How the label of"))
+    expect(picture).to_be_visible()
+    shown = picture.bounding_box()
+    assert shown is not None
+    # 100 × 150 mm at 96 px to the inch of 25.4 mm: CSS Values and Units 3, §6.2
+    assert (shown["width"], shown["height"]) == (378, 567)
+    walker.look("Print")
+    fits(page)
+    page.get_by_label("A PDF, one label to a page of its size").check()
+    page.get_by_role("button", name="Print 1 label").click()
+    open_pdf(walker, page)
+    page.get_by_role("link", name="Go on").click()
+
+
+def print_it_again(walker: Walker, page: Page, box: Box) -> None:
+    page.get_by_role("link", name="Print the label again").click()
+    walker.look("Reprint")
+    page.get_by_role("button", name="Print 1 label").click()
+    expect(page.locator("[data-wrong]")).to_contain_text("Why it is printed again")
+    page.get_by_label("Why it is printed again").fill("Label spoilt")
+    scanned = page.get_by_label(re.compile("Scan the label that this one replaces"))
+    scanned.fill(str(box.serial))
+    scanned.press("Enter")
+    open_pdf(walker, page)
+
+
+def cancel_a_job(walker: Walker, page: Page, place: Place) -> None:
+    page.goto(f"{walker.address}/labels/print/place/?n={place.code}")
+    page.get_by_label("Printer Printer P1, with Bag labels").check()
+    page.get_by_role("button", name="Print 1 label").click()
+    page.wait_for_url(re.compile("/labels/jobs/"))
+    expect(page.locator(".answer")).to_contain_text("queued")
+    walker.look("Job")
+    fits(page)
+    page.get_by_role("link", name="Labels", exact=True).click()
+    expect(page.locator(".answer")).to_contain_text("1 print job is on its way")
+    walker.look("Labels")
+    fits(page)
+    page.get_by_role("button", name=re.compile("Cancel")).click()
+    page.wait_for_url(re.compile("/labels/jobs/"))
+    expect(page.locator("#said")).to_contain_text("Nothing of it came out")
+    expect(page.locator(".answer")).to_contain_text("cancelled")
+    page.goto(f"{walker.address}/labels/log/")
+    expect(page.locator(".answer")).to_contain_text("3 prints stand in the log")
+    walker.look("Log")
+    fits(page)
+
+
+def walk(walker: Walker, scene: Scene) -> None:
+    with walker.signed_in("manager", TABLET, f"/boxes/{scene.box}/") as page:
+        print_a_box(walker, page, scene.box)
+        print_it_again(walker, page, scene.box)
+        cancel_a_job(walker, page, scene.place)
+    prints = list(Print.objects.filter(box=scene.box).order_by("copy"))
+    assert [(row.copy, row.first) for row in prints] == [(1, None), (2, "scanned")]
+    assert PrintJob.objects.get().state == "cancelled"
+    assert walker.complaints == []
+    assert walker.barriers == []
+    assert set(walker.refused) <= {422}
+
+
+def test_printing_by_pages(page: Page, scene: Scene, live_server: object) -> None:
+    walker = Walker(page, str(live_server))
+    walk(walker, scene)
+    heavy = {name: n for name, n in walker.weights.items() if n > HEAVIEST_PAGE}
+    assert heavy == {}
+
+
+def test_the_page_sees_by_itself_that_a_job_is_over(
+    page: Page, scene: Scene, live_server: object
+) -> None:
+    walker = Walker(page, str(live_server))
+    with walker.signed_in("manager", TABLET, "/labels/") as page:
+        page.goto(f"{walker.address}/labels/print/place/?n={scene.place.code}")
+        page.get_by_role("button", name="Print 1 label").click()
+        expect(page.locator(".answer")).to_contain_text("queued")
+        PrintJob.objects.update(
+            state="done", document=None, ended_at=timezone.now(), next_try=None
+        )
+        expect(page.locator(".answer")).to_contain_text("they came out", timeout=9000)
+    assert walker.complaints == []
+
+
+def test_the_bench_tells_of_its_label_and_leaves_a_scan_alone(
+    page: Page, scene: Scene, live_server: object
+) -> None:
+    bench = scene.box.bench
+    assert bench is not None
+    make_printer(NOWHERE, BOX_ROLL, code="P2", bench=bench)
+    walker = Walker(page, str(live_server))
+    page.set_viewport_size(TABLET)
+    page.goto(f"{walker.address}/sign-in/?next=/bench/{bench.code}/")
+    page.get_by_label("Username").fill("manager")
+    page.get_by_label("Password").fill("pass")
+    page.get_by_role("button", name="Sign in").click()
+    scan = page.locator("#scan")
+    walker.scan(scan, "DO-PRINT")  # The screen comes by the script of the bench.
+    expect(page.locator("#bench-print")).to_contain_text("on its way to Printer P2")
+    walker.look("Bench")
+    expect(scan).to_be_focused()
+    page.keyboard.type("HALF")
+    PrintJob.objects.update(state="printing", trouble="printer_out_of_labels")
+    expect(page.locator("#bench-print")).to_contain_text(
+        "The printer has no labels", timeout=9000
+    )
+    expect(scan).to_be_focused()
+    expect(scan).to_have_value("HALF")
+    walker.look("Bench in trouble")
+    assert walker.complaints == []
+    assert walker.barriers == []
+
+
+def test_the_same_without_scripts(
+    browser: Browser, scene: Scene, live_server: object
+) -> None:
+    context = browser.new_context(java_script_enabled=False)
+    try:
+        walk(Walker(context.new_page(), str(live_server), script=False), scene)
+    finally:
+        context.close()
