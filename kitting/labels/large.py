@@ -32,6 +32,8 @@ MARK: Final = ((Style(11.5, bold=True), 2), (Style(7, bold=True), 3))
 def across(paper: Paper, mark: str | None) -> None:
     """Draw the mark of a demo or a practice, hollow, so that all stays readable.
 
+    Its room is so chosen that no mark reaches down to the bars at the foot.
+
     Args:
         paper: The label.
         mark: The text; nothing is drawn without one.
@@ -77,7 +79,6 @@ def foot_symbol(paper: Paper, carried: Carried) -> float:
     paper.text(MIDDLE, BASE, text, READABLE, align="centre")
     left = (stock.width_dots - size.wide) // 2
     top = stock.dots(BASE - READABLE.high_mm - 1.4) - size.high
-    paper.clear(left - size.quiet, top, size.whole, size.high)
     paper.bars(left, top, bars, size)
     return stock.mm(top) - 3.5
 

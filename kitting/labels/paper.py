@@ -95,8 +95,8 @@ class Paper:
         pen.saveState()
         if left or top:
             pen.translate(left * self._dot, -top * self._dot)
-        outline = pen.beginPath()
-        outline.rect(0, self._top - high, wide, high)
+        outline, hair = pen.beginPath(), _INSET * self._dot
+        outline.rect(hair, self._top - high + hair, wide - 2 * hair, high - 2 * hair)
         pen.clipPath(outline, stroke=0, fill=0)
         yield
         pen.restoreState()

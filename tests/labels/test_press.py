@@ -12,6 +12,7 @@ import pytest
 import zxingcpp
 from pypdf import PdfReader
 
+from dispatch.labels.shipment import SHIPMENT
 from kitting.domain.errors import LotwardError, NotFit
 from kitting.labels import kinds, press
 from kitting.labels.dots import Raster
@@ -19,6 +20,7 @@ from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
 from kitting.labels.readback import rasterise
 from kitting.labels.stock import BAG_70X40, HEAD_203, HEAD_300, Sheet, Stock
+from kitting.labels.text import Style, width_mm
 from tests.labels.drawn import DEMO, KINDS
 from tests.labels.samples import BAG, BLANK, SAMPLES, poppler
 
@@ -54,7 +56,7 @@ SHEETS: dict[str, tuple[Kind[Any], Sheet]] = {
     "A4, 3 × 7": (kinds.BAG, THREE_BY_SEVEN),
     "A4, 4 × 11 slips, 300 dpi": (
         kinds.SET_SLIP,
-        sheet(A4, (50, 25), (4, 11), ("3.7", "11"), ("0.9", "0"), HEAD_300),
+        sheet(A4, (50, 25), (4, 11), ("3.7", "11"), ("0.93", "0"), HEAD_300),
     ),
     "A4, 2 × 6 larger than the label": (
         kinds.COMMAND,
@@ -142,7 +144,7 @@ def test_a_place_is_never_half_a_dot_off() -> None:
     on = SHEETS["A4, 4 × 11 slips, 300 dpi"][1]
     for nth, (left, top) in enumerate(on.spots()):
         row, column = divmod(nth, 4)
-        exact_left = (Fraction("3.7") + column * Fraction("50.9")) * HEAD_300
+        exact_left = (Fraction("3.7") + column * Fraction("50.93")) * HEAD_300
         exact_top = (11 + row * 25) * HEAD_300
         assert abs(left - exact_left) <= Fraction(1, 2)
         assert abs(top - exact_top) <= Fraction(1, 2)
@@ -158,6 +160,28 @@ def test_a_demo_mark_is_there_and_all_is_still_read(kind: Kind[Any]) -> None:
     assert "NOT FOR USE" in text
     ink = rasterise(pressed.pdf, on).dots.count(0)
     assert ink > rasterise(press.draw(kind, [bare], on).pdf, on).dots.count(0) + 3000
+
+
+@pytest.mark.parametrize("kind", [kinds.BOX, SHIPMENT], ids=["box", "shipment"])
+@pytest.mark.parametrize(("high", "lines"), [(11.5, 2), (7, 3)])
+def test_a_mark_as_long_as_can_be_keeps_out_of_the_bars(
+    kind: Kind[Any], high: float, lines: int
+) -> None:
+    line = "H" * int(112 / width_mm("H", Style(high, bold=True)))
+    marked = replace(SAMPLES[kind.name], mark=" ".join([line] * lines))
+    press.press(kind, [marked], Stock(kind.width_mm, kind.height_mm, HEAD_203))
+
+
+def test_nothing_of_a_label_leaves_its_place_on_a_sheet() -> None:
+    def draw(paper: Paper, label: Any) -> None:
+        kinds.BAG.draw(paper, label)
+        paper.block(-300, 10, 1200, 8)
+
+    pressed = press.draw(replace(kinds.BAG, draw=draw), [BAG], THREE_BY_SEVEN, start=5)
+    page = rasterise(pressed.pdf, THREE_BY_SEVEN.page)
+    left, top = THREE_BY_SEVEN.spots()[4]
+    inside = page.part(left, top, 560, 320).dots.count(0)
+    assert page.dots.count(0) == inside > 560 * 8
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=[kind.name for kind in KINDS])
