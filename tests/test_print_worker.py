@@ -15,7 +15,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
+from django.core.management import call_command
 
+from kitting.management.commands import printworker
+from kitting.queries.printers import worker_seen
 from lotward import server
 from tests.test_server import free_port
 from tests.trees import ROOT
@@ -128,6 +131,37 @@ def test_ctrl_c_is_for_the_server_alone(running: Running) -> None:
     """A terminal sends it to every process of its foreground group (POSIX, 11.1.9)."""
     assert os.getsid(running.worker) == running.worker
     assert os.getpgid(running.worker) != os.getpgid(running.process.pid)
+
+
+@pytest.fixture
+def _signals_stay(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command takes the signals of its process, which is that of the tests here."""
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+def test_it_says_that_it_looks_and_ends_when_there_is_nothing_to_do() -> None:
+    assert worker_seen() is None
+    call_command("printworker", once=True)
+    assert worker_seen() is not None
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+def test_it_knows_its_parent_by_who_that_is_now(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A process that nobody buries keeps its number; one that ended loses its children
+    (POSIX.1-2017, _exit(), Consequences of Process Termination)."""
+    parents = iter([os.getpid(), os.getpid(), 1])
+    monkeypatch.setattr(os, "getppid", lambda: next(parents))
+    monkeypatch.setattr(time, "sleep", lambda _seconds: None)
+    monkeypatch.setattr(printworker, "close_old_connections", lambda: None)
+    call_command("printworker", beside=os.getpid())
+    assert worker_seen() is not None
+    with pytest.raises(StopIteration):
+        next(parents)
 
 
 def test_a_worker_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -11,6 +11,7 @@ from django.db.models import Count, Prefetch, Q
 
 from kitting.domain.stages import PRINT_OVER
 from kitting.domain.stocks import StockFacts
+from kitting.labels.kinds import BADGE
 from kitting.models import Printer, PrintJob, Stock, Workshop
 from kitting.queries.labels import LABELLED
 from kitting.queries.stocks import fits
@@ -63,9 +64,11 @@ def labels_for(stock: Stock) -> tuple[str, ...]:
         stock: The stock.
 
     Returns:
-        Names of labels as the print log has them.
+        Names of labels as the print log has them, and "badge".
     """
-    return tuple(one.name for one in LABELLED.values() if fits(stock, one.kind))
+    # Badges are printed on their own page, once: no log names them.
+    known = [(one.name, one.kind) for one in LABELLED.values()] + [("badge", BADGE)]
+    return tuple(name for name, kind in known if fits(stock, kind))
 
 
 def printer_lines() -> QuerySet[Printer]:

@@ -262,7 +262,7 @@ def test_the_lists_say_what_a_stock_is_for_and_which_printers_have_it() -> None:
     assert [line.stock.code for line in (sheet, box, bag)] == ["A4-14", "BOX", "BAG"]
     assert box.labels == ("box", "shipment")
     assert sheet.labels == bag.labels
-    assert {"bag", "cleared", "place", "command"} <= set(sheet.labels)
+    assert {"bag", "cleared", "place", "command", "badge"} <= set(sheet.labels)
     assert (sheet.labels_a_page, box.labels_a_page) == (14, 1)
     assert [printer.code for printer in box.printers] == ["P0", "P1", "P3"]
     assert [printer.code for printer in printer_lines()] == ["P0", "P1", "P3"]
