@@ -12,7 +12,7 @@ from django.urls import reverse
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
-from kitting.domain.errors import LotwardError, Missing
+from kitting.domain.errors import LotwardError, Missing, Refused
 from kitting.forms.printing import PrintForm
 from kitting.labels.copies import as_copy
 from kitting.labels.picture import png
@@ -94,6 +94,9 @@ def label_print(request: LotwardRequest, name: str) -> HttpResponse:
     if "new" in request.GET:
         before = copies_made(name, numbers)
         numbers = [number for number in numbers if number not in before]
+    if not numbers and request.method == "GET" and request.GET:
+        # All bags of a lot are used up by now, or every place has its label.
+        return refused(request, Refused("nothing_to_print"), back=reverse(ROOM))
     return print_page(request, labelled, numbers, back=_back(name, numbers))
 
 

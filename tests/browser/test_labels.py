@@ -145,6 +145,55 @@ def test_the_page_sees_by_itself_that_a_job_is_over(
     assert walker.complaints == []
 
 
+UPRIGHT = {"width": 800, "height": 1280}
+WRONG: list[tuple[str, str, dict[str, str]]] = [
+    ("printing", "printer_out_of_labels", {}),
+    ("queued", "printer_unreachable", {"address": "192.0.2.7:631", "why": "timed out"}),
+    ("failed", "printer_job_aborted", {"reason": "document-format-error"}),
+    (
+        "failed",
+        "printer_media_missing",
+        {"asked": "100 × 150 mm", "sizes": "70 × 40 mm, 50 × 25 mm"},
+    ),
+    (
+        "failed",
+        "printer_no_pdf",
+        {"formats": "image/pwg-raster, application/octet-stream"},
+    ),
+]
+
+
+def whole(page: Page) -> None:
+    """What stands in *next* is seen to its last line, with no need to scroll."""
+    words = page.locator(".next-words")
+    for size in (TABLET, UPRIGHT):
+        page.set_viewport_size(size)  # type: ignore[arg-type]
+        hidden = words.evaluate("e => e.scrollHeight - e.clientHeight")
+        assert hidden <= 1, (hidden, size, words.inner_text())
+
+
+def test_all_that_a_bench_says_of_a_label_is_seen(
+    page: Page, scene: Scene, live_server: object
+) -> None:
+    bench = scene.box.bench
+    assert bench is not None
+    make_printer(NOWHERE, BOX_ROLL, code="P2", bench=bench)
+    walker = Walker(page, str(live_server))
+    with walker.signed_in("manager", TABLET, f"/bench/{bench.code}/") as page:
+        walker.scan(page.locator("#scan"), "DO-PRINT")
+        expect(page.locator("#bench-print")).to_contain_text("on its way")
+        whole(page)
+        for state, code, told in WRONG:
+            # What is found out before anything is sent leaves nothing unsure.
+            unsure = code == "printer_job_aborted"
+            PrintJob.objects.update(state=state, trouble=code, told=told, unsure=unsure)
+            page.goto(f"{walker.address}/bench/{bench.code}/")
+            whole(page)
+        walker.scan(page.locator("#scan"), "DO-PRINT")
+        expect(page.locator(".next-words")).to_contain_text("you declare")
+        whole(page)
+
+
 def test_the_bench_tells_of_its_label_and_leaves_a_scan_alone(
     page: Page, scene: Scene, live_server: object
 ) -> None:

@@ -63,7 +63,7 @@ def test_a_trouble_stands_in_next_as_a_sentence(
     become(job, "printing", trouble="printer_out_of_labels", told={})
     said = words(client.get(page_of(at)))
     assert "The printer has no labels of this stock. Load a roll" in said
-    assert reverse("kitting:label-job", args=[job.pk]) in said
+    assert "See the print job" not in said, "the sentence needs the room"
 
 
 def test_a_failed_label_says_so_and_can_be_had_otherwise(
@@ -72,7 +72,7 @@ def test_a_failed_label_says_so_and_can_be_had_otherwise(
     told = {"reason": "aborted"}
     become(job, "failed", trouble="printer_job_aborted", told=told, unsure=True)
     said = words(client.get(page_of(at)))
-    assert "its label failed at" in said
+    assert "The label failed at" in said
     assert "If it did come out, stick it on and scan it." in said
     for act in ("See the print job", "Open the label", "Print again"):
         assert act in said
@@ -84,7 +84,7 @@ def test_a_cancelled_label_is_printed_again(
 ) -> None:
     become(job, "cancelled", document=None, unsure=unsure)
     said = words(client.get(page_of(at)))
-    assert "the print of its label was cancelled" in said
+    assert "The print of the label was cancelled" in said
     assert ("It did not come out." in said) is not unsure
     assert "Print again" in said
 

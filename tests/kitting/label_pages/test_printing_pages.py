@@ -16,6 +16,7 @@ from kitting.queries.labels import labelled_as
 from kitting.services import carriers, holds
 from kitting.services.printing import print_labels
 from kitting.setup import ROLES
+from lotward.messages import ALL
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -77,8 +78,6 @@ def test_every_role_prints_labels_and_finds_the_word(
         "print/place/",
         "print/place/?n=NOWHERE",
         "print/bag/?n=B1000001H",
-        "print/bag/?lot=NONE",
-        "print/cleared/?run=NONE",
         "print/command/?n=DO-WHAT",
         "print/box/?n=K1&n=K2",
         "print/badge/?n=1",
@@ -178,6 +177,15 @@ def test_a_label_that_does_not_fit_says_so_before_and_when_asked(
     assert refused.status_code == 422
     assert page.context["no_picture"] in str(refused.context["form"].errors)
     assert not Print.objects.exists()
+
+
+@pytest.mark.parametrize("path", ["bag/?lot=NONE", "cleared/?run=NONE", "place/?all=1"])
+def test_where_nothing_is_left_to_print_the_page_says_so(
+    path: str, client: Client
+) -> None:
+    page = client.get(f"/labels/print/{path}")
+    assert page.status_code == 422
+    assert str(ALL["nothing_to_print"]) in words(page)
 
 
 # -- All of some whole -----------------------------------------------------------------
