@@ -12,9 +12,12 @@ from stdnum import ean
 
 from dispatch.demo import masterdata, plan
 from dispatch.demo.people import PEOPLE
-from kitting.labels.kinds import KINDS
+from kitting.labels.kinds import KINDS, SET_SLIP, SetSlip
+from kitting.labels.press import press
 from kitting.models.catalogue import Per, PlaceKind, Profile, Unit
 from kitting.models.lots import Container
+from kitting.queries.labels import DEMO_MARK
+from kitting.queries.stocks import of_kind
 from kitting.setup import ROLES
 
 DATA = masterdata.read()
@@ -202,3 +205,20 @@ def test_a_sheet_lies_in_the_middle_of_what_a_printer_reaches(
     below = sheet["page_height_um"] - sheet["top_um"] - high + sheet["gap_down_um"]
     assert sheet["left_um"] == right >= sheet["margin_um"] >= USUAL_UM
     assert sheet["top_um"] == below >= sheet["margin_um"]
+
+
+@pytest.mark.parametrize("copy", [1, 2])
+def test_the_slips_of_every_product_fit_with_the_mark_of_a_demo(copy: int) -> None:
+    """At the design's 50 × 25 mm, read back; the kit batch as long as it may be."""
+    for product in DATA["products"]:
+        slip = SetSlip(
+            product_name=product["name"],
+            kit_batch=f"1-{product['code']}-26023-22",
+            serial="K1000197M",
+            cautions=tuple(product["cautions"]),
+            nth=60,
+            of=60,
+            mark=DEMO_MARK,
+            copy=copy,
+        )
+        assert press(SET_SLIP, [slip], of_kind(SET_SLIP).on).pages == 1

@@ -15,14 +15,16 @@ from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
 from kitting.labels.paper import Paper
 from kitting.labels.text import Style, fit, width_mm, wrap_sentences
 
-LEFT: Final = 2.5
-RIGHT: Final = 47.5
+LEFT: Final = 2.0
+RIGHT: Final = 48.0
 FOOT: Final = 22.8
 TOP: Final = 2.2
 BAND: Final = 3.4
 
 NAME: Final = (
     (Style(2.4, bold=True), 1),
+    (Style(2.0, bold=True), 1),
+    (Style(1.7, bold=True), 1),
     (Style(2.0, bold=True), 2),
     (Style(1.7, bold=True), 2),
 )
@@ -32,8 +34,8 @@ NOTE: Final = Style(1.6)
 NOTE_SMALL: Final = Style(1.5)
 """Type of 5.8 points; taken where it saves a line."""
 
-STEP: Final = 3.4
-NOTE_STEP: Final = 2.5
+STEP: Final = 3.2
+NOTE_STEP: Final = 2.4
 GAP: Final = 1.2
 MARK: Final = tuple((Style(high, bold=True), 1) for high in (1.6, 1.4))
 
@@ -115,6 +117,9 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
         y += STEP
         paper.text(LEFT, y, title, TITLE)
         paper.text(LEFT + indent, y, value, style)
+    if label.copy > 1:
+        y += NOTE_STEP
+        paper.text(LEFT, y, words.reprint.format(copy=label.copy), TITLE)
     note, cautions = _cautions(label.cautions)
     needed = NOTE_STEP * len(cautions)
     foot = max(y, under)
@@ -149,12 +154,9 @@ def _matrix(paper: Paper, label: SetSlip, top: float) -> tuple[float, float]:
     left = stock.dots(RIGHT) - size.side
     paper.matrix(left, high, cells, size)
     y = stock.mm(high + size.side + size.quiet) + 0.4
-    under = [words.nth.format(nth=label.nth, of=label.of)]
-    if label.copy > 1:
-        under.append(words.reprint.format(copy=label.copy))
-    for line in under:
-        y += TITLE.high_mm + (0.0 if line is under[0] else 0.9)
-        paper.text(RIGHT, y, line, TITLE, align="right")
+    y += TITLE.high_mm
+    said = words.nth.format(nth=label.nth, of=label.of)
+    paper.text(RIGHT, y, said, TITLE, align="right")
     last = words.nth.format(nth=label.of, of=label.of)
-    widest = max(width_mm(line, TITLE) for line in (*under, last))
+    widest = max(width_mm(line, TITLE) for line in (said, last))
     return min(stock.mm(left - size.quiet), RIGHT - widest), y
