@@ -98,7 +98,8 @@ def dip() -> Run:
 
 def measure_all() -> None:
     """Runs by heat and liquid, a lamp with its hours, and a meter that was found wrong."""
-    bake()
+    lot = factories.accept(factories.make_lot(factories.make_revision()))
+    bake(lot.bags.get())
     stay_cold()
     dip()
     line = factories.make_place(PlaceKind.LINE)

@@ -17,6 +17,8 @@ from kitting.models.runs import UVC
 from kitting.queries.run_doses import needed_hold, readings_on_record, samples_of
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from dispatch.proving.faults import Tally
 
 RUN = Run._meta.db_table
@@ -72,17 +74,24 @@ def _judge_hold(tally: Tally, run: Run, given: dict[str, RunVerdict]) -> None:
     """A run by heat or liquid has no dose; it is released if it held long enough."""
     tally.same(RUN, run.pk, "A run without light has no dose.", 0, len(given))
     required = max(1, run.protocol.hold_s or 0)
+    held = _held_s(tally, run, run.opened_at, run.closed_at)
+    if held is not None:
+        stage = RunStage.RELEASED if held >= required else RunStage.FAILED
+        words = f"Its logged values held {held} s of {required} s."
+        tally.same(RUN, run.pk, words, stage, run.stage)
+
+
+def _held_s(
+    tally: Tally, run: Run, since: datetime, until: datetime | None
+) -> int | None:
+    """Seconds of the longest hold between two moments; None where its log gives none."""
     try:
-        hold = holding.longest_hold(
-            samples_of(run), needed_hold(run), since=run.opened_at, until=run.closed_at
-        )
+        return holding.longest_hold(
+            samples_of(run), needed_hold(run), since=since, until=until
+        ).seconds
     except Refused as error:
         tally.add(RUN, run.pk, "Its log gives no hold.", "a hold", error.code)
-        return
-    enough = hold.seconds >= required
-    stage = RunStage.RELEASED if enough else RunStage.FAILED
-    words = f"Its logged values held {hold.seconds} s of {required} s."
-    tally.same(RUN, run.pk, words, stage, run.stage)
+        return None
 
 
 def _doses(run: Run) -> dict[exposure.Side, exposure.SideDose]:
@@ -252,10 +261,8 @@ def _long_enough(tally: Tally, stay: RunBag) -> None:
         words = "The run cleared a bag that was on for too short (ms)."
         tally.add(STAY, stay.pk, words, needed, was_on)
     if run.protocol.method not in UVC:
-        hold = holding.longest_hold(
-            samples_of(run), needed_hold(run), since=stay.on_at, until=until
-        )
+        held = _held_s(tally, run, stay.on_at, until)
         required = max(1, run.protocol.hold_s or 0)
-        if hold.seconds < required:
+        if held is not None and held < required:
             words = "The run cleared a bag that was not in for its hold (s)."
-            tally.add(STAY, stay.pk, words, required, hold.seconds)
+            tally.add(STAY, stay.pk, words, required, held)

@@ -10,7 +10,7 @@ from datetime import timedelta
 
 from django.db.models import F
 
-from kitting.models import Dosimeter, Link, Run, RunBag, RunValue
+from kitting.models import Dosimeter, Link, Protocol, Run, RunBag, RunValue
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -136,3 +136,25 @@ def closing_that_tells_nothing(history: History) -> list[Named]:
     row = history.released.verdicts.get().operation.link
     change(row, outcome="so it is")
     return [("chain", Link, row.pk), ("runs", Run, history.released.pk)]
+
+
+@tamperer
+def heat_protocol_without_a_minimum(history: History) -> list[Named]:
+    run = Run.objects.get(protocol__method="heat", stage="released")
+    change(run.protocol, required_top_uj_cm2=1, min_value=0)
+    return [
+        ("runs", Run, run.pk),
+        ("stays", Run, run.pk),
+        ("signatures", Protocol, run.protocol_id),
+    ]
+
+
+@tamperer
+def bag_that_was_in_the_oven_too_short(history: History) -> list[Named]:
+    """It came off after half an hour of which the first minutes were not warm."""
+    row = RunBag.objects.get(run__protocol__method="heat", run__stage="released")
+    for value in row.run.values.filter(at__lt=row.on_at + timedelta(minutes=20)):
+        change(value, value=20_000)
+    for value in row.run.values.filter(at__gt=row.on_at + timedelta(minutes=40)):
+        change(value, value=20_000)
+    return [("stays", RunBag, row.pk), ("runs", Run, row.run_id)]
