@@ -105,6 +105,9 @@ def walk(walker: Walker, fake: FakePrinter) -> None:
     with walker.signed_in("manager", DESK, "/set-up/") as page:
         enter_a_sheet(walker, page)
         enter_a_printer(walker, page, fake)
+
+
+def assert_kept(walker: Walker) -> None:
     kept = facts_of(Stock.objects.get())
     assert (kept.left_um, kept.top_um, kept.columns, kept.rows) == (
         35_450,
@@ -123,6 +126,7 @@ def test_a_manager_brings_a_printer_into_use(
 ) -> None:
     walker = Walker(page, live_server.url)
     walk(walker, fake)
+    assert_kept(walker)
     assert walker.barriers == []
     assert len(walker.weights) >= 6
     heavy = {name: n for name, n in walker.weights.items() if n > HEAVIEST_PAGE}
@@ -134,6 +138,8 @@ def test_a_printer_is_brought_into_use_without_javascript(
 ) -> None:
     context = browser.new_context(java_script_enabled=False)
     try:
-        walk(Walker(context.new_page(), live_server.url, script=False), fake)
+        walker = Walker(context.new_page(), live_server.url, script=False)
+        walk(walker, fake)
+        assert_kept(walker)
     finally:
         context.close()
