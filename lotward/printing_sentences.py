@@ -59,6 +59,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Print job %(job)s is %(state)s, so it is not sent again. Only a job that failed"
         " is."
     ),
+    "job_was_replaced": _(
+        "The label of %(label)s was printed again since, so this print job is not sent"
+        " any more: there would be two."
+    ),
     "label_asked_twice": _("The same label was asked for twice. Ask for each once."),
     "length_too_fine": _(
         "“%(read)s” is finer than a thousandth of a millimetre. Write at most three"

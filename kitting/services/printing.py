@@ -49,6 +49,9 @@ __all__ = [
     "same_as_printed",
 ]
 
+OF_BOXES: Final = ("box", "set_slip")
+"""Labels that are printed only while their box is here."""
+
 PRINTABLE: Final = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED)
 
 
@@ -231,10 +234,7 @@ def print_subjects(
 
     def work(act: Act) -> PrintedLabels:
         assert ready is not None  # noqa: S101
-        for model, name in ((Box, "box_id"), (Bag, "bag_id")):
-            ids = [getattr(one, name) for one in ready.subjects if getattr(one, name)]
-            if ids:
-                locking.lock_rows(model, ids)
+        _lock(ready)
         if list(load()) != list(ready.subjects):
             raise Conflict("page_is_old")
         job = log_prints(act, ready, again)
@@ -254,6 +254,17 @@ def print_subjects(
         gives=PrintedLabels,
         work=work,
     )
+
+
+def _lock(ready: Ready) -> None:
+    """Lock what is labelled, and refuse boxes that must not be labelled now."""
+    bags = [subject.bag_id for subject in ready.subjects if subject.bag_id]
+    locking.lock_rows(Bag, bags)
+    if ready.labelled.name in OF_BOXES:
+        serials = [subject.number for subject in ready.subjects]
+        ids = Box.objects.filter(serial__in=serials).values_list("pk", flat=True)
+        for box in locking.lock_rows(Box, ids).values():
+            need_printable(box)
 
 
 def _sent(again: Again, onto: Onto | None) -> dict[str, Any]:

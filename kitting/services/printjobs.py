@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from kitting import locking
 from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import PRINT_OVER, PrintState
-from kitting.models import PrintJob
+from kitting.models import Print, PrintJob
 from kitting.operations import Act, Sign, perform
 
 
@@ -43,7 +43,7 @@ def cancel_job(*, job_id: int, sign: Sign) -> JobNow:
     def work(act: Act) -> JobNow:
         job = locking.lock_row(PrintJob, job_id)
         if job.state in PRINT_OVER:
-            raise WrongStage("job_is_over", job=job.pk, state=job.state)
+            raise WrongStage("job_is_over", job=job.title, state=job.state)
         job.stop_asked = True
         if job.state == PrintState.QUEUED:
             job.state, job.document, job.ended_at = PrintState.CANCELLED, None, act.now
@@ -67,7 +67,8 @@ def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
         How it stands.
 
     Raises:
-        Conflict: ``job_may_have_printed`` if some may have come out.
+        Conflict: ``job_may_have_printed`` if some may have come out,
+            ``job_was_replaced`` if one of its labels was printed again since.
         Missing: If there is no such job.
         WrongStage: ``job_not_failed``.
         OperationKeyReused: If the key was used for another act.
@@ -78,7 +79,8 @@ def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
         job = locking.lock_row(PrintJob, job_id)
         _need_failed(job)
         if job.unsure and not nothing_out:
-            raise Conflict("job_may_have_printed", job=job.pk)
+            raise Conflict("job_may_have_printed", job=job.title)
+        _refuse_replaced(job)
         # Another name: the printer may still know the one before.
         root, _dash, turn = job.name.partition("_")
         job.name = f"{root}_{int(turn or 1) + 1}"
@@ -120,6 +122,14 @@ def settle_job(*, job_id: int, sign: Sign) -> JobNow:
     return perform("settle_job", sign=sign, sent=sent, gives=JobNow, work=work)
 
 
+def _refuse_replaced(job: PrintJob) -> None:
+    """Refuse to send labels again of which there is a newer copy: two would be out."""
+    for logged in job.prints.all():
+        newer = Print.objects.filter(kind=logged.kind, number=logged.number)
+        if newer.filter(copy__gt=logged.copy).exists():
+            raise Conflict("job_was_replaced", label=str(logged.number))
+
+
 def _need_failed(job: PrintJob) -> None:
     if job.state != PrintState.FAILED:
-        raise WrongStage("job_not_failed", job=job.pk, state=job.state)
+        raise WrongStage("job_not_failed", job=job.title, state=job.state)

@@ -7,11 +7,11 @@ import pytest
 from kitting.domain.errors import PrinterFault
 from kitting.domain.stages import PrintState
 from kitting.ipp.client import IppPrinter
-from kitting.models import Print, PrintJob
+from kitting.models import Box, Print, PrintJob
 from kitting.services import printjobs
 from tests.factories import sign
 from tests.ipp.fake_printer import PRINT_JOB
-from tests.printers import Clock, FakePrinter, came_out, until_over
+from tests.printers import Clock, FakePrinter, came_out, print_again, until_over
 
 pytestmark = pytest.mark.django_db
 
@@ -124,6 +124,17 @@ def test_where_some_may_be_out_somebody_has_to_look_first(job: PrintJob) -> None
     printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()
     assert (job.state, job.unsure) == ("queued", False)
+
+
+def test_labels_that_were_printed_again_since_are_not_sent_again(
+    box: Box, job: PrintJob
+) -> None:
+    failed(job, unsure=True)
+    print_again(box, "P1")
+    with pytest.raises(Exception, match="job_was_replaced"):
+        printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+    job.refresh_from_db()
+    assert job.state == "failed"
 
 
 def test_labels_that_came_out_after_all_are_settled(job: PrintJob) -> None:

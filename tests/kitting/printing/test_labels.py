@@ -9,7 +9,7 @@ import pytest
 from pypdf import PdfReader
 
 from kitting.domain.errors import LotwardError
-from kitting.domain.prints import Onto
+from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.models import Bag, Box, Carrier, Print, PrintJob, Workshop
 from kitting.queries import labels as queries
 from kitting.queries.command_words import command_list, size_commands
@@ -225,6 +225,20 @@ def test_labels_of_a_demo_say_so() -> None:
     place = factories.make_place()
     shown = made_again(print_labels(kind="place", numbers=[place.code], sign=sign()))
     assert queries.DEMO_MARK in shown
+
+
+@pytest.mark.parametrize("kind", ["box", "set_slip"])
+def test_a_box_that_is_not_here_any_more_gets_no_label(kind: str) -> None:
+    box = factories.make_labelled_box()
+    factories.send(factories.make_shipment(box))
+    with pytest.raises(LotwardError) as error:
+        print_labels(
+            kind=kind,
+            numbers=[str(box.serial)],
+            again=Again("Lost", DESTROYED),
+            sign=sign(),
+        )
+    assert_refused(error.value, "box_wrong_stage", stage="sent")
 
 
 # --- How many, and where they come out ------------------------------------------------

@@ -128,12 +128,13 @@ def test_what_no_stock_is_like_is_refused(change: dict[str, Any], code: str) -> 
     assert_refused(refused(replace(A4_OF_BAGS, **change)), code)
 
 
-def test_the_finest_page_that_is_read_back_is_a4_at_1200_dots_to_the_inch() -> None:
-    """ISO 216: 210 × 297 mm, so 9,921 × 14,031 dots."""
-    need_dots(210_000, 297_000, 1200, 25_400)
+def test_the_largest_page_that_is_read_back_is_a3_at_600_dots_to_the_inch() -> None:
+    """ISO 216: 297 × 420 mm, so 7,016 × 9,921 dots, 69.6 million."""
+    need_dots(297_000, 420_000, 600, 25_400)
     with pytest.raises(Refused) as error:
-        need_dots(210_000, 297_000, 1300, 25_400)
-    assert_refused(error.value, "page_too_fine", millions=163, most=160)
+        need_dots(210_000, 297_000, 1200, 25_400)
+    assert_refused(error.value, "page_too_fine", millions=139, most=80)
+    need_head(1200, 25_400)
     with pytest.raises(Refused):
         need_head(1300, 25_400)  # 51 to the mm
 
