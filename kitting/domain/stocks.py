@@ -22,8 +22,9 @@ LONGEST_PITCH_UM: Final = 254_000
 """Dots are told on at most so many µm: tenths of a dot per inch."""
 
 MOST_ON_A_SHEET: Final = 500
-MOST_DOTS: Final = 160_000_000
-"""Of a page, which is read back whole: A4 with 1,200 dots per inch has 140 million."""
+MOST_DOTS: Final = 80_000_000
+"""Of a page, which is read back whole, in memory: A3 with 600 dots per inch has 70
+million. A printer with 1,200 prints whole dots of 600 as well."""
 
 CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
@@ -162,7 +163,7 @@ def need_dots(width_um: int, height_um: int, dots: int, um: int) -> None:
     Raises:
         Refused: ``page_too_fine``.
 
-    >>> need_dots(210_000, 297_000, 1200, 25_400)
+    >>> need_dots(297_000, 420_000, 600, 25_400)
     """
     whole = width_um * height_um * dots * dots // (um * um)
     if whole > MOST_DOTS:

@@ -14,7 +14,7 @@ import sys
 import time
 import urllib.request
 from collections import Counter
-from contextlib import closing
+from contextlib import closing, suppress
 from pathlib import Path
 
 import pypdfium2
@@ -231,6 +231,15 @@ def _free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def _beside(pid: int) -> list[str]:
+    """Print workers that run beside a process."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):  # It has ended meanwhile.
+            found.append(entry.read_bytes().replace(b"\0", b" ").decode())
+    return [line for line in found if f"printworker --beside {pid} " in line]
+
+
 def test_another_build_has_the_same_journal_and_is_served(
     built: Demo, tmp_path: Path
 ) -> None:
@@ -245,10 +254,13 @@ def test_another_build_has_the_same_journal_and_is_served(
         )
         try:
             page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
+            worker = _beside(process.pid)
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(timeout=30)
-        said.seek(0)
+    assert len(worker) == 1
+    assert _beside(process.pid) == []
+    with (tmp_path / "said").open() as said:
         text = said.read()
     assert "Harrow Lane" in page or "demo workshop" in page
     head = re.search("newest link ([0-9a-f]{64})", built.said)
