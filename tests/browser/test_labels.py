@@ -228,6 +228,8 @@ def test_the_same_without_scripts(
 ) -> None:
     context = browser.new_context(java_script_enabled=False)
     try:
-        walk(Walker(context.new_page(), str(live_server), script=False), scene)
+        walker = Walker(context.new_page(), str(live_server), script=False)
+        walk(walker, scene)
+        assert walker.complaints == []
     finally:
         context.close()

@@ -263,7 +263,9 @@ def test_the_first_print_of_somebody_else_is_not_answered(
 
 def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
     factories.send(factories.make_shipment(box))
-    response = client.post(page(box, "print"), keyed(reason="Label lost", destroyed="on"))
+    response = client.post(
+        page(box, "print"), keyed(reason="Label lost", destroyed="on")
+    )
     assert_problem(response, "box_wrong_stage", status=409)
 
 

@@ -169,7 +169,8 @@ def test_a_mark_as_long_as_can_be_keeps_out_of_the_bars(
 ) -> None:
     line = "H" * int(112 / width_mm("H", Style(high, bold=True)))
     marked = replace(SAMPLES[kind.name], mark=" ".join([line] * lines))
-    press.press(kind, [marked], Stock(kind.width_mm, kind.height_mm, HEAD_203))
+    on = Stock(kind.width_mm, kind.height_mm, HEAD_203)
+    assert press.press(kind, [marked], on).pages == 1
 
 
 def test_nothing_of_a_label_leaves_its_place_on_a_sheet() -> None:
