@@ -47,6 +47,9 @@ SETTLE: Final = timedelta(seconds=TIMEOUT_S)
 LONGEST_SLEEP: Final = timedelta(minutes=1)
 UNSURE: Final = "printer_unsure"
 FORGOT: Final = "printer_no_such_job"
+MOVED: Final = "printer_moved"
+"""Its address was changed after the job was sent: only a person can look there."""
+
 ANSWERED: Final = frozenset({"printer_substitutes"})
 """Faults after a document was sent, of which the printer's answer leaves no doubt."""
 
@@ -112,6 +115,12 @@ class Worker:
         return job
 
     def _further(self, job: PrintJob) -> None:
+        if job.state != PrintState.QUEUED and job.sent_to not in (
+            None,  # It was sent before this was kept.
+            job.printer.address,
+        ):
+            self._fail(job, MOVED, {}, unsure=True)
+            return
         client = self.connect(job.printer.address)
         if job.state == PrintState.QUEUED:
             self._send(job, client)
@@ -138,6 +147,7 @@ class Worker:
             ).update(
                 state=PrintState.SENT,
                 sent_at=self.now(),
+                sent_to=job.printer.address,
                 up_time=facts.up_time,
                 next_try=None,
                 trouble="",

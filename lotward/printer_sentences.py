@@ -61,6 +61,11 @@ SENTENCES: dict[str, str | Promise] = {
         "The printer has no labels of %(asked)s; it has %(sizes)s. Load the stock and"
         " set its size at the printer, or choose another printer."
     ),
+    "printer_moved": _(
+        "The printer's address was changed after this was sent, so it cannot be asked"
+        " what became of it. Look at the printer that had the old address; print again"
+        " what is missing."
+    ),
     "printer_no_pdf": _(
         "The printer takes no PDF, only %(formats)s. Set up a print queue with a PDF"
         " filter in front of it and enter the queue's address, or open the PDF and"
@@ -120,5 +125,9 @@ SENTENCES: dict[str, str | Promise] = {
     "printer_unreachable": _(
         "The printer at %(address)s cannot be reached: %(why)s. Nothing was sent. Check"
         " that it is on and connected; it will be tried again."
+    ),
+    "printer_unsure": _(
+        "It cannot be told whether the printer got this job. Look whether its labels"
+        " came out; print again what is missing."
     ),
 }

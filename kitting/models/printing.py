@@ -112,6 +112,8 @@ class PrintJob(models.Model):
     asked_at = models.DateTimeField()
     asked_by = models.CharField(max_length=150)
     sent_at = models.DateTimeField(null=True)
+    sent_to = models.CharField(max_length=255, null=True)
+    """The printer's address when the job was sent: at another one nobody knows it."""
     ended_at = models.DateTimeField(null=True)
     up_time = models.PositiveBigIntegerField(null=True)
     """The printer's own clock when the job was sent: it falls when it starts anew."""

@@ -98,7 +98,10 @@ def trial(facts: StockFacts) -> Laid:
 def keep_printer(
     *, facts: PrinterFacts, sign: Sign, was: str = "", seen: str = ""
 ) -> Kept:
-    """Enter a printer, or change one; jobs on their way go to its new address.
+    """Enter a printer, or change one.
+
+    Jobs that wait go to its new address. What was sent to another one is given up by the
+    worker: somebody has to look what came out there.
 
     Args:
         facts: The printer as it is to be.
