@@ -13,11 +13,14 @@ from dataclasses import dataclass, field, replace
 from kitting import locking
 from kitting.domain import badges
 from kitting.domain.errors import Conflict, Missing, Refused
-from kitting.models import Badge, User
+from kitting.models import Badge, Print, User
 from kitting.operations import Act, Sign, outcome_of, perform
 from kitting.queries.badges import role_of
+from kitting.services.steps.prints import RENDERER
 
 MOST_AT_ONCE = 100
+LABELS = "badge"
+"""What the print log calls them; each is the first and only copy."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,18 @@ class NewBadge:
     token: str = field(repr=False)
     badge_id: int = 0
     """0 until it is made."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """The labels of new badges as one document: hashes, which tell no token."""
+
+    pdf_sha: bytes
+    data_shas: tuple[bytes, ...]
+    """What each label says, in order."""
+
+    paper: str
+    """What they are laid out on, as ``queries.stocks.Laid.text``."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +71,7 @@ def issue_badges(
     *,
     user_ids: Sequence[int],
     sign: Sign,
-    draw: Callable[[Sequence[NewBadge]], object] | None = None,
+    draw: Callable[[Sequence[NewBadge]], Drawn] | None = None,
 ) -> list[NewBadge]:
     """Make one new badge for each person; older ones stay valid until revoked.
 
@@ -65,7 +80,8 @@ def issue_badges(
         sign: Who, when and the operation key.
         draw: Called before anything is written, outside the transaction, with the
             badges as they will be, still without ids. What it raises stops the act, so
-            that no badge is made whose label cannot be.
+            that no badge is made whose label cannot be. What it gives stands in the
+            print log.
 
     Returns:
         The badges with their tokens, for the labels. They are given this once.
@@ -78,10 +94,10 @@ def issue_badges(
     """
     wanted = list(dict.fromkeys(user_ids))
     new: list[NewBadge] = []
+    drawn: Drawn | None = None
     if outcome_of(sign) is None:
         new = _new(wanted)
-        if draw is not None:
-            draw(new)
+        drawn = None if draw is None else draw(new)
     made: list[NewBadge] = []
 
     def work(act: Act) -> Issued:
@@ -98,6 +114,8 @@ def issue_badges(
         made.extend(
             replace(each, badge_id=row.pk) for each, row in zip(new, rows, strict=True)
         )
+        if drawn is not None:
+            act.write(*_prints(made, drawn))
         return Issued([each.badge_id for each in made], [each.name for each in made])
 
     sent = {"users": wanted}
@@ -105,6 +123,24 @@ def issue_badges(
     if not made:
         raise Conflict("badge_made_already")
     return made
+
+
+def _prints(made: Sequence[NewBadge], drawn: Drawn) -> list[Print]:
+    return [
+        Print(
+            kind=LABELS,
+            number=f"{each.name[:20]} {each.badge_id}",
+            copy=1,
+            nth=nth,
+            data_sha=data_sha,
+            pdf_sha=drawn.pdf_sha,
+            renderer=RENDERER,
+            paper=drawn.paper,
+        )
+        for nth, (each, data_sha) in enumerate(
+            zip(made, drawn.data_shas, strict=True), start=1
+        )
+    ]
 
 
 def _new(user_ids: Sequence[int]) -> list[NewBadge]:

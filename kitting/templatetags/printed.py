@@ -34,6 +34,7 @@ KINDS: Final[dict[str, tuple[_StrPromise, _StrPromise]]] = {
     "place": (gettext_lazy("place label"), gettext_lazy("place labels")),
     "carrier": (gettext_lazy("carrier label"), gettext_lazy("carrier labels")),
     "command": (gettext_lazy("command label"), gettext_lazy("command labels")),
+    "badge": (gettext_lazy("badge"), gettext_lazy("badges")),
     TEST: (gettext_lazy("test page"), gettext_lazy("test pages")),
 }
 """What labels are called, one and many, by their name in the print log."""

@@ -12,12 +12,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from kitting.forms.badges import IssueBadgesForm, RevokeBadgeForm
+from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE, BadgeLabel
 from kitting.labels.press import press
 from kitting.queries.badges import people
 from kitting.queries.labels import mark_of
 from kitting.queries.workshop import workshop
-from kitting.services.badges import issue_badges, revoke_badge
+from kitting.services.badges import Drawn, issue_badges, revoke_badge
 from kitting.views.acting import OK, attempt
 from lotward.http import allowed, go
 
@@ -53,13 +54,16 @@ def _issue(form: IssueBadgesForm, sign: Sign) -> bytes:
     mark = mark_of(workshop())
     documents: list[bytes] = []
 
-    def draw(new: Sequence[NewBadge]) -> None:
+    def draw(new: Sequence[NewBadge]) -> Drawn:
         laid = form.laid()
         labels = [
             BadgeLabel(name=each.name, role=each.role, token=each.token, mark=mark)
             for each in new
         ]
-        documents.append(press(BADGE, labels, laid.on, start=laid.start).pdf)
+        pressed = press(BADGE, labels, laid.on, start=laid.start)
+        documents.append(pressed.pdf)
+        shas = tuple(data_sha([label]) for label in labels)
+        return Drawn(pressed.sha, shas, laid.text)
 
     issue_badges(user_ids=form.cleaned_data["people"], sign=sign, draw=draw)
     return documents[0]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Callable, Sequence
 from datetime import timedelta
@@ -16,10 +17,11 @@ from django.urls import reverse
 
 from kitting.domain import badges
 from kitting.domain.errors import LotwardError
-from kitting.models import Badge, Link, Operation, Stock, User, Workshop
+from kitting.models import Badge, Link, Operation, Print, Stock, User, Workshop
 from kitting.operations import fingerprint
 from kitting.queries.badges import NOBODY, name_behind
 from kitting.services.badges import MOST_AT_ONCE, NewBadge, issue_badges, revoke_badge
+from kitting.services.printing import document_pdf
 from tests import factories
 from tests.assertions import assert_page, assert_problem, assert_refused
 
@@ -310,3 +312,22 @@ def test_the_page_asks_no_more_for_more_people(
         issue(factories.make_person("packer"))
     with django_assert_max_num_queries(14):
         manager.get(PAGE)
+
+
+def test_new_badges_stand_in_the_print_log_and_are_never_made_again(
+    manager: Client,
+) -> None:
+    """What the label said is kept as a hash: 128 random bits are in it."""
+    packer = factories.make_person("packer", name="petra")
+    answer = post(manager, packer)
+    row = Print.objects.get()
+    badge = Badge.objects.get()
+    assert (row.kind, row.number, row.copy) == ("badge", f"petra {badge.pk}", 1)
+    assert row.operation == badge.issue
+    assert bytes(row.pdf_sha) == hashlib.sha256(answer.content).digest()
+    log = manager.get(reverse("kitting:label-log"))
+    assert_page(log)
+    assert "shown once" in log.content.decode()
+    with pytest.raises(LotwardError) as error:
+        document_pdf(bytes(row.pdf_sha))
+    assert_refused(error.value, "row_missing")
