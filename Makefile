@@ -26,12 +26,12 @@ demo: setup
 test: .venv/.dev
 	.ci/chromium
 	.ci/ippeve
-	$(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal
+	$(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal --durations=12 --durations-min=5
 	$(MAKE) --no-print-directory coverage
 
 coverage:
 	$(BIN)/python -m coverage report --fail-under=95
-	$(BIN)/python -m coverage report --fail-under=100 --include='*/domain/*,*/services/*'
+	$(BIN)/python -m coverage report --fail-under=100 --include='kitting/domain/*,kitting/services/*,dispatch/domain/*,dispatch/services/*'
 
 check:
 	.ci/run
