@@ -19,7 +19,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
 
 from django.conf import settings
-from django.db import transaction
+from django.db import DatabaseError, InterfaceError, transaction
 from django.db.models import Q
 
 from kitting.domain.errors import LotwardError, PrinterFault
@@ -32,13 +32,19 @@ from kitting.models import Printer, PrintJob
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from django.db.models import QuerySet
+
     from kitting.ipp.client import JobFacts
 
 log = logging.getLogger(__name__)
 
 TIMEOUT_S: Final = 10.0
 IN_HAND: Final = timedelta(minutes=2)
-"""How long a worker keeps a job to itself: longer than any step takes."""
+"""How long a worker keeps a job to itself, and anew from the moment that it sends it.
+One that takes longer has lost it, and writes nothing of it any more."""
+
+FAR: Final = timedelta(minutes=10)
+"""No moment to wait for is so far off, but where the clock was put back."""
 
 LOOK_AGAIN: Final = timedelta(seconds=1)
 SETTLE: Final = timedelta(seconds=TIMEOUT_S)
@@ -49,6 +55,9 @@ UNSURE: Final = "printer_unsure"
 FORGOT: Final = "printer_no_such_job"
 MOVED: Final = "printer_moved"
 """Its address was changed after the job was sent: only a person can look there."""
+
+BROKE: Final = "print_worker_broke"
+"""The worker met a fault of its own: one job's must not stop all the others."""
 
 ANSWERED: Final = frozenset({"printer_substitutes"})
 """Faults after a document was sent, of which the printer's answer leaves no doubt."""
@@ -85,8 +94,13 @@ class Worker:
             except LotwardError as error:
                 maybe = job.state != PrintState.QUEUED
                 self._fail(job, error.code, error.params, unsure=maybe)
+            except (DatabaseError, InterfaceError):
+                raise  # Nothing can be written down now.
+            except Exception:
+                log.exception("print job %s", job.name)
+                self._fail(job, BROKE, {}, unsure=job.state != PrintState.QUEUED)
             finally:
-                PrintJob.objects.filter(pk=job.pk).update(worked_until=None)
+                self._mine(job).update(worked_until=None)
         return taken
 
     def _awake(self) -> list[Printer]:
@@ -94,7 +108,7 @@ class Worker:
         waiting = PrintJob.objects.exclude(state__in=PRINT_OVER)
         return list(
             Printer.objects.filter(
-                Q(asleep_until=None) | Q(asleep_until__lte=now),
+                _come("asleep_until", now),
                 pk__in=waiting.values("printer"),
             )
         )
@@ -104,8 +118,7 @@ class Worker:
         now = self.now()
         jobs = printer.jobs.exclude(state__in=PRINT_OVER).select_related("printer")
         job = jobs.order_by("pk").first()
-        free = Q(worked_until=None) | Q(worked_until__lte=now)
-        due = Q(next_try=None) | Q(next_try__lte=now) | Q(stop_asked=True)
+        free, due = _come("worked_until", now), _come("next_try", now)
         if job is None or not PrintJob.objects.filter(free, due, pk=job.pk).update(
             worked_until=now + IN_HAND
         ):
@@ -140,11 +153,11 @@ class Worker:
         facts = client.facts()
         client.validate(name=job.name, media=media)
         # From here on the printer may have it: written down before it is sent. Somebody
-        # may have cancelled it meanwhile.
+        # may have cancelled it meanwhile, or another worker have it in hand.
+        until = self.now() + IN_HAND
+        queued = self._mine(job).filter(state=PrintState.QUEUED, stop_asked=False)
         with transaction.atomic():
-            sent = PrintJob.objects.filter(
-                pk=job.pk, state=PrintState.QUEUED, stop_asked=False
-            ).update(
+            sent = queued.update(
                 state=PrintState.SENT,
                 sent_at=self.now(),
                 sent_to=job.printer.address,
@@ -152,10 +165,11 @@ class Worker:
                 next_try=None,
                 trouble="",
                 told={},
+                worked_until=until,
             )
         if not sent:
             return
-        job.state = PrintState.SENT
+        job.state, job.worked_until = PrintState.SENT, until
         try:
             known = client.send(bytes(job.document or b""), name=job.name, media=media)
         except PrinterFault as fault:
@@ -166,7 +180,8 @@ class Worker:
 
     def _look_up(self, job: PrintJob, client: IppPrinter) -> None:
         """Ask for a job whose answer was lost, before anything is sent again."""
-        found = client.find(job.name, since_up=job.up_time)
+        ago = (self.now() - job.sent_at).total_seconds() if job.sent_at else 0.0
+        found = client.find(job.name, since_up=job.up_time, ago=ago)
         if found.job is not None:
             self._adopt(job, found.job)
         elif found.sure:
@@ -180,12 +195,13 @@ class Worker:
         self._see(job, known, ())
 
     def _follow(self, job: PrintJob, client: IppPrinter, ipp_job: int) -> None:
-        if job.stop_asked:
-            # A job that has just ended is not cancelled any more; its end tells so.
-            with suppress(PrinterFault):
-                client.cancel(ipp_job)
         try:
-            known = client.job(ipp_job)
+            known = _ours(job, client.job(ipp_job))
+            if job.stop_asked and not known.ended:
+                # One that has just ended is not cancelled any more; its end tells so.
+                with suppress(PrinterFault):
+                    client.cancel(ipp_job)
+                known = _ours(job, client.job(ipp_job))
         except PrinterFault as fault:
             if fault.code != FORGOT:
                 raise
@@ -265,14 +281,35 @@ class Worker:
         )
 
     @staticmethod
-    def _save(job: PrintJob, **values: Any) -> None:
+    def _mine(job: PrintJob) -> QuerySet[PrintJob]:
+        """The job's row, unless another worker has it in hand by now."""
+        return PrintJob.objects.filter(pk=job.pk, worked_until=job.worked_until)
+
+    def _save(self, job: PrintJob, **values: Any) -> None:
         # Somebody may have cancelled it meanwhile: that stands.
-        unended = PrintJob.objects.exclude(
-            state__in=(PrintState.DONE, PrintState.CANCELLED)
-        )
-        unended.filter(pk=job.pk).update(**values)
+        ended = (PrintState.DONE, PrintState.CANCELLED)
+        self._mine(job).exclude(state__in=ended).update(**values)
         for name, value in values.items():
             setattr(job, name, value)
+
+
+def _come(moment: str, now: datetime) -> Q:
+    """Whether a moment to wait for has come; one that is too far off is none."""
+    return (
+        Q(**{moment: None})
+        | Q(**{f"{moment}__lte": now})
+        | Q(**{f"{moment}__gt": now + FAR})
+    )
+
+
+def _ours(job: PrintJob, known: JobFacts) -> JobFacts:
+    """Doubt a job of another name: a printer that started anew counts from 1 again.
+
+    A printer may cut a name short, or hide it.
+    """
+    if known.name and not job.name.startswith(known.name):
+        raise PrinterFault(FORGOT, job=known.id)
+    return known
 
 
 def _plain(params: dict[str, Any]) -> dict[str, Any]:

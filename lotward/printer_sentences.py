@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
+    "print_worker_broke": _(
+        "The print worker met a fault of its own with this job, which its log describes."
+        " Look whether its labels came out, and tell whoever looks after the server."
+    ),
     "printer_address_not_allowed": _(
         "The printer's address leads to %(address)s, which is no place for a printer."
         " Give the printer a fixed address in the workshop's network and enter that."

@@ -69,6 +69,8 @@ class Clock:
     """A clock that goes on when it is told to."""
 
     at: datetime = NOW
+    printer: FakePrinter | None = None
+    """One whose own clock goes on with it."""
     worker: Worker = field(init=False)
 
     def __post_init__(self) -> None:
@@ -77,6 +79,8 @@ class Clock:
     def step(self, seconds: float = 61) -> int:
         """One step of the worker, after a while."""
         self.at += timedelta(seconds=seconds)
+        if self.printer is not None and self.printer.up_time is not None:
+            self.printer.up_time += int(seconds)
         return self.worker.step()
 
 

@@ -59,6 +59,11 @@ class _Wish:
     copies: int
 
 
+def _apart(seconds: float) -> float:
+    """How far two clocks may be apart after so many seconds, each telling whole ones."""
+    return 5 + seconds / 50
+
+
 def _wish(name: str, media: Media, copies: int) -> _Wish:
     if not 1 <= copies <= MOST_COPIES:
         raise Refused("printer_copies", copies=copies, most=MOST_COPIES)
@@ -195,7 +200,7 @@ class IppPrinter:
             "printer_answer_wrong", again=True, why="it says nothing about the job"
         )
 
-    def find(self, name: str, *, since_up: int | None) -> Found:
+    def find(self, name: str, *, since_up: int | None, ago: float = 0.0) -> Found:
         """Look for a job by its name (Get-Jobs), after an answer was lost.
 
         That there is no such job proves something only if the printer was not restarted
@@ -206,6 +211,8 @@ class IppPrinter:
         Args:
             name: Exactly as it was sent.
             since_up: The printer's ``up_time`` as it was before the job was sent.
+            ago: So many seconds ago that was, by our own clock: a printer that was up
+                for less since was restarted.
 
         Returns:
             The newest job of that name, or none and whether that is sure.
@@ -228,7 +235,9 @@ class IppPrinter:
             and all(j and j.name for j in some)
             for some in (waiting, ended)
         )
-        if not whole or since_up is None or now_up is None or now_up < since_up:
+        if not whole or since_up is None or now_up is None:
+            return Found(None, sure=False)
+        if now_up < since_up or now_up < since_up + ago - _apart(ago):
             return Found(None, sure=False)
         remembers = any(
             job.ended_at is not None and job.ended_at <= since_up for job in known

@@ -186,7 +186,7 @@ def read_printer(group: Group) -> PrinterFacts:
         custom=tuple(dict.fromkeys(_ranges(group))),
         resolutions=tuple(dict.fromkeys(_resolutions(group))),
         operations=frozenset(_numbers(group, "operations-supported")),
-        up_time=number(group, "printer-up-time"),
+        up_time=_seconds(group, "printer-up-time"),
         name=text(group, "printer-name"),
         model=text(group, "printer-make-and-model"),
         can_scale_none="none" in scalings,
@@ -203,6 +203,12 @@ def _formats(group: Group) -> Iterator[str]:
     for value in group.values("document-format-supported"):
         if isinstance(value.data, str):
             yield plain(value.data.partition(";")[0].lower(), 127)
+
+
+def _seconds(group: Group, name: str) -> int | None:
+    """Return a time that a printer counts; from 1 on (RFC 8011 §5.4.29)."""
+    told = number(group, name)
+    return told if told is not None and told >= 1 else None
 
 
 def _numbers(group: Group, name: str) -> Iterator[int]:

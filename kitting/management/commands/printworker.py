@@ -9,7 +9,7 @@ from contextlib import suppress
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
-from django.db import OperationalError, close_old_connections
+from django.db import InterfaceError, OperationalError, close_old_connections
 from django.utils import timezone
 
 from kitting.printwork import Worker, reach
@@ -43,7 +43,7 @@ class Command(BaseCommand):
         while not ended() and not gone():
             taken = 0
             # A database that is busy or away for a moment is asked again.
-            with suppress(OperationalError):
+            with suppress(OperationalError, InterfaceError):
                 beat.give(timezone.now())
                 taken = worker.step()
             if not taken:

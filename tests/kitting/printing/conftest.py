@@ -37,5 +37,5 @@ def job(box: Box, fake: FakePrinter) -> PrintJob:
 
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock()
+def clock(fake: FakePrinter) -> Clock:
+    return Clock(printer=fake)
