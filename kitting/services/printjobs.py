@@ -9,6 +9,7 @@ from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.models import Print, PrintJob
 from kitting.operations import Act, Sign, perform
+from kitting.services.steps.prints import stop
 
 
 @dataclass(frozen=True)
@@ -44,10 +45,7 @@ def cancel_job(*, job_id: int, sign: Sign) -> JobNow:
         job = locking.lock_row(PrintJob, job_id)
         if job.state in PRINT_OVER:
             raise WrongStage("job_is_over", job=job.title, state=job.state)
-        job.stop_asked = True
-        if job.state == PrintState.QUEUED:
-            job.state, job.document, job.ended_at = PrintState.CANCELLED, None, act.now
-        job.save(update_fields=["stop_asked", "state", "document", "ended_at"])
+        stop(job, act.now)
         return JobNow(job.pk, job.state, stopping=job.state != PrintState.CANCELLED)
 
     sent = {"job": job_id}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final
 from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
+from django.urls import NoReverseMatch, reverse
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -88,7 +88,7 @@ def label_print(request: LotwardRequest, name: str) -> HttpResponse:
     """Print labels of one kind, named in the address by ``n`` or all of some whole."""
     named = request.GET.getlist("n")
     if name == "box" and len(named) == 1:
-        return redirect("kitting:box-print", named[0])
+        return _to_box(named[0])
     labelled = _labelled(name)
     numbers = numbers_asked(name, request.GET.dict(), named)
     if "new" in request.GET:
@@ -98,6 +98,14 @@ def label_print(request: LotwardRequest, name: str) -> HttpResponse:
         # All bags of a lot are used up by now, or every place has its label.
         return refused(request, Refused("nothing_to_print"), back=reverse(ROOM))
     return print_page(request, labelled, numbers, back=_back(name, numbers))
+
+
+def _to_box(number: str) -> HttpResponse:
+    """Lead to the page of one box's label."""
+    try:
+        return redirect("kitting:box-print", number)
+    except NoReverseMatch as error:
+        raise Http404("There is no such box.") from error
 
 
 def _labelled(name: str) -> Labelled:

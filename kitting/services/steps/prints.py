@@ -8,10 +8,12 @@ from uuid import UUID
 
 import reportlab
 from django.db import IntegrityError
-from django.db.models import Count, Max
+from django.db.models import Count, Exists, Max, OuterRef
 
+from kitting import locking
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.prints import DESTROYED, SCANNED
+from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.press import Pressed, press
 from kitting.models import Print, PrintJob
@@ -20,6 +22,7 @@ from kitting.services.steps.boxes import need_reason
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
 
     from kitting.domain.prints import Again, Onto
     from kitting.labels.kinds import Kind
@@ -170,7 +173,43 @@ def log_prints(act: Act, ready: Ready, again: Again) -> PrintJob | None:
     except IntegrityError as error:
         # Not all that is labelled has a row to lock: somebody was faster.
         raise Conflict("page_is_old") from error
+    _stop_replaced(act, ready)
     return job
+
+
+def _stop_replaced(act: Act, ready: Ready) -> None:
+    """Cancel jobs on their way whose labels are all replaced by reprints.
+
+    Two labels of one thing would be out. One that has not left ends here; of one that
+    has, the worker asks the printer to give it up.
+    """
+    name = ready.labelled.name
+    again = [one.number for one in ready.subjects]
+    before = Print.objects.filter(kind=name, number__in=again, job__isnull=False)
+    # Of those that failed, one may be sent again in the same instant.
+    ended = (PrintState.DONE, PrintState.CANCELLED)
+    jobs = PrintJob.objects.exclude(state__in=ended).filter(pk__in=before.values("job"))
+    newer = Print.objects.filter(
+        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
+    )
+    held = Print.objects.filter(job=OuterRef("pk")).filter(~Exists(newer))
+    replaced = [*jobs.filter(~Exists(held)).values_list("pk", flat=True)]
+    for job in locking.lock_rows(PrintJob, replaced).values():
+        if job.state not in PRINT_OVER:
+            stop(job, act.now)
+
+
+def stop(job: PrintJob, now: datetime) -> None:
+    """Cancel a job that is not over, or ask for it to be given up if it has left.
+
+    Args:
+        job: The job, locked.
+        now: The moment.
+    """
+    job.stop_asked = True
+    if job.state == PrintState.QUEUED:
+        job.state, job.document, job.ended_at = PrintState.CANCELLED, None, now
+    job.save(update_fields=["stop_asked", "state", "document", "ended_at"])
 
 
 def _reprint(ready: Ready, again: Again) -> tuple[str, str | None]:

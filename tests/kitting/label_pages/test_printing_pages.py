@@ -401,3 +401,9 @@ def test_the_ticked_commands_are_those_that_are_printed(client: Client) -> None:
     ticked = ["DO-CLOSE", "DO-GO-ON"]
     page = client.get("/labels/print/command/", {"n": ticked})
     assert page.context["numbers"] == ticked
+
+
+@pytest.mark.parametrize("number", ["", "/", "a/b", "."])
+def test_a_box_of_no_such_number_is_not_there(client: Client, number: str) -> None:
+    asked = client.get("/labels/print/box/", {"n": number}, follow=True)
+    assert asked.status_code == 404

@@ -5,13 +5,23 @@ from __future__ import annotations
 import pytest
 
 from kitting.domain.errors import PrinterFault
+from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import PrintState
 from kitting.ipp.client import IppPrinter
 from kitting.models import Box, Print, PrintJob
-from kitting.services import printjobs
+from kitting.services import printing, printjobs
+from tests import factories
 from tests.factories import sign
 from tests.ipp.fake_printer import PRINT_JOB
-from tests.printers import Clock, FakePrinter, came_out, print_again, until_over
+from tests.printers import (
+    BAG_ROLL,
+    Clock,
+    FakePrinter,
+    came_out,
+    make_printer,
+    print_again,
+    until_over,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -135,6 +145,49 @@ def test_labels_that_were_printed_again_since_are_not_sent_again(
         printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()
     assert job.state == "failed"
+
+
+def test_a_reprint_cancels_the_job_that_waits_with_the_label_before(
+    box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    """The printer was off; once it is on, two labels of one box would come out."""
+    fake.stop()
+    clock.step()
+    second = print_again(box, "P1")
+    fake.start()
+    job.refresh_from_db()
+    assert (job.state, job.document, job.unsure) == ("cancelled", None, False)
+    assert until_over(second, clock)[-1] == "done"
+    assert [one.name for one in fake.jobs] == [second.name]
+
+
+def test_a_reprint_stops_the_label_before_that_is_at_the_printer(
+    box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    fake.course = []
+    clock.step()
+    second = print_again(box, "P1")
+    fake.course = ["processing", "completed"]
+    assert until_over(second, clock)[-1] == "done"
+    job.refresh_from_db()
+    assert (job.state, job.unsure) == ("cancelled", True)
+    assert came_out(fake) == 1
+
+
+def test_a_reprint_of_some_labels_leaves_the_job_of_more_alone(
+    fake: FakePrinter,
+) -> None:
+    make_printer(fake.url, BAG_ROLL)
+    codes = sorted(factories.make_place().code for _ in range(2))
+    onto = Onto(printer="P1")
+    both = {"kind": "place", "onto": onto}
+    done = printing.print_labels(numbers=codes, sign=sign(), **both)
+    again = Again("Spoilt", DESTROYED)
+    for code, state in zip(codes, ("queued", "cancelled"), strict=True):
+        printing.print_labels(numbers=[code], again=again, sign=sign(), **both)
+        assert PrintJob.objects.get(pk=done.job).state == state
+    waiting = PrintJob.objects.filter(state="queued").count()
+    assert waiting == len(codes), "the reprints themselves"
 
 
 def test_labels_that_came_out_after_all_are_settled(job: PrintJob) -> None:

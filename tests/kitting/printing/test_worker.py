@@ -13,11 +13,15 @@ import pytest
 from django.core.management import call_command
 
 from kitting.domain.errors import PrinterFault, Refused
+from kitting.domain.prints import Onto
 from kitting.ipp.client import IppPrinter
 from kitting.management.commands import printworker
 from kitting.models import Box, Print, Printer, PrintJob
 from kitting.printwork import Worker
+from kitting.services import printing
+from tests import factories
 from tests.assertions import assert_refused
+from tests.factories import sign
 from tests.ipp.fake_printer import (
     GET_JOB,
     PRINT_JOB,
@@ -28,7 +32,6 @@ from tests.printers import (
     FakePrinter,
     came_out,
     make_printer,
-    print_again,
     until_over,
 )
 
@@ -56,7 +59,10 @@ def test_a_job_is_taken_to_its_printer_and_followed_to_its_end(
 def test_jobs_of_one_printer_are_printed_in_the_order_they_were_asked_for(
     box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
 ) -> None:
-    second = print_again(box, "P1")
+    onto = Onto(printer="P1")
+    another = factories.make_closed_box(box.size)
+    done = printing.print_box_label(box_id=another.pk, onto=onto, sign=sign())
+    second = PrintJob.objects.get(pk=done.job)
     until_over(second, clock, most=12)
     assert [one.name for one in fake.jobs] == [job.name, second.name]
 
@@ -265,8 +271,12 @@ def test_one_printer_that_is_off_does_not_hold_up_another(
 ) -> None:
     with FakePrinter() as second:
         make_printer(second.url, code="P2")
-        other = print_again(box, "P2")
         fake.stop()
+        clock.step()
+        onto = Onto(printer="P2")
+        another = factories.make_closed_box(box.size)
+        done = printing.print_box_label(box_id=another.pk, onto=onto, sign=sign())
+        other = PrintJob.objects.get(pk=done.job)
         assert until_over(other, clock)[-1] == "done"
         fake.start()
 
