@@ -29,7 +29,7 @@ from lotward.http import allowed, go, render_part, status_for
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from kitting.queries.labels import Labelled, Subject
     from kitting.services.printing import Printed, PrintedLabels
@@ -86,6 +86,7 @@ class Sheaf:
 @require_http_methods(["GET", "POST"])
 def label_print(request: LotwardRequest, name: str) -> HttpResponse:
     """Print labels of one kind, named in the address by ``n`` or all of some whole."""
+    _refuse_nulls(word for _, words in request.GET.lists() for word in words)
     named = request.GET.getlist("n")
     if name == "box" and len(named) == 1:
         return _to_box(named[0])
@@ -98,6 +99,12 @@ def label_print(request: LotwardRequest, name: str) -> HttpResponse:
         # All bags of a lot are used up by now, or every place has its label.
         return refused(request, Refused("nothing_to_print"), back=reverse(ROOM))
     return print_page(request, labelled, numbers, back=_back(name, numbers))
+
+
+def _refuse_nulls(words: Iterable[str]) -> None:
+    """Nothing that a label names has a null character: PostgreSQL takes none."""
+    if any("\0" in word for word in words):
+        raise Http404("There is no such label.")
 
 
 def _to_box(number: str) -> HttpResponse:
@@ -146,6 +153,7 @@ def print_page(
     if request.method != "POST":
         return _ask(request, labelled, numbers, back)
     numbers = request.POST.getlist("n")
+    _refuse_nulls(numbers)
     form = _form(request, labelled, numbers)
     done, status = attempt(
         request,

@@ -407,3 +407,15 @@ def test_the_ticked_commands_are_those_that_are_printed(client: Client) -> None:
 def test_a_box_of_no_such_number_is_not_there(client: Client, number: str) -> None:
     asked = client.get("/labels/print/box/", {"n": number}, follow=True)
     assert asked.status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("name", "word"), [("place", "n"), ("bag", "lot"), ("cleared", "run")]
+)
+def test_nothing_with_a_null_character_is_there(
+    client: Client, name: str, word: str
+) -> None:
+    """PostgreSQL takes no such text, so that asking for it would fail."""
+    page = f"/labels/print/{name}/"
+    assert client.get(page, {word: "A\0"}).status_code == 404
+    assert client.post(page, keyed(n="A\0")).status_code == 404
