@@ -20,12 +20,26 @@ class Consignee(models.Model):
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=80)
     address = models.TextField(blank=True)
+    """As the workshop wrote it: printed where the address is not given in parts."""
+    country = models.CharField(max_length=2, blank=True)
+    """As in ISO 3166-1; the parts are set in the order of its post."""
+    street = models.TextField(blank=True)
+    postcode = models.CharField(max_length=20, blank=True)
+    city = models.CharField(max_length=80, blank=True)
+    region = models.CharField(max_length=80, blank=True)
     contact = models.CharField(max_length=120, blank=True)
     search = models.CharField(max_length=255, blank=True)
 
     class Meta:
         default_permissions = ()
         ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~Q(country="")
+                | Q(street="", postcode="", city="", region=""),
+                name="dispatch_consignee_parts_have_a_country",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name

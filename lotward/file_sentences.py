@@ -13,6 +13,14 @@ if TYPE_CHECKING:
     from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
+    "address_part_missing": _(
+        "The post of %(country)s wants a %(part)s in an address, and there is none. It"
+        " is printed as it is; add it if there is one."
+    ),
+    "address_without_country": _(
+        "An address in parts needs its country: its order is that of the country's"
+        " post. Write the country by its two letters, such as PT."
+    ),
     "amount_missing": _(
         "An amount of every lot that this one was made from is needed. Enter the"
         " amounts in the same order."
@@ -59,6 +67,10 @@ SENTENCES: dict[str, str | Promise] = {
     "character_unprintable": _(
         "The cell holds a character that cannot be printed (%(character)s). Type the"
         " cell again."
+    ),
+    "country_unknown": _(
+        "“%(read)s” is no country. Write it by its two letters in ISO 3166-1, in"
+        " capitals, such as PT."
     ),
     "counts_ambiguous": _(
         "These counts can be read as one number or as several. Put a plus sign"
@@ -135,6 +147,10 @@ SENTENCES: dict[str, str | Promise] = {
     "place_unknown": _(
         "There is no place of this code. Correct it, or add it in the set-up."
     ),
+    "postcode_doubtful": _(
+        "%(read)s does not look like a postcode of %(country)s, such as %(such_as)s."
+        " It is printed as it is: Lotward's list may be older. Check it."
+    ),
     "quantity_missing": _(
         "The row does not say how many pieces there are. Enter bags and pieces, or"
         " the counts."
@@ -144,6 +160,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "quotes_broken": _(
         "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "region_left_out": _(
+        "The post of %(country)s wants no region in an address, so %(read)s is not"
+        " printed."
     ),
     "revision_unknown": _(
         "Part %(part)s has no such revision. Correct it, or add it in the set-up."

@@ -27,7 +27,7 @@ SIZES: Final = tuple(
         (10.0, 3.2, 2.6),
     )
 )
-"""Of the figures, of the first line of the address and of the others; the first that
+"""Of the figures, of the name and of the other lines of the address; the first that
 has room is taken."""
 
 ROW: Final = 6.4
@@ -58,8 +58,8 @@ class ShipmentLabel:
     """Where a box goes, and which of how many it is."""
 
     ship_to: tuple[str, ...]
-    """Name and address from the top, in the order in which the workshop wrote them: as
-    the post of that country wants them."""
+    """Name and address from the top, in the order of the country's post; an address
+    that the workshop has only as a text, as it was written."""
 
     nth: int
     of: int
@@ -68,6 +68,9 @@ class ShipmentLabel:
     sscc: str | None
     maker_name: str
     maker_address: tuple[str, ...]
+    name: int = 0
+    """Which of these lines is the name, from 0: it is set bold and larger."""
+
     country: str = ""
     """Stands last, in capitals; empty inside the workshop's own country."""
 
@@ -155,12 +158,15 @@ def _address(
     label: ShipmentLabel, name: Style, other: Style
 ) -> list[tuple[str, float, Style]]:
     """Break the address into what is drawn: a line, its way down, its style."""
-    lines = [line for line in label.ship_to if line.strip()]
+    lines = [
+        (line, name if nth == label.name else other)
+        for nth, line in enumerate(label.ship_to)
+        if line.strip()
+    ]
     if label.country:
-        lines.append(label.country.upper())
+        lines.append((label.country.upper(), other))
     found: list[tuple[str, float, Style]] = []
-    for nth, line in enumerate(lines):
-        style = other if nth else name
+    for nth, (line, style) in enumerate(lines):
         for piece in wrap(line, style, room_mm=WIDE, lines=3):
             down = style.high_mm * (LINE_STEP if found else 1.0)
             found.append((piece, down + (1.0 if nth == 1 else 0.0), style))

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Shipment, ShipmentBox
+from dispatch.queries.addresses import ship_to
 from kitting.domain.errors import Missing
 from kitting.domain.stages import ShipmentStage
 from kitting.labels.copies import as_copy, data_sha
@@ -62,13 +63,15 @@ def _of_shipment(shipment: Shipment, workshop: Workshop) -> list[Subject]:
     numbers = numbers_of(shipment)
     live = ShipmentBox.objects.filter(shipment=shipment, live=True)
     boxes = live.order_by("box__serial").values_list("box__serial", "box__sscc")
-    to = shipment.consignee
+    to = ship_to(shipment.consignee, workshop.country)
     return [
         Subject(
             number,
             (
                 ShipmentLabel(
-                    ship_to=(to.name, *to.address.splitlines()),
+                    ship_to=to.lines,
+                    name=to.name,
+                    country=to.country,
                     nth=nth,
                     of=len(numbers),
                     shipment=shipment.number,

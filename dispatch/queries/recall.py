@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from django.db.models import Count, Q, Sum
 
 from dispatch.models import Consignee, Shipment
+from dispatch.queries.addresses import ship_to
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
+from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run, Workshop
 from kitting.models.holds import TARGETS
 from kitting.reach import held_boxes, reach_of, standing_reach
 
@@ -84,11 +85,12 @@ def whom_it_reached(found: Trace) -> list[Reached]:
     by_consignee: dict[Consignee, list[BoxRow]] = {}
     for box in gone:
         by_consignee.setdefault(whose[box.shipment], []).append(box)
+    home = Workshop.objects.get(pk=1).country if by_consignee else ""
     return [
         Reached(
             code=whom.code,
             name=whom.name,
-            address=whom.address,
+            address="\n".join(ship_to(whom, home).below_name),
             contact=whom.contact,
             boxes=tuple(boxes),
             pieces=sum(box.pieces for box in boxes),

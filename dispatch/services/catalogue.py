@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from django.db import transaction
 
+from dispatch.services.steps.consignees import doubts_in
 from dispatch.services.steps.sections import Found, read_all
 from kitting.domain.errors import Refused
 from kitting.operations import Act, Sign, perform
@@ -53,6 +54,8 @@ class Loaded:
     consignees: int
     stocks: int = 0
     """Of labels; acts from before there were any have none."""
+    addresses: int = 0
+    """Consignees on record that got their address in parts."""
 
 
 def load_catalogue(*, data: object, sign: Sign) -> Loaded:
@@ -102,6 +105,18 @@ def try_catalogue(*, data: object, now: datetime) -> Loaded:
     return _loaded(found)
 
 
+def doubts_about(data: object) -> tuple[Problem, ...]:
+    """Say what looks wrong in a catalogue that was loaded or could be.
+
+    Args:
+        data: What the file says, as JSON is read.
+
+    Returns:
+        What was kept as it is written, but ought to be looked at: addresses.
+    """
+    return tuple(doubts_in(data))
+
+
 def _loaded(found: Found) -> Loaded:
     added = found.shelf.added
     return Loaded(
@@ -121,4 +136,5 @@ def _loaded(found: Found) -> Loaded:
         protocols=added["Protocol"],
         consignees=added["Consignee"],
         stocks=added["Stock"],
+        addresses=added["Address"],
     )

@@ -7,7 +7,7 @@ from kitting.forms.base import KeyedForm
 
 
 class WorkshopForm(KeyedForm):
-    """Name, address, time zone and GS1 prefix of the workshop."""
+    """Name, address, country, time zone and GS1 prefix of the workshop."""
 
     name = forms.CharField(label=_("Name"), max_length=80)
     address = forms.CharField(
@@ -16,6 +16,15 @@ class WorkshopForm(KeyedForm):
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text=_("Stands on every label, line by line."),
+    )
+    country = forms.CharField(
+        label=_("Country"),
+        max_length=2,
+        required=False,
+        help_text=_(
+            "By its two letters in ISO 3166-1, such as PT. A shipment inside it has no"
+            " country on its labels."
+        ),
     )
     time_zone = forms.CharField(
         label=_("Time zone"),
@@ -31,3 +40,6 @@ class WorkshopForm(KeyedForm):
             " claim nothing."
         ),
     )
+
+    def clean_country(self) -> str:
+        return str(self.cleaned_data["country"]).upper()

@@ -12,6 +12,8 @@ class Workshop(models.Model):
     site = models.PositiveSmallIntegerField(default=1)
     name = models.CharField(max_length=80)
     address = models.TextField(blank=True)
+    country = models.CharField(max_length=2, blank=True)
+    """As in ISO 3166-1: an address inside it is printed without its country."""
     time_zone = models.CharField(max_length=40, default="UTC")
     gs1_prefix = models.CharField(max_length=12, blank=True)
     label_text = models.CharField(max_length=120, blank=True)

@@ -21,7 +21,7 @@ from lotward.http import LotwardRequest, add_refusal, allowed, go
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
-FIELDS = ("name", "address", "time_zone", "gs1_prefix")
+FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
 
 
 @allowed("kitting.set_up")

@@ -24,6 +24,7 @@ def particulars(**changes: str) -> Particulars:
         "address": "3 Harrow Lane\nEskmoor",
         "time_zone": "Europe/Lisbon",
         "gs1_prefix": "9521234",
+        "country": "GB",
     }
     return Particulars(**{**values, **changes})
 
@@ -32,6 +33,7 @@ def test_the_particulars_change_and_the_journal_says_so() -> None:
     change_workshop(to=particulars(), sign=factories.sign())
     workshop = Workshop.objects.get()
     assert (workshop.name, workshop.gs1_prefix) == ("Harrow Lane Workshop", "9521234")
+    assert workshop.country == "GB"
     assert "Harrow Lane" in Operation.objects.get().link.outcome
 
 
@@ -42,6 +44,7 @@ def test_the_particulars_change_and_the_journal_says_so() -> None:
         ({"time_zone": "Moon/Tycho"}, "time_zone_unknown"),
         ({"gs1_prefix": "12"}, "gs1_prefix"),
         ({"gs1_prefix": "95O1234"}, "gs1_prefix"),
+        ({"country": "QQ"}, "country_unknown"),
     ],
 )
 def test_particulars_that_make_no_sense_are_refused(
@@ -85,6 +88,20 @@ def test_a_manager_changes_the_particulars_once(
     )
     assert answer.status_code == 422
     assert answer.context["form"].has_error("__all__", "time_zone_unknown")
+
+
+def test_a_country_may_be_typed_in_small_letters_or_left_out(
+    client_for: Callable[[User], Client],
+) -> None:
+    client = client_for(factories.make_person("manager"))
+    for typed, kept in (("pt", "PT"), ("", "")):
+        data = {**vars(particulars(country=typed)), "op_key": str(uuid.uuid4())}
+        assert client.post(PAGE, data).status_code == 302
+        assert Workshop.objects.get().country == kept
+    data = {**vars(particulars(country="qq")), "op_key": str(uuid.uuid4())}
+    answer = client.post(PAGE, data)
+    assert answer.status_code == 422
+    assert "“QQ” is no country." in answer.content.decode()
 
 
 def linked(page: str) -> set[str]:

@@ -86,6 +86,7 @@ def shipments(draw: st.DrawFn) -> ShipmentLabel:
     of = draw(st.integers(1, 240))
     return ShipmentLabel(
         ship_to=tuple(draw(st.lists(words, min_size=1, max_size=6))),
+        name=draw(st.integers(0, 1)),
         nth=draw(st.integers(1, of)),
         of=of,
         shipment=draw(numbers),

@@ -1,4 +1,4 @@
-"""Addresses in the order of the country's post, against examples of the posts.
+"""Addresses in the order of the country's post, against published examples.
 
 The addresses are as published; the names of the people in them are left out.
 """

@@ -15,13 +15,22 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from dispatch.services.catalogue import CatalogueRefused, load_catalogue, try_catalogue
+from dispatch.services.catalogue import (
+    CatalogueRefused,
+    doubts_about,
+    load_catalogue,
+    try_catalogue,
+)
 from kitting.management.signing import signer
 from kitting.operations import Sign
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from django.core.management.base import CommandParser
+
+    from dispatch.services.steps.catalogue import Problem
 
 
 class Command(BaseCommand):
@@ -54,12 +63,10 @@ class Command(BaseCommand):
                 sign = Sign(by=by, key=uuid.uuid4(), now=now)
                 loaded = load_catalogue(data=data, sign=sign)
         except CatalogueRefused as refused:
-            for problem in refused.problems:
-                read = f" “{problem.value}”" if problem.value else ""
-                where = problem.path or "the file"
-                self.stderr.write(f"{where}:{read} {sentence(problem.as_error())}")
+            self._say(refused.problems)
             msg = f"{path.name}: {len(refused.problems)} faults. Nothing was written."
             raise CommandError(msg) from refused
+        self._say(doubts_about(data))
         added = [
             f"{count} {name.replace('_', ' ')}"
             for name, count in asdict(loaded).items()
@@ -68,6 +75,12 @@ class Command(BaseCommand):
         would = " would be added; nothing was written" if options["dry_run"] else ""
         told = ", ".join(added) or "nothing that is not there already"
         self.stdout.write(f"{told}{would or ' added'}.")
+
+    def _say(self, problems: Iterable[Problem]) -> None:
+        for problem in problems:
+            read = f" “{problem.value}”" if problem.value else ""
+            where = problem.path or "the file"
+            self.stderr.write(f"{where}:{read} {sentence(problem.as_error())}")
 
 
 def _content(path: Path) -> object:

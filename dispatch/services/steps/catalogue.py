@@ -208,6 +208,27 @@ class Shelf:
         self.added[name] += 1
         return row
 
+    def fill(self, path: str, row: models.Model, given: Mapping[str, Any]) -> bool:
+        """Write columns of a row that had nothing in them.
+
+        Args:
+            path: Path of the row in the catalogue.
+            row: The row in the database.
+            given: What the catalogue says of these columns.
+
+        Returns:
+            Whether it was written; a value that cannot be kept is a problem.
+        """
+        for column, value in given.items():
+            setattr(row, column, value)
+        try:
+            row.full_clean()
+        except ValidationError as error:
+            self._not_clean(path, row, error)
+            return False
+        row.save(update_fields=list(given))
+        return True
+
     def same(self, path: str, there: models.Model, given: Mapping[str, Any]) -> None:
         """Note where a row in the database says something else than the catalogue.
 

@@ -8,12 +8,13 @@ from datetime import date
 from typing import TYPE_CHECKING, Any
 from zoneinfo import available_timezones
 
-from dispatch.models import Consignee
 from dispatch.services.steps.catalogue import Shelf, names_of, read_day
+from dispatch.services.steps.consignees import read_consignee
 from kitting import locking
 from kitting.clock import day_of
 from kitting.domain import batch, exposure, gs1
 from kitting.domain.errors import CodeError, LotwardError
+from kitting.labels.postal import country_name
 from kitting.models import (
     Bench,
     BoxSize,
@@ -41,7 +42,9 @@ if TYPE_CHECKING:
 
 UNNAMED = "Unnamed workshop"
 """The name of a workshop that nobody has named yet."""
-WORKSHOP_FIELDS = ("name", "address", "time_zone", "gs1_prefix", "label_text")
+WORKSHOP_FIELDS = (
+    *("name", "address", "country", "time_zone", "gs1_prefix", "label_text"),
+)
 
 
 @dataclass
@@ -110,7 +113,7 @@ def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
 
 
 def _consignee(found: Found, path: str, row: Mapping[str, Any]) -> None:
-    _simple(found, Consignee, path, row)
+    read_consignee(found.shelf, path, row)
 
 
 def _workshop(found: Found, data: Mapping[str, Any]) -> None:
@@ -139,6 +142,8 @@ def _workshop(found: Found, data: Mapping[str, Any]) -> None:
         shelf.fault("workshop.time_zone", new["time_zone"], "catalogue_time_zone")
     if new.get("gs1_prefix"):
         _obey(shelf, "workshop.gs1_prefix", lambda: gs1.sscc(new["gs1_prefix"], 1))
+    if new.get("country"):
+        _obey(shelf, "workshop.country", lambda: country_name(new["country"]))
     if new and not shelf.problems:
         Workshop.objects.filter(pk=1).update(**new)
 

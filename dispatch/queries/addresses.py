@@ -1,0 +1,80 @@
+"""Where a consignee is: the lines that stand on labels, packing lists and pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from kitting.labels.postal import Address, country_name, lines
+
+if TYPE_CHECKING:
+    from dispatch.models import Consignee
+
+
+@dataclass(frozen=True)
+class ShipTo:
+    """To whom something goes, as it is written on it."""
+
+    lines: tuple[str, ...]
+    """From the top, with the name where the post wants it, without the country."""
+    name: int
+    """Which of the lines is the name, from 0."""
+    country: str
+    """Its name in capitals; empty inside the workshop's own country."""
+
+    @property
+    def all(self) -> tuple[str, ...]:
+        """The lines and, where it is needed, the country below them."""
+        return (*self.lines, self.country) if self.country else self.lines
+
+    @property
+    def below_name(self) -> tuple[str, ...]:
+        """All but the name, for pages on which it stands already."""
+        return tuple(each for nth, each in enumerate(self.all) if nth != self.name)
+
+
+def ship_to(consignee: Consignee, home: str) -> ShipTo:
+    """Write a consignee's address.
+
+    In parts it has the order of the country's post. One that the workshop has only as a
+    text is written as it was entered.
+
+    Args:
+        consignee: The consignee.
+        home: The workshop's own country; empty if it is not set, and then a country
+            that is known is always written.
+
+    Returns:
+        The lines; the name alone if nothing else is on record.
+
+    Raises:
+        CodeError: ``country_unknown``.
+    """
+    name, country = consignee.name.strip(), ""
+    if consignee.country and consignee.country != home:
+        country = country_name(consignee.country)
+    parts = address_of(consignee)
+    if not (parts.street or parts.postcode or parts.city or parts.region):
+        written = [line for line in consignee.address.splitlines() if line.strip()]
+        return ShipTo((name, *written), 0, country)
+    found = lines(parts, name=name)
+    at = next((nth for nth, line in enumerate(found) if line == name), 0)
+    return ShipTo(found, at, country)
+
+
+def address_of(consignee: Consignee) -> Address:
+    """The parts of a consignee's address.
+
+    Args:
+        consignee: The consignee.
+
+    Returns:
+        The parts; only the country, or nothing, where it has none.
+    """
+    return Address(
+        country=consignee.country,
+        street=tuple(consignee.street.splitlines()),
+        postcode=consignee.postcode,
+        city=consignee.city,
+        region=consignee.region,
+    )
