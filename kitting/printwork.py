@@ -13,7 +13,6 @@ sent and a person is asked to look.
 from __future__ import annotations
 
 import logging
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, Final
@@ -197,15 +196,18 @@ class Worker:
     def _follow(self, job: PrintJob, client: IppPrinter, ipp_job: int) -> None:
         try:
             known = _ours(job, client.job(ipp_job))
+            refusal = None
             if job.stop_asked and not known.ended:
-                # One that has just ended is not cancelled any more; its end tells so.
-                with suppress(PrinterFault):
-                    client.cancel(ipp_job)
+                refusal = _refusal_to_stop(client, ipp_job)
                 known = _ours(job, client.job(ipp_job))
         except PrinterFault as fault:
             if fault.code != FORGOT:
                 raise
             self._fail(job, FORGOT, fault.params, unsure=True)
+            return
+        if refusal is not None and not known.ended:
+            # It would hold up all others for as long as the printer likes.
+            self._fail(job, refusal.code, refusal.params, unsure=True)
             return
         self._see(job, known, () if known.ended else troubles(client.facts()))
 
@@ -300,6 +302,15 @@ def _come(moment: str, now: datetime) -> Q:
         | Q(**{f"{moment}__lte": now})
         | Q(**{f"{moment}__gt": now + FAR})
     )
+
+
+def _refusal_to_stop(client: IppPrinter, ipp_job: int) -> PrinterFault | None:
+    """Ask a printer to give a job up; one that has just ended it refuses as well."""
+    try:
+        client.cancel(ipp_job)
+    except PrinterFault as fault:
+        return None if fault.again else fault
+    return None
 
 
 def _ours(job: PrintJob, known: JobFacts) -> JobFacts:

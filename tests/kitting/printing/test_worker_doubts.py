@@ -25,6 +25,9 @@ pytestmark = pytest.mark.django_db
 REFUSED = 0x0404
 """client-error-not-possible (RFC 8011, appendix B)."""
 
+BUSY = 0x0507
+"""server-error-busy."""
+
 DAY = timedelta(days=1)
 
 
@@ -212,13 +215,34 @@ def test_a_job_whose_answer_was_lost_is_looked_for_in_its_time_though_cancelled(
 
 
 def test_a_job_that_will_not_stop_is_not_asked_without_a_pause(
-    job: PrintJob, fake: FakePrinter, clock: Clock
+    job: PrintJob, fake: FakePrinter, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(IppPrinter, "cancel", lambda self, job_id: None)
     fake.course = ["processing"]
-    fake.refuse(REFUSED, CANCEL_JOB, times=9)
     clock.step()
     printjobs.cancel_job(job_id=job.pk, sign=sign())
     assert [clock.step(1), clock.step(0), clock.step(0)] == [1, 0, 0]
+
+
+def test_a_job_that_its_printer_refuses_to_stop_holds_up_no_other(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    fake.course = ["processing"]
+    fake.refuse(REFUSED, CANCEL_JOB)
+    clock.step()
+    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert until_over(job, clock) == ["failed"]
+    assert (job.trouble, job.unsure) == ("printer_refused", True)
+
+
+def test_a_printer_that_is_busy_is_asked_again_to_stop_a_job(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    fake.course = ["processing"]
+    fake.refuse(BUSY, CANCEL_JOB)
+    clock.step()
+    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    assert until_over(job, clock) == ["printing", "cancelled"]
 
 
 # --- Faults of its own ----------------------------------------------------------------
