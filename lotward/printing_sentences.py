@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
+    "bag_has_nothing_to_label": _(
+        "Bag %(bag)s is used up: its number stays with what was in it, and may stand on"
+        " no other. Take in what is to be labelled as a bag of its own."
+    ),
     "bag_not_cleared_by_a_run": _(
         "Bag %(bag)s is not cleared by a run, so no label may say that it is. Take it"
         " through a run first."

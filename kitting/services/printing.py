@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Final
 from kitting import locking
 from kitting.domain.errors import Conflict, Missing, WrongStage
 from kitting.domain.prints import TEST, Again, Onto
-from kitting.domain.stages import BoxStage
+from kitting.domain.stages import BagStage, BoxStage
 from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw, test_page
@@ -257,9 +257,11 @@ def print_subjects(
 
 
 def _lock(ready: Ready) -> None:
-    """Lock what is labelled, and refuse boxes that must not be labelled now."""
+    """Lock what is labelled, and refuse what must not be labelled now."""
     bags = [subject.bag_id for subject in ready.subjects if subject.bag_id]
-    locking.lock_rows(Bag, bags)
+    for bag in locking.lock_rows(Bag, bags).values():
+        if bag.stage == BagStage.USED_UP:
+            raise WrongStage("bag_has_nothing_to_label", bag=bag.number)
     if ready.labelled.name in OF_BOXES:
         serials = [subject.number for subject in ready.subjects]
         ids = Box.objects.filter(serial__in=serials).values_list("pk", flat=True)

@@ -90,6 +90,14 @@ def test_a_bag_of_material_says_its_unit() -> None:
     assert "750 g" in shown
 
 
+def test_a_bag_that_is_used_up_has_no_label_for_another() -> None:
+    bag = factories.make_closed_box().lines.get().bag
+    with pytest.raises(LotwardError) as error:
+        print_labels(kind="bag", numbers=[bag.number], sign=sign())
+    assert_refused(error.value, "bag_has_nothing_to_label", bag=bag.number)
+    assert not Print.objects.exists()
+
+
 def test_blank_bag_numbers_are_printed_ahead_and_only_while_they_are_blank() -> None:
     numbers = lots.give_out_numbers(count=3, sign=sign()).numbers
     done = print_labels(kind="bag_number", numbers=numbers, sign=sign())
