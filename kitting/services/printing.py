@@ -24,6 +24,7 @@ from kitting.queries.labels import BOXES, box_subject, labelled_as
 from kitting.queries.stocks import laid_as, of_kind, printers_for
 from kitting.services.steps.prints import (
     MOST_LABELS,
+    OF_BOXES,
     log_prints,
     make_ready,
 )
@@ -48,9 +49,6 @@ __all__ = [
     "print_subjects",
     "same_as_printed",
 ]
-
-OF_BOXES: Final = ("box", "set_slip")
-"""Labels that are printed only while their box is here."""
 
 PRINTABLE: Final = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED)
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from kitting import locking
 from kitting.domain.errors import Conflict, WrongStage
-from kitting.domain.stages import PRINT_OVER, PrintState
-from kitting.models import Print, PrintJob
+from kitting.domain.stages import PRINT_OVER, BoxStage, PrintState
+from kitting.models import Box, Print, PrintJob
 from kitting.operations import Act, Sign, perform
-from kitting.services.steps.prints import stop
+from kitting.services.steps.prints import OF_BOXES, stop
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
         Conflict: ``job_may_have_printed`` if some may have come out,
             ``job_was_replaced`` if one of its labels was printed again since.
         Missing: If there is no such job.
-        WrongStage: ``job_not_failed``.
+        WrongStage: ``job_not_failed``; ``box_wrong_stage`` if its box was voided since.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -79,6 +79,7 @@ def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
         if job.unsure and not nothing_out:
             raise Conflict("job_may_have_printed", job=job.title)
         _refuse_replaced(job)
+        _refuse_voided(job)
         # Another name: the printer may still know the one before.
         root, _dash, turn = job.name.partition("_")
         job.name = f"{root}_{int(turn or 1) + 1}"
@@ -126,6 +127,15 @@ def _refuse_replaced(job: PrintJob) -> None:
         newer = Print.objects.filter(kind=logged.kind, number=logged.number)
         if newer.filter(copy__gt=logged.copy).exists():
             raise Conflict("job_was_replaced", label=str(logged.number))
+
+
+def _refuse_voided(job: PrintJob) -> None:
+    """Refuse to send labels of a box that came to nothing since."""
+    named = job.prints.filter(kind__in=OF_BOXES).values("number")
+    for box in Box.objects.filter(serial__in=named, stage=BoxStage.VOIDED):
+        raise WrongStage(
+            "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
+        )
 
 
 def _need_failed(job: PrintJob) -> None:

@@ -10,6 +10,7 @@ from kitting.operations import Act, Sign, perform
 from kitting.services.packing import BoxMoved
 from kitting.services.steps.bags import Change, change, save_bags
 from kitting.services.steps.boxes import move_box, need_reason, take_all_back
+from kitting.services.steps.prints import stop_labels_of
 
 
 def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
@@ -89,6 +90,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
         save_bags(list(bags.values()))
         box.save(update_fields=["stage", "events_seen"])
+        stop_labels_of(box, act.now)
         act.write(event, *scrapped)
         return BoxMoved(box=str(box), stage=str(box.stage))
 

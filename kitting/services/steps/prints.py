@@ -26,11 +26,14 @@ if TYPE_CHECKING:
 
     from kitting.domain.prints import Again, Onto
     from kitting.labels.kinds import Kind
-    from kitting.models import Printer
+    from kitting.models import Box, Printer
     from kitting.operations import Act
     from kitting.queries.labels import Labelled, Subject
 
 RENDERER: Final = f"lotward 2, reportlab {reportlab.__version__}"
+
+OF_BOXES: Final = ("box", "set_slip")
+"""Labels that are printed only while their box is here."""
 
 MOST_LABELS: Final = 240
 """How many labels one act prints: each is read back before the act is written."""
@@ -197,6 +200,24 @@ def _stop_replaced(act: Act, ready: Ready) -> None:
     for job in locking.lock_rows(PrintJob, replaced).values():
         if job.state not in PRINT_OVER:
             stop(job, act.now)
+
+
+def stop_labels_of(box: Box, now: datetime) -> None:
+    """Cancel jobs on their way that have labels and slips of one box and no other.
+
+    Args:
+        box: The box, locked; one that is voided.
+        now: The moment.
+    """
+    its = Print.objects.filter(kind__in=OF_BOXES, number=box.serial)
+    others = Print.objects.filter(job=OuterRef("pk")).exclude(number=box.serial)
+    jobs = PrintJob.objects.exclude(state__in=PRINT_OVER).filter(
+        pk__in=its.values("job")
+    )
+    alone = [*jobs.filter(~Exists(others)).values_list("pk", flat=True)]
+    for job in locking.lock_rows(PrintJob, alone).values():
+        if job.state not in PRINT_OVER:
+            stop(job, now)
 
 
 def stop(job: PrintJob, now: datetime) -> None:

@@ -10,6 +10,7 @@ from kitting.domain.stages import PrintState
 from kitting.ipp.client import IppPrinter
 from kitting.models import Box, Print, PrintJob
 from kitting.services import printing, printjobs
+from kitting.services.voiding import void_box
 from tests import factories
 from tests.factories import sign
 from tests.ipp.fake_printer import PRINT_JOB
@@ -188,6 +189,25 @@ def test_a_reprint_of_some_labels_leaves_the_job_of_more_alone(
         assert PrintJob.objects.get(pk=done.job).state == state
     waiting = PrintJob.objects.filter(state="queued").count()
     assert waiting == len(codes), "the reprints themselves"
+
+
+def test_a_label_that_waits_does_not_come_out_for_a_voided_box(
+    box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    void_box(box_id=box.pk, reason="Dropped", sign=sign())
+    job.refresh_from_db()
+    assert (job.state, job.document) == ("cancelled", None)
+    assert clock.step() == 0
+    assert not fake.jobs
+
+
+def test_a_label_of_a_voided_box_is_not_sent_again(box: Box, job: PrintJob) -> None:
+    failed(job, unsure=False)
+    void_box(box_id=box.pk, reason="Dropped", sign=sign())
+    with pytest.raises(Exception, match="box_wrong_stage"):
+        printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+    job.refresh_from_db()
+    assert job.state == "failed"
 
 
 def test_labels_that_came_out_after_all_are_settled(job: PrintJob) -> None:
