@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 
 import pytest
 from django.db import connection
@@ -10,7 +11,8 @@ from django.utils import timezone
 
 from kitting.domain.errors import Conflict
 from kitting.domain.prints import Onto
-from kitting.models import Print, PrintJob
+from kitting.domain.stages import PRINT_OVER
+from kitting.models import Print, Printer, PrintJob
 from kitting.printwork import Worker
 from kitting.services.printing import print_labels
 from kitting.services.steps import prints
@@ -68,9 +70,12 @@ def test_two_workers_send_a_job_once() -> None:
 
         def work() -> None:
             worker = Worker(now=timezone.now, connect=reach)
-            for _ in range(12):
+            until = time.monotonic() + PATIENCE_S
+            waiting = PrintJob.objects.exclude(state__in=PRINT_OVER)
+            while waiting.exists() and time.monotonic() < until:
                 worker.step()
                 PrintJob.objects.update(next_try=None)
+                Printer.objects.update(asleep_until=None)
 
         results = at_once([work, work, work])
         assert results.errors == []
