@@ -58,6 +58,9 @@ MOVED: Final = "printer_moved"
 BROKE: Final = "print_worker_broke"
 """The worker met a fault of its own: one job's must not stop all the others."""
 
+WITH_ERRORS: Final = "job-completed-with-errors"
+"""A reason of a job that ended, though not every page came out right (RFC 8011 §5.3.8)."""
+
 ANSWERED: Final = frozenset({"printer_substitutes"})
 """Faults after a document was sent, of which the printer's answer leaves no doubt."""
 
@@ -216,7 +219,9 @@ class Worker:
     ) -> None:
         """Write down how a job is getting on, as the printer tells it."""
         ended = end_of(known)
-        if known.state == "completed":
+        if known.state == "completed" and WITH_ERRORS in known.reasons:
+            self._fail(job, "printer_job_aborted", {"reason": WITH_ERRORS}, unsure=True)
+        elif known.state == "completed":
             self._end(job, PrintState.DONE)
         elif known.state == "canceled":
             self._end(job, PrintState.CANCELLED, ended)

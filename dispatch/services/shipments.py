@@ -4,8 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.db.models import Q
+
 from dispatch.domain.folding import fold
 from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.queries.labels import NAME as LABELS
 from dispatch.services.steps.loading import (
     move_all,
     put_live,
@@ -22,6 +25,7 @@ from kitting.models import Box
 from kitting.operations import Act, Sign, perform
 from kitting.services.steps.boxes import move_box, need_reason
 from kitting.services.steps.counting import take
+from kitting.services.steps.prints import stop_jobs
 
 LONGEST_REFERENCE = 40
 """Characters that a consignee's own reference may have."""
@@ -160,6 +164,11 @@ def _count_live(shipment: Shipment) -> int:
     return shipment.shipment_boxes.filter(live=True).count()
 
 
+def _stop_labels_of(shipment: Shipment, act: Act) -> None:
+    """Cancel its labels that wait for a printer: "k of n" is no longer so."""
+    stop_jobs(Q(kind=LABELS, number__startswith=f"{shipment.number} "), act.now)
+
+
 def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     """Take a box off an open shipment again; it stands labelled as before.
 
@@ -186,6 +195,7 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
             raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
         event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
         box.save(update_fields=["stage", "events_seen"])
+        _stop_labels_of(shipment, act)
         act.write(event, ShipScan(shipment=shipment, box=box, on=False))
         return Scanned(
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
@@ -276,6 +286,7 @@ def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
         shipment.shipment_boxes.filter(live=True).update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])
+        _stop_labels_of(shipment, act)
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
         act.write(event, *events, *scans)
         return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)

@@ -111,7 +111,7 @@ class PrintForm(KeyedForm):
         destroyed = DESTROYED if self.cleaned_data["destroyed"] else ""
         return Again(
             reason=self.cleaned_data["reason"],
-            first=self.cleaned_data.get("scanned", "").strip() or destroyed,
+            first=_scan(self.cleaned_data.get("scanned", "")) or destroyed,
         )
 
 
@@ -134,3 +134,9 @@ def _places(kind: Kind[Any], stocks: list[Stock]) -> list[tuple[str, Any]]:
         values = {"stock": stock.name, "count": stock.columns * stock.rows}
         found.append((f"{STOCK} {stock.code}", words % values))
     return found
+
+
+def _scan(text: str) -> str:
+    """What was scanned; the word that stands for a declaration is no scan of ours."""
+    text = text.strip()
+    return text.upper() if text == DESTROYED else text

@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
-from kitting.domain.errors import LotwardError
+from kitting.domain.errors import Conflict, LotwardError, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.forms.boxes import BoxFilterForm, VoidForm
 from kitting.forms.printing import PrintForm
@@ -33,7 +33,7 @@ from kitting.reach import standing_reach
 from kitting.services import printing, voiding
 from kitting.templatetags.printed import label_kind
 from kitting.views.acting import OK, attempt
-from kitting.views.label_prints import after_print, context_of, one_sheaf
+from kitting.views.label_prints import after_print, context_of, one_sheaf, refused
 from lotward.http import allowed, go, render_part
 from lotward.tables import Column, file_response
 
@@ -198,7 +198,15 @@ def box_label(request: LotwardRequest, number: str) -> HttpResponse:
     logged = _print_asked(request, box)
     if logged is None:
         raise Http404("This label was never printed.")
+    if box.stage == BoxStage.VOIDED:
+        gone = WrongStage(
+            "box_wrong_stage", box=str(box), stage=box.stage, wanted="labelled"
+        )
+        return refused(request, gone, back=box_address(box))
     pdf = printing.label_pdf(box_id=box.pk, copy=logged.copy)
+    if not printing.same_as_printed(pdf, bytes(logged.pdf_sha)):
+        changed = Conflict("record_has_changed", label=str(box))
+        return refused(request, changed, back=box_address(box))
     response = HttpResponse(pdf, content_type="application/pdf")
     name = f"label-{box.serial}-{logged.copy}.pdf"
     response.headers["Content-Disposition"] = f'inline; filename="{name}"'

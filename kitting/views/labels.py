@@ -14,8 +14,8 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
-from kitting.domain.errors import LotwardError
-from kitting.domain.stages import PRINT_OVER
+from kitting.domain.errors import LotwardError, WrongStage
+from kitting.domain.stages import PRINT_OVER, BoxStage
 from kitting.forms.print_jobs import (
     JobFilterForm,
     JobForm,
@@ -290,6 +290,14 @@ def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
         raise Http404("No such document was printed.")
     number = number_of(rows[0])
     try:
+        for row in rows:
+            if row.box is not None and row.box.stage == BoxStage.VOIDED:
+                raise WrongStage(
+                    "box_wrong_stage",
+                    box=number_of(row),
+                    stage=row.box.stage,
+                    wanted="labelled",
+                )
         pdf = printing.document_pdf(_sha(sha))
     except LotwardError as error:
         back = page_of(number, kind_of(rows[0])) or reverse("kitting:label-log")

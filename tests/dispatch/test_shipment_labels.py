@@ -11,12 +11,13 @@ from dispatch.models import Consignee, Shipment
 from dispatch.queries.labels import numbers_of, stale_labels
 from dispatch.services import shipments
 from kitting.domain.errors import LotwardError
-from kitting.domain.prints import DESTROYED, Again
-from kitting.models import Print
+from kitting.domain.prints import DESTROYED, Again, Onto
+from kitting.models import Print, PrintJob
 from kitting.services import printing
 from kitting.services.printing import print_labels
 from tests import factories
 from tests.factories import sign
+from tests.printers import BOX_ROLL, make_printer
 
 pytestmark = pytest.mark.django_db
 
@@ -71,6 +72,28 @@ def test_a_box_that_comes_on_or_off_makes_all_labels_stale(shipment: Shipment) -
     assert pages_of(again)[0].count("1 of 2") == 1
     assert "Reprint 2" in pages_of(again)[0]
     assert stale_labels(shipment) == [printed.numbers[0]], "it must be destroyed"
+
+
+@pytest.mark.parametrize("act", ["take off", "call off"])
+def test_labels_that_wait_for_a_printer_do_not_come_out_when_they_are_wrong(
+    shipment: Shipment, act: str
+) -> None:
+    make_printer("ipp://printer.example/ipp/print", BOX_ROLL)
+    printed = print_labels(
+        kind="shipment",
+        numbers=numbers_of(shipment),
+        onto=Onto(printer="P1"),
+        sign=sign(),
+    )
+    if act == "take off":
+        live = shipment.shipment_boxes.first()
+        assert live is not None
+        shipments.take_off_box(shipment_id=shipment.pk, box_id=live.box_id, sign=sign())
+    else:
+        shipments.call_off_shipment(
+            shipment_id=shipment.pk, reason="nobody is there", sign=sign()
+        )
+    assert PrintJob.objects.get(pk=printed.job).state == "cancelled"
 
 
 def test_nothing_printed_is_nothing_stale(shipment: Shipment) -> None:

@@ -12,8 +12,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from kitting.models import Box, Print
-from kitting.services import holds, printing
+from kitting.models import Box, Print, Workshop
+from kitting.services import holds, printing, voiding
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -211,6 +211,28 @@ def test_the_label_is_the_pdf_that_was_logged(client, box: Box) -> None:
 def test_a_copy_that_was_never_logged_is_404(client, box: Box, copy: str) -> None:
     assert client.get(page(box, "label"), {"copy": copy}).status_code == 404
     assert client.get(page(box, "label"), {"copy": "1"}).status_code == 200
+
+
+def test_another_label_than_was_printed_is_not_shown(client, box: Box) -> None:
+    Workshop.objects.update(address="Another street 1")
+    assert_page(client.get(page(box, "label")), status=409)
+
+
+def test_the_label_of_a_voided_box_is_not_shown_to_be_printed(client, box: Box) -> None:
+    sha = bytes(Print.objects.get(box=box).pdf_sha).hex()
+    by_hash = reverse("kitting:label-pdf", args=[sha])
+    voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
+    for address in (page(box, "label"), by_hash):
+        response = client.get(address)
+        assert_page(response, status=409)
+        assert "voided" in response.content.decode()
+
+
+@pytest.mark.parametrize("ticked", [{}, {"destroyed": "on"}])
+def test_the_word_of_the_declaration_is_no_scan(client, box: Box, ticked) -> None:
+    told = keyed(reason="Torn", scanned="destroyed", **ticked)
+    response = client.post(page(box, "print"), told)
+    assert_problem(response, "first_label_is_another")
 
 
 def test_a_label_that_was_never_printed_is_404(client, at) -> None:

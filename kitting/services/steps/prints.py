@@ -8,7 +8,7 @@ from uuid import UUID
 
 import reportlab
 from django.db import IntegrityError
-from django.db.models import Count, Exists, Max, OuterRef
+from django.db.models import Count, Exists, Max, OuterRef, Q
 
 from kitting import locking
 from kitting.domain.errors import Conflict, Refused
@@ -209,8 +209,18 @@ def stop_labels_of(box: Box, now: datetime) -> None:
         box: The box, locked; one that is voided.
         now: The moment.
     """
-    its = Print.objects.filter(kind__in=OF_BOXES, number=box.serial)
-    others = Print.objects.filter(job=OuterRef("pk")).exclude(number=box.serial)
+    stop_jobs(Q(kind__in=OF_BOXES, number=box.serial), now)
+
+
+def stop_jobs(of: Q, now: datetime) -> None:
+    """Cancel jobs on their way that have nothing but labels which must not come out.
+
+    Args:
+        of: Which labels, as rows of the print log.
+        now: The moment.
+    """
+    its = Print.objects.filter(of)
+    others = Print.objects.filter(job=OuterRef("pk")).exclude(of)
     jobs = PrintJob.objects.exclude(state__in=PRINT_OVER).filter(
         pk__in=its.values("job")
     )

@@ -213,6 +213,18 @@ def test_a_job_that_the_printer_gave_up_may_be_half_out(
     assert (job.trouble, job.unsure) == (code, True)
 
 
+def test_a_job_that_ended_with_errors_is_not_done(
+    job: PrintJob, fake: FakePrinter, clock: Clock
+) -> None:
+    """RFC 8011 §5.3.8: completed, but "one or more errors occurred"."""
+    clock.step()
+    fake.jobs[0].state = "completed"
+    fake.jobs[0].moves = False
+    fake.jobs[0].reasons = ["job-completed-with-errors"]
+    assert until_over(job, clock) == ["failed"]
+    assert (job.trouble, job.unsure) == ("printer_job_aborted", True)
+
+
 def test_a_job_that_the_printer_forgot_is_no_job_that_is_done(
     job: PrintJob, fake: FakePrinter, clock: Clock
 ) -> None:
