@@ -58,6 +58,10 @@ MOVED: Final = "printer_moved"
 BROKE: Final = "print_worker_broke"
 """The worker met a fault of its own: one job's must not stop all the others."""
 
+KEPT: Final = "printer_keeps_job"
+STOPPED_BY: Final = timedelta(minutes=5)
+"""After sending: by then a printer that agrees to stop a job has stopped it."""
+
 WITH_ERRORS: Final = "job-completed-with-errors"
 """A reason of a job that ended, though not every page came out right (RFC 8011 §5.3.8)."""
 
@@ -72,10 +76,12 @@ class Worker:
     Attributes:
         now: The clock.
         connect: Gives the client of a printer's address.
+        beat: Called before each printer, so that others see a worker at work.
     """
 
     now: Callable[[], datetime]
     connect: Callable[[str], IppPrinter]
+    beat: Callable[[], None] = lambda: None
 
     def step(self) -> int:
         """Take the first job of every printer that is awake one step further.
@@ -85,6 +91,7 @@ class Worker:
         """
         taken = 0
         for printer in self._awake():
+            self.beat()
             job = self._claim(printer)
             if job is None:
                 continue
@@ -211,6 +218,10 @@ class Worker:
         if refusal is not None and not known.ended:
             # It would hold up all others for as long as the printer likes.
             self._fail(job, refusal.code, refusal.params, unsure=True)
+            return
+        since = job.sent_at or self.now()
+        if job.stop_asked and not known.ended and self.now() - since > STOPPED_BY:
+            self._fail(job, KEPT, {}, unsure=True)
             return
         self._see(job, known, () if known.ended else troubles(client.facts()))
 

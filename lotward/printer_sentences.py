@@ -58,6 +58,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The job is held at the printer. Release it there, then look whether the job"
         " goes on."
     ),
+    "printer_keeps_job": _(
+        "The printer was asked to give this job up and has not. Look at it, clear the"
+        " job there, and print again what is missing."
+    ),
     "printer_labels_low": _(
         "The printer soon has no labels left. Keep a roll ready; the job goes on."
     ),

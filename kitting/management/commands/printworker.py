@@ -38,7 +38,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         ended = _until_told()
-        worker, beat = Worker(now=timezone.now, connect=reach), Beat()
+        beat = Beat()
+        worker = Worker(
+            now=timezone.now, connect=reach, beat=lambda: beat.give(timezone.now())
+        )
         gone = _until_gone(options["beside"])
         while not ended() and not gone():
             taken = 0

@@ -16,7 +16,7 @@ from kitting.models import Printer, PrintJob
 from kitting.printwork import FAR, IN_HAND, Worker
 from kitting.services import printjobs
 from lotward.messages import ALL
-from tests.factories import sign
+from tests.factories import NOW, sign
 from tests.ipp.fake_printer import CANCEL_JOB, PRINT_JOB
 from tests.printers import Clock, FakePrinter, came_out, reach, until_over
 
@@ -298,3 +298,28 @@ def test_the_command_goes_on_after_its_connection_was_cut(
     printworker.Command().handle(once=False, beside=None)
     assert len(fake.jobs) == 1
     assert Printer.objects.get().asleep_until is None
+
+
+def test_a_job_that_a_printer_agrees_to_stop_and_keeps_holds_up_no_other(
+    job: PrintJob, fake: FakePrinter, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock.step()
+    fake.jobs[0].moves = False
+    monkeypatch.setattr(IppPrinter, "cancel", lambda *args: None)
+    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    clock.step(100)
+    job.refresh_from_db()
+    assert (job.state, job.trouble) == ("printing", ""), "it is given some minutes"
+    clock.step(300)
+    job.refresh_from_db()
+    assert (job.state, job.trouble, job.unsure) == ("failed", "printer_keeps_job", True)
+
+
+def test_a_worker_is_seen_at_work_before_each_printer(
+    job: PrintJob, fake: FakePrinter
+) -> None:
+    beats: list[int] = []
+    now = NOW
+    worker = Worker(now=lambda: now, connect=reach, beat=lambda: beats.append(1))
+    worker.step()
+    assert beats == [1]
