@@ -225,9 +225,9 @@ def stop_jobs(of: Q, now: datetime) -> None:
         pk__in=its.values("job")
     )
     alone = [*jobs.filter(~Exists(others)).values_list("pk", flat=True)]
-    for job in locking.lock_rows(PrintJob, alone).values():
-        if job.state not in PRINT_OVER:
-            stop(job, now)
+    locked = locking.lock_rows(PrintJob, alone).values()
+    for job in [one for one in locked if one.state not in PRINT_OVER]:
+        stop(job, now)
 
 
 def stop(job: PrintJob, now: datetime) -> None:
