@@ -288,10 +288,6 @@ def _wait_for(url: str, process: subprocess.Popen[bytes]) -> str:
 def test_it_is_built_on_a_database_server_as_well() -> None:
     if connection.vendor == "sqlite":
         pytest.skip("the builds of the tests above are SQLite's")
-    with connection.cursor() as cursor:
-        # All is one transaction here: to the planner every table stays as empty as it
-        # was, and what it reads whole would be read whole thousands of times.
-        cursor.execute("SET LOCAL enable_seqscan = off")
     found = build()
     assert (found.lots, found.runs, found.shipments) == (42, 13, 30)
     assert [str(fault) for fault in proving.examine().faults] == []
