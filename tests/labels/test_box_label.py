@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import re
-import time
 from dataclasses import replace
 from datetime import date
 from io import BytesIO
@@ -18,7 +17,7 @@ from kitting.domain.errors import CodeError, LotwardError, NotFit
 from kitting.labels.box_label import BoxLabel, BoxWords, box_symbols
 from kitting.labels.dots import Raster
 from kitting.labels.kinds import BOX as KIND
-from kitting.labels.press import draw, press
+from kitting.labels.press import press
 from kitting.labels.readback import rasterise, read_back
 from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
 from tests.labels.samples import (
@@ -342,14 +341,6 @@ def test_a_piece_of_readable_text_too_wide_for_its_column_is_refused() -> None:
     with pytest.raises(NotFit) as caught:
         draw_box(label, BOX_100X150)
     assert caught.value.code == "text_too_long"
-
-
-# The house asks for 100 labels a second; a shared machine gets a wide margin.
-def test_a_label_is_drawn_quickly() -> None:
-    draw_box(BOX, BOX_100X150)
-    begun = time.perf_counter()
-    draw(KIND, [BOX] * 20, BOX_100X150)
-    assert time.perf_counter() - begun < 20 * 0.05
 
 
 # GS1 General Specifications, 7.12: a year of two digits is from 49 years before to 50
