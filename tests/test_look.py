@@ -25,7 +25,10 @@ from kitting.templatetags.shapes import SHAPES, WORDS
 
 ROOT = Path(__file__).resolve().parent.parent
 TEMPLATES = sorted((ROOT / "templates").rglob("*.html"))
-STYLES = [ROOT / "static/lotward.css", ROOT / "static/bench.css"]
+DESK = ROOT / "static/lotward.css"
+BENCH = ROOT / "static/bench.css"
+ICON = ROOT / "static/favicon.svg"
+STYLES = sorted((ROOT / "static").glob("*.css"))
 
 # -- Contrast -----------------------------------------------------------------------
 
@@ -37,6 +40,7 @@ PAIRS = [
         ["--paper", "--sheet"],
     ),
     ("--on-accent", "--accent"),
+    ("--paper", "--ink"),  # the skip link; a key of the bench or a tally, pressed
 ]
 
 
@@ -62,11 +66,11 @@ def tokens(css: str, opening: str) -> dict[str, str]:
 
 
 def schemes() -> dict[str, dict[str, str]]:
-    css = STYLES[0].read_text()
+    css = DESK.read_text()
     light = tokens(css, ":root {")
     dark_at = css.index("prefers-color-scheme: dark")
     dark = light | tokens(css[dark_at:], ":root {")
-    bench = light | tokens(STYLES[1].read_text(), ":root.bench {")
+    bench = light | tokens(BENCH.read_text(), ":root.bench {")
     return {"light": light, "dark": dark, "bench": bench}
 
 
@@ -75,7 +79,7 @@ def schemes() -> dict[str, dict[str, str]]:
     [
         # The definition's own end points, WCAG 2.2: from 1:1 to 21:1.
         ("#000000", "#ffffff", 21.0),
-        ("#7a2e4d", "#7a2e4d", 1.0),
+        ("#1f4e5f", "#1f4e5f", 1.0),
         # Known from common practice: the lightest greys that pass 4.5:1 and 7:1 on white.
         ("#767676", "#ffffff", 4.54),
         ("#595959", "#ffffff", 7.0),
@@ -109,7 +113,7 @@ def test_a_refused_scan_has_a_contrast_of_seven() -> None:
 
 
 def test_dark_has_every_colour_of_light() -> None:
-    css = STYLES[0].read_text()
+    css = DESK.read_text()
     dark = tokens(css[css.index("prefers-color-scheme: dark") :], ":root {")
     assert dark.keys() == tokens(css, ":root {").keys()
 
@@ -124,10 +128,8 @@ def test_a_style_names_colours_only_as_tokens(style: Path) -> None:
         and not line.strip().startswith("--")
     ]
     # On paper, black on white.
-    assert [line.strip() for line in beside] in (
-        [],
-        ["background: #ffffff;", "color: #000000;"],
-    )
+    paper = ["background: #ffffff;", "color: #000000;"] if style == DESK else []
+    assert [line.strip() for line in beside] == paper
 
 
 @pytest.mark.parametrize("style", STYLES, ids=lambda style: style.name)
@@ -137,7 +139,8 @@ def test_a_style_names_colours_only_as_tokens(style: Path) -> None:
 def test_a_style_has_no_ornament_and_asks_no_other_machine(
     style: Path, word: str
 ) -> None:
-    assert word not in style.read_text()
+    # A pattern drawn in the same page is named by url("#…").
+    assert word not in style.read_text().replace('url("#', "")
 
 
 # -- The content security policy -----------------------------------------------------
@@ -204,6 +207,28 @@ def test_an_open_run_is_not_drawn_as_an_open_box() -> None:
 
 def test_an_unknown_stage_is_written_out_and_escaped() -> None:
     assert strip_tags(look.mark("<b>")) == "&lt;b&gt;"
+
+
+# -- The icon ------------------------------------------------------------------------
+
+
+def test_the_icon_of_the_site_and_the_mark_of_the_head_are_one_drawing() -> None:
+    [drawing] = re.findall(r'<g id="box">(.*?)</g>', ICON.read_text(), re.DOTALL)
+    assert drawing.count("<path ") == 2
+    head = (ROOT / "templates/_head.html").read_text()
+    [mark] = re.findall(r"<svg.*?</svg>", head, re.DOTALL)
+    assert re.findall(r"<(\w+)", mark) == ["svg", "use"]
+    assert """href="{% static 'favicon.svg' %}#box\"""" in mark
+    document = (ROOT / "templates/_document.html").read_text()
+    assert (
+        """rel="icon" type="image/svg+xml" href="{% static 'favicon.svg' %}\""""
+        in document
+    )
+
+
+def test_the_icon_has_the_accent_as_its_ground() -> None:
+    [ground] = re.findall(r'<rect [^>]*fill="([^"]+)"', ICON.read_text())
+    assert ground == schemes()["light"]["--accent"]
 
 
 # -- Numbers and days ----------------------------------------------------------------

@@ -36,7 +36,7 @@ def _ticks(count: int) -> str:
 
 _BAG_SHAPES: Final[dict[str, str]] = {
     "arrived": _RING,
-    "accepted": _RING + '<circle class="mark-fill" cx="10" cy="10" r="3"/>',
+    "accepted": _RING + '<path class="mark-fill" d="M10 2.5a7.5 7.5 0 0 0 0 15z"/>',
     "in_run": '<path class="mark-fill" d="M4 2l14 8-14 8z"/>',
     "exposed": '<path class="mark-line" d="M10 1l8 9-8 9-8-9z"/>',
     "cleared": '<circle class="mark-fill" cx="10" cy="10" r="8.5"/>',
