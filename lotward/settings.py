@@ -44,6 +44,10 @@ MIDDLEWARE = [
     "lotward.middleware.ContentSecurityPolicyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    # Inside of static files, which are compressed already, and outside of whatever
+    # writes a page. It hides the length of what it compresses, and forms mask their
+    # tokens: see BREACH in Django's own pages about it.
+    "django.middleware.gzip.GZipMiddleware",
     "lotward.middleware.NoStoreMiddleware",
     "lotward.middleware.LargestRequestMiddleware",
     "lotward.badges.BadgeMiddleware",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import os
 import signal
 import socket
@@ -81,10 +82,12 @@ def test_it_answers_with_hashed_static_files_that_may_be_kept(running: Running) 
     assert status == 200
     hrefs = [part.split(b'"')[0].decode() for part in body.split(b'href="')[1:]]
     sheet = next(href for href in hrefs if href.endswith(".css"))
-    status, headers, _body = running.get(sheet, **{"Accept-Encoding": "gzip"})
+    status, headers, sheet_bytes = running.get(sheet, **{"Accept-Encoding": "gzip"})
     assert status == 200
     assert "immutable" in headers["Cache-Control"]
     assert headers["Content-Encoding"] == "gzip"
+    # Compressed once, when it was collected, and not again on its way.
+    assert gzip.decompress(sheet_bytes) == (ROOT / "static/lotward.css").read_bytes()
 
 
 def test_it_refuses_a_host_that_is_not_its_own(running: Running) -> None:
