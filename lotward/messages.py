@@ -314,7 +314,6 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is no name to sign in with. %(why)s Choose another."
     ),
     "person_unknown": _("There is no person “%(name)s”. Check how the name is spelt."),
-    "pieces_missing": _("No number of pieces was entered. Enter how many there are."),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
     "pieces_out_of_range": _(
@@ -347,7 +346,6 @@ SENTENCES: dict[str, str | Promise] = {
         "The %(moment)s readings are missing. Read the meter at every point first."
     ),
     "reason_missing": _("No reason was entered. Write one: the record keeps it."),
-    "recipe_empty": _("The recipe has no lines. Add its parts in the set-up first."),
     "revision_not_of_part": _(
         "This revision belongs to another part. Choose one of the part's own revisions."
     ),

@@ -14,9 +14,6 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "aql_unknown": _("AQL %(read)s is not in the tables. Choose one of %(known)s."),
-    "bad_out_of_range": _(
-        "%(read)s bad pieces is not from 0 to %(most)s. Enter how many the lot has."
-    ),
     "bars_uneven": _(
         "The bars of the label for %(number)s came out uneven, so it was not printed."
         " Check the printer's resolution in the set-up."

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, TypeAlias
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage, MovementKind
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterable, Mapping
+    from collections.abc import Iterable, Mapping
 
 Id: TypeAlias = int | str
 
@@ -55,25 +55,6 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
-class BoxRow:
-    """Where a box is."""
-
-    box: Id
-    stage: BoxStage
-    shipment: Id | None
-    consignee: str | None
-    """Name of the consignee of its live shipment."""
-
-
-@dataclass(frozen=True, slots=True)
-class Origin:
-    """One lot was made from another."""
-
-    lot: Id
-    from_lot: Id
-
-
-@dataclass(frozen=True, slots=True)
 class Balance:
     """Where the pieces of one lot are, in the lot's own unit."""
 
@@ -91,15 +72,6 @@ class Balance:
     missing: int
     difference: int
     """Received and found less all the others; 0, or something is wrong."""
-
-
-@dataclass(frozen=True, slots=True)
-class Reached:
-    """What of some lots has gone to one consignee."""
-
-    name: str
-    boxes: int
-    pieces: int
 
 
 def balance(
@@ -154,80 +126,6 @@ def balance(
     return Balance(unit=unit, difference=difference, **came, **where)
 
 
-def descendants(lots: Iterable[Id], origins: Iterable[Origin]) -> set[Id]:
-    """Give every lot that was made, directly or not, from one of some lots.
-
-    Args:
-        lots: Where to begin.
-        origins: Which lot was made from which.
-
-    Returns:
-        The lots made from them; one of ``lots`` is among these only if it was itself
-        made from one of them. Ends on any input, a circle included.
-    """
-    made: dict[Id, list[Id]] = defaultdict(list)
-    for origin in origins:
-        made[origin.from_lot].append(origin.lot)
-    return _reachable(lots, made)
-
-
-def ancestors(lots: Iterable[Id], origins: Iterable[Origin]) -> set[Id]:
-    """Give every lot from which one of some lots was made, directly or not.
-
-    Args:
-        lots: Where to begin.
-        origins: Which lot was made from which.
-
-    Returns:
-        The lots they were made from, by the same rule as :func:`descendants`.
-    """
-    made: dict[Id, list[Id]] = defaultdict(list)
-    for origin in origins:
-        made[origin.lot].append(origin.from_lot)
-    return _reachable(lots, made)
-
-
-def boxes_of(lots: Collection[Id], lines: Iterable[Line]) -> dict[Id, int]:
-    """Give the boxes that hold pieces of some lots.
-
-    Args:
-        lots: The lots, as a rule with their descendants.
-        lines: What boxes hold.
-
-    Returns:
-        Pieces of these lots by box, in the order in which lines first name the box.
-    """
-    pieces: dict[Id, int] = defaultdict(int)
-    for line in lines:
-        if line.lot in lots:
-            pieces[line.box] += line.pieces
-    return dict(pieces)
-
-
-def collate(
-    pieces: Mapping[Id, int],
-    boxes: Iterable[BoxRow],
-    *,
-    stages: Collection[BoxStage] = GONE,
-) -> tuple[Reached, ...]:
-    """Give what has gone to each consignee.
-
-    Args:
-        pieces: Pieces by box, as :func:`boxes_of` gives them.
-        boxes: Where boxes are; those that are not in ``pieces`` are passed over.
-        stages: Stages that count; as a rule those of a box that has left.
-
-    Returns:
-        One entry for each consignee with at least one such box, by name.
-    """
-    found: dict[str, list[int]] = defaultdict(list)
-    for box in boxes:
-        if box.box in pieces and box.stage in stages and box.consignee is not None:
-            found[box.consignee].append(pieces[box.box])
-    names = sorted(found, key=lambda name: (name.casefold(), name))
-    return tuple(Reached(name, len(found[name]), sum(found[name])) for name in names)
-
-
 _INWARD = frozenset({MovementKind.RECEIVED, MovementKind.FOUND})
 
 
@@ -235,14 +133,3 @@ _INWARD = frozenset({MovementKind.RECEIVED, MovementKind.FOUND})
 def _signed(move: Move) -> int:
     against = move.delta < 0 if move.kind in _INWARD else move.delta > 0
     return -move.pieces if against else move.pieces
-
-
-def _reachable(lots: Iterable[Id], after: Mapping[Id, list[Id]]) -> set[Id]:
-    reached: set[Id] = set()
-    waiting = list(lots)
-    while waiting:
-        for lot in after.get(waiting.pop(), ()):
-            if lot not in reached:
-                reached.add(lot)
-                waiting.append(lot)
-    return reached

@@ -65,7 +65,6 @@ def with_dosimeters(
             side=each.side,
             point=each.nth,
             moment="closing",
-            weakest_uw_cm2=0,
             measured_uj_cm2=each.uj_cm2,
             low_uj_cm2=margins.low(each.uj_cm2, margin),
             rel_u_ppm=each.rel_u_ppm,

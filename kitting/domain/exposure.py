@@ -59,7 +59,6 @@ class SideDose:
     """The weakest point."""
     moment: Moment
     """When its lower reading was taken."""
-    weakest_uw_cm2: int
     measured_uj_cm2: int
     """Dose over all passes in μJ/cm², rounded down."""
     low_uj_cm2: int
@@ -199,7 +198,6 @@ def run_dose(
             side=side,
             point=weakest.point,
             moment=weakest.moment,
-            weakest_uw_cm2=weakest.uw_cm2,
             measured_uj_cm2=product // 1000,
             low_uj_cm2=margins.low(product, margin, 1000),
             rel_u_ppm=rel_u_ppm,

@@ -1,4 +1,4 @@
-"""Which bags feed a box, and how many sets can be packed at all.
+"""Which bags feed a box.
 
 A proposal takes from as few lots as it can, because every lot in a box is one more that
 can call the box back. Among equally few lots it takes what expires first, then what is
@@ -11,12 +11,12 @@ import datetime as dt
 import heapq
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from kitting.domain.errors import Refused
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable
 
 BagId: TypeAlias = int | str
 
@@ -46,16 +46,6 @@ class Plan:
     """The lots taken from, in the same order."""
     short: int
     """Pieces that no candidate can give."""
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """One line of a recipe."""
-
-    part: str
-    pieces: int
-    """Pieces, 1 or more, for each set or for each box."""
-    per: Literal["set", "box"] = "set"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,32 +87,6 @@ def propose(need: int, candidates: Iterable[Candidate]) -> Plan:
                 takes.append((bag.bag, taken))
                 left -= taken
     return Plan(takes=tuple(takes), lots=tuple(lot.lot for lot in lots), short=left)
-
-
-def packable(needs: Sequence[Need], stock: Mapping[str, int], *, box_size: int) -> int:
-    """Give how many sets can be packed at all, in whole boxes of one size.
-
-    Args:
-        needs: The recipe; a part may stand in several lines.
-        stock: Pieces that may be packed, by part; a part that is not in it has none.
-        box_size: Sets in a box, 1 or more.
-
-    Returns:
-        Sets, a multiple of the box size: a box is closed only when it is complete.
-
-    Raises:
-        Refused: If the recipe is empty, or a figure is not above 0.
-    """
-    if not needs:
-        raise Refused("recipe_empty")
-    for figure in (box_size, *(need.pieces for need in needs)):
-        if figure <= 0:
-            raise Refused("pieces_not_positive", value=figure)
-    per_box: dict[str, int] = defaultdict(int)
-    for need in needs:
-        per_box[need.part] += need.pieces * (box_size if need.per == "set" else 1)
-    boxes = min(max(0, stock.get(part, 0)) // each for part, each in per_box.items())
-    return boxes * box_size
 
 
 def _by_lot(candidates: Iterable[Candidate]) -> list[_Lot]:

@@ -80,20 +80,6 @@ def _dots(page: pypdfium2.PdfPage, stock: Stock) -> Raster:
     return Raster(wide, high, b"".join(rows).translate(_BLACK_AND_WHITE))
 
 
-def read_back(pdf: bytes, stock: Stock, *, page: int = 0) -> list[Symbol]:
-    """Read every symbol on a page at the printer's resolution.
-
-    Args:
-        pdf: The document.
-        stock: The paper and the printer's head.
-        page: Which page, from 0.
-
-    Returns:
-        The symbols from the top of the page to its foot; empty when none is readable.
-    """
-    return _decode(rasterise(pdf, stock, page=page))
-
-
 def check_raster(
     raster: Raster, wanted: Sequence[Carried], *, number: str, secret: bool = False
 ) -> None:
@@ -111,7 +97,7 @@ def check_raster(
             ``cells_uneven`` when a dot of a matrix is not as it must be;
             ``quiet_zone_not_white`` when something stands too near the bars.
     """
-    symbols = _decode(raster)
+    symbols = decode(raster)
     read = [(symbol.symbology_identifier, symbol.data) for symbol in symbols]
     if not same(wanted, read):
         told = {"wanted": [one.read_as for one in wanted], "read": read}
@@ -127,7 +113,15 @@ def check_raster(
             refuse_uneven_cells(raster, symbol, one.matrix(), number)
 
 
-def _decode(raster: Raster) -> list[Symbol]:
+def decode(raster: Raster) -> list[Symbol]:
+    """Read every symbol on a page.
+
+    Args:
+        raster: The dots of the page at the printer's resolution.
+
+    Returns:
+        The symbols from the top of the page to its foot; empty when none is readable.
+    """
     image = memoryview(raster.dots).cast("B", shape=(raster.high, raster.wide))
     # The dots are black and white and stand upright: nothing needs to be tried out.
     found = [

@@ -11,12 +11,6 @@ from kitting.domain.errors import NotFit
 _MM_PER_INCH: Final = Fraction("25.4")
 _POINTS_PER_INCH: Final = 72
 
-HEAD_203: Final = Fraction(8)
-"""Dots per mm of a head sold as "203 dpi", which really has 203.2."""
-
-HEAD_300: Final = Fraction(300) / _MM_PER_INCH
-"""Dots per mm of a head with 300 dots to the inch. Some heads have 12 to the mm."""
-
 
 @dataclass(frozen=True)
 class Stock:
@@ -154,8 +148,3 @@ def shown_mm(length: Fraction | float) -> float | int:
     """Give a length in mm as it is told: two decimals, none where they are 0."""
     rounded = round(float(length), 2)
     return int(rounded) if rounded.is_integer() else rounded
-
-
-BOX_100X150: Final = Stock(Fraction(100), Fraction(150), HEAD_203)
-BAG_70X40: Final = Stock(Fraction(70), Fraction(40), HEAD_203)
-SLIP_50X25: Final = Stock(Fraction(50), Fraction(25), HEAD_203)

@@ -9,10 +9,9 @@ from benchmarks.measure import Row, spread_out
 from dispatch.queries.balance import balance_of
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
-from kitting.labels.stock import BOX_100X150
 from kitting.models import Bag, Box, BoxLine, Lot
 from tests import factories
-from tests.labels.samples import text_of
+from tests.labels.samples import BOX_100X150, text_of
 
 
 def test_bare_drawing_draws_what_the_label_draws(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +17,11 @@ def vectors(name: str) -> list[dict[str, Any]]:
         (DATA / "gs1" / f"{name}.json").read_text(encoding="utf-8")
     )
     return rows
+
+
+def bracketed(elements: Iterable[tuple[str, str]]) -> str:
+    """Elements as people read them: AIs in brackets, a bracket in a value escaped."""
+    return "".join(f"({ai})" + value.replace("(", r"\(") for ai, value in elements)
 
 
 def worked(name: str) -> Any:

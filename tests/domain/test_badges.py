@@ -17,6 +17,7 @@ from kitting.domain import badges, gs1, numbers
 from kitting.domain.commands import Do, is_command
 from kitting.domain.errors import CodeError
 from kitting.domain.numbers import Kind
+from tests.domain.gs1_vectors import bracketed
 
 LOT_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-/."
 RANDOM = st.binary(min_size=16, max_size=16)
@@ -194,7 +195,7 @@ def test_no_element_string_is_a_badge(
         ("21", serial),
     ]
     message = gs1.element_string(pairs)
-    for text in (message, f"]d2{message}", gs1.bracketed(pairs)):
+    for text in (message, f"]d2{message}", bracketed(pairs)):
         assert not badges.holds_badge(text)
 
 

@@ -13,7 +13,7 @@ from kitting.domain.errors import CodeError
 from kitting.domain.gs1 import elements, pairs
 from kitting.domain.gs1.catalogue import IDENTIFIERS
 from kitting.domain.gs1.rules import CSET82
-from tests.domain.gs1_vectors import vectors, worked
+from tests.domain.gs1_vectors import bracketed, vectors, worked
 
 RELATIONSHIPS = vectors("ai-relationships")
 BRACKETED = vectors("bracketed-to-element-string")
@@ -27,9 +27,9 @@ RULE_OF = {
 }
 
 
-def raw_pairs(bracketed: str) -> list[tuple[str, str]]:
+def raw_pairs(text: str) -> list[tuple[str, str]]:
     """Cut a vector into pairs; some name AI 89, which does not exist."""
-    cut = [part.split(")") for part in bracketed.split("(")[1:]]
+    cut = [part.split(")") for part in text.split("(")[1:]]
     return [(ai, value) for ai, value in cut]
 
 
@@ -67,7 +67,7 @@ def test_brackets_become_separators_as_in_the_engine(row):
         assert refused(elements.check_fields, found) is None
         text = row["unbracketed"][1:].replace("^", gs1.GS)
         assert elements.split(text) == found
-        assert gs1.bracketed(found) == row["bracketed"]
+        assert bracketed(found) == row["bracketed"]
         assert elements.join(found) == text
     else:
         assert refused(elements.split_bracketed, row["bracketed"]) or refused(
@@ -217,7 +217,7 @@ def test_what_is_written_biip_reads_back(found):
 def test_what_is_written_is_read_back_the_same_in_every_dress(found):
     text = gs1.element_string(found)
     wanted = tuple(found)
-    for scan in (f"]C1{text}", f"]d2{text}", f"\x1d{text}", gs1.bracketed(found)):
+    for scan in (f"]C1{text}", f"]d2{text}", f"\x1d{text}", bracketed(found)):
         seen = gs1.read_scan(scan)
         assert (seen.kind, seen.elements, seen.problem) == ("gs1", wanted, None)
 
@@ -232,7 +232,7 @@ def test_no_separator_is_superfluous_and_none_is_at_the_end(found):
 
 def test_brackets_in_a_value_are_escaped_and_read_back():
     # GS1 Barcode Syntax Engine: "(10)12345\\(11)991225" is one element.
-    text = gs1.bracketed([("10", "A(21)B")])
+    text = bracketed([("10", "A(21)B")])
     assert text == r"(10)A\(21)B"
     assert elements.split_bracketed(text) == (("10", "A(21)B"),)
 

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from kitting.domain.errors import Refused
-from kitting.domain.picking import Candidate, Need, packable, propose
+from kitting.domain.picking import Candidate, propose
 
 DAY = dt.date(2026, 3, 1)
 
@@ -206,62 +206,3 @@ def test_no_integer_programme_does_with_fewer_lots(held, share):
     fewest = round(solver.getInfo().objective_function_value)
     plan = propose(need, [bag(n, f"L{n}", pieces) for n, pieces in enumerate(held)])
     assert len(plan.lots) == fewest
-
-
-SHIELD = [Need("headband", 1), Need("elastic", 2), Need("manual", 1, per="box")]
-
-
-@pytest.mark.parametrize(
-    ("stock", "box_size", "sets"),
-    [
-        ({"headband": 60, "elastic": 120, "manual": 1}, 60, 60),
-        ({"headband": 60, "elastic": 119, "manual": 1}, 60, 0),
-        ({"headband": 100, "elastic": 200, "manual": 3}, 24, 72),
-        ({"headband": 100, "elastic": 200, "manual": 9}, 24, 96),
-        ({"headband": 100, "elastic": 200}, 24, 0),
-        ({"headband": -5, "elastic": 200, "manual": 9}, 6, 0),
-    ],
-)
-def test_sets_are_packed_in_whole_boxes_only(stock, box_size, sets):
-    assert packable(SHIELD, stock, box_size=box_size) == sets
-
-
-@given(
-    needs=st.lists(
-        st.builds(
-            Need,
-            st.sampled_from("abc"),
-            st.integers(1, 4),
-            st.sampled_from(["set", "box"]),
-        ),
-        min_size=1,
-        max_size=5,
-    ),
-    stock=st.dictionaries(st.sampled_from("abc"), st.integers(0, 60)),
-    box_size=st.integers(1, 8),
-)
-def test_what_can_be_packed_is_what_packing_box_by_box_gives(needs, stock, box_size):
-    left = dict(stock)
-    boxes = 0
-    while True:
-        for need in needs:
-            for _ in range(box_size if need.per == "set" else 1):
-                left[need.part] = left.get(need.part, 0) - need.pieces
-        if min(left.values()) < 0:
-            break
-        boxes += 1
-    assert packable(needs, stock, box_size=box_size) == boxes * box_size
-
-
-@pytest.mark.parametrize(
-    ("needs", "box_size", "code"),
-    [
-        ([], 6, "recipe_empty"),
-        ([Need("headband", 0)], 6, "pieces_not_positive"),
-        ([Need("headband", 1)], 0, "pieces_not_positive"),
-    ],
-)
-def test_a_recipe_that_needs_nothing_is_refused(needs, box_size, code):
-    with pytest.raises(Refused) as error:
-        packable(needs, {}, box_size=box_size)
-    assert error.value.code == code

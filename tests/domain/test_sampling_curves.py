@@ -12,7 +12,7 @@ from scipy import stats
 
 from kitting.domain import sampling
 from kitting.domain.errors import CodeError, LotwardError
-from kitting.domain.sampling import Plan, acceptance, acceptance_finite, plan_for
+from kitting.domain.sampling import Plan, acceptance, plan_for
 
 SIZES = st.integers(1, 200)
 
@@ -78,16 +78,6 @@ def test_the_binomial_chance_agrees_with_scipy(share):
         assert acceptance(plan, share) == pytest.approx(theirs, rel=1e-9, abs=1e-280)
 
 
-def test_the_hypergeometric_chance_agrees_with_scipy():
-    for plan in every_table_plan():
-        lot = min(plan.lot_pieces, 20_000)
-        assert plan.sample_size <= lot
-        for bad in {0, 1, lot // 100, lot // 20, lot // 2, lot - 1, lot}:
-            theirs = stats.hypergeom.cdf(plan.reject - 1, lot, bad, plan.sample_size)
-            ours = acceptance_finite(plan, lot, bad)
-            assert ours == pytest.approx(theirs, rel=1e-7, abs=1e-12)
-
-
 # 105E, 4.10.1.4: between the two numbers the lot is accepted. Letter J, AQL 1.5: 32
 # pieces, 1/4; computed apart by scipy's probabilities of single counts.
 def test_what_lies_between_the_two_numbers_counts_as_accepted():
@@ -97,40 +87,12 @@ def test_what_lies_between_the_two_numbers_counts_as_accepted():
     assert acceptance(plan, 0.05) > acceptance(plan_of(32, 1), 0.05)
 
 
-# Computed apart from the definition.
-@pytest.mark.parametrize(
-    ("lot", "bad", "size", "accept", "chance"),
-    [(500, 10, 50, 1, 0.7365), (100, 5, 13, 0, 0.4908)],
-)
-def test_finite_lots(lot, bad, size, accept, chance):
-    found = acceptance_finite(plan_of(size, accept), lot, bad)
-    assert found == pytest.approx(chance, abs=0.00005)
-
-
-def test_looking_at_the_whole_lot_leaves_nothing_to_chance():
-    plan = plan_for(5, "II", 10)
-    assert [acceptance_finite(plan, 5, bad) for bad in range(6)] == [1, 1, 0, 0, 0, 0]
-
-
 @given(SIZES, st.integers(0, 30), st.lists(st.integers(0, 10**6), min_size=2))
 def test_more_bad_pieces_are_never_accepted_more_often(size, accept, shares):
     plan = plan_of(size, accept)
     chances = [acceptance(plan, Fraction(s, 10**6)) for s in sorted(shares)]
     assert chances == sorted(chances, reverse=True)
     assert all(0 <= chance <= 1 for chance in chances)
-
-
-@given(SIZES, st.integers(0, 30), st.integers(0, 200))
-def test_a_finite_lot_is_accepted_less_often_the_more_bad_it_has(size, accept, bad):
-    plan = plan_of(size, accept)
-    worse = acceptance_finite(plan, 201, bad + 1)
-    assert 0 <= worse <= acceptance_finite(plan, 201, bad) <= 1
-
-
-def test_a_large_lot_behaves_as_its_process():
-    plan = plan_of(80, 2)
-    finite = acceptance_finite(plan, 1_000_000, 20_000)
-    assert finite == pytest.approx(acceptance(plan, 0.02), abs=1e-4)
 
 
 @pytest.mark.parametrize("plan", every_table_plan()[::7], ids=str)
@@ -175,7 +137,6 @@ def test_a_plan_without_an_aql_has_no_producers_risk():
 
 def test_a_plan_that_accepts_its_whole_sample_accepts_everything():
     assert acceptance(plan_of(3, 5), 1) == 1
-    assert acceptance_finite(plan_of(3, 5), 10, 10) == 1
 
 
 @pytest.mark.parametrize(
@@ -183,9 +144,6 @@ def test_a_plan_that_accepts_its_whole_sample_accepts_everything():
     [
         (lambda plan: acceptance(plan, -0.01), "share_out_of_range"),
         (lambda plan: acceptance(plan, 1.01), "share_out_of_range"),
-        (lambda plan: acceptance_finite(plan, 49, 1), "sample_more_than_lot"),
-        (lambda plan: acceptance_finite(plan, 60, 61), "bad_out_of_range"),
-        (lambda plan: acceptance_finite(plan, 60, -1), "bad_out_of_range"),
         (lambda plan: sampling.quality_at(plan, 0), "chance_out_of_range"),
         (lambda plan: sampling.quality_at(plan, 1), "chance_out_of_range"),
         (

@@ -1,28 +1,14 @@
-"""Trace and balance against a workshop that is simulated piece by piece."""
+"""The balance against a workshop that is simulated piece by piece."""
 
 from __future__ import annotations
 
 import dataclasses
 from collections import Counter
 
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from dispatch.domain.trace import (
-    BagCount,
-    Balance,
-    BoxRow,
-    Line,
-    Move,
-    Origin,
-    Reached,
-    ancestors,
-    balance,
-    boxes_of,
-    collate,
-    descendants,
-)
+from dispatch.domain.trace import BagCount, Balance, Line, Move, balance
 from kitting.domain.stages import BOX_MOVES, IN_HOUSE, BoxStage, MovementKind
 
 KINDS_OUT = [
@@ -256,68 +242,3 @@ def test_a_voided_box_whose_pieces_were_not_scrapped_shows_as_the_difference():
 def test_a_lot_without_rows_balances_at_nothing():
     found = balance("C", *small_history())
     assert not any(dataclasses.astuple(found)[1:])
-
-
-ORIGINS = st.lists(st.builds(Origin, st.integers(0, 7), st.integers(0, 7)), max_size=14)
-
-
-@given(origins=ORIGINS, lots=st.sets(st.integers(0, 7), max_size=3))
-def test_descendants_and_ancestors_are_the_transitive_closure(origins, lots):
-    # Warshall's closure of the relation "was made from".
-    made = {(origin.lot, origin.from_lot) for origin in origins}
-    for middle in range(8):
-        for late in range(8):
-            for early in range(8):
-                if (late, middle) in made and (middle, early) in made:
-                    made.add((late, early))
-    assert descendants(lots, origins) == {late for late, old in made if old in lots}
-    assert ancestors(lots, origins) == {old for late, old in made if late in lots}
-
-
-def test_a_circle_of_lots_ends():
-    circle = [Origin("B", "A"), Origin("C", "B"), Origin("A", "C")]
-    assert descendants(["A"], circle) == {"A", "B", "C"}
-
-
-def test_boxes_hold_the_pieces_of_all_their_lines_of_the_lots():
-    lines = [
-        Line(1, 1, "A", 5, 10),
-        Line(1, 2, "A", 6, 20),
-        Line(1, 3, "B", 5, 7),
-        Line(2, 3, "B", None, 9),
-        Line(3, 4, "C", None, 1),
-    ]
-    assert boxes_of({"A", "B"}, lines) == {1: 37, 2: 9}
-    assert boxes_of([], lines) == {}
-
-
-ROWS = [
-    BoxRow(1, BoxStage.SENT, "S1", "Thornwick Children's"),
-    BoxRow(2, BoxStage.DELIVERED, "S2", "eskmoor General"),
-    BoxRow(3, BoxStage.SENT, "S1", "Thornwick Children's"),
-    BoxRow(4, BoxStage.LOADED, "S3", "Lodebridge Hospice"),
-    BoxRow(5, BoxStage.LABELLED, None, None),
-    BoxRow(6, BoxStage.RETURNED, "S2", "eskmoor General"),
-    BoxRow(7, BoxStage.SENT, "S4", "Farrow Health Centre"),
-    BoxRow(8, BoxStage.SENT, "S5", None),
-]
-PIECES = {1: 6, 2: 24, 3: 60, 4: 6, 5: 6, 6: 12, 8: 1}
-
-
-@pytest.mark.parametrize(
-    ("stages", "reached"),
-    [
-        (
-            None,
-            (
-                Reached("eskmoor General", 1, 24),
-                Reached("Thornwick Children's", 2, 66),
-            ),
-        ),
-        ({BoxStage.RETURNED}, (Reached("eskmoor General", 1, 12),)),
-        ({BoxStage.LABELLED}, ()),
-    ],
-)
-def test_consignees_are_collated_by_name_from_what_has_left(stages, reached):
-    named = {} if stages is None else {"stages": stages}
-    assert collate(PIECES, ROWS, **named) == reached

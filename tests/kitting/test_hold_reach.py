@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from itertools import permutations, product
+from random import Random
+
 import pytest
+from django.db import transaction
 
 from kitting.domain.errors import LotwardError, Missing, OnHold, Refused
-from kitting.models import Bag, Hold, Lot
-from kitting.reach import Reach, standing_reach
+from kitting.models import Bag, Hold, Lot, LotOrigin, Operation
+from kitting.reach import Reach, descendants, standing_reach
 from kitting.services import holds, lots, packing, runs
 from tests import factories
 from tests.assertions import assert_refused
@@ -44,6 +48,28 @@ def test_a_hold_on_a_bag_of_material_reaches_what_was_made_from_that_bag() -> No
     reach = place("bag", first.pk)
     assert reach.lots == {early.pk, grandchild.pk}
     assert late.pk in place("bag", second.pk).lots
+
+
+def test_descendants_are_the_transitive_closure() -> None:
+    ids = [factories.make_lot(close=False).pk for _ in range(8)]
+    operation = Operation.objects.earliest("pk")
+    draw = Random(8)
+    for _ in range(25):
+        # A lot is made from earlier and later ones here: circles must end as well.
+        pairs = draw.sample(list(permutations(ids, 2)), draw.randint(1, 14))
+        made = set(pairs)
+        for middle, late, early in product(ids, repeat=3):  # Warshall
+            if (late, middle) in made and (middle, early) in made:
+                made.add((late, early))
+        start = set(draw.sample(ids, draw.randint(1, 3)))
+        with transaction.atomic():
+            LotOrigin.objects.bulk_create(
+                LotOrigin(lot_id=late, from_lot_id=early, amount=1, operation=operation)
+                for late, early in pairs
+            )
+            found = descendants(start)
+            transaction.set_rollback(True)
+        assert found == start | {late for late, early in made if early in start}
 
 
 def test_the_bags_of_such_a_lot_are_not_packed() -> None:

@@ -16,6 +16,7 @@ from lotward.messages import sentence
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
+from tests.domain.gs1_vectors import bracketed
 
 pytestmark = pytest.mark.django_db
 
@@ -57,7 +58,7 @@ def test_a_box_is_found_by_every_symbol_of_its_label(box: Box) -> None:
         f"(00){box.sscc}",
         f"]d2{matrix}",
         matrix,
-        gs1.bracketed(pairs),
+        bracketed(pairs),
     ):
         assert found(text) == ("box", box), text
 
@@ -110,7 +111,7 @@ def test_a_matrix_without_separators_of_a_lot_with_a_short_batch_reads_whole() -
 def test_the_matrix_of_another_product_with_our_serial_is_not_our_box(box: Box) -> None:
     other = "0952123400099" + gs1.check_digit("0952123400099")
     with pytest.raises(Missing) as error:
-        scans.read(gs1.bracketed([("01", other), ("21", str(box.serial))]))
+        scans.read(bracketed([("01", other), ("21", str(box.serial))]))
     assert_refused(error.value, "nothing_has_number")
 
 

@@ -7,6 +7,7 @@ import subprocess
 import tempfile
 from dataclasses import replace
 from datetime import date
+from fractions import Fraction
 from io import BytesIO
 from pathlib import Path
 from typing import Any
@@ -21,8 +22,10 @@ from kitting.labels.bag_label import BagContent, BagLabel
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel
+from kitting.labels.dots import Symbol
 from kitting.labels.kinds import BOX as BOX_KIND
 from kitting.labels.press import Pressed, draw, prove
+from kitting.labels.readback import decode, rasterise
 from kitting.labels.slip import SetSlip
 from kitting.labels.stock import Stock
 
@@ -31,6 +34,13 @@ EXAMPLES: list[dict[str, Any]] = json.loads(
     (DATA / "code128-examples.json").read_text()
 )
 TABLE: dict[str, Any] = json.loads((DATA / "code128-widths.json").read_text())
+
+HEAD_203 = Fraction(8)
+"""A head sold as "203 dpi", which really has 203.2."""
+HEAD_300 = Fraction(300) / Fraction("25.4")
+"""A head with 300 dots to the inch. Some heads have 12 to the mm."""
+BOX_100X150 = Stock(Fraction(100), Fraction(150), HEAD_203)
+BAG_70X40 = Stock(Fraction(70), Fraction(40), HEAD_203)
 
 # 952 is the prefix that GS1 keeps for demonstrations; check digits by python-stdnum.
 BOX = BoxLabel(
@@ -124,6 +134,11 @@ def text_of(pdf: bytes) -> str:
 def page_mm(pdf: bytes) -> tuple[float, float]:
     box = PdfReader(BytesIO(pdf)).pages[0].mediabox
     return float(box.width) * 25.4 / 72, float(box.height) * 25.4 / 72
+
+
+def read_back(pdf: bytes, stock: Stock) -> list[Symbol]:
+    """Every symbol on the first page, from its top to its foot."""
+    return decode(rasterise(pdf, stock))
 
 
 def poppler(pdf: bytes, dpi: str) -> Image.Image:

@@ -13,8 +13,18 @@ from kitting.labels.bag_label import BagLabel
 from kitting.labels.kinds import BAG as KIND
 from kitting.labels.press import draw, press
 from kitting.labels.readback import rasterise
-from kitting.labels.stock import BAG_70X40, HEAD_300, Stock
-from tests.labels.samples import BAG, BLANK, CONTENT, page_mm, poppler, scanned, text_of
+from kitting.labels.stock import Stock
+from tests.labels.samples import (
+    BAG,
+    BAG_70X40,
+    BLANK,
+    CONTENT,
+    HEAD_300,
+    page_mm,
+    poppler,
+    scanned,
+    text_of,
+)
 
 BAG_300 = BAG_70X40.at(HEAD_300)
 

@@ -18,17 +18,20 @@ from kitting.labels.box_label import BoxLabel, BoxWords, box_symbols
 from kitting.labels.dots import Raster
 from kitting.labels.kinds import BOX as KIND
 from kitting.labels.press import press
-from kitting.labels.readback import rasterise, read_back
-from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
+from kitting.labels.readback import rasterise
+from kitting.labels.stock import Stock
 from tests.labels.samples import (
     BOX,
+    BOX_100X150,
     DEVICE,
+    HEAD_300,
     MARKED,
     PLAIN,
     check_box,
     draw_box,
     page_mm,
     poppler,
+    read_back,
     scanned,
     text_of,
 )

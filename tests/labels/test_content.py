@@ -18,9 +18,9 @@ from kitting.labels import kinds, press
 from kitting.labels.box_label import BoxWords, box_symbols
 from kitting.labels.kinds import Kind
 from kitting.labels.readback import rasterise
-from kitting.labels.stock import HEAD_203, Stock
+from kitting.labels.stock import Stock
 from tests.labels.drawn import KINDS, SPLASH, boxes
-from tests.labels.samples import BLANK, DEVICE, SAMPLES
+from tests.labels.samples import BLANK, DEVICE, HEAD_203, SAMPLES
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 each_kind = pytest.mark.parametrize("kind", KINDS, ids=list(BY_NAME))

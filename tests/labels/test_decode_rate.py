@@ -9,8 +9,8 @@ import pytest
 
 from kitting.labels import kinds, press
 from kitting.labels.readback import rasters
-from kitting.labels.stock import BOX_100X150, HEAD_203, HEAD_300
 from tests.labels.drawn import blurred, picture_of, random_box, rightly_read
+from tests.labels.samples import BOX_100X150, HEAD_203, HEAD_300
 
 COUNT = 12
 

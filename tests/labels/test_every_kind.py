@@ -16,7 +16,7 @@ from kitting.labels.geometry import FEWEST_DOTS
 from kitting.labels.kinds import Kind
 from kitting.labels.press import press
 from kitting.labels.readback import rasterise
-from kitting.labels.stock import HEAD_203, HEAD_300, Stock
+from kitting.labels.stock import Stock
 from tests.labels.drawn import (
     KINDS,
     STRATEGIES,
@@ -26,7 +26,7 @@ from tests.labels.drawn import (
     seen,
     white_around,
 )
-from tests.labels.samples import SAMPLES, decoded, poppler
+from tests.labels.samples import HEAD_203, HEAD_300, SAMPLES, decoded, poppler
 
 HEADS = {"203.2": HEAD_203, "300": HEAD_300}
 kinds = pytest.mark.parametrize("kind", KINDS, ids=[kind.name for kind in KINDS])

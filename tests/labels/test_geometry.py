@@ -24,7 +24,8 @@ from kitting.labels.geometry import (
     fit_matrix,
     refuse_long,
 )
-from kitting.labels.stock import BAG_70X40, BOX_100X150, HEAD_300, Stock
+from kitting.labels.stock import Stock
+from tests.labels.samples import BAG_70X40, BOX_100X150, HEAD_300
 
 SSCC = gs1_128("00106141412345678908")
 WIDE_DATA = of_elements(

@@ -19,10 +19,18 @@ from kitting.labels.dots import Raster
 from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
 from kitting.labels.readback import rasterise
-from kitting.labels.stock import BAG_70X40, HEAD_203, HEAD_300, Sheet, Stock
+from kitting.labels.stock import Sheet, Stock
 from kitting.labels.text import Style, width_mm
 from tests.labels.drawn import DEMO, KINDS
-from tests.labels.samples import BAG, BLANK, SAMPLES, poppler
+from tests.labels.samples import (
+    BAG,
+    BAG_70X40,
+    BLANK,
+    HEAD_203,
+    HEAD_300,
+    SAMPLES,
+    poppler,
+)
 
 HEAD_600 = Fraction(600) / Fraction("25.4")
 

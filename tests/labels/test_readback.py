@@ -17,9 +17,19 @@ from kitting.labels.dots import element_dots
 from kitting.labels.kinds import BOX as BOX_KIND
 from kitting.labels.kinds import Kind
 from kitting.labels.press import draw, prove
-from kitting.labels.readback import rasterise, read_back
-from kitting.labels.stock import BOX_100X150, HEAD_300, Stock
-from tests.labels.samples import BOX, PLAIN, SAMPLES, check_box, draw_box, poppler
+from kitting.labels.readback import rasterise
+from kitting.labels.stock import Stock
+from tests.labels.samples import (
+    BOX,
+    BOX_100X150,
+    HEAD_300,
+    PLAIN,
+    SAMPLES,
+    check_box,
+    draw_box,
+    poppler,
+    read_back,
+)
 
 
 def test_a_right_label_passes_and_its_symbols_stand_in_order() -> None:

@@ -16,15 +16,17 @@ from kitting.domain.errors import NotFit
 from kitting.labels import kinds, press
 from kitting.labels.picture import png
 from kitting.labels.readback import rasterise
-from kitting.labels.stock import (
+from kitting.labels.stock import Sheet, Stock
+from tests.labels.samples import (
+    BAG,
     BAG_70X40,
     BOX_100X150,
     HEAD_203,
     HEAD_300,
-    Sheet,
-    Stock,
+    TABLE,
+    poppler,
+    text_of,
 )
-from tests.labels.samples import BAG, TABLE, poppler, text_of
 
 MARGIN = Stock(Fraction(100), Fraction(150), HEAD_203, Fraction("1.5"))
 SMALL = Stock(Fraction(50), Fraction(25), HEAD_300, Fraction(1))

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
 M = TypeVar("M", bound=models.Model)
 V = TypeVar("V")
-MISSING = object()
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ Dictionary (``kitting/domain/gs1_table.py``).
 from __future__ import annotations
 
 from kitting.domain.gs1.dates import date, yymmdd
-from kitting.domain.gs1.elements import GS, bracketed, element_string
+from kitting.domain.gs1.elements import GS, element_string
 from kitting.domain.gs1.keys import check_digit, gtin14_ok, sscc, sscc_ok
 from kitting.domain.gs1.pairs import Pair
 from kitting.domain.gs1.scan import Scan, ScanKind, read_scan
@@ -17,7 +17,6 @@ __all__ = [
     "Pair",
     "Scan",
     "ScanKind",
-    "bracketed",
     "check_digit",
     "date",
     "element_string",

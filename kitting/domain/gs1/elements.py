@@ -139,21 +139,6 @@ def _end(text: str, start: int, identifier: Identifier) -> int:
     return end
 
 
-def bracketed(elements: Iterable[Pair]) -> str:
-    """Write elements as people read them, AIs in brackets.
-
-    Args:
-        elements: AIs and raw values in order.
-
-    Returns:
-        The text below a symbol; an opening bracket inside a value is escaped.
-
-    >>> bracketed([("00", "106141412345678908")])
-    '(00)106141412345678908'
-    """
-    return "".join(f"({ai})" + value.replace("(", r"\(") for ai, value in elements)
-
-
 def split_bracketed(text: str) -> tuple[Pair, ...]:
     r"""Take a bracketed text apart, without looking at the fields' content.
 

@@ -10,7 +10,6 @@ from kitting.domain.sampling.curves import (
     Characteristic,
     Point,
     acceptance,
-    acceptance_finite,
     operating_characteristic,
     quality_at,
 )
@@ -79,7 +78,6 @@ __all__ = [
     "Verdict",
     "Why",
     "acceptance",
-    "acceptance_finite",
     "after",
     "all_pieces",
     "draw",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Final
 
-from kitting.domain.errors import NotEnoughPieces, Refused
+from kitting.domain.errors import Refused
 from kitting.domain.exact import exact
 
 if TYPE_CHECKING:
@@ -72,35 +72,6 @@ def acceptance(plan: Plan, p: Number) -> float:
         raise Refused("share_out_of_range", read=p)
     wanted, of = _ways(plan, share.numerator, share.denominator)
     return wanted / of
-
-
-def acceptance_finite(plan: Plan, lot_pieces: int, bad: int) -> float:
-    """Give the chance that one lot is accepted (type A, hypergeometric).
-
-    Args:
-        plan: The plan.
-        lot_pieces: Pieces in the lot, at least as many as the sample.
-        bad: Bad pieces in the lot, 0 or more.
-
-    Returns:
-        The chance, 0 to 1, to the last digit.
-
-    Raises:
-        NotEnoughPieces: ``sample_more_than_lot``.
-        Refused: ``bad_out_of_range``.
-
-    References:
-        Checked against scipy.stats.hypergeom.
-    """
-    size = plan.sample_size
-    if lot_pieces < size:
-        raise NotEnoughPieces("sample_more_than_lot", wanted=size, left=lot_pieces)
-    if not 0 <= bad <= lot_pieces:
-        raise Refused("bad_out_of_range", read=bad, most=lot_pieces)
-    good = lot_pieces - bad
-    most = min(plan.reject - 1, size)
-    wanted = sum(math.comb(bad, k) * math.comb(good, size - k) for k in range(most + 1))
-    return wanted / math.comb(lot_pieces, size)
 
 
 def quality_at(plan: Plan, chance: Number) -> int:
