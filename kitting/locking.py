@@ -24,7 +24,11 @@ if TYPE_CHECKING:
 M = TypeVar("M", bound=Model)
 
 GATE = 9_521_234
-"""Key of the advisory lock between packing or sending and holds."""
+"""Key of the advisory lock between packing or sending and holds.
+
+Our own number, the company prefix of the demo workshop: PostgreSQL keeps such keys by
+database, so it only has to differ from those of other programs in the same one.
+"""
 
 
 def _need_transaction() -> None:

@@ -1,8 +1,8 @@
 """Yield: what a material gives at most, and what was made of it.
 
-A rate says that an amount of a material gives at most so many pieces: one sheet of
-0.5 mm PETG gives 40 visors (common practice). Materials that went into one lot are all
-needed for each of its pieces, so the scarcest of them is the limit.
+A rate says that an amount of a material gives at most so many pieces, such as 9 pieces
+from 2 sheets. Materials that went into one lot are all needed for each of its pieces,
+so the scarcest of them is the limit.
 """
 
 from __future__ import annotations
@@ -32,8 +32,8 @@ class Rate:
         Returns:
             Rounded down: a piece is whole or it is none.
 
-        >>> Rate(pieces=40, amount=1).most(3)
-        120
+        >>> Rate(pieces=9, amount=2).most(3)
+        13
         """
         return amount * self.pieces // self.amount
 
@@ -96,7 +96,7 @@ def judge(pieces: int, used: Iterable[Used]) -> Yielded:
     Returns:
         The pieces and the material that limits them; the first of those that tie.
 
-    >>> judge(1000, [Used("PETG sheet", "piece", 20, Rate(40, 1))]).is_impossible
+    >>> judge(14, [Used("Sheet", "piece", 3, Rate(9, 2))]).is_impossible
     True
     """
     limit: Used | None = None
@@ -119,10 +119,10 @@ def ratio(pieces: int, amount: int) -> tuple[Decimal, bool]:
         To three significant digits: pieces from one unit and True where it gives one
         piece or more; else units for one piece and False.
 
-    >>> ratio(800, 20)
-    (Decimal('40.0'), True)
-    >>> ratio(600, 27_000)
-    (Decimal('45.0'), False)
+    >>> ratio(63, 14)
+    (Decimal('4.50'), True)
+    >>> ratio(400, 5_200)
+    (Decimal('13.0'), False)
     """
     from_one = pieces >= amount
     figure = Decimal(pieces) / amount if from_one else Decimal(amount) / Decimal(pieces)
