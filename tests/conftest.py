@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import copy
+import fcntl
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import hypothesis
 import pytest
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection, transaction
 from django.test import Client, TransactionTestCase
 
 from kitting import guards
+from tests.demo import NAME, copy_of, working_on
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -67,6 +71,73 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         ):
             item.add_marker("pure")
     items.sort(key=lambda item: item.path.name != LONGEST)
+
+
+# -- One migrated database for the whole run; every worker and process has a copy ------
+
+
+@pytest.fixture(scope="session")
+def shared(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Path:
+    """A folder that all workers of this run see."""
+    own = tmp_path_factory.getbasetemp()
+    return own.parent if hasattr(request.config, "workerinput") else own
+
+
+@contextmanager
+def once(shared: Path, what: str) -> Iterator[bool]:
+    """Whether it is this worker that makes it; the others wait until it is made."""
+    made = shared / f"{what}.made"
+    with (shared / f"{what}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield not made.exists()
+        made.touch()
+
+
+@pytest.fixture(scope="session")
+def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
+    """An SQLite file in which all migrations have run, for copying."""
+    folder = shared / "migrated"
+    with once(shared, "migrated") as mine:
+        if mine:
+            folder.mkdir()
+            with django_db_blocker.unblock(), working_on(folder):
+                call_command("migrate", verbosity=0)
+    return folder / NAME
+
+
+def copy_on_the_server(shared: Path, worker: str) -> None:
+    """Let the connection be a copy of one migrated database of the server."""
+    creation = connection.creation
+    with once(shared, "server") as mine:
+        if mine:
+            creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+        else:
+            connection.settings_dict["NAME"] = creation._get_test_db_name()
+        creation.clone_test_db(worker, verbosity=0, autoclobber=True)
+    connection.settings_dict.update(creation.get_test_db_clone_settings(worker))
+
+
+@pytest.fixture(scope="session")
+def django_db_setup(
+    request: pytest.FixtureRequest,
+    django_test_environment: None,
+    django_db_blocker: DjangoDbBlocker,
+) -> Iterator[None]:
+    """Give this worker a migrated database of its own."""
+    with django_db_blocker.unblock():
+        connection.close()
+        if connection.vendor == "sqlite":
+            copy_of(request.getfixturevalue("migrated"), settings.TEST_DIR)
+        else:
+            copy_on_the_server(
+                request.getfixturevalue("shared"),
+                os.environ.get("PYTEST_XDIST_WORKER", "alone"),
+            )
+    yield
+    with django_db_blocker.unblock():
+        connection.close()
 
 
 @contextmanager

@@ -28,7 +28,6 @@ from lotward.settings import DATABASES, STORAGES  # noqa: E402
 _default = DATABASES["default"]
 if _default["ENGINE"] == "django.db.backends.sqlite3":
     _default["NAME"] = TEST_DIR / "lotward.sqlite3"
-    _default["TEST"] = {"NAME": str(TEST_DIR / "test.sqlite3")}
     # Tests of power cuts and kills run a server of their own with the real settings.
     _default["OPTIONS"]["init_command"] = _default["OPTIONS"]["init_command"].replace(
         "synchronous=FULL", "synchronous=OFF"

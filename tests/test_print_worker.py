@@ -20,14 +20,13 @@ from django.core.management import call_command
 from kitting.management.commands import printworker
 from kitting.queries.printers import worker_seen
 from lotward import server
+from tests.demo import copy_of
 from tests.test_server import free_port
 from tests.trees import ROOT
 
 PROGRAM = """
 import sys, django
 django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
 from lotward import server
 with server.print_worker_beside() as worker:
     print(worker.pid, flush=True)
@@ -77,8 +76,10 @@ def alive(pid: int) -> bool:
 
 
 @pytest.fixture(scope="module")
-def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return tmp_path_factory.mktemp("data")
+def data(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> Path:
+    folder = tmp_path_factory.mktemp("data")
+    copy_of(migrated, folder)
+    return folder
 
 
 @pytest.fixture

@@ -19,13 +19,12 @@ import pytest
 from django.core.exceptions import ImproperlyConfigured
 
 from lotward import server
+from tests.demo import copy_of
 from tests.trees import ROOT
 
 PROGRAM = """
 import sys, django
 django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
 from lotward import server
 server.serve(port=int(sys.argv[1]))
 """
@@ -52,8 +51,12 @@ def free_port() -> int:
 
 
 @pytest.fixture(scope="module")
-def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
+def running(
+    tmp_path_factory: pytest.TempPathFactory, migrated: Path
+) -> Iterator[Running]:
     port = free_port()
+    data = tmp_path_factory.mktemp("data")
+    copy_of(migrated, data)
     clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
     process = subprocess.Popen(
         [sys.executable, "-c", PROGRAM, str(port)],
@@ -61,7 +64,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
         env={
             **clean,
             "DJANGO_SETTINGS_MODULE": "lotward.settings",
-            "LOTWARD_DATA_DIR": str(tmp_path_factory.mktemp("data")),
+            "LOTWARD_DATA_DIR": str(data),
         },
     )
     found = Running(process, f"http://{server.LOOPBACK}:{port}")

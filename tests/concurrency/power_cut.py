@@ -1,7 +1,7 @@
 """Run by test_power_cut.py in a process of its own, with the real settings.
 
-Builds a database with one complete open box, then closes that box again and again on
-copies of it: each time in a child process that is killed (SIGKILL) after one statement
+Makes one complete open box in a migrated database, then closes that box again and
+again on copies of it: each time in a child process that is killed (SIGKILL) after one statement
 more than the time before. Prints one JSON line for each kill.
 """
 
@@ -22,7 +22,6 @@ os.environ["DJANGO_SETTINGS_MODULE"] = "lotward.settings"
 django.setup()
 
 from django.conf import settings  # noqa: E402
-from django.core.management import call_command  # noqa: E402
 from django.db import connection  # noqa: E402
 
 from dispatch.proving import prove  # noqa: E402
@@ -41,7 +40,6 @@ def use(path: Path) -> None:
 
 def build(path: Path) -> int:
     use(path)
-    call_command("migrate", verbosity=0)
     Workshop.objects.update(gs1_prefix="9521234")
     size = factories.make_size(factories.make_recipe())
     line = size.product.recipes.get().lines.get()
@@ -92,7 +90,7 @@ def state(path: Path, box_id: int) -> dict[str, Any]:
 
 
 def main(folder: Path) -> None:
-    first = folder / "first.sqlite3"
+    first = folder / "lotward.sqlite3"
     box_id = build(first)
     for after in range(1, MOST_STATEMENTS):
         copy = folder / f"after-{after}.sqlite3"

@@ -11,12 +11,17 @@ from pathlib import Path
 
 import pytest
 
+from tests.demo import copy_of
+
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
-def kills(tmp_path_factory: pytest.TempPathFactory) -> list[dict[str, object]]:
+def kills(
+    tmp_path_factory: pytest.TempPathFactory, migrated: Path
+) -> list[dict[str, object]]:
     folder = tmp_path_factory.mktemp("power-cut")
+    copy_of(migrated, folder)
     environment = {
         name: value
         for name, value in os.environ.items()
