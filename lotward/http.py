@@ -19,6 +19,7 @@ from django.forms import BaseForm
 from django.http import Http404, HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
+from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
 
@@ -26,6 +27,7 @@ from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
     from django_htmx.middleware import HtmxDetails
 
     from kitting.models import User
@@ -69,6 +71,19 @@ def allowed(permission: str) -> Callable[[View[P, R]], GuardedView[P, R]]:
         return guarded
 
     return decorate
+
+
+def open_to(user: User | AnonymousUser | None, to: str, *args: object) -> str:
+    """Give the address of a page, or nothing if it is not there or not for this person.
+
+    The right is the one that the page's own view asks for.
+    """
+    try:
+        address = reverse(to, args=args)
+    except NoReverseMatch:
+        return ""
+    right = getattr(resolve(address).func, "permission", None)
+    return address if right is None or (user and user.has_perm(right)) else ""
 
 
 def wants_fragment(request: LotwardRequest) -> bool:

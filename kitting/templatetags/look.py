@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 from django import template
 from django.forms import BoundField, CheckboxInput
-from django.urls import NoReverseMatch, resolve, reverse
 from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from kitting.templatetags.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
+from lotward.http import open_to
 
 if TYPE_CHECKING:
     from django.http import HttpRequest
@@ -153,17 +153,8 @@ def is_tick(field: BoundField) -> bool:
 
 @register.simple_tag(takes_context=True)
 def may_see(context: Context, to: str, *args: object) -> str:
-    """Give the address of a page, or nothing if it is not there or not for this person.
-
-    The right is the one that the page's own view asks for.
-    """
-    try:
-        address = reverse(to, args=args)
-    except NoReverseMatch:
-        return ""
-    right = getattr(resolve(address).func, "permission", None)
-    user = context.get("user")
-    return address if right is None or (user and user.has_perm(right)) else ""
+    """Give the address of a page, or nothing if it is not there or not for this person."""
+    return open_to(context.get("user"), to, *args)
 
 
 @register.simple_tag(takes_context=True)

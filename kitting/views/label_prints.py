@@ -25,12 +25,13 @@ from kitting.services.printing import MOST_LABELS, print_labels
 from kitting.services.steps.prints import copies_made
 from kitting.templatetags.printed import label_kind, page_of
 from kitting.views.acting import OK, attempt, sign_of
-from lotward.http import allowed, go, render_part, status_for
+from lotward.http import allowed, go, open_to, render_part, status_for
 from lotward.messages import sentence
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from kitting.models import User
     from kitting.queries.labels import Labelled, Subject
     from kitting.services.printing import Printed, PrintedLabels
     from lotward.http import LotwardRequest
@@ -98,7 +99,9 @@ def label_print(request: LotwardRequest, name: str) -> HttpResponse:
     if not numbers and request.method == "GET" and request.GET:
         # All bags of a lot are used up by now, or every place has its label.
         return refused(request, Refused("nothing_to_print"), back=reverse(ROOM))
-    return print_page(request, labelled, numbers, back=_back(name, numbers))
+    return print_page(
+        request, labelled, numbers, back=_back(request.user, name, numbers)
+    )
 
 
 def _refuse_nulls(words: Iterable[str]) -> None:
@@ -126,11 +129,12 @@ def _labelled(name: str) -> Labelled:
     return labelled
 
 
-def _back(name: str, numbers: Sequence[str]) -> str:
+def _back(user: User, name: str, numbers: Sequence[str]) -> str:
+    """The page of what is printed; the room of labels to who may not see that page."""
     if len(numbers) == 1:
         return page_of(numbers[0], name) or reverse(ROOM)
     wholes = {"place": "places", "carrier": "carriers", "command": "benches"}
-    return reverse(f"kitting:{wholes.get(name, 'labels')}")
+    return open_to(user, f"kitting:{wholes.get(name, 'labels')}") or reverse(ROOM)
 
 
 def print_page(

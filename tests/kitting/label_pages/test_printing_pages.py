@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import pytest
 from django.test import Client
+from django.urls import reverse
 from PIL import Image
 
 from kitting.labels.readback import Raster, check_raster
@@ -69,6 +70,23 @@ def test_every_role_prints_labels_and_finds_the_word(
     page = client.get("/labels/print/place/", {"n": place.code})
     assert_page(page)
     assert 'href="/labels/"' in page.content.decode()
+
+
+@pytest.mark.parametrize("role", sorted(ROLES))
+def test_back_leads_each_role_to_a_page_that_it_may_see(
+    role: str, client_for: Callable[[User], Client], at: Packing
+) -> None:
+    client = client_for(factories.make_person(role))
+    leads = {}
+    for kind in ("command", "place", "bag"):
+        page = client.get(
+            f"/labels/print/{kind}/", {"all": 1, "lot": at.band.lots.get()}
+        )
+        leads[kind] = page.context["back"]
+        assert f'href="{leads[kind]}">Back, without printing' in page.content.decode()
+    assert {client.get(back).status_code for back in leads.values()} == {200}
+    packs = "pack" in ROLES[role]
+    assert leads["command"] == (reverse("kitting:benches") if packs else "/labels/")
 
 
 @pytest.mark.parametrize(
