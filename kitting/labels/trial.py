@@ -5,7 +5,8 @@ Somebody holds a ruler beside it: the lines say what should be where. Lengths ar
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from typing import Final
 
 from kitting.domain.errors import NotFit
@@ -84,7 +85,7 @@ def test_page(
         NotFit: ``stock_too_small`` under 50 × 25 mm; ``label_full`` or a missing
             glyph for a name that does not fit.
     """
-    label = on if isinstance(on, Stock) else on.label
+    label = _label(on)
     if label.width_mm < LEAST[0] or label.height_mm < LEAST[1]:
         raise NotFit(
             "stock_too_small",
@@ -96,7 +97,7 @@ def test_page(
         )
     page, spots = (on, [(0, 0)]) if isinstance(on, Stock) else (on.page, on.spots())
     paper = Paper(label, title=name, page=page)
-    margin = round(label.margin_mm * label.dots_per_mm)
+    margin = round(_margin_mm(on) * label.dots_per_mm)
     if margin:
         _frame(paper, page, inset=margin)
     for nth, spot in enumerate(spots):
@@ -111,6 +112,22 @@ def test_page(
     first = dots.part(*spots[0], label.width_dots, label.height_dots)
     check_raster(first, (TRIAL,), number=name)
     return pressed
+
+
+def _margin_mm(on: Stock | Sheet) -> Fraction:
+    """Give what the printer does not reach along the edges of the paper."""
+    return (on if isinstance(on, Stock) else on.label).margin_mm
+
+
+def _label(on: Stock | Sheet) -> Stock:
+    """Give the label that tells of the paper, with what is not reached of itself.
+
+    The margin of a sheet is the page's: a label that stands clear of it has none.
+    """
+    if isinstance(on, Stock):
+        return on
+    within = max(Fraction(0), on.label.margin_mm - min(on.edges_mm))
+    return replace(on.label, margin_mm=within)
 
 
 def _frame(paper: Paper, stock: Stock, *, inset: int) -> None:
@@ -146,7 +163,7 @@ def _tick(mm: int) -> float:
 
 def _told(on: Stock | Sheet, words: TrialWords) -> list[str]:
     """List what is said about the paper; the last line only where there is room."""
-    stock = on if isinstance(on, Stock) else on.label
+    stock = _label(on)
     told = [
         words.size.format(
             width=shown_mm(stock.width_mm),
@@ -167,9 +184,9 @@ def _told(on: Stock | Sheet, words: TrialWords) -> list[str]:
     told.append(words.bar.format(dots=x, mm=shown_mm(stock.mm(x))))
     if stock.height_mm >= ROOMY:
         line = words.edge
-        if stock.margin_mm:
+        if _margin_mm(on):
             line = words.edges if on is stock else words.page_edge
-        told.append(line.format(mm=shown_mm(stock.margin_mm)))
+        told.append(line.format(mm=shown_mm(_margin_mm(on))))
     return told
 
 

@@ -13,6 +13,7 @@ from django.test import Client
 from django.urls import reverse
 from pypdf import PdfReader
 
+from dispatch.demo import masterdata
 from kitting.domain.stocks import StockFacts
 from kitting.forms.stocks import StockForm
 from kitting.models import Operation, Stock
@@ -306,6 +307,16 @@ def test_a_test_page_is_a_pdf_of_the_whole_sheet(manager) -> None:
     assert size == pytest.approx([210, 297], abs=0.1)
     assert "A4-14" in page.extract_text()
     assert not Operation.objects.filter(name="print_test_page").exists()
+
+
+def test_every_stock_of_the_demo_has_a_test_page_that_opens(manager) -> None:
+    opened = {}
+    for row in masterdata.read()["stocks"]:
+        stock = make_stock(StockFacts(**row))
+        answer = manager.get(at(stock.code, "test"))
+        opened[stock.code] = answer["Content-Type"]
+    assert {"SLIP-ROLL", "A4-50X25", "LETTER-50X25"} <= set(opened)
+    assert set(opened.values()) == {"application/pdf"}, opened
 
 
 def test_labels_too_small_for_a_test_page_are_told_so(manager) -> None:

@@ -122,6 +122,25 @@ def test_on_a_sheet_the_edge_that_is_reached_is_the_pages() -> None:
     assert "Line along the page: 4 mm inside its edge." in text_of(pressed.pdf)
 
 
+def test_a_small_label_inside_the_page_has_room_whatever_the_page_loses() -> None:
+    head = Fraction(600) / Fraction("25.4")
+    slip = Stock(Fraction(50), Fraction(25), head, margin_mm=Fraction(5))
+    on = Sheet(Fraction(210), Fraction(297), slip, Fraction(25), Fraction(14), 3, 10)
+    pressed = press.test_page(on, name="Slips on A4")
+    (read,) = zxingcpp.read_barcodes(poppler(pressed.pdf, "600"))
+    assert read.text == "TEST"
+    box = [getattr(read.position, f"{corner}_right") for corner in ("top", "bottom")]
+    left, top = on.spots()[0]
+    assert all(left < corner.x < left + slip.width_dots for corner in box)
+    assert all(top < corner.y < top + slip.height_dots for corner in box)
+
+
+def test_a_label_that_reaches_over_the_edge_keeps_its_words_inside() -> None:
+    slip = replace(SMALL, margin_mm=Fraction(5))
+    with pytest.raises(NotFit, match="label_full"):
+        press.test_page(replace(SLIPS, label=slip, left_mm=Fraction(0)), name="Slips")
+
+
 def test_same_stock_same_bytes() -> None:
     pages = [press.test_page(A4, name="A4") for _ in range(2)]
     assert pages[0] == pages[1]
