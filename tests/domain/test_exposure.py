@@ -179,8 +179,8 @@ def test_the_weakest_point_and_the_lower_moment_count_for_each_side():
     )
     # 4090 μW/cm² for twice 100 s = 818,000 μJ/cm²; less 8 % = 752,560.
     assert doses == {
-        "top": SideDose("top", 3, "closing", 4090, 818_000, 752_560, 80_000),
-        "bottom": SideDose("bottom", 1, "opening", 3900, 780_000, 717_600, 80_000),
+        "top": SideDose("top", 3, "closing", 818_000, 752_560, 80_000),
+        "bottom": SideDose("bottom", 1, "opening", 780_000, 717_600, 80_000),
     }
     assert list(doses) == ["top", "bottom"]
 
