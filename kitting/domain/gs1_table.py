@@ -8,8 +8,8 @@ Release 2026-01-27 of the dictionary, https://github.com/gs1/gs1-syntax-dictiona
 
     Licensed under the Apache License, Version 2.0 (the "License"); you may not use
     this file except in compliance with the License. You may obtain a copy of the
-    License at http://www.apache.org/licenses/LICENSE-2.0 (a copy stands in
-    tests/data/gs1/LICENSE.txt).
+    License at http://www.apache.org/licenses/LICENSE-2.0 (a copy stands beside this
+    file in LICENCE-GS1.txt).
 
     Unless required by applicable law or agreed to in writing, software distributed
     under the License is distributed on an "AS IS" BASIS, WITHOUT WARRANTIES OR
