@@ -2,13 +2,28 @@
 
 from __future__ import annotations
 
+import re
+
 from django.http import HttpResponse
 
 from kitting.domain.errors import LotwardError
 
+BLOCKS = "article|br|dd|div|dl|dt|h[1-4]|legend|li|ol|option|p|section|t[dhr]|ul"
+
 
 def _text(response: HttpResponse) -> str:
     return response.content.decode()
+
+
+def laid_out(html: str) -> str:
+    """HTML with its white space as a browser takes it: one blank, none at a block."""
+    single = re.sub(r"[ \t\r\n]+", " ", html)
+    return re.sub(rf" ?(</?(?:{BLOCKS})\b[^>]*>) ?", r"\1", single)
+
+
+def text_of(response: HttpResponse) -> str:
+    """A page with its white space as a browser takes it."""
+    return laid_out(_text(response))
 
 
 def assert_page(response: HttpResponse, *, status: int = 200) -> None:

@@ -14,6 +14,8 @@ from django.template.loader import render_to_string
 from django.test import RequestFactory, override_settings
 from django.urls import include, path
 
+from tests.assertions import laid_out
+
 # -- Parts of a page -----------------------------------------------------------------
 
 
@@ -36,8 +38,9 @@ def request_for(address: str) -> HttpRequest:
 
 
 def part(name: str, address: str = "/lots/", **context: Any) -> str:
-    return Template('{% include "' + name + '" %}').render(
-        Context({"request": request_for(address), **context})
+    template = Template('{% include "' + name + '" %}')
+    return laid_out(
+        template.render(Context({"request": request_for(address), **context}))
     )
 
 

@@ -13,7 +13,7 @@ from dispatch.models import Shipment
 from dispatch.proving import heads, prove
 from kitting.models import JournalHead, User
 from tests import factories
-from tests.assertions import assert_page, assert_sent_to_sign_in
+from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -62,7 +62,7 @@ def test_it_lists_boxes_by_serial_with_sizes_and_lots_by_part(clerk: Client) -> 
         assert row.parts == ((part, (box.lines.get().lot.number,)),)
     assert answer.context["sizes"] == [("Face shield", 24, 1), ("Face shield", 6, 2)]
     assert (answer.context["boxes"], answer.context["sets"]) == (3, 36)
-    text = answer.content.decode()
+    text = text_of(answer)
     assert "1 Ward Road<br>Eskmoor" in text
     assert "may still change" not in text
 
@@ -131,9 +131,9 @@ def test_without_a_script_the_panel_under_the_field_says_what_happened(
     answer = clerk.post(to, data, follow=True)
     said = f"Box {box.serial} is {'on' if act == 'scan' else 'off'}."
     assert answer.context["said"].startswith(said)
-    text = answer.content.decode()
+    text = text_of(answer)
     panel = text[text.index('id="scan-said"') :]
-    assert said in panel[: panel.index("</div>\n</div>")]
+    assert said in panel[: panel.index("</div></div>")]
     assert text.count(said) == 1  # Under the field, not on top as well.
     again = clerk.get(page_of(shipment))
     assert again.context["said"] == ""

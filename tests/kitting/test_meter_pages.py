@@ -20,6 +20,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.kitting.test_lamps import fit
 
@@ -66,10 +67,6 @@ def of_lamp(lamp: Lamp, act: str) -> str:
 
 def key() -> str:
     return str(uuid.uuid4())
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 # -- Who may ------------------------------------------------------------------------

@@ -24,6 +24,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.ipp.fake_printer import FakePrinter
 from tests.ipp.fake_values import attribute
@@ -53,10 +54,6 @@ def at(code: str = "P1", act: str = "detail") -> str:
 
 def key() -> dict[str, str]:
     return {"op_key": str(uuid.uuid4())}
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 def entered(**changes: Any) -> dict[str, Any]:

@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.kitting.test_lamps import fit
 from tests.kitting.test_run_open_page import opening
@@ -74,10 +75,6 @@ def at(run: Run, act: str = "detail") -> str:
 
 def key() -> str:
     return str(uuid.uuid4())
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 def close_as_opened(run: Run) -> None:

@@ -17,6 +17,7 @@ from tests.assertions import (
     assert_page,
     assert_part,
     assert_problem,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -52,10 +53,6 @@ def at(run: Run, act: str = "detail") -> str:
 
 def key() -> str:
     return str(uuid.uuid4())
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 def act_count() -> int:

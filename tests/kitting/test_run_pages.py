@@ -21,6 +21,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -68,10 +69,6 @@ def at(run: Run, act: str = "detail") -> str:
 
 def key() -> str:
     return str(uuid.uuid4())
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 def act_count() -> int:

@@ -23,6 +23,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.printers import A4_OF_BAGS, BAG_ROLL, BOX_ROLL, make_printer, make_stock
 
@@ -44,10 +45,6 @@ def at(code: str, act: str = "change") -> str:
 
 def key() -> str:
     return str(uuid.uuid4())
-
-
-def text_of(response) -> str:
-    return response.content.decode()
 
 
 def entered(**changes: Any) -> dict[str, Any]:
