@@ -8,6 +8,9 @@ check character, so that a mistyped one is noticed::
     | | +--------- sequence, at least six digits
     | +----------- site, 1 to 9
     +------------- kind
+
+A sequence whose check character would be O or I is passed over: people read them as
+digits, and no number of Lotward has a letter but its first and perhaps its last.
 """
 
 from __future__ import annotations
@@ -16,16 +19,22 @@ import re
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from kitting.domain import gs1
 from kitting.domain.batch import read_batch
 from kitting.domain.errors import CodeError
 from kitting.domain.shown import shown
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+SEQUENCES: Final = range(1, 10**12)
+"""Every sequence that a number can have."""
+
 _ALPHABET: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _SITES: Final = range(1, 10)
-_SEQUENCE_LIMIT: Final = 10**12
+_PASSED_OVER: Final = frozenset("IO")
 _BLANKS: Final = re.compile("[ \t\r\n\u00a0\u2002-\u200a\u202f\ufeff]+")
 _NUMBER: Final = re.compile(
     "(?P<kind>[LBRXKSC])(?P<site>[1-9])"
@@ -92,16 +101,16 @@ def check_character(body: str, alphabet: str = _ALPHABET) -> str:
     return alphabet[(1 - carry) % size]
 
 
-def assign(kind: Kind, site: int, sequence: int) -> str:
-    """Compose the number for the next thing of a kind.
+def assign(kind: Kind, site: int, sequence: int) -> str | None:
+    """Compose the number for a thing of a kind.
 
     Args:
         kind: What is named.
         site: Site that assigns it, 1 to 9.
-        sequence: Count from the site's counter, 1 to 10¹² - 1.
+        sequence: Count from the site's counter, one of ``SEQUENCES``.
 
     Returns:
-        The number, 9 to 15 characters.
+        The number, 9 to 15 characters; None for a sequence that is passed over.
 
     Raises:
         ValueError: If site or sequence is out of range.
@@ -109,11 +118,26 @@ def assign(kind: Kind, site: int, sequence: int) -> str:
     >>> assign(Kind.BAG, 1, 42)
     'B1000042T'
     """
-    if site not in _SITES or not 1 <= sequence < _SEQUENCE_LIMIT:
+    if site not in _SITES or sequence not in SEQUENCES:
         msg = f"site {site}, sequence {sequence}"
         raise ValueError(msg)
     body = f"{kind}{site}{sequence:06}"
-    return body + check_character(body)
+    check = check_character(body)
+    return None if check in _PASSED_OVER else body + check
+
+
+def assigned(kind: Kind, site: int, sequences: Iterable[int]) -> Iterator[str]:
+    """Compose the numbers of many sequences, without those that are passed over.
+
+    Args:
+        kind: What is named.
+        site: Site that assigns them, 1 to 9.
+        sequences: Counts from the site's counter.
+
+    Returns:
+        The numbers in order.
+    """
+    return filter(None, (assign(kind, site, sequence) for sequence in sequences))
 
 
 def _tidy(text: str) -> str:
@@ -148,13 +172,14 @@ def read(text: str) -> Number:
 
     Raises:
         CodeError: ``number_malformed`` for any other text, ``number_check_wrong`` for
-            a number with a wrong check character.
+            a number with a wrong check character; O and I always are.
     """
     tidy = _tidy(text)
     found = _NUMBER.fullmatch(tidy)
     if found is None or int(found["sequence"]) == 0:
         raise CodeError("number_malformed", text=shown(text))
-    if check_character(tidy[:-1]) != found["check"]:
+    right = check_character(tidy[:-1])
+    if found["check"] != right or right in _PASSED_OVER:
         raise CodeError("number_check_wrong", text=tidy)
     return Number(Kind(found["kind"]), int(found["site"]), int(found["sequence"]), tidy)
 

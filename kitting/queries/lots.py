@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
-from kitting.domain.numbers import Kind, assign
+from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, Check, Counter, Hold, Lot, LotOrigin, Movement, Workshop
 from kitting.models.lots import LotStage, Verdict
@@ -214,7 +215,7 @@ class BlankNumber:
 
 
 def given_out(first: int, count: int) -> list[BlankNumber]:
-    """Bag numbers of a range that were given out.
+    """Bag numbers that were given out one after the other.
 
     Args:
         first: The first sequence, from 1.
@@ -225,16 +226,16 @@ def given_out(first: int, count: int) -> list[BlankNumber]:
     """
     site = Workshop.objects.get(pk=1).site
     after = Counter.objects.get(site=site, name="bag").next
-    numbers = [
-        assign(Kind.BAG, site, n) for n in range(first, min(first + count, after))
-    ]
+    numbers = list(islice(assigned(Kind.BAG, site, range(first, after)), count))
     lots = dict(
         Bag.objects.filter(number__in=numbers).values_list("number", "lot__number")
     )
     return [BlankNumber(number, lots.get(number, "")) for number in numbers]
 
 
-def last_given_out() -> int:
-    """The sequence of the newest bag number; 0 where none was given out."""
+def newest_from(count: int) -> int:
+    """The sequence from which the newest so many bag numbers were given out."""
     site = Workshop.objects.get(pk=1).site
-    return int(Counter.objects.get(site=site, name="bag").next) - 1
+    after = Counter.objects.get(site=site, name="bag").next
+    newest = list(islice(assigned(Kind.BAG, site, range(after - 1, 0, -1)), count))
+    return read(newest[-1]).sequence if newest else SEQUENCES.start

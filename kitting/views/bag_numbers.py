@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods
 from kitting.domain.numbers import read
 from kitting.forms.lots import BagNumbersForm
 from kitting.queries.labels import labelled_as
-from kitting.queries.lots import given_out, last_given_out
+from kitting.queries.lots import given_out, newest_from
 from kitting.services import lots
 from kitting.views.acting import OK, attempt
 from kitting.views.label_prints import print_page
@@ -85,8 +85,8 @@ def bag_number_labels(request: LotwardRequest) -> HttpResponse:
 def _range(request: LotwardRequest) -> tuple[int, int]:
     """The range in the address; without one the numbers given out last."""
     count = min(max(_whole(request.GET.get("count", ""), 24), 1), lots.MOST_NUMBERS)
-    newest = max(last_given_out() - count + 1, 1)
-    return max(_whole(request.GET.get("first", ""), newest), 1), count
+    asked = _whole(request.GET.get("first", ""), 0)
+    return asked or newest_from(count), count
 
 
 def _whole(text: str, otherwise: int) -> int:

@@ -55,6 +55,24 @@ def test_numbers_are_given_out_and_listed(checker: Client, hx: dict[str, str]) -
     assert [each.lot for each in shown.context["numbers"]] == ["", "", ""]
 
 
+def test_a_block_that_passes_a_sequence_over_is_listed_and_printed_whole(
+    checker: Client,
+) -> None:
+    passed_over = next(n for n in range(1, 999) if assign(Kind.BAG, 1, n) is None)
+    Counter.objects.filter(name="bag").update(next=passed_over - 3)
+    response = checker.post(PAGE, {"count": "24", "op_key": str(uuid.uuid4())})
+    whole = [assign(Kind.BAG, 1, n) for n in range(passed_over - 3, given_out() + 1)]
+    block = [number for number in whole if number is not None]
+    assert len(block) == 24 < len(whole)
+    for address in (response.headers["Location"], f"{PAGE}?count=24"):
+        shown = checker.get(address).context["numbers"]
+        assert [each.number for each in shown] == block
+    query = response.headers["Location"].partition("?")[2]
+    assert checker.get(f"{LABELS}?{query}").context["numbers"] == block
+    lot = factories.make_lot(bags=tuple(lots.NewBag(5, number=n) for n in block))
+    assert set(lot.bags.values_list("number", flat=True)) == set(block)
+
+
 def test_the_form_sent_twice_gives_out_once(checker: Client) -> None:
     values = {"count": "3", "op_key": str(uuid.uuid4())}
     first, again = checker.post(PAGE, values), checker.post(PAGE, values)

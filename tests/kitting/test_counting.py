@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from stdnum.iso7064 import mod_37_36
 
 from kitting.domain.numbers import Kind, check_character
 from kitting.models import Counter
@@ -18,6 +19,22 @@ def test_numbers_follow_one_another_without_a_gap() -> None:
     (number,) = take(1, Kind.BAG)
     assert number[:-1] == f"B1{second.stop:06}"
     assert number[-1] == check_character(number[:-1])
+
+
+@pytest.mark.parametrize("counts", [(1,) * 40, (7, 1, 24, 3, 500), (36,), (2, 35)])
+@pytest.mark.parametrize("kind", [Kind.BAG, Kind.SERIAL])
+def test_numbers_are_all_that_do_not_end_in_a_letter_read_as_a_digit(
+    counts: tuple[int, ...], kind: Kind
+) -> None:
+    """Every sequence tried in turn; the check character by python-stdnum."""
+    bodies = (f"{kind}1{sequence:06}" for sequence in range(1, 1_000))
+    brute = [body + mod_37_36.calc_check_digit(body) for body in bodies]
+    wanted = [number for number in brute if number[-1] not in "IO"]
+    taken = [number for count in counts for number in take(1, kind, count)]
+    assert taken == wanted[: sum(counts)]
+    assert len(wanted) < len(brute)
+    after = Counter.objects.get(site=1, name=kind.name.lower()).next
+    assert after == int(taken[-1][2:-1]) + 1
 
 
 def test_a_counter_that_is_missing_is_named() -> None:

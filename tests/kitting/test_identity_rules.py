@@ -34,6 +34,19 @@ def test_a_number_that_lotward_will_assign_is_not_the_workshops() -> None:
     assert_refused(caught.value, "lot_number_ahead", lot=ahead)
 
 
+def test_a_number_that_is_passed_over_is_in_nobodys_way() -> None:
+    at = next_lot_number()
+    ahead = next(n for n in range(at, at + 99) if not numbers.assign(Kind.LOT, 1, n))
+    body = f"L1{ahead:06}"
+    own = take_in(number=body + numbers.check_character(body))
+    assert own.number[-1] in "IO"
+    new = factories.new_lot(own.revision)
+    taken = lots.take_in(lots=[new] * (ahead - at + 1), sign=sign()).lots
+    assert own.number not in taken
+    assert next_lot_number() > ahead
+    assert scans.read(own.number).row == own
+
+
 def test_a_number_of_another_site_is_in_nobodys_way() -> None:
     other = numbers.assign(Kind.LOT, 2, next_lot_number() + 2)
     assert take_in(number=other).number == other

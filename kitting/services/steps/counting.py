@@ -2,10 +2,24 @@
 
 from __future__ import annotations
 
-from django.db.models import F
+from itertools import islice
 
-from kitting.domain.numbers import Kind, assign
+from kitting import locking
+from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.models import Counter
+
+
+def _lock(site: int, name: str) -> Counter:
+    found = locking.lock_found(Counter.objects.filter(site=site, name=name))
+    if not found:
+        msg = f"Counter {name!r} is missing: run manage.py migrate."
+        raise RuntimeError(msg)
+    return found[0]
+
+
+def _move(counter: Counter, after: int) -> None:
+    counter.next = after
+    counter.save(update_fields=["next"])
 
 
 def take_numbers(site: int, name: str, count: int = 1) -> range:
@@ -19,12 +33,10 @@ def take_numbers(site: int, name: str, count: int = 1) -> range:
     Returns:
         The numbers taken, without a gap.
     """
-    counters = Counter.objects.filter(site=site, name=name)
-    if not counters.update(next=F("next") + count):
-        msg = f"Counter {name!r} is missing: run manage.py migrate."
-        raise RuntimeError(msg)
-    after = counters.values_list("next", flat=True).get()
-    return range(after - count, after)
+    counter = _lock(site, name)
+    taken = range(counter.next, counter.next + count)
+    _move(counter, taken.stop)
+    return taken
 
 
 def take(site: int, kind: Kind, count: int = 1) -> list[str]:
@@ -33,9 +45,13 @@ def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     Args:
         site: The site.
         kind: What the numbers name.
-        count: How many to take.
+        count: How many to take, at least 1.
 
     Returns:
-        The numbers in order.
+        The numbers in order; a sequence without a number is passed over for good.
     """
-    return [assign(kind, site, n) for n in take_numbers(site, kind.name.lower(), count)]
+    counter = _lock(site, kind.name.lower())
+    ahead = range(counter.next, SEQUENCES.stop)
+    taken = list(islice(assigned(kind, site, ahead), count))
+    _move(counter, read(taken[-1]).sequence + 1)
+    return taken
