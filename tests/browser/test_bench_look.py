@@ -85,7 +85,13 @@ def test_every_target_at_the_bench_is_18_mm(page: Page, size: tuple[int, int]) -
 
 @pytest.mark.parametrize("size", SIZES)
 def test_no_zone_moves_whatever_is_said(page: Page, size: tuple[int, int]) -> None:
-    long = "<h2>" + "B1-0412-8 is a bag of headbands; visors are short. " * 6 + "</h2>"
+    # As long as the longest refusals at a bench, set as its page sets what is long.
+    long = (
+        "<h2 class='long'>Box 1-000197-4 left with shipment SH-260041 for the stores"
+        " and central sterile services of Eskmoor General, goods entrance 2, on the far"
+        " side of the canal</h2><p class='go-to'>If it stands before you, put it aside"
+        " and tell a quality officer. Nothing was done with it at this bench.</p>"
+    )
     seen = []
     for state, words in [("ask", WORDS), ("right", WORDS), ("wrong", long)]:
         show_bench(page, size, state=state, words=words)

@@ -1,0 +1,105 @@
+"""At every size of a tablet the bench shows the whole of what it asks for."""
+
+from __future__ import annotations
+
+import uuid
+from typing import TYPE_CHECKING
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from tests import factories
+from tests.benches import Packing, make_packing, newest_number
+from tests.browser.still import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from playwright.sync_api import Page
+
+# Tablets in both positions, and one of 1280 by 800 at twice its zoom, in both.
+SIZES = [(1280, 800), (1024, 768), (800, 1280), (640, 400), (400, 640)]
+
+# What is not there whole: hidden by its zone or the screen, squeezed, or wider than
+# its key. A heading has text, so that it has a height.
+CUT_OFF = """() => {
+  const zone = document.querySelector('#bench-next').getBoundingClientRect();
+  const asked = '#bench-next :is(h2, p, li, .zone-act, #scan)';
+  const cut = [...document.querySelectorAll(asked)].filter(e => {
+    const box = e.getBoundingClientRect();
+    const whole = box.height >= 20 && box.width >= 20 &&
+      box.top >= zone.top && box.bottom <= zone.bottom + 0.5 &&
+      box.bottom <= innerHeight && box.right <= innerWidth;
+    const holds = !e.matches('.zone-act') ||
+      (e.scrollWidth <= e.clientWidth && e.scrollHeight <= e.clientHeight);
+    const clipped = e.parentElement.closest('.next-words') &&
+      e.parentElement.scrollHeight > e.parentElement.clientHeight + 1;
+    return !whole || !holds || clipped;
+  });
+  return cut.map(e => e.textContent.trim().slice(0, 40) || e.id);
+}"""
+
+
+@pytest.fixture
+def at(db: None) -> Packing:
+    """A bench at which boxes of two products can be packed, in three sizes each."""
+    at = make_packing()
+    at.recipe.product.name = "Face shield with chin piece"
+    at.recipe.product.save()
+    other = factories.make_recipe(
+        [(at.band, 1, "set")], name="Face shield with a short visor"
+    )
+    for recipe, sizes in ((at.recipe, (24, 60)), (other, (6, 24, 60))):
+        for sets in sizes:
+            factories.make_size(recipe, sets)
+    factories.make_labelled_box(at.size, at.bench)
+    return at
+
+
+def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
+    """Every kind of screen of the bench, each after what leads to it."""
+
+    def scan(text: str) -> bytes:
+        return client.post(
+            reverse("kitting:bench-scan", args=[at.bench.code]),
+            {
+                "box": newest_number(at.bench),
+                "scan": text,
+                "op_key": str(uuid.uuid4()),
+            },
+            follow=True,
+        ).content
+
+    choose = client.get(reverse("kitting:bench", args=[at.bench.code])).content
+    assert choose.count(b'class="zone-act"') == 6
+    yield "choose", choose
+    yield "refused", scan("no such number")
+    yield "start", scan(f"DO-SIZE-{at.recipe.product.code}-6")
+    yield "wrong bag", scan(at.band_bag.lot.number)
+    yield "take back", scan("DO-TAKE-BACK")
+    yield "why called off", scan("DO-CALL-OFF")
+    yield "which bag aside", scan("DO-LAY-ASIDE")
+    for bag in at.bags[1:]:
+        scan(bag.number)
+    yield "close", scan(at.bags[0].number)
+    yield "label", scan("DO-CLOSE")
+    yield "why again", scan("DO-PRINT")
+    yield "wrong label", scan(at.band_bag.number)
+
+
+def test_all_that_is_asked_is_there_at_every_size(
+    page: Page, at: Packing, make_user, client_for
+) -> None:
+    client = client_for(make_user("packer", group="packer"))
+    cut = {}
+    seen = 0
+    for name, html in screens(client, at):
+        show(page, html)
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            seen += page.locator("#bench-next h2").count()
+            if found := page.evaluate(CUT_OFF):
+                cut[f"{name} at {width} × {height}"] = found
+    assert seen == 11 * len(SIZES)
+    assert cut == {}
