@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Final
 
 from kitting.domain.errors import NotFit
+from kitting.domain.shown import spaced
 from kitting.labels.carried import Carried, of_elements, of_number
 from kitting.labels.kinds import Kind
 from kitting.labels.large import LEFT, RIGHT, TITLE, WIDE, across, foot_symbol, maker
@@ -175,9 +176,9 @@ def _address(
 
 def _numbers(label: ShipmentLabel) -> list[tuple[str, str]]:
     """List what the box is called: its serial only where the symbol has an SSCC."""
-    numbers = [(label.words.shipment, label.shipment)]
+    numbers = [(label.words.shipment, spaced(label.shipment))]
     if label.sscc is not None:
-        numbers.append((label.words.serial, label.serial))
+        numbers.append((label.words.serial, spaced(label.serial)))
     return numbers
 
 

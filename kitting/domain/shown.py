@@ -1,10 +1,14 @@
-"""Foreign text made fit to be shown in a sentence."""
+"""How foreign text and identifiers are shown."""
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 _LIMIT: Final = 60
+_RUNS: Final = re.compile(r"([A-Za-z0-9]*)([^A-Za-z0-9]*)")
+_LONGEST_UNDIVIDED: Final = 6
+_GAP: Final = "\N{NARROW NO-BREAK SPACE}"
 
 
 def shown(text: str) -> str:
@@ -25,3 +29,42 @@ def shown(text: str) -> str:
         character if character.isprintable() else "\N{REPLACEMENT CHARACTER}"
         for character in cut
     )
+
+
+def fours(identifier: str) -> tuple[str, ...]:
+    """Divide an identifier into the groups in which people read it, on all that shows it.
+
+    Args:
+        identifier: Any text, such as a lot's number, a serial, an SSCC or a kit batch.
+
+    Returns:
+        Its pieces in order, at least one. A run of up to six letters or digits between
+        two separators stays whole: "260301" is a day and reads better so.
+
+    >>> fours("B1000042T")
+    ('B100', '0042', 'T')
+    >>> fours("1-FS1EN-26329-3")
+    ('1-FS1EN-26329-3',)
+    """
+    groups = [""]
+    for run, separator in _RUNS.findall(identifier):
+        if len(run) <= _LONGEST_UNDIVIDED:
+            groups[-1] += run + separator
+            continue
+        first, *others = (run[at : at + 4] for at in range(0, len(run), 4))
+        groups[-1] += first
+        groups += others
+        groups[-1] += separator
+    return tuple(groups)
+
+
+def spaced(identifier: str) -> str:
+    """Write an identifier for paper: its groups with thin spaces between them.
+
+    Args:
+        identifier: As ``fours`` takes it.
+
+    Returns:
+        One text, at whose spaces no line breaks.
+    """
+    return _GAP.join(fours(identifier))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from kitting.domain.shown import spaced
 from kitting.labels.bag_label import BagLabel, bag_symbols
 from kitting.labels.paper import Paper
 from kitting.labels.small import frame, in_rows, title_lines
@@ -31,13 +32,13 @@ def bag_face(paper: Paper, label: BagLabel) -> None:
         number=label.number,
         mark=label.mark,
         again=words.reprint.format(copy=label.copy) if label.copy > 1 else "",
-        text=label.number,
+        text=spaced(label.number),
     )
     if content is None:
         return
     y = title_lines(paper, room, content.part, PART)
     cells = [
-        (words.lot, content.lot),
+        (words.lot, spaced(content.lot)),
         (words.revision, content.revision),
         (words.pieces, content.pieces),
         (words.made_on, content.made_on.isoformat()),

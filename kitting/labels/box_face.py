@@ -11,6 +11,7 @@ from datetime import date
 from typing import Final
 
 from kitting.domain.errors import NotFit
+from kitting.domain.shown import spaced
 from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.carried import Carried
 from kitting.labels.geometry import MATRIX, MATRIX_QUIET, fit_matrix
@@ -160,12 +161,13 @@ class BoxFace:
         titles = max(width_mm(title, TITLE) for title in (words.serial, words.batch))
         parts = max((width_mm(part, LOT) for part, _ in label.lots), default=0.0)
         indent = max(self._shift + titles, parts) + GAP
-        largest = width_mm(label.serial, SERIAL[0][0])
-        if indent + max(largest, width_mm(label.kit_batch, BATCH[0][0])) > room:
+        serial, kit_batch = spaced(label.serial), spaced(label.kit_batch)
+        largest = width_mm(serial, SERIAL[0][0])
+        if indent + max(largest, width_mm(kit_batch, BATCH[0][0])) > room:
             indent = self._shift + titles + GAP
         y = top + 3.5
-        y = self._number(y, "serial", label.serial, SERIAL, indent=indent, room=room)
-        y = self._number(y, "batch", label.kit_batch, BATCH, indent=indent, room=room)
+        y = self._number(y, "serial", serial, SERIAL, indent=indent, room=room)
+        y = self._number(y, "batch", kit_batch, BATCH, indent=indent, room=room)
         return max(self._lots(y + 1.5, indent, room, foot), under)
 
     def _matrix(self, top: float, foot: float) -> tuple[float, float]:
@@ -287,7 +289,7 @@ def _by_part(lots: tuple[tuple[str, str], ...]) -> list[tuple[str, str]]:
     """Join the lot numbers of one part, in the order in which they came."""
     found: dict[str, list[str]] = {}
     for part, number in lots:
-        found.setdefault(part, []).append(number)
+        found.setdefault(part, []).append(spaced(number))
     return [(part, ", ".join(numbers)) for part, numbers in found.items()]
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from kitting.domain import gs1
+from kitting.domain.shown import spaced
 from kitting.labels.code128 import Bars, code128, gs1_128
 from kitting.labels.datamatrix import Matrix, gs1_matrix, plain_matrix
 from kitting.labels.geometry import refuse_long
@@ -40,8 +41,8 @@ class Carried:
     def readable(self) -> tuple[str, ...]:
         """Give the text under the symbol: one piece per identifier, never split."""
         if not self.pairs:
-            return (self.data,)
-        return tuple(f"({ai}){value}" for ai, value in self.pairs)
+            return (spaced(self.data),)
+        return tuple(f"({ai}){spaced(value)}" for ai, value in self.pairs)
 
     def bars(self) -> Bars:
         """Encode as a linear symbol.

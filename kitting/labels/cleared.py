@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Final
 
+from kitting.domain.shown import spaced
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.paper import Paper
 from kitting.labels.small import BASE, LEFT, NOTE, TITLE, frame, in_rows
@@ -81,7 +82,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
         number=label.number,
         mark=label.mark,
         again=words.reprint.format(copy=label.copy) if label.copy > 1 else "",
-        text=label.number,
+        text=spaced(label.number),
         low=True,
     )
     paper.text(LEFT, BASE, label.what, TITLE)
@@ -93,7 +94,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     paper.disc(LEFT + style.high_mm / 2, y - style.high_mm / 2, style.high_mm / 2)
     paper.text(LEFT + disc, y, heading[0], style)
     cells = [
-        (words.run, label.run),
+        (words.run, spaced(label.run)),
         (words.protocol, words.version.format(code=code, version=version)),
         (words.released, label.released_at),
     ]

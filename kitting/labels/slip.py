@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from kitting.domain.errors import NotFit
+from kitting.domain.shown import spaced
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
 from kitting.labels.paper import Paper
@@ -108,7 +109,10 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
         paper.text(LEFT, y, line, style)
     words = label.words
     indent = max(width_mm(title, TITLE) for title in (words.serial, words.batch)) + GAP
-    rows = ((words.serial, label.serial), (words.batch, label.kit_batch))
+    rows = (
+        (words.serial, spaced(label.serial)),
+        (words.batch, spaced(label.kit_batch)),
+    )
     style = min(
         (fit(value, VALUE, room_mm=room - indent)[0] for _, value in rows),
         key=lambda style: style.high_mm,

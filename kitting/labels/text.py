@@ -30,7 +30,7 @@ _CAPITAL: Final = 0.729
 """Height of capitals and figures in parts of the type size, both weights."""
 
 _RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN"})
-_BLANKS: Final = re.compile(r"[^\S\u00a0]+")
+_BLANKS: Final = re.compile(r"[^\S\u00a0\u202f]+")
 """Blanks at which a line may break; a no-break space is none."""
 
 _loading: Final = Lock()

@@ -6,13 +6,11 @@ The orders themselves are checked against published examples in
 
 from __future__ import annotations
 
-import io
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 from django.test import Client
-from pypdf import PdfReader
 
 from dispatch.models import Consignee, Shipment
 from dispatch.queries.addresses import ship_to
@@ -22,6 +20,7 @@ from dispatch.queries.trace import trace
 from kitting.models import User, Workshop
 from kitting.services import printing
 from tests import factories
+from tests.labels.samples import pages_of
 
 pytestmark = pytest.mark.django_db
 
@@ -85,8 +84,8 @@ def label_text(shipment: Shipment) -> str:
         kind="shipment", numbers=numbers_of(shipment), sign=factories.sign()
     )
     pdf = printing.document_pdf(bytes.fromhex(printed.pdf_sha))
-    (page,) = PdfReader(io.BytesIO(pdf)).pages
-    return " ".join(page.extract_text().split())
+    (text,) = pages_of(pdf)
+    return text
 
 
 @pytest.mark.parametrize(("home", "last"), [("DE", "Box"), ("PL", "GERMANY")])

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import io
-
 import pytest
-from pypdf import PdfReader
 
 from dispatch.models import Consignee, Shipment
 from dispatch.queries.labels import numbers_of, stale_labels
@@ -17,6 +14,7 @@ from kitting.services import printing
 from kitting.services.printing import print_labels
 from tests import factories
 from tests.factories import sign
+from tests.labels import samples
 from tests.printers import BOX_ROLL, make_printer
 
 pytestmark = pytest.mark.django_db
@@ -40,9 +38,7 @@ def print_all(shipment: Shipment, reason: str = "") -> printing.PrintedLabels:
 
 
 def pages_of(printed: printing.PrintedLabels) -> list[str]:
-    pdf = printing.document_pdf(bytes.fromhex(printed.pdf_sha))
-    pages = PdfReader(io.BytesIO(pdf)).pages
-    return [" ".join(page.extract_text().split()) for page in pages]
+    return samples.pages_of(printing.document_pdf(bytes.fromhex(printed.pdf_sha)))
 
 
 def test_each_box_gets_a_label_that_says_where_and_which_of_how_many(

@@ -20,6 +20,7 @@ from tests.assertions import (
     assert_problem,
     assert_sent_to_sign_in,
 )
+from tests.labels.samples import text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -126,7 +127,7 @@ def test_the_labels_are_for_blank_numbers_only(checker: Client) -> None:
     assert response.headers["Content-Type"] == "application/pdf"
     assert hashlib.sha256(response.content).digest() == sha
     pages = PdfReader(io.BytesIO(response.content)).pages
-    text = "".join(page.extract_text() for page in pages)
+    text = text_of(response.content)
     assert len(pages) == 3
     assert used not in text
     assert assign(Kind.BAG, 1, 4) in text

@@ -126,9 +126,19 @@ def check_box(pdf: bytes, label: BoxLabel, stock: Stock) -> None:
     prove(Pressed(pdf, 1), BOX_KIND, [label], stock)
 
 
+def plain(text: str) -> str:
+    """What was read from paper, blanks and line ends made equal, without thin spaces."""
+    return " ".join(text.replace("\N{NARROW NO-BREAK SPACE}", "").split())
+
+
+def pages_of(pdf: bytes) -> list[str]:
+    """Everything that a person can read, page by page."""
+    return [plain(page.extract_text()) for page in PdfReader(BytesIO(pdf)).pages]
+
+
 def text_of(pdf: bytes) -> str:
-    """Everything a person can read, blanks and line ends made equal."""
-    return " ".join(PdfReader(BytesIO(pdf)).pages[0].extract_text().split())
+    """Everything that a person can read."""
+    return " ".join(pages_of(pdf))
 
 
 def page_mm(pdf: bytes) -> tuple[float, float]:

@@ -6,11 +6,13 @@ import re
 import unicodedata
 from dataclasses import fields, replace
 from datetime import date
+from io import BytesIO
 from typing import Any
 
 import pypdfium2
 import pytest
 from hypothesis import given, settings
+from pypdf import PdfReader
 
 from kitting.domain.batch import kit_batch
 from kitting.domain.errors import CodeError, LotwardError, NotFit
@@ -19,8 +21,9 @@ from kitting.labels.box_label import BoxWords, box_symbols
 from kitting.labels.kinds import Kind
 from kitting.labels.readback import rasterise
 from kitting.labels.stock import Stock
+from kitting.templatetags.look import number
 from tests.labels.drawn import KINDS, SPLASH, boxes
-from tests.labels.samples import BLANK, DEVICE, HEAD_203, SAMPLES
+from tests.labels.samples import BLANK, DEVICE, HEAD_203, SAMPLES, plain
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 each_kind = pytest.mark.parametrize("kind", KINDS, ids=list(BY_NAME))
@@ -39,11 +42,39 @@ def text(name: str, label: Any) -> str:
         found = document[0].get_textpage().get_text_range()
     finally:
         document.close()
-    return " ".join(found.split())
+    return plain(found)
 
 
 def changed(name: str, /, **more: Any) -> Any:
     return replace(SAMPLES[name], **more)
+
+
+IDENTIFIERS = {
+    "bag": {"number": "B1000042T", "lot": "L1000017K"},
+    "box": {"serial": "K1000042B", "sscc": "395212340000012345", "lot": "HB-20260301"},
+    "cleared": {"number": "B1000042T", "run": "R1000007V"},
+    "set_slip": {"serial": "K1000042B", "kit_batch": "1-SHIELDXL-26073-3"},
+    "shipment": {"shipment": "S1000001Z", "serial": "K1000042B"},
+}
+"""Some that are long enough to be divided; no two lots on one label here."""
+
+
+@pytest.mark.parametrize("name", IDENTIFIERS)
+def test_identifiers_are_divided_on_labels_as_they_are_on_screens(name: str) -> None:
+    values = dict(IDENTIFIERS[name])
+    lot = values.pop("lot", "")
+    label = changed(name, **values)
+    if name == "bag":
+        label = replace(label, content=replace(label.content, lot=lot))
+    elif name == "box":
+        label = replace(label, lots=(("Headband", lot),))
+    page = PdfReader(BytesIO(drawn(name, label))).pages[0]
+    read = page.extract_text().replace("\n", " ")
+    for identifier in filter(None, (*values.values(), lot)):
+        groups = re.findall('<span class="four">(.*?)</span>', number(identifier))
+        assert len(groups) > 1
+        assert "\N{NARROW NO-BREAK SPACE}".join(groups) in read, identifier
+        assert identifier not in read
 
 
 SAID = {

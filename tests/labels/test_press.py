@@ -30,6 +30,7 @@ from tests.labels.samples import (
     HEAD_300,
     SAMPLES,
     poppler,
+    text_of,
 )
 
 HEAD_600 = Fraction(600) / Fraction("25.4")
@@ -163,7 +164,7 @@ def test_a_demo_mark_is_there_and_all_is_still_read(kind: Kind[Any]) -> None:
     on = Stock(kind.width_mm, kind.height_mm, HEAD_203)
     bare = SAMPLES[kind.name]
     pressed = press.press(kind, [replace(bare, mark=DEMO)], on)
-    text = " ".join(PdfReader(BytesIO(pressed.pdf)).pages[0].extract_text().split())
+    text = text_of(pressed.pdf)
     assert "DEMONSTRATION –" in text
     assert "NOT FOR USE" in text
     ink = rasterise(pressed.pdf, on).dots.count(0)

@@ -19,6 +19,7 @@ from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import Packing, make_packing
 from tests.factories import sign
+from tests.labels.samples import pages_of, text_of
 from tests.printers import (
     A4_OF_BAGS,
     BAG_ROLL,
@@ -60,11 +61,6 @@ def on_a_carrier(*bags: Bag) -> Carrier:
     for bag in bags:
         carriers.load_bag(carrier_id=carrier.pk, bag_id=bag.pk, sign=sign())
     return carrier
-
-
-def text_of(pdf: bytes) -> str:
-    pages = PdfReader(io.BytesIO(pdf)).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 def made_again(printed: printing.PrintedLabels) -> str:
@@ -123,12 +119,9 @@ def test_numbers_that_were_never_given_out_have_no_label(number: str) -> None:
 
 def test_every_set_of_a_box_gets_a_slip(box: Box) -> None:
     done = print_labels(kind="set_slip", numbers=[str(box.serial)], sign=sign())
-    pages = PdfReader(
-        io.BytesIO(printing.document_pdf(bytes.fromhex(done.pdf_sha)))
-    ).pages
+    pages = pages_of(printing.document_pdf(bytes.fromhex(done.pdf_sha)))
     assert (done.labels, len(pages)) == (6, 6)
-    for nth, page in enumerate(pages, start=1):
-        shown = page.extract_text()
+    for nth, shown in enumerate(pages, start=1):
         assert str(box.serial) in shown
         assert box.batch in shown
         assert f"Set {nth} of 6" in shown
@@ -315,12 +308,13 @@ def test_labels_are_laid_out_on_a_sheet_from_any_position() -> None:
         sign=sign(),
     )
     pdf = printing.document_pdf(bytes.fromhex(done.pdf_sha))
-    first, second = PdfReader(io.BytesIO(pdf)).pages
+    first, _ = PdfReader(io.BytesIO(pdf)).pages
     wide, high = (float(side) / 72 * 25.4 for side in first.mediabox[2:])
     # A4 of ISO 216.
     assert (wide, high) == pytest.approx((210, 297), abs=0.1)
-    assert all(number in first.extract_text() for number in numbers[:2])
-    assert all(number in second.extract_text() for number in numbers[2:])
+    first_text, second_text = pages_of(pdf)
+    assert all(number in first_text for number in numbers[:2])
+    assert all(number in second_text for number in numbers[2:])
     logged = [row.nth for row in Print.objects.order_by("nth")]
     assert logged == [1, 2, 3, 4]
 

@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-import io
 import json
 from dataclasses import dataclass
 
 import pytest
-from pypdf import PdfReader
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
@@ -21,6 +19,7 @@ from kitting.services.steps import prints
 from tests import factories
 from tests.benches import Packing, make_packing
 from tests.factories import NOW, sign
+from tests.labels.samples import text_of
 from tests.printers import (
     BOX_ROLL,
     make_stock,
@@ -39,11 +38,6 @@ def at() -> Packing:
 @pytest.fixture
 def box(at: Packing) -> Box:
     return factories.make_closed_box(at.size, at.bench)
-
-
-def text_of(pdf: bytes) -> str:
-    pages = PdfReader(io.BytesIO(pdf)).pages
-    return " ".join(" ".join(page.extract_text() for page in pages).split())
 
 
 def made_again(printed: printing.PrintedLabels) -> str:
