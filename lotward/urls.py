@@ -12,6 +12,7 @@ PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-off"})
 urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
     path("sign-off/", views.sign_off, name="sign-off"),
+    path("home/", views.home, name="home"),
     path("health/", views.health, name="health"),
     path("favicon.ico", views.favicon, name="favicon"),
     path("", include("kitting.urls")),

@@ -10,6 +10,7 @@ from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render, resolve_url
 from django.templatetags.static import static
+from django.urls import reverse_lazy
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.views.decorators.cache import cache_control, never_cache
 from django.views.decorators.debug import sensitive_post_parameters
@@ -21,7 +22,17 @@ from django.views.decorators.http import (
 )
 
 from lotward.forms import SignInForm
+from lotward.http import LotwardRequest, allowed
 from lotward.loopback import keep_demo_home
+
+DAY = reverse_lazy("kitting:day")
+HOMES = {
+    "packer": reverse_lazy("kitting:benches"),
+    "line operator": reverse_lazy("kitting:runs"),
+    "checker": reverse_lazy("kitting:lots", query={"verdict": "waiting"}),
+    "clerk": reverse_lazy("dispatch:shipments"),
+}
+"""The page on which a role begins; every other begins on The day."""
 
 
 @sensitive_post_parameters("password")
@@ -47,6 +58,14 @@ def sign_off(request: HttpRequest) -> HttpResponse:
     sign_in_page = resolve_url("sign-in")
     query = urlencode({"next": onward})
     return redirect(f"{sign_in_page}?{query}" if onward else sign_in_page)
+
+
+@allowed("kitting.see_work")
+@require_GET
+def home(request: LotwardRequest) -> HttpResponse:
+    """Send a person to the page of their role; who has several begins on The day."""
+    roles = list(request.user.groups.values_list("name", flat=True))
+    return redirect(HOMES.get(roles[0], DAY) if len(roles) == 1 else DAY)
 
 
 @never_cache
@@ -87,9 +106,13 @@ def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:
 
 
 def _onward(request: HttpRequest) -> str:
-    """Return where to go after signing in; never to another host."""
+    """Return where to go after signing in; never to another host.
+
+    Who typed the bare address of the site asked for no page: their role's will do.
+    """
     wanted = request.POST.get("next") or request.GET.get("next") or ""
     safe = url_has_allowed_host_and_scheme(
         wanted, allowed_hosts={request.get_host()}, require_https=request.is_secure()
     )
-    return wanted if safe else resolve_url(settings.LOGIN_REDIRECT_URL)
+    named = safe and wanted != "/"
+    return wanted if named else resolve_url(settings.LOGIN_REDIRECT_URL)

@@ -139,6 +139,7 @@ class Addresses:
     )
     dispatch = ([path("recall/", view("kitting.recall"), name="recall")], "dispatch")
     urlpatterns = [
+        path("home/", view(""), name="home"),
         path("sign-off/", view(""), name="sign-off"),
         path("", include(kitting)),
         path("", include(dispatch)),

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from axes.models import AccessAttempt
-from django.contrib.auth.models import Permission
+from django.contrib.auth.models import Group, Permission
 from django.contrib.staticfiles import finders
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import DatabaseError, connection
@@ -18,6 +18,7 @@ from django.test import Client
 from django.test.client import FakePayload
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from kitting.setup import ROLES
 from lotward import middleware, urls
 from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
 
@@ -180,11 +181,42 @@ def test_who_signs_in_goes_on_to_where_they_wanted(client: Client, outsider) -> 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    "there", ["https://elsewhere.example/", "//elsewhere.example", ""]
+    "there", ["https://elsewhere.example/", "//elsewhere.example", "", "/"]
 )
-def test_nobody_is_sent_to_another_host(there: str, client: Client, outsider) -> None:
+def test_who_names_no_page_of_ours_is_sent_home(
+    there: str, client: Client, outsider
+) -> None:
     data = {"username": "outsider", "password": PASSWORD, "next": there}
-    assert client.post("/sign-in/", data)["Location"] == "/"
+    assert client.post("/sign-in/", data)["Location"] == reverse("home")
+
+
+FIRST_PAGES = {
+    ("packer",): "/bench/",
+    ("line operator",): "/disinfection/",
+    ("checker",): "/lots/?verdict=waiting",
+    ("clerk",): "/shipments/",
+    ("quality officer",): "/",
+    ("manager",): "/",
+    ("packer", "clerk"): "/",
+}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(("roles", "first"), FIRST_PAGES.items())
+def test_each_role_begins_on_its_own_page(
+    roles: tuple[str, ...], first: str, client: Client, make_user
+) -> None:
+    person = make_user("robin")
+    person.groups.set(Group.objects.filter(name__in=roles))
+    asked = client.get("/")["Location"]
+    data = {"username": "robin", "password": PASSWORD}
+    home = client.post(asked, data | {"next": "/"})["Location"]
+    assert client.get(home)["Location"] == first
+    assert client.get(first).status_code == 200
+
+
+def test_no_role_is_left_out_of_the_test_above() -> None:
+    assert {role for roles in FIRST_PAGES for role in roles} == set(ROLES)
 
 
 @pytest.mark.django_db

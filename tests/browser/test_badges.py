@@ -75,7 +75,7 @@ def test_a_scan_a_password_and_nothing_else(
     expect(page.get_by_label("Password")).to_be_focused()
     page.keyboard.type("pass")
     page.keyboard.press("Enter")
-    page.wait_for_url(f"{live_server.url}/")
+    page.wait_for_url(f"{live_server.url}/bench/")
     expect(page.locator(".who")).to_contain_text("petra")
     posts = [each for each in requests if each.method == "POST"]
     assert [(token in (each.post_data or "")) for each in posts] == [True]
@@ -88,9 +88,8 @@ def test_a_badge_signs_in_without_scripts(
 ) -> None:
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
-    sign_in(page, live_server.url, token, "/")
+    sign_in(page, live_server.url, token, "/put-away/")
     expect(page.locator(".who")).to_contain_text("petra")
-    page.goto(f"{live_server.url}/put-away/")
     expect(page.locator("#put-read")).to_be_focused()
     scan(page, token)
     expect(page.get_by_text("That is a badge.")).to_be_visible()
@@ -142,13 +141,13 @@ def test_a_badge_in_a_search_or_a_password_goes_nowhere(
     page.keyboard.type("pass")
     expect(alarm).to_have_text("")
     page.keyboard.press("Enter")
-    page.wait_for_url(f"{live_server.url}/")
+    page.wait_for_url(f"{live_server.url}/shipments/")
     find = page.get_by_label("Any number: lot, bag, run, box or shipment")
     find.focus()
     scan(page, f"x{token}")
     expect(alarm).to_contain_text("That is a badge.")
     expect(find).to_have_value("")
-    expect(page).to_have_url(f"{live_server.url}/")
+    expect(page).to_have_url(f"{live_server.url}/shipments/")
     assert not [each for each in requests if token in each.url + (each.post_data or "")]
 
 
