@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from django.db.models import Count, Q, Sum
@@ -27,6 +28,20 @@ SHOWN = (
     BagStage.REJECTED,
 )
 """Stages of bags with pieces in them, in the order of the line."""
+
+
+class Told(StrEnum):
+    """What a sentence of the day says of boxes."""
+
+    PACKED = "packed"
+    NONE_PACKED = "none packed"
+    OPEN = "open"
+    CLOSED = "closed"
+    READY = "ready"
+    NONE_READY = "none ready"
+    LOADED = "loaded"
+    SENT = "sent"
+    NONE_SENT = "none sent"
 
 
 @dataclass(frozen=True)
@@ -77,6 +92,23 @@ class Day:
     """Parts that are counted in pieces and of which there are any, by name."""
     materials: list[PartLine] = field(default_factory=list)
     """Materials, in grams or millimetres."""
+
+    @property
+    def packing(self) -> list[tuple[Told, Boxes]]:
+        """What is told of the boxes at the benches."""
+        packed = Told.PACKED if self.packed.boxes else Told.NONE_PACKED
+        rest = [(Told.OPEN, self.open), (Told.CLOSED, self.closed)]
+        return [(packed, self.packed), *((told, of) for told, of in rest if of.boxes)]
+
+    @property
+    def going_out(self) -> list[tuple[Told, Boxes]]:
+        """What is told of the boxes that go out."""
+        loaded = [(Told.LOADED, self.loaded)] if self.loaded.boxes else []
+        return [
+            (Told.READY if self.ready.boxes else Told.NONE_READY, self.ready),
+            *loaded,
+            (Told.SENT if self.sent.boxes else Told.NONE_SENT, self.sent),
+        ]
 
 
 def the_day(today: date, since: datetime, reach: Reach) -> Day:

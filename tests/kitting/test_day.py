@@ -1,12 +1,16 @@
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from datetime import UTC, datetime
+from html import unescape
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
-from kitting.models import User
+from kitting.clock import day_of
+from kitting.models import User, Workshop
 from kitting.queries.day import SHOWN, Boxes, the_day
 from kitting.reach import standing_reach
 from kitting.services import holds
@@ -157,3 +161,16 @@ def test_a_busy_day_is_said_in_sentences_with_links(client_for: Clients) -> None
     for stage in ("open", "closed", "labelled", "loaded"):
         assert f'href="/boxes/?stage={stage}"' in page
     assert 'href="/shipments/"' in page
+
+
+def test_the_first_box_of_a_day_leads_to_the_boxes_of_that_day(
+    client_for: Clients, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(factories, "NOW", timezone.now())
+    box = factories.make_closed_box()
+    today = day_of(Workshop.objects.get(), factories.NOW)
+    client = client_for(factories.make_person())
+    links = re.findall('href="([^"]*)"', client.get("/").content.decode())
+    to = f"/boxes/?since={today}&until={today}"
+    assert to in map(unescape, links)
+    assert list(client.get(to).context["page"]) == [box]
