@@ -17,6 +17,7 @@ from kitting.models import Bench
 from kitting.operations import Sign
 from kitting.queries import bench as queries
 from kitting.queries.bench_label import label_screen
+from kitting.queries.bench_next import following
 from kitting.queries.benches import benches as all_benches
 from kitting.queries.command_words import command_list, size_commands
 from kitting.services.bench_scans import Answer, take_scan
@@ -136,6 +137,7 @@ def _show(
         "bench": at,
         "screen": screen,
         "menu": answer.menu,
+        "next": following(screen, answer.menu, refused=bool(form.errors)),
         "leads_to": leads_to,
         "state": "right" if answer.did and not stuck_start else "ask",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
