@@ -4,26 +4,37 @@ PYTHON ?= python3
 BIN := .venv/bin
 RUN := $(BIN)/python manage.py
 
-.PHONY: setup demo test check bench coverage locks
+.PHONY: setup tools demo test check bench coverage locks
+
+# Installs exactly what a lock names, from the index that the machine's pip is set to.
+INDEX = $(BIN)/python -m pip config list | sed -n "s/^[^=]*\.index-url='\(.*\)'/\1/p" | head -n 1
+INSTALL = UV_DEFAULT_INDEX="$${UV_DEFAULT_INDEX:-$$($(INDEX))}" $(BIN)/uv pip install \
+	--quiet --system-certs --compile-bytecode --python $(BIN)/python --require-hashes -r
 
 setup: .venv/.runtime
+
+tools: .venv/.dev
 
 .venv/bin/python:
 	@$(PYTHON) -c 'import sys; sys.exit(None if sys.version_info >= (3, 11) else "Lotward needs Python 3.11 or later.")'
 	@$(PYTHON) -m venv .venv || { rm -rf .venv; exit 1; }
 
-.venv/.runtime: requirements.txt | .venv/bin/python
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements.txt
-	touch $@
+.venv/.installer: requirements-installer.txt | .venv/bin/python
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r $<
+	@touch $@
 
-.venv/.dev: requirements-dev.txt | .venv/bin/python
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --require-hashes -r requirements-dev.txt
-	touch $@ .venv/.runtime
+.venv/.runtime: requirements.txt .venv/.installer
+	$(INSTALL) $<
+	@touch $@
+
+.venv/.dev: requirements-dev.txt .venv/.installer
+	$(INSTALL) $<
+	@touch $@ .venv/.runtime
 
 demo: setup
 	$(RUN) demo $(if $(PORT),--port $(PORT))
 
-test: .venv/.dev
+test: tools
 	.ci/chromium
 	.ci/ippeve
 	$(BIN)/python -m pytest --cov --cov-report= -n 2 --dist worksteal --durations=12 --durations-min=5
@@ -36,10 +47,13 @@ coverage:
 check:
 	.ci/run
 
-bench: .venv/.dev
+bench: tools
 	$(BIN)/python -m benchmarks
 
-# Maintainers only, after a change of the dependencies in pyproject.toml; needs uv.
-locks:
-	uv pip compile pyproject.toml --generate-hashes --universal --no-annotate --no-header --output-file requirements.txt
-	uv pip compile pyproject.toml --group test --group typing --group lint --generate-hashes --universal --no-annotate --no-header --output-file requirements-dev.txt
+# Maintainers only, after a change of the dependencies in pyproject.toml.
+LOCK = $(BIN)/uv pip compile --quiet --system-certs --universal --generate-hashes --no-strip-extras --no-annotate --no-header
+
+locks: .venv/.installer
+	$(LOCK) --group installer -o requirements-installer.txt
+	$(LOCK) pyproject.toml -o requirements.txt
+	$(LOCK) pyproject.toml --group test --group typing --group lint -o requirements-dev.txt

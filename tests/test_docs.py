@@ -44,17 +44,19 @@ def test_the_readme_names_no_command_that_is_not_there() -> None:
 
 def test_the_two_commands_are_targets_of_make() -> None:
     makefile = (ROOT / "Makefile").read_text()
-    for target in ("demo", "test", "check", "setup", "bench"):
+    for target in ("demo", "test", "check", "setup", "tools", "bench"):
         assert re.search(rf"^{target}:", makefile, re.MULTILINE)
         assert f"make {target}" in README + DEVELOPERS
 
 
 def test_what_make_runs_is_listed_for_people_without_make() -> None:
-    makefile = (ROOT / "Makefile").read_text()
+    makefile = (ROOT / "Makefile").read_text().replace("$(BIN)", ".venv/bin")
     without = README.split("Without make")[1].split("</details>")[0]
+    locks = re.findall(r"^\.venv/.*: (requirements\S*)", makefile, re.MULTILINE)
+    assert {f"--require-hashes -r {lock}\n" in without for lock in locks} == {True}
     for part in (
-        "--require-hashes -r requirements.txt",
-        "--require-hashes -r requirements-dev.txt",
+        "uv pip install",
+        "--python .venv/bin/python --require-hashes -r",
         ".ci/chromium",
         "pytest --cov --cov-report= -n 2 --dist worksteal",
         "coverage report --fail-under=95",
