@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from benchmarks.measure import Row, ms, seconds
 from kitting.models import Box
-from kitting.queries.bench import newest_box
+from kitting.packing.queries.bench import newest_box
 from tests import benches, factories
 
 BOXES = 40

@@ -16,9 +16,10 @@ from django.utils import timezone
 
 from benchmarks.measure import Row, seconds
 from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
-from kitting import bulk
 from kitting.domain.numbers import Kind
 from kitting.domain.stages import BoxStage, MovementKind, ShipmentStage
+from kitting.ledger import bulk
+from kitting.ledger.counters import take, take_numbers
 from kitting.models import (
     Bag,
     Box,
@@ -33,7 +34,6 @@ from kitting.models import (
     Workshop,
 )
 from kitting.models.catalogue import Per
-from kitting.services.steps.counting import take, take_numbers
 from tests import factories
 
 PARTS = 5

@@ -9,7 +9,7 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from benchmarks.measure import Row, seconds
-from kitting.services import lotfiles
+from kitting.lots.services import files
 from tests import factories
 
 HEAD = "lot;part;revision;made on;source;bags;pieces per bag;close"
@@ -48,7 +48,7 @@ def rows(count: int) -> list[Row]:
     held = Held()
     with connection.execute_wrapper(held):
         whole = seconds(
-            lambda: lotfiles.take_in_file(
+            lambda: files.take_in_file(
                 data=data, date_order=None, sign=factories.sign(now=timezone.now())
             )
         )

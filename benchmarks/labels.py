@@ -24,8 +24,8 @@ from kitting.labels.box_label import BoxLabel
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw, press
 from kitting.labels.readback import rasters
-from tests.labels.drawn import blurred, picture_of, random_box, rightly_read
-from tests.labels.samples import BOX_100X150, HEAD_203, HEAD_300
+from tests.kitting.labels.drawn import blurred, picture_of, random_box, rightly_read
+from tests.kitting.labels.samples import BOX_100X150, HEAD_203, HEAD_300
 
 COUNT = 100
 TIMES = 5

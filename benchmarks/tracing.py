@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from benchmarks.filling import Filled
 from benchmarks.measure import Row, medians, ms
-from dispatch.queries.trace import trace
+from dispatch.trace.queries import trace
 from tests import factories
 
 TIMES = 15

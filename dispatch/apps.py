@@ -9,8 +9,7 @@ class DispatchConfig(AppConfig):
     verbose_name = "Dispatch"
 
     def ready(self) -> None:
-        """Let the print log draw the labels of shipments as well."""
-        from dispatch.queries.labels import SHIPMENTS
-        from kitting.queries.labels import register
+        from dispatch.rooms import ROOMS
+        from kitting.rooms import load_offers
 
-        register(SHIPMENTS)
+        load_offers("dispatch", ROOMS)

@@ -10,13 +10,16 @@ class KittingConfig(AppConfig):
     verbose_name = "Kitting"
 
     def ready(self) -> None:
-        from kitting import checks  # noqa: F401
+        from kitting.ledger import checks  # noqa: F401
+        from kitting.rooms import ROOMS, load_offers
+
+        load_offers("kitting", ROOMS)
 
         # Also runs after a flush, so that tests find what migrations promise.
         post_migrate.connect(_found, sender=self)
 
 
 def _found(**_: object) -> None:
-    from kitting.setup import ensure_workshop
+    from kitting.ledger.setup import ensure_workshop
 
     ensure_workshop()

@@ -10,3 +10,4 @@ class LotwardConfig(AppConfig):
 
     def ready(self) -> None:
         from lotward import checks  # noqa: F401
+        from lotward.catalogue import words  # noqa: F401

@@ -50,7 +50,7 @@ MIDDLEWARE = [
     "django.middleware.gzip.GZipMiddleware",
     "lotward.middleware.NoStoreMiddleware",
     "lotward.middleware.LargestRequestMiddleware",
-    "lotward.badges.BadgeMiddleware",
+    "kitting.people.middleware.BadgeMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -79,6 +79,18 @@ TEMPLATES: list[dict[str, Any]] = [
                 "django.contrib.messages.context_processors.messages",
                 "lotward.context.workshop",
             ],
+            # Tags of rooms, which are no applications of their own.
+            "libraries": {
+                "addresses": "dispatch.consignees.tags",
+                "amounts": "kitting.web.tags.amounts",
+                "curves": "kitting.checking.tags.curves",
+                "doses": "kitting.disinfection.tags",
+                "drawing": "kitting.web.tags.drawing",
+                "inspection": "kitting.checking.tags.inspection",
+                "look": "kitting.web.tags.look",
+                "prints": "kitting.printing.tags.prints",
+                "stocks": "kitting.printing.tags.stocks",
+            },
         },
     },
 ]

@@ -21,8 +21,8 @@ from django.views.decorators.http import (
     require_safe,
 )
 
+from kitting.web.http import LotwardRequest, allowed
 from lotward.forms import SignInForm
-from lotward.http import LotwardRequest, allowed
 from lotward.loopback import keep_demo_home
 
 DAY = reverse_lazy("kitting:day")

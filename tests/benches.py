@@ -8,9 +8,9 @@ from typing import Any
 
 from django.urls import reverse
 
+from kitting.lots.services import lots
 from kitting.models import Bag, Bench, Box, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
-from kitting.services import lots
 from tests import factories
 
 

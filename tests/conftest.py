@@ -17,7 +17,7 @@ from django.core.management import call_command
 from django.db import connection, transaction
 from django.test import Client, TransactionTestCase
 
-from kitting import guards
+from kitting.ledger import guards
 from tests.demo import NAME, copy_of, working_on
 
 if TYPE_CHECKING:

@@ -13,7 +13,12 @@ from typing import Any
 from django.contrib.auth.models import Group
 
 from dispatch.models import Consignee, Shipment
-from dispatch.services import shipments
+from dispatch.shipments import services
+from kitting.checking.services import checks
+from kitting.disinfection.queries.protocols import mark_of
+from kitting.disinfection.services import evidence, protocols, runs
+from kitting.ledger.operations import Sign
+from kitting.lots.services import lots
 from kitting.models import (
     Bag,
     Bench,
@@ -34,17 +39,8 @@ from kitting.models import (
     User,
 )
 from kitting.models.catalogue import Per, PlaceKind
-from kitting.operations import Sign
-from kitting.services import (
-    checking,
-    evidence,
-    lots,
-    packing,
-    printing,
-    protocols,
-    runs,
-)
-from kitting.services.steps.protocols import mark_of
+from kitting.packing.services import boxes as packing
+from kitting.packing.services.labels import print_box_label
 
 NOW = datetime(2026, 1, 14, 4, 0, tzinfo=UTC)
 TODAY = date(2026, 1, 14)
@@ -114,7 +110,7 @@ def make_lot(revision: Revision | None = None, **changes: Any) -> Lot:
 
 
 def accept(lot: Lot) -> Lot:
-    checking.give_verdict(
+    checks.give_verdict(
         lot_id=lot.pk, accept=True, plan="all", found=0, reason="", sign=sign()
     )
     lot.refresh_from_db()
@@ -141,7 +137,7 @@ def sampled_revision(
 
 
 def reject(lot: Lot, found: int = 1) -> Lot:
-    checking.give_verdict(
+    checks.give_verdict(
         lot_id=lot.pk, accept=False, found=found, reason="Cracked", sign=sign()
     )
     lot.refresh_from_db()
@@ -322,7 +318,7 @@ def make_closed_box(size: BoxSize | None = None, bench: Bench | None = None) -> 
 
 def make_labelled_box(size: BoxSize | None = None, bench: Bench | None = None) -> Box:
     box = make_closed_box(size, bench)
-    printing.print_box_label(box_id=box.pk, sign=sign())
+    print_box_label(box_id=box.pk, sign=sign())
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     box.refresh_from_db()
     return box
@@ -336,15 +332,15 @@ def make_consignee(name: str = "") -> Consignee:
 
 
 def make_shipment(*boxes: Box, consignee: Consignee | None = None) -> Shipment:
-    begun = shipments.begin_shipment(
+    begun = services.begin_shipment(
         consignee_id=(consignee or make_consignee()).pk, reference="", sign=sign()
     )
     for box in boxes:
-        shipments.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
+        services.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
     return Shipment.objects.get(pk=begun.shipment_id)
 
 
 def send(shipment: Shipment) -> Shipment:
-    shipments.send_shipment(shipment_id=shipment.pk, sign=sign())
+    services.send_shipment(shipment_id=shipment.pk, sign=sign())
     shipment.refresh_from_db()
     return shipment

@@ -8,9 +8,14 @@ from datetime import date
 from typing import Any
 
 from dispatch.models import Consignee, Shipment
-from dispatch.services import shipments
+from dispatch.shipments import services
+from kitting.checking.services import checks, rejected
+from kitting.disinfection.services import runs
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import BagStage
+from kitting.ledger import holds
+from kitting.ledger.operations import Act, perform
+from kitting.lots.services import lots
 from kitting.models import (
     Bag,
     Bench,
@@ -31,21 +36,12 @@ from kitting.models import (
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.runs import Side
-from kitting.operations import Act, perform
-from kitting.services import (
-    carriers,
-    checking,
-    holds,
-    lots,
-    packing,
-    places,
-    rejected,
-    runs,
-    voiding,
-)
-from kitting.services.printing import print_labels
-from tests import factories, ledger_evidence, ledger_inspection, ledger_runs, printers
+from kitting.packing.services import boxes, voiding
+from kitting.places.services import carriers, places
+from kitting.printing.services.prints import print_labels
+from tests import factories, printers
 from tests.factories import sign
+from tests.kitting.ledger import ledger_evidence, ledger_inspection, ledger_runs
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
 CLOSING = [(1, Side.TOP, 8_800), (2, Side.TOP, 7_900)]
@@ -142,12 +138,12 @@ def run_bags(
 
 def pack(bench: Bench, size: BoxSize, *, label: bool = True) -> Box:
     """A box filled from the bench's open bags, closed, and labelled if asked."""
-    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    packing.close_box(box_id=started.box_id, sign=sign())
+    started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    boxes.close_box(box_id=started.box_id, sign=sign())
     box = Box.objects.get(pk=started.box_id)
     print_label(box)
     if label:
-        packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
+        boxes.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     box.refresh_from_db()
     return box
 
@@ -179,7 +175,7 @@ def _reject_one(band: Revision) -> None:
     ledger_inspection.reduce_one()
     kind = DefectKind.objects.create(code=factories.unique("DF"), name="Scratched")
     lot = factories.make_lot(band, bags=(lots.NewBag(pieces=25),) * 4)
-    checking.give_verdict(
+    checks.give_verdict(
         lot_id=lot.pk,
         accept=False,
         defects=[(kind.pk, 6)],
@@ -242,11 +238,11 @@ def make_history() -> History:
     size = factories.make_size(recipe, sets=6)
     bench = factories.make_bench()
     for bag in (first, visor_lot.bags.get()):
-        packing.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+        boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     sent, labelled, voided = (pack(bench, size) for _ in range(3))
     voiding.void_box(box_id=voided.pk, reason="crushed", sign=sign())
     _call_one_off(bench, size)
-    opened = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    opened = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     _drill()
     gone, waiting = _ship(sent, labelled)
     _put_away(labelled)
@@ -309,7 +305,7 @@ def _queue_two(shelf: Place) -> None:
 
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:
-    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())
 
 
@@ -319,7 +315,7 @@ def make_consignee() -> Consignee:
 
 
 def _begin() -> Shipment:
-    begun = shipments.begin_shipment(
+    begun = services.begin_shipment(
         consignee_id=make_consignee().pk, reference="", sign=sign()
     )
     return Shipment.objects.get(pk=begun.shipment_id)
@@ -328,12 +324,12 @@ def _begin() -> Shipment:
 def _ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     gone, waiting, off = _begin(), _begin(), _begin()
     for shipment, box in ((gone, sent), (off, labelled)):
-        shipments.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
-    shipments.send_shipment(shipment_id=gone.pk, sign=sign())
-    shipments.call_off_shipment(shipment_id=off.pk, reason="no van", sign=sign())
-    shipments.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    shipments.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    shipments.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+        services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
+    services.send_shipment(shipment_id=gone.pk, sign=sign())
+    services.call_off_shipment(shipment_id=off.pk, reason="no van", sign=sign())
+    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     for shipment in (gone, waiting):
         shipment.refresh_from_db()
     return gone, waiting

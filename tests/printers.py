@@ -9,16 +9,16 @@ from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.models import Bench, Box, Printer, PrintJob, Stock
-from kitting.printwork import Worker
-from kitting.services import printing
-from kitting.services.stocks import (
+from kitting.packing.services.labels import print_box_label
+from kitting.printing.services.stocks import (
     PrinterFacts,
     StockFacts,
     keep_printer,
     keep_stock,
 )
+from kitting.printing.worker import Worker
 from tests.factories import NOW, sign
-from tests.ipp.fake_printer import FakePrinter
+from tests.kitting.ipp.fake_printer import FakePrinter
 
 BOX_ROLL = StockFacts("BOX", "Box labels", 100_000, 150_000, gap_um=3_000)
 BAG_ROLL = StockFacts("BAG", "Bag labels", 70_000, 40_000, gap_um=3_000)
@@ -101,7 +101,7 @@ def until_over(job: PrintJob, clock: Clock, most: int = 12) -> list[str]:
 
 
 def print_again(box: Box, printer: str) -> PrintJob:
-    done = printing.print_box_label(
+    done = print_box_label(
         box_id=box.pk,
         again=Again("Label lost", DESTROYED),
         onto=Onto(printer=printer),

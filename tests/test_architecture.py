@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from dispatch import rooms as dispatch_rooms
+from kitting import rooms as kitting_rooms
 from tests.trees import PACKAGES, Function, Module, called_name, calls, modules
 
 MODULE_LINES = 450
@@ -34,10 +36,50 @@ WRITES = {"save", "create", "bulk_create", "update", "bulk_update", "delete"}
 Rule = Callable[[list[Module]], Iterator[str]]
 
 
+HOUSE = (
+    *(f"kitting.{place}" for place in (*kitting_rooms.GROUND, *kitting_rooms.ROOMS)),
+    "kitting",
+    *(f"dispatch.{place}" for place in (*dispatch_rooms.GROUND, *dispatch_rooms.ROOMS)),
+    "dispatch",
+    "lotward",
+)
+"""Every place of the house in the order in which one may use another: grounds, rooms,
+then what stands beside the rooms of a package: its addresses, commands, start."""
+
+LAYERS = {
+    "models": {"steps", "services", "queries", "forms", "views", "urls"},
+    "steps": {"services", "forms", "views", "urls"},
+    "services": {"forms", "views", "urls"},
+    "queries": {"steps", "services", "forms", "views", "urls"},
+    "proof": {"services", "forms", "views", "urls"},
+    "forms": {"services", "views", "urls"},
+    "views": {"steps"},
+}
+"""What a module of a layer never imports, in its own room or another."""
+
+
+def _place(name: str) -> str:
+    """Return where in the house a module stands, by its dotted name."""
+    while name and name not in HOUSE:
+        name = name.rpartition(".")[0]
+    return name
+
+
 def _room(module: Module) -> str:
-    """Return ``domain``, ``labels``, ``services``… or an empty string."""
-    parts = module.name.split(".")
-    return parts[1] if len(parts) > 1 and parts[0] != "lotward" else ""
+    """Return ``domain``, ``labels``, ``lots``… or an empty string."""
+    return _place(module.name).partition(".")[2]
+
+
+def _layer(name: str) -> str:
+    """Return ``views``, ``services``… or an empty string."""
+    parts = name.removeprefix(_place(name)).split(".")
+    if not _place(name):
+        return ""
+    if _place(name).endswith(".models"):
+        return "models"
+    if _place(name) == "lotward":
+        return ""  # Signing in and out are no acts.
+    return parts[1] if len(parts) > 1 else ""
 
 
 def domain_imports(found: list[Module]) -> Iterator[str]:
@@ -80,28 +122,56 @@ def ipp_imports(found: list[Module]) -> Iterator[str]:
                 yield f"{module.path}:{line} imports {name}"
 
 
-def kitting_knows_no_dispatch(found: list[Module]) -> Iterator[str]:
+def house_arrows(found: list[Module]) -> Iterator[str]:
+    """A place uses those before it, never those after it: ``rooms.py`` has the order."""
     for module in found:
-        if module.package == "kitting":
+        rank = HOUSE.index(_place(module.name))
+        for name, line in module.imports():
+            there = _place(name)
+            if there and HOUSE.index(there) > rank:
+                yield f"{module.path}:{line} imports {name}"
+
+
+def layer_arrows(found: list[Module]) -> Iterator[str]:
+    """Views and forms stand on services and queries; nothing stands on views."""
+    for module in found:
+        for name, line in module.imports():
+            if _layer(name) in LAYERS.get(_layer(module.name), set()):
+                yield f"{module.path}:{line} imports {name}"
+
+
+def words_come_from_no_tags(found: list[Module]) -> Iterator[str]:
+    """Only tags use tags: what they say, others take where they have it from."""
+    for module in found:
+        if _layer(module.name) != "tags":
             for name, line in module.imports():
-                if name.split(".")[0] == "dispatch":
+                if _layer(name) == "tags":
                     yield f"{module.path}:{line} imports {name}"
 
 
-def arrows(found: list[Module]) -> Iterator[str]:
-    """Views and forms stand on services and queries; nothing stands on views."""
-    above = {
-        "models": {"services", "queries", "forms", "views", "urls"},
-        "services": {"forms", "views", "urls"},
-        "queries": {"services", "forms", "views", "urls"},
-        "forms": {"services", "views", "urls"},
+def no_circles(found: list[Module]) -> Iterator[str]:
+    """No module uses itself by way of others; what only types need does not count."""
+    names = {module.name for module in found}
+    uses = {
+        module.name: {
+            one if one in names else one.rpartition(".")[0]
+            for one, _line in module.imports(typing=False)
+        }
+        & names
+        for module in found
     }
-    for module in found:
-        for name, line in module.imports():
-            parts = name.split(".")
-            ours = len(parts) > 1 and parts[0] in {"kitting", "dispatch"}
-            if ours and parts[1] in above.get(_room(module), set()):
-                yield f"{module.path}:{line} imports {name}"
+    done: set[str] = set()
+
+    def visit(name: str, path: tuple[str, ...]) -> Iterator[str]:
+        if name in path:
+            yield " → ".join((*path[path.index(name) :], name))
+        elif name not in done:
+            for one in sorted(uses[name]):
+                yield from visit(one, (*path, name))
+            done.add(name)
+
+    for name in sorted(uses):
+        yield from visit(name, ())
 
 
 def pure_rooms_read_no_clock(found: list[Module]) -> Iterator[str]:
@@ -123,7 +193,7 @@ def pure_rooms_read_no_clock(found: list[Module]) -> Iterator[str]:
 def views_write_nothing(found: list[Module]) -> Iterator[str]:
     """A view calls a service: no ORM writes and no transaction of its own."""
     for module in found:
-        if _room(module) != "views":
+        if _layer(module.name) != "views":
             continue
         for name, line in module.imports():
             if name == "django.db.transaction":
@@ -138,8 +208,9 @@ def views_write_nothing(found: list[Module]) -> Iterator[str]:
 
 def writing_views_pass_a_key_on(found: list[Module]) -> Iterator[str]:
     """What takes a POST hands an operation key to a service, itself or by a helper."""
-    views = [module for module in found if _room(module) == "views"]
-    by_name = {f.name: f for module in views for f in module.functions()}
+    views = [module for module in found if _layer(module.name) == "views"]
+    helpers = [m for m in found if m.name == "kitting.web.acting"]
+    by_name = {f.name: f for m in (*views, *helpers) for f in m.functions()}
 
     def passes_key(function: Function, seen: frozenset[str]) -> bool:
         for call in calls(function):
@@ -213,17 +284,34 @@ BROKEN: list[tuple[Rule, str, str]] = [
     (ipp_imports, "kitting.ipp.bad", "from django.conf import settings"),
     (ipp_imports, "kitting.ipp.bad", "from kitting.domain.batch import batch"),
     (ipp_imports, "kitting.ipp.bad", "import subprocess"),
-    (kitting_knows_no_dispatch, "kitting.services.bad", "from dispatch import models"),
-    (arrows, "kitting.services.bad", "from kitting.views import boxes"),
-    (arrows, "dispatch.models.bad", "from dispatch.services import shipments"),
+    (house_arrows, "kitting.day.bad", "from dispatch import models"),
+    (house_arrows, "kitting.lots.bad", "from kitting.packing.services import boxes"),
+    (house_arrows, "kitting.ledger.bad", "from kitting.web import http"),
+    (house_arrows, "kitting.web.tags.bad", "from kitting.lots.queries import lots"),
+    (house_arrows, "kitting.apps", "from lotward import settings"),
+    (house_arrows, "dispatch.models", "from dispatch.shipments import services"),
+    (house_arrows, "dispatch.log.bad", "import lotward.env"),
+    (layer_arrows, "kitting.lots.services.bad", "from kitting.lots.views import bags"),
+    (layer_arrows, "kitting.lots.views.bad", "from kitting.lots.steps import bags"),
+    (layer_arrows, "kitting.day.queries", "from kitting.day.forms import Day"),
+    (words_come_from_no_tags, "kitting.lots.views.bad", "import kitting.web.tags.look"),
+    (no_circles, "kitting.lots.bad", "import kitting.lots.bad"),
     (pure_rooms_read_no_clock, "kitting.domain.bad", "x = datetime.now(UTC)"),
     (pure_rooms_read_no_clock, "kitting.domain.bad", "x = time.monotonic()"),
     (pure_rooms_read_no_clock, "kitting.ipp.bad", "x = time.time()"),
-    (views_write_nothing, "kitting.views.bad", "from django.db import transaction"),
-    (views_write_nothing, "kitting.views.bad", "Bag.objects.filter(pk=1).update(n=1)"),
+    (
+        views_write_nothing,
+        "kitting.lots.views.bad",
+        "from django.db import transaction",
+    ),
+    (
+        views_write_nothing,
+        "kitting.lots.views.bad",
+        "Bag.objects.filter(pk=1).update(n=1)",
+    ),
     (
         writing_views_pass_a_key_on,
-        "kitting.views.bad",
+        "kitting.lots.views.bad",
         "@require_POST\ndef scrap(request):\n return bags.scrap(by=request.user)",
     ),
     (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
@@ -258,5 +346,5 @@ def test_a_view_may_pass_its_key_on_by_a_helper() -> None:
         '@require_http_methods(["GET", "POST"])\ndef scrap(request):\n _do(request)\n'
         "def _do(request):\n bags.scrap(key=form.key)\n"
     )
-    module = Module("kitting.views.good", "good.py", text)
+    module = Module("kitting.lots.views.good", "good.py", text)
     assert list(writing_views_pass_a_key_on([module])) == []

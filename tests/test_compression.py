@@ -24,8 +24,8 @@ GZIP = {"Accept-Encoding": "gzip, deflate"}
 FILE_NAME = 0x08
 """The flag of a gzip member with a name: Django pads with one of random length."""
 
-TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="([^"]+)"')
-FILE = re.compile(r'(?:href|src)="/static/([^"]+)"')
+TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="([^"#]+)[^"]*"')
+FILE = re.compile(r'(?:href|src)="/static/([^"#]+)[^"]*"')
 
 
 @pytest.fixture

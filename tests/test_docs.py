@@ -68,18 +68,17 @@ def test_what_make_runs_is_listed_for_people_without_make() -> None:
 
 def test_every_room_that_the_map_names_is_there() -> None:
     tree = DEVELOPERS.split("```")[1]
-    package = ""
+    above = [ROOT]
     for line in tree.splitlines():
-        found = re.match(r"( *)([\w./]+(?: [\w]+/)?)", line)
+        found = re.match(r"( *)([\w./]+(?: [\w]+/)*)", line)
         if not found or not found[2]:
             continue
-        indent, names = found[1], found[2].split()
-        if not indent:
-            package = names[0]
+        del above[len(found[1]) // 4 + 1 :]
+        names = [*found[2].split(), *re.findall(r"; (\w+\.py)", line)]
         for name in names:
             if name.endswith(("/", ".py")):
-                path = ROOT / (package if indent else "") / name
-                assert path.exists(), path
+                assert (above[-1] / name).exists(), name
+        above.append(above[-1] / names[0])
 
 
 def test_there_is_a_screen_for_each_row_of_the_readme() -> None:

@@ -18,7 +18,7 @@ from django.test import Client
 from django.test.client import FakePayload
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from kitting.setup import ROLES
+from kitting.ledger.setup import ROLES
 from lotward import middleware, urls
 from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
 

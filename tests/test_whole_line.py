@@ -6,9 +6,12 @@ import pytest
 
 from kitting.domain import gs1
 from kitting.domain.errors import OnHold
+from kitting.ledger import holds
+from kitting.lots.services import lots
 from kitting.models import Box, BoxLine, Workshop
 from kitting.models.catalogue import Per
-from kitting.services import holds, lots, packing, printing
+from kitting.packing.services import boxes
+from kitting.packing.services.labels import print_box_label
 from tests import factories
 
 pytestmark = pytest.mark.django_db
@@ -31,17 +34,15 @@ def test_a_lot_goes_from_the_door_to_a_ward_and_a_hold_stops_the_next_box() -> N
     size = factories.make_size(recipe, 6, gtin="09521234000013")
     bench = factories.make_bench()
     first, second = lot.bags.all()
-    packing.bring_bag(bench_id=bench.pk, bag_id=manuals.pk, sign=factories.sign())
+    boxes.bring_bag(bench_id=bench.pk, bag_id=manuals.pk, sign=factories.sign())
     box = factories.make_open_box(size, bench, first)
-    closed = packing.close_box(box_id=box.pk, sign=factories.sign())
+    closed = boxes.close_box(box_id=box.pk, sign=factories.sign())
     assert gs1.sscc_ok(closed.sscc or "")
-    printing.print_box_label(box_id=box.pk, sign=factories.sign())
-    packing.see_label(box_id=box.pk, read=closed.serial, sign=factories.sign())
-    started = packing.start_box(
-        bench_id=bench.pk, size_id=size.pk, sign=factories.sign()
-    )
+    print_box_label(box_id=box.pk, sign=factories.sign())
+    boxes.see_label(box_id=box.pk, read=closed.serial, sign=factories.sign())
+    started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=factories.sign())
     assert started.taken == 5
-    packing.bring_bag(bench_id=bench.pk, bag_id=second.pk, sign=factories.sign())
+    boxes.bring_bag(bench_id=bench.pk, bag_id=second.pk, sign=factories.sign())
     shipment = factories.make_shipment(Box.objects.get(pk=box.pk))
     factories.send(shipment)
     held = holds.place_hold(
@@ -49,7 +50,7 @@ def test_a_lot_goes_from_the_door_to_a_ward_and_a_hold_stops_the_next_box() -> N
     )
     assert (held.boxes_here, held.boxes_gone) == (1, 1)
     with pytest.raises(OnHold):
-        packing.close_box(box_id=started.box_id, sign=factories.sign())
+        boxes.close_box(box_id=started.box_id, sign=factories.sign())
     in_boxes = sum(BoxLine.objects.filter(lot=lot).values_list("pieces", flat=True))
     in_bags = sum(lot.bags.values_list("pieces", flat=True))
     assert (in_boxes, in_bags) == (12, 8)

@@ -39,15 +39,28 @@ class Module:
             if isinstance(node, Function):
                 yield node
 
-    def imports(self) -> Iterator[tuple[str, int]]:
-        """Give each imported dotted name, with the name out of ``from`` appended."""
-        for node in ast.walk(self.tree):
+    def imports(self, *, typing: bool = True) -> Iterator[tuple[str, int]]:
+        """Give each imported dotted name, with the name out of ``from`` appended.
+
+        Without ``typing``, those that only types need are left out.
+        """
+        for node in _nodes(self.tree, typing=typing):
             if isinstance(node, ast.Import):
                 for alias in node.names:
                     yield alias.name, node.lineno
             elif isinstance(node, ast.ImportFrom):
                 for alias in node.names:
                     yield f"{node.module}.{alias.name}", node.lineno
+
+
+def _nodes(tree: ast.AST, *, typing: bool) -> Iterator[ast.AST]:
+    """Walk through a tree, leaving out blocks for type checkers unless ``typing``."""
+    for node in ast.iter_child_nodes(tree):
+        if typing or not (
+            isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        ):
+            yield node
+            yield from _nodes(node, typing=typing)
 
 
 def modules(*folders: str) -> list[Module]:

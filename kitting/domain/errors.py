@@ -1,7 +1,7 @@
 """Everything that Lotward refuses, as one tree of errors.
 
 An error carries a code and the values that its sentence needs. It never carries a
-sentence: those live in ``lotward/messages.py``, so that they can be translated.
+sentence: each room has its ``words``, so that they can be translated.
 One class per decision that a caller can make.
 """
 

@@ -16,12 +16,7 @@ import zxingcpp
 
 from kitting.domain.errors import LotwardError
 from kitting.labels.carried import Carried, same
-from kitting.labels.dots import (
-    Raster,
-    Symbol,
-    refuse_uneven_bars,
-    refuse_uneven_cells,
-)
+from kitting.labels.dots import Raster, Symbol, refuse_uneven_bars, refuse_uneven_cells
 from kitting.labels.stock import Stock
 
 _BLACK_AND_WHITE: Final = bytes(0 if shade < 128 else 255 for shade in range(256))

@@ -12,13 +12,7 @@ from typing import Final
 
 from kitting.domain.errors import NotFit
 from kitting.labels.carried import Carried
-from kitting.labels.geometry import (
-    NUMBER,
-    SMALL_MATRIX,
-    Module,
-    fit_linear,
-    fit_matrix,
-)
+from kitting.labels.geometry import NUMBER, SMALL_MATRIX, Module, fit_linear, fit_matrix
 from kitting.labels.paper import Paper
 from kitting.labels.text import Style, fit, width_mm
 

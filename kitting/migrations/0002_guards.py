@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 from django.db import migrations
 
-from kitting.guards import drop_guards, install_guards
+from kitting.ledger.guards import drop_guards, install_guards
 
 if TYPE_CHECKING:
     from django.apps.registry import Apps

@@ -9,7 +9,7 @@ from django.db import migrations, models
 import kitting.models.evidence
 import kitting.models.lots
 import kitting.models.runs
-from kitting.guards import install_guards
+from kitting.ledger.guards import install_guards
 
 if TYPE_CHECKING:
     from django.apps.registry import Apps

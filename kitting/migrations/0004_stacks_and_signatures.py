@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import django.db.models.deletion
 from django.db import migrations, models
 
-from kitting.guards import install_guards
+from kitting.ledger.guards import install_guards
 
 if TYPE_CHECKING:
     from django.apps.registry import Apps

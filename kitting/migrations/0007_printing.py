@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 import kitting.domain.stages
 import kitting.models.printing
-from kitting.guards import install_guards
+from kitting.ledger.guards import install_guards
 
 if TYPE_CHECKING:
     from django.apps.registry import Apps

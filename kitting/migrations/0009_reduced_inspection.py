@@ -7,7 +7,7 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 import kitting.models.evidence
-from kitting.guards import install_guards
+from kitting.ledger.guards import install_guards
 
 if TYPE_CHECKING:
     from django.apps.registry import Apps

@@ -3,14 +3,7 @@
 from __future__ import annotations
 
 from kitting.models.base import Guarded
-from kitting.models.boxes import (
-    Bench,
-    Box,
-    BoxEvent,
-    BoxLine,
-    BoxPut,
-    OpenBag,
-)
+from kitting.models.boxes import Bench, Box, BoxEvent, BoxLine, BoxPut, OpenBag
 from kitting.models.catalogue import (
     BoxSize,
     Method,

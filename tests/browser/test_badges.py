@@ -10,9 +10,9 @@ from axe_playwright_python.sync_playwright import Axe
 from django.urls import reverse
 from playwright.sync_api import Browser, Page, Request, expect
 
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
-from kitting.services.badges import issue_badges
-from kitting.setup import ensure_workshop
+from kitting.people.services.badges import issue_badges
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

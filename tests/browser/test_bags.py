@@ -8,9 +8,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.ledger.setup import ensure_workshop
+from kitting.lots.services import lots
 from kitting.models import Bag, Protocol
-from kitting.services import lots
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.browser.walking import DESK, TABLET, Walker
 

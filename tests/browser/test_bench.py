@@ -9,8 +9,9 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import Page, expect
 
+from kitting.ledger import holds
 from kitting.models import Bag, Box, Operation
-from kitting.services import holds, voiding
+from kitting.packing.services import voiding
 from tests.benches import Packing, bag_of, make_packing
 from tests.factories import make_open_box, sign
 

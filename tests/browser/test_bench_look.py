@@ -1,6 +1,6 @@
 """The look of the bench and the script of every page, in a browser.
 
-No server is needed: the markup is the one that static/bench.css documents, the styles
+No server is needed: the markup is the one that static/kitting/packing/bench.css documents, the styles
 and the script are the real files.
 """
 
@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from kitting.templatetags.drawing import box_drawing
+from kitting.web.tags.drawing import box_drawing
 
 if TYPE_CHECKING:
     from playwright.sync_api import FloatRect, Page
@@ -65,7 +65,7 @@ def show_bench(
         </body></html>"""
     )
     page.add_style_tag(path=STATIC / "lotward.css")
-    page.add_style_tag(path=STATIC / "bench.css")
+    page.add_style_tag(path=STATIC / "kitting/packing/bench.css")
 
 
 def boxes(page: Page) -> list[FloatRect]:

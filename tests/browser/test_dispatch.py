@@ -9,9 +9,9 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
 from dispatch.models import Shipment
+from kitting.ledger import holds
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box
-from kitting.services import holds
-from kitting.setup import ensure_workshop
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -9,8 +9,8 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Place, Print, PrintJob
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.benches import make_packing
 from tests.browser.walking import HEAVIEST_PAGE, TABLET, Walker

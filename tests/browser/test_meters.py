@@ -8,10 +8,10 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.ledger.setup import ensure_workshop
+from kitting.lots.services import lots
 from kitting.models import Bag, Hold, Lamp, Meter, Run
 from kitting.models.catalogue import PlaceKind
-from kitting.services import lots
-from kitting.setup import ensure_workshop
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -8,9 +8,9 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Bag, Box, Carrier, Place
-from kitting.services import carriers
-from kitting.setup import ensure_workshop
+from kitting.places.services import carriers
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Printer, PrintJob, Stock
-from kitting.queries.printers import facts_of
-from kitting.setup import ensure_workshop
+from kitting.printing.queries.printers import facts_of
 from tests import factories
 from tests.browser.walking import DESK, HEAVIEST_PAGE, Walker
-from tests.ipp.fake_printer import FakePrinter
+from tests.kitting.ipp.fake_printer import FakePrinter
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

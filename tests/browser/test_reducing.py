@@ -8,10 +8,10 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 
+from kitting.checking.queries.switching import states_of
+from kitting.ledger.setup import ensure_workshop
+from kitting.lots.services.lots import NewBag
 from kitting.models import Lot, Switching
-from kitting.queries.switching import states_of
-from kitting.services.lots import NewBag
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.browser.test_inspection import TABLET, sign_in
 from tests.browser.walking import Walker

@@ -7,8 +7,8 @@ from django.test import Client
 from django.urls import resolve
 from playwright.sync_api import Page
 
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.browser.touring import Pages, pages_of, rooms
 from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker

@@ -22,14 +22,14 @@ from django.utils import timezone
 from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
-from dispatch.proving import prove
 from kitting.labels.readback import rasterise
+from kitting.ledger.proof import prove
+from kitting.ledger.setup import ROLES, ensure_workshop
 from kitting.models import Bag, Box, Workshop
 from kitting.models.catalogue import Per, PlaceKind
-from kitting.setup import ROLES, ensure_workshop
 from tests import factories
 from tests.browser.walking import DESK, GS, HEAVIEST_PAGE, TABLET, Walker
-from tests.labels.samples import BOX_100X150
+from tests.kitting.labels.samples import BOX_100X150
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -7,11 +7,13 @@ from urllib.parse import urlencode
 from django.urls import URLPattern, reverse
 
 from kitting import urls
+from kitting.disinfection.services import protocols
+from kitting.lots.services import samples
 from kitting.models import Bag, DefectKind, Lamp, Lot, Meter, Protocol, Run, Sample
 from kitting.models.lots import Verdict
-from kitting.services import protocols, samples
-from tests import factories, ledger_runs
+from tests import factories
 from tests.factories import sign
+from tests.kitting.ledger import ledger_runs
 from tests.ledgers import History
 
 ROOMS = (

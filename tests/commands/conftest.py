@@ -12,7 +12,7 @@ from django.core.management import call_command
 from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 
-from dispatch.demo import room
+from lotward.demo import room
 from tests.demo import Demo, copy_of, working_on
 
 

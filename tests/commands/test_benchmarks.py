@@ -6,12 +6,12 @@ import pytest
 
 from benchmarks import bench, filling, intake, labels, tracing
 from benchmarks.measure import Row, spread_out
-from dispatch.queries.balance import balance_of
+from dispatch.trace.balance import balance_of
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
 from kitting.models import Bag, Box, BoxLine, Lot
 from tests import factories
-from tests.labels.samples import BOX_100X150, text_of
+from tests.kitting.labels.samples import BOX_100X150, text_of
 
 
 def test_bare_drawing_draws_what_the_label_draws(

@@ -16,8 +16,8 @@ from pypdf import PdfReader
 from kitting.domain.prints import DESTROYED, Again
 from kitting.labels.press import Pressed
 from kitting.models import Box, Print, Workshop
-from kitting.services import printing
-from kitting.services.steps import prints
+from kitting.packing.services.labels import print_box_label
+from kitting.printing import steps
 from tests import factories
 from tests.benches import make_packing
 from tests.factories import sign
@@ -38,7 +38,7 @@ def boxlabel(number: str, out: Path, **options: bool) -> str:
 
 
 def printed(box: Box, reason: str = "") -> None:
-    printing.print_box_label(box_id=box.pk, again=Again(reason, DESTROYED), sign=sign())
+    print_box_label(box_id=box.pk, again=Again(reason, DESTROYED), sign=sign())
 
 
 def test_the_newest_logged_copy_is_made_again(box: Box, tmp_path: Path) -> None:
@@ -96,15 +96,15 @@ def test_a_changed_record_is_refused_unless_asked_for_anyway(
 def test_another_version_of_the_drawing_is_told_apart(
     box: Box, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    press = prints.press
+    press = steps.press
 
     def by_another(*args: Any, **kwargs: Any) -> Pressed:
         pressed = press(*args, **kwargs)
         return replace(pressed, pdf=pressed.pdf + b"\n")
 
     with monkeypatch.context() as older:
-        older.setattr(prints, "press", by_another)
-        older.setattr(prints, "RENDERER", "lotward 0")
+        older.setattr(steps, "press", by_another)
+        older.setattr(steps, "RENDERER", "lotward 0")
         printed(box)
     with pytest.raises(CommandError, match="drawn by lotward 0"):
         boxlabel(str(box.serial), tmp_path / "label.pdf")

@@ -11,14 +11,14 @@ from django.core.management import CommandError, call_command
 from django.db import IntegrityError, transaction
 
 from dispatch.models import Consignee
-from dispatch.services.catalogue import (
+from kitting.models import Workshop
+from kitting.web.messages import sentence
+from lotward.catalogue.loading import (
     CatalogueRefused,
     Loaded,
     doubts_about,
     load_catalogue,
 )
-from kitting.models import Workshop
-from lotward.messages import sentence
 from tests import factories
 
 pytestmark = pytest.mark.django_db

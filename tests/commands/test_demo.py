@@ -29,14 +29,11 @@ from django.test import Client
 from stdnum import ean
 
 import lotward
-from dispatch import proving
-from dispatch.demo import plan, room
-from dispatch.demo.build import build, summary
-from dispatch.demo.people import PASSWORD, PEOPLE
-from dispatch.management.commands import demo as command
 from dispatch.models import Shipment
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
 from kitting.labels.kinds import KINDS
+from kitting.ledger import proof as proving
+from kitting.ledger.reach import held_boxes, standing_reach
 from kitting.models import (
     Bag,
     Box,
@@ -56,9 +53,13 @@ from kitting.models import (
     Workshop,
 )
 from kitting.models.lots import LotStage
-from kitting.reach import held_boxes, standing_reach
-from kitting.services.printing import document_pdf, label_pdf
+from kitting.packing.services.labels import label_pdf
+from kitting.printing.services.prints import document_pdf
 from lotward import server
+from lotward.demo import plan, room
+from lotward.demo.build import build, summary
+from lotward.demo.people import PASSWORD, PEOPLE
+from lotward.management.commands import demo as command
 from tests.demo import NAME, Demo
 from tests.trees import ROOT
 

@@ -8,13 +8,13 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.demo import plan
-from dispatch.demo.people import PASSWORD
-from kitting.clock import day_of
+from kitting.day.queries.attention import to_see_to
+from kitting.disinfection.queries import doses as run_doses
+from kitting.disinfection.queries.meters import lamps
+from kitting.ledger.clock import day_of
 from kitting.models import Bag, BoxLine, Lamp, Protocol, Run, Workshop
-from kitting.queries import run_doses
-from kitting.queries.attention import to_see_to
-from kitting.queries.meters import lamps
+from lotward.demo import plan
+from lotward.demo.people import PASSWORD
 from tests.demo import Demo
 
 HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}

@@ -10,9 +10,9 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 
 from kitting.domain.errors import LotwardError, OperationKeyReused
+from kitting.ledger.setup import ROLES
 from kitting.models import Link, Operation, User
-from kitting.services import people
-from kitting.setup import ROLES
+from kitting.people.services import people
 from tests.assertions import assert_refused
 from tests.factories import sign
 

@@ -13,19 +13,19 @@ import pytest
 from django.core.management import call_command
 from django.db import connection, transaction
 
-from dispatch import proving
 from dispatch.domain import trace
-from dispatch.management.commands.prove import Command
-from dispatch.proving import faults, heads, streams
-from dispatch.proving.faults import Tally
-from kitting import guards
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
+from kitting.ledger import guards
+from kitting.ledger import proof as proving
+from kitting.ledger.operations import Act, perform
+from kitting.ledger.proof import faults, heads, streams
+from kitting.ledger.proof.faults import Tally
+from kitting.lots.services.lots import give_out_numbers
+from kitting.lots.steps.bags import Change, change
+from kitting.management.commands.prove import Command
 from kitting.models import Bag, Box, BoxLine, JournalHead, Link, Lot, Movement
 from kitting.models.catalogue import Per
-from kitting.operations import Act, perform
-from kitting.services import packing, voiding
-from kitting.services.lots import give_out_numbers
-from kitting.services.steps.bags import Change, change
+from kitting.packing.services import boxes, voiding
 from tests import factories
 from tests.conftest import guards_away
 from tests.factories import sign
@@ -79,8 +79,8 @@ def test_a_used_up_bag_that_gets_its_pieces_back_holds() -> None:
     bag = factories.make_bag(pieces=6)
     size = factories.make_size(factories.make_recipe([(bag.lot.revision, 1, Per.SET)]))
     bench = factories.make_bench()
-    started = packing.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    packing.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
+    boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     bag.refresh_from_db()
     assert bag.stage == BagStage.USED_UP
     voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from django.db import transaction
 
-from dispatch import proving
+from kitting.ledger import proof
 from tests.commands.tampering import (
     boxes,
     checks,
@@ -34,7 +34,7 @@ def test_tampering_is_found_and_named(tamper: Tamperer, history: History) -> Non
     with transaction.atomic():
         with guards_away():
             expected = tamper(history)
-        found = {(fault.check, fault.table, fault.pk) for fault in proving.prove()}
+        found = {(fault.check, fault.table, fault.pk) for fault in proof.prove()}
         transaction.set_rollback(True)
     assert expected
     for check, table, pk in expected:

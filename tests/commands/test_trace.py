@@ -7,7 +7,7 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from dispatch.queries.trace import as_json, trace
+from dispatch.trace.queries import as_json, trace
 from tests import factories
 
 pytestmark = pytest.mark.django_db

@@ -24,10 +24,10 @@ django.setup()
 from django.conf import settings  # noqa: E402
 from django.db import connection  # noqa: E402
 
-from dispatch.proving import prove  # noqa: E402
+from kitting.ledger.operations import Sign  # noqa: E402
+from kitting.ledger.proof import prove  # noqa: E402
 from kitting.models import Box, BoxEvent, Link, Operation, Workshop  # noqa: E402
-from kitting.operations import Sign  # noqa: E402
-from kitting.services import packing  # noqa: E402
+from kitting.packing.services import boxes  # noqa: E402
 from tests import factories  # noqa: E402
 
 MOST_STATEMENTS = 80
@@ -69,7 +69,7 @@ def close_and_die(path: Path, box_id: int, after: int) -> None:
     user = factories.make_person(name="closer")
     sign = Sign(by=user, key=uuid.UUID(int=after), now=factories.NOW)
     with connection.execute_wrapper(Killer(after)):
-        packing.close_box(box_id=box_id, sign=sign)
+        boxes.close_box(box_id=box_id, sign=sign)
     # The act is acknowledged: nothing may take it back from here.
     os.kill(os.getpid(), signal.SIGKILL)
 

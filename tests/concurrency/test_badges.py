@@ -9,10 +9,10 @@ import pytest
 from django.db import connection, transaction
 
 from kitting.domain.errors import Conflict
+from kitting.ledger.operations import Sign
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Badge, Operation
-from kitting.operations import Sign
-from kitting.services.badges import issue_badges, revoke_badge
-from kitting.setup import ensure_workshop
+from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories
 from tests.concurrency.threads import times
 from tests.concurrency.twins import PAUSE_S

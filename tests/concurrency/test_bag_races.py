@@ -8,8 +8,11 @@ from typing import Any
 import pytest
 from django.db import connection, transaction
 
-from dispatch.proving import prove
+from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
+from kitting.ledger.proof import prove
+from kitting.ledger.setup import ensure_workshop
+from kitting.lots.services import counts, lots
 from kitting.models import (
     Bag,
     Box,
@@ -21,8 +24,8 @@ from kitting.models import (
     RunBag,
     User,
 )
-from kitting.services import carriers, counts, lots, packing, places, runs, voiding
-from kitting.setup import ensure_workshop
+from kitting.packing.services import boxes, voiding
+from kitting.places.services import carriers, places
 from tests import factories
 from tests.benches import Packing, make_packing
 from tests.concurrency.threads import Results, at_once
@@ -304,7 +307,7 @@ def at(_workshop: None) -> Packing:
 
 
 def start(at: Packing, bench_id: int, person: User) -> Any:
-    return packing.start_box(
+    return boxes.start_box(
         bench_id=bench_id, size_id=at.size.pk, sign=factories.sign(person)
     )
 
@@ -337,7 +340,7 @@ def test_control_without_its_lock_a_count_makes_packed_pieces_again(
     at: Packing, person: User
 ) -> None:
     bench, bag = at.bench.pk, at.band_bag
-    packing.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
+    boxes.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
     between = threading.Barrier(2)
 
     def pack() -> int:
@@ -358,7 +361,7 @@ def test_a_count_is_of_the_bag_before_a_box_took_from_it_or_after(
 ) -> None:
     """A page that shows the bag as it was is refused; no piece is made or lost."""
     bench, bag = at.bench.pk, at.band_bag
-    packing.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
+    boxes.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
     for _ in range(TURNS):
         bag.refresh_from_db()
         seen = {"counted": bag.pieces - 1, "moves": bag.moves}
@@ -385,7 +388,7 @@ def test_a_bag_counted_empty_is_packed_from_before_or_not_at_all(
 ) -> None:
     for _ in range(TURNS):
         bag, bench = at.bag(at.band, pieces=10), factories.make_bench().pk
-        packing.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
+        boxes.bring_bag(bench_id=bench, bag_id=bag.pk, sign=factories.sign(person))
         results = at_once(
             [
                 lambda bench=bench: start(at, bench, person),  # type: ignore[misc]

@@ -8,13 +8,15 @@ from uuid import uuid4
 import pytest
 from django.db import connection, transaction
 
-from dispatch import proving
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
+from kitting.ledger import holds, proof
+from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxLine, Movement, OpenBag, Operation, Print
-from kitting.operations import Sign
-from kitting.services import holds, packing, printing, voiding
-from kitting.services.bench_scans import take_scan
+from kitting.packing.services import boxes as packing
+from kitting.packing.services import voiding
+from kitting.packing.services.bench import take_scan
+from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.benches import Packing, bag_of, make_packing
 from tests.concurrency.threads import at_once, times
@@ -94,7 +96,7 @@ def pack_one(at: Packing, bench_id: int, bag_ids: list[int]) -> str:
     for bag_id in bag_ids:
         packing.bring_bag(bench_id=bench_id, bag_id=bag_id, sign=sign())
     packing.close_box(box_id=started.box_id, sign=sign())
-    printing.print_box_label(box_id=started.box_id, sign=sign())
+    print_box_label(box_id=started.box_id, sign=sign())
     box = Box.objects.get(pk=started.box_id)
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     return str(box.serial)
@@ -118,7 +120,7 @@ def test_eight_benches_draw_from_the_same_bags_and_no_piece_is_lost(at) -> None:
         assert bag.pieces + taken == 100
     assert Box.objects.filter(stage=BoxStage.LABELLED).count() == BENCHES
     assert Box.objects.values("sscc").distinct().count() == BENCHES
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_eight_benches_want_the_last_pieces_and_only_domain_refusals_come(at) -> None:
@@ -141,7 +143,7 @@ def test_eight_benches_want_the_last_pieces_and_only_domain_refusals_come(at) ->
     bag.refresh_from_db()
     assert (bag.pieces, bag.stage) == (0, "used_up")
     assert len(boxes) == BENCHES
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_eight_tablets_at_one_bench_start_one_box(at) -> None:
@@ -156,7 +158,7 @@ def test_eight_tablets_at_one_bench_start_one_box(at) -> None:
     codes = {getattr(error, "code", error) for error in results.errors}
     assert codes == {"bench_has_a_box"}
     assert Box.objects.count() == 1
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_eight_bags_of_one_part_at_one_bench_leave_one_open(at) -> None:
@@ -194,7 +196,7 @@ def test_a_box_called_off_while_bags_come_loses_no_piece(at) -> None:
         bag.refresh_from_db()
         taken = sum(BoxLine.objects.filter(bag=bag).values_list("pieces", flat=True))
         assert bag.pieces + taken == 100
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_a_hold_and_eight_closings_never_miss_each_other(at) -> None:
@@ -270,4 +272,4 @@ def test_one_closing_sent_eight_times_at_once_closes_and_prints_once(at) -> None
         "open",
         "closed",
     ]
-    assert proving.prove() == []
+    assert proof.prove() == []

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 import pytest
 from django.db import connection
 
-from dispatch import proving
-from kitting import locking
 from kitting.domain.errors import OperationKeyReused
 from kitting.domain.stages import MovementKind
+from kitting.ledger import locking, proof
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.lots.services import lots
+from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, JournalHead, Link, Lot, Movement, Operation
-from kitting.operations import Act, Sign, perform
-from kitting.services import lots
-from kitting.services.steps.bags import Change, change, save_bags
 from tests import factories
 from tests.concurrency import twins
 from tests.concurrency.threads import at_once, times
@@ -97,7 +96,7 @@ def test_eight_people_take_from_one_bag_and_every_piece_counts() -> None:
     assert lefts == list(range(60, 100))
     bag.refresh_from_db()
     assert (bag.pieces, bag.moves) == (60, bag.movements.count())
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_one_key_sent_eight_times_at_once_has_one_effect() -> None:
@@ -111,7 +110,7 @@ def test_one_key_sent_eight_times_at_once_has_one_effect() -> None:
     counts = (Operation.objects.count(), Link.objects.count(), Lot.objects.count())
     assert counts == (1, 1, 1)
     assert Movement.objects.count() == 1
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_one_key_with_eight_contents_at_once_has_one_effect() -> None:
@@ -122,7 +121,7 @@ def test_one_key_with_eight_contents_at_once_has_one_effect() -> None:
     assert len(results.values) == 1
     assert {type(error) for error in results.errors} == {OperationKeyReused}
     assert Operation.objects.count() == 1
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_eight_people_at_once_make_one_chain() -> None:
@@ -143,7 +142,7 @@ def test_eight_people_at_once_make_one_chain() -> None:
     seqs = Link.objects.order_by("seq").values_list("seq", flat=True)
     assert list(seqs) == list(range(1, THREADS * ACTS + 1))
     assert JournalHead.objects.get().seq == THREADS * ACTS
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_the_proof_holds_while_people_work() -> None:
@@ -157,7 +156,7 @@ def test_the_proof_holds_while_people_work() -> None:
     results = at_once(
         [
             *(lambda n=n: work(n) for n in range(3)),  # type: ignore[misc]
-            *(proving.prove for _ in range(5)),
+            *(proof.prove for _ in range(5)),
         ]
     )
     assert results.of == [ACTS] * 3 + [[]] * 5

@@ -13,9 +13,9 @@ from kitting.domain.errors import Conflict
 from kitting.domain.prints import Onto
 from kitting.domain.stages import PRINT_OVER
 from kitting.models import Print, Printer, PrintJob
-from kitting.printwork import Worker
-from kitting.services.printing import print_labels
-from kitting.services.steps import prints
+from kitting.printing import steps
+from kitting.printing.services.prints import print_labels
+from kitting.printing.worker import Worker
 from tests import factories
 from tests.concurrency.threads import PATIENCE_S, at_once
 from tests.factories import sign
@@ -37,7 +37,7 @@ def test_one_label_printed_by_two_at_once_has_one_first_copy(
     place = factories.make_place()
     signs = [sign(), sign()]
     both = threading.Barrier(2, timeout=PATIENCE_S)
-    count = prints.copies_made
+    count = steps.copies_made
 
     def counted(kind: str, numbers: list[str]) -> dict[str, int]:
         made = count(kind, numbers)
@@ -45,7 +45,7 @@ def test_one_label_printed_by_two_at_once_has_one_first_copy(
             both.wait()
         return made
 
-    monkeypatch.setattr(prints, "copies_made", counted)
+    monkeypatch.setattr(steps, "copies_made", counted)
     results = at_once(
         [
             lambda one=one: print_labels(kind="place", numbers=[place.code], sign=one)

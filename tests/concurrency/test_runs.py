@@ -7,13 +7,14 @@ import threading
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from kitting import locking
+from kitting.disinfection.services import runs
 from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
+from kitting.ledger import locking
+from kitting.ledger.operations import Sign
+from kitting.ledger.setup import ensure_workshop
+from kitting.lots.services import lots
 from kitting.models import Bag, Reading, Run, RunBag, User
 from kitting.models.catalogue import PlaceKind
-from kitting.operations import Sign
-from kitting.services import lots, runs
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.concurrency.threads import at_once, times
 

@@ -10,14 +10,14 @@ import pytest
 from django.db import connection, transaction
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
-from dispatch.proving import prove
-from dispatch.services import shipments
+from dispatch.shipments import services
 from kitting.domain.errors import Conflict, LotwardError, OnHold, WrongStage
 from kitting.domain.stages import BoxStage
+from kitting.ledger import holds
+from kitting.ledger.proof import prove
+from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, BoxLine, Hold, Operation
-from kitting.reach import held_boxes, standing_reach
-from kitting.services import holds
-from kitting.setup import ensure_workshop
 from tests import factories
 from tests.concurrency.threads import Results, at_once, times
 from tests.factories import sign
@@ -38,14 +38,14 @@ def _workshop(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 
-def load(shipment: Shipment, box: Box) -> Callable[[], shipments.Scanned]:
-    return lambda: shipments.load_box(
+def load(shipment: Shipment, box: Box) -> Callable[[], services.Scanned]:
+    return lambda: services.load_box(
         shipment_id=shipment.pk, box_id=box.pk, sign=sign()
     )
 
 
-def send(shipment: Shipment, **seen: int) -> Callable[[], shipments.Sent]:
-    return lambda: shipments.send_shipment(shipment_id=shipment.pk, sign=sign(), **seen)
+def send(shipment: Shipment, **seen: int) -> Callable[[], services.Sent]:
+    return lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign(), **seen)
 
 
 def place(target: str, value: int) -> Callable[[], holds.Held]:
@@ -150,8 +150,8 @@ def test_one_key_sent_eight_times_at_once_acts_once() -> None:
     box, shipment = factories.make_labelled_box(), factories.make_shipment()
     on, leave = sign(), sign()
     for act in (
-        lambda _: shipments.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=on),
-        lambda _: shipments.send_shipment(shipment_id=shipment.pk, sign=leave),
+        lambda _: services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=on),
+        lambda _: services.send_shipment(shipment_id=shipment.pk, sign=leave),
     ):
         results = times(8, act)
         assert results.errors == []
@@ -228,7 +228,7 @@ def test_a_shipment_is_sent_or_called_off_and_never_both() -> None:
         results = at_once(
             [
                 send(shipment),
-                lambda shipment=shipment: shipments.call_off_shipment(  # type: ignore[misc]
+                lambda shipment=shipment: services.call_off_shipment(  # type: ignore[misc]
                     shipment_id=shipment.pk, reason="No van", sign=sign()
                 ),
             ]

@@ -10,12 +10,12 @@ import pytest
 from django.db import connection, transaction
 
 from kitting.domain.errors import Conflict
+from kitting.ledger.operations import Sign
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Operation, Print, PrintJob, Stock
-from kitting.operations import Sign
-from kitting.queries.printers import mark_of
-from kitting.services.printers import print_test_page
-from kitting.services.stocks import keep_stock
-from kitting.setup import ensure_workshop
+from kitting.printing.queries.printers import mark_of
+from kitting.printing.services.printers import print_test_page
+from kitting.printing.services.stocks import keep_stock
 from tests import factories
 from tests.concurrency.threads import times
 from tests.concurrency.twins import PAUSE_S

@@ -8,12 +8,11 @@ import time
 import pytest
 from django.db import connection, transaction
 
-from dispatch import proving
-from kitting import locking
 from kitting.domain.errors import Conflict
 from kitting.domain.stages import BoxStage
+from kitting.ledger import locking, proof
 from kitting.models import Bag, Movement
-from kitting.services import packing, voiding
+from kitting.packing.services import boxes, voiding
 from tests import factories
 from tests.concurrency.threads import PATIENCE_S, at_once
 from tests.factories import sign
@@ -61,8 +60,8 @@ def test_a_box_filled_and_closed_meanwhile_is_not_voided_by_its_old_lines() -> N
 
     def bring_and_close() -> None:
         try:
-            packing.bring_bag(bench_id=box.bench_id, bag_id=second.pk, sign=signs[0])
-            packing.close_box(box_id=box.pk, sign=signs[1])
+            boxes.bring_bag(bench_id=box.bench_id, bag_id=second.pk, sign=signs[0])
+            boxes.close_box(box_id=box.pk, sign=signs[1])
         finally:
             connection.close()
 
@@ -76,6 +75,6 @@ def test_a_box_filled_and_closed_meanwhile_is_not_voided_by_its_old_lines() -> N
     assert [type(error) for error in results.errors] == [Conflict]
     assert box.stage == BoxStage.CLOSED
     assert not Movement.objects.filter(kind="scrapped").exists()
-    assert [str(fault) for fault in proving.prove()] == []
+    assert [str(fault) for fault in proof.prove()] == []
     voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
     assert Movement.objects.filter(kind="scrapped", box=box).count() == 2

@@ -12,8 +12,8 @@ from uuid import uuid4
 
 from django.db import transaction
 
+from kitting.ledger.operations import FORM, link_hash
 from kitting.models import Bag, JournalHead, Link, Operation, User, Workshop
-from kitting.operations import FORM, link_hash
 from tests.factories import NOW
 
 PAUSE_S = 0.01

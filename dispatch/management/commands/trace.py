@@ -7,11 +7,11 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from dispatch.queries.trace import Trace, as_json, trace
+from dispatch.trace.queries import Trace, as_json, trace
 from kitting.domain.errors import LotwardError
-from kitting.locking import snapshot
-from lotward.messages import sentence
-from lotward.tables import safe
+from kitting.ledger.locking import snapshot
+from kitting.web.messages import sentence
+from kitting.web.tables import safe
 
 
 class Command(BaseCommand):

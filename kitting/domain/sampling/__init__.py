@@ -22,12 +22,7 @@ from kitting.domain.sampling.judging import (
     judge,
     plans_for,
 )
-from kitting.domain.sampling.plans import (
-    SEVERITIES,
-    Plan,
-    all_pieces,
-    plan_for,
-)
+from kitting.domain.sampling.plans import SEVERITIES, Plan, all_pieces, plan_for
 from kitting.domain.sampling.reducing import (
     Sampled,
     Standing,

@@ -13,10 +13,10 @@ from django.core.management.base import BaseCommand, CommandError
 from kitting.domain.errors import LotwardError
 from kitting.labels.copies import data_sha
 from kitting.models import Box
-from kitting.queries.boxes import box_of_number, newest_print
-from kitting.queries.labels import box_label
-from kitting.services.printing import label_pdf
-from lotward.messages import sentence
+from kitting.packing.labels import box_label
+from kitting.packing.queries.boxes import box_of_number, newest_print
+from kitting.packing.services.labels import label_pdf
+from kitting.web.messages import sentence
 
 
 class Command(BaseCommand):

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING, Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
+from kitting.ledger.operations import Sign
+from kitting.lots.services import files
 from kitting.management.signing import signer
-from kitting.operations import Sign
-from kitting.services import lotfiles
-from lotward.messages import sentence
+from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
     from argparse import ArgumentParser
 
-    from kitting.services.lotfiles import Plan
+    from kitting.lots.services.files import Plan
 
 
 class Command(BaseCommand):
@@ -49,7 +49,7 @@ class Command(BaseCommand):
         path, order = Path(options["file"]), options["date_order"]
         data = _content(path)
         now = timezone.now()
-        plan = lotfiles.plan_file(data=data, date_order=order, now=now)
+        plan = files.plan_file(data=data, date_order=order, now=now)
         if plan.problems:
             self._report(path, plan)
         if plan.before is not None and not (options["again"] or options["dry_run"]):
@@ -63,7 +63,7 @@ class Command(BaseCommand):
             self._say(plan, "would be taken in; nothing was written")
             return
         sign = Sign(by=signer(options["username"]), key=uuid.uuid4(), now=now)
-        done = lotfiles.take_in_file(data=data, date_order=order, sign=sign)
+        done = files.take_in_file(data=data, date_order=order, sign=sign)
         self._say(plan, "taken in", done.lots)
 
     def _report(self, path: Path, plan: Plan) -> None:

@@ -11,11 +11,11 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from kitting.domain.errors import LotwardError
+from kitting.ledger.operations import Sign
+from kitting.ledger.setup import ROLES
 from kitting.management.signing import signer
-from kitting.operations import Sign
-from kitting.services import people
-from kitting.setup import ROLES
-from lotward.messages import sentence
+from kitting.people.services import people
+from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
     from django.core.management.base import CommandParser

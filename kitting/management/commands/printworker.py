@@ -12,8 +12,8 @@ from django.core.management.base import BaseCommand, CommandParser
 from django.db import InterfaceError, OperationalError, close_old_connections
 from django.utils import timezone
 
-from kitting.printwork import Worker, reach
-from kitting.workerbeat import Beat
+from kitting.printing.beat import Beat
+from kitting.printing.worker import Worker, reach
 
 PAUSE_S = 0.5
 """Between two looks for work when there is none."""

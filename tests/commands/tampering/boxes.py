@@ -11,16 +11,7 @@ from datetime import timedelta
 from django.db.models import F
 
 from dispatch.models import ShipEvent, ShipmentBox, ShipScan
-from kitting.models import (
-    Box,
-    BoxEvent,
-    BoxLine,
-    BoxSize,
-    Link,
-    Lot,
-    Print,
-    RecipeLine,
-)
+from kitting.models import Box, BoxEvent, BoxLine, BoxSize, Link, Lot, Print, RecipeLine
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 

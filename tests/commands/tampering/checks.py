@@ -2,14 +2,7 @@
 
 from __future__ import annotations
 
-from kitting.models import (
-    Check,
-    CheckedClass,
-    Defect,
-    Disposition,
-    Movement,
-    Switching,
-)
+from kitting.models import Check, CheckedClass, Defect, Disposition, Movement, Switching
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 

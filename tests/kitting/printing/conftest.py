@@ -8,7 +8,7 @@ import pytest
 
 from kitting.domain.prints import Onto
 from kitting.models import Box, PrintJob
-from kitting.services import printing
+from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.benches import make_packing
 from tests.factories import sign
@@ -32,7 +32,7 @@ def job(box: Box, fake: FakePrinter) -> PrintJob:
     """A box label on its way; the print before it stays a PDF."""
     make_printer(fake.url)
     onto = Onto(printer="P1")
-    done = printing.print_box_label(box_id=box.pk, onto=onto, sign=sign())
+    done = print_box_label(box_id=box.pk, onto=onto, sign=sign())
     return PrintJob.objects.get(pk=done.job)
 
 

@@ -15,9 +15,9 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stocks import StockFacts
 from kitting.labels.stock import Sheet
 from kitting.models import Print, Stock
-from kitting.queries.stocks import laid_as
-from kitting.services.stocks import trial
-from kitting.views.sheet_picture import grid_of
+from kitting.printing.pictures import grid_of
+from kitting.printing.queries.stocks import laid_as
+from kitting.printing.services.stocks import trial
 
 LARGEST_INTEGER = 2**31 - 1
 """Of a column of PostgreSQL's integer (PostgreSQL 15, table 8.2)."""

@@ -12,22 +12,22 @@ import pytest
 from django.utils import timezone
 from pypdf import PdfReader
 
-from dispatch import proving
 from kitting.domain.errors import Conflict, LotwardError, Missing, NotFit
 from kitting.ipp.client import Media
 from kitting.ipp.facts import PrinterFacts as Facts
+from kitting.ledger import proof
 from kitting.models import Operation, Print, Printer, PrintJob, Workshop
-from kitting.printer_report import report
-from kitting.queries.printers import no_worker, worker_seen
-from kitting.services import printers as services
-from kitting.services import printing
-from kitting.services.printers import Told, ask_printer, print_test_page
-from kitting.services.stocks import keep_printer, keep_stock
-from kitting.workerbeat import BEAT, MISSED, Beat
-from lotward.messages import ALL, sentence
+from kitting.printing.beat import BEAT, MISSED, Beat
+from kitting.printing.queries.printers import no_worker, worker_seen
+from kitting.printing.report import report
+from kitting.printing.services import printers as services
+from kitting.printing.services import prints
+from kitting.printing.services.printers import Told, ask_printer, print_test_page
+from kitting.printing.services.stocks import keep_printer, keep_stock
+from kitting.web.messages import ALL, sentence
 from tests.assertions import assert_refused
 from tests.factories import NOW, sign
-from tests.ipp.fake_printer import FakePrinter
+from tests.kitting.ipp.fake_printer import FakePrinter
 from tests.printers import (
     A4_OF_BAGS,
     BOX_ROLL,
@@ -83,7 +83,7 @@ def test_who_asked_stands_in_the_journal(fake: FakePrinter, printer: Printer) ->
     act = Operation.objects.get(name="ask_printer")
     assert act.by == one.by
     assert '"told": "idle"' in act.link.outcome
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_nothing_is_connected_to_under_somebody_elses_key(
@@ -241,12 +241,12 @@ def test_a_test_page_goes_to_the_printer_and_stands_in_the_log(
     logged = Print.objects.get()
     assert (logged.kind, logged.number, logged.copy) == ("test", "BOX", 1)
     pdf = fake.jobs[0].pdf
-    assert pdf == printing.document_pdf(bytes(logged.pdf_sha))
+    assert pdf == prints.document_pdf(bytes(logged.pdf_sha))
     # RFC 8011 sends hundredths of a millimetre; PDF 32000-1: a point is 1/72 inch.
     assert fake.jobs[0].media == (10_000, 15_000)
     page = PdfReader(io.BytesIO(pdf)).pages[0]
     assert float(page.mediabox.width) / 72 * 25.4 == pytest.approx(100, abs=0.1)
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_another_test_page_is_no_reprint(printer: Printer) -> None:
@@ -270,7 +270,7 @@ def test_a_test_page_has_the_dots_of_the_printer(fake: FakePrinter) -> None:
 
 
 def services_facts(printer: Printer, **changes):
-    from kitting.services.stocks import PrinterFacts
+    from kitting.printing.services.stocks import PrinterFacts
 
     return replace(
         PrinterFacts(printer.code, printer.name, printer.address, printer.stock.code),
@@ -316,10 +316,10 @@ def test_a_test_page_of_other_bytes_is_not_passed_off_as_the_one_logged(
     printer: Printer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     tried = print_test_page(printer_id=printer.pk, sign=sign())
-    page = printing.test_page
-    monkeypatch.setattr(printing, "test_page", lambda on, name: page(on, name="NEW"))
+    page = prints.test_page
+    monkeypatch.setattr(prints, "test_page", lambda on, name: page(on, name="NEW"))
     with pytest.raises(Conflict) as error:
-        printing.document_pdf(bytes.fromhex(tried.pdf_sha))
+        prints.document_pdf(bytes.fromhex(tried.pdf_sha))
     assert_refused(error.value, "record_has_changed", label="BOX")
 
 

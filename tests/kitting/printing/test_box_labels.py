@@ -12,9 +12,11 @@ from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, Wron
 from kitting.domain.prints import DESTROYED, Again
 from kitting.labels.copies import data_sha
 from kitting.models import Box, Print, Product, Workshop
-from kitting.queries.labels import box_label
-from kitting.services import packing, printing
-from kitting.services.steps import prints
+from kitting.packing.labels import box_label
+from kitting.packing.services import boxes
+from kitting.packing.services.labels import label_pdf, print_box_label
+from kitting.printing import steps
+from kitting.printing.services import prints as printing
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
@@ -32,7 +34,7 @@ def box() -> Box:
 def print_it(
     box: Box, reason: str = "", first: str = DESTROYED, **changes
 ) -> printing.Printed:
-    return printing.print_box_label(
+    return print_box_label(
         box_id=box.pk, again=Again(reason, first), sign=sign(**changes)
     )
 
@@ -40,7 +42,7 @@ def print_it(
 def test_a_print_is_logged_with_the_hash_of_its_bytes(box: Box) -> None:
     printed = print_it(box)
     logged = Print.objects.get()
-    pdf = printing.label_pdf(box_id=box.pk, copy=1)
+    pdf = label_pdf(box_id=box.pk, copy=1)
     assert (printed.copy, printed.box) == (1, box.serial)
     assert hashlib.sha256(pdf).digest() == bytes(logged.pdf_sha)
     assert printed.pdf_sha == bytes(logged.pdf_sha).hex()
@@ -50,7 +52,7 @@ def test_a_print_is_logged_with_the_hash_of_its_bytes(box: Box) -> None:
 def test_the_page_is_100_by_150_mm(box: Box) -> None:
     """Design, labels: the box label's stock; a point is 1/72 inch (PDF 32000-1)."""
     print_it(box)
-    page = PdfReader(io.BytesIO(printing.label_pdf(box_id=box.pk, copy=1))).pages[0]
+    page = PdfReader(io.BytesIO(label_pdf(box_id=box.pk, copy=1))).pages[0]
     for points, mm in ((page.mediabox.width, 100), (page.mediabox.height, 150)):
         assert float(points) / 72 * 25.4 == pytest.approx(mm, abs=0.1)
 
@@ -62,7 +64,7 @@ def test_a_second_print_needs_a_reason_and_says_that_it_is_one(box: Box) -> None
     assert_refused(error.value, "reprint_needs_a_reason", label=box.serial)
     assert print_it(box, " Label lost ").copy == 2
     assert Print.objects.latest("copy").reason == "Label lost"
-    first, second = (printing.label_pdf(box_id=box.pk, copy=n) for n in (1, 2))
+    first, second = (label_pdf(box_id=box.pk, copy=n) for n in (1, 2))
     assert first != second
     assert "Reprint 2" in PdfReader(io.BytesIO(second)).pages[0].extract_text()
 
@@ -80,7 +82,7 @@ def test_an_open_box_has_no_label() -> None:
         print_it(box)
     assert_refused(error.value, "box_wrong_stage", wanted="printed")
     with pytest.raises(Missing):
-        printing.print_box_label(box_id=1, sign=sign())
+        print_box_label(box_id=1, sign=sign())
 
 
 def test_a_box_that_has_gone_is_printed_no_more() -> None:
@@ -95,15 +97,15 @@ def test_somebody_who_printed_at_the_same_moment_comes_first(
     box: Box, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The other print comes between the drawing and the transaction."""
-    press = prints.press
+    press = steps.press
     other = sign()
 
     def slowly(*args, **kwargs):
-        monkeypatch.setattr(prints, "press", press)
-        printing.print_box_label(box_id=box.pk, sign=other)
+        monkeypatch.setattr(steps, "press", press)
+        print_box_label(box_id=box.pk, sign=other)
         return press(*args, **kwargs)
 
-    monkeypatch.setattr(prints, "press", slowly)
+    monkeypatch.setattr(steps, "press", slowly)
     with pytest.raises(Conflict) as error:
         print_it(box)
     assert_refused(error.value, "page_is_old")
@@ -126,8 +128,8 @@ def test_what_a_label_says_is_hashed_without_how_it_is_drawn(box: Box) -> None:
 
 def test_printing_twice_with_one_key_is_one_print(box: Box) -> None:
     once = sign()
-    first = printing.print_box_label(box_id=box.pk, sign=once)
-    again = printing.print_box_label(box_id=box.pk, sign=once)
+    first = print_box_label(box_id=box.pk, sign=once)
+    again = print_box_label(box_id=box.pk, sign=once)
     assert again == first
     assert Print.objects.count() == 1
 
@@ -141,7 +143,7 @@ def test_a_label_names_the_oldest_run_in_the_box() -> None:
     size = factories.make_size(factories.make_recipe([(band, 1, "set")]), 6)
     box = factories.make_open_box(size, None, *bags)
 
-    packing.close_box(box_id=box.pk, sign=sign())
+    boxes.close_box(box_id=box.pk, sign=sign())
     label = box_label(box.pk)
     assert (label.disinfected_on, label.disinfected_words) == (
         factories.TODAY,

@@ -9,11 +9,11 @@ from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import PrintState
 from kitting.ipp.client import IppPrinter
 from kitting.models import Box, Print, PrintJob
-from kitting.services import printing, printjobs
-from kitting.services.voiding import void_box
+from kitting.packing.services.voiding import void_box
+from kitting.printing.services import jobs, prints
 from tests import factories
 from tests.factories import sign
-from tests.ipp.fake_printer import PRINT_JOB
+from tests.kitting.ipp.fake_printer import PRINT_JOB
 from tests.printers import (
     BAG_ROLL,
     Clock,
@@ -30,7 +30,7 @@ pytestmark = pytest.mark.django_db
 def test_a_job_that_waits_is_cancelled_at_once(
     job: PrintJob, fake: FakePrinter, clock: Clock
 ) -> None:
-    done = printjobs.cancel_job(job_id=job.pk, sign=sign())
+    done = jobs.cancel_job(job_id=job.pk, sign=sign())
     assert (done.state, done.stopping) == ("cancelled", False)
     clock.step()
     assert not fake.jobs
@@ -43,7 +43,7 @@ def test_a_job_that_left_is_cancelled_at_the_printer(
 ) -> None:
     clock.step()
     fake.jobs[0].moves = False
-    done = printjobs.cancel_job(job_id=job.pk, sign=sign())
+    done = jobs.cancel_job(job_id=job.pk, sign=sign())
     assert (done.state, done.stopping) == ("printing", True)
     assert until_over(job, clock)[-1] == "cancelled"
     assert fake.jobs[0].state == "canceled"
@@ -55,7 +55,7 @@ def test_a_job_that_is_done_before_it_could_be_cancelled_is_done(
 ) -> None:
     clock.step()
     fake.jobs[0].state = "completed"
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert until_over(job, clock) == ["done"]
 
 
@@ -66,7 +66,7 @@ def test_a_job_cancelled_while_a_worker_prepares_it_is_not_sent(
 
     def meanwhile(self: IppPrinter, **kwargs: object) -> None:
         validate(self, **kwargs)  # type: ignore[arg-type]
-        printjobs.cancel_job(job_id=job.pk, sign=sign())
+        jobs.cancel_job(job_id=job.pk, sign=sign())
 
     monkeypatch.setattr(IppPrinter, "validate", meanwhile)
     clock.step()
@@ -79,7 +79,7 @@ def test_a_cancelled_job_stays_so_whatever_a_worker_writes(
     job: PrintJob, fake: FakePrinter, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def meanwhile(self: IppPrinter, **kwargs: object) -> None:
-        printjobs.cancel_job(job_id=job.pk, sign=sign())
+        jobs.cancel_job(job_id=job.pk, sign=sign())
         raise PrinterFault("printer_no_pdf", formats="none")
 
     monkeypatch.setattr(IppPrinter, "validate", meanwhile)
@@ -95,7 +95,7 @@ def test_a_job_asked_to_stop_in_the_queue_ends_there(
     fake.remember()
     fake.fail("close", PRINT_JOB)
     clock.step()
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert until_over(job, clock)[-1] == "cancelled"
     assert came_out(fake) == 1, "only the older one"
     assert not job.unsure
@@ -104,7 +104,7 @@ def test_a_job_asked_to_stop_in_the_queue_ends_there(
 def test_what_is_over_is_not_cancelled(job: PrintJob, clock: Clock) -> None:
     until_over(job, clock)
     with pytest.raises(Exception, match="job_is_over"):
-        printjobs.cancel_job(job_id=job.pk, sign=sign())
+        jobs.cancel_job(job_id=job.pk, sign=sign())
 
 
 def failed(job: PrintJob, *, unsure: bool) -> None:
@@ -118,12 +118,12 @@ def test_a_failed_job_is_sent_again_under_another_name(
 ) -> None:
     failed(job, unsure=False)
     for turn in (2, 3):
-        printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+        jobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
         job.refresh_from_db()
         assert job.name.endswith(f"_{turn}")
         assert (job.state, job.ipp_job, job.trouble) == ("queued", None, "")
         failed(job, unsure=False)
-    printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+    jobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
     assert until_over(job, clock)[-1] == "done"
     assert Print.objects.count() == 1, "the same labels: no reprint"
 
@@ -131,8 +131,8 @@ def test_a_failed_job_is_sent_again_under_another_name(
 def test_where_some_may_be_out_somebody_has_to_look_first(job: PrintJob) -> None:
     failed(job, unsure=True)
     with pytest.raises(Exception, match="job_may_have_printed"):
-        printjobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
-    printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+        jobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+    jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()
     assert (job.state, job.unsure) == ("queued", False)
 
@@ -143,7 +143,7 @@ def test_labels_that_were_printed_again_since_are_not_sent_again(
     failed(job, unsure=True)
     print_again(box, "P1")
     with pytest.raises(Exception, match="job_was_replaced"):
-        printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+        jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()
     assert job.state == "failed"
 
@@ -182,10 +182,10 @@ def test_a_reprint_of_some_labels_leaves_the_job_of_more_alone(
     codes = sorted(factories.make_place().code for _ in range(2))
     onto = Onto(printer="P1")
     both = {"kind": "place", "onto": onto}
-    done = printing.print_labels(numbers=codes, sign=sign(), **both)
+    done = prints.print_labels(numbers=codes, sign=sign(), **both)
     again = Again("Spoilt", DESTROYED)
     for code, state in zip(codes, ("queued", "cancelled"), strict=True):
-        printing.print_labels(numbers=[code], again=again, sign=sign(), **both)
+        prints.print_labels(numbers=[code], again=again, sign=sign(), **both)
         assert PrintJob.objects.get(pk=done.job).state == state
     waiting = PrintJob.objects.filter(state="queued").count()
     assert waiting == len(codes), "the reprints themselves"
@@ -205,20 +205,20 @@ def test_a_label_of_a_voided_box_is_not_sent_again(box: Box, job: PrintJob) -> N
     failed(job, unsure=False)
     void_box(box_id=box.pk, reason="Dropped", sign=sign())
     with pytest.raises(Exception, match="box_wrong_stage"):
-        printjobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+        jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()
     assert job.state == "failed"
 
 
 def test_labels_that_came_out_after_all_are_settled(job: PrintJob) -> None:
     failed(job, unsure=True)
-    assert printjobs.settle_job(job_id=job.pk, sign=sign()).state == "done"
+    assert jobs.settle_job(job_id=job.pk, sign=sign()).state == "done"
     job.refresh_from_db()
     assert (job.document, job.unsure) == (None, False)
 
 
-@pytest.mark.parametrize("act", [printjobs.send_again, printjobs.settle_job])
+@pytest.mark.parametrize("act", [jobs.send_again, jobs.settle_job])
 def test_a_job_on_its_way_is_neither_sent_again_nor_settled(job: PrintJob, act) -> None:
-    more = {"nothing_out": True} if act is printjobs.send_again else {}
+    more = {"nothing_out": True} if act is jobs.send_again else {}
     with pytest.raises(Exception, match="job_not_failed"):
         act(job_id=job.pk, sign=sign(), **more)

@@ -10,16 +10,20 @@ from pypdf import PdfReader
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
+from kitting.ledger import holds
+from kitting.lots.services import lots
 from kitting.models import Bag, Box, Carrier, Print, PrintJob, Workshop
-from kitting.queries import labels as queries
-from kitting.queries.command_words import command_list, size_commands
-from kitting.services import carriers, holds, lots, printing
-from kitting.services.printing import print_labels
+from kitting.packing.queries.commands import command_list, size_commands
+from kitting.packing.services.labels import print_box_label
+from kitting.places.services import carriers
+from kitting.printing.queries import labels as queries
+from kitting.printing.services import prints
+from kitting.printing.services.prints import print_labels
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import Packing, make_packing
 from tests.factories import sign
-from tests.labels.samples import pages_of, text_of
+from tests.kitting.labels.samples import pages_of, text_of
 from tests.printers import (
     A4_OF_BAGS,
     BAG_ROLL,
@@ -63,8 +67,8 @@ def on_a_carrier(*bags: Bag) -> Carrier:
     return carrier
 
 
-def made_again(printed: printing.PrintedLabels) -> str:
-    return text_of(printing.document_pdf(bytes.fromhex(printed.pdf_sha)))
+def made_again(printed: prints.PrintedLabels) -> str:
+    return text_of(prints.document_pdf(bytes.fromhex(printed.pdf_sha)))
 
 
 # --- What each says -------------------------------------------------------------------
@@ -119,7 +123,7 @@ def test_numbers_that_were_never_given_out_have_no_label(number: str) -> None:
 
 def test_every_set_of_a_box_gets_a_slip(box: Box) -> None:
     done = print_labels(kind="set_slip", numbers=[str(box.serial)], sign=sign())
-    pages = pages_of(printing.document_pdf(bytes.fromhex(done.pdf_sha)))
+    pages = pages_of(prints.document_pdf(bytes.fromhex(done.pdf_sha)))
     assert (done.labels, len(pages)) == (6, 6)
     for nth, shown in enumerate(pages, start=1):
         assert str(box.serial) in shown
@@ -289,13 +293,13 @@ def test_a_bench_prints_on_its_own_printer(at: Packing) -> None:
     make_printer(NOWHERE, code="DESK")
     make_printer(NOWHERE, code="BENCH", bench=at.bench)
     box = factories.make_closed_box(at.size, at.bench)
-    done = printing.print_box_label(box_id=box.pk, sign=sign(bench_id=at.bench.pk))
+    done = print_box_label(box_id=box.pk, sign=sign(bench_id=at.bench.pk))
     assert PrintJob.objects.get(pk=done.job).printer.code == "BENCH"
 
 
 def test_a_desk_without_a_choice_gets_a_pdf(box: Box) -> None:
     make_printer(NOWHERE)
-    assert printing.print_box_label(box_id=box.pk, sign=sign()).job is None
+    assert print_box_label(box_id=box.pk, sign=sign()).job is None
 
 
 def test_labels_are_laid_out_on_a_sheet_from_any_position() -> None:
@@ -307,7 +311,7 @@ def test_labels_are_laid_out_on_a_sheet_from_any_position() -> None:
         onto=Onto(stock="A4-14", start=13),
         sign=sign(),
     )
-    pdf = printing.document_pdf(bytes.fromhex(done.pdf_sha))
+    pdf = prints.document_pdf(bytes.fromhex(done.pdf_sha))
     first, _ = PdfReader(io.BytesIO(pdf)).pages
     wide, high = (float(side) / 72 * 25.4 for side in first.mediabox[2:])
     # A4 of ISO 216.
@@ -346,6 +350,6 @@ def test_a_label_on_stock_that_is_too_small_is_refused_with_what_would_fit(
 ) -> None:
     make_stock(SLIP_ROLL)
     with pytest.raises(LotwardError) as error:
-        printing.print_box_label(box_id=box.pk, onto=Onto(stock="SLIP"), sign=sign())
+        print_box_label(box_id=box.pk, onto=Onto(stock="SLIP"), sign=sign())
     assert error.value.code == "stock_too_small"
     assert not Print.objects.exists()

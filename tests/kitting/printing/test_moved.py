@@ -6,13 +6,13 @@ from collections.abc import Iterator
 
 import pytest
 
-from kitting import printwork
 from kitting.domain.stages import PrintState
 from kitting.models import PrintJob
-from kitting.services.stocks import PrinterFacts, keep_printer
-from lotward.messages import ALL
+from kitting.printing import worker
+from kitting.printing.services.stocks import PrinterFacts, keep_printer
+from kitting.web.messages import ALL
 from tests.factories import sign
-from tests.ipp.fake_printer import PRINT_JOB
+from tests.kitting.ipp.fake_printer import PRINT_JOB
 from tests.printers import Clock, FakePrinter, came_out, until_over
 
 pytestmark = pytest.mark.django_db
@@ -80,6 +80,6 @@ def test_a_job_from_before_addresses_were_kept_is_followed_as_ever(
     assert len(fake.jobs) == 1
 
 
-@pytest.mark.parametrize("code", [printwork.UNSURE, printwork.MOVED, printwork.FORGOT])
+@pytest.mark.parametrize("code", [worker.UNSURE, worker.MOVED, worker.FORGOT])
 def test_what_the_worker_gives_a_job_up_for_has_a_sentence(code: str) -> None:
     assert code in ALL

@@ -10,16 +10,18 @@ import pytest
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
+from kitting.ledger.operations import Act, perform
 from kitting.models import Box, Place, Print
-from kitting.operations import Act, perform
-from kitting.queries import labels as queries
-from kitting.services import printing
-from kitting.services.printing import print_labels
-from kitting.services.steps import prints
+from kitting.packing.labels import box_label
+from kitting.packing.services.labels import label_pdf, print_box_label
+from kitting.printing import steps
+from kitting.printing.queries import labels as queries
+from kitting.printing.services import prints as printing
+from kitting.printing.services.prints import print_labels
 from tests import factories
 from tests.benches import Packing, make_packing
 from tests.factories import NOW, sign
-from tests.labels.samples import text_of
+from tests.kitting.labels.samples import text_of
 from tests.printers import (
     BOX_ROLL,
     make_stock,
@@ -45,14 +47,14 @@ def made_again(printed: printing.PrintedLabels) -> str:
 
 
 def test_a_second_print_names_what_became_of_the_first(box: Box) -> None:
-    printing.print_box_label(box_id=box.pk, sign=sign())
+    print_box_label(box_id=box.pk, sign=sign())
     for again, code in (
         (Again(), "reprint_needs_a_reason"),
         (Again("Label lost"), "first_label_stays"),
         (Again("Label lost", "K1000009X"), "first_label_is_another"),
     ):
         with pytest.raises(LotwardError) as error:
-            printing.print_box_label(box_id=box.pk, again=again, sign=sign())
+            print_box_label(box_id=box.pk, again=again, sign=sign())
         assert error.value.code == code
     assert Print.objects.count() == 1
 
@@ -69,14 +71,12 @@ def test_a_second_print_names_what_became_of_the_first(box: Box) -> None:
 def test_the_first_label_may_be_scanned_by_any_of_its_symbols(
     box: Box, scan: str
 ) -> None:
-    printing.print_box_label(box_id=box.pk, sign=sign())
-    label = queries.box_label(box.pk)
+    print_box_label(box_id=box.pk, sign=sign())
+    label = box_label(box.pk)
     use_by = f"17{label.use_by:%y%m%d}" if label.use_by else ""
     rest = f"{use_by}10{box.batch}\x1d21{box.serial}"
     read = scan.format(serial=box.serial, sscc=box.sscc, gtin=label.gtin, rest=rest)
-    printing.print_box_label(
-        box_id=box.pk, again=Again("Label torn", read), sign=sign()
-    )
+    print_box_label(box_id=box.pk, again=Again("Label torn", read), sign=sign())
     second = Print.objects.get(copy=2)
     assert (second.reason, second.first) == ("Label torn", "scanned")
     assert Print.objects.get(copy=1).first is None
@@ -96,10 +96,10 @@ def test_a_print_from_before_labels_had_kinds_is_the_first(box: Box) -> None:
 
     perform("print_box_label", sign=sign(), sent={}, gives=Nothing, work=work)
     with pytest.raises(LotwardError, match="reprint_needs_a_reason"):
-        printing.print_box_label(box_id=box.pk, sign=sign())
+        print_box_label(box_id=box.pk, sign=sign())
     again = Again("Label lost", DESTROYED)
-    assert printing.print_box_label(box_id=box.pk, again=again, sign=sign()).copy == 2
-    assert printing.label_pdf(box_id=box.pk, copy=1).startswith(b"%PDF")
+    assert print_box_label(box_id=box.pk, again=again, sign=sign()).copy == 2
+    assert label_pdf(box_id=box.pk, copy=1).startswith(b"%PDF")
     with pytest.raises(LotwardError, match="row_missing"):
         printing.document_pdf(b"p" * 32)
 
@@ -153,7 +153,7 @@ def test_who_prints_in_the_same_instant_is_told_so(
     """As where two acts both counted the copies before either was written."""
     place = factories.make_place()
     print_labels(kind="place", numbers=[place.code], sign=sign())
-    monkeypatch.setattr(prints, "copies_made", lambda *args: {})
+    monkeypatch.setattr(steps, "copies_made", lambda *args: {})
     with pytest.raises(LotwardError, match="page_is_old"):
         print_labels(kind="place", numbers=[place.code], sign=sign())
     assert Print.objects.count() == 1

@@ -8,20 +8,25 @@ from typing import Any
 
 import pytest
 
-from dispatch import proving
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
 from kitting.domain.stocks import FINEST, StockFacts, need_dots, need_head
 from kitting.labels.stock import Sheet
+from kitting.ledger import proof
 from kitting.models import Operation, Printer, Stock
-from kitting.queries.printers import (
+from kitting.printing.queries.printers import (
     facts_of,
     mark_of,
     printer_lines,
     printers_by_bench,
     stock_lines,
 )
-from kitting.queries.stocks import laid_out
-from kitting.services.stocks import PrinterFacts, keep_printer, keep_stock, trial
+from kitting.printing.queries.stocks import laid_out
+from kitting.printing.services.stocks import (
+    PrinterFacts,
+    keep_printer,
+    keep_stock,
+    trial,
+)
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
@@ -60,7 +65,7 @@ def test_a_stock_is_entered_and_changed_and_stands_in_the_journal() -> None:
     assert (stock.code, stock.name, stock.width_um) == ("BAG-2", "Narrow", 69_500)
     acts = Operation.objects.values_list("name", flat=True)
     assert list(acts) == ["keep_stock", "keep_stock"]
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 def test_lengths_and_dots_are_kept_exactly() -> None:
@@ -203,7 +208,7 @@ def test_a_printer_is_entered_and_changed() -> None:
     printer.refresh_from_db()
     assert (printer.code, printer.stock.code, printer.bench) == ("P2", "BAG", None)
     assert (printer.head_dots, printer.asleep_until) == (300, None)
-    assert proving.prove() == []
+    assert proof.prove() == []
 
 
 @pytest.mark.parametrize(

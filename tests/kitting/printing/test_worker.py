@@ -17,23 +17,13 @@ from kitting.domain.prints import Onto
 from kitting.ipp.client import IppPrinter
 from kitting.management.commands import printworker
 from kitting.models import Box, Print, Printer, PrintJob
-from kitting.printwork import Worker
-from kitting.services import printing
+from kitting.packing.services.labels import print_box_label
+from kitting.printing.worker import Worker
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
-from tests.ipp.fake_printer import (
-    GET_JOB,
-    PRINT_JOB,
-    VALIDATE_JOB,
-)
-from tests.printers import (
-    Clock,
-    FakePrinter,
-    came_out,
-    make_printer,
-    until_over,
-)
+from tests.kitting.ipp.fake_printer import GET_JOB, PRINT_JOB, VALIDATE_JOB
+from tests.printers import Clock, FakePrinter, came_out, make_printer, until_over
 
 pytestmark = pytest.mark.django_db
 
@@ -61,7 +51,7 @@ def test_jobs_of_one_printer_are_printed_in_the_order_they_were_asked_for(
 ) -> None:
     onto = Onto(printer="P1")
     another = factories.make_closed_box(box.size)
-    done = printing.print_box_label(box_id=another.pk, onto=onto, sign=sign())
+    done = print_box_label(box_id=another.pk, onto=onto, sign=sign())
     second = PrintJob.objects.get(pk=done.job)
     until_over(second, clock, most=12)
     assert [one.name for one in fake.jobs] == [job.name, second.name]
@@ -287,7 +277,7 @@ def test_one_printer_that_is_off_does_not_hold_up_another(
         clock.step()
         onto = Onto(printer="P2")
         another = factories.make_closed_box(box.size)
-        done = printing.print_box_label(box_id=another.pk, onto=onto, sign=sign())
+        done = print_box_label(box_id=another.pk, onto=onto, sign=sign())
         other = PrintJob.objects.get(pk=done.job)
         assert until_over(other, clock)[-1] == "done"
         fake.start()
@@ -389,7 +379,7 @@ def test_a_process_of_somebody_else_has_not_ended(
 
 
 def test_a_printer_is_reached_with_the_settings_own_certificates(settings) -> None:
-    from kitting.printwork import reach
+    from kitting.printing.worker import reach
 
     settings.PRINTER_CA_FILE = "/nowhere/ca.pem"
     client = reach("ipps://printer.example/ipp/print")

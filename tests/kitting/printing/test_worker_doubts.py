@@ -13,11 +13,11 @@ from django.db import InterfaceError
 from kitting.ipp.client import IppPrinter
 from kitting.management.commands import printworker
 from kitting.models import Printer, PrintJob
-from kitting.printwork import FAR, IN_HAND, Worker
-from kitting.services import printjobs
-from lotward.messages import ALL
+from kitting.printing.services import jobs
+from kitting.printing.worker import FAR, IN_HAND, Worker
+from kitting.web.messages import ALL
 from tests.factories import NOW, sign
-from tests.ipp.fake_printer import CANCEL_JOB, PRINT_JOB
+from tests.kitting.ipp.fake_printer import CANCEL_JOB, PRINT_JOB
 from tests.printers import Clock, FakePrinter, came_out, reach, until_over
 
 pytestmark = pytest.mark.django_db
@@ -164,7 +164,7 @@ def test_a_job_of_another_name_is_not_cancelled(
     fake.restart()
     others = fake.remember("somebody else's")
     others.state = "pending"
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert until_over(job, clock) == ["failed"]
     assert others.state != "canceled"
 
@@ -209,7 +209,7 @@ def test_a_job_whose_answer_was_lost_is_looked_for_in_its_time_though_cancelled(
     fake.remember()
     fake.fail("close", PRINT_JOB)
     clock.step()
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert clock.step(1) == 0
     assert clock.step(10) == 1
 
@@ -220,7 +220,7 @@ def test_a_job_that_will_not_stop_is_not_asked_without_a_pause(
     monkeypatch.setattr(IppPrinter, "cancel", lambda self, job_id: None)
     fake.course = ["processing"]
     clock.step()
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert [clock.step(1), clock.step(0), clock.step(0)] == [1, 0, 0]
 
 
@@ -230,7 +230,7 @@ def test_a_job_that_its_printer_refuses_to_stop_holds_up_no_other(
     fake.course = ["processing"]
     fake.refuse(REFUSED, CANCEL_JOB)
     clock.step()
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert until_over(job, clock) == ["failed"]
     assert (job.trouble, job.unsure) == ("printer_refused", True)
 
@@ -241,7 +241,7 @@ def test_a_printer_that_is_busy_is_asked_again_to_stop_a_job(
     fake.course = ["processing"]
     fake.refuse(BUSY, CANCEL_JOB)
     clock.step()
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     assert until_over(job, clock) == ["printing", "cancelled"]
 
 
@@ -306,7 +306,7 @@ def test_a_job_that_a_printer_agrees_to_stop_and_keeps_holds_up_no_other(
     clock.step()
     fake.jobs[0].moves = False
     monkeypatch.setattr(IppPrinter, "cancel", lambda *args: None)
-    printjobs.cancel_job(job_id=job.pk, sign=sign())
+    jobs.cancel_job(job_id=job.pk, sign=sign())
     clock.step(100)
     job.refresh_from_db()
     assert (job.state, job.trouble) == ("printing", ""), "it is given some minutes"

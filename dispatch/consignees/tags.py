@@ -1,0 +1,21 @@
+"""Addresses in templates."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django import template
+
+from dispatch.consignees import queries
+
+if TYPE_CHECKING:
+    from dispatch.models import Consignee
+    from kitting.models import Workshop
+
+register = template.Library()
+
+
+@register.filter
+def ship_to(consignee: Consignee, workshop: Workshop) -> tuple[str, ...]:
+    """Write a consignee and its address, line by line, as seen from the workshop."""
+    return queries.ship_to(consignee, workshop.country).all

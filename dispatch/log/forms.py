@@ -1,0 +1,77 @@
+"""The filters of the shipping log, as they stand in its address."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.log.queries import Filters, lot_named
+from dispatch.models import Consignee
+from kitting.domain.errors import LotwardError
+from kitting.web.forms import DayField, ScanField
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from kitting.models import Lot
+
+
+class LogForm(forms.Form):
+    """From, to, consignee, words and lot; each may stay empty."""
+
+    to = DayField(label=_("to"), required=False)
+    consignee = forms.ModelChoiceField(
+        Consignee.objects.all(),
+        label=_("for"),
+        required=False,
+        to_field_name="code",
+        empty_label=_("any consignee"),
+    )
+    q = forms.CharField(label=_("with the words"), required=False, max_length=100)
+    lot = ScanField(label=_("carrying lot"), required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        first = DayField(label=_("from"), required=False)
+        self.fields["from"] = first  # no name that a class body could give
+        self.order_fields(["from", "to", "consignee", "q", "lot"])
+
+    def clean_lot(self) -> Lot | None:
+        """Find the lot that is named."""
+        text = self.cleaned_data["lot"]
+        if not text.strip():
+            return None
+        try:
+            return lot_named(text)
+        except LotwardError as error:
+            raise ValidationError(sentence(error), code=error.code) from error
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a period that ends before it begins."""
+        first, last = self.cleaned_data.get("from"), self.cleaned_data.get("to")
+        if first and last and first > last:
+            words = _("The last day lies before the first. Exchange the two.")
+            raise ValidationError(words, code="days_reversed")
+        return self.cleaned_data
+
+    def filters(self) -> Filters:
+        """What a valid form asks for."""
+        data = self.cleaned_data
+        return Filters(
+            since=_midnight(data["from"]) if data["from"] else None,
+            before=_midnight(data["to"] + timedelta(days=1)) if data["to"] else None,
+            consignee_id=data["consignee"].pk if data["consignee"] else None,
+            words=data["q"],
+            lot_id=data["lot"].pk if data["lot"] else None,
+        )
+
+
+def _midnight(day: date) -> datetime:
+    """When a day begins by the clock on the workshop's wall."""
+    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())

@@ -1,0 +1,189 @@
+"""The shipping log: every shipment that was sent, and what a filter leaves of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Q, Sum
+
+from dispatch.domain.folding import fold
+from dispatch.models import Consignee, Shipment, ShipmentBox
+from dispatch.shipments.queries.shipments import LotIn
+from kitting.domain.errors import Refused
+from kitting.domain.shown import shown
+from kitting.domain.stages import ShipmentStage
+from kitting.ledger.reach import descendants
+from kitting.models import Lot
+from kitting.web import scans
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator
+    from datetime import datetime
+
+    from django.db.models import QuerySet
+
+AT_A_TIME = 500
+"""Shipments whose lots are read in one query while a file is written."""
+
+
+@dataclass(frozen=True)
+class Filters:
+    """What the log is asked for; what is empty does not filter."""
+
+    since: datetime | None = None
+    """First moment."""
+    before: datetime | None = None
+    """First moment that is too late."""
+    consignee_id: int | None = None
+    words: str = ""
+    """Each must be in the number, the reference or the consignee's name or code."""
+    lot_id: int | None = None
+    """The lot, or one that was made from it, is in a box of the shipment."""
+
+
+@dataclass(frozen=True)
+class Totals:
+    """The sums over all rows of a log."""
+
+    shipments: int
+    boxes: int
+    sets: int
+
+
+@dataclass(frozen=True)
+class LogRow:
+    """One shipment of the log."""
+
+    number: str
+    sent_at: datetime
+    code: str
+    consignee: str
+    reference: str
+    boxes: int
+    sets: int
+    lots: tuple[LotIn, ...]
+    sent_by: str
+    stage: str
+
+    def parts(self) -> list[tuple[str, list[str]]]:
+        """The lots inside, by part."""
+        found: dict[str, list[str]] = {}
+        for lot in self.lots:
+            found.setdefault(lot.part, []).append(lot.number)
+        return list(found.items())
+
+
+def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
+    """The shipments of the log, newest first.
+
+    Args:
+        filters: What is asked for.
+
+    Returns:
+        Shipments that were sent, each with its consignee.
+    """
+    gone = [ShipmentStage.SENT, ShipmentStage.DELIVERED]
+    found = Shipment.objects.filter(stage__in=gone)
+    if filters.since is not None:
+        found = found.filter(sent_at__gte=filters.since)
+    if filters.before is not None:
+        found = found.filter(sent_at__lt=filters.before)
+    if filters.consignee_id is not None:
+        found = found.filter(consignee=filters.consignee_id)
+    for word in fold(filters.words).split():
+        renamed = Consignee.objects.filter(search__contains=word)
+        found = found.filter(Q(search__contains=word) | Q(consignee__in=renamed))
+    if filters.lot_id is not None:
+        lots = descendants({filters.lot_id})
+        carrying = ShipmentBox.objects.filter(live=True, box__lines__lot__in=lots)
+        found = found.filter(pk__in=carrying.values("shipment"))
+    return found.select_related("consignee").order_by("-sent_at", "-pk")
+
+
+def totals(shipments: QuerySet[Shipment]) -> Totals:
+    """Count the shipments, boxes and sets of a log.
+
+    Args:
+        shipments: From ``sent_shipments``.
+
+    Returns:
+        The sums.
+    """
+    sums = shipments.order_by().aggregate(
+        count=Count("pk"), all_boxes=Sum("boxes"), all_sets=Sum("sets")
+    )
+    return Totals(sums["count"], sums["all_boxes"] or 0, sums["all_sets"] or 0)
+
+
+def rows_of(shipments: Collection[Shipment]) -> list[LogRow]:
+    """The rows of some shipments; all their lots are read in one query.
+
+    Args:
+        shipments: Sent shipments with their consignees.
+
+    Returns:
+        A row for each, in the same order.
+    """
+    lots: dict[int, list[LotIn]] = {}
+    on = ShipmentBox.objects.filter(
+        shipment__in=[shipment.pk for shipment in shipments], live=True
+    ).order_by("box__lines__lot__part__name", "box__lines__lot__number")
+    names = ("box__lines__lot__number", "box__lines__lot__part__name")
+    for shipment, lot, part in on.values_list("shipment", *names).distinct():
+        lots.setdefault(shipment, []).append(LotIn(lot, part))
+    return [_row(shipment, lots.get(shipment.pk, [])) for shipment in shipments]
+
+
+def _row(shipment: Shipment, lots: list[LotIn]) -> LogRow:
+    assert shipment.sent_at is not None  # noqa: S101 -- the database sees to it
+    return LogRow(
+        number=shipment.number,
+        sent_at=shipment.sent_at,
+        code=shipment.consignee.code,
+        consignee=shipment.consignee.name,
+        reference=shipment.reference,
+        boxes=shipment.boxes,
+        sets=shipment.sets,
+        lots=tuple(lots),
+        sent_by=shipment.sent_by,
+        stage=shipment.stage,
+    )
+
+
+def every_row(shipments: QuerySet[Shipment]) -> Iterator[LogRow]:
+    """All rows of a log, read some hundreds at a time.
+
+    Args:
+        shipments: From ``sent_shipments``.
+
+    Yields:
+        The rows in their order.
+    """
+    some: list[Shipment] = []
+    for shipment in shipments.iterator(AT_A_TIME):
+        some.append(shipment)
+        if len(some) == AT_A_TIME:
+            yield from rows_of(some)
+            some = []
+    yield from rows_of(some)
+
+
+def lot_named(text: str) -> Lot:
+    """Find the lot that a filter names.
+
+    Args:
+        text: A lot's number, ours or its maker's, typed or scanned.
+
+    Returns:
+        The lot.
+
+    Raises:
+        CodeError: If it can be no number at all.
+        Missing: ``nothing_has_number``.
+        Refused: ``scan_not_a_lot`` if it names something else.
+    """
+    found = scans.read(text)
+    if isinstance(found.row, Lot):
+        return found.row
+    raise Refused("scan_not_a_lot", read=shown(found.text))

@@ -1,0 +1,83 @@
+"""The shipping log: what was sent, to whom, when, by whom, with which lots."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from django.core.paginator import Paginator
+from django.shortcuts import render
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET
+
+from dispatch.log import queries
+from dispatch.log.forms import LogForm
+from dispatch.log.queries import LogRow
+from kitting.web.http import LotwardRequest, allowed
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+ROWS = 50
+
+COLUMNS: list[Column[LogRow]] = [
+    Column("shipment", lambda row: row.number),
+    Column("sent_at", lambda row: row.sent_at),
+    Column("consignee_code", lambda row: row.code),
+    Column("consignee", lambda row: row.consignee),
+    Column("reference", lambda row: row.reference),
+    Column("boxes", lambda row: row.boxes),
+    Column("sets", lambda row: row.sets),
+    Column("lots", lambda row: " ".join(lot.number for lot in row.lots)),
+    Column("sent_by", lambda row: row.sent_by),
+    Column("stage", lambda row: row.stage),
+]
+
+
+@allowed("kitting.see_work")
+@require_GET
+def log(request: LotwardRequest) -> HttpResponse:
+    """Every shipment that was sent, newest first; the filters stand in the address."""
+    form = LogForm(request.GET)
+    if not form.is_valid():
+        return render(request, "dispatch/log/log.html", {"form": form}, status=422)
+    found = queries.sent_shipments(form.filters())
+    kind = request.GET.get("as", "")
+    file = file_response(kind, "shipping-log", COLUMNS, queries.every_row(found))
+    if file is not None:
+        return file  # type: ignore[return-value]
+    sums = queries.totals(found)
+    pages = Paginator(found, ROWS)
+    pages.count = sums.shipments  # counted already, together with the rest
+    page = pages.get_page(request.GET.get("page"))
+    context: dict[str, Any] = {
+        "form": form,
+        "filtered": any(form.cleaned_data.values()),
+        "when": _when(form.cleaned_data["from"], form.cleaned_data["to"]),
+        "sums": sums,
+        "page": page,
+        "rows": queries.rows_of(list(page)),
+    }
+    return render(request, "dispatch/log/log.html", context)
+
+
+def _when(first: date | None, last: date | None) -> str:
+    """Say a period as in "Sent in November 2026"."""
+    if first is None and last is None:
+        return _("Sent so far")
+    if first is None:
+        return _("Sent up to %(last)s") % {"last": last}
+    if last is None:
+        return _("Sent since %(first)s") % {"first": first}
+    if first == last:
+        return _("Sent on %(day)s") % {"day": first}
+    if first.day == 1 and last == _month_end(first):
+        return _("Sent in %(month)s") % {"month": date_format(first, "F Y")}
+    return _("Sent from %(first)s to %(last)s") % {"first": first, "last": last}
+
+
+def _month_end(day: date) -> date:
+    following = date(day.year + day.month // 12, day.month % 12 + 1, 1)
+    return following - timedelta(days=1)

@@ -1,0 +1,23 @@
+"""Sentences for the shipping log.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.messages import register
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "scan_not_a_lot": _(
+        "“%(read)s” is not the number of a lot. Enter the number of one."
+    ),
+}
+
+register(SENTENCES)

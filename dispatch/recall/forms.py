@@ -1,0 +1,43 @@
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.models.holds import TARGETS
+from kitting.web.forms import KeyedForm
+
+if TYPE_CHECKING:
+    from dispatch.recall.queries import Target
+
+
+class HoldForm(KeyedForm):
+    """Put a hold on one of the things that a page offers."""
+
+    on = forms.ChoiceField(label=_("Hold"), widget=forms.RadioSelect)
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=200,
+        help_text=_("Everybody who meets this hold reads it."),
+    )
+
+    def __init__(self, *args: Any, targets: list[Target], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["on"]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101
+        field.choices = [(target.value, target.words) for target in targets]
+        if targets:
+            field.initial = targets[0].value
+
+    def target(self) -> tuple[str, int | str]:
+        """The kind of target and its id, or the name of a source."""
+        kind, _sep, value = self.cleaned_data["on"].partition(":")
+        assert kind in TARGETS  # noqa: S101
+        return kind, value if kind == "source" else int(value)
+
+
+class LiftForm(KeyedForm):
+    """End one hold."""
+
+    reason = forms.CharField(label=_("Why it may end"), max_length=200)

@@ -1,0 +1,222 @@
+"""What a recall lookup shows beside the trace: whom it reached, holds, choices."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Q, Sum
+
+from dispatch.consignees.queries import ship_to
+from dispatch.models import Consignee, Shipment
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.ledger.reach import held_boxes, reach_of, standing_reach
+from kitting.ledger.standing import standing_on
+from kitting.models import Bag, Box, Hold, Lot, Run, Workshop
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.db.models import Model
+
+    from dispatch.trace.queries import BagRow, BoxRow, Trace
+    from kitting.ledger.standing import Standing
+
+MOST_CHOICES = 50
+
+
+@dataclass(frozen=True)
+class Target:
+    """Something that a hold can be placed on from a page."""
+
+    value: str
+    """The kind and id, or the name of a source, as the form sends it."""
+    words: str
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A consignee that boxes of a trace were sent to: who must be told."""
+
+    code: str
+    name: str
+    address: str
+    contact: str
+    boxes: tuple[BoxRow, ...]
+    """The boxes that left for it, in the order of the trace."""
+    pieces: int
+    """Traced pieces in them."""
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """Bags with something in them that a hold reaches, in one unit."""
+
+    unit: str
+    amount: int
+    bags: int
+
+
+def whom_it_reached(found: Trace) -> list[Reached]:
+    """The consignees of the boxes that have left, with what each of them has.
+
+    Args:
+        found: A trace.
+
+    Returns:
+        One for each consignee, by name; two of one name stay apart.
+    """
+    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
+    sent = Shipment.objects.filter(number__in={box.shipment for box in gone})
+    whose = {one.number: one.consignee for one in sent.select_related("consignee")}
+    by_consignee: dict[Consignee, list[BoxRow]] = {}
+    for box in gone:
+        by_consignee.setdefault(whose[box.shipment], []).append(box)
+    home = Workshop.objects.get(pk=1).country if by_consignee else ""
+    return [
+        Reached(
+            code=whom.code,
+            name=whom.name,
+            address="\n".join(ship_to(whom, home).below_name),
+            contact=whom.contact,
+            boxes=tuple(boxes),
+            pieces=sum(box.pieces for box in boxes),
+        )
+        for whom, boxes in sorted(
+            by_consignee.items(), key=lambda one: (one[0].name, one[0].code)
+        )
+    ]
+
+
+def lot_to_filter_by(row: Model | None) -> str:
+    """The lot by which the shipping log can be filtered for what was traced.
+
+    Args:
+        row: The thing that was traced.
+
+    Returns:
+        The number of the lot, or of the bag's lot; empty for anything else.
+    """
+    if isinstance(row, Bag):
+        row = row.lot
+    return row.number if isinstance(row, Lot) else ""
+
+
+def bags_stopped(hold_id: int) -> list[Stopped]:
+    """The bags that one hold stops: those that still hold something.
+
+    Args:
+        hold_id: The hold.
+
+    Returns:
+        One for each unit that occurs, by unit.
+    """
+    reach = reach_of(Hold.objects.filter(pk=hold_id))
+    held = Q(pk__in=reach.bags) | Q(lot__in=reach.lots) | Q(cleared_run__in=reach.runs)
+    found = Bag.objects.filter(held, pieces__gt=0).values("lot__part__unit")
+    sums = found.annotate(sum=Sum("pieces"), bags=Count("pk")).order_by(
+        "lot__part__unit"
+    )
+    return [Stopped(row["lot__part__unit"], row["sum"], row["bags"]) for row in sums]
+
+
+def targets_of(row: Model) -> list[Target]:
+    """What a hold can be placed on from the page of a thing, the thing first.
+
+    Args:
+        row: A lot, bag, run, box or shipment.
+
+    Returns:
+        The targets; none for a shipment, whose boxes are held one by one.
+    """
+    if isinstance(row, Lot):
+        found = [("lot", row.pk, f"this lot, {row.number}")]
+        revision = f"revision {row.revision.code} of {row.part.name}"
+        found.append(("revision", row.revision_id, f"everything of {revision}"))
+        if row.method_id is not None:
+            words = f"everything made by method {row.method}"
+            found.append(("method", row.method_id, words))
+        targets = [Target(f"{kind}:{pk}", words) for kind, pk, words in found]
+        return [
+            *targets,
+            Target(f"source:{row.source}", f"everything from {row.source}"),
+        ]
+    if isinstance(row, Bag):
+        return [
+            Target(f"bag:{row.pk}", f"this bag, {row.number}"),
+            Target(f"lot:{row.lot_id}", f"its whole lot, {row.lot.number}"),
+        ]
+    if isinstance(row, Run):
+        return [
+            Target(f"run:{row.pk}", f"this run, {row.number}"),
+            Target(f"protocol:{row.protocol_id}", f"everything under {row.protocol}"),
+        ]
+    if isinstance(row, Box):
+        return [Target(f"box:{row.pk}", f"this box, {row}")]
+    return []
+
+
+def held_among(boxes: Iterable[BoxRow]) -> set[str]:
+    """Which boxes of a trace are still here and stopped by a standing hold.
+
+    Args:
+        boxes: Boxes of a trace.
+
+    Returns:
+        Their serials; for a box that is open still, its number.
+    """
+    held = held_boxes(standing_reach())
+    if not held:
+        return set()
+    here = Box.objects.filter(pk__in=held, stage__in=IN_HOUSE)
+    return {str(box) for box in here} & {box.serial for box in boxes}
+
+
+def held_bags_among(bags: Iterable[BagRow]) -> set[str]:
+    """Which bags of a trace still hold pieces and are stopped by a standing hold.
+
+    Args:
+        bags: Bags of a trace.
+
+    Returns:
+        Their numbers.
+    """
+    reach = standing_reach()
+    if not reach:
+        return set()
+    full = [bag.number for bag in bags if bag.pieces]
+    return {bag.number for bag in Bag.objects.filter(number__in=full) if reach.bag(bag)}
+
+
+def lots_by_source_number(text: str) -> list[Lot]:
+    """Lots that carry a supplier's number, where several do.
+
+    Args:
+        text: The number as typed.
+
+    Returns:
+        At most ``MOST_CHOICES`` lots, newest first.
+    """
+    plain = text.strip()
+    if not plain or not plain.isprintable():
+        return []
+    return list(
+        Lot.objects.filter(source_number__iexact=plain).select_related("part")[
+            :MOST_CHOICES
+        ]
+    )
+
+
+def holds_on(row: Model) -> list[Standing]:
+    """The standing holds that reach a thing or, for a shipment, one of its boxes.
+
+    Args:
+        row: A lot, bag, run, box or shipment.
+
+    Returns:
+        The holds, oldest first.
+    """
+    if not isinstance(row, Shipment):
+        return standing_on(row)
+    on = row.shipment_boxes.filter(live=True).values_list("box", flat=True)
+    return standing_on(row, boxes=set(on))

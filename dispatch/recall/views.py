@@ -1,0 +1,206 @@
+"""The recall lookup: any number to where its pieces are, and holds from there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.db.models import Q
+from django.http import Http404
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods
+
+from dispatch.recall import queries
+from dispatch.recall.forms import HoldForm, LiftForm
+from dispatch.trace.queries import BoxRow, Trace, find, trace_found
+from kitting.domain.errors import LotwardError
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.ledger import holds
+from kitting.ledger.locking import snapshot
+from kitting.ledger.operations import Sign
+from kitting.ledger.standing import all_standing
+from kitting.models import Carrier, Hold
+from kitting.web.figures import amount, pieces
+from kitting.web.http import LotwardRequest, add_refusal, allowed, get_or_404, go
+from kitting.web.messages import sentence
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+COLUMNS: list[Column[BoxRow]] = [
+    Column("serial", lambda row: row.serial),
+    Column("sscc", lambda row: row.sscc),
+    Column("stage", lambda row: row.stage),
+    Column("pieces", lambda row: row.pieces),
+    Column("sets", lambda row: row.sets),
+    Column("shipment", lambda row: row.shipment),
+    Column("consignee", lambda row: row.consignee),
+    Column("sent_on", lambda row: row.sent_on),
+    Column("place", lambda row: row.place),
+]
+
+
+@allowed("kitting.recall")
+@require_GET
+def recall(request: LotwardRequest) -> HttpResponse:
+    """Look up any number; without one, ask for it and show the standing holds."""
+    asked = request.GET.get("q", "")
+    if not asked.strip():
+        context = {"asked": "", "standing": all_standing()}
+        return render(request, "dispatch/recall/recall.html", context)
+    try:
+        found = _traced(asked)
+    except LotwardError as error:
+        if error.code == "not_traced":  # nothing is in it: its page says what is there
+            return redirect(_page_of(asked))
+        choices = queries.lots_by_source_number(asked)
+        context = {"asked": asked, "choices": choices}
+        if not choices:
+            context["refusal"] = sentence(error)
+        status = 200 if choices else 422
+        return render(request, "dispatch/recall/recall.html", context, status=status)
+    file = file_response(
+        request.GET.get("as", ""), f"recall-{found.number}", COLUMNS, found.boxes
+    )
+    if file is not None:
+        return file  # type: ignore[return-value]
+    form = HoldForm(targets=queries.targets_of(found.row))  # type: ignore[arg-type]
+    return render(request, "dispatch/recall/recall.html", _context(asked, found, form))
+
+
+def _traced(asked: str) -> Trace:
+    with snapshot():
+        return trace_found(find(asked))
+
+
+def _page_of(asked: str) -> str:
+    """The page of a place or carrier."""
+    row = find(asked).row
+    if isinstance(row, Carrier):
+        return reverse("kitting:carrier-detail", args=[row.number])
+    return reverse("kitting:place-detail", args=[str(getattr(row, "code", ""))])
+
+
+def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:
+    here = [box for box in found.boxes if BoxStage(box.stage) in IN_HOUSE]
+    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
+    return {
+        "asked": asked,
+        "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
+        "found": found,
+        "still_here": here,
+        "gone": gone,
+        "held_boxes": queries.held_among(found.boxes),
+        "held_bags": queries.held_bags_among(found.bags),
+        "gone_pieces": sum(box.pieces for box in gone),
+        "here_pieces": sum(box.pieces for box in here),
+        "reached": queries.whom_it_reached(found),
+        "lot_filter": queries.lot_to_filter_by(found.row),
+        "holds": queries.holds_on(found.row) if found.row else [],
+        "form": form,
+    }
+
+
+@allowed("kitting.place_holds")
+@require_http_methods(["POST"])
+def hold(request: LotwardRequest) -> HttpResponse:
+    """Put a hold on what the lookup found; it acts at once."""
+    asked = request.GET.get("q", "")
+    try:
+        found = _traced(asked)
+    except LotwardError as error:
+        raise Http404(error.code) from error
+    form = HoldForm(request.POST, targets=queries.targets_of(found.row))  # type: ignore[arg-type]
+    status = 422
+    if form.is_valid():
+        target, value = form.target()
+        sign = Sign(by=request.user, key=form.key, now=timezone.now())
+        try:
+            held = holds.place_hold(
+                target=target,
+                value=value,
+                reason=form.cleaned_data["reason"],
+                sign=sign,
+            )
+        except LotwardError as error:
+            status = add_refusal(form, error)
+        else:
+            messages.success(request, _held_words(held))
+            return go(request, _address(asked))
+    return render(
+        request,
+        "dispatch/recall/recall.html",
+        _context(asked, found, form),
+        status=status,
+    )
+
+
+def _held_words(held: holds.Held) -> str:
+    stopped = [_boxes_words(held.boxes_here)] if held.boxes_here else []
+    stopped += [_bags_words(bags) for bags in queries.bags_stopped(held.hold_id)]
+    if stopped:
+        words = _("The hold stands. It stops %(what)s.")
+        words %= {"what": _(" and ").join(stopped)}
+    else:
+        words = _("The hold stands. Nothing that it reaches is here now.")
+    if not held.boxes_gone:
+        return words
+    gone = ngettext(
+        "%(boxes)s box has left already: its consignee must be told.",
+        "%(boxes)s boxes have left already: their consignees must be told.",
+        held.boxes_gone,
+    ) % {"boxes": pieces(held.boxes_gone)}
+    return f"{words} {gone}"
+
+
+def _boxes_words(boxes: int) -> str:
+    words = ngettext("%(boxes)s box here", "%(boxes)s boxes here", boxes)
+    return words % {"boxes": pieces(boxes)}
+
+
+def _bags_words(stopped: queries.Stopped) -> str:
+    words = ngettext(
+        "%(amount)s in %(bags)s bag", "%(amount)s in %(bags)s bags", stopped.bags
+    )
+    inside = amount(stopped.amount, stopped.unit)
+    return words % {"amount": inside, "bags": pieces(stopped.bags)}
+
+
+def _address(asked: str) -> str:
+    return f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}"
+
+
+@allowed("kitting.lift_holds")
+@require_http_methods(["GET", "POST"])
+def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
+    """End one hold, by name and with a reason."""
+    form = LiftForm(request.POST or None)
+    may = Q(lift__isnull=True)
+    if form.is_valid():  # and what was lifted by this very form, sent again
+        may |= Q(lift__operation__key=form.key.bytes)
+    row = get_or_404(Hold.objects.filter(may), pk=hold_id)
+    status = 200
+    if request.method == "POST":
+        status = 422
+        if form.is_valid():
+            sign = Sign(by=request.user, key=form.key, now=timezone.now())
+            reason = form.cleaned_data["reason"]
+            try:
+                holds.lift_hold(hold_id=row.pk, reason=reason, sign=sign)
+            except LotwardError as error:
+                status = add_refusal(form, error)
+            else:
+                messages.success(request, _("The hold is lifted."))
+                return go(request, reverse("dispatch:recall"))
+    standing = (one for one in all_standing() if one.hold_id == row.pk)
+    shown = next(standing, None)
+    if shown is None:  # lifted at this very moment by somebody else
+        raise Http404("This hold is lifted.")
+    context = {"form": form, "hold": shown}
+    return render(request, "dispatch/recall/lift.html", context, status=status)

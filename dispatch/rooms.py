@@ -1,0 +1,8 @@
+"""The rooms of dispatch, in the one order in which they may use one another."""
+
+from __future__ import annotations
+
+from typing import Final
+
+GROUND: Final = ("domain", "labels", "models")
+ROOMS: Final = ("consignees", "shipments", "log", "trace", "recall")

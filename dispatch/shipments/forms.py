@@ -1,0 +1,58 @@
+"""Forms that make up, send and call off a shipment."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.models import Consignee
+from kitting.web.forms import KeyedForm, ScanField
+
+LARGEST_ID = 2**63 - 1
+
+
+class BeginForm(KeyedForm):
+    """Begin a shipment."""
+
+    consignee = forms.ModelChoiceField(
+        Consignee.objects.all(),
+        label=_("Consignee"),
+        to_field_name="code",
+        empty_label=_("Choose one"),
+    )
+    reference = forms.CharField(
+        label=_("Reference"),
+        required=False,
+        max_length=40,
+        help_text=_("The consignee’s own number for what they asked for."),
+    )
+
+
+class BoxScanForm(KeyedForm):
+    """One scan; whatever it holds, the lookup answers with a sentence."""
+
+    scan = ScanField(label=_("Scan a box"), required=False, max_length=None)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["scan"].validators = []  # a control character is answered as well
+
+
+class TakeOffForm(KeyedForm):
+    """Take one box off."""
+
+    box = forms.IntegerField(min_value=1, max_value=LARGEST_ID)
+
+
+class SendForm(KeyedForm):
+    """Send all that is on, as the page showed it."""
+
+    seen = forms.IntegerField(min_value=0, max_value=LARGEST_ID)
+
+
+class CallOffForm(KeyedForm):
+    """Call a shipment off."""
+
+    reason = forms.CharField(label=_("Reason"), max_length=200)

@@ -1,0 +1,159 @@
+"""What the labels of a shipment say: to whom, and which of how many boxes each is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.consignees.queries import ship_to
+from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
+from dispatch.models import Shipment, ShipmentBox
+from kitting.domain.errors import Missing
+from kitting.domain.stages import ShipmentStage
+from kitting.labels.copies import as_copy, data_sha
+from kitting.models import Print, Workshop
+from kitting.printing.queries.labels import Labelled, Subject, mark_of, register
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+NAME: Final = "shipment"
+PRINTABLE: Final = (ShipmentStage.OPEN, ShipmentStage.SENT)
+
+
+def numbers_of(shipment: Shipment) -> list[str]:
+    """What the labels of a shipment name: the shipment and each of its boxes.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        By serial; none if it is empty or was called off.
+    """
+    live = ShipmentBox.objects.filter(shipment=shipment, live=True)
+    serials = live.order_by("box__serial").values_list("box__serial", flat=True)
+    return [f"{shipment.number} {serial}" for serial in serials]
+
+
+def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
+    """Compose labels from what they name.
+
+    Args:
+        wanted: As ``numbers_of``, all or some of them.
+
+    Returns:
+        What is printed, in order.
+
+    Raises:
+        Missing: If there is no such shipment, or the box is not in it.
+    """
+    by_number = {number.partition(" ")[0] for number in wanted}
+    shipments = Shipment.objects.filter(number__in=by_number, stage__in=PRINTABLE)
+    workshop = Workshop.objects.get(pk=1)
+    made: dict[str, Subject] = {}
+    for shipment in shipments.select_related("consignee"):
+        for subject in _of_shipment(shipment, workshop):
+            made[subject.number] = subject
+    if not set(wanted) <= made.keys():
+        raise Missing("row_missing", what="shipment")
+    return tuple(made[number] for number in wanted)
+
+
+def _of_shipment(shipment: Shipment, workshop: Workshop) -> list[Subject]:
+    numbers = numbers_of(shipment)
+    live = ShipmentBox.objects.filter(shipment=shipment, live=True)
+    boxes = live.order_by("box__serial").values_list("box__serial", "box__sscc")
+    to = ship_to(shipment.consignee, workshop.country)
+    return [
+        Subject(
+            number,
+            (
+                ShipmentLabel(
+                    ship_to=to.lines,
+                    name=to.name,
+                    country=to.country,
+                    nth=nth,
+                    of=len(numbers),
+                    shipment=shipment.number,
+                    serial=serial or "",
+                    sscc=sscc,
+                    maker_name=workshop.name,
+                    maker_address=tuple(workshop.address.splitlines()),
+                    mark=mark_of(workshop),
+                ),
+            ),
+        )
+        for nth, (number, (serial, sscc)) in enumerate(
+            zip(numbers, boxes, strict=True), start=1
+        )
+    ]
+
+
+def stale_labels(shipment: Shipment) -> list[str]:
+    """Labels that were printed and no longer say what is so.
+
+    Boxes that came on or off since change "k of n" on every label; a box that was taken
+    off has a label that must not stay on it.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        What they name, in order; none where all hold or none was printed.
+    """
+    printed = Print.objects.filter(kind=NAME, number__startswith=f"{shipment.number} ")
+    newest: dict[str, Print] = {}
+    for row in printed.order_by("copy"):
+        newest[str(row.number)] = row
+    if not newest:
+        return []
+    now = {
+        one.number: one for one in _of_shipment(shipment, Workshop.objects.get(pk=1))
+    }
+    return [
+        number
+        for number, row in sorted(newest.items())
+        if number not in now
+        or data_sha([as_copy(face, row.copy) for face in now[number].labels])
+        != bytes(row.data_sha)
+    ]
+
+
+@dataclass(frozen=True)
+class Stale:
+    """Labels that no longer say what is so, by what is to be done about each."""
+
+    again: tuple[str, ...] = ()
+    """What they name where the box is still on: they are printed again."""
+
+    off: tuple[str, ...] = ()
+    """Serials of boxes that were taken off: the label comes off them."""
+
+
+def stale_now(shipment: Shipment) -> Stale:
+    """Tell what is to be done about labels that no longer hold.
+
+    Args:
+        shipment: The shipment; one that was called off has none to print.
+
+    Returns:
+        Nothing where all hold.
+    """
+    stale = stale_labels(shipment)
+    on = set(numbers_of(shipment)) if stale else set()
+    return Stale(
+        again=tuple(one for one in stale if one in on),
+        off=tuple(one.partition(" ")[2] for one in stale if one not in on),
+    )
+
+
+SHIPMENTS: Final = Labelled(
+    NAME,
+    SHIPMENT,
+    compose,
+    words=(_("shipment label"), _("shipment labels")),
+    page="dispatch:shipment-detail",
+)
+register(SHIPMENTS)

@@ -1,0 +1,141 @@
+"""Shipments: what was scanned onto them is on them, and goes where they go."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, OuterRef, Q, Subquery, Sum
+
+from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
+from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.ledger.proof import register
+from kitting.ledger.proof.stages import replay
+from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.models import Box
+
+if TYPE_CHECKING:
+    from kitting.ledger.proof.faults import Tally
+
+SHIPMENT = Shipment._meta.db_table
+SHIPMENT_BOX = ShipmentBox._meta.db_table
+BOX = Box._meta.db_table
+
+_OUT = (BoxStage.SENT, BoxStage.DELIVERED, BoxStage.RETURNED, BoxStage.VOIDED)
+_FITS: dict[str, tuple[str, ...]] = {
+    ShipmentStage.OPEN: (BoxStage.LOADED,),
+    ShipmentStage.SENT: _OUT,
+    ShipmentStage.DELIVERED: _OUT[1:],
+    ShipmentStage.CALLED_OFF: (),
+}
+"""In which stages a box may be that is live on a shipment of each stage."""
+
+_MOVES: dict[str, Collection[str]] = {
+    ShipmentStage.OPEN: {ShipmentStage.SENT, ShipmentStage.CALLED_OFF},
+    ShipmentStage.SENT: {ShipmentStage.DELIVERED},
+}
+
+
+def scans(tally: Tally) -> None:
+    """A box is on a shipment if its last scan put it there, and on no other.
+
+    Args:
+        tally: Where scans are counted and faults noted.
+    """
+    key = ("shipment_id", "box_id")
+    on = ShipmentBox.objects.order_by(*key).values_list(*key, "pk", "live")
+    scanned = ShipScan.objects.order_by(*key, "pk").values_list(*key, "on")
+    streams = grouped(rows(on), width=2), grouped(rows(scanned), width=2)
+    for (shipment, box), (row, made) in side_by_side(*streams):
+        tally.count += len(made)
+        turns = [put_on for (put_on,) in made]
+        if turns != [nth % 2 == 0 for nth in range(len(turns))]:
+            tally.add(
+                ShipScan._meta.db_table,
+                None,
+                f"Box {box} was not scanned on and off shipment {shipment} by turns.",
+                "on, off, on",
+                ", ".join("on" if put_on else "off" for put_on in turns),
+            )
+        pk, live = row[0] if row else (None, False)
+        tally.same(
+            SHIPMENT_BOX,
+            pk,
+            f"Scans and shipment {shipment} do not agree on box {box}.",
+            "on" if turns and turns[-1] else "off",
+            "on" if live else "off",
+        )
+
+
+def boxes(tally: Tally) -> None:
+    """Every box on a shipment is in a stage that fits it, and no other is on its way.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    live = ShipmentBox.objects.filter(live=True).order_by("pk")
+    for box, stage, shipment, its in rows(
+        live.values_list("box_id", "box__stage", "shipment__number", "shipment__stage")
+    ):
+        tally.count += 1
+        if stage not in _FITS[its]:
+            tally.add(
+                BOX,
+                box,
+                f"The box is on shipment {shipment}, which is {its}.",
+                " or ".join(_FITS[its]) or "no shipment",
+                stage,
+            )
+    away = (BoxStage.LOADED, BoxStage.SENT, BoxStage.DELIVERED, BoxStage.RETURNED)
+    on_one = ShipmentBox.objects.filter(live=True).values("box")
+    lost = Box.objects.filter(stage__in=away).exclude(pk__in=on_one).order_by("pk")
+    for box, stage in rows(lost.values_list("pk", "stage")):
+        tally.add(BOX, box, "The box is on no shipment.", "labelled", stage)
+
+
+def counters(tally: Tally) -> None:
+    """A sent shipment counts the boxes and sets on it and knows who sent it and when.
+
+    Args:
+        tally: Where shipments are counted and faults noted.
+    """
+    sent = ShipEvent.objects.filter(shipment=OuterRef("pk"), after=ShipmentStage.SENT)
+    live = Q(shipment_boxes__live=True)
+    found = Shipment.objects.order_by("pk").annotate(
+        on=Count("shipment_boxes", filter=live),
+        held=Sum("shipment_boxes__box__size__sets", filter=live, default=0),
+        at=Subquery(sent.values("operation__at")[:1]),
+        by=Subquery(sent.values("operation__by_name")[:1]),
+    )
+    for row in rows(
+        found.values_list(
+            *("pk", "stage", "boxes", "sets", "sent_at", "sent_by"),
+            *("on", "held", "at", "by"),
+        )
+    ):
+        pk, stage, boxes_said, sets_said, sent_at, sent_by, on, held, at, by = row
+        tally.count += 1
+        gone = stage in {ShipmentStage.SENT, ShipmentStage.DELIVERED}
+        same = tally.same
+        same(SHIPMENT, pk, "It counts other boxes.", on if gone else 0, boxes_said)
+        same(SHIPMENT, pk, "It counts other sets.", held if gone else 0, sets_said)
+        same(SHIPMENT, pk, "It was sent at another moment.", at, sent_at)
+        same(SHIPMENT, pk, "Somebody else sent it.", by or "", sent_by)
+
+
+def stages(tally: Tally) -> None:
+    """Replay the events of every shipment up to the stage it is in.
+
+    Args:
+        tally: Where events are counted and faults noted.
+    """
+    every, events = Shipment.objects.all(), ShipEvent.objects.all()
+    replay(tally, every, events, "shipment_id", _MOVES)
+
+
+register(
+    ("shipment stages", "events", stages),
+    ("shipment scans", "scans", scans),
+    ("shipment boxes", "boxes", boxes),
+    ("shipment counters", "shipments", counters),
+)

@@ -1,0 +1,75 @@
+"""What a packing list says: the boxes of a shipment by serial, and their lots."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from dispatch.models import ShipmentBox
+from dispatch.shipments.queries.shipments import lots_by_box
+from kitting.models import Box, JournalHead
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    from dispatch.models import Shipment
+    from dispatch.shipments.queries.shipments import LotIn
+
+
+@dataclass(frozen=True)
+class PackedBox:
+    """A box as its receiver finds it."""
+
+    serial: str
+    sscc: str
+    product: str
+    sets: int
+    packed_on: date | None
+    use_by: date | None
+    parts: tuple[tuple[str, tuple[str, ...]], ...]
+    """Each part with the lots of it that are inside."""
+
+
+def packed_in(shipment: Shipment) -> list[PackedBox]:
+    """The boxes that are in a shipment now, by serial.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        The boxes; none if it was called off.
+    """
+    live = ShipmentBox.objects.filter(shipment=shipment, live=True).values("box")
+    boxes = Box.objects.filter(pk__in=live).select_related("size__product")
+    found = list(boxes.order_by("serial"))
+    lots = lots_by_box([box.pk for box in found])
+    return [
+        PackedBox(
+            serial=str(box),
+            sscc=box.sscc or "",
+            product=box.size.product.name,
+            sets=box.size.sets,
+            packed_on=box.packed_on,
+            use_by=box.use_by,
+            parts=_by_part(lots.get(box.pk, ())),
+        )
+        for box in found
+    ]
+
+
+def _by_part(lots: Iterable[LotIn]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    found: dict[str, list[str]] = {}
+    for lot in lots:
+        found.setdefault(lot.part, []).append(lot.number)
+    return tuple((part, tuple(numbers)) for part, numbers in found.items())
+
+
+def newest_links() -> list[str]:
+    """The newest link of each journal, to be kept on paper outside the database.
+
+    Returns:
+        Site, number and hash as ``prove`` records them: ``1/1432 9f3a…``.
+    """
+    heads = JournalHead.objects.filter(seq__gt=0).order_by("site")
+    return [f"{head.site}/{head.seq} {bytes(head.hash).hex()}" for head in heads]

@@ -1,0 +1,282 @@
+"""What the pages of shipments show: those that are open, what is on, what could go."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.db.models.functions import Coalesce
+
+from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
+from kitting.domain import numbers
+from kitting.domain.errors import Refused
+from kitting.domain.shown import shown
+from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.ledger.standing import standing_on
+from kitting.models import Box, BoxLine
+from kitting.web import scans
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    from django.db.models import QuerySet
+
+LATELY = 20
+"""How many shipments that are sent or called off the page of shipments shows."""
+
+_WORDS = {
+    numbers.Kind.SHIPMENT: "shipment",
+    numbers.Kind.CARRIER: "carrier",
+}
+
+
+@dataclass(frozen=True)
+class LotIn:
+    """A lot in a box or shipment."""
+
+    number: str
+    part: str
+
+
+class OfAKind(Protocol):
+    """Anything that tells the product and size of a box."""
+
+    @property
+    def product(self) -> str: ...
+
+    @property
+    def sets(self) -> int: ...
+
+
+@dataclass(frozen=True)
+class OnBoard:
+    """A box that is on a shipment."""
+
+    box_id: int
+    box: str
+    product: str
+    sets: int
+    stage: str
+    packed_on: date | None
+    use_by: date | None
+    lots: tuple[LotIn, ...]
+    held: str
+    """On what the first hold stands that reaches it, and why; empty if none does."""
+
+
+@dataclass(frozen=True)
+class Ready:
+    """Boxes of one kind that may go: labelled, not held, not past their date."""
+
+    product: str
+    sets: int
+    places: tuple[tuple[str, int], ...]
+    """Where they stand and how many; by name, those that stand nowhere last."""
+    boxes: int
+    oldest: date
+
+
+def with_figures(which: Q) -> QuerySet[Shipment]:
+    """Shipments with the boxes and sets that are on them now.
+
+    Args:
+        which: Which shipments.
+
+    Returns:
+        The shipments, newest first, each with its consignee, ``on``, ``sets_on``,
+        ``begun_at``, ``begun_by``, ``ended_at``, ``ended_by`` and
+        ``ended_why``; the last three tell of its newest event.
+    """
+    live = Q(shipment_boxes__live=True)
+    events = ShipEvent.objects.filter(shipment=OuterRef("pk"))
+    first, last = events.order_by("nth"), events.order_by("-nth")
+    return (
+        Shipment.objects.filter(which)
+        .select_related("consignee")
+        .order_by("-pk")
+        .annotate(
+            on=Count("shipment_boxes", filter=live),
+            sets_on=Sum("shipment_boxes__box__size__sets", filter=live, default=0),
+            begun_at=Subquery(first.values("operation__at")[:1]),
+            begun_by=Subquery(first.values("operation__by_name")[:1]),
+            ended_at=Subquery(last.values("operation__at")[:1]),
+            ended_by=Subquery(last.values("operation__by_name")[:1]),
+            ended_why=Subquery(last.values("reason")[:1]),
+        )
+    )
+
+
+def open_shipments() -> list[Shipment]:
+    """Every open shipment, newest first, with its figures.
+
+    Returns:
+        The shipments; see ``with_figures``.
+    """
+    return list(with_figures(Q(stage=ShipmentStage.OPEN)))
+
+
+def lately_ended() -> list[Shipment]:
+    """The newest shipments that were sent or called off.
+
+    Returns:
+        At most ``LATELY`` shipments; see ``with_figures``.
+    """
+    ended = Shipment.objects.exclude(stage=ShipmentStage.OPEN).order_by("-pk")
+    newest = list(ended.values_list("pk", flat=True)[:LATELY])
+    return list(with_figures(Q(pk__in=newest)))
+
+
+def lots_by_box(boxes: Iterable[int]) -> dict[int, tuple[LotIn, ...]]:
+    """The lots in each of some boxes, in one query.
+
+    Args:
+        boxes: Ids of boxes.
+
+    Returns:
+        Each box with its lots, in the order of parts and numbers.
+    """
+    lines = BoxLine.objects.filter(box__in=boxes).order_by(
+        "lot__part__name", "lot__number"
+    )
+    found: dict[int, dict[LotIn, None]] = {}
+    for box, lot, part in lines.values_list("box", "lot__number", "lot__part__name"):
+        found.setdefault(box, {})[LotIn(lot, part)] = None
+    return {box: tuple(lots) for box, lots in found.items()}
+
+
+def on_board(shipment: Shipment) -> list[OnBoard]:
+    """The boxes on a shipment, the one that was scanned last first.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        The boxes, each with its lots and with the hold that reaches it.
+    """
+    live = ShipmentBox.objects.filter(shipment=shipment, live=True).values("box")
+    scanned = ShipScan.objects.filter(shipment=shipment, on=True).order_by("pk")
+    order = dict(scanned.values_list("box", "pk"))
+    boxes = Box.objects.filter(pk__in=live).select_related("size__product")
+    found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
+    lots = lots_by_box(order)
+    held: dict[int, str] = {}
+    if shipment.stage == ShipmentStage.OPEN:
+        held = _holds_on({box.pk: box for box in found})
+    return [
+        OnBoard(
+            box_id=box.pk,
+            box=str(box),
+            product=box.size.product.name,
+            sets=box.size.sets,
+            stage=box.stage,
+            packed_on=box.packed_on,
+            use_by=box.use_by,
+            lots=lots.get(box.pk, ()),
+            held=held.get(box.pk, ""),
+        )
+        for box in found
+    ]
+
+
+def _holds_on(boxes: dict[int, Box]) -> dict[int, str]:
+    reach = standing_reach()
+    reached = set(reach.boxes) & set(boxes)
+    if reach:
+        lines = BoxLine.objects.filter(box__in=boxes)
+        reached |= {line.box_id for line in lines if reach.line(line)}
+    first = {pk: standing_on(boxes[pk])[0] for pk in sorted(reached)}
+    return {pk: f"{hold.on}: {hold.reason}" for pk, hold in first.items()}
+
+
+def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int]]:
+    """What is on a shipment, as it would be counted on the pallet.
+
+    Args:
+        boxes: The boxes on it.
+
+    Returns:
+        Product, sets in a box, and boxes; by product, largest boxes first.
+    """
+    found = Counter((box.product, box.sets) for box in boxes)
+    kinds = sorted(found, key=lambda kind: (kind[0], -kind[1]))
+    return [(product, sets, found[product, sets]) for product, sets in kinds]
+
+
+def last_scan(shipment: Shipment) -> int:
+    """The id of the last scan onto or off a shipment, 0 where there is none.
+
+    It tells later whether a page that showed the shipment is still true; read it
+    before the boxes.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        The id.
+    """
+    return shipment.scans.order_by("-pk").values_list("pk", flat=True).first() or 0
+
+
+def ready_to_go(today: date) -> list[Ready]:
+    """Boxes that may be scanned onto a shipment now, by product and size.
+
+    A box stands where it was put, else where the bench is at which it was packed.
+
+    Args:
+        today: The workshop's day; what is past its use-by date may not go.
+
+    Returns:
+        The kinds by product, largest boxes first.
+    """
+    held = held_boxes(standing_reach())
+    labelled = Box.objects.filter(stage=BoxStage.LABELLED, packed_on__isnull=False)
+    kinds: dict[tuple[str, int], list[tuple[str, date]]] = {}
+    stands = Coalesce("place__name", "bench__place__name")
+    for pk, product, sets, place, packed_on, use_by in labelled.values_list(
+        *("pk", "size__product__name", "size__sets", stands, "packed_on", "use_by"),
+    ):
+        if pk not in held and packed_on and (use_by is None or use_by >= today):
+            kinds.setdefault((product, sets), []).append((place or "", packed_on))
+    return [
+        Ready(
+            product=product,
+            sets=sets,
+            places=_counted(place for place, _day in found),
+            boxes=len(found),
+            oldest=min(day for _place, day in found),
+        )
+        for (product, sets), found in sorted(
+            kinds.items(), key=lambda kind: (kind[0][0], -kind[0][1])
+        )
+    ]
+
+
+def _counted(places: Iterable[str]) -> tuple[tuple[str, int], ...]:
+    found = Counter(places)
+    return tuple(sorted(found.items(), key=lambda one: (not one[0], one[0])))
+
+
+def box_scanned(text: str) -> int:
+    """Find the box whose label was scanned or number typed.
+
+    Args:
+        text: As it came from the scanner or the keyboard.
+
+    Returns:
+        The box's id.
+
+    Raises:
+        CodeError: If it can be no number at all.
+        Missing: ``nothing_has_number``.
+        Refused: ``scan_not_a_box`` if it names something else.
+    """
+    found = scans.read(text)
+    if found.kind == "box" and found.row is not None:
+        return int(found.row.pk)
+    kind = numbers.looks_like(found.text)
+    words = found.kind if kind is None else _WORDS.get(kind, found.kind)
+    raise Refused("scan_not_a_box", read=shown(found.text), kind=words)

@@ -1,0 +1,296 @@
+"""Shipments: made up of scanned boxes, sent whole, or called off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Q
+
+from dispatch.domain.folding import fold
+from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.shipments.labels import NAME as LABELS
+from dispatch.shipments.steps import (
+    move_all,
+    put_live,
+    refuse_changed,
+    refuse_on_another,
+    refuse_unfit,
+    refuse_unlabelled,
+)
+from kitting.domain import numbers
+from kitting.domain.errors import Missing, Refused, WrongStage
+from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.ledger import locking
+from kitting.ledger.counters import take
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.reasons import need_reason
+from kitting.models import Box
+from kitting.packing.steps import move_box
+from kitting.printing.steps import stop_jobs
+
+LONGEST_REFERENCE = 40
+"""Characters that a consignee's own reference may have."""
+
+SENT_FIELDS = ("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets")
+"""What a sending changes in its shipment."""
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A shipment that takes boxes."""
+
+    shipment_id: int
+    shipment: str
+
+
+@dataclass(frozen=True)
+class Scanned:
+    """A box on or off a shipment."""
+
+    shipment: str
+    box: str
+    boxes: int
+    """Boxes on the shipment now."""
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A shipment in its new stage."""
+
+    shipment: str
+    stage: str
+    boxes: int
+    sets: int
+
+
+def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
+    """Begin a shipment to a consignee.
+
+    Args:
+        consignee_id: The consignee.
+        reference: The consignee's own reference, or empty.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The shipment.
+
+    Raises:
+        Missing: If there is no such consignee.
+        OperationKeyReused: If the key was used for another act.
+        Refused: ``entry_too_long``.
+    """
+
+    def work(act: Act) -> Begun:
+        own = reference.strip()
+        if len(own) > LONGEST_REFERENCE:
+            raise Refused("entry_too_long", what="reference", most=LONGEST_REFERENCE)
+        consignee = Consignee.objects.filter(pk=consignee_id).first()
+        if consignee is None:
+            raise Missing("row_missing", what="consignee")
+        shipment = Shipment(consignee=consignee, reference=own, stage="", events_seen=0)
+        event = _move(shipment, ShipmentStage.OPEN)
+        shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
+        named = f"{shipment.number} {consignee.code} {consignee.name} {own}"
+        shipment.search = fold(named)[:400]
+        shipment.save(force_insert=True)
+        act.write(event)
+        return Begun(shipment_id=shipment.pk, shipment=shipment.number)
+
+    sent = {"consignee": consignee_id, "reference": reference}
+    return perform("begin_shipment", sign=sign, sent=sent, gives=Begun, work=work)
+
+
+def _move(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
+    before = shipment.stage
+    shipment.stage = str(to)
+    shipment.events_seen += 1
+    return ShipEvent(
+        shipment=shipment,
+        nth=shipment.events_seen,
+        before=before,
+        after=to,
+        reason=reason,
+    )
+
+
+def _open_shipment(shipment_id: int) -> Shipment:
+    shipment = locking.lock_row(Shipment, shipment_id)
+    if shipment.stage != ShipmentStage.OPEN:
+        raise WrongStage(
+            "shipment_not_open", shipment=shipment.number, stage=shipment.stage
+        )
+    return shipment
+
+
+def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
+    """Scan a box onto a shipment.
+
+    Args:
+        shipment_id: The shipment; open.
+        box_id: The box; labelled, not held, in no other live shipment.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and how many boxes are on now.
+
+    Raises:
+        Conflict: If it is on this or another shipment already, or left with one.
+        Missing: If the shipment or box is not there.
+        OnHold: If it or anything in it is held; the hold is named.
+        Refused: If it is past its use-by date.
+        WrongStage: If it is not labelled or the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Scanned:
+        locking.enter_gate()
+        box = locking.lock_row(Box, box_id)
+        shipment = _open_shipment(shipment_id)
+        refuse_on_another(box, shipment)
+        refuse_unlabelled(box)
+        refuse_unfit([box], act)
+        event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
+        box.save(update_fields=["stage", "events_seen"])
+        put_live(shipment, box)
+        act.write(event, ShipScan(shipment=shipment, box=box, on=True))
+        return Scanned(
+            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
+        )
+
+    sent = {"shipment": shipment_id, "box": box_id}
+    return perform("load_box", sign=sign, sent=sent, gives=Scanned, work=work)
+
+
+def _count_live(shipment: Shipment) -> int:
+    return shipment.shipment_boxes.filter(live=True).count()
+
+
+def _stop_labels_of(shipment: Shipment, act: Act) -> None:
+    """Cancel its labels that wait for a printer: "k of n" is no longer so."""
+    stop_jobs(Q(kind=LABELS, number__startswith=f"{shipment.number} "), act.now)
+
+
+def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
+    """Take a box off an open shipment again; it stands labelled as before.
+
+    Args:
+        shipment_id: The shipment; open.
+        box_id: The box; on that shipment.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and how many boxes are on now.
+
+    Raises:
+        Missing: If the shipment or box is not there.
+        Refused: ``box_not_in_shipment``.
+        WrongStage: If the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Scanned:
+        box = locking.lock_row(Box, box_id)
+        shipment = _open_shipment(shipment_id)
+        on = shipment.shipment_boxes.filter(box=box, live=True)
+        if not on.update(live=False):
+            raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
+        event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
+        box.save(update_fields=["stage", "events_seen"])
+        _stop_labels_of(shipment, act)
+        act.write(event, ShipScan(shipment=shipment, box=box, on=False))
+        return Scanned(
+            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
+        )
+
+    sent = {"shipment": shipment_id, "box": box_id}
+    return perform("take_off_box", sign=sign, sent=sent, gives=Scanned, work=work)
+
+
+def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> Sent:
+    """Send a shipment whole: every box on it leaves.
+
+    Args:
+        shipment_id: The shipment; open, with at least one box, none of them held.
+        sign: Who, when and the operation key.
+        seen: Id of the last scan of the shipment that its sender saw (0 for none);
+            None where nobody looked at a page.
+
+    Returns:
+        What left.
+
+    Raises:
+        Conflict: If a box came on or off since; it is named.
+        Missing: If there is no such shipment.
+        OnHold: If a box on it is held; the first is named, nothing leaves.
+        Refused: ``shipment_empty``, ``box_past_use_by``.
+        WrongStage: If it is not open, or a box on it is not loaded any more.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Sent:
+        locking.enter_gate()
+        boxes = _boxes_of(shipment_id)
+        shipment = _open_shipment(shipment_id)
+        refuse_changed(shipment, boxes, seen)
+        if not boxes:
+            raise Refused("shipment_empty", shipment=shipment.number)
+        refuse_unfit(boxes.values(), act)
+        event = _move(shipment, ShipmentStage.SENT)
+        events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
+        shipment.sent_at = act.now
+        shipment.sent_by = act.operation.by_name
+        shipment.boxes = len(boxes)
+        shipment.sets = sum(box.size.sets for box in boxes.values())
+        shipment.save(update_fields=SENT_FIELDS)
+        act.write(event, *events)
+        return Sent(
+            shipment=shipment.number,
+            stage=shipment.stage,
+            boxes=shipment.boxes,
+            sets=shipment.sets,
+        )
+
+    sent = {"shipment": shipment_id, "seen": seen}
+    return perform("send_shipment", sign=sign, sent=sent, gives=Sent, work=work)
+
+
+def _boxes_of(shipment_id: int) -> dict[int, Box]:
+    ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
+    return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
+
+
+def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
+    """Call off an open shipment: its boxes stand labelled as before.
+
+    Args:
+        shipment_id: The shipment; open.
+        reason: Why.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The shipment; no box is on it any more.
+
+    Raises:
+        Conflict: If a box came on or off at the same moment; it is named.
+        Missing: If there is no such shipment.
+        Refused: ``reason_missing``, ``entry_too_long``.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Sent:
+        why = need_reason(reason)
+        boxes = _boxes_of(shipment_id)
+        shipment = _open_shipment(shipment_id)
+        refuse_changed(shipment, boxes)
+        event = _move(shipment, ShipmentStage.CALLED_OFF, why)
+        events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
+        shipment.shipment_boxes.filter(live=True).update(live=False)
+        shipment.save(update_fields=["stage", "events_seen"])
+        _stop_labels_of(shipment, act)
+        scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
+        act.write(event, *events, *scans)
+        return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)
+
+    sent = {"shipment": shipment_id, "reason": reason}
+    return perform("call_off_shipment", sign=sign, sent=sent, gives=Sent, work=work)

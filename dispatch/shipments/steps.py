@@ -1,0 +1,154 @@
+"""Inner steps of a shipment: which boxes may be on it, and what changed meanwhile."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.db.models import F
+
+from dispatch.models import ShipmentBox
+from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
+from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.ledger.clock import day_of
+from kitting.ledger.reach import standing_reach
+from kitting.ledger.standing import standing_on
+from kitting.models import Box, BoxLine
+from kitting.packing.steps import move_box
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
+    from dispatch.models import Shipment
+    from kitting.ledger.operations import Act
+    from kitting.models import BoxEvent
+
+
+def refuse_on_another(box: Box, shipment: Shipment) -> None:
+    """Refuse a locked box that is live in a shipment already.
+
+    Args:
+        box: The box.
+        shipment: The shipment that it was scanned for.
+
+    Raises:
+        Conflict: ``box_on_already``, ``box_in_shipment``, or ``box_left`` if it went
+            out before.
+    """
+    live = ShipmentBox.objects.filter(box=box, live=True)
+    row = live.select_related("shipment__consignee").first()
+    if row is None:
+        return
+    if row.shipment_id == shipment.pk:
+        raise Conflict("box_on_already", box=str(box), shipment=shipment.number)
+    other = row.shipment
+    code = "box_in_shipment" if other.stage == ShipmentStage.OPEN else "box_left"
+    raise Conflict(
+        code, box=str(box), shipment=other.number, consignee=other.consignee.name
+    )
+
+
+def refuse_unlabelled(box: Box) -> None:
+    """Refuse a box that is not labelled, or not any more.
+
+    Args:
+        box: The box, locked.
+
+    Raises:
+        WrongStage: ``box_voided``, ``box_not_labelled``.
+    """
+    if box.stage == BoxStage.VOIDED:
+        raise WrongStage("box_voided", box=str(box))
+    if box.stage != BoxStage.LABELLED:
+        raise WrongStage("box_not_labelled", box=str(box), stage=box.stage)
+
+
+def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
+    """Refuse boxes of which one is past its use-by date or on hold.
+
+    Args:
+        boxes: The boxes, locked, behind the gate.
+        act: The act, for its day.
+
+    Raises:
+        OnHold: ``box_held``; the first box that is held, and why, is named.
+        Refused: ``box_past_use_by``.
+    """
+    today = day_of(act.workshop, act.now)
+    reach = standing_reach()
+    held = reach.boxes | {
+        line.box_id
+        for line in BoxLine.objects.filter(box__in=[box.pk for box in boxes])
+        if reach.line(line)
+    }
+    for box in boxes:
+        if box.pk in held:
+            hold = standing_on(box)[0]
+            raise OnHold(
+                "box_held", box=str(box), on=hold.on, by=hold.by, reason=hold.reason
+            )
+        if box.use_by is not None and box.use_by < today:
+            raise Refused("box_past_use_by", box=str(box), use_by=box.use_by)
+
+
+def refuse_changed(
+    shipment: Shipment, boxes: Collection[int], seen: int | None = None
+) -> None:
+    """Refuse where boxes went on or off since the caller looked.
+
+    Boxes are locked before their shipment, so another clerk may have been quicker in
+    between; and what a person saw on a page may be older still.
+
+    Args:
+        shipment: The shipment, locked.
+        boxes: Ids of the boxes that the act has locked.
+        seen: Id of the last scan of the shipment that the person saw; None where
+            nobody looked.
+
+    Raises:
+        Conflict: ``box_came_on``, ``box_came_off``; the first such box is named.
+    """
+    on = shipment.shipment_boxes.filter(live=True).values_list("box", flat=True)
+    if changed := set(on) ^ set(boxes):
+        pk = min(changed)
+        _say_changed(Box.objects.get(pk=pk), shipment, on=pk not in boxes)
+    if seen is not None:
+        later = shipment.scans.filter(pk__gt=seen).select_related("box")
+        for scan in later.order_by("pk")[:1]:
+            _say_changed(scan.box, shipment, on=scan.on)
+
+
+def _say_changed(box: Box, shipment: Shipment, *, on: bool) -> None:
+    code = "box_came_on" if on else "box_came_off"
+    raise Conflict(code, box=str(box), shipment=shipment.number)
+
+
+def put_live(shipment: Shipment, box: Box) -> None:
+    """Let a locked box be on a shipment; it may have been on it before.
+
+    Args:
+        shipment: The shipment, locked.
+        box: The box, locked, live nowhere.
+    """
+    before = ShipmentBox.objects.filter(shipment=shipment, box=box)
+    if not before.update(live=True):
+        ShipmentBox.objects.create(shipment=shipment, box=box)
+
+
+def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent]:
+    """Change the stage of many locked boxes in one statement.
+
+    Args:
+        boxes: The boxes.
+        to: Their stage afterwards.
+        reason: Why.
+
+    Returns:
+        The events, not yet inserted.
+
+    Raises:
+        WrongStage: If one of them does not go there; it is named.
+    """
+    events = [move_box(box, to, reason) for box in boxes]
+    rows = Box.objects.filter(pk__in=[box.pk for box in boxes])
+    rows.update(stage=to, events_seen=F("events_seen") + 1)
+    return events

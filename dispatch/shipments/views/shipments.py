@@ -1,0 +1,287 @@
+"""Shipments: begun, filled scan by scan, sent whole or called off."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from django.contrib import messages
+from django.contrib.messages import get_messages
+from django.core.exceptions import ValidationError
+from django.db.models import Q
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods
+
+from dispatch.models import Shipment
+from dispatch.shipments import services
+from dispatch.shipments.forms import (
+    BeginForm,
+    BoxScanForm,
+    CallOffForm,
+    SendForm,
+    TakeOffForm,
+)
+from dispatch.shipments.labels import stale_now
+from dispatch.shipments.queries import shipments as queries
+from dispatch.shipments.queries.shipments import OnBoard
+from kitting.domain.errors import Conflict, LotwardError
+from kitting.domain.stages import ShipmentStage
+from kitting.ledger.operations import Sign
+from kitting.web.http import (
+    LotwardRequest,
+    allowed,
+    get_or_404,
+    go,
+    new_op_key,
+    render_part,
+    wants_fragment,
+)
+from kitting.web.messages import sentence
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from django.http import HttpResponse
+
+    from kitting.web.forms import KeyedForm
+
+T = TypeVar("T")
+
+BY_SCAN = "by-scan"
+"""Marks a message that belongs under the scan field."""
+
+COLUMNS: list[Column[OnBoard]] = [
+    Column("box", lambda row: row.box),
+    Column("product", lambda row: row.product),
+    Column("sets", lambda row: row.sets),
+    Column("packed_on", lambda row: row.packed_on),
+    Column("use_by", lambda row: row.use_by),
+    Column("lots", lambda row: " ".join(lot.number for lot in row.lots)),
+]
+
+
+@allowed("kitting.see_work")
+@require_GET
+def shipments(request: LotwardRequest) -> HttpResponse:
+    """The open shipments first, then what could go and what went lately."""
+    ready = queries.ready_to_go(timezone.localdate())
+    context = {
+        "open": queries.open_shipments(),
+        "lately": queries.lately_ended(),
+        "ready": ready,
+        "ready_boxes": sum(kind.boxes for kind in ready),
+        "ready_sets": sum(kind.boxes * kind.sets for kind in ready),
+    }
+    return render(request, "dispatch/shipments/shipments.html", context)
+
+
+@allowed("kitting.send_boxes")
+@require_http_methods(["GET", "POST"])
+def shipment_new(request: LotwardRequest) -> HttpResponse:
+    """Begin a shipment, and go on to its page."""
+    form = BeginForm(request.POST or None)
+    status = 200
+    if request.method == "POST":
+        begun, status = _attempt(
+            request,
+            form,
+            lambda sign: services.begin_shipment(
+                consignee_id=form.cleaned_data["consignee"].pk,
+                reference=form.cleaned_data["reference"],
+                sign=sign,
+            ),
+        )
+        if begun is not None:
+            return go(request, _address(begun.shipment))
+    context = {"form": form, "open": queries.open_shipments()}
+    return render(
+        request, "dispatch/shipments/shipment_new.html", context, status=status
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def shipment_detail(request: LotwardRequest, number: str) -> HttpResponse:
+    """One shipment: filled while it is open, afterwards told."""
+    shipment = get_or_404(Shipment, number=number)
+    kind = request.GET.get("as", "")
+    if kind:
+        boxes = queries.on_board(shipment)
+        file = file_response(kind, f"shipment-{shipment.number}", COLUMNS, boxes)
+        if file is not None:
+            return file  # type: ignore[return-value]
+    return _show(request, shipment)
+
+
+@allowed("kitting.send_boxes")
+@require_http_methods(["POST"])
+def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
+    """Put the box that was scanned onto the shipment."""
+    shipment = get_or_404(Shipment, number=number)
+    form = BoxScanForm(request.POST)
+
+    def load(sign: Sign) -> services.Scanned:
+        return services.load_box(
+            shipment_id=shipment.pk,
+            box_id=queries.box_scanned(form.cleaned_data["scan"]),
+            sign=sign,
+        )
+
+    done, status = _attempt(request, form, load)
+    words = _("Box %(box)s is on.")
+    return _after_scan(request, shipment, form, done, words=words, status=status)
+
+
+@allowed("kitting.send_boxes")
+@require_http_methods(["POST"])
+def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
+    """Take a box off the shipment again."""
+    shipment = get_or_404(Shipment, number=number)
+    form = TakeOffForm(request.POST)
+
+    def take_off(sign: Sign) -> services.Scanned:
+        box = form.cleaned_data["box"]
+        return services.take_off_box(shipment_id=shipment.pk, box_id=box, sign=sign)
+
+    done, status = _attempt(request, form, take_off)
+    words = _("Box %(box)s is off. Put it back where boxes stand ready.")
+    return _after_scan(request, shipment, form, done, words=words, status=status)
+
+
+@allowed("kitting.send_boxes")
+@require_http_methods(["POST"])
+def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
+    """Send the shipment whole, if it still is what the page showed."""
+    shipment = get_or_404(Shipment, number=number)
+    form = SendForm(request.POST)
+
+    def send(sign: Sign) -> services.Sent:
+        seen = form.cleaned_data["seen"]
+        return services.send_shipment(shipment_id=shipment.pk, seen=seen, sign=sign)
+
+    sent, status = _attempt(request, form, send)
+    if sent is None:
+        return _show(request, shipment, wrong=form, status=status)
+    words = ngettext(
+        "Shipment %(shipment)s is sent: %(boxes)s box, %(sets)s sets.",
+        "Shipment %(shipment)s is sent: %(boxes)s boxes, %(sets)s sets.",
+        sent.boxes,
+    )
+    messages.success(request, words % vars(sent))
+    return go(request, _address(shipment.number))
+
+
+@allowed("kitting.send_boxes")
+@require_http_methods(["GET", "POST"])
+def shipment_call_off(request: LotwardRequest, number: str) -> HttpResponse:
+    """Call an open shipment off, with a reason; its boxes stand ready again."""
+    shipment = get_or_404(Shipment, number=number)
+    form = CallOffForm(request.POST or None)
+    status = 200
+    if request.method == "POST":
+        done, status = _attempt(
+            request,
+            form,
+            lambda sign: services.call_off_shipment(
+                shipment_id=shipment.pk,
+                reason=form.cleaned_data["reason"],
+                sign=sign,
+            ),
+        )
+        if done is not None:
+            words = _("Shipment %(shipment)s is called off. Its boxes stand ready.")
+            messages.success(request, words % {"shipment": done.shipment})
+            return go(request, reverse("dispatch:shipments"))
+    elif shipment.stage != ShipmentStage.OPEN:
+        return redirect(_address(number))
+    context = {"form": form, "shipment": shipment, "boxes": queries.on_board(shipment)}
+    return render(
+        request, "dispatch/shipments/shipment_call_off.html", context, status=status
+    )
+
+
+def _address(number: str) -> str:
+    return reverse("dispatch:shipment-detail", args=[number])
+
+
+def _attempt(
+    request: LotwardRequest, form: KeyedForm, act: Callable[[Sign], T]
+) -> tuple[T | None, int]:
+    """Do a form's act: its outcome, or None with the refusal on the form.
+
+    What a scan does not find is a wrong entry here, not an address that is not there.
+    """
+    if not form.is_valid():
+        return None, 422
+    sign = Sign(by=request.user, key=form.key, now=timezone.now())
+    try:
+        return act(sign), 200
+    except LotwardError as error:
+        form.add_error(None, ValidationError(sentence(error), code=error.code))
+        return None, 409 if isinstance(error, Conflict) else 422
+
+
+def _after_scan(
+    request: LotwardRequest,
+    shipment: Shipment,
+    form: KeyedForm,
+    done: services.Scanned | None,
+    *,
+    words: str,
+    status: int,
+) -> HttpResponse:
+    """Answer a box on or off: htmx stays on the page, a plain post goes back to it."""
+    if done is None:
+        return _show(request, shipment, wrong=form, status=status)
+    said = words % {"box": done.box}
+    if wants_fragment(request):
+        return _show(request, shipment, said=said)
+    messages.success(request, said, extra_tags=BY_SCAN)
+    return redirect(_address(shipment.number))
+
+
+def _said_by_scan(request: LotwardRequest) -> str:
+    """What the scan before this page did; it stands under the field, not on top."""
+    return " ".join(str(m) for m in get_messages(request) if m.extra_tags == BY_SCAN)
+
+
+def _show(
+    request: LotwardRequest,
+    shipment: Shipment,
+    *,
+    said: str = "",
+    wrong: KeyedForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    """Show a shipment as it is now; somebody else may have changed it meanwhile."""
+    seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
+    shipment = queries.with_figures(Q(pk=shipment.pk)).get()
+    boxes = queries.on_board(shipment)
+    context: dict[str, Any] = {
+        "shipment": shipment,
+        "boxes": [(box, new_op_key()) for box in boxes],
+        "sizes": queries.by_size(boxes),
+        "said": said or _said_by_scan(request),
+        "stale": stale_now(shipment),
+        "wrong": wrong,
+    }
+    if shipment.stage == ShipmentStage.OPEN:
+        ready = queries.ready_to_go(timezone.localdate())
+        context |= {
+            "ready": ready,
+            "ready_boxes": sum(kind.boxes for kind in ready),
+            "held": [box for box in boxes if box.held],
+            "scan_key": new_op_key(),
+            "send_form": SendForm(initial={"seen": seen}),
+        }
+    return render_part(
+        request,
+        page="dispatch/shipments/shipment_detail.html",
+        part="dispatch/shipments/_shipment.html",
+        context=context,
+        status=status,
+    )

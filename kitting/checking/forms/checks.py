@@ -1,0 +1,174 @@
+"""Forms of checks: bad pieces by kind, the verdict, sorting, and ends of rejected lots."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from kitting.models.lots import Verdict
+from kitting.web.forms import KeyedForm
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from django.forms import BoundField
+
+    from kitting.models import Bag, DefectKind
+
+MOST_COUNTED = 1_000_000
+REASON = 200
+
+
+class CountField(forms.IntegerField):
+    """Bad pieces; an empty field is none."""
+
+    def __init__(self, **options: Any) -> None:
+        widget = forms.NumberInput(attrs={"inputmode": "numeric", "class": "tally"})
+        super().__init__(
+            required=False,
+            min_value=0,
+            max_value=MOST_COUNTED,
+            initial=0,
+            widget=widget,
+            **options,
+        )
+
+
+class ReasonField(forms.CharField):
+    """A reason of a sentence or two."""
+
+    def __init__(self, **options: Any) -> None:
+        options = {"max_length": REASON, "label": _("Why"), **options}
+        super().__init__(widget=forms.Textarea(attrs={"rows": 3}), **options)
+
+
+class CountingForm(KeyedForm):
+    """Bad pieces by kind of defect; each piece once, under its gravest."""
+
+    def __init__(
+        self, *args: Any, kinds: Sequence[DefectKind] = (), **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.kinds = list(kinds)
+        before = {kind: CountField(label=kind.name) for kind in self.kinds}
+        fields = {f"kind_{kind.pk}": field for kind, field in before.items()}
+        self.fields = {**fields, **self.fields}
+
+    found = CountField(label=_("Another defect"))
+
+    @property
+    def tallies(self) -> list[tuple[DefectKind | None, BoundField]]:
+        """Each kind with its field, in the order of the list; None for any other."""
+        named: list[tuple[DefectKind | None, BoundField]] = [
+            (kind, self[f"kind_{kind.pk}"]) for kind in self.kinds
+        ]
+        return [*named, (None, self["found"])]
+
+    @property
+    def defects(self) -> list[tuple[int, int]]:
+        """What a valid form counts: id of each kind found and bad pieces of it."""
+        counts = [
+            (kind.pk, self.cleaned_data[f"kind_{kind.pk}"] or 0) for kind in self.kinds
+        ]
+        return [(pk, pieces) for pk, pieces in counts if pieces]
+
+    @property
+    def unlisted(self) -> int:
+        """Bad pieces of a valid form with a defect that is not on the list."""
+        return self.cleaned_data["found"] or 0
+
+
+class CheckForm(CountingForm):
+    """What was found in a lot, and the verdict that its plan gives."""
+
+    shown = forms.CharField(widget=forms.HiddenInput, required=False)
+    verdict = forms.ChoiceField(
+        label=_("Verdict by the plan"),
+        choices=[
+            (Verdict.ACCEPTED, _("Accept the lot")),
+            (Verdict.REJECTED, _("Reject the lot")),
+        ],
+        widget=forms.RadioSelect,
+    )
+    reason = ReasonField(
+        required=False,
+        help_text=_("Needed where the lot is rejected: whoever meets it reads this."),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the reason of a rejection where it is to be written."""
+        data = super().clean() or self.cleaned_data
+        if data.get("verdict") == Verdict.REJECTED and not data.get("reason"):
+            self.add_error(
+                "reason",
+                ValidationError(
+                    _("Say why the lot is rejected."), code="reason_missing"
+                ),
+            )
+        return data
+
+
+class RejectForm(CountingForm):
+    """What was found in a lot, and why it is rejected whatever the plan says."""
+
+    shown = forms.CharField(widget=forms.HiddenInput, required=False)
+    reason = ReasonField(help_text=_("Whoever meets the lot reads this."))
+
+
+class SortForm(CountingForm):
+    """How many pieces of a bag are good, and what was wrong with the others."""
+
+    good = forms.IntegerField(
+        label=_("Good pieces"), min_value=0, max_value=MOST_COUNTED
+    )
+    reason = ReasonField(
+        required=False,
+        help_text=_("Needed where a defect is not on the list."),
+    )
+    field_order = ("op_key", "good")
+
+
+class BagsField(forms.MultipleChoiceField):
+    """Bags of a lot; those that are decided about are taken, for a form sent again."""
+
+    decided: frozenset[str] = frozenset()
+
+    def valid_value(self, value: Any) -> bool:
+        """Take what was offered, now or when the page was shown."""
+        return str(value) in self.decided or super().valid_value(value)
+
+
+class BagsForm(KeyedForm):
+    """Which rejected bags, and why."""
+
+    bags = BagsField(label=_("Bags"), widget=forms.CheckboxSelectMultiple)
+    reason = ReasonField()
+
+    def __init__(
+        self,
+        *args: Any,
+        waiting: Sequence[Bag],
+        decided: Sequence[int] = (),
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["bags"]
+        field.decided = frozenset(map(str, decided))  # type: ignore[attr-defined]
+        choices = [
+            (str(bag.pk), _("%(bag)s, %(pieces)s in it") % self._said(bag))
+            for bag in waiting
+        ]
+        field.choices = choices  # type: ignore[attr-defined]
+        field.initial = [pk for pk, _words in choices]
+
+    @staticmethod
+    def _said(bag: Bag) -> dict[str, object]:
+        return {"bag": bag.number, "pieces": bag.pieces}
+
+    @property
+    def ids(self) -> list[int]:
+        """The bags that a valid form names."""
+        return [int(pk) for pk in self.cleaned_data["bags"]]

@@ -1,0 +1,169 @@
+"""How sources have been doing, the curve of a plan, and a source that begins again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+
+from django.contrib import messages
+from django.http import Http404
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.checking.forms.inspection import CurveForm, ResumeForm, SourceFilterForm
+from kitting.checking.queries.checks import percent
+from kitting.checking.queries.inspection import curve_lines, source_lines, source_page
+from kitting.checking.queries.switching import states_of
+from kitting.checking.services import inspection as services
+from kitting.domain import sampling
+from kitting.models import Check
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, go, render_part
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+    from django.http.response import HttpResponseBase
+
+    from kitting.models import Part
+    from kitting.web.http import LotwardRequest
+
+COLUMNS: list[Column[Check]] = [
+    Column("lot", lambda check: check.lot.number),
+    Column("made on", lambda check: check.lot.made_on),
+    Column("checked", lambda check: check.operation.at),
+    Column("severity", lambda check: check.severity or ""),
+    Column("level", lambda check: check.level or ""),
+    Column("pieces", lambda check: check.lot_pieces),
+    Column("sample", lambda check: check.sample_size),
+    Column("bad pieces", lambda check: check.found),
+    Column("verdict", lambda check: check.verdict),
+    Column("reason", lambda check: check.reason),
+]
+
+
+@allowed("kitting.see_work")
+@require_GET
+def inspection(request: LotwardRequest) -> HttpResponseBase:
+    """All sources; or one part from one source, as the address says."""
+    form = SourceFilterForm(request.GET)
+    chosen = form.chosen()
+    if "part" not in chosen or "source" not in chosen:
+        lines = source_lines()
+        return render_part(
+            request,
+            page="kitting/checking/inspection.html",
+            part="kitting/checking/_inspection_sources.html",
+            context={
+                "lines": lines,
+                "tightened": sum(line.tightened for line in lines),
+                "reduced": sum(line.reduced for line in lines),
+                "stopped": sum(line.stopped for line in lines),
+                "here": "kitting:lots",
+            },
+        )
+    page = source_page(chosen["part"], chosen["source"], chosen)
+    file = file_response(
+        request.GET.get("as", ""), "inspection", COLUMNS, iter(page.checks)
+    )
+    if file is not None:
+        return file
+    return render_part(
+        request,
+        page="kitting/checking/inspection_source.html",
+        part="kitting/checking/_inspection_source.html",
+        context={
+            "of": chosen["part"],
+            "source": chosen["source"],
+            "since": chosen.get("since"),
+            "until": chosen.get("until"),
+            "form": form,
+            "page": page,
+            "address": urlencode(
+                {"part": chosen["part"].code, "source": chosen["source"]}
+            ),
+            "here": "kitting:lots",
+        },
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def curve(request: LotwardRequest) -> HttpResponse:
+    """The operating characteristic of a plan, with the risks read off it."""
+    asked = bool(request.GET)
+    fields = CurveForm.base_fields
+    defaults = {name: field.initial for name, field in fields.items()}
+    form = CurveForm(request.GET if asked else defaults)
+    context: dict[str, Any] = {"form": form, "here": "kitting:lots"}
+    status = OK
+    if form.is_valid():
+        data = form.cleaned_data
+        plan = sampling.plan_for(
+            data["pieces"],
+            data["level"],
+            percent(int(data["aql"])),
+            severity=data["severity"],
+        )
+        found = sampling.operating_characteristic(plan)
+        context |= {
+            "plan": plan,
+            "curve": found,
+            "lines": curve_lines(plan, found),
+        }
+    else:
+        status = 422
+    return render_part(
+        request,
+        page="kitting/checking/inspection_curve.html",
+        part="kitting/checking/_inspection_curve.html",
+        context=context,
+        status=status,
+    )
+
+
+@allowed("kitting.concede")
+@require_http_methods(["GET", "POST"])
+def resume(request: LotwardRequest) -> HttpResponse:
+    """Let a stopped source deliver a part again."""
+    chosen = SourceFilterForm(request.GET).chosen()
+    if "part" not in chosen or "source" not in chosen:
+        raise Http404("No part and source were named.")
+    part: Part = chosen["part"]
+    source: str = chosen["source"]
+    query = urlencode({"part": part.code, "source": source})
+    back = f"{reverse('kitting:inspection')}?{query}"
+    form = ResumeForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: services.resume_source(
+                part_id=part.pk,
+                source=source,
+                reason=form.cleaned_data["reason"],
+                sign=sign,
+            ),
+        )
+        if done is not None:
+            said = _("%(part)s from %(source)s may be accepted again.")
+            messages.success(request, said % {"part": part.name, "source": source})
+            return go(request, back)
+    return render_part(
+        request,
+        page="kitting/checking/inspection_resume.html",
+        part="_form.html",
+        context={
+            "of": part,
+            "source": source,
+            "states": states_of(part.pk, source),
+            "form": form,
+            "act": _("Let it begin again"),
+            "part": "inspection-resume",
+            "back": back,
+            "here": "kitting:lots",
+        },
+        status=status,
+    )

@@ -1,0 +1,113 @@
+"""What somebody must see to: stopped sources, meters, lamps, and runs measured wrong."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import Count
+
+from kitting.checking.queries.switching import states_of
+from kitting.disinfection.queries.meters import (
+    LampLine,
+    MeterLine,
+    lamps,
+    meters_to_see_to,
+)
+from kitting.domain.sampling.switching import REJECTED_TO_STOP
+from kitting.models import Check, Hold, MeterFault, Part
+from kitting.models.lots import Verdict
+
+if TYPE_CHECKING:
+    from datetime import date
+
+
+@dataclass(frozen=True)
+class StoppedSource:
+    """A part that is not accepted from a source any more."""
+
+    part: Part
+    source: str
+
+
+@dataclass(frozen=True)
+class Spoiled:
+    """Runs that are on hold since their meter was found wrong."""
+
+    meter: str
+    """Its serial."""
+    runs: int
+
+
+@dataclass(frozen=True)
+class ToSeeTo:
+    """What keeps the work from going on, or soon will."""
+
+    sources: list[StoppedSource]
+    """Nothing of that part from that source is accepted."""
+    meters: list[MeterLine]
+    """Due soon, past due or found wrong."""
+    lamps: list[LampLine]
+    """At the end of the hours they are rated for, or near it."""
+    spoiled: list[Spoiled]
+
+    def __bool__(self) -> bool:
+        return bool(self.sources or self.meters or self.lamps or self.spoiled)
+
+
+def to_see_to(today: date) -> ToSeeTo:
+    """Read what somebody must see to.
+
+    Args:
+        today: The workshop's day.
+
+    Returns:
+        All of it, the most urgent first in each list.
+    """
+    burning = [lamp for lamp in lamps() if lamp.over or lamp.soon]
+    return ToSeeTo(
+        sources=stopped_sources(),
+        meters=meters_to_see_to(today),
+        lamps=sorted(burning, key=lambda lamp: not lamp.over),
+        spoiled=spoiled_runs(),
+    )
+
+
+def stopped_sources() -> list[StoppedSource]:
+    """Give the sources whose inspection is stopped for a part that is sampled.
+
+    Only what had as many lots rejected as stop a source is replayed: the page of the
+    day asks this, and most sources never come near it.
+
+    Returns:
+        By name of the part, then by source.
+    """
+    rejected = Check.objects.filter(
+        verdict=Verdict.REJECTED, lot__part__sampled=True, lot__part__needs_check=True
+    )
+    often = (
+        rejected.values("lot__part", "lot__source")
+        .annotate(times=Count("pk"))
+        .filter(times__gte=REJECTED_TO_STOP)
+        .order_by("lot__part__name", "lot__source")
+    )
+    pairs = list(often.values_list("lot__part", "lot__source"))
+    parts = Part.objects.in_bulk({part for part, _source in pairs})
+    return [
+        StoppedSource(parts[part], source)
+        for part, source in pairs
+        if any(state.stopped for state in states_of(part, source).values())
+    ]
+
+
+def spoiled_runs() -> list[Spoiled]:
+    """Count the runs that stand on hold because their meter was found wrong.
+
+    Returns:
+        Meters with such runs, in the order of their serials.
+    """
+    faults = MeterFault.objects.values("operation")
+    held = Hold.objects.filter(lift__isnull=True, operation__in=faults)
+    counted = held.values("run__meter__serial").annotate(runs=Count("run"))
+    found = counted.order_by("run__meter__serial")
+    return [Spoiled(row["run__meter__serial"], row["runs"]) for row in found]

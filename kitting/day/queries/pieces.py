@@ -1,0 +1,193 @@
+"""The day: what was packed, what waits, what is held, what is ready to go."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+from django.db.models import Count, Q, Sum
+
+from kitting.domain.stages import BagStage, BoxStage, RunStage
+from kitting.ledger.reach import held_boxes
+from kitting.lots.queries.lots import held_lots, waiting_for_a_check
+from kitting.models import Bag, Box, BoxEvent, Hold, Lot, Part, Run
+from kitting.models.lots import LotStage
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from kitting.ledger.reach import Reach
+
+SHOWN = (
+    BagStage.ARRIVED,
+    BagStage.ACCEPTED,
+    BagStage.IN_RUN,
+    BagStage.EXPOSED,
+    BagStage.CLEARED,
+    BagStage.REJECTED,
+)
+"""Stages of bags with pieces in them, in the order of the line."""
+
+
+class Told(StrEnum):
+    """What a sentence of the day says of boxes."""
+
+    PACKED = "packed"
+    NONE_PACKED = "none packed"
+    OPEN = "open"
+    CLOSED = "closed"
+    READY = "ready"
+    NONE_READY = "none ready"
+    LOADED = "loaded"
+    SENT = "sent"
+    NONE_SENT = "none sent"
+
+
+@dataclass(frozen=True)
+class Boxes:
+    """A number of boxes and the sets in them."""
+
+    boxes: int = 0
+    sets: int = 0
+
+
+@dataclass(frozen=True)
+class PartLine:
+    """Pieces of one part in its bags, by stage."""
+
+    part: Part
+    stages: tuple[int, ...]
+    """In the order of ``SHOWN``."""
+    held: int
+    """Of all these, pieces that a hold stops."""
+
+    @property
+    def total(self) -> int:
+        """Pieces in all stages."""
+        return sum(self.stages)
+
+
+@dataclass(frozen=True)
+class Day:
+    """Every figure of the page."""
+
+    today: date
+    packed: Boxes
+    open: Boxes
+    closed: Boxes
+    """Closed, and the label not yet scanned on them."""
+    ready: Boxes
+    loaded: Boxes
+    sent: Boxes
+    lots_waiting: int
+    lots_open: int
+    runs_open: int
+    uncleared: int
+    """Pieces that are accepted or on the line and need disinfection."""
+    holds: int
+    held_lots: int
+    held_boxes: int
+    parts: list[PartLine] = field(default_factory=list)
+    """Parts that are counted in pieces and of which there are any, by name."""
+    materials: list[PartLine] = field(default_factory=list)
+    """Materials, in grams or millimetres."""
+
+    @property
+    def packing(self) -> list[tuple[Told, Boxes]]:
+        """What is told of the boxes at the benches."""
+        packed = Told.PACKED if self.packed.boxes else Told.NONE_PACKED
+        rest = [(Told.OPEN, self.open), (Told.CLOSED, self.closed)]
+        return [(packed, self.packed), *((told, of) for told, of in rest if of.boxes)]
+
+    @property
+    def going_out(self) -> list[tuple[Told, Boxes]]:
+        """What is told of the boxes that go out."""
+        loaded = [(Told.LOADED, self.loaded)] if self.loaded.boxes else []
+        return [
+            (Told.READY if self.ready.boxes else Told.NONE_READY, self.ready),
+            *loaded,
+            (Told.SENT if self.sent.boxes else Told.NONE_SENT, self.sent),
+        ]
+
+
+def the_day(today: date, since: datetime, reach: Reach) -> Day:
+    """Read the figures of the day.
+
+    Args:
+        today: The workshop's day.
+        since: Its first moment.
+        reach: What the standing holds reach.
+
+    Returns:
+        The figures.
+    """
+    stopped = held_boxes(reach)
+    here = Q(stage__in=[BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED])
+    lines = part_lines(reach)
+    pieces = [line for line in lines if line.part.unit == "piece"]
+    return Day(
+        today=today,
+        packed=_boxes(Q(packed_on=today) & ~Q(stage=BoxStage.VOIDED)),
+        open=_boxes(Q(stage=BoxStage.OPEN)),
+        closed=_boxes(Q(stage=BoxStage.CLOSED)),
+        ready=_boxes(Q(stage=BoxStage.LABELLED) & ~Q(pk__in=stopped)),
+        loaded=_boxes(Q(stage=BoxStage.LOADED)),
+        sent=_sent_since(since),
+        lots_waiting=Lot.objects.filter(waiting_for_a_check()).count(),
+        lots_open=Lot.objects.filter(stage=LotStage.OPEN).count(),
+        runs_open=Run.objects.filter(stage=RunStage.OPEN).count(),
+        uncleared=sum(
+            sum(line.stages[1:4]) for line in pieces if line.part.needs_clearing
+        ),
+        holds=Hold.objects.filter(lift__isnull=True).count(),
+        held_lots=len(held_lots(reach)) if reach else 0,
+        held_boxes=Box.objects.filter(here, pk__in=stopped).count() if stopped else 0,
+        parts=pieces,
+        materials=[line for line in lines if line.part.unit != "piece"],
+    )
+
+
+def _boxes(which: Q) -> Boxes:
+    found = Box.objects.filter(which).aggregate(
+        boxes=Count("pk"), sets=Sum("size__sets", default=0)
+    )
+    return Boxes(**found)
+
+
+def _sent_since(since: datetime) -> Boxes:
+    events = BoxEvent.objects.filter(operation__at__gte=since, after=BoxStage.SENT)
+    found = events.aggregate(boxes=Count("pk"), sets=Sum("box__size__sets", default=0))
+    return Boxes(**found)
+
+
+def part_lines(reach: Reach) -> list[PartLine]:
+    """Pieces of each part by stage, parts without any left out.
+
+    Args:
+        reach: What the standing holds reach.
+
+    Returns:
+        A line for each part, by name.
+    """
+    bags = Bag.objects.filter(stage__in=SHOWN).order_by()
+    sums: dict[int, dict[str, int]] = {}
+    for part, stage, pieces in bags.values_list("lot__part", "stage").annotate(
+        sum=Sum("pieces")
+    ):
+        sums.setdefault(part, {})[stage] = pieces
+    held: dict[int, int] = {}
+    if reach:
+        stopped = bags.filter(
+            Q(lot__in=reach.lots) | Q(pk__in=reach.bags) | Q(cleared_run__in=reach.runs)
+        )
+        held = dict(stopped.values_list("lot__part").annotate(sum=Sum("pieces")))
+    parts = Part.objects.filter(pk__in=sums).order_by("name")
+    return [
+        PartLine(
+            part=part,
+            stages=tuple(sums[part.pk].get(stage, 0) for stage in SHOWN),
+            held=held.get(part.pk, 0),
+        )
+        for part in parts
+    ]

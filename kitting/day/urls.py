@@ -1,0 +1,9 @@
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from kitting.day import views
+
+urlpatterns: list[URLPattern] = [
+    path("", views.day, name="day"),
+]

@@ -1,0 +1,78 @@
+"""The day, in sentences."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, time
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_GET
+
+from kitting.day.pictures import picture_of
+from kitting.day.queries.attention import to_see_to
+from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
+from kitting.ledger.clock import day_of
+from kitting.ledger.reach import standing_reach
+from kitting.models import Workshop
+from kitting.web.http import allowed, open_to
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    from django.http import HttpResponse
+
+    from kitting.web.http import LotwardRequest
+
+LISTS = {
+    Told.PACKED: ("kitting:boxes", "?since={today}&until={today}"),
+    Told.OPEN: ("kitting:boxes", "?stage=open"),
+    Told.CLOSED: ("kitting:boxes", "?stage=closed"),
+    Told.READY: ("kitting:boxes", "?stage=labelled"),
+    Told.LOADED: ("kitting:boxes", "?stage=loaded"),
+    Told.SENT: ("dispatch:log", ""),
+}
+"""Where the boxes of a sentence are listed."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One sentence of boxes, and the address of their list for who may see it."""
+
+    told: Told
+    of: Boxes
+    to: str
+
+
+@allowed("kitting.see_work")
+@require_GET
+def day(request: LotwardRequest) -> HttpResponse:
+    """How the day stands."""
+    workshop = Workshop.objects.get(pk=1)
+    today = day_of(workshop, timezone.now())
+    since = datetime.combine(today, time.min, ZoneInfo(workshop.time_zone))
+    figures = the_day(today, since, standing_reach())
+    context = {
+        "day": figures,
+        "stages": SHOWN,
+        "packing": _lines(request, figures.packing, today),
+        "going_out": _lines(request, figures.going_out, today),
+        "picture": picture_of(figures.parts),
+        "see_to": to_see_to(today),
+    }
+    return render(request, "kitting/day/day.html", context)
+
+
+def _lines(
+    request: LotwardRequest, told: Iterable[tuple[Told, Boxes]], today: date
+) -> list[Line]:
+    return [Line(what, of, _list_of(request, what, today)) for what, of in told]
+
+
+def _list_of(request: LotwardRequest, told: Told, today: date) -> str:
+    page, query = LISTS.get(told, ("", ""))
+    address = open_to(request.user, page) if page else ""
+    return address and address + query.format(today=today)

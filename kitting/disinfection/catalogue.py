@@ -1,0 +1,86 @@
+"""The catalogue's meters and protocols."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kitting.domain import exposure
+from kitting.ledger.shelf import Found, names_of, register, same_lines
+from kitting.models import Calibration, Meter, Protocol, ProtocolLoad
+
+_LOAD = ("revision_id", "container", "max_pieces", "orientation")
+
+
+def _meter(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    shelf = found.shelf
+    about = names_of(Calibration) - {"on"}
+    shelf.known(path, row, {*names_of(Meter), *about, "calibrated"})
+    given = shelf.values(Meter, path, row)
+    meter = shelf.place(path, Meter(**given), ("serial",), given)
+    if meter is None or "calibrated" not in row:
+        return
+    before = len(shelf.problems)
+    renamed = {"on": row["calibrated"], **{n: row[n] for n in about if n in row}}
+    values = shelf.values(Calibration, path, renamed)
+    if len(shelf.problems) > before:
+        return
+    on, due = values["on"], values["due"]
+    there = Calibration.objects.filter(meter=meter, on=on).first()
+    if there is not None:
+        shelf.same(path, there, values)
+        return
+    if due < on:
+        shelf.fault(f"{path}.due", due, "calibration_dates", on=on, due=due)
+    if on > found.today:
+        here, today = f"{path}.calibrated", found.today
+        shelf.fault(here, on, "calibration_in_future", on=on, today=today)
+    for code in exposure.sanity(rel_u_ppm=values["rel_u_ppm"]):
+        shelf.fault(f"{path}.rel_u_ppm", values["rel_u_ppm"], code)
+    found.events.append(Calibration(meter=meter, **values))
+
+
+def _protocol(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    shelf = found.shelf
+    before = len(shelf.problems)
+    # A file signs nothing: what it brings is a draft until somebody signs it.
+    shelf.known(path, row, {*names_of(Protocol), "loads"} - {"signed_by"})
+    given = shelf.values(Protocol, path, row)
+    loads = [
+        _protocol_load(found, here, each)
+        for here, each in shelf.rows(row, "loads", path)
+    ]
+    if len(shelf.problems) > before:
+        return
+    wanted = [load for load in loads if load is not None]
+    key = {"code": given["code"], "version": given["version"]}
+    known = Protocol.objects.filter(**key).first()
+    protocol = shelf.place(path, Protocol(**given), ("code", "version"), given)
+    if protocol is None:
+        return
+    if known is not None:
+        same_lines(shelf, f"{path}.loads", known.loads.all(), wanted, _LOAD)
+        return
+    for nth, load in enumerate(wanted, start=1):
+        load.protocol = protocol
+        key_of = ("protocol", "revision", "container")
+        shelf.place(f"{path}.loads[{nth}]", load, key_of, {})
+
+
+def _protocol_load(
+    found: Found, path: str, row: Mapping[str, Any]
+) -> ProtocolLoad | None:
+    shelf = found.shelf
+    shelf.known(path, row, {*names_of(ProtocolLoad), "part", "revision"})
+    given = shelf.values(ProtocolLoad, path, row)
+    part = shelf.one_of(path, row, "part", found.parts)
+    if part is None:
+        return None
+    revisions = found.revisions.get(part.code, {})
+    revision = shelf.one_of(path, row, "revision", revisions)
+    if revision is None:
+        return None
+    return ProtocolLoad(part=part, revision=revision, **given)
+
+
+register(meters=_meter, protocols=_protocol)

@@ -1,0 +1,134 @@
+"""The forms of meters and lamps, and of planning a lamp."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.fields import FigureField
+from kitting.web.forms import DayField, KeyedForm
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from kitting.models import Calibration, Place
+
+NM = forms.NumberInput(attrs={"data-unit": "nm"})
+HOURS = forms.NumberInput(attrs={"data-unit": "h"})
+
+
+class MeterForm(KeyedForm):
+    """A meter that is new here."""
+
+    name = forms.CharField(
+        label=_("Name"),
+        max_length=60,
+        help_text=_("Such as: radiometer, dosimeter, oven thermometer, test strip."),
+    )
+    serial = forms.CharField(label=_("Serial number"), max_length=30)
+
+
+class CalibrationForm(KeyedForm):
+    """What a meter's calibration certificate says."""
+
+    on = DayField(label=_("Calibrated on"))
+    due = DayField(label=_("Due on"), help_text=_("The last day on which it counts."))
+    u = FigureField(
+        label=_("Relative expanded uncertainty, k = 2"), unit="%", by=10_000, up=True
+    )
+    low_nm = forms.IntegerField(
+        label=_("Spectral range from"), required=False, min_value=1, widget=NM
+    )
+    high_nm = forms.IntegerField(
+        label=_("Spectral range to"),
+        required=False,
+        min_value=1,
+        widget=NM,
+        help_text=_("Both stay empty for a thermometer or a test strip."),
+    )
+
+
+class FoundWrongForm(KeyedForm):
+    """A meter that was found to read wrong."""
+
+    found_on = DayField(label=_("Found on"))
+    good = forms.ChoiceField(
+        label=_("Last calibration that can still be believed"),
+        help_text=_("Every run since that day is put on hold."),
+    )
+    reason = forms.CharField(
+        label=_("What is wrong with it"),
+        max_length=120,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+    def __init__(
+        self, *args: Any, calibrations: Iterable[Calibration], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        words = gettext("of %(on)s, due %(due)s")
+        self.fields["good"].choices = [  # type: ignore[attr-defined]
+            *(
+                (str(row.pk), words % {"on": row.on, "due": row.due})
+                for row in calibrations
+            ),
+            ("none", gettext("none: every run it was ever used for")),
+        ]
+
+    @property
+    def good_id(self) -> int | None:
+        """The calibration that was chosen."""
+        chosen = self.cleaned_data["good"]
+        return None if chosen == "none" else int(chosen)
+
+
+class LampForm(KeyedForm):
+    """A lamp that was fitted to a line."""
+
+    line = forms.ChoiceField(label=_("Line"))
+    name = forms.CharField(
+        label=_("Which lamp"), max_length=60, help_text=_("Such as: top 3.")
+    )
+    on = DayField(label=_("Fitted on"))
+    rated_hours = forms.IntegerField(
+        label=_("Rated for"), required=False, min_value=1, widget=HOURS
+    )
+
+    def __init__(self, *args: Any, lines: Iterable[Place], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = [(str(line.pk), line.name) for line in lines]
+        self.fields["line"].choices = choices  # type: ignore[attr-defined]
+
+
+class LampHoursForm(KeyedForm):
+    """The counter of a lamp, as read."""
+
+    on = DayField(label=_("Read on"))
+    hours = forms.IntegerField(label=_("Hours burnt"), min_value=0, widget=HOURS)
+
+
+class LampChangeForm(KeyedForm):
+    """A lamp that was taken out, and a new one in its place."""
+
+    on = DayField(label=_("Changed on"))
+    rated_hours = forms.IntegerField(
+        label=_("The new one is rated for"),
+        required=False,
+        min_value=1,
+        widget=HOURS,
+    )
+
+
+class PlanningForm(forms.Form):
+    """A tubular lamp to compute with, before anything is built."""
+
+    power = FigureField(
+        label=_("UV-C output of the lamp"),
+        unit="W",
+        help_text=_("Not its electrical power: the maker states both."),
+    )
+    length = FigureField(label=_("Length of its arc"), unit="mm")
+    distance = FigureField(label=_("Distance from its axis"), unit="mm")

@@ -1,0 +1,319 @@
+"""Forms of protocols and evidence. No figure has a default, an example or a hint."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.html import escape
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.entries import Load, Report, Terms
+from kitting.domain.errors import Refused
+from kitting.domain.figures import written
+from kitting.lots.forms.lots import RevisionField
+from kitting.models import Evidence
+from kitting.models.lots import containers
+from kitting.models.runs import ProtocolMethod
+from kitting.web.fields import FigureField
+from kitting.web.forms import DayField, KeyedForm
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from kitting.models import Part
+
+MOST_LOADS = 40
+METHODS = {
+    ProtocolMethod.UVC_BELT: _("UV-C conveyor"),
+    ProtocolMethod.UVC_CABINET: _("UV-C cabinet"),
+    ProtocolMethod.LIQUID: _("liquid, by contact time and concentration"),
+    ProtocolMethod.HEAT: _("dry heat, by temperature and time"),
+}
+
+
+def _whole(label: Any, unit: str, **options: Any) -> forms.IntegerField:
+    return forms.IntegerField(
+        label=label,
+        required=False,
+        min_value=1,
+        max_value=2_000_000_000,
+        widget=forms.NumberInput(attrs={"data-unit": unit}),
+        **options,
+    )
+
+
+def _figure(label: Any, unit: str) -> FigureField:
+    # What is required is rounded up: never asked for less than was written.
+    return FigureField(label=label, unit=unit, by=1000, up=True, required=False)
+
+
+class ProtocolForm(KeyedForm):
+    """All that a draft says, but for what it covers."""
+
+    name = forms.CharField(label=_("Name"), max_length=80)
+    method = forms.ChoiceField(
+        label=_("Method"), choices=[("", _("Choose a method")), *METHODS.items()]
+    )
+    required_top = _figure(_("UV-C: required dose, top side"), "mJ/cm²")
+    required_bottom = _figure(_("UV-C: required dose, bottom side"), "mJ/cm²")
+    turned = forms.BooleanField(
+        label=_("UV-C: the pieces are turned between passes"), required=False
+    )
+    low_nm = _whole(_("UV-C: spectrum from"), "nm")
+    high_nm = _whole(_("UV-C: spectrum to"), "nm")
+    max_passes = _whole(_("Passes of one bag in its life, at most"), "")
+    hold_s = _whole(_("Heat or liquid: time without a break"), "s")
+    min_temperature = _figure(_("Heat: lowest temperature"), "°C")
+    min_ppm = _whole(_("Liquid: lowest concentration"), "ppm")
+    in_force_from = DayField(label=_("In force from"))
+    in_force_until = DayField(label=_("In force until"), required=False)
+    label_words = forms.CharField(
+        label=_("Words on labels"),
+        required=False,
+        max_length=60,
+        help_text=_("What the evidence allows to be said of what was disinfected."),
+    )
+    evidence = forms.MultipleChoiceField(
+        label=_("Evidence"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_("At least one record before it is signed."),
+    )
+
+    def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
+        if terms is not None:
+            kwargs["initial"] = {**_initial(terms), **(kwargs.get("initial") or {})}
+        super().__init__(*args, **kwargs)
+        records = Evidence.objects.order_by("code")
+        self.fields["evidence"].choices = [  # type: ignore[attr-defined]
+            (each.code, f"{each.code}: {each.measured}, {each.surface}")
+            for each in records
+        ]
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a temperature and a concentration at once."""
+        data = super().clean() or self.cleaned_data
+        if data.get("min_temperature") is not None and data.get("min_ppm") is not None:
+            error = Refused("protocol_other_terms", method=data.get("method", ""))
+            self.add_error(None, ValidationError(sentence(error), code=error.code))
+        return data
+
+    def terms(self, loads: tuple[Load, ...]) -> Terms:
+        """What a valid form says, with what it covers."""
+        data = self.cleaned_data
+        temperature, ppm = data["min_temperature"], data["min_ppm"]
+        return Terms(
+            name=data["name"],
+            method=data["method"],
+            in_force_from=data["in_force_from"],
+            in_force_until=data["in_force_until"],
+            required_top_uj_cm2=data["required_top"] or 0,
+            required_bottom_uj_cm2=data["required_bottom"] or 0,
+            turned=data["turned"],
+            hold_s=data["hold_s"],
+            min_value=self._minimum(data["method"], temperature, ppm),
+            low_nm=data["low_nm"],
+            high_nm=data["high_nm"],
+            max_passes=data["max_passes"],
+            label_words=data["label_words"],
+            loads=loads,
+            evidence=tuple(data["evidence"]),
+        )
+
+    @staticmethod
+    def _minimum(method: str, temperature: int | None, ppm: int | None) -> int | None:
+        if method == ProtocolMethod.HEAT:
+            return temperature
+        if method == ProtocolMethod.LIQUID:
+            return ppm
+        return temperature if temperature is not None else ppm
+
+
+def _initial(terms: Terms) -> dict[str, Any]:
+    """What a form shows of what a draft says; nothing where it says nothing."""
+    values = {
+        name: getattr(terms, name)
+        for name in (
+            *("name", "method", "turned", "hold_s", "low_nm", "high_nm"),
+            *("max_passes", "in_force_from", "in_force_until", "label_words"),
+        )
+    }
+    for side in ("top", "bottom"):
+        dose = getattr(terms, f"required_{side}_uj_cm2")
+        values[f"required_{side}"] = written(dose, 1000) if dose else ""
+    if terms.min_value is not None:
+        heat = terms.method == ProtocolMethod.HEAT
+        name = "min_temperature" if heat else "min_ppm"
+        values[name] = written(terms.min_value, 1000) if heat else terms.min_value
+    return {**values, "evidence": list(terms.evidence)}
+
+
+class NewProtocolForm(ProtocolForm):
+    """The draft of a protocol's first version."""
+
+    code = forms.CharField(
+        label=_("Code"),
+        max_length=12,
+        help_text=_("At most 12 of A to Z, 0 to 9 and hyphen."),
+        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
+    )
+    field_order = ("op_key", "code")
+
+
+class LoadForm(forms.Form):
+    """One line of what a protocol covers; an empty one is passed over."""
+
+    revision = RevisionField(
+        label=_("Part and revision"), required=False, empty_label=_("nothing")
+    )
+    container = forms.ChoiceField(
+        label=_("Container"), required=False, choices=lambda: [("", "–"), *containers()]
+    )
+    max_pieces = forms.IntegerField(
+        label=_("Pieces in one, at most"),
+        required=False,
+        min_value=1,
+        max_value=10_000_000,
+    )
+    orientation = forms.CharField(
+        label=_("How they are laid"), required=False, max_length=80
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the rest of a line that is begun."""
+        data = super().clean() or self.cleaned_data
+        if any(data.get(name) for name in ("container", "max_pieces", "orientation")):
+            wanted: tuple[str, ...] = ("revision", "container", "max_pieces")
+        elif data.get("revision"):
+            wanted = ("container", "max_pieces")
+        else:
+            wanted = ()
+        for name in wanted:
+            if not data.get(name) and name not in self.errors:
+                missing = ValidationError(_("This is missing."), code="load_incomplete")
+                self.add_error(name, missing)
+        return data
+
+    @property
+    def load(self) -> Load | None:
+        """The line of a valid form, or None for an empty one."""
+        data = self.cleaned_data
+        if not data.get("revision"):
+            return None
+        return Load(
+            revision_id=data["revision"].pk,
+            container=data["container"],
+            max_pieces=data["max_pieces"],
+            orientation=data["orientation"],
+        )
+
+
+LoadForms = forms.formset_factory(LoadForm, extra=3, max_num=MOST_LOADS)
+
+
+def load_forms(data: Any, terms: Terms | None) -> Any:
+    """The lines of what a draft covers, with three empty ones at the end.
+
+    Args:
+        data: What was sent, or None.
+        terms: What the draft says; None for a new protocol.
+
+    Returns:
+        The formset.
+    """
+    initial = [
+        {
+            "revision": load.revision_id,
+            "container": load.container,
+            "max_pieces": load.max_pieces,
+            "orientation": load.orientation,
+        }
+        for load in (terms.loads if terms else ())
+    ]
+    return LoadForms(data, initial=initial, prefix="load")
+
+
+class NamedForm(KeyedForm):
+    """An act that puts a name under something: the password is asked for again."""
+
+    password = forms.CharField(
+        label=_("Your password, once more"),
+        strip=False,
+        max_length=4096,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    def __init__(self, *args: Any, by: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = _("You act as %(name)s. Somebody else signs off first, and then in.")
+        self.fields["password"].help_text = escape(words % {"name": by})
+
+
+class SignForm(NamedForm):
+    """A signature under what was read: its mark comes with the page."""
+
+    meaning = forms.CharField(
+        label=_("What your signature means"),
+        max_length=80,
+        initial=_("Approved for use"),
+    )
+    mark = forms.CharField(max_length=64, widget=forms.HiddenInput)
+    field_order = ("op_key", "mark", "meaning", "password")
+
+
+class RetireForm(NamedForm):
+    """Why a version ends."""
+
+    reason = forms.CharField(
+        label=_("Why"), max_length=200, widget=forms.Textarea(attrs={"rows": 2})
+    )
+    field_order = ("op_key", "reason", "password")
+
+
+class JustDoForm(KeyedForm):
+    """Nothing but the act."""
+
+
+class EvidenceForm(KeyedForm):
+    """A report that protocols may stand on."""
+
+    code = forms.CharField(
+        label=_("Code"),
+        max_length=20,
+        help_text=_("A short name of your own for it; protocols name it so."),
+        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
+    )
+    laboratory = forms.CharField(label=_("Laboratory"), max_length=80)
+    surface = forms.CharField(
+        label=_("Surface"),
+        max_length=80,
+        help_text=_("What was exposed. A result does not carry over to another one."),
+    )
+    container = forms.CharField(label=_("Container"), required=False, max_length=60)
+    measured = forms.CharField(label=_("Organism or measurement"), max_length=120)
+    result = forms.CharField(
+        label=_("Result"), max_length=200, widget=forms.Textarea(attrs={"rows": 3})
+    )
+    document = forms.CharField(
+        label=_("Document"), max_length=120, help_text=_("Number, version and page.")
+    )
+    on = DayField(label=_("Date of the report"))
+
+    def report(self) -> Report:
+        """What a valid form says."""
+        data = {name: self.cleaned_data[name] for name in Report.__annotations__}
+        return Report(**data)
+
+
+class DoseForm(KeyedForm):
+    """The largest cumulative dose that a part may take in its life."""
+
+    dose = _figure(_("Largest dose in its life"), "mJ/cm²")
+
+    def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
+        known = part.max_dose_uj_cm2
+        shown = "" if known is None else written(known, 1000)
+        kwargs["initial"] = {"dose": shown, **(kwargs.get("initial") or {})}
+        super().__init__(*args, **kwargs)
+        self.fields["dose"].help_text = _("Empty where no limit is known.")

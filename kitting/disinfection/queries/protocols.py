@@ -1,0 +1,269 @@
+"""What the pages of protocols and their evidence read."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, Final
+
+from django.db.models import Count, Prefetch, QuerySet
+
+from kitting.domain.entries import Load, Terms
+from kitting.ledger.reach import standing_holds
+from kitting.models import (
+    Evidence,
+    Hold,
+    Part,
+    Protocol,
+    ProtocolLoad,
+    Retirement,
+    Signature,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+TERM_FIELDS: Final = (
+    "name",
+    "method",
+    "required_top_uj_cm2",
+    "required_bottom_uj_cm2",
+    "turned",
+    "hold_s",
+    "min_value",
+    "low_nm",
+    "high_nm",
+    "max_passes",
+    "in_force_from",
+    "in_force_until",
+    "label_words",
+)
+"""Columns of a version that its terms fill one to one."""
+
+
+class Standing(StrEnum):
+    """Where a version of a protocol stands on a day."""
+
+    DRAFT = "draft"
+    NOT_YET = "not yet in force"
+    IN_FORCE = "in force"
+    RETIRED = "retired"
+
+
+def standing_of(protocol: Protocol, today: date) -> Standing:
+    """Where a version stands.
+
+    Args:
+        protocol: The version.
+        today: The workshop's day.
+
+    Returns:
+        Draft until it is signed; in force from its first to its last day.
+    """
+    if not protocol.signed_by.strip():
+        return Standing.DRAFT
+    until = protocol.in_force_until
+    if until is not None and until < today:
+        return Standing.RETIRED
+    return Standing.IN_FORCE if protocol.in_force_from <= today else Standing.NOT_YET
+
+
+@dataclass(frozen=True)
+class ProtocolLine:
+    """One version in the table of protocols."""
+
+    protocol: Protocol
+    standing: Standing
+    held: bool
+    parts: tuple[str, ...]
+    """Names of the parts that it covers."""
+
+
+def protocol_lines(today: date) -> list[ProtocolLine]:
+    """All versions of all protocols, by code, newest version first.
+
+    Args:
+        today: The workshop's day.
+
+    Returns:
+        A line for each.
+    """
+    held = {hold.protocol_id for hold in standing_holds() if hold.protocol_id}
+    loads = Prefetch("loads", queryset=ProtocolLoad.objects.select_related("part"))
+    found = Protocol.objects.prefetch_related(loads).order_by("code", "-version")
+    return [
+        ProtocolLine(
+            protocol=each,
+            standing=standing_of(each, today),
+            held=each.pk in held,
+            parts=tuple(dict.fromkeys(load.part.name for load in each.loads.all())),
+        )
+        for each in found
+    ]
+
+
+def count_standings(lines: Iterable[ProtocolLine]) -> dict[str, int]:
+    """How many versions stand where, by the names of ``Standing`` in small letters."""
+    counts = {standing.name.lower(): 0 for standing in Standing}
+    for line in lines:
+        counts[line.standing.name.lower()] += 1
+    return counts
+
+
+@dataclass(frozen=True)
+class ProtocolPage:
+    """Everything that the page of one version shows."""
+
+    protocol: Protocol
+    standing: Standing
+    loads: list[ProtocolLoad]
+    parts: list[Part]
+    """The parts that it covers, each with the largest dose that it may take."""
+    evidence: list[Evidence]
+    signature: Signature | None
+    retirement: Retirement | None
+    holds: list[Hold]
+    others: list[ProtocolLine]
+    """The other versions of the same protocol, newest first."""
+    runs: int
+
+    @property
+    def is_draft(self) -> bool:
+        """Whether it is not signed yet."""
+        return self.standing == Standing.DRAFT
+
+    @property
+    def retirable(self) -> bool:
+        """Whether it can still be ended: signed, and not ended by a retirement."""
+        ended = self.retirement is not None or self.standing == Standing.RETIRED
+        return not self.is_draft and not ended
+
+    @property
+    def beside(self) -> list[ProtocolLine]:
+        """Other versions that are in force."""
+        return [line for line in self.others if line.standing == Standing.IN_FORCE]
+
+    @property
+    def has_draft(self) -> bool:
+        """Whether a draft of a later version is there already."""
+        return any(line.standing == Standing.DRAFT for line in self.others)
+
+
+def protocol_page(
+    protocol: Protocol, today: date, codes: Iterable[str]
+) -> ProtocolPage:
+    """Read everything that the page of a version shows.
+
+    Args:
+        protocol: The version.
+        today: The workshop's day.
+        codes: Codes of its evidence.
+
+    Returns:
+        What it covers, stands on, who signed it, and its other versions.
+    """
+    loads = list(
+        protocol.loads.select_related("part", "revision").order_by(
+            "part__name", "revision__code", "container"
+        )
+    )
+    return ProtocolPage(
+        protocol=protocol,
+        standing=standing_of(protocol, today),
+        loads=loads,
+        parts=list({load.part_id: load.part for load in loads}.values()),
+        evidence=list(Evidence.objects.filter(code__in=codes).order_by("code")),
+        signature=Signature.objects.filter(protocol=protocol)
+        .select_related("operation")
+        .first(),
+        retirement=Retirement.objects.filter(protocol=protocol)
+        .select_related("operation")
+        .first(),
+        holds=list(
+            protocol.holds.filter(lift__isnull=True)
+            .select_related("operation")
+            .order_by("pk")
+        ),
+        others=[
+            line
+            for line in protocol_lines(today)
+            if line.protocol.code == protocol.code and line.protocol.pk != protocol.pk
+        ],
+        runs=protocol.runs.count(),
+    )
+
+
+def evidence_list() -> QuerySet[Evidence]:
+    """Evidence records, newest report first, with how many versions stand on each."""
+    return (
+        Evidence.objects.annotate(used=Count("protocols"))
+        .select_related("operation")
+        .order_by("-on", "code")
+    )
+
+
+def terms_of(protocol: Protocol) -> Terms:
+    """What a version says now.
+
+    Args:
+        protocol: Any version.
+
+    Returns:
+        Its terms; the evidence is what a draft names or a signed one was signed with.
+    """
+    return Terms(
+        **{name: getattr(protocol, name) for name in TERM_FIELDS},
+        loads=tuple(
+            Load(load.revision_id, load.container, load.max_pieces, load.orientation)
+            for load in protocol.loads.order_by("revision_id", "container")
+        ),
+        evidence=evidence_of(protocol),
+    )
+
+
+def evidence_of(protocol: Protocol) -> tuple[str, ...]:
+    """Codes of the evidence of a version.
+
+    Args:
+        protocol: Any version.
+
+    Returns:
+        What it was signed with, in order; what a draft names where it is none yet.
+    """
+    codes = protocol.evidence_rows.values_list("evidence__code", flat=True)
+    found = sorted(codes)
+    if not found and not protocol.signed_by:
+        named = protocol.evidence.split("\n")
+        found = sorted(
+            Evidence.objects.filter(code__in=named).values_list("code", flat=True)
+        )
+    return tuple(found)
+
+
+def mark_of(protocol: Protocol, *, until: date | None) -> bytes:
+    """Hash all that a version says, so that a change after its signing is found.
+
+    Args:
+        protocol: Any version.
+        until: Until when it was to be in force as it was signed.
+
+    Returns:
+        32 bytes.
+    """
+    terms = terms_of(protocol)
+    said = {name: getattr(terms, name) for name in TERM_FIELDS}
+    said |= {
+        "code": protocol.code,
+        "version": protocol.version,
+        "in_force_until": until,
+        "evidence": terms.evidence,
+        "loads": [
+            (load.revision_id, load.container, load.max_pieces, load.orientation)
+            for load in terms.loads
+        ],
+    }
+    text = json.dumps(said, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).digest()

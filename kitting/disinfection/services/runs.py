@@ -1,0 +1,360 @@
+"""Disinfection runs: opening one, bags and carriers on and off its line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db import IntegrityError, transaction
+
+from kitting.disinfection.services.meters import Calibrated, record_calibration
+from kitting.disinfection.services.values import Logged, log_values
+from kitting.disinfection.services.verdicts import (
+    Judged,
+    Stopped,
+    Values,
+    close_run,
+    give_up_run,
+    stop_line,
+)
+from kitting.disinfection.steps.lines import (
+    Belt,
+    by_light,
+    held_belt,
+    pass_ms,
+    protocol_in_force,
+    readings_of,
+)
+from kitting.disinfection.steps.meters import calibration_in_force
+from kitting.disinfection.steps.stays import go_off, go_on, lock_open_run
+from kitting.disinfection.steps.verdicts import reading_rows
+from kitting.domain import numbers
+from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.exposure import Reading
+from kitting.domain.stages import BagStage
+from kitting.ledger import locking
+from kitting.ledger.clock import day_of
+from kitting.ledger.counters import take
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.reach import standing_reach
+from kitting.lots.steps.bags import save_bags
+from kitting.models import Bag, Carrier, Place, Protocol, Run, RunBag
+from kitting.models.catalogue import PlaceKind
+from kitting.models.runs import Moment
+
+__all__ = [
+    "Belt",
+    "Calibrated",
+    "CarrierOnLine",
+    "Judged",
+    "Logged",
+    "OnLine",
+    "Opened",
+    "Stopped",
+    "close_run",
+    "give_up_run",
+    "log_values",
+    "open_run",
+    "put_on",
+    "record_calibration",
+    "scan_bag",
+    "scan_carrier",
+    "stop_line",
+    "take_off",
+]
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A run that takes bags."""
+
+    run: str
+
+
+@dataclass(frozen=True)
+class OnLine:
+    """A bag that went on or came off."""
+
+    run: str
+    bag: str
+    stage: str
+
+
+@dataclass(frozen=True)
+class CarrierOnLine:
+    """A carrier whose bags went on or came off."""
+
+    run: str
+    carrier: str
+    stage: str
+    bags: int
+
+
+def open_run(
+    *,
+    line_id: int,
+    protocol_id: int,
+    meter_id: int,
+    belt: Belt,
+    readings: Values,
+    sign: Sign,
+    by_dosimeter: bool = False,
+) -> Opened:
+    """Open a run on a line with a protocol, a meter and its opening readings.
+
+    Args:
+        line_id: The line; it must have no open run.
+        protocol_id: The protocol; in force today.
+        meter_id: The meter; in calibration today, for the protocol's spectrum. A
+            thermometer or test strip for a protocol by heat or liquid.
+        belt: Zone, speed or time, passes, and what is uncertain about them; empty for
+            a protocol by heat or liquid.
+        readings: Opening readings, at least one for each side that needs a dose; none
+            for a protocol by heat or liquid.
+        sign: Who, when and the operation key.
+        by_dosimeter: A dosimeter will go through instead of readings on the sides that
+            have none. The run is not closed without it.
+
+    Returns:
+        The number of the run.
+
+    Raises:
+        Conflict: ``line_has_a_run``.
+        Missing: If the line, protocol or meter is not there.
+        OnHold: ``protocol_on_hold``.
+        Refused: If protocol, meter, belt or readings are not in order.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Opened:
+        locking.enter_gate()
+        today = day_of(act.workshop, act.now)
+        line = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE).first()
+        if line is None:
+            raise Missing("row_missing", what="line")
+        protocol = protocol_in_force(protocol_id, today)
+        newest = calibration_in_force(meter_id, today, protocol)
+        through, rows = _measured(protocol, belt, readings, by_dosimeter=by_dosimeter)
+        run = Run(
+            line=line,
+            protocol=protocol,
+            meter_id=meter_id,
+            zone_um=through.zone_um,
+            belt_um_s=through.belt_um_s,
+            exposure_ms=pass_ms(through),
+            passes=through.passes,
+            rel_u_ppm=newest.rel_u_ppm,
+            belt_u_ppm=through.u_ppm,
+            decline_ppm=through.decline_ppm,
+            opened_at=act.now,
+            number=take(act.workshop.site, numbers.Kind.RUN)[0],
+        )
+        _insert(run)
+        act.write(*reading_rows(run, rows))
+        return Opened(run=run.number)
+
+    sent = {
+        "line": line_id,
+        "protocol": protocol_id,
+        "meter": meter_id,
+        "belt": vars(belt),
+        "readings": [list(value) for value in readings],
+        "by_dosimeter": by_dosimeter,
+    }
+    return perform("open_run", sign=sign, sent=sent, gives=Opened, work=work)
+
+
+def _measured(
+    protocol: Protocol, belt: Belt, readings: Values, *, by_dosimeter: bool
+) -> tuple[Belt, list[Reading]]:
+    """What a run is opened with: its times, and its checked readings."""
+    if not by_light(protocol):
+        if readings or by_dosimeter:
+            raise Refused("readings_without_light", protocol=str(protocol))
+        return held_belt(belt, protocol), []
+    if by_dosimeter and not readings:
+        return belt, []
+    taken = readings_of(readings, Moment.OPENING)
+    for side in protocol.required():
+        if not by_dosimeter and all(reading.side != side for reading in taken):
+            raise Refused("side_not_read", side=side)
+    return belt, taken
+
+
+def _insert(run: Run) -> None:
+    try:
+        # The database says which: two may open at the same moment. A savepoint, since
+        # the act goes on to refuse in words.
+        with transaction.atomic():
+            run.save(force_insert=True)
+    except IntegrityError as error:
+        raise Conflict("line_has_a_run", line=run.line.name) from error
+
+
+def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
+    """Put a bag on the line of an open run.
+
+    Args:
+        run_id: The run; its protocol is still in force.
+        bag_id: The bag; accepted, not held, covered by the run's protocol.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bag and its stage.
+
+    Raises:
+        Missing: If the run or bag is not there.
+        OnHold: If the bag, the run or its protocol is held.
+        Refused: If the protocol does not cover it or is not in force any more, or the
+            bag was on in this run before.
+        WrongStage: If the run is closed, or the bag is not accepted or in another run.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> OnLine:
+        return _put_on(act, *_lock(run_id, bag_id))
+
+    sent = {"run": run_id, "bag": bag_id}
+    return perform("put_on", sign=sign, sent=sent, gives=OnLine, work=work)
+
+
+def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> OnLine:
+    """Take a bag off the line after its passes: exposed, not yet cleared.
+
+    A bag that comes off before its passes are over has not had its dose. That is
+    refused, since most often one label was scanned twice; said to be meant, the bag
+    comes off, and the verdict sends it back to accepted whatever the run's dose is.
+
+    Args:
+        run_id: The run.
+        bag_id: The bag; it must have gone on in this run.
+        sign: Who, when and the operation key.
+        short: The bag is meant to come off before its passes are over.
+
+    Returns:
+        The bag and its stage.
+
+    Raises:
+        Missing: If the run or bag is not there.
+        Refused: ``bag_not_on`` if it did not go on in this run, ``bag_off_too_early``.
+        WrongStage: If the run is closed, or ``bag_came_off`` before.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> OnLine:
+        return _take_off(act, *_lock(run_id, bag_id), short=short)
+
+    sent = {"run": run_id, "bag": bag_id, "short": short}
+    return perform("take_off", sign=sign, sent=sent, gives=OnLine, work=work)
+
+
+def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
+    """Take one scan at the line: a bag that is not in the run goes on, else it comes off.
+
+    One act, so that the same scan sent twice does not put the bag on and take it off.
+
+    Args:
+        run_id: The run.
+        bag_id: The bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bag and its stage.
+
+    Raises:
+        Missing: If the run or bag is not there.
+        OnHold: As ``put_on``.
+        Refused: As ``put_on`` and ``take_off``.
+        WrongStage: As ``put_on`` and ``take_off``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> OnLine:
+        bag, run = _lock(run_id, bag_id)
+        if RunBag.objects.filter(run=run, bag=bag).exists():
+            return _take_off(act, bag, run, short=False)
+        return _put_on(act, bag, run)
+
+    sent = {"run": run_id, "bag": bag_id}
+    return perform("scan_bag", sign=sign, sent=sent, gives=OnLine, work=work)
+
+
+def _lock(run_id: int, bag_id: int) -> tuple[Bag, Run]:
+    locking.enter_gate()
+    bag = locking.lock_row(Bag, bag_id)
+    return bag, lock_open_run(run_id)
+
+
+def _put_on(act: Act, bag: Bag, run: Run) -> OnLine:
+    _all_on(act, [bag], run)
+    return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
+
+
+def _take_off(act: Act, bag: Bag, run: Run, *, short: bool) -> OnLine:
+    moved = go_off(bag, run, act.now, short=short)
+    save_bags([bag])
+    act.write(moved)
+    return OnLine(run=run.number, bag=bag.number, stage=bag.stage)
+
+
+def _all_on(act: Act, bags: list[Bag], run: Run) -> None:
+    protocol_in_force(run.protocol_id, day_of(act.workshop, act.now))
+    reach = standing_reach()
+    went = [go_on(bag, run, reach, act.now) for bag in bags]
+    save_bags(bags)
+    RunBag.objects.bulk_create([stay for _, stay in went])
+    act.write(*(moved for moved, _ in went))
+
+
+def scan_carrier(*, run_id: int, carrier_id: int, sign: Sign) -> CarrierOnLine:
+    """Take one scan of a carrier: all its bags go on the line, or all come off it.
+
+    They come off where all of them are on; they go on where none is. One bag that is
+    refused keeps every other where it is, and is named.
+
+    Args:
+        run_id: The run.
+        carrier_id: The carrier.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The carrier, the stage of its bags and how many they are.
+
+    Raises:
+        Missing: If the run or carrier is not there.
+        OnHold: As ``put_on``.
+        Refused: ``carrier_empty``, ``carrier_half_on``, or as ``put_on`` and
+            ``take_off``.
+        WrongStage: As ``put_on`` and ``take_off``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> CarrierOnLine:
+        locking.enter_gate()
+        carrier = locking.lock_row(Carrier, carrier_id)
+        found = Bag.objects.filter(carrier=carrier).exclude(stage=BagStage.USED_UP)
+        bags = locking.lock_found(found)
+        run = lock_open_run(run_id)
+        if not bags:
+            raise Refused("carrier_empty", carrier=carrier.number)
+        stays = RunBag.objects.filter(run=run, bag__in=bags)
+        seen = set(stays.values_list("bag", flat=True))
+        off = [bag.number for bag in bags if bag.pk not in seen]
+        if seen and off:
+            raise Refused("carrier_half_on", carrier=carrier.number, bag=off[0])
+        if seen:
+            moved = [go_off(bag, run, act.now) for bag in bags]
+            save_bags(bags)
+            act.write(*moved)
+        else:
+            _all_on(act, bags, run)
+            carrier.place_id = run.line_id
+            carrier.save(update_fields=["place"])
+        return CarrierOnLine(
+            run=run.number,
+            carrier=carrier.number,
+            stage=bags[0].stage,
+            bags=len(bags),
+        )
+
+    sent = {"run": run_id, "carrier": carrier_id}
+    return perform("scan_carrier", sign=sign, sent=sent, gives=CarrierOnLine, work=work)

@@ -1,0 +1,173 @@
+"""Inner steps of bags on a line: on, off, and what their parts can still take."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from kitting.disinfection.queries.doses import readings_on_record
+from kitting.disinfection.steps.lines import off_from, refuse_uncovered
+from kitting.domain import doses
+from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.ledger import locking
+from kitting.lots.steps.bags import Change, change, need_stage
+from kitting.models import Bag, Movement, Run, RunBag
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from kitting.ledger.reach import Reach
+
+
+def lock_open_run(run_id: int) -> Run:
+    """Lock a run that takes bags.
+
+    Args:
+        run_id: The run.
+
+    Returns:
+        The run.
+
+    Raises:
+        Missing: If there is no such run.
+        WrongStage: ``run_closed``.
+    """
+    run = locking.lock_row(Run, run_id)
+    if run.stage != RunStage.OPEN:
+        raise WrongStage("run_closed", run=run.number, stage=run.stage)
+    return run
+
+
+def go_on(bag: Bag, run: Run, reach: Reach, at: datetime) -> tuple[Movement, RunBag]:
+    """Put a locked bag on the line in memory.
+
+    Args:
+        bag: The bag.
+        run: The open run, locked; its protocol is in force.
+        reach: What is held now.
+        at: The moment.
+
+    Returns:
+        The movement and the stay, neither inserted.
+
+    Raises:
+        OnHold: If the bag, the run or its protocol is held.
+        Refused: If the protocol does not cover the bag, it was on in this run before,
+            or its parts can take no more; ``clock_behind`` before the run's opening:
+            the bag would seem to have been on for as long as the clock was wrong.
+        WrongStage: If it is not accepted, or in another run.
+    """
+    if at < run.opened_at:
+        raise Refused("clock_behind", run=run.number)
+    _refuse_other_run(bag, run)
+    need_stage(bag, BagStage.ACCEPTED)
+    refuse_uncovered(run, bag, reach)
+    _refuse_worn(bag, run)
+    what = Change(
+        MovementKind.WENT_ON,
+        bag.pieces,
+        to=BagStage.IN_RUN,
+        place_id=run.line_id,
+    )
+    return change(bag, what), RunBag(run=run, bag=bag, on_at=at)
+
+
+def _refuse_other_run(bag: Bag, run: Run) -> None:
+    stays = RunBag.objects.filter(bag=bag).select_related("run")
+    live = stays.filter(live=True).exclude(run=run).first()
+    if live is not None:
+        raise WrongStage("bag_in_other_run", bag=bag.number, run=live.run.number)
+    if stays.filter(run=run).exists():
+        raise Refused("bag_was_on", bag=bag.number, run=run.number)
+
+
+def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement:
+    """Take a locked bag off the line in memory, and end its stay.
+
+    Args:
+        bag: The bag.
+        run: The open run, locked.
+        at: The moment.
+        short: It is meant to come off before its passes are over.
+
+    Returns:
+        The movement, not yet inserted.
+
+    Raises:
+        Refused: ``bag_not_on``, ``bag_off_too_early``; ``clock_behind`` before it
+            went on.
+        WrongStage: ``bag_came_off``, or the bag is not on the line.
+    """
+    stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
+    if stay is None:
+        raise Refused("bag_not_on", bag=bag.number, run=run.number)
+    if stay.off_at is not None:
+        raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
+    need_stage(bag, BagStage.IN_RUN)
+    if at < stay.on_at:
+        raise Refused("clock_behind", run=run.number)
+    left = off_from(stay, run) - at
+    if left > timedelta(0) and not short:
+        # Rounded up: after so many seconds it may come off.
+        seconds = -(-left // timedelta(seconds=1))
+        raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
+    moved = change(bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED))
+    stay.off_at = at
+    stay.save(update_fields=["off_at"])
+    return moved
+
+
+def largest_dose(run: Run) -> int:
+    """The largest dose that a part may have had in a run, by what was measured in it.
+
+    Where nothing was measured, it is what the protocol requires.
+
+    Args:
+        run: The run; its protocol, readings and dosimeters are read.
+
+    Returns:
+        Dose in µJ/cm².
+    """
+    largest = doses.largest_uj_cm2(
+        readings_on_record(run),
+        [row.uj_cm2 for row in run.dosimeters.all()],
+        exposure_ms=run.exposure_ms,
+        passes=run.passes,
+    )
+    return largest or max(run.protocol.required().values(), default=0)
+
+
+def _refuse_worn(bag: Bag, run: Run) -> None:
+    """Refuse a bag whose parts could have more than they may take.
+
+    The dose that ages a material is that of the strongest point, so each earlier run
+    counts with it, released or not, and so does this run with its opening readings.
+    """
+    most = run.protocol.max_passes
+    if most is not None and bag.passes + run.passes > most:
+        raise Refused(
+            "passes_over_most",
+            bag=bag.number,
+            had=bag.passes,
+            passes=run.passes,
+            most=most,
+        )
+    largest = bag.lot.part.max_dose_uj_cm2
+    if largest is None:
+        return
+    earlier = (
+        Run.objects.filter(run_bags__bag=bag, run_bags__off_at__isnull=False)
+        .select_related("protocol")
+        .prefetch_related("readings", "dosimeters")
+    )
+    had = sum(largest_dose(each) for each in earlier)
+    if had + largest_dose(run) > largest:
+        raise Refused(
+            "dose_over_largest",
+            bag=bag.number,
+            part=bag.lot.part.name,
+            had=had // 1000,
+            more=-(-largest_dose(run) // 1000),
+            largest=largest // 1000,
+        )

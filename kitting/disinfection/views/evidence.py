@@ -1,0 +1,117 @@
+"""Pages of evidence records, and of the largest dose that a part may take."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.disinfection.forms.protocols import DoseForm, EvidenceForm
+from kitting.disinfection.queries.protocols import evidence_list
+from kitting.disinfection.services import evidence
+from kitting.models import Evidence, Part
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+    from django.http.response import HttpResponseBase
+
+    from kitting.web.http import LotwardRequest
+
+COLUMNS: list[Column[Evidence]] = [
+    Column("evidence", lambda row: row.code),
+    Column("laboratory", lambda row: row.laboratory),
+    Column("surface", lambda row: row.surface),
+    Column("container", lambda row: row.container),
+    Column("measured", lambda row: row.measured),
+    Column("result", lambda row: row.result),
+    Column("document", lambda row: row.document),
+    Column("date", lambda row: row.on),
+]
+
+
+@allowed("kitting.see_work")
+@require_GET
+def evidence_table(request: LotwardRequest) -> HttpResponseBase:
+    """All evidence records."""
+    records = evidence_list()
+    file = file_response(request.GET.get("as", ""), "evidence", COLUMNS, iter(records))
+    if file is not None:
+        return file
+    return render_part(
+        request,
+        page="kitting/disinfection/evidence.html",
+        part="kitting/disinfection/_protocol_evidence.html",
+        context={"records": list(records), "here": "kitting:runs", "table": True},
+    )
+
+
+@allowed("kitting.sign_protocols")
+@require_http_methods(["GET", "POST"])
+def evidence_new(request: LotwardRequest) -> HttpResponse:
+    """Record a report."""
+    form = EvidenceForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: evidence.record_evidence(report=form.report(), sign=sign),
+        )
+        if done is not None:
+            said = _("The report is on record as %(code)s.")
+            messages.success(request, said % {"code": done.code})
+            return go(request, reverse("kitting:evidence"))
+    return render_part(
+        request,
+        page="kitting/disinfection/evidence_new.html",
+        part="_form.html",
+        context={
+            "form": form,
+            "act": _("Record the report"),
+            "part": "evidence-new",
+            "back": reverse("kitting:evidence"),
+            "here": "kitting:runs",
+        },
+        status=status,
+    )
+
+
+@allowed("kitting.sign_protocols")
+@require_http_methods(["GET", "POST"])
+def part_dose(request: LotwardRequest, code: str) -> HttpResponse:
+    """Set the largest dose that a part may take in its life."""
+    part = get_or_404(Part, code=code)
+    form = DoseForm(request.POST or None, part=part)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: evidence.limit_dose(
+                part_id=part.pk, max_dose_uj_cm2=form.cleaned_data["dose"], sign=sign
+            ),
+        )
+        if done is not None:
+            said = _("The largest dose of %(part)s is on record.")
+            messages.success(request, said % {"part": part.name})
+            return go(request, reverse("kitting:protocols"))
+    return render_part(
+        request,
+        page="kitting/disinfection/protocol_dose.html",
+        part="_form.html",
+        context={
+            "form": form,
+            "of": part,
+            "act": _("Keep this limit"),
+            "part": "protocol-dose",
+            "back": reverse("kitting:protocols"),
+            "here": "kitting:runs",
+        },
+        status=status,
+    )

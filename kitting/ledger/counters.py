@@ -1,0 +1,57 @@
+"""Numbers that Lotward assigns, from counters; taken as late as possible."""
+
+from __future__ import annotations
+
+from itertools import islice
+
+from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
+from kitting.ledger import locking
+from kitting.models import Counter
+
+
+def _lock(site: int, name: str) -> Counter:
+    found = locking.lock_found(Counter.objects.filter(site=site, name=name))
+    if not found:
+        msg = f"Counter {name!r} is missing: run manage.py migrate."
+        raise RuntimeError(msg)
+    return found[0]
+
+
+def _move(counter: Counter, after: int) -> None:
+    counter.next = after
+    counter.save(update_fields=["next"])
+
+
+def take_numbers(site: int, name: str, count: int = 1) -> range:
+    """Take the next numbers of a counter; needs an open transaction.
+
+    Args:
+        site: The site.
+        name: Name of the counter.
+        count: How many numbers to take.
+
+    Returns:
+        The numbers taken, without a gap.
+    """
+    counter = _lock(site, name)
+    taken = range(counter.next, counter.next + count)
+    _move(counter, taken.stop)
+    return taken
+
+
+def take(site: int, kind: Kind, count: int = 1) -> list[str]:
+    """Take the next numbers of a kind, written out with their check character.
+
+    Args:
+        site: The site.
+        kind: What the numbers name.
+        count: How many to take, at least 1.
+
+    Returns:
+        The numbers in order; a sequence without a number is passed over for good.
+    """
+    counter = _lock(site, kind.name.lower())
+    ahead = range(counter.next, SEQUENCES.stop)
+    taken = list(islice(assigned(kind, site, ahead), count))
+    _move(counter, read(taken[-1]).sequence + 1)
+    return taken

@@ -1,0 +1,338 @@
+"""Acts: one transaction, one operation key, one journal entry, done once.
+
+``perform()`` is the only door. It looks the key up first, so that a resent act is
+answered with its first outcome before any rule could refuse it; then it claims the
+key, lets the work lock, check and write, and seals everything that was written with a
+link of the hash chain. The journal head is locked last.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict, dataclass, field
+from datetime import UTC, date, datetime
+from functools import cache
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from django.db import IntegrityError, models, transaction
+
+from kitting.domain.errors import OperationKeyReused
+from kitting.ledger import bulk, locking
+from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+    from uuid import UUID
+
+FORM = 1
+"""Version of the canonical form that links hash."""
+
+Outcome = TypeVar("Outcome")
+
+
+@dataclass(frozen=True)
+class Sign:
+    """Who does an act, when, where, and under which key."""
+
+    by: User
+    key: UUID
+    now: datetime
+    bench_id: int | None = None
+
+
+@dataclass
+class Act:
+    """An act in the making: what it has written so far."""
+
+    operation: Operation
+    sign: Sign
+    workshop: Workshop
+    rows: list[Guarded] = field(default_factory=list)
+
+    @property
+    def now(self) -> datetime:
+        """The moment of the act."""
+        return self.sign.now
+
+    def write(self, *rows: Guarded) -> None:
+        """Insert guarded rows under this act, one statement per table.
+
+        Args:
+            *rows: New rows without an operation, in the order of their making.
+        """
+        tables: dict[type[Guarded], list[Guarded]] = {}
+        for row in rows:
+            row.operation = self.operation
+            tables.setdefault(type(row), []).append(row)
+        for batch in tables.values():
+            bulk.insert(batch)
+        self.rows += rows
+
+
+def perform(
+    name: str,
+    *,
+    sign: Sign,
+    sent: Mapping[str, Any],
+    gives: type[Outcome],
+    work: Callable[[Act], Outcome],
+) -> Outcome:
+    """Do an act once and seal it.
+
+    Args:
+        name: Name of the act in the journal.
+        sign: Who, when, where, and the operation key.
+        sent: The input as it was sent, for telling a resent act from another one.
+        gives: The frozen dataclass of plain values that the act returns.
+        work: Locks, checks and writes; may raise any ``LotwardError``, and then
+            nothing of it stays.
+
+    Returns:
+        The outcome; of the first time, where the same act is sent again.
+
+    Raises:
+        OperationKeyReused: If the key was used for another act or by somebody else.
+    """
+    mark = fingerprint(name, sent)
+    with transaction.atomic(durable=True):
+        earlier = _earlier(name, mark, sign)
+        if earlier is None:
+            operation, workshop = _claim(name, mark, sign)
+            if operation is None:
+                earlier = _earlier(name, mark, sign)
+        if earlier is not None:
+            return gives(**json.loads(earlier.outcome))
+        assert operation is not None  # noqa: S101
+        act = Act(operation=operation, sign=sign, workshop=workshop)
+        outcome = work(act)
+        _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+    return outcome
+
+
+@dataclass(frozen=True)
+class Earlier:
+    """What was done under a key."""
+
+    name: str
+    """Name of the act in the journal."""
+
+    outcome: dict[str, Any]
+    """What it gave, by name."""
+
+
+def outcome_of(sign: Sign) -> Earlier | None:
+    """Look up what was done under a key, before any rule can refuse it again.
+
+    Whether the same thing was sent is for ``perform`` to tell: it knows the input.
+
+    Args:
+        sign: Who, where, and the operation key.
+
+    Returns:
+        The act and its first outcome; None if nothing was done under the key.
+
+    Raises:
+        OperationKeyReused: If somebody else used the key, or the same person did at
+            another bench.
+    """
+    link = _link_of(sign)
+    if link is None:
+        return None
+    done = link.operation
+    if not _signed_alike(done, sign):
+        raise OperationKeyReused("operation_key_reused", act=done.name)
+    return Earlier(done.name, json.loads(link.outcome))
+
+
+def _link_of(sign: Sign) -> Link | None:
+    return (
+        Link.objects.select_related("operation")
+        .filter(operation__key=sign.key.bytes)
+        .first()
+    )
+
+
+def _signed_alike(done: Operation, sign: Sign) -> bool:
+    return done.by_id == sign.by.pk and done.bench_id == sign.bench_id
+
+
+def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
+    """Hash the input of an act as it was sent.
+
+    Args:
+        name: Name of the act.
+        sent: Plain values, dates and nested lists of them.
+
+    Returns:
+        32 bytes.
+    """
+    text = json.dumps([name, sent], sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).digest()
+
+
+def _earlier(name: str, mark: bytes, sign: Sign) -> Link | None:
+    link = _link_of(sign)
+    if link is None:
+        return None
+    done = link.operation
+    same = done.name == name and bytes(done.mark) == mark
+    if not (same and _signed_alike(done, sign)):
+        raise OperationKeyReused("operation_key_reused", act=name)
+    return link
+
+
+def _claim(name: str, mark: bytes, sign: Sign) -> tuple[Operation | None, Workshop]:
+    workshop = Workshop.objects.get(pk=1)
+    operation = Operation(
+        site=workshop.site,
+        key=sign.key.bytes,
+        name=name,
+        mark=mark,
+        by=sign.by,
+        by_name=str(sign.by)[:150],
+        bench_id=sign.bench_id,
+        at=sign.now,
+    )
+    try:
+        with transaction.atomic():  # a savepoint: a lost race must not end the act
+            operation.save(force_insert=True)
+    except IntegrityError:
+        return None, workshop
+    return operation, workshop
+
+
+def _seal(act: Act, outcome: str) -> None:
+    head = locking.lock_head(act.workshop.site)
+    seq = head.seq + 1
+    digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
+    Link(
+        operation=act.operation,
+        site=head.site,
+        seq=seq,
+        form=FORM,
+        outcome=outcome,
+        hash=digest,
+    ).save(force_insert=True)
+    JournalHead.objects.filter(pk=head.pk).update(seq=seq, hash=digest)
+
+
+def link_hash(
+    before: bytes,
+    seq: int,
+    operation: Operation,
+    outcome: str,
+    rows: Iterable[Guarded],
+) -> bytes:
+    """Hash one link over the link before it, its operation and all it wrote.
+
+    Args:
+        before: Hash of the previous link, 32 zero bytes for the first.
+        seq: Number of the link, from 1 without gaps.
+        operation: The operation.
+        outcome: Its outcome as stored.
+        rows: The guarded rows that name the operation, links left out; in any order.
+
+    Returns:
+        32 bytes.
+    """
+    entries = [
+        (row._meta.label_lower, row.pk, canonical(row))
+        for row in rows
+        if not isinstance(row, Link)
+    ]
+    return entries_hash(before, seq, canonical(operation), outcome, entries)
+
+
+def entries_hash(
+    before: bytes,
+    seq: int,
+    operation: list[list[Any]],
+    outcome: str,
+    entries: Iterable[tuple[str, int, list[list[Any]]]],
+) -> bytes:
+    """Hash one link from rows that are in their canonical form already.
+
+    Args:
+        before: Hash of the previous link, 32 zero bytes for the first.
+        seq: Number of the link.
+        operation: The operation in canonical form.
+        outcome: Its outcome as stored.
+        entries: Label, id and canonical form of each guarded row, in any order.
+
+    Returns:
+        32 bytes.
+    """
+    parts = sorted(entries, key=lambda entry: entry[:2])
+    text = json.dumps([FORM, before.hex(), seq, operation, outcome, parts])
+    return hashlib.sha256(text.encode()).digest()
+
+
+@cache
+def columns(model: type[models.Model]) -> tuple[str, ...]:
+    """The columns of a table in the order of the canonical form.
+
+    Args:
+        model: The table.
+
+    Returns:
+        Attribute names, in the order of the alphabet.
+    """
+    return tuple(sorted(field.attname for field in model._meta.concrete_fields))
+
+
+def canonical(row: models.Model) -> list[list[Any]]:
+    """The columns of a row as plain values that never depend on the database.
+
+    Args:
+        row: Any saved row, as it was made or as it was read back.
+
+    Returns:
+        Pairs of column name and value; see ``canonical_values``.
+    """
+    # A value as it will be read back: a count may have come in as text, a flag as 1.
+    readers = _readers(type(row))
+    values = [to_python(getattr(row, name)) for name, to_python in readers]
+    return canonical_values(columns(type(row)), values)
+
+
+@cache
+def _readers(
+    model: type[models.Model],
+) -> tuple[tuple[str, Callable[[Any], Any]], ...]:
+    fields = {field.attname: field for field in model._meta.concrete_fields}
+    return tuple((name, fields[name].to_python) for name in columns(model))
+
+
+def canonical_values(names: Iterable[str], values: Iterable[Any]) -> list[list[Any]]:
+    """Bring the columns of a row into the form that links hash.
+
+    An empty column is left out, so that a guarded table may gain a nullable column
+    and every link made before still holds.
+
+    Args:
+        names: Column names in the order of ``columns``.
+        values: Their values, as the database gives them.
+
+    Returns:
+        Pairs of column name and plain value, empty columns left out.
+    """
+    return [
+        [name, _plain(value)]
+        for name, value in zip(names, values, strict=True)
+        if value is not None
+    ]
+
+
+def _plain(value: Any) -> Any:
+    if type(value) is int:  # most of them, and of thirty thousand rows at once
+        return value
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat(timespec="microseconds")
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, bytes | memoryview | bytearray):
+        return bytes(value).hex()
+    if isinstance(value, str):
+        return str(value)
+    return value

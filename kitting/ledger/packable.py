@@ -1,0 +1,80 @@
+"""Whether a bag may be packed from: asked by the act, and by the screen before it."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
+from kitting.domain.stages import BagStage
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from kitting.ledger.reach import Reach
+    from kitting.models import Bag, Lot, RecipeLine
+
+
+def packing_problem(
+    bag: Bag, lot: Lot, *, today: date, now: datetime, reach: Reach
+) -> LotwardError | None:
+    """Why a bag may not be packed from at this moment, leaving recipes aside.
+
+    Args:
+        bag: The bag.
+        lot: Its lot, with the part.
+        today: The workshop's day.
+        now: The moment.
+        reach: What is held now.
+
+    Returns:
+        The refusal, or None.
+    """
+    if bag.stage != BagStage.CLEARED:
+        stage = bag.stage.replace("_", " ")
+        return WrongStage("bag_not_cleared", bag=bag.number, stage=stage)
+    why = reach.why_bag(bag)
+    if why is not None:
+        return OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
+    if lot.use_by is not None and lot.use_by < today:
+        return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
+    return open_too_long(bag, lot, now)
+
+
+def open_too_long(bag: Bag, lot: Lot, now: datetime) -> Refused | None:
+    """Why the pieces of a bag may not be packed any more, if it was opened long ago.
+
+    Args:
+        bag: The bag, also one that is used up.
+        lot: Its lot, with the part.
+        now: The moment.
+
+    Returns:
+        ``bag_open_too_long``, or None.
+    """
+    hours = lot.part.open_hours
+    if bag.opened_at is None or hours is None:
+        return None
+    if now <= bag.opened_at + timedelta(hours=hours):
+        return None
+    return Refused("bag_open_too_long", bag=bag.number, hours=hours)
+
+
+def not_pinned(line: RecipeLine, bag: Bag) -> Refused | None:
+    """Why a line of a recipe does not take a bag of its part.
+
+    Args:
+        line: The line, with its revision.
+        bag: The bag, with its lot and revision.
+
+    Returns:
+        ``revision_not_pinned``, or None.
+    """
+    if line.pins(bag.lot.revision_id):
+        return None
+    return Refused(
+        "revision_not_pinned",
+        bag=bag.number,
+        revision=bag.lot.revision.code,
+        wanted=line.revision.code,
+    )

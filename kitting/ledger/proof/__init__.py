@@ -1,0 +1,74 @@
+"""Proof: everything that the database keeps twice is recomputed and compared.
+
+Nothing here writes to the database. One snapshot is read, so that people may go on
+working; long tables are read in batches side by side, never whole. What a room keeps is
+checked by its own ``proof``, which registers its checks.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from kitting.ledger import locking
+from kitting.ledger.proof import chain, guards, heads
+from kitting.ledger.proof.faults import Fault, Tally
+
+if TYPE_CHECKING:
+    from kitting.ledger.proof.faults import Check
+
+__all__ = ["CHECKS", "Fault", "Proof", "Tally", "examine", "prove", "register"]
+
+CHECKS: Final[list[tuple[str, str, Check]]] = [
+    ("guards", "guards", guards.stand),
+    ("chain", "links", chain.links),
+    ("operations", "operations", chain.operations),
+    ("guarded rows", "rows", chain.orphans),
+    ("recorded heads", "heads", heads.recorded),
+]
+"""Name, what it counts, and the check, in the order in which they run: those of the
+record itself, then those of the rooms, in the order of the rooms."""
+
+
+def register(*checks: tuple[str, str, Check]) -> None:
+    """Add what a room checks; once, when it is loaded."""
+    CHECKS.extend(checks)
+
+
+@dataclass(frozen=True)
+class Proof:
+    """What one examination of the whole database found."""
+
+    tallies: tuple[Tally, ...]
+    heads: tuple[heads.Head, ...]
+    """The newest link of each site in the snapshot that was read."""
+
+    @property
+    def faults(self) -> list[Fault]:
+        """Every fault kept, in the order of the checks."""
+        return [fault for tally in self.tallies for fault in tally.faults]
+
+
+def examine() -> Proof:
+    """Run every check on one snapshot of the database.
+
+    Returns:
+        One tally for each check, in the order of ``CHECKS``, and the heads.
+    """
+    tallies = []
+    with locking.snapshot():
+        for name, of, check in CHECKS:
+            tally = Tally(name, of)
+            check(tally)
+            tallies.append(tally)
+        return Proof(tuple(tallies), tuple(heads.current()))
+
+
+def prove() -> list[Fault]:
+    """Recompute every invariant and give what is wrong.
+
+    Returns:
+        The faults; empty if the database holds. At most ``faults.MOST_FAULTS`` for
+        each check.
+    """
+    return examine().faults

@@ -1,0 +1,47 @@
+"""What the journal says that acts gave, for rows that carry no act of their own."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from kitting.ledger.proof.streams import rows
+from kitting.models import Link
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+
+class Done(NamedTuple):
+    """An act as its link tells of it."""
+
+    link: int
+    """Id of its link: links are made one after the other."""
+    name: str
+    at: datetime
+    gave: dict[str, Any]
+    """Its outcome by name; empty where the link's text is none."""
+
+
+def done(*names: str) -> Iterator[Done]:
+    """Give the acts of some names, in the order in which they were sealed.
+
+    Args:
+        *names: Names of acts in the journal.
+
+    Yields:
+        The acts.
+    """
+    found = Link.objects.filter(operation__name__in=names).order_by("pk")
+    told = found.values_list("pk", "operation__name", "operation__at", "outcome")
+    for link, name, at, outcome in rows(told):
+        yield Done(link, name, at, _read(outcome))
+
+
+def _read(outcome: str) -> dict[str, Any]:
+    try:
+        gave = json.loads(outcome)
+    except ValueError:  # the chain names the link
+        return {}
+    return gave if isinstance(gave, dict) else {}

@@ -1,0 +1,196 @@
+"""The journal: every link follows from the one before it and from what was written."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from django.db.models import Exists, F, OuterRef, Q
+
+from kitting.ledger.guards import guarded_models
+from kitting.ledger.operations import FORM, canonical_values, columns, entries_hash
+from kitting.ledger.proof.streams import batched, rows
+from kitting.models import JournalHead, Link, Operation
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from django.db.models import Model
+
+    from kitting.ledger.proof.faults import Tally
+
+LINK = Link._meta.db_table
+OPERATION = Operation._meta.db_table
+HEAD = JournalHead._meta.db_table
+START = bytes(32)
+CLOSE = 4
+"""Ids are close together if at least one in so many is wanted."""
+
+
+class _Link(NamedTuple):
+    pk: int
+    seq: int
+    operation: int
+    form: int
+    outcome: str
+    hash: bytes
+
+
+class _Written(NamedTuple):
+    """What a batch of operations is and wrote, in canonical form."""
+
+    operations: dict[int, list[list[Any]]]
+    entries: dict[int, list[tuple[str, int, list[list[Any]]]]]
+
+
+def sealed_models() -> list[type[Model]]:
+    """The guarded tables whose rows a link covers: all but operations and links."""
+    return [model for model in guarded_models() if model not in (Operation, Link)]
+
+
+def links(tally: Tally) -> None:
+    """Recompute the chain of every site from its first link to its head.
+
+    Args:
+        tally: Where links are counted and faults noted.
+    """
+    sites = set(JournalHead.objects.values_list("site", flat=True))
+    sites |= set(Link.objects.order_by().values_list("site", flat=True).distinct())
+    for site in sorted(sites):
+        _site(tally, site)
+
+
+def _site(tally: Tally, site: int) -> None:
+    before, seq = START, 0
+    found = Link.objects.filter(site=site).order_by("seq")
+    columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
+    for batch in batched(rows(found.values_list(*columns_of_link))):
+        made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
+        written = _written([link.operation for link in made])
+        for link in made:
+            tally.count += 1
+            if link.seq != seq + 1:
+                tally.add(
+                    LINK,
+                    link.pk,
+                    f"Links are missing before link {site}/{link.seq}.",
+                    f"{site}/{seq + 1}",
+                    f"{site}/{link.seq}",
+                )
+            _link(tally, link, before, written)
+            # A link that is wrong is named once; the next is judged by what it stores.
+            before, seq = link.hash, link.seq
+    _head(tally, site, seq, before)
+
+
+def _link(tally: Tally, link: _Link, before: bytes, written: _Written) -> None:
+    if link.form != FORM:
+        tally.add(LINK, link.pk, "The link has an unknown form.", FORM, link.form)
+        return
+    operation = written.operations.get(link.operation)
+    if operation is None:
+        tally.add(
+            LINK, link.pk, "The link's operation is not there.", link.operation, "none"
+        )
+        return
+    entries = written.entries[link.operation]
+    expected = entries_hash(before, link.seq, operation, link.outcome, entries)
+    name = dict(operation)["name"]
+    tally.same(
+        LINK,
+        link.pk,
+        f"Link {link.seq} ({name}) does not follow from the link before it, operation"
+        f" {link.operation} and the {len(entries)} rows that name it.",
+        expected.hex(),
+        link.hash.hex(),
+    )
+
+
+def _written(ids: Sequence[int]) -> _Written:
+    wanted = set(ids)
+    names = columns(Operation)
+    at = names.index("id")
+    found = Operation.objects.filter(_among("id", ids)).order_by()
+    operations = {
+        row[at]: canonical_values(names, row)
+        for row in rows(found.values_list(*names))
+        if row[at] in wanted
+    }
+    entries: dict[int, list[tuple[str, int, list[list[Any]]]]] = defaultdict(list)
+    for model in sealed_models():
+        names = columns(model)
+        pk, owner = names.index("id"), names.index("operation_id")
+        label = model._meta.label_lower
+        those = model._default_manager.filter(_among("operation_id", ids)).order_by()
+        for row in rows(those.values_list(*names)):
+            if row[owner] in wanted:
+                entry = (label, row[pk], canonical_values(names, row))
+                entries[row[owner]].append(entry)
+    return _Written(operations, entries)
+
+
+def _among(column: str, ids: Sequence[int]) -> Q:
+    """Rows of these operations; a few others too, where that is quicker to ask.
+
+    Acts are linked about in the order in which they began, so a batch of links names
+    operations whose ids lie close together.
+    """
+    low, high = min(ids), max(ids)
+    if high - low <= CLOSE * len(ids):
+        return Q(**{f"{column}__gte": low, f"{column}__lte": high})
+    return Q(**{f"{column}__in": ids})
+
+
+def _head(tally: Tally, site: int, seq: int, last: bytes) -> None:
+    head = JournalHead.objects.filter(site=site).first()
+    if head is None:
+        tally.add(HEAD, None, f"Site {site} has no journal head.", seq, "none")
+        return
+    tally.same(
+        HEAD,
+        head.pk,
+        f"The journal head of site {site} is not its last link.",
+        f"{seq} {last.hex()}",
+        f"{head.seq} {bytes(head.hash).hex()}",
+    )
+
+
+def operations(tally: Tally) -> None:
+    """Every operation has a link, of its own site.
+
+    Args:
+        tally: Where operations are counted and faults noted.
+    """
+    tally.count = Operation.objects.count()
+    unsealed = Operation.objects.filter(link__isnull=True).order_by("pk")
+    for pk, name in rows(unsealed.values_list("pk", "name")):
+        tally.add(OPERATION, pk, f"Operation {name} has no link.", "a link", "none")
+    elsewhere = Link.objects.exclude(site=F("operation__site")).order_by("pk")
+    for pk, site, own in rows(
+        elsewhere.values_list("pk", "site", "operation__site"),
+    ):
+        tally.add(LINK, pk, "The link is in another site's chain.", own, site)
+
+
+def orphans(tally: Tally) -> None:
+    """Every guarded row names an operation that is there.
+
+    A row that names somebody else's operation breaks the hash of that one's link.
+
+    Args:
+        tally: Where guarded rows are counted and faults noted.
+    """
+    models: list[type[Model]] = [*sealed_models(), Link]
+    for model in models:
+        found = model._default_manager.all()
+        tally.count += found.count()
+        named = Operation.objects.filter(pk=OuterRef("operation_id"))
+        lost = found.filter(~Exists(named)).order_by("pk")
+        for pk, operation in rows(lost.values_list("pk", "operation_id")):
+            tally.add(
+                model._meta.db_table,
+                pk,
+                "The row names an operation that is not there.",
+                "an operation",
+                operation,
+            )

@@ -1,0 +1,100 @@
+"""Heads of the journal recorded outside the database, where its owner cannot cut.
+
+Cutting off the tail of a chain leaves a chain that holds. So each proof that finds no
+fault adds the newest link to a file in the data folder, one line ``site/seq hash`` a
+head, and the next proof looks every line up again.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from django.conf import settings
+
+from kitting.models import JournalHead, Link
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from kitting.ledger.proof.faults import Tally
+
+FILE = "heads.txt"
+LINK = Link._meta.db_table
+_LINE = re.compile(r"(?P<site>[1-9])/(?P<seq>[0-9]{1,18}) (?P<hash>[0-9a-f]{64})")
+
+
+class Head(NamedTuple):
+    """A link that was the newest of its site once."""
+
+    site: int
+    seq: int
+    hash: str
+    """In hexadecimal."""
+
+    def __str__(self) -> str:
+        return f"{self.site}/{self.seq} {self.hash}"
+
+
+def path() -> Path:
+    """Where heads are recorded."""
+    return Path(settings.DATA_DIR) / FILE
+
+
+def current() -> list[Head]:
+    """The newest link of each site as its journal head says; empty journals left out."""
+    found = JournalHead.objects.filter(seq__gt=0).order_by("site")
+    return [Head(head.site, head.seq, bytes(head.hash).hex()) for head in found]
+
+
+def record(found: Iterable[Head], file: Path) -> None:
+    """Add heads to the file, for its owner's eyes only; known ones are left out.
+
+    Args:
+        found: Heads of a journal that was proved.
+        file: The file; made with mode 0600 if it is not there.
+    """
+    known = set(_lines(file))
+    fresh = [str(head) for head in found if str(head) not in known]
+    if not fresh:
+        return
+    flags = os.O_WRONLY | os.O_APPEND | os.O_CREAT | os.O_NOFOLLOW
+    handle = os.open(file, flags, 0o600)
+    with os.fdopen(handle, "a", encoding="ascii") as text:
+        os.fchmod(text.fileno(), 0o600)
+        text.write("".join(f"{line}\n" for line in fresh))
+        text.flush()
+        os.fsync(text.fileno())
+
+
+def recorded(tally: Tally) -> None:
+    """Every head on record is still a link of the chain.
+
+    Args:
+        tally: Where recorded heads are counted and faults noted.
+    """
+    for line in _lines(path()):
+        tally.count += 1
+        read = _LINE.fullmatch(line)
+        if read is None:
+            tally.add(FILE, None, "A line cannot be read.", "site/seq hash", line[:100])
+            continue
+        head = Head(int(read["site"]), int(read["seq"]), read["hash"])
+        link = Link.objects.filter(site=head.site, seq=head.seq).first()
+        tally.same(
+            LINK,
+            None if link is None else link.pk,
+            f"Link {head.site}/{head.seq} was on record and has gone or changed: the"
+            " journal was cut off or rewritten, or an older copy was restored.",
+            head.hash,
+            "none" if link is None else bytes(link.hash).hex(),
+        )
+
+
+def _lines(file: Path) -> list[str]:
+    if not file.exists():
+        return []
+    text = file.read_text(encoding="utf-8", errors="replace")
+    return [line for line in text.splitlines() if line.strip()]

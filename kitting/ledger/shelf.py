@@ -1,0 +1,446 @@
+"""Inner steps of loading a catalogue: rows read, compared, added, and what is wrong."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import TYPE_CHECKING, Any, Final, TypeAlias, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import models
+
+from kitting.domain.errors import CodeError
+from kitting.domain.shown import shown
+from kitting.ledger import locking
+from kitting.ledger.clock import day_of
+from kitting.models import Guarded, Part, Place, Revision, Workshop
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator
+    from datetime import datetime
+
+M = TypeVar("M", bound=models.Model)
+V = TypeVar("V")
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing in a catalogue that cannot be taken in."""
+
+    path: str
+    """Where it stands, such as ``parts[2].unit``; counted from 1."""
+    value: str
+    """What stands there."""
+    code: str
+    more: Mapping[str, object] = field(default_factory=dict)
+
+    def as_error(self) -> CodeError:
+        """The problem as an error, for its sentence.
+
+        Returns:
+            The error with its code and values.
+        """
+        return CodeError(self.code, **{"value": self.value, **self.more})
+
+
+@dataclass
+class Shelf:
+    """Writes what is missing, and notes what is wrong; inside one transaction."""
+
+    problems: list[Problem] = field(default_factory=list)
+    added: Counter[str] = field(default_factory=Counter)
+    seen: set[tuple[object, ...]] = field(default_factory=set)
+    unread: set[tuple[str, object]] = field(default_factory=set)
+    """What the file holds but with a problem: whoever names it has none of his own."""
+
+    def fault(self, path: str, value: object, code: str, /, **more: object) -> None:
+        """Note a problem.
+
+        Args:
+            path: Where it stands.
+            value: What stands there.
+            code: What is wrong.
+            **more: What else its sentence names.
+        """
+        self.problems.append(Problem(path, shown(_written(value)), code, more))
+
+    def rows(
+        self, data: Mapping[str, Any], name: str, path: str = ""
+    ) -> Iterator[tuple[str, dict[str, Any]]]:
+        """The rows of a list, each with its path; anything else is a problem.
+
+        Args:
+            data: What holds the list; nothing there is an empty list.
+            name: Name of the list.
+            path: Path of what holds it.
+
+        Yields:
+            Path and row.
+        """
+        here = f"{path}.{name}" if path else name
+        listed = data.get(name, [])
+        if not isinstance(listed, list):
+            self.fault(here, listed, "catalogue_kind", wanted="a list")
+            return
+        for nth, row in enumerate(listed, start=1):
+            if isinstance(row, dict):
+                yield f"{here}[{nth}]", row
+            else:
+                self.fault(f"{here}[{nth}]", row, "catalogue_kind", wanted="a row")
+
+    def alone(
+        self, data: Mapping[str, Any], name: str
+    ) -> Iterator[tuple[str, dict[str, Any]]]:
+        """The one row of a section; anything else is a problem.
+
+        Args:
+            data: What holds it; it may be absent.
+            name: Its name.
+
+        Yields:
+            Path and row.
+        """
+        if name not in data:
+            return
+        if isinstance(data[name], dict):
+            yield name, data[name]
+        else:
+            self.fault(name, data[name], "catalogue_kind", wanted="a row")
+
+    def texts(self, data: Mapping[str, Any], name: str, path: str) -> list[str]:
+        """The texts of a list.
+
+        Args:
+            data: What holds the list; nothing there is an empty list.
+            name: Name of the list.
+            path: Path of what holds it.
+
+        Returns:
+            The texts; what is none is a problem and left out.
+        """
+        listed = data.get(name, [])
+        if isinstance(listed, list) and all(_is_text(one) for one in listed):
+            return listed
+        self.fault(f"{path}.{name}", listed, "catalogue_kind", wanted="a list of texts")
+        return []
+
+    def known(self, path: str, data: Mapping[str, Any], names: Collection[str]) -> None:
+        """Note every name in a row that means nothing.
+
+        Args:
+            path: Path of the row.
+            data: The row.
+            names: The names that mean something.
+        """
+        for name in sorted(set(data) - set(names)):
+            self.fault(f"{path}.{name}".lstrip("."), data[name], "catalogue_name")
+
+    def one_of(
+        self, path: str, data: Mapping[str, Any], name: str, known: Mapping[Any, V]
+    ) -> V | None:
+        """What a row names by its code.
+
+        Args:
+            path: Path of the row.
+            data: The row.
+            name: The field that holds the code.
+            known: What there is, by code.
+
+        Returns:
+            It, or None with a problem noted.
+        """
+        code = data.get(name)
+        found = known.get(code) if isinstance(code, str) else None
+        if found is None and (name, str(code)) not in self.unread:
+            self.fault(f"{path}.{name}", code, "catalogue_no_such", what=name)
+        return found
+
+    def values(
+        self, model: type[models.Model], path: str, data: Mapping[str, Any]
+    ) -> dict[str, Any]:
+        """The columns of a table that a row gives, read by the kind of each.
+
+        Args:
+            model: The table.
+            path: Path of the row.
+            data: The row; names that are no columns are passed over.
+
+        Returns:
+            Values by column; what cannot be read is a problem and left out.
+        """
+        found = {}
+        for column in columns(model):
+            if column.name not in data:
+                if not (column.has_default() or column.blank or column.null):
+                    here = f"{path}.{column.name}".lstrip(".")
+                    self.fault(here, "", "catalogue_missing")
+                continue
+            raw = data[column.name]
+            value, wanted = _read(column, raw)
+            if wanted:
+                here = f"{path}.{column.name}".lstrip(".")
+                self.fault(here, raw, "catalogue_kind", wanted=wanted)
+            else:
+                found[column.name] = value
+        return found
+
+    def place(
+        self, path: str, row: M, key: tuple[str, ...], given: Mapping[str, Any]
+    ) -> M | None:
+        """Add a row unless it is there; one that is there must say the same.
+
+        Args:
+            path: Path of the row.
+            row: The row as the catalogue has it, not yet inserted.
+            key: The columns by which it is known.
+            given: What the catalogue says of it, by column: what it leaves out is
+                left as it is.
+
+        Returns:
+            The row in the database, also where it says something else; None where a
+            new one cannot be written. Problems are noted.
+        """
+        if any(each.path.startswith(f"{path}.") for each in self.problems):
+            return None  # what cannot be read cannot be compared either
+        model, name = type(row), type(row).__name__
+        by = {column: getattr(row, column) for column in key}
+        mark = (name, *by.values())
+        if mark in self.seen:
+            value = " ".join(str(part) for part in by.values())
+            self.fault(path, value, "catalogue_twice")
+            return None
+        self.seen.add(mark)
+        there: M | None = model._default_manager.filter(**by).first()
+        if there is not None:
+            self.same(path, there, given)
+            return there
+        left_out = {
+            column.name
+            for column in columns(model)
+            if column.null and not column.blank and getattr(row, column.name) is None
+        }
+        try:
+            row.full_clean(exclude=left_out)
+        except ValidationError as error:
+            self._not_clean(path, row, error)
+            return None
+        row.save(force_insert=True)
+        self.added[name] += 1
+        return row
+
+    def fill(self, path: str, row: models.Model, given: Mapping[str, Any]) -> bool:
+        """Write columns of a row that had nothing in them.
+
+        Args:
+            path: Path of the row in the catalogue.
+            row: The row in the database.
+            given: What the catalogue says of these columns.
+
+        Returns:
+            Whether it was written; a value that cannot be kept is a problem.
+        """
+        for column, value in given.items():
+            setattr(row, column, value)
+        try:
+            row.full_clean()
+        except ValidationError as error:
+            self._not_clean(path, row, error)
+            return False
+        row.save(update_fields=list(given))
+        return True
+
+    def same(self, path: str, there: models.Model, given: Mapping[str, Any]) -> None:
+        """Note where a row in the database says something else than the catalogue.
+
+        Args:
+            path: Path of the row.
+            there: The row in the database.
+            given: What the catalogue says.
+        """
+        for column, value in given.items():
+            on_record = getattr(there, column)
+            if on_record != value:
+                known = shown(_written(on_record))
+                self.fault(
+                    f"{path}.{column}".lstrip("."),
+                    value,
+                    "catalogue_differs",
+                    known=known,
+                )
+
+    def _not_clean(self, path: str, row: models.Model, error: ValidationError) -> None:
+        for name, reasons in error.message_dict.items():
+            value = getattr(row, name, "")
+            here = path if name == "__all__" else f"{path}.{name}"
+            self.fault(here, value, "catalogue_value", why=" ".join(reasons))
+
+
+def columns(model: type[models.Model]) -> list[Any]:
+    """The columns of a table that a catalogue writes: no ids, no rows of others.
+
+    Args:
+        model: The table.
+
+    Returns:
+        Its fields.
+    """
+    return [
+        column
+        for column in model._meta.concrete_fields
+        if not column.primary_key
+        and not column.is_relation
+        and not isinstance(column, models.BinaryField)
+        and column.name not in {"search", "in_force"}
+    ]
+
+
+def names_of(model: type[models.Model]) -> set[str]:
+    """Names of the columns that a catalogue writes; see ``columns``.
+
+    Args:
+        model: The table.
+
+    Returns:
+        The names.
+    """
+    return {column.name for column in columns(model)}
+
+
+def read_day(raw: object) -> date | None:
+    """Read a day as a catalogue writes it.
+
+    Args:
+        raw: What stands there.
+
+    Returns:
+        The day, or None for anything but text such as 2026-03-01.
+    """
+    if not isinstance(raw, str) or len(raw) != len("2026-03-01"):
+        return None
+    try:
+        return date.fromisoformat(raw)
+    except ValueError:
+        return None
+
+
+def _read(column: Any, raw: Any) -> tuple[Any, str]:
+    """A value by the kind of its column, or what was wanted instead."""
+    if raw is None and column.null:
+        return None, ""
+    if isinstance(column, models.TextField) and isinstance(raw, list):
+        lines = all(_is_text(line) for line in raw)
+        return ("\n".join(raw), "") if lines else (None, "a list of texts")
+    if isinstance(column, models.CharField | models.TextField):
+        return raw, "" if _is_text(raw) else "a text"
+    if isinstance(column, models.BooleanField):
+        return raw, "" if isinstance(raw, bool) else "true or false"
+    if isinstance(column, models.DateField):
+        day = read_day(raw)
+        return day, "" if day else "a day as 2026-03-01"
+    whole = isinstance(raw, int) and not isinstance(raw, bool)
+    return raw, "" if whole else "a whole number"
+
+
+def _is_text(raw: object) -> bool:
+    return isinstance(raw, str) and raw.isprintable()
+
+
+def _written(value: object) -> str:
+    if isinstance(value, bool):
+        return str(value).lower()
+    return "nothing" if value is None else str(value)
+
+
+@dataclass
+class Found:
+    """What a catalogue names, by code, as it is found or made."""
+
+    shelf: Shelf
+    workshop: Workshop
+    today: date
+    places: dict[str, Place] = field(default_factory=dict)
+    parts: dict[str, Part] = field(default_factory=dict)
+    revisions: dict[str, dict[str, Revision]] = field(default_factory=dict)
+    events: list[Guarded] = field(default_factory=list)
+    """Guarded rows, which the act writes."""
+
+
+Section: TypeAlias = Callable[[Found, str, Mapping[str, Any]], None]
+SECTIONS: Final[dict[str, Section]] = {}
+"""What a catalogue may hold, by name, in the order of the rooms: reads one row."""
+
+
+ALONE: Final[set[str]] = set()
+"""Sections that are one row, not a list of rows."""
+
+
+def register(**sections: Section) -> None:
+    """Add the sections of a room; once, when it is loaded."""
+    SECTIONS.update(sections)
+
+
+def register_one(**sections: Section) -> None:
+    """Add sections that are one row each; once, when their room is loaded."""
+    register(**sections)
+    ALONE.update(sections)
+
+
+def read_all(data: object, now: datetime) -> Found:
+    """Read a whole catalogue and write what is missing; needs a transaction.
+
+    Guarded rows are left to the caller: they belong to its act.
+
+    Args:
+        data: What the file says, as JSON is read.
+        now: The moment.
+
+    Returns:
+        What was added, and every problem: with one, the caller rolls back.
+    """
+    workshop = locking.lock_row(Workshop, 1)
+    found = Found(Shelf(), workshop, day_of(workshop, now))
+    shelf = found.shelf
+    if not isinstance(data, dict):
+        shelf.fault("", data, "catalogue_kind", wanted="a row of sections")
+        return found
+    shelf.known("", data, SECTIONS)
+    found.places = {each.code: each for each in Place.objects.all()}
+    for revision in Revision.objects.select_related("part"):
+        found.parts[revision.part.code] = revision.part
+        by_code = found.revisions.setdefault(revision.part.code, {})
+        by_code[revision.code] = revision
+    for name, read in SECTIONS.items():
+        rows = shelf.alone(data, name) if name in ALONE else shelf.rows(data, name)
+        for path, row in rows:
+            read(found, path, row)
+    return found
+
+
+def simple(found: Found, model: Any, path: str, row: Mapping[str, Any]) -> Any:
+    """A row that is known by its code and names nothing else."""
+    found.shelf.known(path, row, names_of(model))
+    given = found.shelf.values(model, path, row)
+    return found.shelf.place(path, model(**given), ("code",), given)
+
+
+def obey(shelf: Shelf, path: str, rule: Any) -> None:
+    """Note what a rule of numbers refuses, under its own code."""
+    try:
+        rule()
+    except CodeError as error:
+        value = next(iter(error.params.values()), "")
+        shelf.fault(path, value, error.code, **error.params)
+
+
+def same_lines(
+    shelf: Shelf, path: str, there: Any, wanted: list[Any], names: tuple[str, ...]
+) -> None:
+    """Lines of a recipe or protocol never change: a change is a new version."""
+
+    def plain(rows: Any) -> set[tuple[object, ...]]:
+        return {tuple(str(getattr(row, name)) for name in names) for row in rows}
+
+    if plain(there) != plain(wanted):
+        shelf.fault(path, f"{len(wanted)} lines", "catalogue_new_version")

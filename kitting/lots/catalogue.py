@@ -1,0 +1,23 @@
+"""The catalogue's yields: what materials give at most."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kitting.ledger.shelf import Found, names_of, register
+from kitting.models import Yield
+
+
+def _yield(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    shelf = found.shelf
+    shelf.known(path, row, {*names_of(Yield), "part", "material"})
+    given = shelf.values(Yield, path, row)
+    part = shelf.one_of(path, row, "part", found.parts)
+    material = shelf.one_of(path, row, "material", found.parts)
+    if part is not None and material is not None:
+        new = Yield(part=part, material=material, **given)
+        shelf.place(path, new, ("part", "material"), given)
+
+
+register(yields=_yield)

@@ -1,0 +1,213 @@
+"""Forms of a bag: counting it again, also by weight, and pieces for tests."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.entries import Weighing
+from kitting.domain.figures import written
+from kitting.lots.forms.lots import WAYS, unit_word
+from kitting.models.lots import CountedBy
+from kitting.web.fields import FigureField
+from kitting.web.forms import KeyedForm
+
+if TYPE_CHECKING:
+    from kitting.models import Bag, Count
+
+MOST = 10_000_000
+MG = 1000
+
+
+class BagForm(KeyedForm):
+    """A form about one bag, as it was when the page was loaded."""
+
+    moves = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
+
+    def __init__(self, *args: Any, bag: Bag, **kwargs: Any) -> None:
+        kwargs["initial"] = {"moves": bag.moves, **(kwargs.get("initial") or {})}
+        super().__init__(*args, **kwargs)
+        self.bag = bag
+
+
+def _pieces(label: Any, *, least: int = 1, **options: Any) -> forms.IntegerField:
+    options = {"required": False, "min_value": least, "max_value": MOST, **options}
+    return forms.IntegerField(label=label, **options)
+
+
+def _reason(help_text: Any) -> forms.CharField:
+    return forms.CharField(
+        label=_("Why"),
+        required=False,
+        max_length=200,
+        help_text=help_text,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+
+
+class CountForm(BagForm):
+    """How many are in the bag, and how they were counted."""
+
+    counted_by = forms.ChoiceField(
+        label=_("Counted"),
+        choices=[
+            (way, WAYS[way])
+            for way in (CountedBy.HAND, CountedBy.MACHINE, CountedBy.STACK)
+        ],
+        initial=CountedBy.HAND,
+        widget=forms.RadioSelect,
+    )
+    counted = _pieces(
+        _("In the bag"),
+        least=0,
+        help_text=_("By hand or machine: all that is in it. Nothing in it is 0."),
+    )
+    stacks = _pieces(_("In stacks: full stacks"))
+    stack_pieces = _pieces(_("Pieces in each stack"))
+    loose = _pieces(_("Pieces beside the stacks"), least=0)
+    reason = _reason(
+        _("Needed where the count differs from the record: what is thought to be why.")
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["counted"].widget.attrs["data-unit"] = unit_word(self.bag.lot.part)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the figures of the way that was chosen, and for those only."""
+        data = super().clean() or self.cleaned_data
+        in_stacks = data.get("counted_by") == CountedBy.STACK
+        wanted = ("stacks", "stack_pieces") if in_stacks else ("counted",)
+        other = ("counted",) if in_stacks else ("stacks", "stack_pieces", "loose")
+        for name in wanted:
+            if data.get(name) is None and name not in self.errors:
+                self._say(name, _("This is missing."), "quantity_missing")
+        for name in other:
+            if data.get(name) is not None:
+                self._say(
+                    name,
+                    _("This belongs to another way of counting. Leave it empty."),
+                    "quantity_twice",
+                )
+        return data
+
+    def _say(self, name: str, words: Any, code: str) -> None:
+        self.add_error(name, ValidationError(words, code=code))
+
+    @property
+    def in_stacks(self) -> tuple[int, int] | None:
+        """Stacks and the pieces in each, where it was counted so."""
+        data = self.cleaned_data
+        if data["counted_by"] != CountedBy.STACK:
+            return None
+        return data["stacks"], data["stack_pieces"]
+
+    @property
+    def total(self) -> int:
+        """All pieces counted."""
+        data = self.cleaned_data
+        if self.in_stacks is None:
+            return int(data["counted"])
+        return int(data["stacks"] * data["stack_pieces"] + (data["loose"] or 0))
+
+
+def _mass(label: Any, *, up: bool = False, help_text: Any = "") -> FigureField:
+    return FigureField(unit="g", by=MG, up=up, label=label, help_text=help_text)
+
+
+class WeighForm(BagForm):
+    """What the scale showed, and what is known of scale and pieces."""
+
+    gross = _mass(_("The full container"))
+    tare = _mass(_("The same container, empty"))
+    reference_pieces = _pieces(
+        _("Reference: pieces counted by hand"),
+        required=True,
+        help_text=_("The more, the larger a count that can be trusted."),
+    )
+    reference = _mass(_("Reference: their mass"))
+    spread = _mass(
+        _("How much one piece differs from another"),
+        up=True,
+        help_text=_("Standard deviation of the mass of single pieces."),
+    )
+    scale_u = _mass(
+        _("Uncertainty of the scale"),
+        up=True,
+        help_text=_("Standard uncertainty of one weighing, from its certificate."),
+    )
+    sure = forms.BooleanField(
+        label=_("Take the count although it cannot be trusted to the piece"),
+        required=False,
+    )
+    other_mass = forms.BooleanField(
+        label=_("These are the right pieces, and the reference was counted right"),
+        required=False,
+        widget=forms.HiddenInput,
+    )
+    reason = _reason(
+        _("Needed where the count differs from the record, or is not to be trusted.")
+    )
+
+    def __init__(
+        self, *args: Any, bag: Bag, last: Count | None = None, **kwargs: Any
+    ) -> None:
+        known: dict[str, Any] = {}
+        if bag.lot.part.spread_mg is not None:
+            known["spread"] = written(bag.lot.part.spread_mg, MG)
+        if last is not None and last.scale_u_mg is not None:
+            known["scale_u"] = written(last.scale_u_mg, MG)
+        kwargs["initial"] = {**known, **(kwargs.get("initial") or {})}
+        super().__init__(*args, bag=bag, **kwargs)
+
+    def ask_about_mass(self) -> None:
+        """Show the tick that answers why the pieces weigh otherwise than the part's."""
+        self.fields["other_mass"].widget = forms.CheckboxInput()
+
+    @property
+    def weighed(self) -> Weighing:
+        """The figures as the service takes them."""
+        data = self.cleaned_data
+        return Weighing(
+            gross_mg=data["gross"],
+            tare_mg=data["tare"],
+            reference_pieces=data["reference_pieces"],
+            reference_mg=data["reference"],
+            spread_mg=data["spread"],
+            scale_u_mg=data["scale_u"],
+        )
+
+
+class SampleForm(KeyedForm):
+    """Pieces that leave a bag for a test."""
+
+    pieces = _pieces(_("How many"), required=True)
+    what_for = forms.CharField(
+        label=_("What for"),
+        max_length=120,
+        help_text=_("Such as: swabs after the run, fit on a head, tear of the band."),
+    )
+    sent_to = forms.CharField(label=_("To whom"), max_length=80)
+
+    def __init__(self, *args: Any, bag: Bag, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["pieces"].widget.attrs["data-unit"] = unit_word(bag.lot.part)
+
+
+class ResultForm(KeyedForm):
+    """What came back for a sample."""
+
+    result = forms.CharField(
+        label=_("What was found"),
+        max_length=200,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    document = forms.CharField(
+        label=_("Where it stands"),
+        required=False,
+        max_length=120,
+        help_text=_("Number and date of the report."),
+    )

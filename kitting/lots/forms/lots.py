@@ -1,0 +1,354 @@
+"""Forms for lots: taking in, more bags, closing, filters, numbers for blank labels."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from kitting.models import Lot, Method, Part, Place, Revision
+from kitting.models.lots import Container, CountedBy, containers
+from kitting.web.forms import DayField, KeyedForm, ScanField
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+MOST_COUNTS = 500
+"""Bags that the form takes at once; more come in a file."""
+WAYS = {
+    CountedBy.HAND: _("by hand"),
+    CountedBy.MACHINE: _("by machine"),
+    CountedBy.WEIGHT: _("by weight"),
+    CountedBy.STACK: _("in stacks"),
+}
+
+
+if TYPE_CHECKING:
+    _RevisionChoice = forms.ModelChoiceField[Revision]
+else:
+    _RevisionChoice = forms.ModelChoiceField
+
+
+class SureMixin:
+    """A field for why more pieces than the material gives are right.
+
+    It stays out of sight until the question was asked.
+    """
+
+    fields: dict[str, forms.Field]
+
+    def ask_whether_sure(self) -> None:
+        """Show the field; the refusal stands at it."""
+        field = self.fields["sure"]
+        field.widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+
+def sure_field() -> forms.CharField:
+    """The field of ``SureMixin``."""
+    return forms.CharField(
+        label=_("Sure: why this is right"),
+        required=False,
+        max_length=200,
+        help_text=_("Goes into the record, with your name."),
+        widget=forms.HiddenInput,
+    )
+
+
+class RevisionField(_RevisionChoice):
+    """A revision, listed under its part, so that only pairs that exist can be chosen."""
+
+    def __init__(self, **options: Any) -> None:
+        revisions = Revision.objects.select_related("part").order_by(
+            "part__name", "code"
+        )
+        super().__init__(queryset=revisions, **options)
+
+    def label_from_instance(self, obj: Revision) -> str:
+        return f"{obj.part.name}, revision {obj.code}"
+
+
+def ways_to_have_counted() -> list[tuple[str, Any]]:
+    """Ways of counting what comes in, with that nobody said."""
+    return [("", _("nobody said how")), *WAYS.items()]
+
+
+class NewLotForm(SureMixin, KeyedForm):
+    """A lot with its first bags."""
+
+    revision = RevisionField(
+        label=_("Part and revision"), empty_label=_("Choose what was made")
+    )
+    number = forms.CharField(
+        label=_("Lot number"),
+        required=False,
+        max_length=40,
+        help_text=_(
+            "At most 20 of A to Z, 0 to 9, hyphen, stroke and full stop. Empty:"
+            " Lotward gives one."
+        ),
+        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
+    )
+    method = forms.ModelChoiceField(
+        label=_("Method"),
+        queryset=Method.objects.all(),
+        required=False,
+        empty_label=_("Not known, or none"),
+        help_text=_("Machines and settings. Other settings make another lot."),
+    )
+    made_on = DayField(label=_("Made on"))
+    source = forms.CharField(
+        label=_("Source"),
+        max_length=60,
+        help_text=_("The bench or supplier it comes from, spelt as before."),
+        widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
+    )
+    source_number = forms.CharField(
+        label=_("Its number there"), required=False, max_length=40
+    )
+    use_by = DayField(label=_("Use by"), required=False)
+    bag_count = forms.IntegerField(
+        label=_("Bags"), required=False, min_value=1, max_value=MOST_COUNTS
+    )
+    pieces_each = forms.IntegerField(
+        label=_("In each bag"), required=False, min_value=1
+    )
+    counts = forms.CharField(
+        label=_("Or the count of every bag"),
+        required=False,
+        max_length=4000,
+        help_text=_("Such as 100 100 80, where bags differ."),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    counted_by = forms.ChoiceField(
+        label=_("Counted"), choices=ways_to_have_counted, required=False
+    )
+    container = forms.ChoiceField(
+        label=_("Container"), choices=containers, initial=Container.TOTE
+    )
+    place = forms.ModelChoiceField(
+        label=_("Place"),
+        queryset=Place.objects.all(),
+        required=False,
+        empty_label=_("No place yet"),
+    )
+    made_from = forms.CharField(
+        label=_("Made from"),
+        required=False,
+        max_length=2000,
+        help_text=_(
+            "One line for each lot of material: its number and how much of it was"
+            " used, such as PETG-17 300."
+        ),
+        widget=forms.Textarea(attrs={"rows": 3, "class": "number"}),
+    )
+    close = forms.BooleanField(
+        label=_("Close the lot: no more bags will come"), required=False
+    )
+    sure = sure_field()
+
+    def clean_counts(self) -> tuple[int, ...]:
+        """Read the counts of bags, separated by blanks, commas, semicolons or plus."""
+        words = [w for w in re.split(r"[\s,;+]+", self.cleaned_data["counts"]) if w]
+        if len(words) > MOST_COUNTS:
+            raise ValidationError(
+                _("These are more than %(most)s bags. Take them in from a file."),
+                code="too_many_bags",
+                params={"most": MOST_COUNTS},
+            )
+        for word in words:
+            if not re.fullmatch(r"0*[1-9][0-9]{0,8}", word, re.ASCII):
+                raise ValidationError(
+                    _(
+                        "“%(read)s” is no count of pieces. Write whole numbers above"
+                        " 0 with blanks between them."
+                    ),
+                    code="count_unreadable",
+                    params={"read": word[:20]},
+                )
+        return tuple(int(word) for word in words)
+
+    def clean_made_from(self) -> tuple[tuple[int, int], ...]:
+        """Read lots of material with the amounts used."""
+        pairs: list[tuple[str, int]] = []
+        for line in self.cleaned_data["made_from"].splitlines():
+            if not line.strip():
+                continue
+            found = re.fullmatch(
+                r"\s*(\S+?)[\s:=]+0*([1-9][0-9]{0,8})\s*", line, re.ASCII
+            )
+            if found is None:
+                raise ValidationError(
+                    _(
+                        "“%(read)s” is not a lot number and an amount. Write them in"
+                        " one line, such as PETG-17 300."
+                    ),
+                    code="material_unreadable",
+                    params={"read": line.strip()[:60]},
+                )
+            pairs.append((found[1].upper(), int(found[2])))
+        ids = dict(
+            Lot.objects.filter(number__in=[number for number, _ in pairs]).values_list(
+                "number", "pk"
+            )
+        )
+        for number, _amount in pairs:
+            if number not in ids:
+                raise ValidationError(
+                    _("There is no lot “%(read)s”. Take the material in first."),
+                    code="material_unknown",
+                    params={"read": number[:40]},
+                )
+        return tuple((ids[number], amount) for number, amount in pairs)
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for one way of counting, and only one."""
+        data = super().clean() or self.cleaned_data
+        count, each = data.get("bag_count"), data.get("pieces_each")
+        if data.get("counts") and (count or each):
+            self.add_error(
+                "counts",
+                ValidationError(
+                    _(
+                        "The bags are counted in two ways. Give their number and the"
+                        " pieces in each, or the list, and not both."
+                    ),
+                    code="quantity_twice",
+                ),
+            )
+        elif bool(count) != bool(each) and not self.errors:
+            empty = "pieces_each" if count else "bag_count"
+            self.add_error(
+                empty,
+                ValidationError(_("This is missing."), code="quantity_missing"),
+            )
+        return data
+
+    @property
+    def pieces(self) -> tuple[int, ...]:
+        """The pieces of every bag."""
+        data = self.cleaned_data
+        if data["counts"]:
+            counts: tuple[int, ...] = data["counts"]
+            return counts
+        return (data["pieces_each"],) * data["bag_count"] if data["bag_count"] else ()
+
+
+class NewBagForm(SureMixin, KeyedForm):
+    """One more bag of an open lot."""
+
+    number = ScanField(
+        label=_("Bag number"),
+        required=False,
+        help_text=_("Scan the blank label on the bag. Empty: Lotward gives a number."),
+    )
+    pieces = forms.IntegerField(label=_("How many"), min_value=1)
+    counted_by = forms.ChoiceField(
+        label=_("Counted"), choices=ways_to_have_counted, required=False
+    )
+    container = forms.ChoiceField(label=_("Container"), choices=containers)
+    place = forms.ModelChoiceField(
+        label=_("Place"),
+        queryset=Place.objects.all(),
+        required=False,
+        empty_label=_("No place yet"),
+    )
+    revision = forms.ModelChoiceField(
+        label=_("Revision"), queryset=Revision.objects.none()
+    )
+    method = forms.ModelChoiceField(
+        label=_("Method"),
+        queryset=Method.objects.all(),
+        required=False,
+        empty_label=_("Not known, or none"),
+        help_text=_(
+            "As they are now. If either has changed, choose the new one: Lotward will"
+            " ask for a new lot."
+        ),
+    )
+    sure = sure_field()
+
+    def __init__(self, *args: Any, lot: Lot, **kwargs: Any) -> None:
+        last = lot.bags.last()
+        kwargs["initial"] = {
+            "container": last.container if last else Container.TOTE,
+            "place": last.place_id if last else None,
+            "revision": lot.revision_id,
+            "method": lot.method_id,
+            **(kwargs.get("initial") or {}),
+        }
+        super().__init__(*args, **kwargs)
+        revision = self.fields["revision"]
+        revision.queryset = Revision.objects.filter(part=lot.part_id)  # type: ignore[attr-defined]
+        self.fields["pieces"].widget.attrs["data-unit"] = unit_word(lot.part)
+        self.fields["number"].widget.attrs["autofocus"] = True
+
+
+class CloseLotForm(KeyedForm):
+    """Nothing but the act."""
+
+
+class BagNumbersForm(KeyedForm):
+    """How many numbers for blank labels."""
+
+    count = forms.IntegerField(
+        label=_("How many"),
+        min_value=1,
+        initial=24,
+        widget=forms.NumberInput(attrs={"data-unit": _("numbers")}),
+    )
+
+
+class LotFilterForm(forms.Form):
+    """The filters of the table of lots, as they stand in the address."""
+
+    part = forms.ModelChoiceField(
+        queryset=Part.objects.all(),
+        required=False,
+        to_field_name="code",
+        empty_label=_("any part"),
+    )
+    stage = forms.ChoiceField(
+        required=False,
+        choices=[
+            ("", _("open or closed")),
+            ("open", _("open")),
+            ("closed", _("closed")),
+        ],
+    )
+    verdict = forms.ChoiceField(
+        required=False,
+        choices=[
+            ("", _("checked or not")),
+            ("waiting", _("waiting for a check")),
+            ("accepted", _("accepted")),
+            ("rejected", _("rejected")),
+            ("held", _("on hold")),
+        ],
+    )
+    q = forms.CharField(
+        required=False,
+        max_length=60,
+        widget=forms.TextInput(
+            attrs={"placeholder": _("any number or source"), "size": 22}
+        ),
+    )
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that could be read; an odd value in the address filters nothing."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+def unit_word(part: Part) -> str:
+    """The word for a part's unit beside a field."""
+    return {"piece": _("pieces"), "gram": _("g"), "mm": _("mm")}[part.unit]  # type: ignore[return-value]
+
+
+def source_names() -> Iterable[str]:
+    """Sources of earlier lots, so that one source is spelt one way."""
+    return (
+        Lot.objects.order_by("source").values_list("source", flat=True).distinct()[:200]
+    )

@@ -1,0 +1,191 @@
+"""Bags: their movements replayed from the first to what the bag is now."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+from kitting.domain.stages import BagStage, MovementKind
+from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.models import Bag, Movement, OpenBag
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from kitting.ledger.proof.faults import Tally
+
+BAG = Bag._meta.db_table
+MOVEMENT = Movement._meta.db_table
+OPEN = OpenBag._meta.db_table
+
+_K, _S = MovementKind, BagStage
+_IN = {_K.RECEIVED, _K.FOUND, _K.TAKEN_BACK}
+_OUT = {
+    _K.PACKED,
+    _K.SAMPLED,
+    _K.MADE_INTO,
+    _K.SENT_BACK,
+    _K.SCRAPPED,
+    _K.MISSING,
+}
+_OF_A_BOX = {_K.PACKED, _K.TAKEN_BACK}
+_FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
+    _K.RECEIVED: ({""}, {_S.ARRIVED}),
+    _K.ACCEPTED: ({_S.ARRIVED, _S.REJECTED}, {_S.ACCEPTED}),
+    _K.REJECTED: ({_S.ARRIVED, _S.ACCEPTED}, {_S.REJECTED}),
+    _K.WENT_ON: ({_S.ACCEPTED}, {_S.IN_RUN}),
+    _K.CAME_OFF: ({_S.IN_RUN}, {_S.EXPOSED}),
+    _K.CLEARED: ({_S.EXPOSED, _S.ACCEPTED}, {_S.CLEARED}),
+    _K.NOT_CLEARED: ({_S.EXPOSED, _S.IN_RUN}, {_S.ACCEPTED, _S.REJECTED}),
+}
+"""Kinds that carry a bag from one stage to another; the others leave it where it is."""
+
+
+class _Move(NamedTuple):
+    nth: int
+    pk: int
+    lot: int
+    box: int | None
+    kind: str
+    pieces: int
+    delta: int
+    after: int
+    stage_before: str
+    stage_after: str
+    place: int | None
+    corrects: int | None
+
+
+class _Bag(NamedTuple):
+    lot: int
+    stage: str
+    place: int | None
+    pieces: int
+    moves: int
+
+
+def movements(tally: Tally) -> None:
+    """Replay every bag: its movements lead, one by one, to what it is now.
+
+    Args:
+        tally: Where movements are counted and faults noted.
+    """
+    bags = Bag.objects.order_by("pk").values_list(
+        "pk", "lot_id", "stage", "place_id", "pieces", "moves"
+    )
+    moves = Movement.objects.order_by("bag_id", "nth").values_list(
+        "bag_id",
+        "nth",
+        "pk",
+        "lot_id",
+        "box_id",
+        "kind",
+        "pieces",
+        "delta",
+        "after",
+        "stage_before",
+        "stage_after",
+        "place_id",
+        "corrects_id",
+    )
+    for pk, (bag, made) in side_by_side(grouped(rows(bags)), grouped(rows(moves))):
+        tally.count += len(made)
+        if not bag:
+            tally.add(BAG, pk, "Movements name a bag that is not there.", "a bag", "")
+            continue
+        _replay(tally, pk, _Bag(*bag[0]), [_Move(*row) for row in made])
+
+
+def _replay(tally: Tally, pk: int, bag: _Bag, made: list[_Move]) -> None:
+    count, stage, place = 0, "", None
+    for nth, move in enumerate(made, start=1):
+        if move.nth != nth:
+            tally.add(
+                MOVEMENT, move.pk, f"A movement of bag {pk} is missing.", nth, move.nth
+            )
+            return
+        _follows(tally, move, bag, count, stage)
+        count, stage, place = move.after, move.stage_after, move.place
+    words = "The bag's movements lead to another {}."
+    same = tally.same
+    same(BAG, pk, words.format("number of movements"), len(made), bag.moves)
+    same(BAG, pk, words.format("number of pieces"), count, bag.pieces)
+    same(BAG, pk, words.format("stage"), stage or "none", bag.stage)
+    same(BAG, pk, words.format("place"), place, bag.place)
+
+
+def _follows(tally: Tally, move: _Move, bag: _Bag, count: int, stage: str) -> None:
+    def same(words: str, expected: object, found: object) -> None:
+        tally.same(MOVEMENT, move.pk, words, expected, found)
+
+    same("The movement is of another lot than its bag.", bag.lot, move.lot)
+    same(
+        "The movement does not begin where the one before it ended.",
+        stage or "none",
+        move.stage_before or "none",
+    )
+    same("The count after the movement is another.", count + move.delta, move.after)
+    same(
+        "A bag is used up when it is empty, and only then.",
+        move.after == 0,
+        move.stage_after == BagStage.USED_UP,
+    )
+    signs = _signs(move)
+    if move.delta not in {sign * move.pieces for sign in signs}:
+        allowed = " or ".join(str(sign * move.pieces) for sign in sorted(signs))
+        same(f"A movement of the kind {move.kind} changes the count otherwise.",
+             allowed, move.delta)  # fmt: skip
+    if (move.box is not None) != _names_a_box(move):
+        same(
+            "Pieces move into and out of a box by name.",
+            "a box" if _names_a_box(move) else "none",
+            move.box or "none",
+        )
+    if not _stages_fit(move):
+        same(
+            f"A movement of the kind {move.kind} does not go that way.",
+            "another way",
+            f"{move.stage_before or 'none'} to {move.stage_after}",
+        )
+
+
+def _signs(move: _Move) -> set[int]:
+    if move.kind == MovementKind.SCRAPPED and move.box is not None:
+        return {0}  # The pieces were in the box, not in the bag.
+    if move.kind in _IN:
+        return {1} if move.corrects is None else {1, -1}
+    if move.kind in _OUT:
+        return {-1} if move.corrects is None else {1, -1}
+    return {0}
+
+
+def _names_a_box(move: _Move) -> bool:
+    scrapped = move.kind == MovementKind.SCRAPPED and move.delta == 0
+    return move.kind in _OF_A_BOX or scrapped
+
+
+def _stages_fit(move: _Move) -> bool:
+    kind = MovementKind(move.kind)
+    before, after = move.stage_before, move.stage_after
+    if kind in _FROM_TO:
+        return before in _FROM_TO[kind][0] and after in _FROM_TO[kind][1]
+    if kind == MovementKind.FOUND and before == "":
+        return after == BagStage.ARRIVED
+    if before == BagStage.USED_UP and move.delta > 0:
+        return after != BagStage.USED_UP
+    return after == before or after == BagStage.USED_UP
+
+
+def open_at_benches(tally: Tally) -> None:
+    """A bench's open bag holds pieces, of the part that it is the open bag of.
+
+    Args:
+        tally: Where open bags are counted and faults noted.
+    """
+    found = OpenBag.objects.order_by("pk").values_list(
+        "pk", "part", "bag__lot__part", "bag__pieces"
+    )
+    for pk, part, of, pieces in rows(found):
+        tally.count += 1
+        tally.same(OPEN, pk, "The open bag is of another part.", of, part)
+        if pieces == 0:
+            tally.add(OPEN, pk, "A bag is open that is used up.", "pieces in it", 0)

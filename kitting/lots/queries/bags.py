@@ -1,0 +1,126 @@
+"""What the pages of a bag read: the bag, its runs, boxes and samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from django.db.models import QuerySet
+
+from kitting.domain.stages import COUNTABLE, BagStage
+from kitting.models import Bag, BoxLine, Count, Hold, Movement, OpenBag, RunBag, Sample
+from kitting.models.lots import CountedBy
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from kitting.ledger.reach import Reach
+    from kitting.models import Lot
+
+MOST_ROWS = 200
+"""Movements and boxes that the page of a bag shows, the newest; the trace has all."""
+
+
+@dataclass(frozen=True)
+class BagPage:
+    """Everything that the page of one bag shows."""
+
+    bag: Bag
+    movements: list[Movement]
+    """Newest first."""
+    counts: list[Count]
+    """Newest first."""
+    stays: list[RunBag]
+    """Its runs, newest first."""
+    lines: list[BoxLine]
+    """What was filled from it, newest first."""
+    samples: list[Sample]
+    """Newest first; each with its result where there is one."""
+    holds: list[Hold]
+    """Holds that stand on the bag itself."""
+    is_held: bool
+    bench: str
+    """The bench at which it is open, or nothing."""
+
+    @property
+    def countable(self) -> bool:
+        """Whether it can be counted, and give a sample where there is something in it."""
+        return self.bag.stage in COUNTABLE
+
+    @property
+    def in_boxes(self) -> int:
+        """Pieces that went into the boxes shown."""
+        return sum(line.pieces for line in self.lines)
+
+
+def one_bag() -> QuerySet[Bag]:
+    """Bags with what every page about one of them names."""
+    return Bag.objects.select_related(
+        "lot__part", "lot__revision", "place", "carrier", "cleared_run__protocol"
+    )
+
+
+def bag_page(bag: Bag, reach: Reach) -> BagPage:
+    """Read everything that the page of a bag shows.
+
+    Args:
+        bag: A bag from ``one_bag``.
+        reach: What the standing holds reach.
+
+    Returns:
+        Movements, counts, runs, boxes, samples and holds.
+    """
+    moves = bag.movements.select_related("place", "operation", "box").order_by("-nth")
+    lines = BoxLine.objects.filter(bag=bag).select_related("box", "run")
+    open_at = OpenBag.objects.filter(bag=bag).select_related("bench").first()
+    return BagPage(
+        bag=bag,
+        movements=list(moves[:MOST_ROWS]),
+        counts=list(bag.counts.select_related("operation").order_by("-pk")),
+        stays=list(bag.run_bags.select_related("run__protocol").order_by("-pk")),
+        lines=list(lines.order_by("-box_id")[:MOST_ROWS]),
+        samples=list(
+            bag.samples.select_related("operation", "result__operation").order_by("-pk")
+        ),
+        holds=list(
+            bag.holds.filter(lift__isnull=True)
+            .select_related("operation")
+            .order_by("pk")
+        ),
+        is_held=reach.bag(bag),
+        bench=open_at.bench.name if open_at else "",
+    )
+
+
+def open_samples(lot: Lot) -> list[Sample]:
+    """Samples of a lot whose result is not known yet, oldest first."""
+    found = Sample.objects.filter(bag__lot=lot, result__isnull=True)
+    return list(found.select_related("bag", "operation").order_by("pk"))
+
+
+def one_sample() -> QuerySet[Sample]:
+    """Samples with what the page of a result names."""
+    return Sample.objects.select_related("bag__lot__part", "operation", "result")
+
+
+def last_weighing(bag: Bag) -> Count | None:
+    """The newest count by weight of the same part: its reference and scale."""
+    found = Count.objects.filter(
+        counted_by=CountedBy.WEIGHT, bag__lot__part=bag.lot.part_id
+    )
+    return found.order_by("-pk").first()
+
+
+def cleared_together(bags: Iterable[Bag]) -> bool:
+    """Tell whether one run cleared all bags of a carrier, so that it has a label.
+
+    Args:
+        bags: The bags on it; those that are used up do not count.
+
+    Returns:
+        True if it did, and there are any.
+    """
+    there = [bag for bag in bags if bag.stage != BagStage.USED_UP]
+    runs = {bag.cleared_run_id for bag in there}
+    cleared = all(bag.stage == BagStage.CLEARED for bag in there)
+    return cleared and len(runs) == 1 and None not in runs

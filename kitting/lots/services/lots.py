@@ -1,0 +1,225 @@
+"""Taking in lots and bags, closing lots, and numbers for blank bag labels."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field
+from typing import TYPE_CHECKING
+
+from kitting.domain import numbers
+from kitting.domain.errors import Refused, WrongStage
+from kitting.ledger import bulk, locking
+from kitting.ledger.counters import take
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.lots.steps.blanks import numbers_for_bags
+from kitting.lots.steps.intake import (
+    NewBag,
+    NewLot,
+    catalogue_of,
+    draft_bags,
+    insert_bags,
+    insert_lots,
+    lot_row,
+    parts_of,
+    rules,
+)
+from kitting.lots.steps.materials import Materials
+from kitting.lots.steps.yields import sure_about
+from kitting.models import Guarded, Lot
+from kitting.models.lots import LotStage
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from kitting.models import Bag, Movement
+
+__all__ = [
+    "MOST_NUMBERS",
+    "Closed",
+    "GivenOut",
+    "NewBag",
+    "NewLot",
+    "TakenIn",
+    "close_lot",
+    "give_out_numbers",
+    "take_in",
+    "taking_in",
+]
+
+MOST_NUMBERS = 500
+"""How many blank bag numbers are given out at once."""
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What came in, by number."""
+
+    lots: list[str]
+    bags: list[str]
+    sure: dict[str, str] = field(default_factory=dict)
+    """Why more pieces than the material gives are right, by lot number."""
+
+
+@dataclass(frozen=True)
+class Closed:
+    """A lot that takes no more bags."""
+
+    lot: str
+
+
+@dataclass(frozen=True)
+class GivenOut:
+    """Numbers for blank labels, in order."""
+
+    numbers: list[str]
+
+
+def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
+    """Register lots with their bags, or more bags of open lots; all or nothing.
+
+    Ten thousand bags are one burst of bulk inserts: rows are made before the lock is
+    taken, all is checked before anything is written, counters come after the locks.
+
+    Args:
+        lots: What comes in, in order.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The numbers of the lots and bags, in order.
+
+    Raises:
+        CodeError: If a number breaks its rules.
+        Conflict: ``lot_exists`` or ``bag_exists``.
+        Missing: If a part, revision, method, place, material or open lot is not there.
+        NotEnoughPieces: If a material has less than is used.
+        OnHold: If a material is on hold.
+        Refused: ``conditions_changed``, ``container_unknown``, ``lot_empty``,
+            ``made_on_future``, ``material_twice``, ``number_not_given_out``,
+            ``pieces_out_of_range``, ``source_missing``, ``entry_too_long``,
+            ``use_by_before_made_on``, ``yield_impossible``.
+        WrongStage: ``lot_closed`` if bags are added to a closed lot.
+        OperationKeyReused: If the key was used for another act.
+    """
+    sent = {"lots": [asdict(new) for new in lots]}
+    work = taking_in(lots)
+    with bulk.undisturbed():
+        return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=work)
+
+
+def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
+    """Prepare a taking in before its transaction begins; see ``take_in``.
+
+    Args:
+        lots: What comes in, in order.
+
+    Returns:
+        The work, for one act.
+    """
+    parts = parts_of(lots)
+    drafts = draft_bags(lots, parts)
+    used = {material for new in lots for material, _ in new.made_from}
+
+    def work(act: Act) -> TakenIn:
+        if used:
+            locking.enter_gate()
+        known = catalogue_of(act, lots)
+        rows = [lot_row(new, known) for new in lots]
+        materials = Materials(used)
+        given = [bag.number for new in lots for bag in new.bags]
+        bag_numbers = numbers_for_bags(act, given)
+        insert_lots(act, rows)
+        sure = sure_about(lots, rows)
+        _close_old(lots)
+        moved = rules(known.parts) != rules(parts)
+        bags = draft_bags(lots, known.parts) if moved else drafts
+        _number_and_place(bags, lots, rows, bag_numbers)
+        insert_bags([bag for bag, _ in bags])
+        movements: list[Guarded] = [row for _, made in bags for row in made]
+        origins: list[Guarded] = []
+        for new, lot in zip(lots, rows, strict=True):
+            for material_id, amount in new.made_from:
+                origin, taken = materials.use(lot, material_id, amount)
+                origins.append(origin)
+                movements += taken
+        materials.save()
+        act.write(*origins, *movements)
+        return TakenIn([lot.number for lot in rows], bag_numbers, sure)
+
+    return work
+
+
+def _number_and_place(
+    drafts: Sequence[tuple[Bag, list[Movement]]],
+    lots: Sequence[NewLot],
+    rows: Sequence[Lot],
+    bag_numbers: Sequence[str],
+) -> None:
+    """Give drafted bags their numbers and lots, now that both are known."""
+    homes = (lot for new, lot in zip(lots, rows, strict=True) for _ in new.bags)
+    for (bag, movements), lot, number in zip(drafts, homes, bag_numbers, strict=True):
+        bag.number = number
+        bag.lot_id = lot.pk
+        for movement in movements:
+            movement.lot_id = lot.pk
+
+
+def _close_old(lots: Sequence[NewLot]) -> None:
+    ids = {new.lot_id for new in lots if new.lot_id is not None and new.close}
+    if ids:
+        Lot.objects.filter(pk__in=ids).update(stage=LotStage.CLOSED)
+
+
+def close_lot(*, lot_id: int, sign: Sign) -> Closed:
+    """Close a lot: no more bags come in.
+
+    Args:
+        lot_id: The lot.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The number of the lot.
+
+    Raises:
+        Missing: If there is no such lot.
+        Refused: ``lot_empty`` if it has no bag yet.
+        WrongStage: ``lot_closed`` if it is closed.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Closed:
+        lot = locking.lock_row(Lot, lot_id)
+        if lot.stage != LotStage.OPEN:
+            raise WrongStage("lot_closed", lot=lot.number)
+        if not lot.bags.exists():
+            raise Refused("lot_empty", lot=lot.number)
+        lot.stage = LotStage.CLOSED
+        lot.save(update_fields=["stage"])
+        return Closed(lot=lot.number)
+
+    return perform(
+        "close_lot", sign=sign, sent={"lot": lot_id}, gives=Closed, work=work
+    )
+
+
+def give_out_numbers(*, count: int, sign: Sign) -> GivenOut:
+    """Give out bag numbers for blank labels; they come to life when first scanned.
+
+    Args:
+        count: How many, 1 to ``MOST_NUMBERS``.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The numbers.
+
+    Raises:
+        Refused: ``count_out_of_range``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> GivenOut:
+        if not 1 <= count <= MOST_NUMBERS:
+            raise Refused("count_out_of_range", read=count, most=MOST_NUMBERS)
+        return GivenOut(take(act.workshop.site, numbers.Kind.BAG, count))
+
+    return perform(
+        "give_out_numbers", sign=sign, sent={"count": count}, gives=GivenOut, work=work
+    )

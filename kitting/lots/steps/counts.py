@@ -1,0 +1,240 @@
+"""Inner steps of counting a bag again: the difference, and the bag it leaves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from kitting.domain.errors import Conflict, Refused
+from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
+from kitting.ledger import locking
+from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
+from kitting.lots.steps.intake import MOST_PIECES
+from kitting.models import Bag, BoxLine, Count, Movement, OpenBag
+from kitting.models.lots import CountedBy, Verdict
+
+if TYPE_CHECKING:
+    from kitting.ledger.operations import Act
+    from kitting.models import Guarded
+
+LONGEST_REASON: Final = 200
+"""Characters of a reason; SQLite itself would take more."""
+ON_OR_AFTER = (BagStage.EXPOSED, BagStage.CLEARED)
+"""Stages in which what a bag held on the line still counts."""
+
+
+@dataclass(frozen=True)
+class Counted:
+    """A bag that was counted again."""
+
+    bag: str
+    before: int
+    counted: int
+    boxes: list[str]
+    """Every box that was filled from the bag, in the order of their filling."""
+    stage: str
+    most: int | None = None
+    """What its protocol covers at most, where more than that went through its run."""
+
+    @property
+    def difference(self) -> int:
+        """Pieces found, or below 0 missing."""
+        return self.counted - self.before
+
+
+def lock_bag(bag_id: int, moves: int | None) -> Bag:
+    """Lock a bag that somebody has counted.
+
+    Args:
+        bag_id: The bag.
+        moves: How many movements it had when it was shown; None takes any.
+
+    Returns:
+        The bag, with its lot and part.
+
+    Raises:
+        Conflict: ``bag_moved_since`` if it has moved since it was shown.
+        Missing: If there is no such bag.
+    """
+    bag = locking.lock_row(Bag, bag_id, "lot__part")
+    if moves is not None and bag.moves != moves:
+        raise Conflict("bag_moved_since", bag=bag.number, pieces=bag.pieces)
+    return bag
+
+
+def recount(act: Act, bag: Bag, row: Count) -> Counted:
+    """Write a count, and what it found or missed.
+
+    Args:
+        act: The act.
+        bag: The bag, locked.
+        row: The count, with how it was made, the pieces counted and the reason.
+
+    Returns:
+        What came of it.
+
+    Raises:
+        Refused: ``counted_out_of_range``, ``entry_too_long``, ``exposed_bag_emptied``,
+            ``reason_missing`` where the count differs.
+        WrongStage: If the bag is on the line.
+    """
+    need_stage(bag, *COUNTABLE)
+    if not 0 <= row.counted <= MOST_PIECES:
+        raise Refused("counted_out_of_range", read=row.counted, most=MOST_PIECES)
+    row.reason = row.reason.strip()
+    need_length("reason", row.reason, LONGEST_REASON)
+    row.bag, row.before = bag, bag.pieces
+    difference = row.counted - row.before
+    moved: list[Guarded] = []
+    if difference:
+        if not row.reason:
+            raise Refused("reason_missing")
+        moved += _differ(bag, difference, row)
+        save_bags([bag])
+        close_emptied(bag)
+    act.write(row, *moved)
+    return Counted(
+        bag=bag.number,
+        before=row.before,
+        counted=row.counted,
+        boxes=boxes_filled(bag),
+        stage=str(bag.stage),
+        most=_outgrown(bag, difference) if difference > 0 else None,
+    )
+
+
+def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:
+    if difference < 0:
+        refuse_emptying(bag, -difference)
+    used_up = bag.stage == BagStage.USED_UP
+    what = Change(
+        MovementKind.FOUND if difference > 0 else MovementKind.MISSING,
+        abs(difference),
+        sign=1 if difference > 0 else -1,
+        to=_stage_again(bag) if used_up else None,
+        reason=row.reason,
+    )
+    movement = change(bag, what)
+    movement.counted_by = row.counted_by
+    return [movement, *(onward(bag, bag.lot.part) if used_up else [])]
+
+
+def _stage_again(bag: Bag) -> BagStage:
+    """The stage of a used up bag in which something is found: the one it had before."""
+    last = (
+        bag.movements.filter(stage_after=BagStage.USED_UP)
+        .exclude(stage_before=BagStage.USED_UP)
+        .latest("nth")
+    )
+    verdict = bag.lot.verdict
+    if verdict == Verdict.REJECTED:
+        return BagStage.REJECTED
+    if last.stage_before == BagStage.ARRIVED and verdict == Verdict.ACCEPTED:
+        return BagStage.ACCEPTED
+    return BagStage(last.stage_before)
+
+
+def refuse_emptying(bag: Bag, pieces: int) -> None:
+    """Refuse to empty a bag that waits for the verdict on its run.
+
+    Args:
+        bag: The bag, locked.
+        pieces: What would be taken out of it.
+
+    Raises:
+        Refused: ``exposed_bag_emptied``.
+    """
+    if bag.stage == BagStage.EXPOSED and pieces >= bag.pieces:
+        raise Refused("exposed_bag_emptied", bag=bag.number)
+
+
+def close_emptied(bag: Bag) -> None:
+    """Take a bag that is used up off the bench at which it is open.
+
+    Args:
+        bag: The bag, locked and saved.
+    """
+    if bag.stage == BagStage.USED_UP:
+        OpenBag.objects.filter(bag=bag).delete()
+
+
+def boxes_filled(bag: Bag) -> list[str]:
+    """Numbers of all boxes that were filled from a bag.
+
+    Args:
+        bag: The bag.
+
+    Returns:
+        Their serials, or their numbers at the bench where they have none yet.
+    """
+    lines = BoxLine.objects.filter(bag=bag).select_related("box").order_by("box_id")
+    return list(dict.fromkeys(str(line.box) for line in lines))
+
+
+def _outgrown(bag: Bag, found: int) -> int | None:
+    """The limit of the last run's protocol, where the found pieces go beyond it."""
+    stay = (
+        bag.run_bags.select_related("run__protocol").exclude(run__stage="failed").last()
+    )
+    went_on = bag.movements.filter(kind=MovementKind.WENT_ON).order_by("nth").last()
+    if stay is None or went_on is None or bag.stage not in ON_OR_AFTER:
+        return None
+    load = stay.run.protocol.loads.filter(
+        revision=bag.lot.revision_id, container=bag.container
+    ).first()
+    if load is None or went_on.after + found <= load.max_pieces:
+        return None
+    return int(load.max_pieces)
+
+
+def need_length(what: str, text: str, most: int) -> None:
+    """Refuse a text that the record has no room for.
+
+    Args:
+        what: What the text is, in words.
+        text: The text.
+        most: Characters that there is room for.
+
+    Raises:
+        Refused: ``entry_too_long``.
+    """
+    if len(text) > most:
+        raise Refused("entry_too_long", what=what, most=most)
+
+
+def need_text(what: str, text: str, most: int) -> str:
+    """Refuse a text that is missing or too long.
+
+    Args:
+        what: What the text is, in words.
+        text: The text.
+        most: Characters that there is room for.
+
+    Returns:
+        The text without blanks around it.
+
+    Raises:
+        Refused: ``entry_missing`` or ``entry_too_long``.
+    """
+    bare = text.strip()
+    if not bare:
+        raise Refused("entry_missing", what=what)
+    need_length(what, bare, most)
+    return bare
+
+
+def known_way(counted_by: str) -> CountedBy:
+    """Read how a count was made.
+
+    Args:
+        counted_by: A way of counting.
+
+    Returns:
+        The way.
+
+    Raises:
+        Refused: ``counting_way_unknown``.
+    """
+    if counted_by not in set(CountedBy):
+        raise Refused("counting_way_unknown", read=counted_by)
+    return CountedBy(counted_by)

@@ -1,0 +1,324 @@
+"""From the rows of a file to lots that can be taken in, looked up on record."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from kitting.domain.delimited import Problem
+from kitting.domain.intakefile import by_lot
+from kitting.domain.shown import shown
+from kitting.ledger.reach import standing_reach
+from kitting.lots.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
+from kitting.lots.steps.materials import USABLE
+from kitting.lots.steps.yields import doubts
+from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
+from kitting.models.lots import Container, CountedBy, LotStage
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    from kitting.domain.intakefile import Row, Table
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One lot of the file, for showing what would be taken in."""
+
+    line: int
+    number: str
+    """Empty where one would be assigned."""
+    part: str
+    revision: str
+    bags: int
+    pieces: int
+    unit: str
+    is_new: bool
+    """False where bags are added to an open lot."""
+
+
+@dataclass
+class Found:
+    """What the rows name and the database knows."""
+
+    parts: dict[str, Part]
+    revisions: dict[tuple[int, str], Revision]
+    methods: dict[str, Method]
+    places: dict[str, Place]
+    lots: dict[str, Lot]
+    origins: dict[int, set[tuple[str, int]]]
+    today: date
+    problems: list[Problem] = field(default_factory=list)
+
+    def fault(self, line: int, column: str, value: str, code: str, **more: Any) -> None:
+        """Note what is wrong with one cell."""
+        self.problems.append(Problem(line, column, shown(value), code, more))
+
+
+def look_up(table: Table, today: date) -> Found:
+    """Read everything that the rows name, and note every name that is not known.
+
+    Args:
+        table: The file as it was read.
+        today: The workshop's day.
+
+    Returns:
+        What was found, with a problem for each cell that names nothing.
+    """
+    named = {row.lot for row in table.rows if row.lot}
+    named |= {origin.lot for row in table.rows for origin in row.made_from}
+    lots = {
+        lot.number: lot
+        for lot in Lot.objects.select_related("part", "revision", "method").filter(
+            number__in=named
+        )
+    }
+    origins: dict[int, set[tuple[str, int]]] = defaultdict(set)
+    known = LotOrigin.objects.filter(lot__in=[lot.pk for lot in lots.values()])
+    for origin in known.select_related("from_lot"):
+        origins[origin.lot_id].add((origin.from_lot.number, origin.amount))
+    found = Found(
+        parts=_by_code(Part.objects.all()),
+        revisions={
+            (revision.part_id, revision.code.casefold()): revision
+            for revision in Revision.objects.all()
+        },
+        methods=_by_code(Method.objects.all()),
+        places=_by_code(Place.objects.all()),
+        lots=lots,
+        origins=origins,
+        today=today,
+    )
+    for line, texts in table.texts:
+        _names(found, line, texts)
+    return found
+
+
+def _by_code(rows: Iterable[Any]) -> dict[str, Any]:
+    return {row.code.casefold(): row for row in rows}
+
+
+def _names(found: Found, line: int, texts: dict[str, str]) -> None:
+    part_code = texts.get("part", "")
+    part = found.parts.get(part_code.casefold())
+    if part_code and part is None:
+        found.fault(line, "part", part_code, "part_unknown")
+    revision = texts.get("revision", "")
+    if part and revision and (part.pk, revision.casefold()) not in found.revisions:
+        found.fault(line, "revision", revision, "revision_unknown", part=part.code)
+    method = texts.get("method", "")
+    if method and method.casefold() not in found.methods:
+        found.fault(line, "method", method, "method_unknown")
+    place = texts.get("place", "")
+    if place and place.casefold() not in found.places:
+        found.fault(line, "place", place, "place_unknown")
+    container = texts.get("container", "")
+    if container and container.casefold() not in set(Container):
+        found.fault(line, "container", container, "container_unknown", read=container)
+    way = texts.get("counted by", "")
+    if way and way.casefold() not in set(CountedBy):
+        found.fault(line, "counted by", way, "counting_way_unknown", read=way)
+
+
+def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:
+    """Put the rows of each lot together and check them against the record.
+
+    Args:
+        table: The file as it was read.
+        found: What it names; gets a problem for each thing that is wrong.
+
+    Returns:
+        What would be taken in, and the same for showing; both empty with problems.
+    """
+    groups = by_lot(table.rows)
+    for group in groups:
+        lot = found.lots.get(group[0].lot)
+        if lot is None:
+            _check_new(found, group)
+        else:
+            _check_known(found, group, lot)
+        for row in group:
+            for pieces in {n for n in row.counts if n > MOST_PIECES}:
+                found.fault(
+                    row.line,
+                    "counts",
+                    str(pieces),
+                    "pieces_out_of_range",
+                    read=pieces,
+                    most=MOST_PIECES,
+                )
+    _check_materials(found, [group[0] for group in groups])
+    if found.problems or table.problems:
+        return [], []
+    new = [_new_lot(found, group) for group in groups]
+    _check_yields(found, groups, new)
+    if found.problems:
+        return [], []
+    return new, [_entry(found, group) for group in groups]
+
+
+def _check_new(found: Found, group: tuple[Row, ...]) -> None:
+    row = group[0]
+    if row.made_on > found.today:
+        found.fault(
+            row.line,
+            "made on",
+            row.made_on.isoformat(),
+            "made_on_future",
+            made_on=row.made_on,
+            today=found.today,
+        )
+    if not row.source:
+        found.fault(row.line, "source", "", "source_missing")
+    for name, most in LONGEST.items():
+        what = name.replace("_", " ")
+        if len(getattr(row, name)) > most:
+            value = getattr(row, name)
+            found.fault(row.line, what, value, "entry_too_long", what=what, most=most)
+
+
+def _check_known(found: Found, group: tuple[Row, ...], lot: Lot) -> None:
+    row = group[0]
+    if lot.stage == LotStage.CLOSED:
+        found.fault(row.line, "lot", row.lot, "lot_closed", lot=lot.number)
+        return
+    method = lot.method.code if lot.method else ""
+    known = {
+        "part": (row.part.casefold(), lot.part.code.casefold(), lot.part.code),
+        "revision": (
+            row.revision.casefold(),
+            lot.revision.code.casefold(),
+            lot.revision.code,
+        ),
+        "method": (row.method.casefold(), method.casefold(), method),
+        "made on": (row.made_on, lot.made_on, lot.made_on.isoformat()),
+        "source": (row.source or lot.source, lot.source, lot.source),
+        "source number": (
+            row.source_number or lot.source_number,
+            lot.source_number,
+            lot.source_number,
+        ),
+        "use by": (
+            row.use_by or lot.use_by,
+            lot.use_by,
+            lot.use_by.isoformat() if lot.use_by else "",
+        ),
+    }
+    for column, (read, on_record, text) in known.items():
+        if read != on_record:
+            value = str(read)
+            found.fault(
+                row.line, column, value, "lot_differs", lot=lot.number, known=text
+            )
+    named = {(origin.lot, origin.amount) for origin in row.made_from}
+    if named and named != found.origins.get(lot.pk, set()):
+        text = "; ".join(f"{number}: {amount}" for number, amount in sorted(named))
+        found.fault(row.line, "made from", text, "conditions_changed", lot=lot.number)
+
+
+def _check_materials(found: Found, rows: list[Row]) -> None:
+    """Play through what the new lots use up, oldest bags first."""
+    used = [row for row in rows if row.made_from and row.lot not in found.lots]
+    wanted = {origin.lot for row in used for origin in row.made_from}
+    ids = [lot.pk for number, lot in found.lots.items() if number in wanted]
+    reach = standing_reach() if ids else None
+    left: dict[int, list[list[Any]]] = defaultdict(list)
+    for bag in Bag.objects.filter(lot__in=ids, stage__in=USABLE).order_by("pk"):
+        why = None if reach is None else reach.why_bag(bag)
+        held = why and {"bag": bag.number, "by": why.by, "reason": why.reason}
+        left[bag.lot_id].append([bag.pieces, held])
+    for row in used:
+        for origin in row.made_from:
+            material = found.lots.get(origin.lot)
+            if material is None:
+                found.fault(row.line, "made from", origin.lot, "material_unknown")
+                continue
+            held, short = _draw(left[material.pk], origin.amount)
+            if held:
+                found.fault(row.line, "made from", origin.lot, "bag_on_hold", **held)
+            elif short:
+                found.fault(
+                    row.line,
+                    "made from",
+                    origin.lot,
+                    "not_enough_material",
+                    lot=origin.lot,
+                    wanted=origin.amount,
+                    short=short,
+                )
+
+
+def _draw(bags: list[list[Any]], amount: int) -> tuple[dict[str, str] | None, int]:
+    """Take an amount out of bags; gives the held bag it met, and what is missing."""
+    for bag in bags:
+        taken = min(bag[0], amount)
+        if taken and bag[1]:
+            return bag[1], amount
+        bag[0] -= taken
+        amount -= taken
+    return None, amount
+
+
+def _new_lot(found: Found, group: tuple[Row, ...]) -> NewLot:
+    row = group[0]
+    part = found.parts[row.part.casefold()]
+    lot = found.lots.get(row.lot)
+    method = found.methods.get(row.method.casefold())
+    return NewLot(
+        part_id=part.pk,
+        revision_id=found.revisions[part.pk, row.revision.casefold()].pk,
+        made_on=row.made_on,
+        source=row.source,
+        bags=tuple(bag for each in group for bag in _bags(found, each)),
+        lot_id=lot.pk if lot else None,
+        number=row.lot,
+        method_id=method.pk if method else None,
+        use_by=row.use_by,
+        source_number=row.source_number,
+        made_from=()
+        if lot
+        else tuple((found.lots[o.lot].pk, o.amount) for o in row.made_from),
+        close=any(each.close for each in group),
+        sure=next((each.sure for each in group if each.sure), ""),
+    )
+
+
+def _check_yields(
+    found: Found, groups: list[tuple[Row, ...]], new: list[NewLot]
+) -> None:
+    """Question more pieces than the material gives, unless the rows say why."""
+    for doubt in doubts(new):
+        row = groups[doubt.nth][0]
+        if not new[doubt.nth].sure:
+            text = "; ".join(f"{each.lot}: {each.amount}" for each in row.made_from)
+            figures = doubt.figures()
+            found.fault(row.line, "made from", text, "yield_impossible", **figures)
+
+
+def _bags(found: Found, row: Row) -> Iterable[NewBag]:
+    place = found.places.get(row.place.casefold())
+    container = row.container.casefold() or Container.TOTE
+    for pieces in row.counts:
+        yield NewBag(
+            pieces,
+            str(container),
+            place.pk if place else None,
+            counted_by=row.counted_by.casefold(),
+        )
+
+
+def _entry(found: Found, group: tuple[Row, ...]) -> Entry:
+    row = group[0]
+    part = found.parts[row.part.casefold()]
+    return Entry(
+        line=row.line,
+        number=row.lot,
+        part=part.name,
+        revision=found.revisions[part.pk, row.revision.casefold()].code,
+        bags=sum(len(each.counts) for each in group),
+        pieces=sum(sum(each.counts) for each in group),
+        unit=part.unit,
+        is_new=row.lot not in found.lots,
+    )

@@ -1,0 +1,323 @@
+"""Inner steps of taking in: what is wrong with a lot or bag, and what it uses up."""
+
+from __future__ import annotations
+
+from collections import Counter as Tally
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from django.db import IntegrityError, transaction
+
+from kitting.domain import numbers
+from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongStage
+from kitting.ledger import bulk, locking
+from kitting.ledger.clock import day_of
+from kitting.ledger.counters import take
+from kitting.lots.steps.bags import new_bag
+from kitting.models import Bag, Counter, Lot, Method, Movement, Part, Place, Revision
+from kitting.models.lots import Container, CountedBy, LotStage
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import date
+
+    from django.db.models import Model
+
+    from kitting.ledger.operations import Act
+
+MOST_PIECES: Final = 10_000_000
+"""What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
+
+YEARS_AHEAD: Final = 49
+"""A use-by further off would be read out of a label's two digits as last century's:
+GS1 General Specifications, 7.12."""
+
+LONGEST = {"source": 60, "source_number": 40}
+"""Characters that a lot's texts take; SQLite itself would take more."""
+
+
+@dataclass(frozen=True)
+class NewBag:
+    """A bag that comes in."""
+
+    pieces: int
+    """From 1 to ``MOST_PIECES``."""
+    container: str = Container.TOTE
+    place_id: int | None = None
+    number: str = ""
+    """The number on a blank label; empty to have one assigned."""
+    counted_by: str = ""
+    """How its pieces were counted: one of ``CountedBy``; empty where nobody said."""
+
+
+@dataclass(frozen=True)
+class NewLot:
+    """A lot that comes in; with ``lot_id`` only its bags are new."""
+
+    part_id: int
+    revision_id: int
+    made_on: date
+    source: str
+    bags: tuple[NewBag, ...] = ()
+    lot_id: int | None = None
+    number: str = ""
+    """The workshop's own number; empty to have one assigned."""
+    method_id: int | None = None
+    use_by: date | None = None
+    source_number: str = ""
+    made_from: tuple[tuple[int, int], ...] = ()
+    """Pairs of the id of a material's lot and the amount used of it."""
+    close: bool = False
+    sure: str = ""
+    """Why more pieces than the material gives are right; empty to be asked."""
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """What the lots name, read once."""
+
+    parts: dict[int, Part]
+    revisions: dict[int, Revision]
+    old: dict[int, Lot]
+    """Open lots that more bags come into, locked."""
+    today: date
+
+
+def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
+    """Read all that the lots name, and lock those that are there already.
+
+    Args:
+        act: The act.
+        lots: What comes in.
+
+    Returns:
+        Parts, revisions and lots by id, and the workshop's day.
+
+    Raises:
+        Missing: ``row_missing`` if a method, place or lot is not there.
+    """
+    ids = [new.lot_id for new in lots if new.lot_id is not None]
+    old = locking.lock_rows(Lot, ids) if ids else {}
+    _need_all(Method, {new.method_id for new in lots})
+    _need_all(Place, {bag.place_id for new in lots for bag in new.bags})
+    return Catalogue(
+        parts=parts_of(lots),
+        revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
+        old=old,
+        today=day_of(act.workshop, act.now),
+    )
+
+
+def _need_all(model: type[Model], ids: set[int | None]) -> None:
+    wanted = ids - {None}
+    found = model._default_manager.filter(pk__in=wanted).count()
+    if found != len(wanted):
+        raise Missing("row_missing", what=model._meta.model_name or "")
+
+
+def lot_row(new: NewLot, known: Catalogue) -> Lot:
+    """Check a lot and give its row: a new one, or the open one that bags come into.
+
+    Args:
+        new: What comes in.
+        known: What it names.
+
+    Returns:
+        The row; a new one is not inserted yet, and has no number if none was given.
+
+    Raises:
+        CodeError: If the number breaks its rules.
+        Missing: ``revision_not_of_part``.
+        Refused: For anything else that is wrong with it.
+        WrongStage: ``lot_closed``.
+    """
+    part = known.parts.get(new.part_id)
+    revision = known.revisions.get(new.revision_id)
+    if part is None or revision is None or revision.part_id != part.pk:
+        raise Missing("revision_not_of_part")
+    _check_bags(new.bags)
+    if new.lot_id is not None:
+        return _same_conditions(known.old[new.lot_id], new)
+    number = numbers.workshop_lot_number(new.number) if new.number.strip() else ""
+    _check_conditions(new, known.today, number)
+    return Lot(
+        number=number,
+        source=new.source.strip(),
+        source_number=new.source_number.strip(),
+        part=part,
+        revision=revision,
+        method_id=new.method_id,
+        made_on=new.made_on,
+        use_by=new.use_by,
+        stage=LotStage.CLOSED if new.close else LotStage.OPEN,
+    )
+
+
+def _check_bags(bags: Iterable[NewBag]) -> None:
+    for bag in bags:
+        if not 1 <= bag.pieces <= MOST_PIECES:
+            raise Refused("pieces_out_of_range", read=bag.pieces, most=MOST_PIECES)
+        if bag.container not in set(Container):
+            raise Refused("container_unknown", read=bag.container)
+        if bag.counted_by and bag.counted_by not in set(CountedBy):
+            raise Refused("counting_way_unknown", read=bag.counted_by)
+
+
+def _check_conditions(new: NewLot, today: date, number: str) -> None:
+    if new.made_on > today:
+        raise Refused("made_on_future", made_on=new.made_on, today=today)
+    if new.use_by is not None:
+        _check_use_by(new.use_by, new.made_on, today)
+    if not new.source.strip():
+        raise Refused("source_missing")
+    for name, most in LONGEST.items():
+        if len(getattr(new, name).strip()) > most:
+            raise Refused("entry_too_long", what=name.replace("_", " "), most=most)
+    if new.close and not new.bags:
+        raise Refused("lot_empty", lot=number or new.source_number)
+    materials = [material for material, _ in new.made_from]
+    if len(set(materials)) < len(materials):
+        raise Refused("material_twice")
+    for _, amount in new.made_from:
+        if not 1 <= amount <= MOST_PIECES:
+            raise Refused("pieces_out_of_range", read=amount, most=MOST_PIECES)
+
+
+def _check_use_by(use_by: date, made_on: date, today: date) -> None:
+    if use_by < made_on:
+        raise Refused("use_by_before_made_on", use_by=use_by, made_on=made_on)
+    last = today.year + YEARS_AHEAD
+    if use_by.year > last:
+        raise Refused("use_by_too_far", use_by=use_by, year=last)
+
+
+def _same_conditions(lot: Lot, new: NewLot) -> Lot:
+    if lot.stage != LotStage.OPEN:
+        raise WrongStage("lot_closed", lot=lot.number)
+    was = (lot.part_id, lot.revision_id, lot.method_id)
+    if was != (new.part_id, new.revision_id, new.method_id) or new.made_from:
+        raise Refused("conditions_changed", lot=lot.number)
+    return lot
+
+
+def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
+    """Insert new lots; those without a number get one.
+
+    Args:
+        act: The act.
+        rows: Lots as ``lot_row`` gives them; those that are there are left alone.
+
+    Raises:
+        Conflict: ``lot_exists`` if a number is taken or stands twice.
+        Refused: ``lot_number_ahead`` if one is Lotward's own and yet to be assigned.
+    """
+    lots = [lot for lot in rows if lot._state.adding]
+    given = Tally(lot.number for lot in lots if lot.number)
+    taken = Lot.objects.filter(number__in=list(given)).values_list("number", flat=True)
+    for number in [*taken, *(number for number, times in given.items() if times > 1)]:
+        raise Conflict("lot_exists", lot=number)
+    unnamed = [lot for lot in lots if not lot.number]
+    _refuse_ahead(act.workshop.site, given)
+    fresh = _free_numbers(act.workshop.site, len(unnamed))
+    for lot, number in zip(unnamed, fresh, strict=True):
+        lot.number = number
+    try:
+        with transaction.atomic():  # a savepoint: somebody else may be faster
+            bulk.insert(lots)
+    except IntegrityError as error:
+        raise Conflict("lot_exists", lot=", ".join(list(given)[:5])) from error
+
+
+def _refuse_ahead(site: int, given: Iterable[str]) -> None:
+    """Refuse numbers that the counter would come to: they are not the workshop's."""
+    own = [n for n in given if numbers.looks_like(n) is numbers.Kind.LOT]
+    for number in own:
+        with suppress(CodeError):  # one with a wrong check character is in nobody's way
+            read = numbers.read(number)
+            upcoming = Counter.objects.get(site=site, name="lot").next
+            if read.site == site and read.sequence >= upcoming:
+                raise Refused("lot_number_ahead", lot=number)
+
+
+def _free_numbers(site: int, count: int) -> list[str]:
+    """Take numbers for new lots, past any that a lot bears already."""
+    free: list[str] = []
+    while missing := count - len(free):
+        fresh = take(site, numbers.Kind.LOT, missing)
+        borne = Lot.objects.filter(number__in=fresh).values_list("number", flat=True)
+        taken = set(borne)
+        free += [number for number in fresh if number not in taken]
+    return free
+
+
+def parts_of(lots: Iterable[NewLot]) -> dict[int, Part]:
+    """Read the parts that lots are of.
+
+    Args:
+        lots: What comes in.
+
+    Returns:
+        The parts that are there, by id.
+    """
+    return Part.objects.in_bulk({new.part_id for new in lots})
+
+
+def rules(parts: dict[int, Part]) -> dict[int, tuple[bool, bool]]:
+    """What decides how far a new bag moves on by itself.
+
+    Args:
+        parts: Parts by id.
+
+    Returns:
+        Whether each needs a check and a clearing.
+    """
+    return {pk: (part.needs_check, part.needs_clearing) for pk, part in parts.items()}
+
+
+def draft_bags(
+    lots: Iterable[NewLot], parts: dict[int, Part]
+) -> list[tuple[Bag, list[Movement]]]:
+    """Make the rows of new bags, without number and lot; needs no transaction.
+
+    Making ten thousand of them takes half a second, which must not pass under the
+    write lock. What is wrong with a lot is said by ``lot_row``; here it is passed over.
+
+    Args:
+        lots: What comes in, in order.
+        parts: Their parts.
+
+    Returns:
+        Every bag with its movements, in order.
+    """
+    drafts = []
+    for new in lots:
+        part = parts.get(new.part_id)
+        for each in new.bags:
+            if part is None or each.pieces < 1:
+                continue
+            bag = Bag(
+                container=each.container, place_id=each.place_id, pieces=each.pieces
+            )
+            movements = new_bag(bag, part)
+            if each.counted_by:
+                movements[0].counted_by = each.counted_by
+            drafts.append((bag, movements))
+    return drafts
+
+
+def insert_bags(bags: list[Bag]) -> None:
+    """Insert new bags.
+
+    Args:
+        bags: Bags as ``new_bag`` leaves them.
+
+    Raises:
+        Conflict: ``bag_exists`` if somebody else used a blank number at this moment.
+    """
+    try:
+        with transaction.atomic():
+            bulk.insert(bags)
+    except IntegrityError as error:
+        named = ", ".join(bag.number for bag in bags[:5])
+        raise Conflict("bag_exists", bag=named) from error

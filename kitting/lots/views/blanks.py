@@ -1,0 +1,93 @@
+"""Numbers for blank bag labels, and the labels."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods
+
+from kitting.domain.numbers import read
+from kitting.lots.forms.lots import BagNumbersForm
+from kitting.lots.queries.lots import given_out, newest_from
+from kitting.lots.services import lots
+from kitting.printing.queries.labels import labelled_as
+from kitting.printing.views.prints import print_page
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, go, render_part
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+    from kitting.web.http import LotwardRequest
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def bag_numbers(request: LotwardRequest) -> HttpResponse:
+    """Give out numbers for blank labels, and list the ones given out."""
+    form = BagNumbersForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: lots.give_out_numbers(
+                count=form.cleaned_data["count"], sign=sign
+            ),
+        )
+        if done is not None:
+            count = len(done.numbers)
+            said = ngettext(
+                "%(count)s number is given out.",
+                "%(count)s numbers are given out.",
+                count,
+            )
+            messages.success(request, said % {"count": count})
+            first = read(done.numbers[0]).sequence
+            address = reverse("kitting:bag-numbers")
+            return go(request, f"{address}?first={first}&count={count}")
+    first, count = _range(request)
+    numbers = given_out(first, count)
+    return render_part(
+        request,
+        page="kitting/lots/bag_numbers.html",
+        part="_form.html",
+        context={
+            "form": form,
+            "act": _("Give out numbers"),
+            "part": "bag-numbers",
+            "numbers": numbers,
+            "blank": not all(each.lot for each in numbers),
+            "first": first,
+            "count": count,
+            "asked": "first" in request.GET,
+            "here": "kitting:lots",
+        },
+        status=status,
+    )
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def bag_number_labels(request: LotwardRequest) -> HttpResponse:
+    """Print blank labels for the numbers of a range that are on no bag yet."""
+    first, count = _range(request)
+    blank = [each.number for each in given_out(first, count) if not each.lot]
+    back = f"{reverse('kitting:bag-numbers')}?first={first}&count={count}"
+    return print_page(request, labelled_as("bag_number"), blank, back=back)
+
+
+def _range(request: LotwardRequest) -> tuple[int, int]:
+    """The range in the address; without one the numbers given out last."""
+    count = min(max(_whole(request.GET.get("count", ""), 24), 1), lots.MOST_NUMBERS)
+    asked = _whole(request.GET.get("first", ""), 0)
+    return asked or newest_from(count), count
+
+
+def _whole(text: str, otherwise: int) -> int:
+    return int(text) if re.fullmatch(r"[0-9]{1,12}", text) else otherwise

@@ -1,0 +1,126 @@
+"""Lots from a file: first what it would bring, then the taking in."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods
+
+from kitting.domain.errors import LotwardError
+from kitting.domain.intakefile import HEADINGS
+from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
+from kitting.lots.services import files
+from kitting.web.acting import OK, UNFIT, attempt
+from kitting.web.http import add_refusal, allowed, go, render_part
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+    from kitting.lots.services.files import Plan
+    from kitting.web.http import LotwardRequest
+
+MOST_SHOWN = 200
+"""Lots or faults of a file that the page lists."""
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def lot_file(request: LotwardRequest) -> HttpResponse:
+    """Look at a file, or take in one that was looked at."""
+    if request.method != "POST":
+        return _answer(request, form=FileForm())
+    if "table" in request.POST:
+        return _bring_in(request)
+    form = FileForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return _answer(request, form=form, status=UNFIT)
+    return _look(request, form)
+
+
+def _look(request: LotwardRequest, form: FileForm) -> HttpResponse:
+    data, order = form.cleaned_data["file"], form.cleaned_data["date_order"]
+    plan = files.plan_file(data=data, date_order=order or None, now=timezone.now())
+    if plan.problems:
+        error = files.problems_of(plan)
+        add_refusal(form, error)
+        return _answer(request, form=form, plan=plan, status=UNFIT)
+    send = TakeInFileForm(initial={"table": packed(data), "date_order": order})
+    return _answer(request, form=FileForm(), plan=plan, send=send)
+
+
+def _bring_in(request: LotwardRequest) -> HttpResponse:
+    send = TakeInFileForm(request.POST)
+    done, status = attempt(
+        request,
+        send,
+        lambda sign: files.take_in_file(
+            data=send.cleaned_data["table"],
+            date_order=send.cleaned_data["date_order"] or None,
+            sign=sign,
+        ),
+    )
+    if done is not None:
+        count = len(done.bags)
+        said = ngettext(
+            "The file is taken in: %(lots)s lots, %(count)s bag.",
+            "The file is taken in: %(lots)s lots, %(count)s bags.",
+            count,
+        )
+        messages.success(request, said % {"lots": len(done.lots), "count": count})
+        return go(request, reverse("kitting:lots"))
+    plan = None
+    if data := send.cleaned_data.get("table"):
+        order = send.cleaned_data.get("date_order") or None
+        plan = files.plan_file(data=data, date_order=order, now=timezone.now())
+    return _answer(request, form=FileForm(), plan=plan, send=send, status=status)
+
+
+def _answer(
+    request: LotwardRequest,
+    *,
+    form: FileForm,
+    plan: Plan | None = None,
+    send: TakeInFileForm | None = None,
+    status: int = OK,
+) -> HttpResponse:
+    context: dict[str, Any] = {
+        "form": form,
+        "send": send,
+        "plan": plan,
+        "faults": faults_of(plan)[:MOST_SHOWN] if plan else [],
+        "most": MOST_SHOWN,
+        "headings": HEADINGS,
+        "act": _("Look at the file"),
+        "here": "kitting:lots",
+    }
+    return render_part(
+        request,
+        page="kitting/lots/lot_file.html",
+        part="kitting/lots/_lot_file.html",
+        context=context,
+        status=status,
+    )
+
+
+def faults_of(plan: Plan) -> list[dict[str, object]]:
+    """The faults of a file with their sentences."""
+    return [
+        {
+            "line": problem.line,
+            "column": problem.column,
+            "value": problem.value,
+            "reason": sentence(_error(problem)),
+        }
+        for problem in plan.problems
+    ]
+
+
+def _error(problem: Any) -> LotwardError:
+    error: LotwardError = problem.as_error()
+    return error

@@ -1,0 +1,267 @@
+"""Pages of lots: the table, one lot, taking in, more bags, closing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.core.paginator import Paginator
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.ledger.clock import day_of
+from kitting.ledger.reach import standing_reach
+from kitting.lots.forms.lots import (
+    CloseLotForm,
+    LotFilterForm,
+    NewBagForm,
+    NewLotForm,
+    source_names,
+)
+from kitting.lots.queries.lots import (
+    filtered_lots,
+    held_lots,
+    lot_page,
+    one_lot,
+    totals_of,
+)
+from kitting.lots.services import lots
+from kitting.models import Lot, Workshop
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+    from django.http.response import HttpResponseBase
+
+    from kitting.ledger.operations import Sign
+    from kitting.web.http import LotwardRequest
+
+ROWS_A_PAGE = 50
+
+COLUMNS: list[Column[Lot]] = [
+    Column("lot", lambda lot: lot.number),
+    Column("part", lambda lot: lot.part.code),
+    Column("part name", lambda lot: lot.part.name),
+    Column("revision", lambda lot: lot.revision.code),
+    Column("method", lambda lot: lot.method.code if lot.method else ""),
+    Column("made on", lambda lot: lot.made_on),
+    Column("use by", lambda lot: lot.use_by),
+    Column("source", lambda lot: lot.source),
+    Column("source number", lambda lot: lot.source_number),
+    Column("bags", lambda lot: lot.bag_count),  # type: ignore[attr-defined]
+    Column("in bags now", lambda lot: lot.pieces),  # type: ignore[attr-defined]
+    Column("unit", lambda lot: lot.part.unit),
+    Column("stage", lambda lot: lot.stage),
+    Column("verdict", lambda lot: lot.verdict),
+]
+
+
+def lot_address(number: str) -> str:
+    """The address of a lot's page."""
+    return reverse("kitting:lot-detail", args=[number])
+
+
+@allowed("kitting.see_work")
+@require_GET
+def lot_list(request: LotwardRequest) -> HttpResponseBase:
+    """The table of lots, with its filters in the address."""
+    form = LotFilterForm(request.GET)
+    filters = form.chosen()
+    reach = standing_reach()
+    found = filtered_lots(filters, reach)
+    file = file_response(
+        request.GET.get("as", ""), "lots", COLUMNS, found.iterator(chunk_size=500)
+    )
+    if file is not None:
+        return file
+    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "filtered": bool(filters),
+        "totals": totals_of(found),
+        "page": page,
+        "held": held_lots(reach) if reach else set(),
+    }
+    return render_part(
+        request,
+        page="kitting/lots/lots.html",
+        part="kitting/lots/_lot_list.html",
+        context=context,
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
+    """Everything about one lot."""
+    lot = get_or_404(one_lot(), number=number)
+    shown = lot_page(lot, standing_reach())
+    return render_part(
+        request,
+        page="kitting/lots/lot_detail.html",
+        part="kitting/lots/_lot.html",
+        context={"lot": lot, "shown": shown, "here": "kitting:lots"},
+    )
+
+
+def _form_page(
+    request: LotwardRequest, name: str, status: int, **context: Any
+) -> HttpResponse:
+    """Answer with a page around a form, or with the form alone."""
+    return render_part(
+        request,
+        page=f"kitting/lots/{name}.html",
+        part="_form.html",
+        context={"part": name.replace("_", "-"), "here": "kitting:lots", **context},
+        status=status,
+    )
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def lot_new(request: LotwardRequest) -> HttpResponse:
+    """Take in a lot."""
+    today = day_of(Workshop.objects.get(pk=1), timezone.now())
+    form = NewLotForm(request.POST or None, initial={"made_on": today})
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(request, form, lambda sign: _take_in(form, sign))
+        _ask(form)
+        if done is not None:
+            messages.success(request, _taken(done, form.cleaned_data["close"]))
+            return go(request, lot_address(done.lots[0]))
+    return _form_page(
+        request,
+        "lot_new",
+        status,
+        form=form,
+        act=_("Take in the lot"),
+        back=reverse("kitting:lots"),
+        sources=source_names(),
+    )
+
+
+def _ask(form: NewLotForm | NewBagForm) -> None:
+    """Let the person say why more pieces than the material gives are right."""
+    if form.has_error(NON_FIELD_ERRORS, "yield_impossible") or form.data.get("sure"):
+        form.ask_whether_sure()
+
+
+def _take_in(form: NewLotForm, sign: Sign) -> lots.TakenIn:
+    data = form.cleaned_data
+    place = data["place"]
+    new = lots.NewLot(
+        part_id=data["revision"].part_id,
+        revision_id=data["revision"].pk,
+        made_on=data["made_on"],
+        source=data["source"],
+        bags=tuple(
+            lots.NewBag(
+                pieces,
+                data["container"],
+                place.pk if place else None,
+                counted_by=data["counted_by"],
+            )
+            for pieces in form.pieces
+        ),
+        number=data["number"],
+        method_id=data["method"].pk if data["method"] else None,
+        use_by=data["use_by"],
+        source_number=data["source_number"],
+        made_from=data["made_from"],
+        close=data["close"],
+        sure=data["sure"],
+    )
+    return lots.take_in(lots=[new], sign=sign)
+
+
+def _taken(done: lots.TakenIn, closed: bool) -> str:  # noqa: FBT001 -- not an option
+    count = len(done.bags)
+    said = ngettext(
+        "Lot %(lot)s is taken in, with %(count)s bag.",
+        "Lot %(lot)s is taken in, with %(count)s bags.",
+        count,
+    ) % {"lot": done.lots[0], "count": count}
+    return said if closed else f"{said} {_('It stays open for more bags.')}"
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
+    """Add a bag to an open lot."""
+    lot = get_or_404(one_lot(), number=number)
+    form = NewBagForm(request.POST or None, lot=lot)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(request, form, lambda sign: _add_bag(lot, form, sign))
+        _ask(form)
+        if done is not None:
+            said = _("Bag %(bag)s is in lot %(lot)s.")
+            messages.success(request, said % {"bag": done.bags[0], "lot": lot.number})
+            return go(request, reverse("kitting:bag-new", args=[lot.number]))
+    return _form_page(
+        request,
+        "bag_new",
+        status,
+        lot=lot,
+        shown=lot_page(lot, standing_reach()),
+        form=form,
+        act=_("Add the bag"),
+        back=lot_address(lot.number),
+        back_word=_("No more bags now: to the lot"),
+    )
+
+
+def _add_bag(lot: Lot, form: NewBagForm, sign: Sign) -> lots.TakenIn:
+    data = form.cleaned_data
+    bag = lots.NewBag(
+        pieces=data["pieces"],
+        container=data["container"],
+        place_id=data["place"].pk if data["place"] else None,
+        number=data["number"],
+        counted_by=data["counted_by"],
+    )
+    more = lots.NewLot(
+        lot_id=lot.pk,
+        part_id=lot.part_id,
+        revision_id=data["revision"].pk,
+        method_id=data["method"].pk if data["method"] else None,
+        made_on=lot.made_on,
+        source=lot.source,
+        bags=(bag,),
+        sure=data["sure"],
+    )
+    return lots.take_in(lots=[more], sign=sign)
+
+
+@allowed("kitting.take_in")
+@require_http_methods(["GET", "POST"])
+def lot_close(request: LotwardRequest, number: str) -> HttpResponse:
+    """Close a lot, so that it can be checked."""
+    lot = get_or_404(one_lot(), number=number)
+    form = CloseLotForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request, form, lambda sign: lots.close_lot(lot_id=lot.pk, sign=sign)
+        )
+        if done is not None:
+            messages.success(request, _("Lot %(lot)s is closed.") % {"lot": done.lot})
+            return go(request, lot_address(lot.number))
+    return _form_page(
+        request,
+        "lot_close",
+        status,
+        lot=lot,
+        shown=lot_page(lot, standing_reach()),
+        form=form,
+        act=_("Close lot %(lot)s") % {"lot": lot.number},
+        stop=True,
+        back=lot_address(lot.number),
+    )

@@ -1,0 +1,281 @@
+"""Sentences for lots, bags, counts, samples, yields and files of lots.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.messages import register
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "amount_missing": _(
+        "An amount of every lot that this one was made from is needed. Enter the"
+        " amounts in the same order."
+    ),
+    "amount_twice": _(
+        "The amount is written here and beside the lot that this one was made from."
+        " Keep one of the two."
+    ),
+    "bag_exists": _(
+        "Bag number %(bag)s is on a bag already. Scan another blank number."
+    ),
+    "bag_moved_since": _(
+        "Bag %(bag)s has changed since this page was loaded; by the record it holds"
+        " %(pieces)s now. Load the page again and count what is in it."
+    ),
+    "bag_wrong_stage": _(
+        "Bag %(bag)s is %(stage)s, and this act needs another stage. Look the bag up,"
+        " or take another."
+    ),
+    "box_empty": _(
+        "The box holds no pieces, so it has no mass to compare. Enter its parts."
+    ),
+    "cell_too_long": _(
+        "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
+    ),
+    "cells_too_many": _(
+        "The row has more cells than the %(columns)s headings. Check the separators"
+        " of the row."
+    ),
+    "character_unprintable": _(
+        "The cell holds a character that cannot be printed (%(character)s). Type the"
+        " cell again."
+    ),
+    "conditions_changed": _(
+        "Lot %(lot)s was made of another part, revision, method or material. Start a"
+        " new lot for what is made from now on."
+    ),
+    "container_unknown": _(
+        "There is no container “%(read)s”. Choose one from the list."
+    ),
+    "count_not_trusted": _(
+        "A count of %(pieces)s cannot be trusted to the piece: with this scale and"
+        " reference that holds up to %(most)s. Weigh fewer at a time or a larger"
+        " reference, or say that you take it and why."
+    ),
+    "count_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
+    ),
+    "counted_out_of_range": _(
+        "%(read)s is not from 0 to %(most)s. Count again and enter that number."
+    ),
+    "counting_way_unknown": _(
+        "“%(read)s” is no way of counting. Choose hand, machine, weight or stack."
+    ),
+    "counts_ambiguous": _(
+        "These counts can be read as one number or as several. Put a plus sign"
+        " between the counts of two bags."
+    ),
+    "coverage_out_of_range": _(
+        "%(read)s standard deviations is not above 0 and at most 10. Enter 3 if in"
+        " doubt."
+    ),
+    "date_not_real": _("There is no such day in the calendar. Correct the date."),
+    "date_order_unclear": _(
+        "Day and month could be swapped in this date. Write it as 2026-03-01, or say"
+        " which comes first when you send the file."
+    ),
+    "date_two_digit_year": _("The year of this date has two digits. Write all four."),
+    "date_unreadable": _("This is not a date. Write it as 2026-03-01."),
+    "date_year_out_of_range": _(
+        "The year of this date is not from %(first)s to %(last)s. Correct the date."
+    ),
+    "entry_missing": _("The %(what)s is missing. Write it: the record needs it."),
+    "exposed_bag_emptied": _(
+        "Bag %(bag)s waits for the verdict on its run, so it cannot be emptied now."
+        " Close the run, then record this."
+    ),
+    "file_empty": _(
+        "The file has no row. Send a file with a heading and at least one row."
+    ),
+    "file_encoding_broken": _(
+        "The line holds bytes that are no text in UTF-8. Save the file as CSV in UTF-8."
+    ),
+    "file_has_problems": _(
+        "%(count)s faults are in the file, so nothing of it was taken in. Correct them"
+        " and choose the file again."
+    ),
+    "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
+    "gross_below_tare": _(
+        "The full container weighs %(gross)s g and the empty one %(tare)s g. Weigh"
+        " both again."
+    ),
+    "heading_blank": _(
+        "This cell stands in a column without a heading. Give the column a heading,"
+        " or empty it."
+    ),
+    "heading_missing": _(
+        "This column is needed and the file has no heading for it. Add the column."
+    ),
+    "heading_twice": _("This heading stands over two columns. Remove one of them."),
+    "heading_unknown": _(
+        "This heading is not known. Correct it, or remove the column."
+    ),
+    "lot_closed": _(
+        "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
+    ),
+    "lot_differs": _(
+        "Lot %(lot)s is on record with “%(known)s” here. Write the same, or give what"
+        " differs a new lot number."
+    ),
+    "lot_empty": _("Lot %(lot)s has no bag yet. Add its bags before you close it."),
+    "lot_exists": _(
+        "Lot number %(lot)s is taken. Choose another number, or add bags to that lot."
+    ),
+    "lot_number_ahead": _(
+        "Lotward will assign lot number %(lot)s itself later. Leave the number empty, or"
+        " choose another."
+    ),
+    "lot_rows_differ": _(
+        "The rows of one lot differ here: line %(first_line)s says “%(first_value)s”."
+        " Make them agree, or give the rows two lot numbers."
+    ),
+    "made_from_itself": _("A lot cannot be made from itself. Correct the number."),
+    "made_from_missing": _(
+        "An amount is given and no lot that this one was made from. Enter the lot, or"
+        " remove the amount."
+    ),
+    "made_from_twice": _(
+        "The same lot is named twice. Name it once, with the whole amount."
+    ),
+    "made_on_future": _(
+        "Made on %(made_on)s lies after today, %(today)s. Check the date."
+    ),
+    "mass_missing": _(
+        "Part %(part)s has no mass, so the box cannot be weighed. Enter its mass in"
+        " the set-up."
+    ),
+    "mass_out_of_range": _(
+        "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
+        " and its unit."
+    ),
+    "material_past_use_by": _(
+        "Material %(lot)s was past its use-by date, %(use_by)s, when this lot was made"
+        " on %(made_on)s. Use another lot of material, or correct the date."
+    ),
+    "material_twice": _(
+        "The same lot is named twice as material. Name it once, with the whole amount."
+    ),
+    "material_unknown": _(
+        "There is no lot of this number to be made from. Take the material in first, or"
+        " correct the number."
+    ),
+    "method_unknown": _(
+        "There is no method of this name. Correct it, or add it in the set-up."
+    ),
+    "not_a_bag_number": _("“%(read)s” is not a bag number. Scan the label of a bag."),
+    "not_enough_material": _(
+        "Lot %(lot)s is short of %(short)s of the %(wanted)s that were asked for."
+        " Enter less, or name another lot."
+    ),
+    "not_enough_pieces": _(
+        "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
+        " bag, or take the rest from another."
+    ),
+    "not_in_pieces": _(
+        "Bag %(bag)s holds %(part)s, which goes by the %(unit)s and not by the piece."
+        " Enter its amount under “count again”."
+    ),
+    "number_ambiguous": _(
+        "This can be read as thousands or as a fraction. Write the number without a"
+        " comma or point."
+    ),
+    "number_not_positive": _("This number is not above 0. Enter 1 or more."),
+    "number_not_whole": _(
+        "This number is not whole. Enter whole pieces, grams or millimetres."
+    ),
+    "number_too_large": _("This number is above %(limit)s. Check it."),
+    "number_unreadable": _("This is not a number. Enter digits only."),
+    "part_unknown": _(
+        "There is no part of this code. Correct it, or add the part in the set-up."
+    ),
+    "piece_mass_differs": _(
+        "One piece of the reference weighs %(read)s g. %(part)s weighs %(known)s g by"
+        " the set-up; %(low)s to %(high)s g would be expected. Look whether these are"
+        " the right pieces and count the reference again; if all is right, tick that."
+    ),
+    "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
+    "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
+    "pieces_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Count again and enter that number."
+    ),
+    "place_unknown": _(
+        "There is no place of this code. Correct it, or add it in the set-up."
+    ),
+    "quantity_missing": _(
+        "The row does not say how many pieces there are. Enter bags and pieces, or"
+        " the counts."
+    ),
+    "quantity_twice": _(
+        "The pieces are written as counts and as bags and pieces. Keep one of the two."
+    ),
+    "quotes_broken": _(
+        "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "revision_not_of_part": _(
+        "This revision belongs to another part. Choose one of the part's own revisions."
+    ),
+    "revision_unknown": _(
+        "Part %(part)s has no such revision. Correct it, or add it in the set-up."
+    ),
+    "sample_has_a_result": _(
+        "The result of this sample of bag %(bag)s is on record, and it stays. Load the"
+        " page again."
+    ),
+    "scale_out_of_range": _(
+        "A scale uncertainty of %(read)s g is not from 0 to a tonne. Enter what its"
+        " calibration says."
+    ),
+    "source_missing": _(
+        "No source was entered. Write where the pieces come from: a recall needs it."
+    ),
+    "spread_out_of_range": _(
+        "A spread of %(read)s g is not from 0 to a tonne. Enter the standard"
+        " deviation from piece to piece."
+    ),
+    "stacks_hold_more": _(
+        "%(stacks)s stacks of %(each)s hold more than the %(counted)s counted in all."
+        " Check the figures."
+    ),
+    "stacks_missing": _(
+        "The number of stacks, or of pieces in each, is missing. Enter both, 1 or more."
+    ),
+    "too_many_bags": _(
+        "This makes more than %(limit)s bags in one file. Split the file."
+    ),
+    "too_many_rows": _("The file has more rows than one file may have. Split it."),
+    "use_by_before_made_on": _(
+        "The use-by date lies before the day the lot was made. Check both dates."
+    ),
+    "value_missing": _("This cell is empty and must not be. Fill it in."),
+    "weigh_to_count": _(
+        "A count by weight needs what the scale showed. Use the page for counting by"
+        " weight."
+    ),
+    "weighed_out_of_range": _(
+        "The mass would make %(read)s pieces, more than %(most)s. Check the units of"
+        " the reference sample."
+    ),
+    "yes_no_unclear": _("This is neither yes nor no. Write yes or no."),
+    "yield_impossible": _(
+        "%(pieces)s pieces would come in, and %(amount)s of %(material)s give at most"
+        " %(possible)s. Correct the counts or what was used; if both are right, say"
+        " why in “sure”."
+    ),
+    "yield_of_itself": _(
+        "%(part)s cannot be made from itself. Choose the material that it is made from."
+    ),
+    "yield_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Enter how many pieces an amount of the"
+        " material gives."
+    ),
+}
+
+register(SENTENCES)

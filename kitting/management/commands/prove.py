@@ -1,0 +1,64 @@
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandParser
+
+from kitting.ledger import proof as proving
+from kitting.ledger.proof import heads
+
+
+class Command(BaseCommand):
+    help = (
+        "Recomputes every invariant of the database and lists the rows at fault; exit"
+        " status 1 when there is one. People may go on working meanwhile. When nothing"
+        f" is at fault, the newest link of the journal is added to {heads.FILE} in the"
+        " data folder, and every link on record there must still be in the journal."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--json", action="store_true", help="one JSON object")
+        parser.add_argument(
+            "--no-record",
+            action="store_true",
+            help=f"compare with {heads.FILE}, but add nothing to it",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        proof = proving.examine()
+        if options["json"]:
+            self.stdout.write(_as_json(proof))
+        else:
+            self._tell(proof)
+        if proof.faults:
+            raise SystemExit(1)
+        if not options["no_record"]:
+            heads.record(proof.heads, heads.path())
+
+    def _tell(self, proof: proving.Proof) -> None:
+        for tally in proof.tallies:
+            found = len(tally.faults) + tally.more
+            verdict = f"{found:,} at fault" if found else "in order"
+            self.stdout.write(
+                f"{tally.check:18} {tally.count:>12,} {tally.of}: {verdict}"
+            )
+            for fault in tally.faults:
+                self.stdout.write(f"    {fault}")
+            if tally.more:
+                self.stdout.write(f"    and {tally.more:,} more.")
+        whole = sum(len(tally.faults) + tally.more for tally in proof.tallies)
+        last = f"{whole:,} faults found." if whole else "Everything holds."
+        self.stdout.write(last)
+
+
+def _as_json(proof: proving.Proof) -> str:
+    return json.dumps(
+        {
+            "holds": not proof.faults,
+            "checks": [asdict(tally) for tally in proof.tallies],
+            "heads": [str(head) for head in proof.heads],
+        },
+        indent=2,
+    )

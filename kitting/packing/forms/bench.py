@@ -1,0 +1,22 @@
+"""The one form of the bench: a scan of any text, and what it is for."""
+
+from __future__ import annotations
+
+from django import forms
+
+from kitting.domain.commands import LAY_ASIDE
+from kitting.web.forms import KeyedForm
+
+
+class ScanForm(KeyedForm):
+    """A scan, or a button that sends what its command label would.
+
+    Any text at all is valid here: what it means is for ``take_scan`` to say, and a
+    plain ``Field`` neither strips it nor refuses what no number can hold.
+    """
+
+    scan = forms.Field(required=False)
+    box = forms.CharField(required=False, max_length=20)
+    purpose = forms.ChoiceField(
+        choices=[("", ""), (LAY_ASIDE, LAY_ASIDE)], required=False
+    )

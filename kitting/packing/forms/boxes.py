@@ -1,0 +1,68 @@
+"""Forms for boxes: the filters of the table, printing again, voiding."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.models import BoxSize
+from kitting.models.boxes import box_stages
+from kitting.web.forms import DayField, KeyedForm
+
+if TYPE_CHECKING:
+    _SizeChoice = forms.ModelChoiceField[BoxSize]
+else:
+    _SizeChoice = forms.ModelChoiceField
+
+LONGEST_REASON = 200
+
+
+class SizeField(_SizeChoice):
+    """A box size, named by its product."""
+
+    def label_from_instance(self, obj: BoxSize) -> str:
+        return f"{obj.product.name}, {obj.sets}"
+
+
+class BoxFilterForm(forms.Form):
+    """The sentence above the table of boxes; every field may stay empty."""
+
+    stage = forms.ChoiceField(
+        required=False, choices=lambda: [("", _("any stage")), *box_stages()]
+    )
+    size = SizeField(
+        required=False,
+        empty_label=_("any product and size"),
+        queryset=BoxSize.objects.select_related("product").order_by(
+            "product__name", "sets"
+        ),
+    )
+    since = DayField(required=False)
+    until = DayField(required=False)
+    batch = forms.CharField(
+        required=False,
+        max_length=20,
+        widget=forms.TextInput(
+            attrs={"placeholder": _("any kit batch"), "size": "16", "data-scan": ""}
+        ),
+    )
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense; what does not is left out."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+    def clean_batch(self) -> str:
+        return str(self.cleaned_data["batch"]).strip().upper()
+
+
+class VoidForm(KeyedForm):
+    """Voiding a box."""
+
+    reason = forms.CharField(
+        label=_("Why it is voided"),
+        max_length=LONGEST_REASON,
+        help_text=_("Its pieces are scrapped; none go back to stock."),
+    )

@@ -1,0 +1,31 @@
+"""What a bench's screen shows while its closed box waits for its label."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from kitting.domain.stages import BoxStage
+from kitting.packing.queries.bench import Screen, newest_box
+from kitting.printing.queries.prints import newest_label
+
+if TYPE_CHECKING:
+    from kitting.models import Bench
+
+
+def label_screen(bench: Bench) -> Screen | None:
+    """Read what a bench's screen shows of a label that is awaited, and no more.
+
+    Args:
+        bench: The bench.
+
+    Returns:
+        The screen of its closed box, without lines and bags; None where the newest box
+        waits for no label that was printed.
+    """
+    box = newest_box(bench.pk)
+    if box is None or box.stage != BoxStage.CLOSED:
+        return None
+    label = newest_label(box.pk)
+    if label is None:
+        return None
+    return Screen(bench, box, label=label, newest=box.number)

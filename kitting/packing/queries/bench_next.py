@@ -1,0 +1,58 @@
+"""Which one thing a bench's screen asks for next."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from kitting.packing.queries.bench import Screen
+
+
+class Next(StrEnum):
+    """What the zone *next* shows; each has a part of the page of its own."""
+
+    WRONG = "wrong"
+    TAKE_BACK = "take_back"
+    CALL_OFF = "call_off"
+    PRINT_AGAIN = "print_again"
+    LAY_ASIDE = "lay_aside"
+    CHOOSE = "choose"
+    NO_PRODUCT = "no_product"
+    HELD = "held"
+    SCAN = "scan"
+    NONE_TO_SCAN = "none_to_scan"
+    CLOSE = "close"
+    PRINT = "print"
+    LABEL = "label"
+
+
+MENUS = {
+    "take_back": Next.TAKE_BACK,
+    "call_off": Next.CALL_OFF,
+    "print": Next.PRINT_AGAIN,
+    "lay_aside": Next.LAY_ASIDE,
+}
+"""What is shown for a choice that a scan asks for."""
+
+
+def following(screen: Screen, menu: str, *, refused: bool) -> Next:
+    """What the zone *next* shows.
+
+    Args:
+        screen: What the bench shows.
+        menu: The choice that the scan asks for, where it asks for one.
+        refused: Whether the scan was refused.
+
+    Returns:
+        The one thing to show.
+    """
+    if refused:
+        return Next.WRONG
+    if menu:
+        return MENUS[menu]
+    if screen.step == "choose":
+        return Next.CHOOSE if screen.choices else Next.NO_PRODUCT
+    if screen.step == "fill":
+        return Next.SCAN if screen.offers else Next.NONE_TO_SCAN
+    return Next(screen.step)

@@ -1,0 +1,42 @@
+"""The benches, each with its box in work, its open bags and its printers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kitting.domain.stages import BoxStage
+from kitting.models import Bench, Box, OpenBag
+from kitting.printing.queries.printers import printers_by_bench
+
+
+@dataclass(frozen=True)
+class BenchRow:
+    """A bench in the list of benches."""
+
+    code: str
+    name: str
+    box: Box | None
+    open_bags: int
+    printers: tuple[str, ...]
+
+
+def benches() -> list[BenchRow]:
+    """All benches, each with the box in work there.
+
+    Returns:
+        In the order of their codes.
+    """
+    boxes = {
+        box.bench_id: box
+        for box in Box.objects.filter(
+            bench__isnull=False, stage__in=(BoxStage.OPEN, BoxStage.CLOSED)
+        ).select_related("size__product")
+    }
+    near = printers_by_bench()
+    bags: dict[int, int] = {}
+    for bench_id in OpenBag.objects.values_list("bench", flat=True):
+        bags[bench_id] = bags.get(bench_id, 0) + 1
+    return [
+        BenchRow(b.code, b.name, boxes.get(b.pk), bags.get(b.pk, 0), near.get(b.pk, ()))
+        for b in Bench.objects.order_by("code")
+    ]

@@ -1,0 +1,252 @@
+"""What the pages of boxes read: the table, its totals, and one box."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from django.db.models import Count, Max, Min, OuterRef, QuerySet, Subquery, Sum
+
+from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.models import Box, BoxEvent, BoxLine, Place, Print
+from kitting.places.queries import place_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+    from uuid import UUID
+
+    from kitting.ledger.reach import Reach
+
+# Shipments hang on a box from the other app; the name of the relation is all that is
+# known of them here.
+SHIPMENT = "shipment_boxes"
+
+MOST_COPIES = 32_767
+"""The largest copy that its column holds."""
+
+
+def filtered_boxes(filters: Mapping[str, Any]) -> QuerySet[Box]:
+    """Boxes as the filters choose them, newest first.
+
+    Args:
+        filters: Any of stage, size, since, until and batch, as ``BoxFilterForm`` gives
+            them.
+
+    Returns:
+        Boxes with their size, product and bench, and ``shipment``: the number of the
+        shipment they are in or left with.
+    """
+    boxes = Box.objects.select_related("size__product", "bench", "recipe")
+    if stage := filters.get("stage"):
+        boxes = boxes.filter(stage=stage)
+    if size := filters.get("size"):
+        boxes = boxes.filter(size=size)
+    if since := filters.get("since"):
+        boxes = boxes.filter(packed_on__gte=since)
+    if until := filters.get("until"):
+        boxes = boxes.filter(packed_on__lte=until)
+    if batch := filters.get("batch"):
+        boxes = boxes.filter(batch=batch)
+    live = (
+        Box.objects.filter(pk=OuterRef("pk"), **{f"{SHIPMENT}__live": True})
+        .order_by()
+        .values(f"{SHIPMENT}__shipment__number")[:1]
+    )
+    return boxes.annotate(shipment=Subquery(live)).order_by("-pk")
+
+
+@dataclass(frozen=True)
+class BoxTotals:
+    """What the filtered boxes come to."""
+
+    boxes: int
+    sets: int
+    """Sets in closed boxes and later ones; open and voided boxes hold none to send."""
+    first: date | None
+    """First and last pack date among them."""
+    last: date | None
+    by_stage: dict[str, int]
+
+
+def totals_of(boxes: QuerySet[Box]) -> BoxTotals:
+    """Sum up boxes.
+
+    Args:
+        boxes: Boxes as ``filtered_boxes`` gives them.
+
+    Returns:
+        The totals.
+    """
+    rows = (
+        boxes.order_by()
+        .values("stage")
+        .annotate(
+            boxes=Count("pk"),
+            sets=Sum("size__sets"),
+            first=Min("packed_on"),
+            last=Max("packed_on"),
+        )
+    )
+    found = list(rows)
+    firsts = [row["first"] for row in found if row["first"]]
+    lasts = [row["last"] for row in found if row["last"]]
+    return BoxTotals(
+        boxes=sum(row["boxes"] for row in found),
+        sets=sum(
+            row["sets"] for row in found if row["stage"] not in {"open", "voided"}
+        ),
+        first=min(firsts, default=None),
+        last=max(lasts, default=None),
+        by_stage={row["stage"]: row["boxes"] for row in found},
+    )
+
+
+def held_among(boxes: list[Box]) -> set[int]:
+    """Ids of the boxes that a standing hold reaches.
+
+    Args:
+        boxes: The boxes of one page.
+
+    Returns:
+        Some of their ids.
+    """
+    reach = standing_reach()
+    if not reach:
+        return set()
+    ids = {box.pk for box in boxes}
+    lines = BoxLine.objects.filter(box__in=ids)
+    reached = {line.box_id for line in lines if reach.line(line)}
+    return (ids & reach.boxes) | reached
+
+
+def count_held(boxes: QuerySet[Box]) -> int:
+    """How many of the boxes a standing hold reaches.
+
+    Args:
+        boxes: Boxes as ``filtered_boxes`` gives them.
+
+    Returns:
+        Boxes of every stage.
+    """
+    held = held_boxes(standing_reach())
+    if not held:
+        return 0
+    return len(held & set(boxes.order_by().values_list("pk", flat=True)))
+
+
+@dataclass(frozen=True)
+class BoxPage:
+    """What the page of one box shows beside the box itself."""
+
+    lines: list[BoxLine]
+    events: list[BoxEvent]
+    prints: list[Print]
+    shipment: str
+    held: bool
+    held_lines: set[int] = field(default_factory=set)
+    """Ids of the lines that are held by their lot, bag or run."""
+    place: Place | None = None
+    """Where it stands; None for one that stands nowhere here."""
+
+    @property
+    def pieces(self) -> int:
+        """Pieces in the box."""
+        return sum(line.pieces for line in self.lines)
+
+    @property
+    def lots(self) -> int:
+        """Lots in the box."""
+        return len({line.lot_id for line in self.lines})
+
+
+def box_of_number(number: str) -> Box | None:
+    """Find a box by the serial on its label, its SSCC or its number at the bench.
+
+    Args:
+        number: As it is stored.
+
+    Returns:
+        The box with its size, product, recipe and bench, or None.
+    """
+    boxes = Box.objects.select_related(
+        "size__product", "recipe", "bench__place", "place"
+    )
+    for name in ("serial", "number", "sscc"):
+        found = boxes.filter(**{name: number}).first()
+        if found is not None:
+            return found
+    return None
+
+
+def box_page(box: Box, reach: Reach) -> BoxPage:
+    """Read what the page of a box shows.
+
+    Args:
+        box: The box.
+        reach: What the standing holds reach.
+
+    Returns:
+        The page.
+    """
+    lines = list(
+        BoxLine.objects.filter(box=box)
+        .select_related("lot__part", "lot__revision", "bag", "run__protocol")
+        .order_by("lot__part__name", "lot__number", "pk")
+    )
+    held_lines = {line.pk for line in lines if reach.line(line)}
+    shipment = (
+        Box.objects.filter(pk=box.pk, **{f"{SHIPMENT}__live": True})
+        .values_list(f"{SHIPMENT}__shipment__number", flat=True)
+        .first()
+    )
+    return BoxPage(
+        lines=lines,
+        events=list(box.events.select_related("operation").order_by("-nth")),
+        prints=list(box.prints.select_related("operation").order_by("-copy")),
+        shipment=shipment or "",
+        held=box.pk in reach.boxes or bool(held_lines),
+        held_lines=held_lines,
+        place=place_of(box),
+    )
+
+
+def newest_print(box_id: int) -> Print | None:
+    """The newest print of a box's label.
+
+    Args:
+        box_id: The box.
+
+    Returns:
+        The print as logged, or None if there was none.
+    """
+    return Print.objects.filter(box=box_id).order_by("-copy").first()
+
+
+def was_first_print(box_id: int, key: UUID) -> bool:
+    """Tell whether the first print of a label was logged under a key.
+
+    Args:
+        box_id: The box.
+        key: An operation key.
+
+    Returns:
+        True if it was.
+    """
+    first = Print.objects.filter(box=box_id, copy=1, operation__key=key.bytes)
+    return first.exists()
+
+
+def logged_print(box_id: int, copy: int) -> Print | None:
+    """One print of a box's label.
+
+    Args:
+        box_id: The box.
+        copy: Which one, any whole number.
+
+    Returns:
+        The print as logged, or None.
+    """
+    if not 0 < copy <= MOST_COPIES:
+        return None
+    return Print.objects.filter(box=box_id, copy=copy).first()

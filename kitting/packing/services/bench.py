@@ -1,0 +1,247 @@
+"""What a scan at a bench does: bags come, boxes begin and end, labels are seen.
+
+A scan says which box its screen showed, the newest of the bench. Where the bench has
+another one by now, a command or bag meant that earlier box and is refused: a tablet may
+send a scan hours after it was made. What has been done under the scan's key is looked
+up before anything else, and answered by that act with its first outcome.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Any
+from uuid import uuid5
+
+from kitting.domain.commands import LAY_ASIDE, Command, Do, is_command, read_command
+from kitting.domain.errors import (
+    CodeError,
+    Conflict,
+    OperationKeyReused,
+    Refused,
+    WrongStage,
+)
+from kitting.domain.prints import DESTROYED, Again
+from kitting.domain.shown import shown
+from kitting.domain.stages import BoxStage
+from kitting.ledger.operations import Earlier, Sign, outcome_of
+from kitting.models import Box, BoxSize, OpenBag, Print
+from kitting.packing.queries.bench import newest_box
+from kitting.packing.queries.boxes import box_of_number
+from kitting.packing.services import boxes, voiding
+from kitting.packing.services.labels import print_box_label
+from kitting.printing.services import prints
+from kitting.web import scans
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a scan did, or what it asks for before it can do anything."""
+
+    did: str = ""
+    """Name of the act in the journal; empty if nothing was written."""
+
+    menu: str = ""
+    """The choice to show: call_off, print, take_back or lay_aside."""
+
+    outcome: dict[str, Any] = field(default_factory=dict)
+    """What the act gave, by name; as it stands in the journal."""
+
+
+@dataclass(frozen=True)
+class _Scan:
+    """One scan at a bench."""
+
+    bench_id: int
+    box: str
+    """Number of the box that the screen showed as the newest; empty if none."""
+
+    sign: Sign
+
+    @property
+    def before(self) -> Earlier | None:
+        """What was done under its key; looked up after the box, for a race is one too."""
+        return outcome_of(self.sign)
+
+    def need_same_box(self) -> None:
+        """Refuse what was meant for another box than the bench has now."""
+        newest = newest_box(self.bench_id)
+        number = newest.number if newest else ""
+        if self.box != number and self.before is None:
+            raise Conflict("bench_has_another_box")
+
+    def target(self) -> Box | None:
+        """The box of the first outcome where there is one, else the bench's newest."""
+        before = self.before
+        if before is None:
+            return newest_box(self.bench_id)
+        if "box_id" in before.outcome:
+            return Box.objects.get(pk=before.outcome["box_id"])
+        box = box_of_number(before.outcome.get("box", ""))
+        if box is None:
+            raise OperationKeyReused("operation_key_reused", act=before.name)
+        return box
+
+
+def _did(name: str, outcome: DataclassInstance) -> Answer:
+    return Answer(did=name, outcome=asdict(outcome))
+
+
+def take_scan(
+    *, bench_id: int, text: str, box: str, purpose: str, sign: Sign
+) -> Answer:
+    """Take one scan at a bench and do what it asks for.
+
+    Args:
+        bench_id: The bench, which is there.
+        text: Any text, as it was scanned, typed or sent by a button.
+        box: Number of the newest box of the bench when it was scanned; empty if none.
+        purpose: ``lay_aside`` if a bag was asked for to be laid aside, or empty.
+        sign: Who, when, at this bench, and the operation key of this scan.
+
+    Returns:
+        What was done, or what is asked.
+
+    Raises:
+        CodeError: If it is no command and no number.
+        Conflict: If the bench, box or key is not as the act needs it;
+            ``bench_has_another_box`` if it was meant for an earlier one.
+        Missing: If nothing has the number.
+        NotFit: If the label of a closed box does not fit its stock.
+        OnHold: If what was scanned is held.
+        Refused: If a rule forbids the act or the number is of another thing.
+    """
+    scan = _Scan(bench_id, box, sign)
+    if is_command(text):
+        command = read_command(text)
+        if command is None:
+            raise CodeError("command_unknown", read=shown(text))
+        return _obey(scan, command)
+    found = scans.read(text)
+    if isinstance(found.row, Box):
+        return _see_label(scan, found.row, found.text)
+    if found.kind != "bag" or found.row is None:
+        what = "shipment" if found.kind == "number" else found.kind
+        raise Refused("not_for_the_bench", read=found.text, what=what)
+    scan.need_same_box()
+    act = boxes.lay_aside if purpose == LAY_ASIDE else boxes.bring_bag
+    return _did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
+
+
+def _obey(scan: _Scan, command: Command) -> Answer:
+    match command.do:
+        case Do.SIZE:
+            return _start(scan, command)
+        case Do.CLOSE:
+            return _close(scan)
+        case Do.PRINT:
+            return _print(scan, command.reason)
+        case Do.CALL_OFF:
+            return _call_off(scan, command.reason)
+        case Do.LAY_ASIDE:
+            _need_open_bag(scan.bench_id)
+            return Answer(menu=LAY_ASIDE)
+        case Do.TAKE_BACK:
+            return Answer(menu="take_back")
+        case _:  # Do.GO_ON
+            return Answer()
+
+
+def _box_in_work(scan: _Scan) -> Box:
+    """The newest box of the bench; it is in work unless this act is a repeated one."""
+    box = scan.target()
+    if box is None:
+        raise Refused("bench_has_no_box")
+    if box.stage not in boxes.UNLABELLED and scan.before is None:
+        raise Refused("bench_has_no_box")
+    return box
+
+
+def _need_open_bag(bench_id: int) -> None:
+    if not OpenBag.objects.filter(bench=bench_id).exists():
+        raise Refused("no_open_bag")
+
+
+def _start(scan: _Scan, command: Command) -> Answer:
+    scan.need_same_box()
+    size = _size_now(command) if scan.before is None else _size_then(scan, command)
+    started = boxes.start_box(bench_id=scan.bench_id, size_id=size.pk, sign=scan.sign)
+    return _did("start_box", started)
+
+
+def _size_now(command: Command) -> BoxSize:
+    sizes = BoxSize.objects.filter(
+        sets=command.sets, product__recipes__in_force=True
+    ).select_related("product")
+    if command.product:
+        sizes = sizes.filter(product__code=command.product)
+    found = list(sizes[:2])
+    if not found:
+        raise Refused("size_not_packed", sets=command.sets)
+    if len(found) > 1:
+        raise Refused("size_of_two_products", sets=command.sets)
+    return found[0]
+
+
+def _size_then(scan: _Scan, command: Command) -> BoxSize:
+    """The size of the box that this scan started, whatever is packed by now."""
+    box = scan.target()
+    size = None if box is None else box.size
+    named = size is not None and command.product in ("", size.product.code)
+    if size is None or not named or size.sets != command.sets:
+        raise OperationKeyReused("operation_key_reused", act="start_box")
+    return size
+
+
+def _close(scan: _Scan) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    if box.stage == BoxStage.CLOSED and scan.before is None:
+        raise WrongStage("box_waits_for_label", box=str(box))
+    closed = boxes.close_box(box_id=box.pk, sign=scan.sign)
+    # An act of its own: a label that cannot be printed must not open the box again.
+    after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
+    print_box_label(box_id=box.pk, sign=after)
+    return _did("close_box", closed)
+
+
+def _print(scan: _Scan, reason: str) -> Answer:
+    scan.need_same_box()
+    box = scan.target()
+    if box is None:
+        raise Refused("bench_has_no_closed_box")
+    if box.stage not in prints.PRINTABLE and scan.before is None:
+        raise Refused("bench_has_no_closed_box")
+    printed = Print.objects.filter(box=box).exists()
+    if printed and not reason and scan.before is None:
+        return Answer(menu="print")
+    again = Again(reason, DESTROYED if reason else "")
+    copy = print_box_label(box_id=box.pk, again=again, sign=scan.sign)
+    return _did("print_box_label", copy)
+
+
+def _call_off(scan: _Scan, reason: str) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    if box.stage == BoxStage.CLOSED and scan.before is None:
+        raise WrongStage("closed_box_not_called_off", box=str(box))
+    if not reason:
+        return Answer(menu="call_off")
+    gone = voiding.call_off_box(box_id=box.pk, reason=reason, sign=scan.sign)
+    return _did("call_off_box", gone)
+
+
+def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:
+    waiting = Box.objects.filter(bench=scan.bench_id, stage=BoxStage.CLOSED).first()
+    box = waiting
+    if waiting is None or waiting.pk != scanned.pk:
+        if scan.before is not None:
+            box = scanned
+        elif waiting is None and scanned.label_seen_at is not None:
+            raise Refused("label_was_seen", box=str(scanned))
+    if box is None:
+        raise Refused("no_label_awaited", read=read)
+    moved = boxes.see_label(box_id=box.pk, read=read, sign=scan.sign)
+    return _did("see_label", moved)

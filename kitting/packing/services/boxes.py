@@ -1,0 +1,374 @@
+"""The bench: bags onto it, boxes started, filled, closed, labelled, called off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Q
+
+from kitting.domain import batch, gs1, numbers
+from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
+from kitting.domain.stages import BagStage, BoxStage, MovementKind
+from kitting.ledger import locking
+from kitting.ledger.clock import day_of
+from kitting.ledger.counters import take, take_numbers
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.packable import not_pinned, open_too_long, packing_problem
+from kitting.ledger.reach import refuse_held_box, standing_reach
+from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxLine,
+    BoxSize,
+    Guarded,
+    OpenBag,
+    Print,
+    Recipe,
+    RecipeLine,
+)
+from kitting.packing.steps import Filling, filling_of, move_box
+
+UNLABELLED = (BoxStage.OPEN, BoxStage.CLOSED)
+
+
+@dataclass(frozen=True)
+class Brought:
+    """A bag that is now the bench's open bag of its part."""
+
+    bag: str
+    part: str
+    taken: int
+    """Pieces that went into the open box at once."""
+    emptied: bool = False
+    """Whether they were its last."""
+
+
+@dataclass(frozen=True)
+class Started:
+    """A box that is open at a bench."""
+
+    box_id: int
+    box: str
+    taken: int
+    """Pieces that went in at once from the bench's open bags."""
+    emptied: str = ""
+    """Numbers of the open bags that these emptied, with commas between them."""
+
+
+@dataclass(frozen=True)
+class ClosedBox:
+    """A box with its identity."""
+
+    box_id: int
+    serial: str
+    sscc: str | None
+    batch: str
+
+
+@dataclass(frozen=True)
+class BoxMoved:
+    """A box in its new stage."""
+
+    box: str
+    stage: str
+
+
+def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
+    """Bring a bag to a bench: it becomes the open bag of its part and fills the box.
+
+    A bag that was open at another bench moves here. The bench's earlier open bag of
+    that part stays at the bench with its pieces, no longer open.
+
+    Args:
+        bench_id: The bench.
+        bag_id: The bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bag and how many of its pieces went into the box.
+
+    Raises:
+        Missing: If the bench or bag is not there.
+        OnHold: If the bag is held.
+        Refused: If it is past its date, open too long, or nothing for this box.
+        WrongStage: If it is not cleared.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Brought:
+        locking.enter_gate()
+        bench = locking.lock_row(Bench, bench_id)
+        bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision")
+        box = _open_box(bench)
+        problem = packing_problem(
+            bag,
+            bag.lot,
+            today=day_of(act.workshop, act.now),
+            now=act.now,
+            reach=standing_reach(),
+        )
+        if problem is not None:
+            raise problem
+        filling = None if box is None else filling_of(box)
+        line = None if filling is None else _line_for(filling, bag)
+        events = _open_here(bag, bench, act.now)
+        taken = 0
+        if filling is not None and line is not None:
+            taken = filling.take(bag, line)
+            filling.write_lines()
+            events += filling.events
+        save_bags([bag])
+        _keep_open(bench, bag)
+        act.write(*events)
+        return Brought(
+            bag=bag.number,
+            part=bag.lot.part.name,
+            taken=taken,
+            emptied=bag.pieces == 0,
+        )
+
+    sent = {"bench": bench_id, "bag": bag_id}
+    return perform("bring_bag", sign=sign, sent=sent, gives=Brought, work=work)
+
+
+def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
+    """Bring a locked bag to the bench's place, off its carrier; it counts as opened."""
+    bag.carrier_id = None
+    if bag.opened_at is None:
+        bag.opened_at = now
+    if bag.place_id == bench.place_id:
+        return []
+    moved = Change(MovementKind.PLACED, bag.pieces, place_id=bench.place_id)
+    return [change(bag, moved)]
+
+
+def _keep_open(bench: Bench, bag: Bag) -> None:
+    """Make the bag the bench's open bag of its part, unless it is used up by now."""
+    part = bag.lot.part
+    OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part)).delete()
+    if bag.stage != BagStage.USED_UP:
+        OpenBag.objects.create(bench=bench, part=part, bag=bag)
+
+
+def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
+    line = filling.line_for(bag.lot.part_id)
+    if line is None:
+        raise Refused("part_not_in_recipe", bag=bag.number, part=bag.lot.part.name)
+    refusal = not_pinned(line, bag)
+    if refusal is not None:
+        raise refusal
+    return line
+
+
+def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
+    """Close an open bag at a bench; it stays there with its pieces.
+
+    Args:
+        bench_id: The bench.
+        bag_id: The bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bag; nothing was taken from it.
+
+    Raises:
+        Missing: If the bench or bag is not there.
+        WrongStage: ``bag_not_open_here`` if it is not the bench's open bag.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Brought:
+        bench = locking.lock_row(Bench, bench_id)
+        bag = locking.lock_row(Bag, bag_id, "lot__part")
+        gone, _ = OpenBag.objects.filter(bench=bench, bag=bag).delete()
+        if not gone:
+            raise WrongStage("bag_not_open_here", bag=bag.number, bench=bench.name)
+        return Brought(bag=bag.number, part=bag.lot.part.name, taken=0)
+
+    sent = {"bench": bench_id, "bag": bag_id}
+    return perform("lay_aside", sign=sign, sent=sent, gives=Brought, work=work)
+
+
+def _open_box(bench: Bench) -> Box | None:
+    found = locking.lock_found(
+        Box.objects.filter(bench=bench, stage=BoxStage.OPEN), "size"
+    )
+    return found[0] if found else None
+
+
+def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
+    """Start a box of a size; it fills at once from the bench's open bags.
+
+    Args:
+        bench_id: The bench; its last box is labelled.
+        size_id: The box size; its product has a recipe in force.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box.
+
+    Raises:
+        Conflict: ``bench_has_a_box``.
+        Missing: If the bench or size is not there.
+        Refused: ``no_recipe_in_force``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Started:
+        locking.enter_gate()
+        bench = locking.lock_row(Bench, bench_id)
+        bags = locking.lock_found(Bag.objects.filter(open_at__bench=bench), "lot__part")
+        size = BoxSize.objects.select_related("product").filter(pk=size_id).first()
+        if size is None:
+            raise Missing("row_missing", what="box size")
+        recipe = Recipe.objects.filter(product=size.product_id, in_force=True).first()
+        if recipe is None:
+            raise Refused("no_recipe_in_force", product=size.product.name)
+        if Box.objects.filter(bench=bench, stage__in=UNLABELLED).exists():
+            raise Conflict("bench_has_a_box", bench=bench.name)
+        box = Box(recipe=recipe, size=size, bench=bench, stage="")
+        event = move_box(box, BoxStage.OPEN)
+        box.number = take(act.workshop.site, numbers.Kind.BOX)[0]
+        box.save(force_insert=True)
+        filling = filling_of(box)
+        taken = _fill(act, filling, bags, bench)
+        act.write(event, *filling.events)
+        empty = [bag.number for bag in bags if bag.pieces == 0]
+        return Started(
+            box_id=box.pk, box=box.number, taken=taken, emptied=", ".join(empty)
+        )
+
+    sent = {"bench": bench_id, "size": size_id}
+    return perform("start_box", sign=sign, sent=sent, gives=Started, work=work)
+
+
+def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
+    """Take from the bench's open bags whatever may be packed; the rest is left."""
+    reach = standing_reach()
+    today = day_of(act.workshop, act.now)
+    here = set(OpenBag.objects.filter(bench=bench).values_list("bag", flat=True))
+    used, taken = [], 0
+    for bag in bags:
+        lot = bag.lot
+        line = filling.line_for(lot.part_id)
+        if bag.pk not in here or line is None or not line.pins(lot.revision_id):
+            continue
+        if packing_problem(bag, lot, today=today, now=act.now, reach=reach):
+            continue
+        taken += filling.take(bag, line)
+        used.append(bag)
+    filling.write_lines()
+    save_bags(used)
+    drop_used_up(used)
+    return taken
+
+
+def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
+    """Close a complete box: it gets its serial, SSCC, dates and kit batch.
+
+    Args:
+        box_id: The box.
+        sign: Who, when and the operation key.
+
+    Returns:
+        Its identity.
+
+    Raises:
+        CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
+        Missing: If there is no such box.
+        OnHold: If anything in it is held.
+        Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
+            the box stood open for too long.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> ClosedBox:
+        locking.enter_gate()
+        box = locking.lock_row(Box, box_id, "size", "recipe__product")
+        event = move_box(box, BoxStage.CLOSED)
+        filling = filling_of(box)
+        for line in filling.recipe_lines:
+            if missing := filling.missing(line):
+                raise Refused(
+                    "box_not_complete",
+                    box=box.number,
+                    part=line.part.name,
+                    missing=missing,
+                )
+        refuse_held_box(box, filling.in_box, standing_reach())
+        for row in filling.in_box:
+            if refusal := open_too_long(row.bag, row.lot, act.now):
+                raise refusal
+        today = day_of(act.workshop, act.now)
+        box.use_by = _use_by(filling.in_box, today)
+        _give_identity(act, box, today)
+        box.save()
+        act.write(event)
+        return ClosedBox(
+            box_id=box.pk, serial=str(box.serial), sscc=box.sscc, batch=box.batch
+        )
+
+    return perform(
+        "close_box", sign=sign, sent={"box": box_id}, gives=ClosedBox, work=work
+    )
+
+
+def _use_by(lines: list[BoxLine], today: date) -> date | None:
+    dates = [line.lot.use_by for line in lines if line.lot.use_by is not None]
+    for line in lines:
+        if line.lot.use_by is not None and line.lot.use_by < today:
+            raise Refused(
+                "lot_past_use_by", bag=line.bag.number, use_by=line.lot.use_by
+            )
+    return min(dates, default=None)
+
+
+def _give_identity(act: Act, box: Box, today: date) -> None:
+    workshop, recipe = act.workshop, box.recipe
+    box.packed_on = today
+    box.closed_at = act.now
+    box.batch = batch.kit_batch(
+        workshop.site, recipe.product.code, today, recipe.version
+    )
+    box.serial = take(workshop.site, numbers.Kind.SERIAL)[0]
+    if workshop.gs1_prefix:
+        reference = take_numbers(workshop.site, "sscc")[0]
+        box.sscc = gs1.sscc(workshop.gs1_prefix, reference)
+
+
+def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
+    """Take the scan of a box's own label, printed and stuck on: it is labelled.
+
+    Args:
+        box_id: The box that stands closed at the bench.
+        read: What the scan named: the serial or the SSCC, already read out of it.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and its stage.
+
+    Raises:
+        Missing: If there is no such box.
+        Refused: ``other_label`` if the label is another box's, ``label_not_printed``.
+        WrongStage: If the box is not closed.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> BoxMoved:
+        box = locking.lock_row(Box, box_id)
+        if read not in (box.serial, box.sscc):
+            raise Refused("other_label", read=read, box=str(box))
+        event = move_box(box, BoxStage.LABELLED)
+        if not Print.objects.filter(box=box).exists():
+            raise Refused("label_not_printed", box=str(box))
+        box.label_seen_at = act.now
+        box.save(update_fields=["stage", "events_seen", "label_seen_at"])
+        act.write(event)
+        return BoxMoved(box=str(box), stage=str(box.stage))
+
+    sent = {"box": box_id, "read": read}
+    return perform("see_label", sign=sign, sent=sent, gives=BoxMoved, work=work)

@@ -1,0 +1,90 @@
+"""Printing the label of a box, and making it again."""
+
+from __future__ import annotations
+
+from kitting.domain.prints import Again, Onto
+from kitting.labels.copies import as_copy
+from kitting.labels.kinds import BOX
+from kitting.labels.press import draw
+from kitting.ledger import locking
+from kitting.ledger.operations import Act, Sign, outcome_of, perform
+from kitting.models import Box, Print
+from kitting.packing.labels import BOXES, box_subject
+from kitting.printing.queries.stocks import laid_as, of_kind
+from kitting.printing.services.prints import (
+    Printed,
+    need_printable,
+    onto_bench,
+    what_was_sent,
+)
+from kitting.printing.steps import log_prints, make_ready
+
+
+def print_box_label(
+    *, box_id: int, sign: Sign, again: Again | None = None, onto: Onto | None = None
+) -> Printed:
+    """Draw a box's label, prove it readable, and log the print.
+
+    Args:
+        box_id: The box; closed, labelled or loaded.
+        sign: Who, when and the operation key.
+        again: What a reprint needs: why, and what became of the label before.
+        onto: Where it is to come out; without it the printer of the bench, or a PDF.
+
+    Returns:
+        Which copy it is and the hash of its PDF; ``label_pdf`` makes the same bytes.
+
+    Raises:
+        CodeError: If a number cannot be encoded.
+        Conflict: ``page_is_old`` if somebody else printed it meanwhile.
+        LotwardError: ``label_unreadable`` if a symbol does not read back.
+        Missing: If there is no such box, printer or stock.
+        NotFit: If the label does not fit its stock.
+        Refused: ``reprint_needs_a_reason``, ``first_label_stays``,
+            ``first_label_is_another``, ``entry_too_long``.
+        WrongStage: If the box is open, gone or voided.
+        OperationKeyReused: If the key was used for another act.
+    """
+    again = again or Again()
+    # A print that is sent again is answered, even if its label no longer fits.
+    ready = None
+    if outcome_of(sign) is None:
+        where = onto or onto_bench(BOX, sign.bench_id)
+        ready = make_ready(BOXES, [box_subject(box_id)], where)
+
+    def work(act: Act) -> Printed:
+        assert ready is not None  # noqa: S101
+        box = locking.lock_row(Box, box_id)
+        need_printable(box)
+        job = log_prints(act, ready, again)
+        return Printed(
+            box=str(box),
+            copy=ready.copies[0],
+            pdf_sha=ready.pressed.sha.hex(),
+            job=job.pk if job else None,
+        )
+
+    sent = {"box": box_id, **what_was_sent(again, onto)}
+    return perform("print_box_label", sign=sign, sent=sent, gives=Printed, work=work)
+
+
+def label_pdf(*, box_id: int, copy: int) -> bytes:
+    """Make the PDF of a box's label, as its log or the box's own size has it.
+
+    Args:
+        box_id: The box.
+        copy: Which print of its label, from 1; one that is not logged is drawn all the
+            same.
+
+    Returns:
+        The PDF.
+
+    Raises:
+        Missing: If there is no such box.
+        WrongStage: If the box has no identity yet.
+    """
+    logged = Print.objects.filter(box=box_id, copy=copy).first()
+    paper = logged.paper if logged is not None else None
+    laid = laid_as(paper) if paper else of_kind(BOX)
+    faces = [as_copy(face, copy) for face in box_subject(box_id).labels]
+    return draw(BOX, faces, laid.on, start=laid.start).pdf

@@ -1,0 +1,104 @@
+"""Boxes that come to nothing: an open one is called off, a closed one is voided."""
+
+from __future__ import annotations
+
+from kitting.domain.errors import Conflict, WrongStage
+from kitting.domain.stages import BoxStage, MovementKind
+from kitting.ledger import locking
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.reasons import need_reason
+from kitting.lots.steps.bags import Change, change, save_bags
+from kitting.models import Bag, Box, BoxLine, Guarded
+from kitting.packing.services.boxes import BoxMoved
+from kitting.packing.steps import move_box, take_all_back
+from kitting.printing.steps import stop_labels_of
+
+
+def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
+    """Call off an open box: every piece goes back to its bag.
+
+    Args:
+        box_id: The box.
+        reason: Why.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and its stage.
+
+    Raises:
+        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment.
+        Missing: If there is no such box.
+        Refused: ``reason_missing``, ``entry_too_long``.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> BoxMoved:
+        why = need_reason(reason)
+        ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
+        bags = locking.lock_rows(Bag, ids)
+        box = locking.lock_row(Box, box_id)
+        if box.stage != BoxStage.OPEN:
+            raise WrongStage(
+                "box_wrong_stage", box=str(box), stage=box.stage, wanted="called off"
+            )
+        now = set(BoxLine.objects.filter(box=box).values_list("bag", flat=True))
+        if now != ids:
+            raise Conflict("page_is_old")
+        event = move_box(box, BoxStage.VOIDED, why)
+        back = take_all_back(box, bags)
+        box.save(update_fields=["stage", "events_seen"])
+        act.write(event, *back)
+        return BoxMoved(box=str(box), stage=str(box.stage))
+
+    sent = {"box": box_id, "reason": reason}
+    return perform("call_off_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
+
+
+def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
+    """Void a closed or labelled box: its pieces are scrapped, none go back to stock.
+
+    Args:
+        box_id: The box.
+        reason: Why.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box and its stage.
+
+    Raises:
+        Conflict: ``page_is_old`` if it was filled and closed at the same moment.
+        Missing: If there is no such box.
+        Refused: ``reason_missing``, ``entry_too_long``.
+        WrongStage: If it is open (call it off), loaded or gone.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> BoxMoved:
+        why = need_reason(reason)
+        ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
+        bags = locking.lock_rows(Bag, ids)
+        box = locking.lock_row(Box, box_id)
+        if box.stage == BoxStage.OPEN:
+            raise WrongStage(
+                "box_wrong_stage", box=str(box), stage=box.stage, wanted="voided"
+            )
+        # Read under the lock: until it was closed, the box may have been filled.
+        lines = list(BoxLine.objects.filter(box=box))
+        if {line.bag_id for line in lines} != ids:
+            raise Conflict("page_is_old")
+        event = move_box(box, BoxStage.VOIDED, why)
+        scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
+        save_bags(list(bags.values()))
+        box.save(update_fields=["stage", "events_seen"])
+        stop_labels_of(box, act.now)
+        act.write(event, *scrapped)
+        return BoxMoved(box=str(box), stage=str(box.stage))
+
+    sent = {"box": box_id, "reason": reason}
+    return perform("void_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
+
+
+def _scrapped(bag: Bag, line: BoxLine, box: Box, reason: str) -> Guarded:
+    what = Change(MovementKind.SCRAPPED, line.pieces, box=box, reason=reason)
+    return change(bag, what)

@@ -1,0 +1,153 @@
+"""Inner steps on boxes: filling from open bags, taking back, changing stage."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from kitting.domain.errors import WrongStage
+from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
+from kitting.lots.steps.bags import Change, change, save_bags
+from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
+
+if TYPE_CHECKING:
+    pass
+
+
+def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
+    """Change the stage of a locked box in memory and give the event that says so.
+
+    The caller saves the box and writes the event.
+
+    Args:
+        box: The box, locked or not yet inserted (``box.stage`` empty).
+        to: The stage afterwards.
+        reason: Why, where one is asked for.
+
+    Returns:
+        The event, not yet inserted.
+
+    Raises:
+        WrongStage: If a box does not go from its stage to that one.
+    """
+    before = box.stage
+    if before and to not in BOX_MOVES[BoxStage(before)]:
+        raise WrongStage("box_wrong_stage", box=str(box), stage=before, wanted=str(to))
+    box.stage = to
+    box.events_seen += 1
+    return BoxEvent(
+        box=box, nth=box.events_seen, before=before, after=to, reason=reason
+    )
+
+
+@dataclass
+class Filling:
+    """A box being filled: what it needs, what is in, and what the act will write."""
+
+    box: Box
+    sets: int
+    recipe_lines: list[RecipeLine]
+    in_box: list[BoxLine]
+    events: list[Guarded] = field(default_factory=list)
+    touched: list[BoxLine] = field(default_factory=list)
+
+    def line_for(self, part_id: int) -> RecipeLine | None:
+        """The recipe's line for a part, if it has one."""
+        for line in self.recipe_lines:
+            if line.part_id == part_id:
+                return line
+        return None
+
+    def missing(self, line: RecipeLine) -> int:
+        """Pieces that a line still lacks."""
+        have = sum(row.pieces for row in self.in_box if row.lot.part_id == line.part_id)
+        return line.needed(self.sets) - have
+
+    def take(self, bag: Bag, line: RecipeLine) -> int:
+        """Take what the box still lacks from a locked bag that may be packed.
+
+        Args:
+            bag: The bag, with its lot; it is changed in memory, the caller saves it.
+            line: The recipe's line for its part.
+
+        Returns:
+            Pieces taken, 0 if nothing is lacking.
+        """
+        taken = min(self.missing(line), bag.pieces)
+        if taken < 1:
+            return 0
+        moved = change(bag, Change(MovementKind.PACKED, taken, sign=-1, box=self.box))
+        self.events.append(moved)
+        self._add(bag, taken)
+        return taken
+
+    def _add(self, bag: Bag, pieces: int) -> None:
+        for row in self.in_box:
+            if row.bag_id == bag.pk and row.run_id == bag.cleared_run_id:
+                row.pieces += pieces
+                break
+        else:
+            row = BoxLine(
+                box=self.box,
+                bag=bag,
+                run_id=bag.cleared_run_id,
+                lot=bag.lot,
+                pieces=pieces,
+            )
+            self.in_box.append(row)
+        self.touched.append(row)
+
+    def write_lines(self) -> None:
+        """Write the box's lines that changed; the box itself is in the database."""
+        new = [row for row in self.touched if row._state.adding]
+        more = [row for row in self.touched if not row._state.adding]
+        BoxLine.objects.bulk_create(new)
+        for row in more:
+            row.save(update_fields=["pieces"])
+        self.touched.clear()
+
+
+def filling_of(box: Box) -> Filling:
+    """Read what a box needs and has.
+
+    Args:
+        box: The box, locked by the act.
+
+    Returns:
+        The filling.
+    """
+    return Filling(
+        box=box,
+        sets=box.size.sets,
+        recipe_lines=list(
+            RecipeLine.objects.filter(recipe=box.recipe_id).select_related("part")
+        ),
+        in_box=list(BoxLine.objects.filter(box=box).select_related("lot__part", "bag")),
+    )
+
+
+def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
+    """Return every piece of an open box to the bag it came from.
+
+    Args:
+        box: The open box, locked.
+        bags: The locked bags of its lines, by id.
+
+    Returns:
+        The movements, not yet inserted; lines are gone and bags are saved.
+    """
+    events: list[Guarded] = []
+    changed: dict[int, Bag] = {}
+    for line in BoxLine.objects.filter(box=box):
+        bag = bags[line.bag_id]
+        to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
+        events.append(
+            change(
+                bag,
+                Change(MovementKind.TAKEN_BACK, line.pieces, sign=1, box=box, to=to),
+            )
+        )
+        changed[bag.pk] = bag
+    BoxLine.objects.filter(box=box).delete()
+    save_bags(list(changed.values()))
+    return events

@@ -1,0 +1,17 @@
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from kitting.packing.views import bench, boxes
+
+urlpatterns: list[URLPattern] = [
+    path("bench/", bench.benches, name="benches"),
+    path("bench/<str:code>/", bench.bench, name="bench"),
+    path("bench/<str:code>/label/", bench.bench_label, name="bench-label"),
+    path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),
+    path("boxes/", boxes.box_list, name="boxes"),
+    path("boxes/<str:number>/", boxes.box_detail, name="box-detail"),
+    path("boxes/<str:number>/label/", boxes.box_label, name="box-label"),
+    path("boxes/<str:number>/print/", boxes.box_print, name="box-print"),
+    path("boxes/<str:number>/void/", boxes.box_void, name="box-void"),
+]

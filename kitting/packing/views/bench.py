@@ -1,0 +1,162 @@
+"""The bench: one screen, driven by scans."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.domain import commands
+from kitting.domain.errors import LotwardError
+from kitting.ledger.operations import Sign
+from kitting.models import Bench
+from kitting.packing.forms.bench import ScanForm
+from kitting.packing.queries import bench as queries
+from kitting.packing.queries.bench_label import label_screen
+from kitting.packing.queries.bench_next import following
+from kitting.packing.queries.benches import benches as all_benches
+from kitting.packing.queries.commands import command_list, size_commands
+from kitting.packing.services.bench import Answer, take_scan
+from kitting.web.http import (
+    LotwardRequest,
+    add_refusal,
+    allowed,
+    get_or_404,
+    new_op_key,
+    render_part,
+    wants_fragment,
+)
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+LAST_ACTS: dict[str, _StrPromise] = {
+    "bring_bag": _("%(part)s bag %(bag)s: %(taken)s taken"),
+    "bring_bag, emptied": _("%(part)s bag %(bag)s is empty: %(taken)s taken"),
+    "call_off_box": _("Box %(box)s called off"),
+    "close_box": _("Box closed; its serial is %(serial)s"),
+    "lay_aside": _("%(part)s bag %(bag)s laid aside"),
+    "print_box_label": _("Label of box %(box)s printed"),
+    "print_box_label, sent": _("Label of box %(box)s is on its way to the printer"),
+    "see_label": _("Box %(box)s labelled"),
+    "start_box": _("Box %(box)s started"),
+    "start_box, emptied": _("Box started; empty now: %(emptied)s"),
+}
+"""How the strip says the newest act, with values of its outcome."""
+
+
+@allowed("kitting.pack")
+@require_GET
+def benches(request: LotwardRequest) -> HttpResponse:
+    rows = all_benches()
+    context = {
+        "rows": rows,
+        "at_work": sum(row.box is not None for row in rows),
+        "commands": [*size_commands(), *command_list()],
+    }
+    return render(request, "kitting/packing/benches.html", context)
+
+
+@allowed("kitting.pack")
+@require_GET
+def bench(request: LotwardRequest, code: str) -> HttpResponse:
+    return _show(request, _bench(code), Answer(), ScanForm())
+
+
+@allowed("kitting.pack")
+@require_GET
+def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
+    """How far the label is that the bench waits for; 204 where nothing has changed."""
+    at = _bench(code)
+    screen = label_screen(at)
+    if screen is None or request.GET.get("seen") == screen.print_seen:
+        return HttpResponse(status=204)
+    context = {"bench": at, "screen": screen, "op_key": new_op_key()}
+    return render(request, "kitting/packing/_bench_print.html", context)
+
+
+@allowed("kitting.pack")
+@require_http_methods(["POST"])
+def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
+    """Take one scan; a refusal comes back on the same screen, in its zone."""
+    at = _bench(code)
+    form = ScanForm(request.POST)
+    if not form.is_valid():
+        return _show(request, at, Answer(), form, status=422)
+    sign = Sign(by=request.user, key=form.key, now=timezone.now(), bench_id=at.pk)
+    shown = form.cleaned_data["box"]
+    try:
+        answer = take_scan(
+            bench_id=at.pk,
+            text=form.cleaned_data["scan"] or "",
+            box=shown,
+            purpose=form.cleaned_data["purpose"],
+            sign=sign,
+        )
+    except LotwardError as error:
+        status = add_refusal(form, error)
+        return _show(request, at, Answer(), form, status=status, leads_to=shown)
+    if answer.menu or wants_fragment(request):
+        started = answer.did == "start_box"
+        leads_to = answer.outcome["box"] if started else shown
+        return _show(request, at, answer, ScanForm(), leads_to=leads_to)
+    return redirect("kitting:bench", code=at.code)
+
+
+def _bench(code: str) -> Bench:
+    return get_or_404(Bench.objects.select_related("place"), code=code)
+
+
+def _show(
+    request: LotwardRequest,
+    at: Bench,
+    answer: Answer,
+    form: ScanForm,
+    *,
+    status: int = 200,
+    leads_to: str = "",
+) -> HttpResponse:
+    """Show the screen; ``leads_to`` is the box that a scan made meanwhile means."""
+    now = timezone.now()
+    today = timezone.localdate(now)  # the zone in force is the workshop's
+    screen = queries.screen(at, today=today, now=now)
+    did, outcome = answer.did, answer.outcome
+    if not did:
+        did, outcome = queries.last_act(at)
+    if outcome.get("emptied"):
+        did += ", emptied"
+    if outcome.get("job"):
+        did += ", sent"
+    stuck_start = answer.did == "start_box" and screen.stuck
+    context: dict[str, Any] = {
+        "form": form,
+        "bench": at,
+        "screen": screen,
+        "menu": answer.menu,
+        "next": following(screen, answer.menu, refused=bool(form.errors)),
+        "leads_to": leads_to,
+        "state": "right" if answer.did and not stuck_start else "ask",
+        "labelled": outcome.get("box", "") if did == "see_label" else "",
+        "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
+        "op_key": new_op_key(),
+        "call_off_reasons": commands.CALL_OFF_REASONS,
+        "print_reasons": commands.PRINT_REASONS,
+    }
+    if form.errors:
+        wrong, _point, to_do = _first_error(form).partition(". ")
+        context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
+    return render_part(
+        request,
+        page="kitting/packing/bench.html",
+        part="kitting/packing/_bench.html",
+        context=context,
+        status=status,
+    )
+
+
+def _first_error(form: ScanForm) -> str:
+    return next(str(error) for errors in form.errors.values() for error in errors)

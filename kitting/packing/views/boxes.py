@@ -1,0 +1,248 @@
+"""Pages of boxes: the table, one box, its label as a PDF, printing again, voiding."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.domain.errors import Conflict, LotwardError, WrongStage
+from kitting.domain.stages import BoxStage
+from kitting.labels.kinds import BOX
+from kitting.ledger.reach import standing_reach
+from kitting.models import Box, Print
+from kitting.packing.forms.boxes import BoxFilterForm, VoidForm
+from kitting.packing.labels import box_subject
+from kitting.packing.queries.boxes import (
+    box_of_number,
+    box_page,
+    count_held,
+    filtered_boxes,
+    held_among,
+    logged_print,
+    newest_print,
+    totals_of,
+    was_first_print,
+)
+from kitting.packing.services import voiding
+from kitting.packing.services.labels import label_pdf, print_box_label
+from kitting.printing.forms.prints import PrintForm
+from kitting.printing.queries.labels import label_words
+from kitting.printing.services import prints
+from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, go, render_part
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http.response import HttpResponseBase
+
+    from kitting.web.http import LotwardRequest
+
+ROWS_A_PAGE = 50
+VOIDABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.RETURNED)
+
+COLUMNS: list[Column[Box]] = [
+    Column("box", str),
+    Column("sscc", lambda box: box.sscc),
+    Column("product", lambda box: box.size.product.code),
+    Column("sets", lambda box: box.size.sets),
+    Column("stage", lambda box: box.stage),
+    Column("packed on", lambda box: box.packed_on),
+    Column("use by", lambda box: box.use_by),
+    Column("kit batch", lambda box: box.batch),
+    Column("bench", lambda box: box.bench.code if box.bench else ""),
+    Column("shipment", lambda box: box.shipment),  # type: ignore[attr-defined]
+]
+
+
+def box_address(box: Box) -> str:
+    """The address of a box's page."""
+    return reverse("kitting:box-detail", args=[str(box)])
+
+
+@allowed("kitting.see_work")
+@require_GET
+def box_list(request: LotwardRequest) -> HttpResponseBase:
+    """The table of boxes, with its filters in the address."""
+    form = BoxFilterForm(request.GET)
+    filters = form.chosen()
+    found = filtered_boxes(filters)
+    file = file_response(
+        request.GET.get("as", ""), "boxes", COLUMNS, found.iterator(chunk_size=500)
+    )
+    if file is not None:
+        return file
+    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "filtered": bool(filters),
+        "totals": totals_of(found),
+        "page": page,
+        "held": held_among(list(page.object_list)),
+        "held_count": count_held(found),
+    }
+    return render_part(
+        request,
+        page="kitting/packing/boxes.html",
+        part="kitting/packing/_box_list.html",
+        context=context,
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
+    """Everything about one box."""
+    box = _box(number)
+    return render_part(
+        request,
+        page="kitting/packing/box_detail.html",
+        part="kitting/packing/_box.html",
+        context={
+            "box": box,
+            "shown": box_page(box, standing_reach()),
+            "printable": box.stage in prints.PRINTABLE,
+            "voidable": box.stage in VOIDABLE,
+            "here": "kitting:boxes",
+        },
+    )
+
+
+@allowed("kitting.print_labels")
+@require_http_methods(["GET", "POST"])
+def box_print(request: LotwardRequest, number: str) -> HttpResponse:
+    """Print the label of a box; again only with a reason."""
+    box = _box(number)
+    form = _print_form(request, box)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: print_box_label(
+                box_id=box.pk, again=form.told, onto=form.onto, sign=sign
+            ),
+        )
+        if done is not None:
+            return after_print(request, done, 1)
+    try:
+        context = context_of(one_sheaf("box", box_subject(box.pk)))
+    except LotwardError:
+        context = {
+            "words": label_words("box")
+        }  # The act itself refuses it, and says so.
+    return render_part(
+        request,
+        page="kitting/printing/label_print.html",
+        part="kitting/printing/_label_print_form.html",
+        context={
+            **context,
+            "form": form,
+            "part": "box-print",
+            "back": box_address(box),
+            "here": "kitting:boxes",
+        },
+        status=status,
+    )
+
+
+def _print_form(request: LotwardRequest, box: Box) -> PrintForm:
+    """The form of a reprint, unless no print is logged but the one sent again here."""
+    first = PrintForm(request.POST or None, kind=BOX, again=False)
+    if newest_print(box.pk) is None:
+        return first
+    if first.is_valid() and was_first_print(box.pk, first.key):
+        return first
+    return PrintForm(request.POST or None, kind=BOX, again=True)
+
+
+@allowed("kitting.void_boxes")
+@require_http_methods(["GET", "POST"])
+def box_void(request: LotwardRequest, number: str) -> HttpResponse:
+    """Void a box: its pieces are scrapped."""
+    box = _box(number)
+    form = VoidForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: voiding.void_box(
+                box_id=box.pk, reason=form.cleaned_data["reason"], sign=sign
+            ),
+        )
+        if done is not None:
+            messages.success(request, _("Box %(box)s is voided.") % {"box": done.box})
+            return go(request, box_address(box))
+    return _form_page(
+        request,
+        "box_void",
+        status,
+        form=form,
+        box=box,
+        shown=box_page(box, standing_reach()),
+        act=_("Void the box"),
+        stop=True,
+    )
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def box_label(request: LotwardRequest, number: str) -> HttpResponse:
+    """The PDF of a print that stands in the log; the newest, or ``?copy=`` of it."""
+    box = _box(number)
+    logged = _print_asked(request, box)
+    if logged is None:
+        raise Http404("This label was never printed.")
+    if box.stage == BoxStage.VOIDED:
+        gone = WrongStage(
+            "box_wrong_stage", box=str(box), stage=box.stage, wanted="labelled"
+        )
+        return refused(request, gone, back=box_address(box))
+    pdf = label_pdf(box_id=box.pk, copy=logged.copy)
+    if not prints.same_as_printed(pdf, bytes(logged.pdf_sha)):
+        changed = Conflict("record_has_changed", label=str(box))
+        return refused(request, changed, back=box_address(box))
+    response = HttpResponse(pdf, content_type="application/pdf")
+    name = f"label-{box.serial}-{logged.copy}.pdf"
+    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
+    return response
+
+
+def _print_asked(request: LotwardRequest, box: Box) -> Print | None:
+    asked = request.GET.get("copy")
+    if asked is None:
+        return newest_print(box.pk)
+    digits = asked.isascii() and asked.isdecimal() and len(asked) < 6
+    return logged_print(box.pk, int(asked)) if digits else None
+
+
+def _box(number: str) -> Box:
+    box = box_of_number(number.upper())
+    if box is None:
+        raise Http404("There is no such box.")
+    return box
+
+
+def _form_page(
+    request: LotwardRequest, name: str, status: int, *, box: Box, **context: Any
+) -> HttpResponse:
+    return render_part(
+        request,
+        page=f"kitting/packing/{name}.html",
+        part="_form.html",
+        context={
+            "box": box,
+            "part": name.replace("_", "-"),
+            "back": box_address(box),
+            "here": "kitting:boxes",
+            **context,
+        },
+        status=status,
+    )

@@ -1,0 +1,88 @@
+"""Sentences for benches and boxes.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.messages import register
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "bag_not_open_here": _(
+        "Bag %(bag)s is not the open bag at %(bench)s. Scan it onto the bench first."
+    ),
+    "bench_has_a_box": _(
+        "%(bench)s has a box that is not labelled yet. Finish that box first."
+    ),
+    "bench_has_another_box": _(
+        "This was scanned for an earlier box, and the bench has another one now, so"
+        " nothing was done. Look at the box that is shown, and scan again if it is"
+        " meant for that one."
+    ),
+    "bench_has_no_box": _(
+        "There is no box in work at this bench. Choose a box size first."
+    ),
+    "bench_has_no_closed_box": _(
+        "There is no closed box at this bench, so there is no label to print. Close"
+        " the box first."
+    ),
+    "box_not_complete": _(
+        "Box %(box)s lacks %(missing)s of %(part)s. Add them, then close the box."
+    ),
+    "box_waits_for_label": _(
+        "Box %(box)s is closed already. Stick its label on and scan it."
+    ),
+    "closed_box_not_called_off": _(
+        "Box %(box)s is closed, so it cannot be called off. Label it, or have it"
+        " voided on its page."
+    ),
+    "command_unknown": _(
+        "“%(read)s” is no command that is known here. Scan one of the command labels,"
+        " or touch the screen."
+    ),
+    "label_not_printed": _(
+        "The label of box %(box)s was not printed yet. Print it, stick it on, then"
+        " scan it."
+    ),
+    "label_was_seen": _(
+        "The label of box %(box)s was scanned before, and that box is finished."
+        " Choose the size of the next box."
+    ),
+    "no_label_awaited": _(
+        "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
+        " a bag, or close the box first."
+    ),
+    "no_open_bag": _("No bag is open at this bench. There is nothing to lay aside."),
+    "no_recipe_in_force": _(
+        "%(product)s has no recipe in force. Put one in force in the set-up."
+    ),
+    "not_for_the_bench": _(
+        "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
+        " or a command."
+    ),
+    "other_label": _(
+        "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"
+        " for this box."
+    ),
+    "part_not_in_recipe": _(
+        "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
+        " off the bench."
+    ),
+    "size_not_packed": _(
+        "No product with a recipe in force has boxes of %(sets)s sets. Choose one of"
+        " the sizes on the screen."
+    ),
+    "size_of_two_products": _(
+        "More than one product has boxes of %(sets)s sets. Scan the command that"
+        " names the product, or touch the size."
+    ),
+}
+
+register(SENTENCES)

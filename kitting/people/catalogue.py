@@ -1,0 +1,47 @@
+"""The catalogue's word on the workshop itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+from zoneinfo import available_timezones
+
+from kitting.domain import gs1
+from kitting.labels.postal import country_name
+from kitting.ledger.shelf import Found, obey, register_one
+from kitting.models import Workshop
+
+UNNAMED = "Unnamed workshop"
+"""The name of a workshop that nobody has named yet."""
+WORKSHOP_FIELDS = (
+    *("name", "address", "country", "time_zone", "gs1_prefix", "label_text"),
+)
+
+
+def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    """Name a workshop that has no name yet; else the file must say the same."""
+    shelf, workshop = found.shelf, found.workshop
+    shelf.known(path, row, WORKSHOP_FIELDS)
+    given = shelf.values(Workshop, path, {"site": 1, **row})
+    given = {name: given[name] for name in WORKSHOP_FIELDS if name in given}
+    empty = dict.fromkeys(WORKSHOP_FIELDS, "") | {
+        "name": UNNAMED,
+        "time_zone": "UTC",
+    }
+    new = {
+        name: value
+        for name, value in given.items()
+        if getattr(workshop, name) == empty[name] != value
+    }
+    shelf.same(path, workshop, {n: v for n, v in given.items() if n not in new})
+    if "time_zone" in new and new["time_zone"] not in available_timezones():
+        shelf.fault(f"{path}.time_zone", new["time_zone"], "catalogue_time_zone")
+    if new.get("gs1_prefix"):
+        obey(shelf, f"{path}.gs1_prefix", lambda: gs1.sscc(new["gs1_prefix"], 1))
+    if new.get("country"):
+        obey(shelf, f"{path}.country", lambda: country_name(new["country"]))
+    if new and not shelf.problems:
+        Workshop.objects.filter(pk=1).update(**new)
+
+
+register_one(workshop=_workshop)

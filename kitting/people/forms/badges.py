@@ -1,0 +1,83 @@
+"""Forms for badges: who gets one and on which paper, and which one is revoked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.errors import Refused
+from kitting.labels.kinds import BADGE
+from kitting.printing.queries.stocks import (
+    Laid,
+    laid_out,
+    of_kind,
+    stock_of,
+    stocks_for,
+)
+from kitting.web.forms import KeyedForm
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from kitting.models import User
+
+LARGEST_ID = 2**63 - 1
+ONE_A_PAGE = "one"
+
+
+class IssueBadgesForm(KeyedForm):
+    """People who get a badge, and the paper for the labels.
+
+    Args:
+        *args: As for any form.
+        people: Everybody who may be ticked.
+        **kwargs: As for any form.
+    """
+
+    people = forms.TypedMultipleChoiceField(
+        coerce=int, error_messages={"required": sentence(Refused("badge_for_nobody"))}
+    )
+    paper = forms.ChoiceField(label=_("Where the labels come out"))
+    start = forms.IntegerField(
+        label=_("First position on the sheet"),
+        min_value=1,
+        max_value=500,
+        required=False,
+        help_text=_("Counted along the rows; for a sheet that was begun."),
+    )
+
+    def __init__(self, *args: Any, people: Sequence[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        who, paper = self.fields["people"], self.fields["paper"]
+        assert isinstance(who, forms.ChoiceField)  # noqa: S101
+        assert isinstance(paper, forms.ChoiceField)  # noqa: S101
+        who.choices = [(each.pk, str(each)) for each in people if each.is_active]
+        stocks = stocks_for(BADGE)
+        paper.choices = [
+            (ONE_A_PAGE, _("A PDF, one label a page")),
+            *((f"stock {s.code}", _("A PDF for %s") % s.name) for s in stocks),
+        ]
+        if not any(stock.sheet for stock in stocks):
+            del self.fields["start"]
+
+    def laid(self) -> Laid:
+        """The paper of a valid form.
+
+        Raises:
+            LotwardError: If there is no such stock any more, or no such position.
+        """
+        paper: str = self.cleaned_data["paper"]
+        if paper == ONE_A_PAGE:
+            return of_kind(BADGE)
+        stock = stock_of(paper.removeprefix("stock "))
+        start = self.cleaned_data.get("start") or 1
+        return laid_out(stock, start=start if stock.sheet else 1)
+
+
+class RevokeBadgeForm(KeyedForm):
+    """A badge that is revoked."""
+
+    badge = forms.IntegerField(max_value=LARGEST_ID)

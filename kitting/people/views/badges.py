@@ -1,0 +1,111 @@
+"""People and their badges: issued, shown once as labels, revoked."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from kitting.labels.copies import data_sha
+from kitting.labels.kinds import BADGE, BadgeLabel
+from kitting.labels.press import press
+from kitting.people.forms.badges import IssueBadgesForm, RevokeBadgeForm
+from kitting.people.queries.badges import people
+from kitting.people.queries.workshop import workshop
+from kitting.people.services.badges import Drawn, issue_badges, revoke_badge
+from kitting.printing.queries.labels import mark_of
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, go
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from kitting.ledger.operations import Sign
+    from kitting.people.services.badges import NewBadge
+    from kitting.web.http import LotwardRequest
+
+
+@allowed("kitting.set_up")
+@require_http_methods(["GET", "POST"])
+def badges(request: LotwardRequest) -> HttpResponse:
+    """Show who has badges, and issue new ones: the answer is their labels, once."""
+    form = IssueBadgesForm(request.POST or None, people=people())
+    status = OK
+    if request.method == "POST":
+        pdf, status = attempt(request, form, lambda sign: _issue(form, sign))
+        if pdf is not None:
+            response = HttpResponse(pdf, content_type="application/pdf")
+            response.headers["Content-Disposition"] = 'inline; filename="badges.pdf"'
+            response.headers["Cache-Control"] = "no-store"
+            return response
+    return _show(request, form, RevokeBadgeForm(), status)
+
+
+def _issue(form: IssueBadgesForm, sign: Sign) -> bytes:
+    """Issue badges once their labels are drawn and read back; give the labels.
+
+    They go to no print job: its document would keep the tokens.
+    """
+    mark = mark_of(workshop())
+    documents: list[bytes] = []
+
+    def draw(new: Sequence[NewBadge]) -> Drawn:
+        laid = form.laid()
+        labels = [
+            BadgeLabel(name=each.name, role=each.role, token=each.token, mark=mark)
+            for each in new
+        ]
+        pressed = press(BADGE, labels, laid.on, start=laid.start)
+        documents.append(pressed.pdf)
+        shas = tuple(data_sha([label]) for label in labels)
+        return Drawn(pressed.sha, shas, laid.text)
+
+    issue_badges(user_ids=form.cleaned_data["people"], sign=sign, draw=draw)
+    return documents[0]
+
+
+@allowed("kitting.set_up")
+@require_POST
+def badge_revoke(request: LotwardRequest) -> HttpResponse:
+    """Revoke a badge."""
+    form = RevokeBadgeForm(request.POST)
+    done, status = attempt(
+        request,
+        form,
+        lambda sign: revoke_badge(badge_id=form.cleaned_data["badge"], sign=sign),
+    )
+    if done is None:
+        return _show(request, IssueBadgesForm(people=people()), form, status)
+    said = _("The badge of %(name)s is revoked.") % {"name": done.name}
+    messages.success(request, said)
+    return go(request, reverse("kitting:badges"))
+
+
+def _show(
+    request: LotwardRequest,
+    form: IssueBadgesForm,
+    revoke: RevokeBadgeForm,
+    status: int,
+) -> HttpResponse:
+    everybody = people()
+    valid = [
+        badge
+        for person in everybody
+        for badge in person.badges.all()
+        if badge.revoked_at is None
+    ]
+    context = {
+        "form": form,
+        "revoke": revoke,
+        "people": everybody,
+        "chosen": form["people"].value() or [],
+        "valid": len(valid),
+        "carriers": len({badge.user_id for badge in valid}),
+        "here": "kitting:workshop",
+    }
+    return render(request, "kitting/people/badges.html", context, status=status)

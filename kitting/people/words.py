@@ -1,0 +1,51 @@
+"""Sentences for people and badges.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.messages import register
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "badge_for_closed_account": _(
+        "The account of %(name)s is closed. Open it first, or leave this person out."
+    ),
+    "badge_for_nobody": _("Nobody was chosen. Tick the people who get a badge."),
+    "badge_made_already": _(
+        "These badges were made already, and a badge is shown once. If the labels did"
+        " not come out, load the page again, revoke these badges and issue new ones."
+    ),
+    "badge_malformed": _("This is no badge that can be read. Scan it again."),
+    "badge_revoked_before": _(
+        "This badge of %(name)s was revoked before, so nothing was changed."
+    ),
+    "badges_too_many": _(
+        "More than %(most)s people were chosen. Issue their badges in several goes."
+    ),
+    "name_missing": _(
+        "The workshop needs a name: it stands on every label. Enter one."
+    ),
+    "password_weak": _("This password is too weak. %(why)s Choose another."),
+    "person_exists": _(
+        "There is a person “%(name)s” already. Choose another name; a forgotten"
+        " password is set anew with manage.py changepassword."
+    ),
+    "person_name_wrong": _(
+        "“%(read)s” is no name to sign in with. %(why)s Choose another."
+    ),
+    "person_unknown": _("There is no person “%(name)s”. Check how the name is spelt."),
+    "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),
+    "time_zone_unknown": _(
+        "%(read)s is no time zone. Enter one by its name, such as Europe/Lisbon."
+    ),
+}
+
+register(SENTENCES)

@@ -1,0 +1,195 @@
+"""What the put-away page says: where a thing stands, and what a scan did."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from kitting.models import Place
+from kitting.places.queries import Where, where
+from kitting.web.figures import amount
+from kitting.web.shapes import stage_word
+
+if TYPE_CHECKING:
+    from kitting.places.services.scans import Answer
+
+
+def words_for(answer: Answer) -> str:
+    """Say what a scan did or found.
+
+    Args:
+        answer: What ``take_scan`` gave.
+
+    Returns:
+        One or two sentences.
+    """
+    if answer.did:
+        return _ACTS[answer.did](answer.outcome)
+    assert answer.found is not None  # noqa: S101 -- without an act, something was found
+    assert answer.found.row is not None  # noqa: S101
+    there = where(answer.found.row)
+    if answer.let_go:
+        return _("%(what)s is no longer in hand.") % {"what": thing(there)}
+    return f"{where_words(there)} {_next(there)}".strip()
+
+
+def thing(there: Where) -> str:
+    """Name a thing.
+
+    Args:
+        there: The thing.
+
+    Returns:
+        Such as "Bag B1000042T"; a place by its name.
+    """
+    if there.kind == "place":
+        return there.what
+    names = {
+        "bag": _("Bag"),
+        "box": _("Box"),
+        "carrier": _("Carrier"),
+        "lot": _("Lot"),
+        "run": _("Run"),
+    }
+    return f"{names[there.kind]} {there.number}"
+
+
+def where_words(there: Where) -> str:
+    """Say where a thing stands.
+
+    Args:
+        there: The thing and its place.
+
+    Returns:
+        One sentence.
+    """
+    if there.kind == "place":
+        return _stands_there(there)
+    if there.kind == "lot":
+        return _spread(there)
+    values = {
+        "thing": thing(there),
+        "what": _what(there),
+        "place": there.place.name if there.place else "",
+        "carrier": there.carrier,
+    }
+    if there.gone:
+        words = {"bag": _("%(thing)s (%(what)s) is used up and stands nowhere.")}
+        gone = _("%(thing)s (%(what)s) is not here any more.")
+        return words.get(there.kind, gone) % values
+    if not there.place:
+        return _("%(thing)s (%(what)s) stands at no place yet.") % values
+    if there.carrier:
+        return (
+            _("%(thing)s (%(what)s) is on carrier %(carrier)s and stands at %(place)s.")
+            % values
+        )
+    return _("%(thing)s (%(what)s) stands at %(place)s.") % values
+
+
+def _what(there: Where) -> str:
+    if there.kind == "bag":
+        parts = [there.what, amount(there.pieces, there.unit), stage_word(there.stage)]
+        return ", ".join(part for part in parts if part)
+    if there.kind == "carrier":
+        return f"{there.what}, {_bags(there.bags)}"
+    return ", ".join(part for part in (there.what, stage_word(there.stage)) if part)
+
+
+def _bags(count: int) -> str:
+    return ngettext("%(n)s bag", "%(n)s bags", count) % {"n": count}
+
+
+def _stands_there(there: Where) -> str:
+    boxes = ngettext("%(n)s box", "%(n)s boxes", there.boxes) % {"n": there.boxes}
+    return _("%(place)s: %(bags)s and %(boxes)s stand there.") % {
+        "place": there.what,
+        "bags": _bags(there.bags),
+        "boxes": boxes,
+    }
+
+
+def _spread(there: Where) -> str:
+    values = {"thing": thing(there), "what": there.what}
+    if not there.spread:
+        return _("%(thing)s (%(what)s) has no bag with anything in it.") % values
+    found = [
+        _("%(bags)s at %(place)s") % {"bags": _bags(count), "place": name}
+        if name
+        else _("%(bags)s at no place") % {"bags": _bags(count)}
+        for name, count in there.spread
+    ]
+    spread = ", ".join(found)
+    return _("%(thing)s (%(what)s): %(spread)s.") % {**values, "spread": spread}
+
+
+def _next(there: Where) -> str:
+    asks = {
+        "bag": _("Scan its place, or its carrier."),
+        "box": _("Scan its place."),
+        "carrier": _("Scan its place, or a bag onto it."),
+        "place": _("Scan what goes there."),
+    }
+    return "" if there.gone else asks.get(there.kind, "")
+
+
+def _place_name(code: object) -> str:
+    place = Place.objects.filter(code=code).first()
+    return place.name if place else str(code)
+
+
+def _put(kind: str, outcome: dict[str, object]) -> str:
+    values = {
+        "thing": f"{kind} {outcome['thing']}",
+        "place": _place_name(outcome["place"]),
+    }
+    if not outcome["moved"]:
+        said = _("%(thing)s stands at %(place)s already.") % values
+    else:
+        said = _("%(thing)s stands at %(place)s now.") % values
+    if outcome["left"]:
+        off = _("It is off carrier %(carrier)s.") % {"carrier": outcome["left"]}
+        return f"{said} {off}"
+    return said
+
+
+def _put_carrier(outcome: dict[str, object]) -> str:
+    words = (
+        _("Carrier %(carrier)s with %(bags)s stands at %(place)s now.")
+        if outcome["moved"]
+        else _("Carrier %(carrier)s with %(bags)s stands at %(place)s already.")
+    )
+    return words % {
+        "carrier": outcome["carrier"],
+        "bags": _bags(int(str(outcome["bags"]))),
+        "place": _place_name(outcome["place"]),
+    }
+
+
+def _load(outcome: dict[str, object]) -> str:
+    values = {
+        "carrier": outcome["carrier"],
+        "bag": outcome["bag"],
+        "bags": _bags(int(str(outcome["bags"]))),
+        "left": outcome["left"],
+    }
+    if not outcome["on"]:
+        words = _("Bag %(bag)s is off carrier %(carrier)s, which has %(bags)s now.")
+    elif outcome["left"]:
+        words = _(
+            "Bag %(bag)s is on carrier %(carrier)s now, and off %(left)s. It has"
+            " %(bags)s."
+        )
+    else:
+        words = _("Bag %(bag)s is on carrier %(carrier)s, which has %(bags)s now.")
+    return words % values
+
+
+_ACTS = {
+    "put_bag": lambda outcome: _put(_("Bag"), outcome),
+    "put_box": lambda outcome: _put(_("Box"), outcome),
+    "put_carrier": _put_carrier,
+    "load_bag": _load,
+}

@@ -1,0 +1,77 @@
+"""Forms for putting away, for what stands at a place, for carriers and yields."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.stages import BagStage, BoxStage
+from kitting.models import Part
+from kitting.web.forms import LONGEST_SCAN, KeyedForm, ScanField
+
+LONGEST_NAME = 60
+"""Characters that a carrier's name takes."""
+
+
+class PutAwayForm(KeyedForm):
+    """One scan, and what is in hand."""
+
+    read = ScanField(label=_("Scan"))
+    hand = forms.CharField(
+        required=False,
+        max_length=LONGEST_SCAN,
+        strip=False,
+        widget=forms.HiddenInput,
+    )
+
+
+class CarrierForm(KeyedForm):
+    """A carrier's name; Lotward gives its number."""
+
+    name = forms.CharField(
+        label=_("What people call it"),
+        max_length=LONGEST_NAME,
+        help_text=_("Such as Blue trolley. Lotward gives the number to scan."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+
+
+def _stages() -> list[tuple[str, Any]]:
+    here = [BagStage.USED_UP, *BoxStage]
+    stages = [stage for stage in BagStage if stage not in here]
+    boxes = (
+        BoxStage.OPEN,
+        BoxStage.CLOSED,
+        BoxStage.LABELLED,
+        BoxStage.LOADED,
+        BoxStage.RETURNED,
+    )
+    words = [(str(each), str(each).replace("_", " ")) for each in (*stages, *boxes)]
+    return [("", _("any stage")), *words]
+
+
+class PlaceFilterForm(forms.Form):
+    """The filters of what stands at a place, as they stand in the address."""
+
+    what = forms.ChoiceField(
+        required=False,
+        choices=[
+            ("", _("bags and boxes")),
+            ("bags", _("bags")),
+            ("boxes", _("boxes")),
+        ],
+    )
+    part = forms.ModelChoiceField(
+        queryset=Part.objects.all(),
+        required=False,
+        to_field_name="code",
+        empty_label=_("any part"),
+    )
+    stage = forms.ChoiceField(required=False, choices=_stages)
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense; what does not is left out."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}

@@ -1,0 +1,195 @@
+"""Carriers: a rack, pole or trolley that is scanned once and moves all its bags."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from kitting.domain import numbers
+from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.stages import BagStage
+from kitting.ledger import locking
+from kitting.ledger.counters import take
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.lots.steps.bags import save_bags
+from kitting.models import Bag, Carrier
+from kitting.places.steps import need_place, no_longer_open, place_bag, refuse_unmovable
+
+if TYPE_CHECKING:
+    from kitting.models import Movement
+
+LONGEST_NAME: Final = 60
+
+
+@dataclass(frozen=True)
+class Made:
+    """A carrier that is there now."""
+
+    carrier: str
+    name: str
+
+
+@dataclass(frozen=True)
+class CarrierPut:
+    """A carrier that stands at a place now, with all that is on it."""
+
+    carrier: str
+    place: str
+    """Code of the place."""
+    bags: int
+    """Bags on it."""
+    moved: bool
+    """False if it stood there already."""
+
+
+@dataclass(frozen=True)
+class Loaded:
+    """A bag that is on a carrier now, or off it."""
+
+    carrier: str
+    bag: str
+    on: bool
+    bags: int
+    """Bags on the carrier now."""
+    left: str = ""
+    """The other carrier that the bag was on until now."""
+
+
+def make_carrier(*, name: str, sign: Sign) -> Made:
+    """Make a carrier with the next number.
+
+    Args:
+        name: What people call it.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The carrier.
+
+    Raises:
+        Refused: ``carrier_name_missing``, ``entry_too_long``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Made:
+        known_as = name.strip()
+        if not known_as:
+            raise Refused("carrier_name_missing")
+        if len(known_as) > LONGEST_NAME:
+            raise Refused("entry_too_long", what="name", most=LONGEST_NAME)
+        number = take(act.workshop.site, numbers.Kind.CARRIER)[0]
+        Carrier.objects.create(number=number, name=known_as)
+        return Made(carrier=number, name=known_as)
+
+    return perform(
+        "make_carrier", sign=sign, sent={"name": name}, gives=Made, work=work
+    )
+
+
+def put_carrier(*, carrier_id: int, place_id: int, sign: Sign) -> CarrierPut:
+    """Put a carrier at a place: every bag on it moves, in one act.
+
+    Args:
+        carrier_id: The carrier.
+        place_id: The place.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The carrier, the place and how many bags are on it.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such carrier or place.
+        WrongStage: ``carrier_on_the_line`` while a bag of it is in a run.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> CarrierPut:
+        place = need_place(place_id)
+        carrier = locking.lock_row(Carrier, carrier_id)
+        bags = locking.lock_found(Bag.objects.filter(carrier=carrier))
+        on_line = sum(bag.stage == BagStage.IN_RUN for bag in bags)
+        if on_line:
+            raise WrongStage(
+                "carrier_on_the_line", carrier=carrier.number, bags=on_line
+            )
+        stood = carrier.place_id
+        movements = _bring(carrier, bags, place.pk)
+        no_longer_open(bags, place.pk)
+        act.write(*movements)
+        return CarrierPut(
+            carrier=carrier.number,
+            place=place.code,
+            bags=len(bags),
+            moved=stood != place.pk or bool(movements),
+        )
+
+    sent = {"carrier": carrier_id, "place": place_id}
+    return perform("put_carrier", sign=sign, sent=sent, gives=CarrierPut, work=work)
+
+
+def _bring(carrier: Carrier, bags: list[Bag], place_id: int) -> list[Movement]:
+    """Move a locked carrier and its locked bags; both are saved."""
+    movements = [row for bag in bags for row in place_bag(bag, place_id)]
+    if bags:
+        save_bags(bags)
+    carrier.place_id = place_id
+    carrier.save(update_fields=["place"])
+    return movements
+
+
+def load_bag(*, carrier_id: int, bag_id: int, sign: Sign) -> Loaded:
+    """Put a bag onto a carrier, or take it off if it is on it already.
+
+    A bag is on one carrier at a time and stands where its carrier stands. A carrier
+    that stands nowhere yet takes the place of the bag.
+
+    Args:
+        carrier_id: The carrier.
+        bag_id: The bag.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The carrier, the bag, and whether it is on it now.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such carrier or bag.
+        Refused: ``bag_is_used_up``.
+        WrongStage: ``bag_on_the_line``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Loaded:
+        carrier = locking.lock_row(Carrier, carrier_id)
+        here = Bag.objects.filter(carrier=carrier).values_list("pk", flat=True)
+        found = locking.lock_rows(Bag, [*here, bag_id], "carrier")
+        bag = found[bag_id]
+        refuse_unmovable(bag)
+        others = [
+            each
+            for each in found.values()
+            if each.carrier_id == carrier.pk and each.pk != bag.pk
+        ]
+        on, left = bag.carrier_id != carrier.pk, bag.carrier
+        bag.carrier = carrier if on else None
+        movements = _stand_together(carrier, bag, others) if on else []
+        save_bags([bag])
+        no_longer_open([bag])
+        act.write(*movements)
+        return Loaded(
+            carrier=carrier.number,
+            bag=bag.number,
+            on=on,
+            bags=len(others) + on,
+            left=left.number if on and left is not None else "",
+        )
+
+    sent = {"carrier": carrier_id, "bag": bag_id}
+    return perform("load_bag", sign=sign, sent=sent, gives=Loaded, work=work)
+
+
+def _stand_together(carrier: Carrier, bag: Bag, others: list[Bag]) -> list[Movement]:
+    """Bring a bag to its carrier; a carrier that stands nowhere comes to the bag."""
+    if carrier.place_id is not None:
+        return place_bag(bag, carrier.place_id)
+    if bag.place_id is not None:
+        return _bring(carrier, others, bag.place_id)
+    return []

@@ -1,0 +1,254 @@
+"""Pages of putting away: scans, places and what stands there, carriers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import messages
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from kitting.lots.queries.bags import cleared_together
+from kitting.models import Carrier, Place
+from kitting.places import queries
+from kitting.places.answers import words_for
+from kitting.places.forms import CarrierForm, PlaceFilterForm, PutAwayForm
+from kitting.places.queries import PlaceRow, Standing
+from kitting.places.services import carriers, scans
+from kitting.web.acting import OK, attempt
+from kitting.web.http import (
+    allowed,
+    get_or_404,
+    go,
+    new_op_key,
+    render_part,
+    wants_fragment,
+)
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+    from django.http.response import HttpResponseBase
+
+    from kitting.ledger.operations import Sign
+    from kitting.places.services.scans import Answer, Hand
+    from kitting.web.http import LotwardRequest
+
+ROOM = "kitting:put-away"
+
+STANDING: list[Column[Standing]] = [
+    Column("kind", lambda row: row.kind),
+    Column("number", lambda row: row.number),
+    Column("part or product", lambda row: row.what),
+    Column("lot", lambda row: row.lot),
+    Column("stage", lambda row: row.stage),
+    Column("held", lambda row: "held" if row.held else ""),
+    Column("in it", lambda row: row.pieces),
+    Column("unit", lambda row: row.unit),
+    Column("carrier", lambda row: row.carrier),
+]
+PLACES: list[Column[PlaceRow]] = [
+    Column("place", lambda row: row.place.code),
+    Column("name", lambda row: row.place.name),
+    Column("kind", lambda row: row.place.kind),
+    Column("bags", lambda row: row.bags),
+    Column("pieces", lambda row: row.pieces),
+    Column("boxes", lambda row: row.boxes),
+    Column("sets", lambda row: row.sets),
+    Column("carriers", lambda row: row.carriers),
+]
+CARRIERS: list[Column[Carrier]] = [
+    Column("carrier", lambda row: row.number),
+    Column("name", lambda row: row.name),
+    Column("place", lambda row: row.place.code if row.place else ""),
+    Column("bags", lambda row: row.count),  # type: ignore[attr-defined]
+    Column("in them", lambda row: row.pieces),  # type: ignore[attr-defined]
+]
+
+
+# -- Putting away -------------------------------------------------------------------
+
+
+@allowed("kitting.put_away")
+@require_http_methods(["GET", "POST"])
+def put_away(request: LotwardRequest) -> HttpResponse:
+    """Take scans, a thing and its place in either order; ``hand`` is in the address."""
+    if request.method == "GET":
+        hand = scans.hand_or_none(request.GET.get("hand", ""))
+        return _show(request, hand)
+    form = PutAwayForm(request.POST)
+    answer, status = attempt(request, form, lambda sign: _scan(form, sign))
+    if answer is None:
+        hand = scans.hand_or_none(request.POST.get("hand", ""))
+        return _show(request, hand, wrong=form, status=status)
+    said = words_for(answer)
+    if wants_fragment(request):
+        return _show(request, answer.hand, said=said, found=answer.found)
+    messages.success(request, said)
+    return go(request, _address(answer.hand))
+
+
+def _scan(form: PutAwayForm, sign: Sign) -> Answer:
+    data = form.cleaned_data
+    return scans.take_scan(text=data["read"], hand=data["hand"], sign=sign)
+
+
+def _address(hand: Hand | None) -> str:
+    page = reverse(ROOM)
+    return f"{page}?{urlencode({'hand': hand.text})}" if hand else page
+
+
+def _show(
+    request: LotwardRequest, hand: Hand | None, *, status: int = OK, **more: Any
+) -> HttpResponse:
+    bags, boxes = queries.nowhere()
+    row = hand.row if hand else None
+    context = {
+        "hand": hand,
+        "at": queries.where(row) if row is not None else None,
+        "on_it": queries.bags_on(row) if isinstance(row, Carrier) else [],
+        "places": Place.objects.all(),
+        "bags_nowhere": bags,
+        "boxes_nowhere": boxes,
+        "scan_key": new_op_key(),
+        "here": ROOM,
+        **more,
+    }
+    return render_part(
+        request,
+        page="kitting/places/put_away.html",
+        part="kitting/places/_put_away.html",
+        context=context,
+        status=status,
+    )
+
+
+# -- Places -------------------------------------------------------------------------
+
+
+@allowed("kitting.see_work")
+@require_GET
+def place_list(request: LotwardRequest) -> HttpResponseBase:
+    """Every place, and how much stands there."""
+    rows = queries.all_places()
+    file = file_response(request.GET.get("as", ""), "places", PLACES, rows)
+    if file is not None:
+        return file
+    context = {
+        "rows": rows,
+        "bags": sum(row.bags for row in rows),
+        "boxes": sum(row.boxes for row in rows),
+        "here": ROOM,
+    }
+    return render_part(
+        request,
+        page="kitting/places/places.html",
+        part="kitting/places/_place_table.html",
+        context=context,
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
+    """What stands at one place, with filters in the address."""
+    place = get_or_404(Place, code=code)
+    form = PlaceFilterForm(request.GET)
+    filters = form.chosen()
+    shown = queries.standing_at(place, filters)
+    name = f"place-{place.code}"
+    file = file_response(request.GET.get("as", ""), name, STANDING, shown.rows)
+    if file is not None:
+        return file
+    context = {
+        "place": place,
+        "form": form,
+        "filtered": bool(filters),
+        "shown": shown,
+        "carriers": queries.all_carriers().filter(place=place),
+        "here": ROOM,
+    }
+    return render_part(
+        request,
+        page="kitting/places/place_detail.html",
+        part="kitting/places/_place.html",
+        context=context,
+    )
+
+
+# -- Carriers -----------------------------------------------------------------------
+
+
+@allowed("kitting.see_work")
+@require_GET
+def carrier_list(request: LotwardRequest) -> HttpResponseBase:
+    """Every carrier, where it stands and how much is on it."""
+    rows = queries.all_carriers()
+    file = file_response(request.GET.get("as", ""), "carriers", CARRIERS, rows)
+    if file is not None:
+        return file
+    context = {
+        "rows": rows,
+        "bags": sum(row.count for row in rows),  # type: ignore[attr-defined]
+        "here": ROOM,
+    }
+    return render_part(
+        request,
+        page="kitting/places/carriers.html",
+        part="kitting/places/_carrier_table.html",
+        context=context,
+    )
+
+
+@allowed("kitting.put_away")
+@require_http_methods(["GET", "POST"])
+def carrier_new(request: LotwardRequest) -> HttpResponse:
+    """Make a carrier: it gets the next number."""
+    form = CarrierForm(request.POST or None)
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: carriers.make_carrier(
+                name=form.cleaned_data["name"], sign=sign
+            ),
+        )
+        if done is not None:
+            said = _("Carrier %(carrier)s is made: %(name)s. Write its number on it.")
+            messages.success(request, said % vars(done))
+            return go(request, reverse("kitting:carrier-detail", args=[done.carrier]))
+    return render_part(
+        request,
+        page="kitting/places/carrier_new.html",
+        part="_form.html",
+        context={
+            "form": form,
+            "part": "carrier-new",
+            "act": _("Make the carrier"),
+            "back": reverse("kitting:carriers"),
+            "here": ROOM,
+        },
+        status=status,
+    )
+
+
+@allowed("kitting.see_work")
+@require_GET
+def carrier_detail(request: LotwardRequest, number: str) -> HttpResponse:
+    """One carrier and the bags on it."""
+    carrier = get_or_404(Carrier.objects.select_related("place"), number=number)
+    bags = queries.bags_on(carrier)
+    return render_part(
+        request,
+        page="kitting/places/carrier_detail.html",
+        part="kitting/places/_carrier.html",
+        context={
+            "carrier": carrier,
+            "bags": bags,
+            "all_cleared": cleared_together(bags),
+            "here": ROOM,
+        },
+    )

@@ -1,0 +1,52 @@
+"""Sentences for places and carriers.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+from kitting.web.messages import register
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "bag_is_used_up": _(
+        "Bag %(bag)s is used up: nothing is in it that could be put away. Scan another."
+    ),
+    "bag_on_the_line": _(
+        "Bag %(bag)s is on the line. Scan it off its run first, then put it away."
+    ),
+    "box_at_its_bench": _(
+        "Box %(box)s is %(stage)s and stands at its bench. Finish it there: once its"
+        " label is scanned, it can be put away."
+    ),
+    "box_has_left": _(
+        "Box %(box)s is %(stage)s, so it has no place here. If it stands before you,"
+        " put it aside and tell a quality officer."
+    ),
+    "box_voided": _(
+        "Box %(box)s is voided: its pieces are scrapped and none may go. Put it aside."
+    ),
+    "carrier_name_missing": _(
+        "The carrier has no name. Enter what people call it, such as Blue trolley."
+    ),
+    "carrier_on_the_line": _(
+        "Carrier %(carrier)s has %(bags)s of its bags on the line. Scan it off the run"
+        " first, then put it away."
+    ),
+    "carrier_takes_bags": _(
+        "“%(read)s” is a box, and only bags go on a carrier. Scan a bag, or the place"
+        " where the thing in hand goes."
+    ),
+    "not_put_away": _(
+        "“%(read)s” is the number of a %(what)s, which is not put away. Scan a bag, a"
+        " box, a carrier or a place."
+    ),
+}
+
+register(SENTENCES)

@@ -1,0 +1,32 @@
+"""The catalogue's label stock."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from kitting.domain.errors import LotwardError
+from kitting.ledger.shelf import Found, names_of, register
+from kitting.models import Stock
+from kitting.printing.queries.printers import facts_of
+from kitting.printing.services.stocks import trial
+
+
+def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    """Label stock, by the rules by which a manager enters it."""
+    shelf = found.shelf
+    before = len(shelf.problems)
+    shelf.known(path, row, names_of(Stock))
+    given = shelf.values(Stock, path, row)
+    if len(shelf.problems) > before:
+        return
+    stock = Stock(**given)
+    try:
+        trial(facts_of(stock))
+    except LotwardError as error:
+        shelf.fault(path, stock.code, error.code, **error.params)
+        return
+    shelf.place(path, stock, ("code",), given)
+
+
+register(stocks=_stock)

@@ -1,0 +1,98 @@
+"""Forms for print jobs and the print log."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from kitting.models import Printer
+from kitting.printing.queries.labels import LABELLED, label_words
+from kitting.printing.queries.prints import FAILED, OVER, WAY
+from kitting.web.forms import DayField, KeyedForm
+
+if TYPE_CHECKING:
+    from datetime import date
+
+
+class JobForm(KeyedForm):
+    """An act on a print job that needs nothing but the touch."""
+
+
+class SendAgainForm(KeyedForm):
+    """A failed job is sent again; where labels may be out, somebody has looked."""
+
+    nothing_out = forms.BooleanField(
+        label=_("I have looked: none of its labels came out"), required=False
+    )
+
+
+class JobFilterForm(forms.Form):
+    """Which print jobs the page of labels shows."""
+
+    jobs = forms.ChoiceField(
+        label=_("Which jobs"),
+        required=False,
+        choices=[
+            ("", _("all print jobs")),
+            (WAY, _("those on their way")),
+            (FAILED, _("those that failed and wait for somebody")),
+            (OVER, _("those that are over")),
+        ],
+    )
+
+    @property
+    def chosen(self) -> str:
+        """What is chosen; nothing for what cannot be read."""
+        return str(self.cleaned_data.get("jobs", "")) if self.is_valid() else ""
+
+
+class PrintLogForm(forms.Form):
+    """The sentence above the print log; every field may stay empty."""
+
+    kind = forms.ChoiceField(required=False)
+    number = forms.CharField(
+        required=False,
+        max_length=40,
+        widget=forms.TextInput(
+            attrs={"placeholder": _("anything"), "size": "16", "data-scan": ""}
+        ),
+    )
+    since = DayField(required=False)
+    until = DayField(required=False)
+    printer = forms.ChoiceField(required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        names = [*LABELLED, "test"]
+        self._choose(
+            "kind", _("labels of any kind"), [(n, label_words(n, 2)) for n in names]
+        )
+        printers = [(row.code, row.name) for row in Printer.objects.order_by("code")]
+        self._choose("printer", _("anywhere"), [*printers, ("pdf", _("as a PDF"))])
+
+    def _choose(self, name: str, nothing: Any, choices: list[tuple[str, Any]]) -> None:
+        field = self.fields[name]
+        assert isinstance(field, forms.ChoiceField)  # noqa: S101
+        field.choices = [("", nothing), *choices]
+
+    def clean_number(self) -> str:
+        return str(self.cleaned_data["number"]).strip().upper()
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that are set and make sense; what does not is left out."""
+        self.is_valid()
+        data = {name: value for name, value in self.cleaned_data.items() if value}
+        if "since" in data:
+            data["since"] = _midnight(data["since"])
+        if "until" in data:
+            data["before"] = _midnight(data.pop("until") + timedelta(days=1))
+        return data
+
+
+def _midnight(day: date) -> datetime:
+    """When a day begins by the clock on the workshop's wall."""
+    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())

@@ -1,0 +1,142 @@
+"""Forms for printing: where labels come out, and what a reprint needs to be told."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.prints import DESTROYED, Again, Onto
+from kitting.printing.queries.stocks import printers_for, stocks_for
+from kitting.web.forms import KeyedForm, ScanField
+
+if TYPE_CHECKING:
+    from kitting.labels.kinds import Kind
+    from kitting.models import Stock
+
+LONGEST_REASON = 200
+PRINTER, STOCK, PDF = "printer", "stock", "pdf"
+
+
+class WhereField(forms.ChoiceField):
+    """Where labels come out; what names no place asks for a PDF."""
+
+    def clean(self, value: Any) -> Any:
+        return super().clean(value or PDF)
+
+
+class PrintForm(KeyedForm):
+    """Printing labels of one kind.
+
+    Args:
+        *args: As for any form.
+        kind: The kind of label: its size decides on which stock it can be printed.
+        again: Whether one of the labels was printed before.
+        many: Whether more than one was: no single scan shows all of those in hand.
+        **kwargs: As for any form.
+    """
+
+    where = WhereField(
+        label=_("Where it comes out"),
+        widget=forms.RadioSelect,
+        help_text=_(
+            "A printer takes it by itself. A PDF opens here: print it at its actual size,"
+            " without fitting it to the page."
+        ),
+    )
+    start = forms.IntegerField(
+        label=_("First position on the sheet"),
+        min_value=1,
+        max_value=500,
+        initial=1,
+        required=False,
+        help_text=_("Counted along the rows; for a sheet that was begun."),
+    )
+    reason = forms.CharField(
+        label=_("Why it is printed again"),
+        max_length=LONGEST_REASON,
+        help_text=_("The record keeps it."),
+    )
+    scanned = ScanField(
+        label=_("Scan the label that this one replaces"), required=False
+    )
+    destroyed = forms.BooleanField(
+        label=_("The label that this one replaces is destroyed"), required=False
+    )
+
+    def __init__(
+        self,
+        *args: Any,
+        kind: Kind[Any],
+        again: bool,
+        many: bool = False,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.again = again
+        stocks = stocks_for(kind)
+        choices = _places(kind, stocks)
+        where = self.fields["where"]
+        assert isinstance(where, forms.ChoiceField)  # noqa: S101
+        where.choices = choices
+        where.initial = choices[0][0]
+        if not any(stock.sheet for stock in stocks):
+            del self.fields["start"]
+        if not again:
+            for name in ("reason", "scanned", "destroyed"):
+                del self.fields[name]
+        elif many:
+            del self.fields["scanned"]
+            self.fields["destroyed"].label = _(
+                "The labels that these replace are destroyed"
+            )
+
+    @property
+    def onto(self) -> Onto:
+        """Where a valid form wants its labels."""
+        what, _blank, code = self.cleaned_data["where"].partition(" ")
+        start = self.cleaned_data.get("start") or 1
+        return Onto(
+            printer=code if what == PRINTER else "",
+            stock=code if what == STOCK else "",
+            start=start if what == STOCK else 1,
+        )
+
+    @property
+    def told(self) -> Again:
+        """What a valid form says of the label before."""
+        if not self.again:
+            return Again()
+        destroyed = DESTROYED if self.cleaned_data["destroyed"] else ""
+        return Again(
+            reason=self.cleaned_data["reason"],
+            first=_scan(self.cleaned_data.get("scanned", "")) or destroyed,
+        )
+
+
+def _places(kind: Kind[Any], stocks: list[Stock]) -> list[tuple[str, Any]]:
+    """Where labels of a kind can come out: printers first, then PDFs."""
+    found: list[tuple[str, Any]] = [
+        (
+            f"{PRINTER} {printer.code}",
+            _("Printer %(printer)s, with %(stock)s")
+            % {"printer": printer.name, "stock": printer.stock.name},
+        )
+        for printer in printers_for(kind)
+    ]
+    found.append((PDF, _("A PDF, one label to a page of its size")))
+    for stock in stocks:
+        if stock.sheet:
+            words = _("A PDF for sheets: %(stock)s, %(count)s labels to a page")
+        else:
+            words = _("A PDF for %(stock)s")
+        values = {"stock": stock.name, "count": stock.columns * stock.rows}
+        found.append((f"{STOCK} {stock.code}", words % values))
+    return found
+
+
+def _scan(text: str) -> str:
+    """What was scanned; the word that stands for a declaration is no scan of ours."""
+    text = text.strip()
+    return text.upper() if text == DESTROYED else text

@@ -1,0 +1,188 @@
+"""Print jobs and the print log, as the pages of labels show them."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, Any, Final
+
+from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+
+from kitting.domain.errors import LotwardError
+from kitting.domain.prints import TEST
+from kitting.domain.stages import PRINT_OVER, PrintState
+from kitting.models import Box, Print, PrintJob
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from datetime import datetime
+
+WAY: Final = "way"
+FAILED: Final = "failed"
+OVER: Final = "over"
+
+_NOTHING_OUT: Final = (PrintState.QUEUED, PrintState.FAILED, PrintState.CANCELLED)
+"""States of a job of which no label is known to have come out."""
+
+SLIPS: Final = "set_slip"
+
+
+def print_jobs(only: str = "") -> QuerySet[PrintJob]:
+    """Print jobs, newest first.
+
+    Args:
+        only: ``WAY`` for those on their way, ``FAILED`` for those that failed and wait
+            for somebody, ``OVER`` for the others; empty for all.
+
+    Returns:
+        With their printer and ``replaced``: whether every label was printed again since.
+    """
+    jobs = PrintJob.objects.select_related("printer").defer("document")
+    prints = Print.objects.filter(job=OuterRef("pk"))
+    newer = Print.objects.filter(
+        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
+    )
+    replaced = Exists(prints) & ~Exists(prints.filter(~Exists(newer)))
+    jobs = jobs.annotate(replaced=replaced)
+    waits = Q(state=PrintState.FAILED, replaced=False)
+    if only == WAY:
+        jobs = jobs.exclude(state__in=PRINT_OVER)
+    elif only == FAILED:
+        jobs = jobs.filter(waits)
+    elif only == OVER:
+        jobs = jobs.filter(state__in=PRINT_OVER).exclude(waits)
+    return jobs.order_by("-pk")
+
+
+def labels_of_job(job: PrintJob) -> QuerySet[Print]:
+    """What stands in the log for a job, in the order in which it comes out."""
+    return job.prints.select_related("box", "bag").order_by("nth")
+
+
+def newest_label(box_id: int) -> Print | None:
+    """The newest print of a box's label, with its job and the job's printer.
+
+    Args:
+        box_id: The box.
+
+    Returns:
+        The print as logged, or None if there was none.
+    """
+    prints = Print.objects.filter(box=box_id).select_related("job__printer")
+    return prints.defer("job__document").order_by("-copy").first()
+
+
+def labels_since(moment: datetime) -> int:
+    """How many labels were printed or opened as a PDF since a moment.
+
+    Args:
+        moment: From when on.
+
+    Returns:
+        Every slip counts; test pages do not, nor what no printer has taken.
+    """
+    rows = Print.objects.filter(operation__at__gte=moment)
+    rows = rows.exclude(kind=TEST).exclude(job__state__in=_NOTHING_OUT)
+    slips = Counter(rows.filter(kind=SLIPS).values_list("number", flat=True))
+    sets = dict(
+        Box.objects.filter(serial__in=slips).values_list("serial", "size__sets")
+    )
+    of_slips = sum(times * sets.get(number, 1) for number, times in slips.items())
+    return of_slips + rows.exclude(kind=SLIPS).count()
+
+
+def print_log(filters: Mapping[str, Any]) -> QuerySet[Print]:
+    """The print log, newest first; labels of one document in their order.
+
+    Args:
+        filters: Any of since and before (moments), kind, number and printer (its code,
+            or ``pdf``), as ``PrintLogForm`` gives them.
+
+    Returns:
+        Rows with their operation, job and printer, and the box or bag.
+    """
+    rows = Print.objects.select_related("operation", "job", "printer", "box", "bag")
+    if since := filters.get("since"):
+        rows = rows.filter(operation__at__gte=since)
+    if before := filters.get("before"):
+        rows = rows.filter(operation__at__lt=before)
+    if kind := filters.get("kind"):
+        rows = rows.filter(_of_kind(kind))
+    if number := filters.get("number"):
+        rows = rows.filter(
+            Q(number__icontains=number)
+            | Q(kind=None, box__serial__icontains=number)
+            | Q(kind=None, bag__number__icontains=number)
+        )
+    if printer := filters.get("printer"):
+        if printer == "pdf":
+            rows = rows.filter(printer=None)
+        else:
+            rows = rows.filter(printer__code=printer)
+    return rows.order_by("-operation", "nth", "pk")
+
+
+def _of_kind(kind: str) -> Q:
+    found = Q(kind=kind)
+    if kind in ("box", "bag"):
+        # Rows from before labels had a kind.
+        found |= Q(kind=None, **{f"{kind}__isnull": False})
+    return found
+
+
+def documents_of(pdf_sha: bytes) -> list[Print]:
+    """The rows of the newest printing of a document.
+
+    Args:
+        pdf_sha: Its hash.
+
+    Returns:
+        In the order of its labels; none if it was never printed.
+    """
+    rows = Print.objects.filter(pdf_sha=pdf_sha).select_related(
+        "operation", "job__printer", "box", "bag"
+    )
+    newest = rows.order_by("-operation").first()
+    if newest is None:
+        return []
+    return list(rows.filter(operation=newest.operation_id).order_by("nth"))
+
+
+def kind_of(row: Print) -> str:
+    """Name of a label in the log; older rows have none and tell by what they name."""
+    return row.kind or ("box" if row.box_id else "bag")
+
+
+def number_of(row: Print) -> str:
+    """What a label in the log names."""
+    if row.number:
+        return row.number
+    return str(row.box.serial if row.box else row.bag.number if row.bag else "")
+
+
+def trouble(job: PrintJob | None) -> str:
+    """Say what is wrong with a print job; nothing where all is well."""
+    if job is None or not job.trouble:
+        return ""
+    return sentence(LotwardError(job.trouble, **job.told))
+
+
+def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
+    """How often each label of a kind was printed.
+
+    Args:
+        kind: Name of the labels.
+        numbers: What the labels name.
+
+    Returns:
+        The newest copy by number; nothing for labels that were never printed.
+    """
+    logged = Print.objects.filter(kind=kind, number__in=numbers)
+    made = dict(logged.values_list("number").annotate(newest=Max("copy")))
+    if kind in ("box", "bag"):
+        # Rows from before labels had a kind.
+        of = "box__serial" if kind == "box" else "bag__number"
+        older = Print.objects.filter(kind=None, **{f"{of}__in": numbers})
+        for number, count in older.values_list(of).annotate(count=Count("pk")):
+            made[number] = max(made.get(number, 0), count)
+    return made

@@ -1,0 +1,178 @@
+"""Trying a printer out: what it says of itself, and a test page on its own stock."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Final
+
+from kitting.domain.errors import Conflict, LotwardError, Missing
+from kitting.domain.prints import TEST
+from kitting.ipp.client import Media
+from kitting.labels.press import test_page
+from kitting.ledger import locking
+from kitting.ledger.operations import Act, Sign, outcome_of, perform
+from kitting.models import Print, Printer, Stock
+from kitting.printing.queries.prints import copies_made
+from kitting.printing.queries.stocks import laid_out, printer_of
+from kitting.printing.report import NO, Finding, report
+from kitting.printing.steps import RENDERER, queue_document
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from kitting.ipp.client import IppPrinter
+    from kitting.labels.pressed import Pressed
+    from kitting.printing.queries.stocks import Laid
+
+AGAIN: Final = "Test page"
+"""Reason of a test page that is not the first of its stock: it replaces none."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """That a printer was asked, as the journal has it."""
+
+    printer: str
+    told: str
+    """Its state, or the code of what kept it from telling."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """What came of asking a printer."""
+
+    findings: tuple[Finding, ...]
+    answered: bool
+    model: str = ""
+    """What it calls itself."""
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A test page on its way to a printer."""
+
+    printer: str
+    stock: str
+    copy: int
+    pdf_sha: str
+    job: int
+
+
+def ask_printer(
+    *, printer_id: int, connect: Callable[[str], IppPrinter], sign: Sign
+) -> Told:
+    """Ask a printer about itself, and note in the journal who did.
+
+    The server connects to what is entered as an address, so it stands on record by
+    whom it was made to. Asking again under one key asks again and is noted once.
+
+    Args:
+        printer_id: The printer, in use or not.
+        connect: Gives the client of its address.
+        sign: Who, when and the operation key.
+
+    Returns:
+        What it told, or why it did not.
+
+    Raises:
+        Missing: If there is no such printer.
+        OperationKeyReused: If the key was used for another act.
+    """
+    outcome_of(sign)  # Somebody else's key: before anything is connected to.
+    rows = Printer.objects.select_related("stock")
+    printer = rows.filter(pk=printer_id).first()
+    if printer is None:
+        raise Missing("row_missing", what="printer")
+    told, word = _ask(printer, connect)
+
+    def work(act: Act) -> Asked:
+        del act
+        return Asked(printer.code, word)
+
+    sent = {"printer": printer_id}
+    perform("ask_printer", sign=sign, sent=sent, gives=Asked, work=work)
+    return told
+
+
+def _ask(printer: Printer, connect: Callable[[str], IppPrinter]) -> tuple[Told, str]:
+    try:
+        facts = connect(printer.address).facts()
+    except LotwardError as error:
+        finding = Finding(error.code, NO, error.params)
+        return Told((finding,), answered=False), error.code
+    dots = Fraction(printer.head_dots * 1000, printer.head_um)
+    media = Media(*_laid(printer).page_um)
+    findings = tuple(report(facts, media, dots))
+    return Told(findings, answered=True, model=facts.model), facts.state
+
+
+def print_test_page(*, printer_id: int, sign: Sign) -> Tried:
+    """Send a page to a printer that shows its edges, a ruler and its dots.
+
+    It stands in the print log under the code of the stock. Another one is no reprint of
+    a label: nothing has to be destroyed.
+
+    Args:
+        printer_id: The printer.
+        sign: Who, when and the operation key.
+
+    Returns:
+        What is on its way; ``services.printing.document_pdf`` makes the same bytes.
+
+    Raises:
+        Conflict: ``page_is_old`` if the printer or its stock was changed meanwhile.
+        LotwardError: ``label_unreadable`` or ``bars_uneven`` if its symbol does not
+            read back.
+        Missing: If there is no such printer, or it is out of use.
+        NotFit: ``stock_too_small``.
+        OperationKeyReused: If the key was used for another act.
+    """
+    ready: tuple[Printer, Laid, Pressed] | None = None
+    if outcome_of(sign) is None:
+        printer = _in_use(printer_id)
+        laid = _laid(printer)
+        ready = printer, laid, test_page(laid.on, name=printer.stock.code)
+
+    def work(act: Act) -> Tried:
+        assert ready is not None  # noqa: S101
+        before, laid, pressed = ready
+        # Two test pages of one stock at once are two copies.
+        locking.lock_row(Stock, before.stock_id)
+        now = _in_use(printer_id)
+        number = now.stock.code
+        if (number, _laid(now)) != (before.stock.code, laid):
+            raise Conflict("page_is_old")
+        job = queue_document(
+            act, pressed, laid, printer=now, kind=TEST, title=number, labels=1
+        )
+        copy = copies_made(TEST, [number]).get(number, 0) + 1
+        act.write(
+            Print(
+                kind=TEST,
+                number=number,
+                copy=copy,
+                nth=1,
+                data_sha=hashlib.sha256(laid.text.encode()).digest(),
+                pdf_sha=pressed.sha,
+                renderer=RENDERER,
+                paper=laid.text,
+                printer=now,
+                job=job,
+                reason=AGAIN if copy > 1 else "",
+            )
+        )
+        return Tried(now.code, number, copy, pressed.sha.hex(), job.pk)
+
+    sent = {"printer": printer_id}
+    return perform("print_test_page", sign=sign, sent=sent, gives=Tried, work=work)
+
+
+def _laid(printer: Printer) -> Laid:
+    return laid_out(printer.stock, head=(printer.head_dots, printer.head_um))
+
+
+def _in_use(printer_id: int) -> Printer:
+    code = Printer.objects.filter(pk=printer_id).values_list("code", flat=True).first()
+    return printer_of(code or "")

@@ -1,0 +1,38 @@
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from kitting.printing.views import labels, printers, prints, stocks
+
+urlpatterns: list[URLPattern] = [
+    path("labels/", labels.labels, name="labels"),
+    path("labels/log/", labels.label_log, name="label-log"),
+    path("labels/print/<str:name>/", prints.label_print, name="label-print"),
+    path(
+        "labels/preview/<str:name>/<path:number>/",
+        prints.label_preview,
+        name="label-preview",
+    ),
+    path("labels/printed/<str:sha>/", labels.label_printed, name="label-printed"),
+    path("labels/pdf/<str:sha>/", labels.label_pdf, name="label-pdf"),
+    path("labels/jobs/<int:pk>/", labels.label_job, name="label-job"),
+    path("labels/jobs/<int:pk>/cancel/", labels.job_cancel, name="label-job-cancel"),
+    path("labels/jobs/<int:pk>/again/", labels.job_again, name="label-job-again"),
+    path("labels/jobs/<int:pk>/settle/", labels.job_settle, name="label-job-settle"),
+    path("set-up/stocks/", stocks.stock_list, name="stocks"),
+    path("set-up/stocks/new/", stocks.stock_new, name="stock-new"),
+    path("set-up/stocks/<str:code>/", stocks.stock_change, name="stock-change"),
+    path("set-up/stocks/<str:code>/test/", stocks.stock_test, name="stock-test"),
+    path("set-up/printers/", printers.printer_list, name="printers"),
+    path("set-up/printers/new/", printers.printer_new, name="printer-new"),
+    *[
+        path(f"set-up/printers/<str:code>/{tail}", view, name=f"printer-{name}")
+        for name, tail, view in (
+            ("detail", "", printers.printer_detail),
+            ("change", "change/", printers.printer_change),
+            ("ask", "ask/", printers.printer_ask),
+            ("test", "test/", printers.printer_test),
+            ("try", "try/", printers.printer_try),
+        )
+    ],
+]

@@ -1,0 +1,315 @@
+"""Labels: print jobs and what to do about them, the print log, documents again."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+from typing import TYPE_CHECKING, Final
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from kitting.domain.errors import LotwardError, WrongStage
+from kitting.domain.stages import PRINT_OVER, BoxStage
+from kitting.models import Print, PrintJob
+from kitting.printing.forms.jobs import (
+    JobFilterForm,
+    JobForm,
+    PrintLogForm,
+    SendAgainForm,
+)
+from kitting.printing.queries.labels import label_words, page_of
+from kitting.printing.queries.printers import no_worker, worker_seen
+from kitting.printing.queries.prints import (
+    FAILED,
+    WAY,
+    documents_of,
+    kind_of,
+    labels_of_job,
+    labels_since,
+    number_of,
+    print_jobs,
+    print_log,
+    trouble,
+)
+from kitting.printing.services import jobs, prints
+from kitting.printing.views.prints import ROOM, refused
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.http.response import HttpResponseBase
+
+    from kitting.web.forms import KeyedForm
+    from kitting.web.http import LotwardRequest
+
+JOBS_A_PAGE: Final = 25
+ROWS_A_PAGE: Final = 50
+SHA_BYTES: Final = 32
+
+JOBS: list[Column[PrintJob]] = [
+    Column("job", lambda job: job.pk),
+    Column("asked at", lambda job: job.asked_at),
+    Column("asked by", lambda job: job.asked_by),
+    Column("labels of", lambda job: job.kind),
+    Column("what", lambda job: job.title),
+    Column("labels", lambda job: job.labels),
+    Column("printer", lambda job: job.printer.code),
+    Column("state", lambda job: job.state),
+    Column("ended at", lambda job: job.ended_at),
+    Column("trouble", trouble),
+]
+LOG: list[Column[Print]] = [
+    Column("printed at", lambda row: row.operation.at),
+    Column("label of", kind_of),
+    Column("number", number_of),
+    Column("copy", lambda row: row.copy),
+    Column("reason", lambda row: row.reason),
+    Column("label before", lambda row: row.first),
+    Column("by", lambda row: row.operation.by_name),
+    Column("printer", lambda row: row.printer.code if row.printer else "PDF"),
+    Column("job state", lambda row: row.job.state if row.job else ""),
+    Column("document", lambda row: bytes(row.pdf_sha).hex()),
+]
+
+
+# -- Print jobs ---------------------------------------------------------------------
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def labels(request: LotwardRequest) -> HttpResponseBase:
+    """What is on its way to the printers, and what was printed."""
+    form = JobFilterForm(request.GET)
+    chosen = form.chosen
+    found = print_jobs(chosen)
+    file = file_response(request.GET.get("as", ""), "print-jobs", JOBS, found)
+    if file is not None:
+        return file
+    page = Paginator(found, JOBS_A_PAGE).get_page(request.GET.get("page"))
+    now = timezone.now()
+    week = _week_of(now)
+    context = {
+        "form": form,
+        "chosen": chosen,
+        "page": page,
+        "jobs": [(job, JobForm(auto_id=f"job-{job.pk}-%s")) for job in page],
+        "way": print_jobs(WAY).count(),
+        "failed": print_jobs(FAILED).count(),
+        "week": week.date(),
+        "printed": labels_since(week),
+        "no_worker": no_worker(now),
+        "worker_seen": worker_seen(),
+    }
+    return render_part(
+        request,
+        page="kitting/printing/labels.html",
+        part="kitting/printing/_labels.html",
+        context=context,
+    )
+
+
+def _week_of(now: datetime) -> datetime:
+    """When the week began by the clock on the workshop's wall: on Monday."""
+    today = timezone.localdate(now)
+    monday = today - timedelta(days=today.weekday())
+    return datetime.combine(monday, time(), tzinfo=timezone.get_current_timezone())
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def label_job(request: LotwardRequest, pk: int) -> HttpResponse:
+    """One print job: how far it is, what is wrong, what to do."""
+    return _show(request, _job(pk))
+
+
+def _job(pk: int) -> PrintJob:
+    return get_or_404(print_jobs(), pk=pk)
+
+
+def _show(
+    request: LotwardRequest,
+    job: PrintJob,
+    *,
+    again: KeyedForm | None = None,
+    wrong: KeyedForm | None = None,
+    status: int = OK,
+) -> HttpResponse:
+    now = timezone.now()
+    rows = list(labels_of_job(job))
+    waits = job.state == "failed" and not job.replaced  # type: ignore[attr-defined]
+    context = {
+        "job": job,
+        "rows": rows,
+        "words": label_words(job.kind, job.labels),
+        "over": job.state in PRINT_OVER,
+        "waits": waits,
+        "again": again or SendAgainForm(),
+        "form": JobForm(),
+        "wrong": wrong,
+        "no_worker": job.state not in PRINT_OVER and no_worker(now),
+        "worker_seen": worker_seen(),
+        "here": ROOM,
+    }
+    return render_part(
+        request,
+        page="kitting/printing/label_job.html",
+        part="kitting/printing/_label_job.html",
+        context=context,
+        status=status,
+    )
+
+
+@allowed("kitting.print_labels")
+@require_POST
+def job_cancel(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Cancel a job that is not over."""
+    job, form = _job(pk), JobForm(request.POST)
+    done, status = attempt(
+        request, form, lambda sign: jobs.cancel_job(job_id=pk, sign=sign)
+    )
+    if done is None:
+        return _show(request, job, wrong=form, status=status)
+    if done.stopping:
+        said = _("The printer is asked to give the print job up.")
+    else:
+        said = _("The print job is cancelled. Nothing of it came out.")
+    messages.success(request, said)
+    return go(request, _address(pk))
+
+
+@allowed("kitting.print_labels")
+@require_POST
+def job_again(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Send a failed job again: the same labels."""
+    job, form = _job(pk), SendAgainForm(request.POST)
+    done, status = attempt(
+        request,
+        form,
+        lambda sign: jobs.send_again(
+            job_id=pk, nothing_out=form.cleaned_data["nothing_out"], sign=sign
+        ),
+    )
+    if done is None:
+        return _show(request, job, again=form, wrong=form, status=status)
+    said = _("The print job is sent again: the same labels, so no reprint.")
+    messages.success(request, said)
+    return go(request, _address(pk))
+
+
+@allowed("kitting.print_labels")
+@require_POST
+def job_settle(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Say of a failed job that its labels came out."""
+    job, form = _job(pk), JobForm(request.POST)
+    done, status = attempt(
+        request, form, lambda sign: jobs.settle_job(job_id=pk, sign=sign)
+    )
+    if done is None:
+        return _show(request, job, wrong=form, status=status)
+    messages.success(request, _("The print job is done: its labels came out."))
+    return go(request, _address(pk))
+
+
+def _address(pk: int) -> str:
+    return reverse("kitting:label-job", args=[pk])
+
+
+# -- The print log ------------------------------------------------------------------
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def label_log(request: LotwardRequest) -> HttpResponseBase:
+    """Every print of every label, newest first, with its filters in the address."""
+    form = PrintLogForm(request.GET)
+    filters = form.chosen()
+    found = print_log(filters)
+    kind = request.GET.get("as", "")
+    file = file_response(kind, "print-log", LOG, found.iterator(chunk_size=500))
+    if file is not None:
+        return file
+    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "filtered": bool(filters),
+        "page": page,
+        "prints": page.paginator.count,
+        "again": found.filter(copy__gt=1).count(),
+        "here": ROOM,
+    }
+    return render_part(
+        request,
+        page="kitting/printing/label_log.html",
+        part="kitting/printing/_label_log.html",
+        context=context,
+    )
+
+
+# -- Documents ----------------------------------------------------------------------
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
+    """What was made as a PDF: the way to it, and back."""
+    rows = documents_of(_sha(sha))
+    if not rows:
+        raise Http404("No such document was printed.")
+    kind, number = kind_of(rows[0]), number_of(rows[0])
+    one = len(rows) == 1 or kind == "shipment"
+    context = {
+        "rows": rows,
+        "first": rows[0],
+        "again": sum(row.copy > 1 for row in rows),
+        "kind": kind,
+        "words": label_words(kind, len(rows)),
+        "number": number,
+        "sha": sha,
+        "back": (page_of(number, kind) if one else "") or reverse(ROOM),
+        "here": ROOM,
+    }
+    return render(request, "kitting/printing/label_printed.html", context)
+
+
+@allowed("kitting.print_labels")
+@require_GET
+def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
+    """A document of the log, made again byte for byte, or why it cannot be."""
+    rows = documents_of(_sha(sha))
+    if not rows or rows[0].kind is None:
+        raise Http404("No such document was printed.")
+    number = number_of(rows[0])
+    try:
+        for row in rows:
+            if row.box is not None and row.box.stage == BoxStage.VOIDED:
+                raise WrongStage(
+                    "box_wrong_stage",
+                    box=number_of(row),
+                    stage=row.box.stage,
+                    wanted="labelled",
+                )
+        pdf = prints.document_pdf(_sha(sha))
+    except LotwardError as error:
+        back = page_of(number, kind_of(rows[0])) or reverse("kitting:label-log")
+        return refused(request, error, back=back)
+    response = HttpResponse(pdf, content_type="application/pdf")
+    name = f"{kind_of(rows[0])}-{sha[:12]}.pdf".replace("_", "-")
+    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
+    return response
+
+
+def _sha(text: str) -> bytes:
+    try:
+        sha = bytes.fromhex(text)
+    except ValueError as error:
+        raise Http404("This is no hash of a document.") from error
+    if len(sha) != SHA_BYTES:
+        raise Http404("This is no hash of a document.")
+    return sha

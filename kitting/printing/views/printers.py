@@ -1,0 +1,217 @@
+"""Set-up of printers: the list, a new one, a change, and trying one out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from django.contrib import messages
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from kitting.domain.errors import CodeError
+from kitting.models import Bench, Printer, Stock
+from kitting.printing.forms.stocks import AskForm, PrinterForm
+from kitting.printing.queries.printers import (
+    mark_of,
+    no_worker,
+    printer_lines,
+    worker_seen,
+)
+from kitting.printing.queries.stocks import laid_out
+from kitting.printing.services.printers import ask_printer, print_test_page
+from kitting.printing.services.stocks import keep_printer
+from kitting.printing.views.stocks import trial_page
+from kitting.printing.worker import reach
+from kitting.web.acting import OK, attempt
+from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from django.http import HttpResponse
+
+    from kitting.ipp.client import IppPrinter
+    from kitting.printing.services.printers import Told
+    from kitting.web.http import LotwardRequest
+
+SOON_S: Final = 3.0
+"""A page waits so many seconds for each step of a printer's answer, and no longer."""
+
+
+@allowed("kitting.set_up")
+@require_GET
+def printer_list(request: LotwardRequest) -> HttpResponse:
+    """Every printer, its stock and its bench."""
+    lines = list(printer_lines())
+    context = {
+        "lines": lines,
+        "used": sum(line.active for line in lines),
+        "stocks": Stock.objects.filter(active=True).exists(),
+        "here": "kitting:workshop",
+        **_worker(),
+    }
+    return render(request, "kitting/printing/printers.html", context)
+
+
+@allowed("kitting.set_up")
+@require_http_methods(["GET", "POST"])
+def printer_new(request: LotwardRequest) -> HttpResponse:
+    """Enter a printer."""
+    return _keep(request, None)
+
+
+@allowed("kitting.set_up")
+@require_http_methods(["GET", "POST"])
+def printer_change(request: LotwardRequest, code: str) -> HttpResponse:
+    """Change a printer."""
+    return _keep(request, _printer(code))
+
+
+def _keep(request: LotwardRequest, printer: Printer | None) -> HttpResponse:
+    form = PrinterForm(
+        request.POST or None,
+        stocks=_stocks(printer),
+        benches=list(Bench.objects.order_by("code")),
+        printer=printer,
+        seen=mark_of(printer) if printer else "",
+    )
+    status = OK
+    if request.method == "POST":
+        done, status = attempt(
+            request,
+            form,
+            lambda sign: keep_printer(
+                facts=form.facts,
+                was=printer.code if printer else "",
+                seen=form.cleaned_data["seen"],
+                sign=sign,
+            ),
+        )
+        if done is not None:
+            said = _("Printer %(printer)s is kept. Ask it, and print a test page.")
+            messages.success(request, said % {"printer": done.code})
+            return go(request, _address(done.code))
+    context = {
+        "form": form,
+        "printer": printer,
+        "act": _("Change the printer") if printer else _("Enter the printer"),
+        "part": "printer-form",
+        "back": _address(printer.code) if printer else reverse("kitting:printers"),
+        "here": "kitting:workshop",
+    }
+    return render_part(
+        request,
+        page="kitting/printing/printer_form.html",
+        part="_form.html",
+        context=context,
+        status=status,
+    )
+
+
+def _stocks(printer: Printer | None) -> list[Stock]:
+    """The stocks in use, and the one that is in the printer."""
+    rows = Stock.objects.order_by("code")
+    kept = printer.stock_id if printer else None
+    return [row for row in rows if row.active or row.pk == kept]
+
+
+@allowed("kitting.set_up")
+@require_GET
+def printer_detail(request: LotwardRequest, code: str) -> HttpResponse:
+    """One printer, as it was entered."""
+    return _show(request, _printer(code))
+
+
+@allowed("kitting.set_up")
+@require_POST
+def printer_ask(request: LotwardRequest, code: str) -> HttpResponse:
+    """Ask the printer about itself; only what was read as a fact is shown."""
+    printer = _printer(code)
+    form = AskForm(request.POST)
+    told, status = attempt(
+        request,
+        form,
+        lambda sign: ask_printer(printer_id=printer.pk, connect=_soon, sign=sign),
+    )
+    # The next touch is an act of its own.
+    again = None if told is not None else form
+    return _show(request, printer, ask=again, told=told, status=status)
+
+
+def _soon(address: str) -> IppPrinter:
+    return reach(address, timeout=SOON_S)
+
+
+@allowed("kitting.set_up")
+@require_POST
+def printer_try(request: LotwardRequest, code: str) -> HttpResponse:
+    """Send the printer a test page, as a print job."""
+    printer = _printer(code)
+    form = AskForm(request.POST)
+    done, status = attempt(
+        request,
+        form,
+        lambda sign: print_test_page(printer_id=printer.pk, sign=sign),
+    )
+    if done is None:
+        return _show(request, printer, test=form, status=status)
+    said = _("A test page of stock %(stock)s is on its way to %(printer)s.")
+    messages.success(request, said % {"stock": done.stock, "printer": printer.name})
+    return go(request, _address(code))
+
+
+@allowed("kitting.set_up")
+@require_GET
+def printer_test(request: LotwardRequest, code: str) -> HttpResponse:
+    """A test page with the printer's own dots, as a PDF."""
+    printer = _printer(code)
+    laid = laid_out(printer.stock, head=(printer.head_dots, printer.head_um))
+    return trial_page(request, laid, printer.stock.code, _address(code))
+
+
+def _printer(code: str) -> Printer:
+    return get_or_404(printer_lines(), code=code)
+
+
+def _address(code: str) -> str:
+    return reverse("kitting:printer-detail", args=[code])
+
+
+def _worker() -> dict[str, object]:
+    """Whether print jobs wait and no worker takes them."""
+    return {
+        "no_worker": no_worker(timezone.now()),
+        "worker_seen": worker_seen(),
+    }
+
+
+def _show(
+    request: LotwardRequest,
+    printer: Printer,
+    *,
+    ask: AskForm | None = None,
+    test: AskForm | None = None,
+    told: Told | None = None,
+    status: int = OK,
+) -> HttpResponse:
+    findings = told.findings if told else ()
+    context = {
+        "printer": printer,
+        "ask": ask or AskForm(auto_id="ask_%s"),
+        "test": test or AskForm(auto_id="test_%s"),
+        "told": told,
+        "findings": [
+            (one.good, sentence(CodeError(one.code, **one.params))) for one in findings
+        ],
+        "here": "kitting:workshop",
+        **_worker(),
+    }
+    return render_part(
+        request,
+        page="kitting/printing/printer.html",
+        part="kitting/printing/_printer_told.html",
+        context=context,
+        status=status,
+    )

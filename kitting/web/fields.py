@@ -1,0 +1,32 @@
+"""Fields that several forms share: measured figures."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from kitting.domain.errors import LotwardError
+from kitting.domain.figures import scaled
+from kitting.web.messages import sentence
+
+
+class FigureField(forms.CharField):
+    """A measured figure with decimals, given as a whole number of a smaller unit."""
+
+    def __init__(self, *, unit: str, by: int = 1000, up: bool = False, **options: Any):
+        attrs = {"inputmode": "decimal", "autocomplete": "off", "data-unit": unit}
+        options.setdefault("widget", forms.TextInput(attrs=attrs))
+        super().__init__(max_length=30, **options)
+        self.by, self.up = by, up
+
+    def clean(self, value: Any) -> int | None:
+        """Read the figure; None where it may stay empty and does."""
+        text = super().clean(value)
+        if not text and not self.required:
+            return None
+        try:
+            return scaled(text, self.by, up=self.up)
+        except LotwardError as error:
+            raise ValidationError(sentence(error), code=error.code) from None

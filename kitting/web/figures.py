@@ -1,0 +1,48 @@
+"""Counts, amounts and times, written out for pages."""
+
+from __future__ import annotations
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+NARROW = "\N{NARROW NO-BREAK SPACE}"
+SIGNS = {"gram": "g", "mm": "mm"}
+
+
+def pieces(value: object) -> str:
+    """Write a whole number with narrow no-break spaces between thousands."""
+    if value is None or value == "":
+        return ""
+    try:
+        count = int(str(value))
+    except ValueError:
+        return str(value)
+    sign = "\N{MINUS SIGN}" if count < 0 else ""
+    return sign + f"{abs(count):,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def counted(value: int, unit: str) -> str:
+    """A figure for a table: bare for pieces, with its unit for grams and mm."""
+    sign = SIGNS.get(unit)
+    return f"{pieces(value)}{NARROW}{sign}" if sign else pieces(value)
+
+
+def amount(value: int, unit: str) -> str:
+    """A figure for a sentence: with its unit, pieces too."""
+    if unit in SIGNS:
+        return counted(value, unit)
+    word = ngettext("piece", "pieces", value)
+    return f"{pieces(value)}\N{NO-BREAK SPACE}{word}"
+
+
+def unit_sign(unit: str) -> str:
+    """The unit alone, as it stands behind "each": g, mm or piece."""
+    return SIGNS.get(unit, str(_("piece")))
+
+
+def seconds(value: int) -> str:
+    """Write whole seconds as hours, minutes and seconds; what is 0 is left out."""
+    hours, rest = divmod(int(value), 3600)
+    minutes, left = divmod(rest, 60)
+    parts = [(hours, "h"), (minutes, "min"), (left, "s")]
+    return " ".join(f"{count} {unit}" for count, unit in parts if count) or "0 s"

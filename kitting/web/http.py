@@ -1,0 +1,163 @@
+"""What every view needs: rights, part or page, redirects, keys and refusals."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from functools import wraps
+from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+
+from django.conf import settings
+from django.contrib.auth.views import redirect_to_login
+from django.core.exceptions import ObjectDoesNotExist, PermissionDenied, ValidationError
+from django.db.models import Model, QuerySet
+from django.forms import BaseForm
+from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render, resolve_url
+from django.urls import NoReverseMatch, resolve, reverse
+from django.utils.cache import patch_vary_headers
+from django_htmx.http import HttpResponseClientRedirect
+
+from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
+from kitting.web.messages import sentence
+
+if TYPE_CHECKING:
+    from django.contrib.auth.models import AnonymousUser
+    from django_htmx.middleware import HtmxDetails
+
+    from kitting.models import User
+
+P = ParamSpec("P")
+M = TypeVar("M", bound=Model)
+
+
+class LotwardRequest(HttpRequest):
+    """A request of somebody who has signed in, as ``allowed`` hands it to a view."""
+
+    htmx: HtmxDetails
+    user: User
+
+
+R = TypeVar("R", bound=HttpResponseBase)
+View = Callable[Concatenate[LotwardRequest, P], R]
+GuardedView = Callable[Concatenate[HttpRequest, P], R | HttpResponse]
+
+
+def allowed(permission: str) -> Callable[[View[P, R]], GuardedView[P, R]]:
+    """Let in only people with ``permission``; it stands outermost on every view.
+
+    Who has not signed in is sent to do so, with or without htmx; who has signed in and
+    lacks the right gets 403. The permission is kept on the view, where a test finds
+    the views that ask for none.
+    """
+
+    def decorate(view: View[P, R]) -> GuardedView[P, R]:
+        @wraps(view)
+        def guarded(
+            request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs
+        ) -> R | HttpResponse:
+            if not request.user.is_authenticated:
+                return _to_sign_in(request)
+            if not request.user.has_perm(permission):
+                raise PermissionDenied
+            return view(request, *args, **kwargs)  # type: ignore[arg-type]
+
+        guarded.permission = permission  # type: ignore[attr-defined]
+        return guarded
+
+    return decorate
+
+
+def open_to(user: User | AnonymousUser | None, to: str, *args: object) -> str:
+    """Give the address of a page, or nothing if it is not there or not for this person.
+
+    The right is the one that the page's own view asks for.
+    """
+    try:
+        address = reverse(to, args=args)
+    except NoReverseMatch:
+        return ""
+    right = getattr(resolve(address).func, "permission", None)
+    return address if right is None or (user and user.has_perm(right)) else ""
+
+
+def wants_fragment(request: LotwardRequest) -> bool:
+    """Tell whether htmx asks for a part; a restored or boosted page is a whole page."""
+    htmx = request.htmx
+    return bool(htmx) and not htmx.boosted and not htmx.history_restore_request
+
+
+def render_part(
+    request: LotwardRequest,
+    *,
+    page: str,
+    part: str,
+    context: dict[str, Any],
+    status: int = 200,
+) -> HttpResponse:
+    """Answer with the part where htmx asked for it, with the whole page otherwise."""
+    name = part if wants_fragment(request) else page
+    response = render(request, name, context, status=status)
+    patch_vary_headers(
+        response, ("HX-Request", "HX-Boosted", "HX-History-Restore-Request")
+    )
+    return response
+
+
+def go(request: LotwardRequest, to: str) -> HttpResponse:
+    """Send the browser on after a success; htmx would swap the target of a 302."""
+    if wants_fragment(request):
+        return HttpResponseClientRedirect(to)
+    return redirect(to)
+
+
+def get_or_404(source: type[M] | QuerySet[M], /, **lookup: Any) -> M:
+    """Return the one object, or 404; an odd value in the address is a 404 as well."""
+    objects = source if isinstance(source, QuerySet) else source._default_manager.all()
+    try:
+        return objects.get(**lookup)
+    except (ObjectDoesNotExist, ValueError, ValidationError) as error:
+        raise Http404("There is no such record.") from error
+
+
+def new_op_key() -> str:
+    """Make the operation key that a form carries in its hidden field ``op_key``."""
+    return str(uuid.uuid4())
+
+
+def op_key(request: HttpRequest) -> uuid.UUID:
+    """Read the operation key of a post that has no Django form.
+
+    Raises:
+        Refused: If the key is absent or is none (``op_key_unreadable``).
+    """
+    try:
+        return uuid.UUID(request.POST.get("op_key", ""))
+    except ValueError:
+        raise Refused("op_key_unreadable") from None
+
+
+def status_for(error: LotwardError) -> int:
+    """Give the HTTP status of a refusal: 409, 404 or 422."""
+    if isinstance(error, Conflict):
+        return 409
+    if isinstance(error, Missing):
+        return 404
+    return 422
+
+
+def add_refusal(
+    form: BaseForm, error: LotwardError, *, field: str | None = None
+) -> int:
+    """Show a refusal on the form it came from, and return the status to answer with."""
+    form.add_error(field, ValidationError(sentence(error), code=error.code))
+    return status_for(error)
+
+
+def _to_sign_in(request: HttpRequest) -> HttpResponse:
+    htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
+    if not htmx:
+        return redirect_to_login(request.get_full_path())
+    page = htmx.current_url_abs_path or resolve_url(settings.LOGIN_REDIRECT_URL)
+    return HttpResponseClientRedirect(redirect_to_login(page).url)

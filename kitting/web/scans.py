@@ -1,0 +1,166 @@
+"""What a scan or a typed number names."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from kitting.domain import gs1, numbers
+from kitting.domain.badges import holds_badge
+from kitting.domain.errors import CodeError, Missing
+from kitting.domain.shown import shown
+from kitting.models import Bag, Box, Carrier, Lot, Place, Run
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from django.db.models import Model
+
+LONGEST = 200
+"""Longer text than this is no scan of ours; a GS1-128 symbol holds 48 characters."""
+
+
+@dataclass(frozen=True)
+class Found:
+    """A thing that a scan named."""
+
+    kind: str
+    """lot, bag, run, box, carrier, place, or number for a shipment's number."""
+    row: Model | None
+    text: str
+    """The number as it is stored."""
+
+
+READERS: Final[list[Callable[[str], Found | None]]] = []
+"""What rooms know to read besides numbers and GS1 data; None where it is not theirs."""
+
+
+def register(reader: Callable[[str], Found | None]) -> None:
+    """Add a reader of a room; once, when it is loaded."""
+    READERS.append(reader)
+
+
+def read(text: str) -> Found:
+    """Find what any text from a scanner or keyboard names.
+
+    Args:
+        text: As it came: with or without symbology identifier, GS1 or plain.
+
+    Returns:
+        What was found; ``row`` is None only for kind ``number``.
+
+    Raises:
+        CodeError: ``scan_empty``, ``scan_too_long``, ``badge_not_here`` without
+            telling what was read, ``scan_unreadable``, ``number_check_wrong``,
+            ``scan_separator_lost``, or why its GS1 data is wrong.
+        Missing: ``nothing_has_number`` if nothing has that number.
+    """
+    if not text.strip():
+        raise CodeError("scan_empty")
+    if len(text) > LONGEST:
+        raise CodeError("scan_too_long", read=shown(text), most=LONGEST)
+    if holds_badge(text):  # pages never let one in; a command's argument comes here
+        raise CodeError("badge_not_here")
+    for reader in READERS:
+        found = reader(text.strip())
+        if found is not None:
+            return found
+    scan = gs1.read_scan(text)
+    if scan.kind == gs1.ScanKind.GS1:
+        return _of_gs1(scan, text)
+    if scan.number is not None:
+        return of_number(scan.number)
+    if not text.strip().isprintable():
+        raise CodeError("scan_unreadable", read=shown(text))
+    return of_number(text)
+
+
+def _of_gs1(scan: gs1.Scan, text: str) -> Found:
+    try:
+        refusal = scan.refusal()
+        if refusal is not None:
+            raise refusal
+        return _of_elements(dict(scan.elements), text)
+    except (CodeError, Missing):
+        if scan.number is None:
+            raise
+    return of_number(scan.number)  # bare digits may be a lot's number as well
+
+
+def _of_elements(elements: dict[str, str], text: str) -> Found:
+    if "00" in elements:
+        return _box({"sscc": elements["00"]}, elements["00"])
+    if "21" in elements:
+        found = _box({"serial": elements["21"]}, elements["21"])
+        box = found.row
+        gtin = elements.get("01")
+        if gtin and isinstance(box, Box) and box.size.gtin != gtin:
+            raise Missing("nothing_has_number", read=shown(text))
+        return found
+    raise Missing("nothing_has_number", read=shown(text))
+
+
+def _box(lookup: dict[str, str], number: str) -> Found:
+    box = Box.objects.select_related("size").filter(**lookup).first()
+    if box is None:
+        raise Missing("nothing_has_number", read=shown(number))
+    return Found("box", box, number)
+
+
+def of_number(text: str) -> Found:
+    """Find what a plain number names: ours by its letter, then lots, SSCCs, places.
+
+    Args:
+        text: The number; blanks and small letters do not matter.
+
+    Returns:
+        What was found.
+
+    Raises:
+        CodeError: ``number_check_wrong`` for a mistyped number of ours.
+        Missing: ``nothing_has_number`` if nothing has that number.
+    """
+    plain = "".join(text.split()).upper()
+    found = ours(plain) or _others(plain)
+    if found is not None:
+        return found
+    try:
+        numbers.read(plain)
+    except CodeError as error:
+        if error.code == "number_check_wrong":
+            raise
+    raise Missing("nothing_has_number", read=shown(text))
+
+
+def ours(plain: str) -> Found | None:
+    """Find what a number of ours names, by its letter; None for what is none of ours."""
+    kind = numbers.looks_like(plain)
+    if kind is numbers.Kind.BAG:
+        return _row("bag", Bag.objects.filter(number=plain).first(), plain)
+    if kind is numbers.Kind.RUN:
+        return _row("run", Run.objects.filter(number=plain).first(), plain)
+    if kind in (numbers.Kind.BOX, numbers.Kind.SERIAL):
+        field = "number" if kind is numbers.Kind.BOX else "serial"
+        return _row("box", Box.objects.filter(**{field: plain}).first(), plain)
+    if kind is numbers.Kind.CARRIER:
+        return _row("carrier", Carrier.objects.filter(number=plain).first(), plain)
+    if kind is numbers.Kind.SHIPMENT:
+        return Found("number", None, plain)
+    return None
+
+
+def _others(plain: str) -> Found | None:
+    lot = Lot.objects.filter(number=plain).first()
+    if lot is not None:
+        return Found("lot", lot, plain)
+    if gs1.sscc_ok(plain):
+        return _row("box", Box.objects.filter(sscc=plain).first(), plain)
+    sourced = Lot.objects.filter(source_number__iexact=plain)[:2]
+    if len(sourced) == 1:
+        return Found("lot", sourced[0], sourced[0].number)
+    place = Place.objects.filter(code__iexact=plain).first()
+    return _row("place", place, plain)
+
+
+def _row(kind: str, row: Model | None, text: str) -> Found | None:
+    return None if row is None else Found(kind, row, text)

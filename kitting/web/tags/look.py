@@ -1,0 +1,158 @@
+"""Tags and filters of the look: marks of stage, numbers, days, the row of words.
+
+A mark is a shape with its word beside it. Shapes differ in outline, so that they can
+be told apart without colour and in a bad print. All drawing is SVG with classes only:
+the content security policy allows no inline style.
+"""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from html import escape
+from typing import TYPE_CHECKING
+
+from django import template
+from django.forms import BoundField, CheckboxInput
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString, mark_safe
+
+from kitting.domain.shown import fours
+from kitting.web.figures import pieces
+from kitting.web.http import open_to
+from kitting.web.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest
+    from django.template import Context
+
+register = template.Library()
+register.filter(pieces)
+
+
+@register.simple_tag
+def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
+    """Draw the mark of a stage with its word: ``{% mark bag.stage held=bag.held %}``.
+
+    Args:
+        stage: A stage of a bag, box, run or shipment, or "held" alone.
+        of: "bag", "box", "run", "shipment", "lot" or "job"; needed where two kinds share
+            the word of a stage ("open", "sent"); a box is meant when it is missing.
+        held: Whether a hold stands on it: the mark then stands between
+            two upright bars.
+    """
+    value = str(stage)
+    if value == "held":
+        return _mark(BARS, "held", str(WORDS["held"]))
+    shape = _shape(value, of)
+    word = str(WORDS.get(value, value))
+    if not held:
+        return _mark(shape, value, word)
+    both = format_html('{}, <span class="held">{}</span>', word, WORDS["held"])
+    return _mark(shape + BARS_BESIDE, value, both, held=True)
+
+
+def _shape(stage: str, of: str) -> str:
+    kinds = [of] if of else ["bag", "box", "run", "shipment"]
+    return next((SHAPES[kind][stage] for kind in kinds if stage in SHAPES[kind]), "")
+
+
+def _mark(shape: str, stage: str, word: str, *, held: bool = False) -> SafeString:
+    return format_html(
+        '<span class="mark mark-{}"><svg class="mark-shape{}" viewBox="{} 0 {} 20" '
+        'width="{}" height="20" aria-hidden="true" focusable="false">{}</svg>'
+        '<span class="mark-word">{}</span></span>',
+        stage.replace("_", "-"),
+        " mark-shape-held" if held else "",
+        *((-6, 32, 32) if held else (0, 20, 20)),
+        mark_safe(shape),  # noqa: S308 -- constants of shapes.py only
+        word,
+    )
+
+
+@register.filter
+def number(value: object) -> SafeString | str:
+    """Set an identifier in the monospace, in groups of four; copying gives it plain.
+
+    The gaps are margins between spans. A page may have a thousand: one string each.
+    """
+    if value is None or value == "":
+        return ""
+    groups = map(escape, fours(str(value)))
+    inner = '</span><span class="four">'.join(groups)
+    return mark_safe(  # noqa: S308 -- every group is escaped
+        f'<span class="number"><span class="four">{inner}</span></span>'
+    )
+
+
+def _local(value: datetime) -> datetime:
+    """Turn a moment into the time zone in force, which is the workshop's."""
+    return timezone.localtime(value) if timezone.is_aware(value) else value
+
+
+@register.filter
+def day(value: object) -> SafeString | str:
+    """Write a date, or the day of a moment at the workshop, as YYYY-MM-DD.
+
+    It is a ``time`` element, so not for the inside of an attribute.
+    """
+    if isinstance(value, datetime):
+        value = _local(value).date()
+    if not isinstance(value, date):
+        return str(value or "")
+    return format_html('<time datetime="{0}">{0}</time>', value.isoformat())
+
+
+@register.filter
+def moment(value: object) -> SafeString | str:
+    """Write a moment in the workshop's time zone as YYYY-MM-DD HH:MM."""
+    if not isinstance(value, datetime):
+        return day(value)
+    there = _local(value)
+    return format_html(
+        '<time datetime="{}">{}</time>',
+        there.isoformat(timespec="seconds"),
+        there.strftime("%Y-%m-%d %H:%M"),
+    )
+
+
+@register.filter
+def unit(field: BoundField) -> str:
+    """Give the unit of a field, set as ``attrs={"data-unit": "mm"}`` on its widget."""
+    return str(field.field.widget.attrs.get("data-unit", ""))
+
+
+@register.filter
+def is_tick(field: BoundField) -> bool:
+    """Tell whether a field is one box to tick; its label stands beside it."""
+    return isinstance(field.field.widget, CheckboxInput)
+
+
+@register.simple_tag(takes_context=True)
+def may_see(context: Context, to: str, *args: object) -> str:
+    """Give the address of a page, or nothing if it is not there or not for this person."""
+    return open_to(context.get("user"), to, *args)
+
+
+@register.simple_tag(takes_context=True)
+def word_link(context: Context, to: str, word: str) -> SafeString | str:
+    """Write one word of the row on top, if this person may see its page.
+
+    A page that stands in another word's room sets ``here`` to that word's URL name.
+    """
+    address = may_see(context, to)
+    if not address:
+        return ""
+    current = (
+        mark_safe(' aria-current="page"') if _is_here(context, to, address) else ""
+    )
+    return format_html('<li><a href="{}"{}>{}</a></li>', address, current, word)
+
+
+def _is_here(context: Context, to: str, address: str) -> bool:
+    here = context.get("here")
+    request: HttpRequest | None = context.get("request")
+    if here or request is None:
+        return bool(here == to)
+    inside = address != "/" and request.path.startswith(address)
+    return inside or request.path == address

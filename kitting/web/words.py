@@ -1,0 +1,229 @@
+"""Sentences for what every room refuses: numbers, scans, codes, figures, acts, holds.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext_lazy as _
+
+if TYPE_CHECKING:
+    from django.utils.functional import Promise
+
+SENTENCES: dict[str, str | Promise] = {
+    "badge_not_here": _(
+        "That is a badge. It was not taken and nothing was done. A badge is scanned"
+        " where the name is entered to sign in; here, scan what is asked for."
+    ),
+    "bag_not_cleared": _(
+        "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
+    ),
+    "bag_on_hold": _(
+        "Bag %(bag)s is on hold by %(by)s: %(reason)s. Put it aside and take another."
+    ),
+    "bag_open_too_long": _(
+        "Bag %(bag)s was opened more than %(hours)s hours ago. Put it aside and take"
+        " another."
+    ),
+    "batch_date": _(
+        "The pack date %(date)s cannot be written in a kit batch. Enter a day from"
+        " 2000-01-01 to 2099-12-31."
+    ),
+    "batch_malformed": _(
+        "“%(text)s” is not a kit batch. Read it again from the label: site, product"
+        " code, pack date as YYDDD and recipe version."
+    ),
+    "batch_product_code": _(
+        "The product code “%(product)s” does not fit a kit batch. Use 1 to 8 of the"
+        " capitals A to Z and the digits."
+    ),
+    "batch_recipe_version": _(
+        "The recipe version %(version)s does not fit a kit batch. Use a whole number"
+        " above 0."
+    ),
+    "batch_site": _("The site %(site)s does not fit a kit batch. Use one from 1 to 9."),
+    "batch_too_long": _(
+        "The kit batch “%(text)s” is longer than %(limit)s characters. Shorten the"
+        " product code."
+    ),
+    "box_on_hold": _(
+        "Box %(box)s, or something in it, is on hold by %(by)s: %(reason)s. Put it"
+        " aside."
+    ),
+    "catalogue_differs": _(
+        "The record says %(known)s, and what was made and packed hangs on it. Give the"
+        " changed thing a new code or version, or write what the record says."
+    ),
+    "catalogue_kind": _("Here %(wanted)s is needed. Correct it."),
+    "catalogue_missing": _("This is missing. Write it."),
+    "catalogue_name": _("Nothing of this name is read here. Check how it is spelt."),
+    "catalogue_no_such": _(
+        "No %(what)s has this code, in the file or on record. Add it, or correct the"
+        " code."
+    ),
+    "catalogue_twice": _("This stands twice in the file. Take one of the two out."),
+    "catalogue_value": _("This cannot be kept: %(why)s Correct it."),
+    "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
+    "figure_missing": _(
+        "No figure was entered. Enter what the meter or the line shows."
+    ),
+    "figure_negative": _("“%(read)s” is below 0. Enter 0 or more."),
+    "figure_unreadable": _(
+        "“%(read)s” is not a figure. Use digits with at most one decimal point or"
+        " comma, such as 4.12."
+    ),
+    "gs1_ai_unknown": _(
+        "There is no GS1 Application Identifier “%(ai)s”. Scan the code again, or"
+        " check how it was made."
+    ),
+    "gs1_brackets": _(
+        "“%(value)s” has brackets in the wrong places. Write each Application"
+        " Identifier in brackets before its value."
+    ),
+    "gs1_check_digit": _(
+        "The check digit in (%(ai)s)%(value)s is wrong. Scan the code again, or"
+        " compare it with the print below the bars."
+    ),
+    "gs1_companion_missing": _(
+        "Application Identifier (%(ai)s) may not stand without %(needs)s. Check how"
+        " the code was made."
+    ),
+    "gs1_date": _("“%(value)s” is not a date as YYMMDD. Check the month and the day."),
+    "gs1_day_missing": _(
+        "The date in (%(ai)s)%(value)s has no day. Enter a real day: labels carry one."
+    ),
+    "gs1_ean": _(
+        "“%(value)s” is not a valid number from a retail bar code. Scan it again."
+    ),
+    "gs1_field_characters": _(
+        "(%(ai)s)%(value)s holds characters that are not allowed there. Check how the"
+        " code was made."
+    ),
+    "gs1_field_length": _(
+        "(%(ai)s)%(value)s has the wrong length. Scan the code again; the scanner may"
+        " drop the separators."
+    ),
+    "gs1_field_rule": _(
+        "(%(ai)s)%(value)s breaks a rule of its Application Identifier. Check how the"
+        " code was made."
+    ),
+    "gs1_not_digits": _(
+        "“%(value)s” is not a row of digits of the right length. Enter digits only."
+    ),
+    "gs1_not_together": _(
+        "Application Identifiers (%(ai)s) and (%(other)s) may not stand in one code."
+        " Check how the code was made."
+    ),
+    "gs1_nothing": _("The code is empty. Scan it again."),
+    "gs1_prefix": _(
+        "“%(prefix)s” is not a GS1 company prefix. Enter the 4 to 12 digits that GS1"
+        " gave the workshop."
+    ),
+    "gs1_repeated": _(
+        "Application Identifier (%(ai)s) stands twice with two values, %(value)s and"
+        " %(other)s. Check how the code was made."
+    ),
+    "gs1_serial_missing": _(
+        "(%(ai)s)%(value)s has no serial part, and it needs one. Check how the code"
+        " was made."
+    ),
+    "gs1_time": _(
+        "The time in (%(ai)s)%(value)s does not exist. Check how the code was made."
+    ),
+    "hold_lifted": _("This hold was lifted before. Load the page again."),
+    "hold_needs_a_minimum": _(
+        "The protocol names no minimum above 0, so nothing can be held against it."
+        " Choose another protocol."
+    ),
+    "hold_target_unknown": _(
+        "A hold cannot be put on “%(target)s”. Choose a lot, bag, run, box, revision,"
+        " method, source or protocol."
+    ),
+    "lot_number_folds": _(
+        "Lot number “%(text)s” cannot stand in the address of a page: a full stop, two"
+        " of them or nothing stands between strokes. Put a letter or figure there."
+    ),
+    "lot_number_malformed": _(
+        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen,"
+        " stroke and full stop."
+    ),
+    "lot_number_of_other_kind": _(
+        "“%(text)s” reads as the number of another thing (%(kind)s). Give the lot"
+        " another number, or none to have one assigned."
+    ),
+    "lot_past_use_by": _(
+        "Bag %(bag)s is past its use-by date, %(use_by)s. Put it aside and take"
+        " another."
+    ),
+    "nothing_has_number": _(
+        "Nothing has the number “%(read)s”. Scan the label again, or check the number."
+    ),
+    "number_check_wrong": _(
+        "“%(text)s” has a wrong check character, so a character was misread. Scan the"
+        " label, or type the number again."
+    ),
+    "number_malformed": _(
+        "“%(text)s” is not a number of Lotward. Scan the label, or type the number as"
+        " it is printed."
+    ),
+    "op_key_unreadable": _(
+        "This form came without its operation key, so it cannot be told from one that"
+        " was sent before. Load the page again and repeat the act."
+    ),
+    "operation_key_reused": _(
+        "This form was sent before with other contents, and that act stands. Load the"
+        " page again before you send something else."
+    ),
+    "password_locked": _(
+        "The password of %(name)s was wrong too often from this place. Nothing was"
+        " done. Wait a quarter of an hour, or ask a manager."
+    ),
+    "password_wrong": _(
+        "This is not the password of %(name)s. Nothing was done. Enter the password"
+        " with which you sign in."
+    ),
+    "reason_missing": _("No reason was entered. Write one: the record keeps it."),
+    "revision_not_pinned": _(
+        "Bag %(bag)s is of revision %(revision)s, and the recipe asks for %(wanted)s."
+        " Take a bag of that revision."
+    ),
+    "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
+    "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
+    "scan_empty": _("Nothing was read. Scan again, or type the number."),
+    "scan_gs1_wrong": _(
+        "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"
+        " the number."
+    ),
+    "scan_identifier_unknown": _(
+        "The scanner says that the code is of kind “%(identifier)s”, which is not"
+        " known here. Scan a label of Lotward, or type its number."
+    ),
+    "scan_no_number": _(
+        "“%(value)s” is no number that is known here. Scan a label of Lotward, or"
+        " type its number."
+    ),
+    "scan_separator_lost": _(
+        "“%(read)s” came without its separators and is the label of no box here. Scan"
+        " the label again, or scan the bars below."
+    ),
+    "scan_too_long": _("The scan is longer than any label. Scan one code at a time."),
+    "scan_unreadable": _(
+        "“%(read)s” holds characters that no number has. Scan the label again."
+    ),
+    "sscc_used_up": _(
+        "The %(digits)s digits left after prefix %(prefix)s are used up, so there is"
+        " no further SSCC. Set another company prefix."
+    ),
+    "value_line_unreadable": _(
+        "Line %(line)s, “%(read)s”, is not a time and a value. Write each as"
+        " 14:05 71.5, one on a line."
+    ),
+    "value_twice": _(
+        "There is a value of %(at)s already. Keep one for each moment; nothing of"
+        " this column was taken."
+    ),
+    "values_missing": _("No value was entered. Enter a time and a value."),
+    "values_too_many": _("A run keeps %(most)s values. Enter fewer, further apart."),
+}

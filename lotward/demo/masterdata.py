@@ -1,0 +1,140 @@
+"""Loads the master data of ``fixtures/harrow_lane.json`` into an empty database.
+
+The meter's calibration is long, so that a run can be opened whenever the demo is shown.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dispatch.models import Consignee
+from kitting.models import (
+    Bench,
+    BoxSize,
+    Meter,
+    Method,
+    Part,
+    Place,
+    Product,
+    Protocol,
+    Recipe,
+    Revision,
+    Workshop,
+)
+from lotward.catalogue import loading
+
+if TYPE_CHECKING:
+    from lotward.demo.clock import Clock
+
+FILE = Path(__file__).resolve().parent.parent.parent / "fixtures" / "harrow_lane.json"
+
+Data = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Catalogue:
+    """The master data, by code."""
+
+    places: dict[str, Place]
+    methods: dict[str, Method]
+    parts: dict[str, Part]
+    revisions: dict[tuple[str, str], Revision]
+    products: dict[str, Product]
+    sizes: dict[tuple[str, int], BoxSize]
+    benches: list[Bench]
+    meters: list[Meter]
+    protocols: list[Protocol]
+    consignees: dict[str, Consignee]
+    recipe_starts: dict[int, date]
+    """From which day a recipe, by its id, is in force."""
+
+
+def read(path: Path = FILE) -> Data:
+    """Read the file.
+
+    Args:
+        path: The file.
+
+    Returns:
+        What it says.
+    """
+    data: Data = json.loads(path.read_text("utf-8"))
+    return data
+
+
+def found_workshop(data: Data) -> None:
+    """Write the workshop's own row: the database is a demo from now on.
+
+    Args:
+        data: What the file says.
+    """
+    fields = {**data["workshop"], "demo": True}
+    fields["address"] = "\n".join(fields["address"])
+    Workshop.objects.filter(pk=1).update(**fields)
+
+
+def load(data: Data, clock: Clock) -> Catalogue:
+    """Load all master data, as any workshop loads its own.
+
+    Args:
+        data: What the file says.
+        clock: For signing the act.
+
+    Returns:
+        The rows by code.
+    """
+    loading.load_catalogue(data=data, sign=clock.sign("manager"))
+    starts = {
+        (product["code"], each["version"]): date.fromisoformat(each["from"])
+        for product in data["products"]
+        for each in product["recipes"]
+    }
+    recipes = Recipe.objects.select_related("product")
+    return Catalogue(
+        places=_by_code(Place),
+        methods=_by_code(Method),
+        parts=_by_code(Part),
+        revisions={
+            (each.part.code, each.code): each
+            for each in Revision.objects.select_related("part")
+        },
+        products=_by_code(Product),
+        sizes={
+            (each.product.code, each.sets): each
+            for each in BoxSize.objects.select_related("product")
+        },
+        benches=list(Bench.objects.order_by("pk")),
+        meters=list(Meter.objects.order_by("pk")),
+        protocols=list(Protocol.objects.order_by("pk")),
+        consignees=_by_code(Consignee),
+        recipe_starts={
+            each.pk: starts[each.product.code, each.version] for each in recipes
+        },
+    )
+
+
+def _by_code(model: Any) -> dict[str, Any]:
+    return {each.code: each for each in model.objects.order_by("pk")}
+
+
+def put_recipes_in_force(found: Catalogue, today: date) -> None:
+    """Let each product's newest recipe that has begun be the one in force.
+
+    Args:
+        found: The master data.
+        today: The day.
+    """
+    for product in found.products.values():
+        begun = [
+            recipe
+            for recipe in product.recipes.order_by("version")
+            if found.recipe_starts[recipe.pk] <= today
+        ]
+        newest = begun[-1]
+        if not newest.in_force:
+            product.recipes.filter(in_force=True).update(in_force=False)
+            product.recipes.filter(pk=newest.pk).update(in_force=True)

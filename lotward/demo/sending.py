@@ -1,0 +1,96 @@
+"""Boxes go to the wards of Eskmoor."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dispatch.models import Shipment
+from dispatch.shipments import services
+from kitting.domain.stages import BoxStage
+from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.models import Box
+from lotward.demo import plan
+
+if TYPE_CHECKING:
+    from lotward.demo.making import Floor
+
+
+def in_stock() -> list[Box]:
+    """Boxes that may leave, oldest first."""
+    held = held_boxes(standing_reach())
+    labelled = Box.objects.filter(stage=BoxStage.LABELLED).order_by("pk")
+    return [box for box in labelled if box.pk not in held]
+
+
+def send(floor: Floor, count: int, *, keep: int = 0) -> None:
+    """Make up the day's shipments and send them; share the stock among them.
+
+    Args:
+        floor: The workshop.
+        count: How many shipments.
+        keep: Boxes to keep in stock.
+    """
+    for left in range(count, 0, -1):
+        stock = in_stock()
+        share = max(len(stock) - keep, 0) // left
+        if share < 1:
+            continue
+        shipment_id = begin(floor)
+        load(floor, shipment_id, stock[:share])
+        sign = floor.clock.sign("clerk", 120)
+        services.send_shipment(shipment_id=shipment_id, sign=sign)
+
+
+def begin(floor: Floor) -> int:
+    """Begin a shipment; large hospitals are sent to twice as often.
+
+    Args:
+        floor: The workshop.
+
+    Returns:
+        Its id.
+    """
+    whom = plan.ROUND[Shipment.objects.count() % len(plan.ROUND)]
+    order = f"Order {floor.luck.randrange(1000, 9999)}"
+    begun = services.begin_shipment(
+        consignee_id=floor.catalogue.consignees[whom].pk,
+        reference=order if whom in plan.LARGE else "",
+        sign=floor.clock.sign("clerk", 90),
+    )
+    return begun.shipment_id
+
+
+def load(floor: Floor, shipment_id: int, boxes: list[Box]) -> None:
+    """Scan boxes onto a shipment.
+
+    Args:
+        floor: The workshop.
+        shipment_id: The shipment.
+        boxes: The boxes.
+    """
+    for box in boxes:
+        sign = floor.clock.sign("clerk", 12)
+        services.load_box(shipment_id=shipment_id, box_id=box.pk, sign=sign)
+
+
+def call_off_one(floor: Floor) -> None:
+    """Make up a shipment and call it off."""
+    shipment_id = begin(floor)
+    load(floor, shipment_id, in_stock()[:2])
+    services.call_off_shipment(
+        shipment_id=shipment_id,
+        reason="The van broke down; made up anew tomorrow",
+        sign=floor.clock.sign("clerk", 900),
+    )
+
+
+def leave_open(floor: Floor) -> None:
+    """Leave a shipment open; a box was scanned by mistake and taken off again."""
+    shipment_id = begin(floor)
+    boxes = in_stock()[:4]
+    load(floor, shipment_id, boxes)
+    services.take_off_box(
+        shipment_id=shipment_id,
+        box_id=boxes[-1].pk,
+        sign=floor.clock.sign("clerk", 30),
+    )

@@ -1,0 +1,105 @@
+"""``manage.py catalogue FILE``: load the catalogue of a workshop.
+
+A workshop that is no demo has to be set up before its first lot comes in. Django's own
+loading of rows would walk past the services, the journal and every rule.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
+
+from kitting.ledger.operations import Sign
+from kitting.management.signing import signer
+from kitting.web.messages import sentence
+from lotward.catalogue.loading import (
+    CatalogueRefused,
+    doubts_about,
+    load_catalogue,
+    try_catalogue,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from django.core.management.base import CommandParser
+
+    from kitting.ledger.shelf import Problem
+
+
+class Command(BaseCommand):
+    help = (
+        "Load places, benches, label stock, parts, methods, products, meters, protocols"
+        " and consignees from a JSON file: all of it, or nothing. What is there already is"
+        " left as it is; fixtures/harrow_lane.json shows the form."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", help="a JSON file")
+        parser.add_argument(
+            "--dry-run", action="store_true", help="say what would be, write nothing"
+        )
+        parser.add_argument(
+            "--as",
+            dest="username",
+            default="",
+            help="who signs the act; the command line itself if left out",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        path = Path(options["file"])
+        data, now = _content(path), timezone.now()
+        try:
+            if options["dry_run"]:
+                loaded = try_catalogue(data=data, now=now)
+            else:
+                by = signer(options["username"])
+                sign = Sign(by=by, key=uuid.uuid4(), now=now)
+                loaded = load_catalogue(data=data, sign=sign)
+        except CatalogueRefused as refused:
+            self._say(refused.problems)
+            msg = f"{path.name}: {len(refused.problems)} faults. Nothing was written."
+            raise CommandError(msg) from refused
+        self._say(doubts_about(data))
+        added = [
+            f"{count} {name.replace('_', ' ')}"
+            for name, count in asdict(loaded).items()
+            if count
+        ]
+        would = " would be added; nothing was written" if options["dry_run"] else ""
+        told = ", ".join(added) or "nothing that is not there already"
+        self.stdout.write(f"{told}{would or ' added'}.")
+
+    def _say(self, problems: Iterable[Problem]) -> None:
+        for problem in problems:
+            read = f" “{problem.value}”" if problem.value else ""
+            where = problem.path or "the file"
+            self.stderr.write(f"{where}:{read} {sentence(problem.as_error())}")
+
+
+def _content(path: Path) -> object:
+    try:
+        text = path.read_text("utf-8-sig")
+    except OSError as error:
+        msg = f"{path} cannot be read: {error.strerror}."
+        raise CommandError(msg) from error
+    except UnicodeDecodeError as error:
+        msg = f"{path.name} is not text in UTF-8. Save it as UTF-8."
+        raise CommandError(msg) from error
+    try:
+        return json.loads(text)
+    except json.JSONDecodeError as error:
+        msg = (
+            f"{path.name} is not JSON: line {error.lineno}, column {error.colno}:"
+            f" {error.msg}. Correct that place."
+        )
+        raise CommandError(msg) from error
+    except RecursionError as error:
+        msg = f"{path.name} is nested too deep to be a catalogue."
+        raise CommandError(msg) from error

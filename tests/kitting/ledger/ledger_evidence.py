@@ -1,0 +1,66 @@
+"""The part of a small workshop's history that counts, samples and protocols write."""
+
+from __future__ import annotations
+
+from kitting.disinfection.queries.protocols import mark_of
+from kitting.disinfection.services import evidence, protocols
+from kitting.lots.services import counts, samples
+from kitting.models import Bag, Protocol, Revision
+from tests import factories
+from tests.factories import sign
+
+
+def count_and_sample(bag: Bag) -> None:
+    """A count that missed a piece, and a sample with its result."""
+    bag.refresh_from_db()
+    counts.count_again(
+        bag_id=bag.pk,
+        counted=bag.pieces - 1,
+        counted_by="hand",
+        reason="Torn",
+        sign=sign(),
+    )
+    sent = samples.send_to_test(
+        bag_id=bag.pk,
+        pieces=1,
+        what_for="Swab",
+        sent_to="Eskmoor laboratory",
+        sign=sign(),
+    )
+    samples.record_result(
+        sample_id=sent.sample_id, result="No growth", document="", sign=sign()
+    )
+
+
+def sign_and_retire(revision: Revision) -> Protocol:
+    """A protocol that was signed on its evidence, and retired the same day."""
+    report = evidence.Report(
+        code=factories.unique("EV"),
+        laboratory="Eskmoor laboratory",
+        surface="PETG film",
+        measured="log reduction",
+        result="3.2",
+        document="Report 1",
+        on=factories.TODAY,
+    )
+    evidence.record_evidence(report=report, sign=sign())
+    terms = protocols.Terms(
+        name="Belt, tried out",
+        method="uvc_belt",
+        in_force_from=factories.TODAY,
+        required_top_uj_cm2=100_000,
+        loads=(protocols.Load(revision.pk, "tote", 100),),
+        evidence=(report.code,),
+    )
+    code = factories.unique("T")
+    drafted = protocols.draft_protocol(code=code, terms=terms, sign=sign())
+    protocol = Protocol.objects.get(pk=drafted.protocol_id)
+    protocols.sign_protocol(
+        protocol_id=protocol.pk,
+        meaning="Approved",
+        mark=mark_of(protocol, until=None).hex(),
+        sign=sign(),
+    )
+    protocols.retire_protocol(protocol_id=protocol.pk, reason="Superseded", sign=sign())
+    protocol.refresh_from_db()
+    return protocol

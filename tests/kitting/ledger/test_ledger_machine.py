@@ -1,0 +1,441 @@
+"""Random acts by many people: whatever happens, every piece stays accounted for.
+
+After each step the touched lots balance to the piece (the equation of the balance:
+received + found = all the rest); at the end of each history the whole proof runs. A
+refusal is as good as a success, as long as nothing of it stays.
+"""
+
+from __future__ import annotations
+
+import os
+import uuid
+from collections import Counter
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    initialize,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from dispatch.models import Shipment
+from dispatch.shipments import services
+from dispatch.trace.balance import balance_of
+from kitting.checking.services import checks, rejected
+from kitting.disinfection.services import runs
+from kitting.domain.errors import LotwardError
+from kitting.domain.stages import BagStage, BoxStage
+from kitting.ledger import holds
+from kitting.ledger.operations import Sign
+from kitting.ledger.proof import prove
+from kitting.lots.services import lots
+from kitting.models import Bag, Box, Carrier, Hold, Link, Lot, Operation, Run, Workshop
+from kitting.packing.services import boxes, voiding
+from kitting.packing.services.labels import print_box_label
+from kitting.places.services import carriers, places
+from tests import factories
+from tests.kitting.ledger.machine_counts import Counting
+
+pytestmark = pytest.mark.django_db
+
+EXAMPLES = int(os.environ.get("LOTWARD_TEST_MACHINE_EXAMPLES", "30"))
+STEPS = int(os.environ.get("LOTWARD_TEST_MACHINE_STEPS", "45"))
+
+pick = st.integers(min_value=0, max_value=10_000)
+counts = st.lists(st.integers(min_value=1, max_value=14), min_size=1, max_size=4)
+again = st.booleans()
+
+REACHED: Counter[str] = Counter()
+"""How often each act was done, not refused, over all histories."""
+
+
+ACTS = {
+    "begin_shipment",
+    "bring_bag",
+    "call_off_box",
+    "call_off_shipment",
+    "close_box",
+    "close_lot",
+    "close_run",
+    "concede_bags",
+    "count_again",
+    "give_verdict",
+    "lift_hold",
+    "load_bag",
+    "load_box",
+    "open_run",
+    "place_hold",
+    "print_box_label",
+    "put_bag",
+    "put_box",
+    "put_carrier",
+    "put_on",
+    "scan_carrier",
+    "see_label",
+    "send_back",
+    "send_shipment",
+    "send_to_test",
+    "sort_bag",
+    "start_box",
+    "stop_line",
+    "take_in",
+    "take_off",
+    "take_off_box",
+    "void_box",
+}
+
+
+class Ledger(Counting, RuleBasedStateMachine):
+    """A small workshop with two benches, two lines and two consignees."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.transaction = transaction.atomic()
+        # As Django's own TestCase does, so that durable acts may run inside.
+        self.transaction._from_testcase = True
+        self.transaction.__enter__()
+        self.moment = factories.NOW
+
+    def teardown(self) -> None:
+        try:
+            assert prove() == []
+            assert Operation.objects.count() == Link.objects.count()
+        finally:
+            transaction.set_rollback(True)
+            self.transaction.__exit__(None, None, None)
+
+    @initialize()
+    def workshop(self) -> None:
+        Workshop.objects.update(gs1_prefix="9521234")
+        self.user = factories.make_person()
+        band, manual = (
+            factories.make_part(name="Headband"),
+            factories.make_part(name="Manual", needs_check=False, needs_clearing=False),
+        )
+        self.revisions = [
+            factories.make_revision(band, "A"),
+            factories.make_revision(band, "B"),
+            factories.make_revision(manual, "1"),
+        ]
+        recipe = factories.make_recipe(
+            [(self.revisions[0], 1, "set"), (self.revisions[2], 1, "box")]
+        )
+        self.sizes = [factories.make_size(recipe, sets) for sets in (2, 6)]
+        self.benches = [factories.make_bench(), factories.make_bench()]
+        self.lines = [factories.make_place("line"), factories.make_place("line")]
+        self.meter = factories.make_meter()
+        self.protocol = factories.make_protocol(*self.revisions[:2])
+        self.consignees = [factories.make_consignee(), factories.make_consignee()]
+        shelf = factories.make_place()
+        self.places = [shelf, self.benches[0].place, self.lines[0]]
+        for name in ("Pole", "Trolley"):
+            carriers.make_carrier(name=name, sign=factories.sign())
+        self.carriers = list(Carrier.objects.order_by("pk"))
+        self.begin_midway()
+
+    def begin_midway(self) -> None:
+        """Start with something at every stage, so that few steps reach far."""
+        band, _, manual = self.revisions
+        made = [
+            factories.accept(factories.make_lot(band, bags=(lots.NewBag(9),) * 3))
+            for _ in range(2)
+        ]
+        factories.make_bag(manual, 20)
+        run = factories.open_run(self.protocol, self.meter)
+        factories.expose(run, *Bag.objects.filter(lot=made[0]))
+        factories.close_run(run)
+        for bench in self.benches:
+            bags = Bag.objects.filter(stage=BagStage.CLEARED, open_at=None)
+            for part in {bag.lot.part_id: bag for bag in bags}.values():
+                boxes.bring_bag(
+                    bench_id=bench.pk, bag_id=part.pk, sign=factories.sign()
+                )
+        for _ in range(2):
+            self.start_box(0, 0, twice=False)
+            self.close_box(0, twice=False)
+            self.label(0, twice=False)
+        self.begin(0, twice=False)
+        self.load(0, 0, twice=False)
+        self.open_run(0, twice=False)
+        self.start_box(1, 1, twice=False)
+        self.take_in(1, [4, 4], close=False, twice=False)
+
+    # -- acting --------------------------------------------------------------------
+
+    def act(self, call: Callable[..., Any], *, twice: bool, **values: Any) -> None:
+        """Do an act; do it again with the same key where told, and compare."""
+        self.moment += timedelta(minutes=1)
+        sign = Sign(by=self.user, key=uuid.uuid4(), now=self.moment)
+        before = Operation.objects.count()
+        try:
+            outcome = call(**values, sign=sign)
+        except LotwardError:
+            assert Operation.objects.count() == before
+            return
+        REACHED[call.__name__] += 1
+        assert Operation.objects.count() == before + 1
+        if twice:
+            assert call(**values, sign=sign) == outcome
+            assert Operation.objects.count() == before + 1
+
+    @staticmethod
+    def one_of(model: Any, at: int, **lookup: Any) -> int | None:
+        ids = list(
+            model.objects.filter(**lookup).order_by("pk").values_list("pk", flat=True)
+        )
+        return ids[at % len(ids)] if ids else None
+
+    # -- lots ----------------------------------------------------------------------
+
+    @rule(at=pick, pieces=counts, close=again, twice=again)
+    def take_in(self, at: int, pieces: list[int], close: bool, twice: bool) -> None:
+        revision = self.revisions[at % 3]
+        new = factories.new_lot(
+            revision, bags=tuple(lots.NewBag(n) for n in pieces), close=close
+        )
+        self.act(lots.take_in, lots=[new], twice=twice)
+
+    @rule(at=pick, used=st.integers(1, 9), twice=again)
+    def make_from(self, at: int, used: int, twice: bool) -> None:
+        material = self.one_of(Lot, at)
+        if material is not None:
+            new = factories.new_lot(
+                self.revisions[0],
+                bags=(lots.NewBag(3),),
+                made_from=((material, used),),
+                close=True,
+            )
+            self.act(lots.take_in, lots=[new], twice=twice)
+
+    @rule(at=pick, n=st.integers(1, 9), twice=again)
+    def add_bag(self, at: int, n: int, twice: bool) -> None:
+        pk = self.one_of(Lot, at)
+        if pk is not None:
+            lot = Lot.objects.get(pk=pk)
+            new = factories.new_lot(lot.revision, lot_id=pk, bags=(lots.NewBag(n),))
+            self.act(lots.take_in, lots=[new], twice=twice)
+
+    @rule(at=pick, twice=again)
+    def close_lot(self, at: int, twice: bool) -> None:
+        if (pk := self.one_of(Lot, at, stage="open")) is not None:
+            self.act(lots.close_lot, lot_id=pk, twice=twice)
+
+    @rule(at=pick, accept=st.sampled_from([True, True, True, False]), twice=again)
+    def check(self, at: int, accept: bool, twice: bool) -> None:
+        lookup = {"verdict": "", "part__needs_check": True, "stage": "closed"}
+        if (pk := self.one_of(Lot, at, **lookup)) is not None:
+            self.act(
+                checks.give_verdict,
+                lot_id=pk,
+                accept=accept,
+                found=0 if accept else 1,
+                reason="" if accept else "Cracked",
+                twice=twice,
+            )
+
+    @rule(at=pick, bad=st.integers(0, 14), twice=again)
+    def sort_rejected(self, at: int, bad: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            good = Bag.objects.get(pk=pk).pieces - bad
+            values: dict[str, Any] = {"good": good, "unlisted": bad, "reason": "Bent"}
+            self.act(rejected.sort_bag, bag_id=pk, **values, twice=twice)
+
+    @rule(at=pick, back=again, whole=again, twice=again)
+    def end_rejected(self, at: int, back: bool, whole: bool, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            call = rejected.send_back if back else rejected.concede_bags
+            lot_id = Bag.objects.get(pk=pk).lot_id
+            bags = [] if whole else [pk]
+            values: dict[str, Any] = {"bag_ids": bags, "reason": "Bent"}
+            self.act(call, lot_id=lot_id, **values, twice=twice)
+
+    # -- the line ------------------------------------------------------------------
+
+    @rule(at=pick, twice=again)
+    def open_run(self, at: int, twice: bool) -> None:
+        self.act(
+            runs.open_run,
+            line_id=self.lines[at % 2].pk,
+            protocol_id=self.protocol.pk,
+            meter_id=self.meter.pk,
+            belt=runs.Belt(zone_um=500_000, belt_um_s=1_500),
+            readings=[(1, "top", 4_000)],
+            twice=twice,
+        )
+
+    @rule(at=pick, bag=pick, twice=again)
+    def line(self, at: int, bag: int, twice: bool) -> None:
+        run_id = self.one_of(Run, at, stage="open")
+        wanted = [BagStage.ACCEPTED, BagStage.IN_RUN]
+        bag_id = self.one_of(Bag, bag, stage__in=wanted)
+        if run_id is not None and bag_id is not None:
+            on = Bag.objects.get(pk=bag_id).stage == BagStage.IN_RUN
+            call = runs.take_off if on else runs.put_on
+            self.act(call, run_id=run_id, bag_id=bag_id, twice=twice)
+
+    @rule(at=pick, uw=st.sampled_from([4_000, 4_000, 100]), twice=again)
+    def close_run(self, at: int, uw: int, twice: bool) -> None:
+        if (pk := self.one_of(Run, at, stage="open")) is not None:
+            values = [(1, "top", uw)]
+            self.act(runs.close_run, run_id=pk, readings=values, twice=twice)
+
+    @rule(at=pick, of=pick, twice=again)
+    def stop_line_or_scan_carrier(self, at: int, of: int, twice: bool) -> None:
+        if (pk := self.one_of(Run, at, stage="open")) is None:
+            return
+        if of % 4 == 0:
+            self.act(runs.stop_line, run_id=pk, reason="Jammed", twice=twice)
+        elif (carrier := self.one_of(Carrier, of)) is not None:
+            self.act(runs.scan_carrier, run_id=pk, carrier_id=carrier, twice=twice)
+
+    # -- the bench -----------------------------------------------------------------
+
+    @rule(at=pick, bag=pick, twice=again)
+    def bring_bag(self, at: int, bag: int, twice: bool) -> None:
+        bag_id = self.one_of(Bag, bag, stage=BagStage.CLEARED)
+        if bag_id is None:
+            bag_id = self.one_of(Bag, bag)
+        if bag_id is not None:
+            bench = self.benches[at % 2].pk
+            self.act(boxes.bring_bag, bench_id=bench, bag_id=bag_id, twice=twice)
+
+    @rule(at=pick, size=pick, twice=again)
+    def start_box(self, at: int, size: int, twice: bool) -> None:
+        bench, size_id = self.benches[at % 2].pk, self.sizes[size % 2].pk
+        self.act(boxes.start_box, bench_id=bench, size_id=size_id, twice=twice)
+
+    @rule(at=pick, twice=again)
+    def close_box(self, at: int, twice: bool) -> None:
+        if (pk := self.one_of(Box, at, stage=BoxStage.OPEN)) is not None:
+            self.act(boxes.close_box, box_id=pk, twice=twice)
+
+    @rule(at=pick, twice=again)
+    def label(self, at: int, twice: bool) -> None:
+        if (pk := self.one_of(Box, at, stage=BoxStage.CLOSED)) is not None:
+            box = Box.objects.get(pk=pk)
+            self.act(print_box_label, box_id=pk, twice=False)
+            read = str(box.serial)
+            self.act(boxes.see_label, box_id=pk, read=read, twice=twice)
+
+    @rule(at=pick, twice=again)
+    def give_up(self, at: int, twice: bool) -> None:
+        if (pk := self.one_of(Box, at)) is not None:
+            is_open = Box.objects.get(pk=pk).stage == BoxStage.OPEN
+            call = voiding.call_off_box if is_open else voiding.void_box
+            self.act(call, box_id=pk, reason="Crushed", twice=twice)
+
+    # -- putting away ----------------------------------------------------------------
+
+    @rule(at=pick, bag=pick, twice=again)
+    def put_bag(self, at: int, bag: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, bag)) is not None:
+            place = self.places[at % 3].pk
+            self.act(places.put_bag, bag_id=pk, place_id=place, twice=twice)
+
+    @rule(at=pick, box=pick, twice=again)
+    def put_box(self, at: int, box: int, twice: bool) -> None:
+        if (pk := self.one_of(Box, box)) is not None:
+            place = self.places[at % 3].pk
+            self.act(places.put_box, box_id=pk, place_id=place, twice=twice)
+
+    @rule(at=pick, bag=pick, twice=again)
+    def load_carrier(self, at: int, bag: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, bag)) is not None:
+            carrier = self.carriers[at % 2].pk
+            self.act(carriers.load_bag, carrier_id=carrier, bag_id=pk, twice=twice)
+
+    @rule(at=pick, carrier=pick, twice=again)
+    def put_carrier(self, at: int, carrier: int, twice: bool) -> None:
+        self.act(
+            carriers.put_carrier,
+            carrier_id=self.carriers[carrier % 2].pk,
+            place_id=self.places[at % 3].pk,
+            twice=twice,
+        )
+
+    # -- going out -----------------------------------------------------------------
+
+    @rule(at=pick, twice=again)
+    def begin(self, at: int, twice: bool) -> None:
+        whom = self.consignees[at % 2].pk
+        self.act(services.begin_shipment, consignee_id=whom, reference="", twice=twice)
+
+    @rule(at=pick, box=pick, twice=again)
+    def load(self, at: int, box: int, twice: bool) -> None:
+        shipment_id = self.one_of(Shipment, at, stage="open")
+        wanted = [BoxStage.LABELLED, BoxStage.LOADED]
+        box_id = self.one_of(Box, box, stage__in=wanted)
+        if shipment_id is not None and box_id is not None:
+            on = Box.objects.get(pk=box_id).stage == BoxStage.LOADED
+            call = services.take_off_box if on else services.load_box
+            self.act(call, shipment_id=shipment_id, box_id=box_id, twice=twice)
+
+    @rule(at=pick, off=st.sampled_from([False, False, True]), twice=again)
+    def send(self, at: int, off: bool, twice: bool) -> None:
+        if (pk := self.one_of(Shipment, at, stage="open")) is None:
+            return
+        if off:
+            reason = "Road closed"
+            self.act(
+                services.call_off_shipment,
+                shipment_id=pk,
+                reason=reason,
+                twice=twice,
+            )
+        else:
+            self.act(services.send_shipment, shipment_id=pk, twice=twice)
+
+    # -- holds ---------------------------------------------------------------------
+
+    @rule(at=pick, kind=st.sampled_from(["lot", "bag", "box", "run"]), twice=again)
+    def hold(self, at: int, kind: str, twice: bool) -> None:
+        model = {"lot": Lot, "bag": Bag, "box": Box, "run": Run}[kind]
+        if (pk := self.one_of(model, at)) is not None:
+            values = {"target": kind, "value": pk, "reason": "Crack"}
+            self.act(holds.place_hold, **values, twice=twice)
+
+    @precondition(lambda self: Hold.objects.exists())
+    @rule(at=pick, twice=again)
+    def lift(self, at: int, twice: bool) -> None:
+        if (pk := self.one_of(Hold, at, lift__isnull=True)) is not None:
+            self.act(holds.lift_hold, hold_id=pk, reason="Measured", twice=twice)
+
+    # -- what never bends ------------------------------------------------------------
+
+    @invariant()
+    def every_lot_balances(self) -> None:
+        for lot in Lot.objects.all():
+            balance = balance_of(lot)
+            assert balance.difference == 0, (lot.number, balance)
+
+    @invariant()
+    def nothing_held_is_on_its_way(self) -> None:
+        for shipment in Shipment.objects.filter(stage="sent"):
+            assert shipment.boxes == shipment.shipment_boxes.filter(live=True).count()
+
+
+def test_every_piece_stays_accounted_for_whatever_is_done() -> None:
+    REACHED.clear()
+    run_state_machine_as_test(
+        Ledger,
+        settings=settings(
+            max_examples=EXAMPLES,
+            stateful_step_count=STEPS,
+            derandomize=True,
+            deadline=None,
+            database=None,
+            suppress_health_check=list(HealthCheck),
+        ),
+    )
+    # A machine that never gets far proves little.
+    assert {"bring_bag", "close_box", "close_run", "send_shipment"} <= set(REACHED)
+    assert len(ACTS - set(REACHED)) <= 4

@@ -1,0 +1,182 @@
+from __future__ import annotations
+
+import base64
+import uuid
+import zlib
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.test import Client
+from django.urls import reverse
+
+from kitting.lots.forms.files import LARGEST_FILE, packed
+from kitting.models import Bag, Link, Lot, User
+from tests import factories
+from tests.assertions import (
+    assert_page,
+    assert_part,
+    assert_problem,
+    assert_sent_to_sign_in,
+)
+
+pytestmark = pytest.mark.django_db
+
+HEAD = "lot,part,revision,made on,source,counts,close"
+GOOD = (
+    f"{HEAD}\nHB-1,HB,C,2025-03-01,Print bench,100 50,yes\n,HB,C,2025-03-01,Bench,7,\n"
+)
+BAD = f"{HEAD}\nHB-1,XX,C,01/03/2025,Print bench,100,\n"
+
+Clients = Callable[[User], Client]
+
+
+@pytest.fixture(autouse=True)
+def headband() -> None:
+    factories.make_revision(factories.make_part(code="HB", name="Headband"), "C")
+
+
+@pytest.fixture
+def checker(client_for: Clients) -> Client:
+    return client_for(factories.make_person("checker"))
+
+
+@pytest.fixture
+def page() -> str:
+    return reverse("kitting:lot-file")
+
+
+def upload(text: str, name: str = "lots.csv") -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, text.encode())
+
+
+def send_values(text: str = GOOD, **changes: Any) -> dict[str, Any]:
+    return {
+        "table": packed(text.encode()),
+        "op_key": str(uuid.uuid4()),
+        "date_order": "",
+        **changes,
+    }
+
+
+def test_the_page_says_what_a_file_looks_like(checker: Client, page: str) -> None:
+    response = checker.get(page)
+    assert_page(response)
+    assert b"pieces per bag" in response.content
+
+
+def test_only_who_takes_in_may_look(
+    client: Client, client_for: Clients, outsider: User, page: str
+) -> None:
+    assert_sent_to_sign_in(client.get(page))
+    assert client_for(outsider).get(page).status_code == 403
+    assert client_for(outsider).post(page, send_values()).status_code == 403
+    assert Lot.objects.count() == 0
+
+
+def test_a_file_is_shown_first_and_taken_in_then(checker: Client, page: str) -> None:
+    shown = checker.post(page, {"file": upload(GOOD)})
+    assert_page(shown)
+    assert [entry.number for entry in shown.context["plan"].entries] == ["HB-1", ""]
+    assert Lot.objects.count() == Link.objects.count() == 0
+
+    send = shown.context["send"]
+    values = {field.name: field.value() for field in send}
+    done = checker.post(page, values)
+    assert done.headers["Location"] == reverse("kitting:lots")
+    assert Lot.objects.get(number="HB-1").stage == "closed"
+    assert list(Bag.objects.values_list("pieces", flat=True)) == [100, 50, 7]
+
+
+def test_every_fault_is_listed_and_nothing_is_written(
+    checker: Client, page: str
+) -> None:
+    response = checker.post(page, {"file": upload(BAD)})
+    assert_problem(response, "file_has_problems")
+    faults = [(f["line"], f["column"], f["value"]) for f in response.context["faults"]]
+    assert faults == [(2, "made on", "01/03/2025"), (2, "part", "XX")]
+    assert b"There is no part of this code." in response.content
+    assert "send" not in response.context or response.context["send"] is None
+    assert Lot.objects.count() == 0
+
+
+def test_a_named_order_of_dates_reaches_the_taking_in(
+    checker: Client, page: str
+) -> None:
+    text = f"{HEAD}\nHB-1,HB,C,01/03/2025,Print bench,100,\n"
+    shown = checker.post(page, {"file": upload(text), "date_order": "mdy"})
+    values = {field.name: field.value() for field in shown.context["send"]}
+    checker.post(page, values)
+    assert str(Lot.objects.get().made_on) == "2025-01-03"
+
+
+def test_a_file_sent_twice_is_taken_in_once(checker: Client, page: str) -> None:
+    values = send_values()
+    for _ in range(2):
+        assert checker.post(page, values).status_code == 302
+    assert Lot.objects.count() == 2
+
+
+def test_a_file_that_came_before_is_said_before_it_comes_again(
+    checker: Client, page: str
+) -> None:
+    text = f"{HEAD}\n,HB,C,2025-03-01,Print bench,100,\n"
+    first = checker.post(page, {"file": upload(text)})
+    assert b"This very file" not in first.content
+    checker.post(page, send_values(text))
+    assert b"This very file" in checker.post(page, {"file": upload(text)}).content
+
+
+def test_what_changed_since_the_look_is_refused(checker: Client, page: str) -> None:
+    factories.make_lot(number="HB-1")
+    response = checker.post(page, send_values())
+    assert_problem(response, "file_has_problems")
+    assert response.context["faults"][0]["column"] == "lot"
+    assert Lot.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    "table",
+    [
+        "",
+        "not base64!",
+        base64.b64encode(b"not packed").decode(),
+        base64.b64encode(zlib.compress(GOOD.encode())[:-5]).decode(),
+        base64.b64encode(zlib.compress(b"a" * (LARGEST_FILE + 1))).decode(),
+    ],
+)
+def test_a_file_that_does_not_come_back_whole_is_refused(
+    table: str, checker: Client, page: str
+) -> None:
+    response = checker.post(page, send_values(table=table))
+    assert_problem(response, "file_broken" if table else "required")
+    assert Lot.objects.count() == 0
+
+
+@pytest.mark.parametrize(
+    ("file", "code"),
+    [
+        (upload("", "lots.csv"), "empty"),
+        (upload(GOOD, "lots.xlsx"), "file_not_text"),
+        (upload("x" * (LARGEST_FILE + 1)), "file_too_large"),
+        (upload("hello\n"), "file_has_problems"),
+        (upload("\x00\x01\x02"), "file_has_problems"),
+        (None, "required"),
+    ],
+)
+def test_what_is_no_table_is_refused(
+    file: SimpleUploadedFile | None, code: str, checker: Client, page: str
+) -> None:
+    if file is not None:
+        file.seek(0)
+    assert_problem(checker.post(page, {"file": file} if file else {}), code)
+    assert Lot.objects.count() == 0
+
+
+def test_htmx_gets_the_part(checker: Client, page: str, hx: dict[str, str]) -> None:
+    assert_part(checker.get(page, headers=hx), "lot-file")
+    response = checker.post(page, {"file": upload(BAD)}, headers=hx)
+    assert_part(response, "lot-file", status=422)
+    sent_on = checker.post(page, send_values(), headers=hx)
+    assert sent_on.headers["HX-Redirect"] == reverse("kitting:lots")

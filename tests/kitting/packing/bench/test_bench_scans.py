@@ -1,0 +1,241 @@
+"""Labels, taking back, any text and repeated scans at the bench."""
+
+from __future__ import annotations
+
+import uuid
+
+import pytest
+from django.urls import reverse
+
+from kitting.domain.stages import BoxStage
+from kitting.models import Box, Movement, OpenBag, Operation, Print, Product
+from kitting.packing.services.labels import print_box_label
+from tests import factories
+from tests.assertions import assert_problem
+from tests.benches import fill, page_of, state, step, words
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db
+
+
+# -- Labels -------------------------------------------------------------------------
+
+
+@pytest.fixture
+def closed(scan, at) -> Box:
+    scan("DO-SIZE-6")
+    fill(scan, at)
+    scan("DO-CLOSE")
+    return Box.objects.get(stage=BoxStage.CLOSED)
+
+
+def test_the_label_opens_from_the_screen(client, closed: Box, at) -> None:
+    address = reverse("kitting:box-label", args=[closed.serial])
+    assert f'href="{address}" target="_blank"' in words(client.get(page_of(at)))
+
+
+def test_a_label_that_cannot_be_drawn_leaves_the_box_closed(client, scan, at) -> None:
+    Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
+    scan("DO-SIZE-6")
+    fill(scan, at)
+    response = scan("DO-CLOSE")
+    assert (response.status_code, state(response)) == (422, "wrong")
+    assert step(response) == "print"
+    Product.objects.update(cautions="")
+    assert step(client.get(page_of(at))) == "print"
+    response = scan("DO-PRINT")
+    assert (state(response), step(response)) == ("right", "label")
+
+
+def test_printing_again_asks_for_a_reason(scan, closed: Box) -> None:
+    response = scan("DO-PRINT")
+    assert "Why print it again?" in words(response)
+    assert Print.objects.count() == 1
+    assert state(scan("DO-PRINT-SPOILT")) == "right"
+    assert Print.objects.latest("copy").reason == "Label spoilt"
+
+
+def test_another_label_or_a_second_closing_is_refused(scan, closed: Box) -> None:
+    other = factories.make_labelled_box()
+    assert_problem(scan(other.serial), "other_label")
+    assert_problem(scan("DO-CLOSE"), "box_waits_for_label", status=409)
+    assert_problem(scan("DO-CALL-OFF-SIZE"), "closed_box_not_called_off", status=409)
+
+
+def test_a_label_that_was_scanned_before_is_said_to_be(scan, closed: Box) -> None:
+    scan(closed.serial)
+    assert_problem(scan(closed.serial), "label_was_seen")
+
+
+def test_a_label_is_not_awaited_while_a_box_is_open(scan, at) -> None:
+    elsewhere = factories.make_closed_box()
+    print_box_label(box_id=elsewhere.pk, sign=sign())
+    scan("DO-SIZE-6")
+    assert_problem(scan(elsewhere.serial), "no_label_awaited")
+    elsewhere.refresh_from_db()
+    assert elsewhere.stage == BoxStage.CLOSED
+
+
+def test_the_label_of_an_open_box_is_not_printed(scan, at) -> None:
+    scan("DO-SIZE-6")
+    assert_problem(scan("DO-PRINT"), "bench_has_no_closed_box")
+    assert not Print.objects.exists()
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("DO-CLOSE", "bench_has_no_box"),
+        ("DO-CALL-OFF", "bench_has_no_box"),
+        ("DO-PRINT", "bench_has_no_closed_box"),
+        ("DO-LAY-ASIDE", "no_open_bag"),
+        ("DO-DANCE", "command_unknown"),
+    ],
+)
+def test_a_command_without_its_box_or_bag_is_refused(
+    scan, text: str, code: str
+) -> None:
+    assert_problem(scan(text), code)
+
+
+def test_a_command_after_the_box_is_finished_is_refused(scan, closed: Box) -> None:
+    scan(closed.serial)
+    assert_problem(scan("DO-CLOSE"), "bench_has_no_box")
+
+
+# -- Taking back --------------------------------------------------------------------
+
+
+def test_a_box_is_called_off_with_a_reason_of_fixed_words(scan, at) -> None:
+    scan("DO-SIZE-6")
+    scan(at.band_bag.number)
+    assert "Call off the box" in words(scan("DO-TAKE-BACK"))
+    response = scan("DO-CALL-OFF")
+    assert "Parts ran out" in words(response)
+    assert Box.objects.get().stage == BoxStage.OPEN
+    response = scan("DO-CALL-OFF-SHORT")
+    assert (state(response), step(response)) == ("right", "choose")
+    assert Box.objects.get().events.latest("nth").reason == "Parts ran out"
+    at.band_bag.refresh_from_db()
+    assert at.band_bag.pieces == 100
+
+
+def test_the_next_bag_is_laid_aside(scan, at) -> None:
+    scan(at.band_bag.number)
+    response = scan("DO-LAY-ASIDE")
+    assert 'name="purpose" value="lay_aside"' in words(response)
+    response = scan(at.band_bag.number, purpose="lay_aside")
+    assert state(response) == "right"
+    assert f"Headband bag {at.band_bag.number} laid aside" in words(response)
+    assert not OpenBag.objects.exists()
+
+
+def test_going_on_writes_nothing(scan, at) -> None:
+    before = Operation.objects.count()
+    response = scan("DO-GO-ON")
+    assert (response.status_code, state(response)) == (200, "ask")
+    assert Operation.objects.count() == before
+
+
+# -- Any text -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("plain", [False, True])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "\x1d",
+        "\x00\x01\x02",
+        "x" * 10_000,
+        "9" * 10_000,
+        "Γενικό Νοσοκομείο",
+        "]E09521234000013",
+        "\N{RIGHT-TO-LEFT OVERRIDE}gpj.txt",
+        "<script>alert(1)</script>",
+        "DO-" + "x" * 10_000,
+    ],
+)
+def test_any_text_gets_a_sentence_and_writes_nothing(
+    client, scan, at, text: str, plain: bool
+) -> None:
+    before = Operation.objects.count()
+    response = scan(text, plain=plain)
+    assert response.status_code in (404, 422)
+    assert state(response) == "wrong"
+    said = response.context["wrong"]
+    assert 10 < len(said) < 200
+    assert "<script>" not in words(response)
+    assert Operation.objects.count() == before
+    assert step(client.get(page_of(at))) == "choose"
+
+
+@pytest.mark.parametrize("what", ["lot", "run", "place", "shipment"])
+def test_the_number_of_something_else_is_said_to_be_that(scan, at, what: str) -> None:
+    number = {
+        "lot": lambda: at.band_bag.lot.number,
+        "run": lambda: factories.open_run(factories.make_protocol()).number,
+        "place": lambda: factories.make_place().code,
+        "shipment": lambda: factories.make_shipment().number,
+    }[what]()
+    response = scan(number)
+    assert_problem(response, "not_for_the_bench")
+    assert f"is the number of a {what}" in response.context["wrong"]
+
+
+def test_a_scan_without_a_key_is_refused(scan, at) -> None:
+    assert_problem(scan(at.band_bag.number, key="no key"), "invalid")
+
+
+# -- Keys ---------------------------------------------------------------------------
+
+
+def test_every_scan_of_a_box_sent_twice_happens_once(client, scan, at) -> None:
+    """As the outbox does after a lost answer: the same text under the same key."""
+
+    def twice(text: object, purpose: str = "") -> None:
+        key = str(uuid.uuid4())
+        scan(text, key=key, purpose=purpose)
+        done = (Operation.objects.count(), Movement.objects.count())
+        again = scan(text, key=key, purpose=purpose)
+        assert (again.status_code, state(again)) == (200, "right"), text
+        assert (Operation.objects.count(), Movement.objects.count()) == done
+
+    twice(at.manual_bag.number)
+    twice("DO-SIZE-6")
+    twice(at.band_bag.number)
+    twice("DO-CALL-OFF-PARTS")
+    twice("DO-SIZE-6")
+    twice(at.visor_bag.number)
+    twice("DO-CLOSE")
+    twice("DO-PRINT-LOST")
+    twice(Box.objects.latest("pk").serial)
+    twice(at.band_bag.number, purpose="lay_aside")
+
+
+def test_a_first_print_sent_twice_is_one_print(scan, at) -> None:
+    Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
+    scan("DO-SIZE-6")
+    fill(scan, at)
+    scan("DO-CLOSE")
+    Product.objects.update(cautions="")
+    key = str(uuid.uuid4())
+    assert [state(scan("DO-PRINT", key=key)) for _ in range(2)] == ["right", "right"]
+    assert Print.objects.count() == 1
+
+
+def test_a_label_sent_again_while_the_next_box_is_in_work_is_answered(scan, at) -> None:
+    scan("DO-SIZE-6")
+    fill(scan, at)
+    scan("DO-CLOSE")
+    first, key = Box.objects.get(), str(uuid.uuid4())
+    scan(first.serial, key=key)
+    scan("DO-SIZE-6")
+    assert state(scan(first.serial, key=key)) == "right"
+
+
+def test_one_key_with_another_scan_is_a_conflict(scan, at) -> None:
+    key = str(uuid.uuid4())
+    scan(at.band_bag.number, key=key)
+    response = scan(at.visor_bag.number, key=key)
+    assert_problem(response, "operation_key_reused", status=409)

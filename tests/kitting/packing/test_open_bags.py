@@ -1,0 +1,31 @@
+"""A bench's open bag: dropped as soon as it is empty, whoever empties it."""
+
+from __future__ import annotations
+
+import pytest
+
+from kitting.domain.stages import BagStage
+from kitting.ledger.proof.faults import Tally
+from kitting.lots.proof import bags
+from kitting.models import OpenBag
+from kitting.packing.services import boxes
+from tests import factories
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize(("used", "stays"), [(100, False), (99, True)])
+def test_a_bag_that_a_lot_is_made_from_is_open_only_while_it_holds_pieces(
+    used: int, stays: bool
+) -> None:
+    bench, bag = factories.make_bench(), factories.make_bag(pieces=100)
+    boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    part = factories.make_part(needs_check=False, needs_clearing=False)
+    factories.make_lot(factories.make_revision(part), made_from=((bag.lot_id, used),))
+    bag.refresh_from_db()
+    assert (bag.stage == BagStage.USED_UP) is not stays
+    assert OpenBag.objects.filter(bag=bag).exists() is stays
+    tally = Tally("open bags", "bags")
+    bags.open_at_benches(tally)
+    assert (tally.count, tally.faults) == (int(stays), [])

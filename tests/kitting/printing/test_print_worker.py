@@ -1,0 +1,197 @@
+"""The print worker beside the server: it ends with it, whatever ends the server."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from django.core.management import call_command
+
+from kitting.management.commands import printworker
+from kitting.printing.queries.printers import worker_seen
+from lotward import server
+from tests.demo import copy_of
+from tests.lotward.test_server import free_port
+from tests.trees import ROOT
+
+PROGRAM = """
+import sys, django
+django.setup()
+from lotward import server
+with server.print_worker_beside() as worker:
+    print(worker.pid, flush=True)
+    server.serve(port=int(sys.argv[1]))
+"""
+PATIENCE_S = 30
+
+
+@dataclass(frozen=True)
+class Running:
+    process: subprocess.Popen[str]
+    worker: int
+    data: Path
+    port: int
+
+    def seen(self) -> str | None:
+        """When the worker last said that it looks for work."""
+        with closing(sqlite3.connect(self.data / "lotward.sqlite3")) as rows:
+            query = "SELECT print_worker_at FROM kitting_workshop"
+            return rows.execute(query).fetchone()[0]
+
+    def answers(self) -> bool:
+        try:
+            with urllib.request.urlopen(
+                f"http://{server.LOOPBACK}:{self.port}/health/", timeout=5
+            ) as answer:
+                return answer.status == 200
+        except OSError:
+            return False
+
+
+def until(holds: Callable[[], object]) -> bool:
+    deadline = time.monotonic() + PATIENCE_S
+    while time.monotonic() < deadline:
+        if holds():
+            return True
+        time.sleep(0.1)
+    return False
+
+
+def alive(pid: int) -> bool:
+    """Whether a process runs; one that ended and was not buried does not."""
+    try:
+        return "State:\tZ" not in Path(f"/proc/{pid}/status").read_text()
+    except FileNotFoundError:
+        return False
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory, migrated: Path) -> Path:
+    folder = tmp_path_factory.mktemp("data")
+    copy_of(migrated, folder)
+    return folder
+
+
+@pytest.fixture
+def running(data: Path) -> Iterator[Running]:
+    port = free_port()
+    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
+    process = subprocess.Popen(
+        [sys.executable, "-c", PROGRAM, str(port)],
+        cwd=ROOT,
+        env={
+            **clean,
+            "DJANGO_SETTINGS_MODULE": "lotward.settings",
+            "LOTWARD_DATA_DIR": str(data),
+        },
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert process.stdout is not None
+    found = Running(process, int(process.stdout.readline()), data, port)
+    yield found
+    for pid in (process.pid, found.worker):
+        if alive(pid):
+            os.kill(pid, signal.SIGKILL)
+    process.wait(PATIENCE_S)
+    process.stdout.close()
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_no_worker_is_left_when_the_server_ends(
+    running: Running, how: signal.Signals
+) -> None:
+    assert until(running.answers)
+    assert until(running.seen)
+    assert alive(running.worker)
+    running.process.send_signal(how)
+    running.process.wait(PATIENCE_S)
+    assert until(lambda: not alive(running.worker))
+
+
+def test_the_server_goes_on_when_its_worker_ends(running: Running) -> None:
+    assert until(running.answers)
+    os.kill(running.worker, signal.SIGKILL)
+    assert until(lambda: not alive(running.worker))
+    assert running.answers()
+    running.process.send_signal(signal.SIGTERM)
+    assert running.process.wait(PATIENCE_S) == 0
+
+
+def test_ctrl_c_is_for_the_server_alone(running: Running) -> None:
+    """A terminal sends it to every process of its foreground group (POSIX, 11.1.9)."""
+    assert os.getsid(running.worker) == running.worker
+    assert os.getpgid(running.worker) != os.getpgid(running.process.pid)
+
+
+@pytest.fixture
+def _signals_stay(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command takes the signals of its process, which is that of the tests here."""
+    monkeypatch.setattr(signal, "signal", lambda *_: None)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+def test_it_says_that_it_looks_and_ends_when_there_is_nothing_to_do() -> None:
+    assert worker_seen() is None
+    call_command("printworker", once=True)
+    assert worker_seen() is not None
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+def test_it_knows_its_parent_by_who_that_is_now(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A process that nobody buries keeps its number; one that ended loses its children
+    (POSIX.1-2017, _exit(), Consequences of Process Termination)."""
+    parents = iter([os.getpid(), os.getpid(), 1])
+    monkeypatch.setattr(os, "getppid", lambda: next(parents))
+    monkeypatch.setattr(time, "sleep", lambda _seconds: None)
+    monkeypatch.setattr(printworker, "close_old_connections", lambda: None)
+    call_command("printworker", beside=os.getpid())
+    assert worker_seen() is not None
+    with pytest.raises(StopIteration):
+        next(parents)
+
+
+def test_a_worker_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the processes above run for good, as coverage can see it."""
+    seen: list[str] = []
+
+    class Stubborn:
+        def __init__(self, command: list[str], **options: object) -> None:
+            seen.append(" ".join(command[-3:]))
+
+        def terminate(self) -> None:
+            seen.append("terminate")
+
+        def wait(self, seconds: float) -> None:
+            seen.append("wait")
+            raise subprocess.TimeoutExpired("printworker", seconds)
+
+        def kill(self) -> None:
+            seen.append("kill")
+
+    monkeypatch.setattr(subprocess, "Popen", Stubborn)
+    with pytest.raises(SystemExit), server.print_worker_beside():
+        sys.exit(0)
+    beside = f"printworker --beside {os.getpid()}"
+    assert seen == [beside, "terminate", "wait", "kill"]
+
+    def leave_a_fork() -> None:
+        with server.print_worker_beside():
+            monkeypatch.setattr(os, "getpid", lambda: -1)
+
+    leave_a_fork()
+    assert seen[4:] == [beside]
