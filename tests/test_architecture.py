@@ -198,6 +198,8 @@ def views_write_nothing(found: list[Module]) -> Iterator[str]:
         for name, line in module.imports():
             if name == "django.db.transaction":
                 yield f"{module.path}:{line} opens a transaction"
+            if name == "kitting.ledger.bulk":
+                yield f"{module.path}:{line} writes to the database"
         for call in calls(module.tree):
             target = call.func
             if not isinstance(target, ast.Attribute) or target.attr not in WRITES:
@@ -316,6 +318,7 @@ BROKEN: list[tuple[Rule, str, str]] = [
     ),
     (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
     (functions_are_short, "kitting.bad", "def f():\n" + " x = 1\n" * FUNCTION_LINES),
+    (views_write_nothing, "kitting.views.bad", "from kitting.ledger import bulk"),
     (row_locks_are_in_one_place, "kitting.bad", "Bag.objects.select_for_update()"),
     (private_names_stay_home, "dispatch.bad", "from kitting.guards import _flat"),
     (no_silent_suppression, "kitting.bad", "x = 1  # pragma: no " + "cover"),

@@ -20,7 +20,7 @@ from dispatch.shipments.steps import (
 from kitting.domain import numbers
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.counters import take
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reasons import need_reason
@@ -150,7 +150,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         refuse_unlabelled(box)
         refuse_unfit([box], act)
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
-        box.save(update_fields=["stage", "events_seen"])
+        bulk.update([box], ["stage", "events_seen"])
         put_live(shipment, box)
         act.write(event, ShipScan(shipment=shipment, box=box, on=True))
         return Scanned(
@@ -195,7 +195,7 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         if not on.update(live=False):
             raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
         event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
-        box.save(update_fields=["stage", "events_seen"])
+        bulk.update([box], ["stage", "events_seen"])
         _stop_labels_of(shipment, act)
         act.write(event, ShipScan(shipment=shipment, box=box, on=False))
         return Scanned(

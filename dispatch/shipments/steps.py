@@ -9,7 +9,9 @@ from django.db.models import F
 from dispatch.models import ShipmentBox
 from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.ledger import bulk
 from kitting.ledger.clock import day_of
+from kitting.ledger.kept import Kept
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.standing import standing_on
 from kitting.models import Box, BoxLine
@@ -34,10 +36,10 @@ def refuse_on_another(box: Box, shipment: Shipment) -> None:
         Conflict: ``box_on_already``, ``box_in_shipment``, or ``box_left`` if it went
             out before.
     """
-    live = ShipmentBox.objects.filter(box=box, live=True)
-    row = live.select_related("shipment__consignee").first()
-    if row is None:
+    rows = _LIVE_ON(box.pk)
+    if not rows:
         return
+    row = rows[0]
     if row.shipment_id == shipment.pk:
         raise Conflict("box_on_already", box=str(box), shipment=shipment.number)
     other = row.shipment
@@ -45,6 +47,13 @@ def refuse_on_another(box: Box, shipment: Shipment) -> None:
     raise Conflict(
         code, box=str(box), shipment=other.number, consignee=other.consignee.name
     )
+
+
+_LIVE_ON = Kept(
+    lambda box: ShipmentBox.objects.filter(box=box, live=True).select_related(
+        "shipment__consignee"
+    )
+)
 
 
 def refuse_unlabelled(box: Box) -> None:
@@ -77,7 +86,7 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
     reach = standing_reach()
     held = reach.boxes | {
         line.box_id
-        for line in BoxLine.objects.filter(box__in=[box.pk for box in boxes])
+        for line in _LINES_OF(*(box.pk for box in boxes))
         if reach.line(line)
     }
     for box in boxes:
@@ -88,6 +97,9 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
             )
         if box.use_by is not None and box.use_by < today:
             raise Refused("box_past_use_by", box=str(box), use_by=box.use_by)
+
+
+_LINES_OF = Kept(lambda *boxes: BoxLine.objects.filter(box__in=boxes))
 
 
 def refuse_changed(
@@ -131,7 +143,7 @@ def put_live(shipment: Shipment, box: Box) -> None:
     """
     before = ShipmentBox.objects.filter(shipment=shipment, box=box)
     if not before.update(live=True):
-        ShipmentBox.objects.create(shipment=shipment, box=box)
+        bulk.insert([ShipmentBox(shipment=shipment, box=box)])
 
 
 def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent]:

@@ -1,25 +1,28 @@
-"""Inserting thousands of rows in one short burst.
+"""Writing rows without Django's SQL writer, which takes longer than the database does.
 
-``bulk_create`` writes one statement for every few dozen rows and takes longer to write
-the SQL than the database takes to run it, all of it under the write lock. Here the ids
-are reserved first, in one query, and the rows go in through one prepared statement.
+``bulk_create`` and ``save`` compose their statement anew for each call, and for many rows
+one for every few dozen, all of it under the write lock. Here the text of a table's
+statement is kept. Few new rows get their ids from that statement; for many the ids are
+reserved first, in one query, and the rows go in through one prepared statement.
 """
 
 from __future__ import annotations
 
 import gc
 from contextlib import contextmanager
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from django.db import connection, models
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
 FEW = 50
-"""Up to so many rows Django's own insert is as fast."""
+"""Up to so many rows go in with one statement that names them all."""
 
 _AS_IT_IS = (models.IntegerField, models.ForeignKey)
+_Getters = list[tuple[str, "Callable[[Any], Any]"]]
 
 
 @contextmanager
@@ -48,33 +51,105 @@ def insert(rows: Sequence[models.Model]) -> None:
     Raises:
         RuntimeError: Outside a transaction, where half a batch could stay.
     """
-    if not connection.in_atomic_block:
-        raise RuntimeError("Inserting many rows needs an open transaction.")
+    _need_transaction()
     if not rows:
         return
     model = type(rows[0])
-    if len(rows) <= FEW:
-        model._default_manager.bulk_create(rows)
-        return
-    for row, pk in zip(rows, _reserve(model, len(rows)), strict=True):
-        row.pk = pk
-    fields = model._meta.local_concrete_fields
-    columns = ", ".join(
-        connection.ops.quote_name(str(field.column)) for field in fields
-    )
-    marks = ", ".join(["%s"] * len(fields))
-    table = connection.ops.quote_name(model._meta.db_table)
-    sql = f"INSERT INTO {table} ({columns}) VALUES ({marks})"  # noqa: S608 -- our names
     _follow_links(rows)
-    getters = [(field.attname, _prepare(field)) for field in fields]
-    values = [
-        [prepare(getattr(row, name)) for name, prepare in getters] for row in rows
-    ]
-    with connection.cursor() as cursor:
-        cursor.executemany(sql, values)
+    if len(rows) <= FEW:
+        _insert_few(model, rows)
+    else:
+        for row, pk in zip(rows, _reserve(model, len(rows)), strict=True):
+            row.pk = pk
+        head, mark, getters = _inserting(model, with_id=True)
+        with connection.cursor() as cursor:
+            cursor.executemany(head + mark, [_values(row, getters) for row in rows])
     for row in rows:
         row._state.adding = False
         row._state.db = connection.alias
+
+
+def _insert_few(model: type[models.Model], rows: Sequence[models.Model]) -> None:
+    head, mark, getters = _inserting(model, with_id=False)
+    sql = f"{head}{', '.join([mark] * len(rows))} RETURNING {_id(model)}"
+    values = [value for row in rows for value in _values(row, getters)]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        # Ids are given out in the order of the rows, but may be told in another one.
+        ids = sorted(pk for (pk,) in cursor.fetchall())
+    for row, pk in zip(rows, ids, strict=True):
+        row.pk = pk
+
+
+def update(rows: Sequence[models.Model], names: Iterable[str]) -> None:
+    """Write some columns of rows back; needs a transaction in which they are locked.
+
+    Args:
+        rows: Changed rows of one model.
+        names: The fields that changed.
+
+    Raises:
+        RuntimeError: Outside a transaction, or if a row has gone.
+    """
+    _need_transaction()
+    if not rows:
+        return
+    sql, getters = _updating(type(rows[0]), tuple(names))
+    values = [_values(row, getters) for row in rows]
+    with connection.cursor() as cursor:
+        cursor.executemany(sql, values)
+        if cursor.rowcount != len(rows):
+            raise RuntimeError("A row that was to change is not there.")
+
+
+def _need_transaction() -> None:
+    if not connection.in_atomic_block:
+        raise RuntimeError("Writing rows needs an open transaction.")
+
+
+@cache
+def _inserting(
+    model: type[models.Model], *, with_id: bool
+) -> tuple[str, str, _Getters]:
+    fields = [
+        field
+        for field in model._meta.local_concrete_fields
+        if with_id or not field.primary_key
+    ]
+    names = ", ".join(_quoted(field) for field in fields)
+    mark = f"({', '.join(['%s'] * len(fields))})"
+    head = f"INSERT INTO {_table(model)} ({names}) VALUES "  # noqa: S608 -- our names
+    return head, mark, _getters(fields)
+
+
+@cache
+def _updating(
+    model: type[models.Model], names: tuple[str, ...]
+) -> tuple[str, _Getters]:
+    fields = [model._meta.get_field(name) for name in names]
+    pairs = ", ".join(f"{_quoted(field)} = %s" for field in fields)
+    sql = f"UPDATE {_table(model)} SET {pairs} WHERE {_id(model)} = %s"  # noqa: S608 -- our names
+    return sql, _getters([*fields, model._meta.pk])
+
+
+def _getters(fields: Iterable[Any]) -> _Getters:
+    return [(field.attname, _prepare(field)) for field in fields]
+
+
+def _values(row: models.Model, getters: _Getters) -> list[Any]:
+    return [prepare(getattr(row, name)) for name, prepare in getters]
+
+
+def _table(model: type[models.Model]) -> str:
+    return connection.ops.quote_name(model._meta.db_table)
+
+
+def _id(model: type[models.Model]) -> str:
+    return _quoted(model._meta.pk)
+
+
+def _quoted(field: Any) -> str:
+    return connection.ops.quote_name(str(field.column))
 
 
 def _follow_links(rows: Sequence[models.Model]) -> None:
@@ -92,15 +167,16 @@ def _follow_links(rows: Sequence[models.Model]) -> None:
 
 
 def _prepare(field: models.Field[Any, Any]) -> Callable[[Any], Any]:
-    if isinstance(field, _AS_IT_IS):
-        return _same
-    if isinstance(field, models.CharField):
+    if isinstance(field, models.CharField | models.TextField):
         return _text
-    return lambda value: field.get_db_prep_save(value, connection)
+    as_it_is = isinstance(field, _AS_IT_IS)
 
+    def prepared(value: Any) -> Any:
+        if value is None or (as_it_is and type(value) is int):
+            return value
+        return field.get_db_prep_save(value, connection)
 
-def _same(value: Any) -> Any:
-    return value
+    return prepared
 
 
 def _text(value: Any) -> Any:

@@ -2,24 +2,34 @@
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import islice
+from typing import TYPE_CHECKING
 
 from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.models import Counter
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
 def _lock(site: int, name: str) -> Counter:
-    found = locking.lock_found(Counter.objects.filter(site=site, name=name))
+    found = _counter(name)(site)
     if not found:
         msg = f"Counter {name!r} is missing: run manage.py migrate."
         raise RuntimeError(msg)
     return found[0]
 
 
+@cache
+def _counter(name: str) -> Callable[..., list[Counter]]:
+    return locking.finding(lambda site: Counter.objects.filter(site=site, name=name))
+
+
 def _move(counter: Counter, after: int) -> None:
     counter.next = after
-    counter.save(update_fields=["next"])
+    bulk.update([counter], ["next"])
 
 
 def take_numbers(site: int, name: str, count: int = 1) -> range:

@@ -8,16 +8,18 @@ and gates are no-ops there.
 from __future__ import annotations
 
 from contextlib import contextmanager
+from functools import cache
 from typing import TYPE_CHECKING, TypeVar
 
 from django.db import connection, transaction
 from django.db.models import Model
 
 from kitting.domain.errors import Missing
+from kitting.ledger.kept import Kept
 from kitting.models import JournalHead
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     from django.db.models import QuerySet
 
@@ -53,11 +55,20 @@ def lock_rows(model: type[M], ids: Iterable[int], *beside: str) -> dict[int, M]:
     """
     _need_transaction()
     wanted = sorted(set(ids))
-    rows = model._default_manager.filter(pk__in=wanted)
-    found = {row.pk: row for row in lock_found(rows, *beside)}
+    if not wanted:
+        return {}
+    found = {row.pk: row for row in _by_id(model, *beside)(*wanted)}
     if len(found) != len(wanted):
         raise Missing("row_missing", what=model._meta.model_name or "")
     return found
+
+
+@cache
+def _by_id(model: type[M], *beside: str) -> Kept[M]:
+    def rows(*ids: int) -> QuerySet[M]:
+        return _locked(model._default_manager.filter(pk__in=ids), *beside)
+
+    return Kept(rows)
 
 
 def lock_row(model: type[M], pk: int, *beside: str) -> M:
@@ -91,8 +102,33 @@ def lock_found(rows: QuerySet[M], *beside: str) -> list[M]:
         RuntimeError: Outside a transaction.
     """
     _need_transaction()
+    return list(_locked(rows, *beside))
+
+
+def finding(
+    compose: Callable[..., QuerySet[M]], *beside: str
+) -> Callable[..., list[M]]:
+    """Make a ``lock_found`` whose statement is kept; see ``Kept``.
+
+    Args:
+        compose: Gives the query for some values.
+        *beside: As for ``lock_found``.
+
+    Returns:
+        What locks and reads the rows for such values.
+    """
+    ask = Kept(lambda *values: _locked(compose(*values), *beside))
+
+    def lock(*values: int) -> list[M]:
+        _need_transaction()
+        return ask(*values)
+
+    return lock
+
+
+def _locked(rows: QuerySet[M], *beside: str) -> QuerySet[M]:
     locked = rows.select_for_update(of=("self",), no_key=True).order_by("pk")
-    return list(locked.select_related(*beside) if beside else locked)
+    return locked.select_related(*beside) if beside else locked
 
 
 def lock_head(site: int) -> JournalHead:
@@ -105,7 +141,13 @@ def lock_head(site: int) -> JournalHead:
         The head as it is now.
     """
     _need_transaction()
-    return JournalHead.objects.select_for_update(no_key=True).get(site=site)
+    (head,) = _HEAD(site)
+    return head
+
+
+_HEAD = Kept(
+    lambda site: JournalHead.objects.select_for_update(no_key=True).filter(site=site)
+)
 
 
 def enter_gate() -> None:

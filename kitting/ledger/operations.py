@@ -1,9 +1,9 @@
 """Acts: one transaction, one operation key, one journal entry, done once.
 
-``perform()`` is the only door. It looks the key up first, so that a resent act is
-answered with its first outcome before any rule could refuse it; then it claims the
-key, lets the work lock, check and write, and seals everything that was written with a
-link of the hash chain. The journal head is locked last.
+``perform()`` is the only door. It claims the key first, so that a resent act is
+answered with its first outcome before any rule could refuse it; then it lets the work
+lock, check and write, and seals everything that was written with a link of the hash
+chain. The journal head is locked last.
 """
 
 from __future__ import annotations
@@ -19,7 +19,8 @@ from django.db import IntegrityError, models, transaction
 
 from kitting.domain.errors import OperationKeyReused
 from kitting.ledger import bulk, locking
-from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
+from kitting.ledger.kept import Kept
+from kitting.models import Guarded, Link, Operation, User, Workshop
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -95,19 +96,18 @@ def perform(
         OperationKeyReused: If the key was used for another act or by somebody else.
     """
     mark = fingerprint(name, sent)
-    with transaction.atomic(durable=True):
-        earlier = _earlier(name, mark, sign)
-        if earlier is None:
-            operation, workshop = _claim(name, mark, sign)
-            if operation is None:
-                earlier = _earlier(name, mark, sign)
-        if earlier is not None:
-            return gives(**json.loads(earlier.outcome))
-        assert operation is not None  # noqa: S101
-        act = Act(operation=operation, sign=sign, workshop=workshop)
-        outcome = work(act)
-        _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+    try:
+        with transaction.atomic(durable=True):
+            act = _claim(name, mark, sign)
+            outcome = work(act)
+            _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+    except _KeyTaken as taken:
+        return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
     return outcome
+
+
+class _KeyTaken(Exception):
+    """The key has an act by now; what this one began is rolled back."""
 
 
 @dataclass(frozen=True)
@@ -171,10 +171,10 @@ def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
     return hashlib.sha256(text.encode()).digest()
 
 
-def _earlier(name: str, mark: bytes, sign: Sign) -> Link | None:
+def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
     link = _link_of(sign)
-    if link is None:
-        return None
+    if link is None:  # Something else was wrong with the operation.
+        raise taken.__cause__ or taken
     done = link.operation
     same = done.name == name and bytes(done.mark) == mark
     if not (same and _signed_alike(done, sign)):
@@ -182,8 +182,12 @@ def _earlier(name: str, mark: bytes, sign: Sign) -> Link | None:
     return link
 
 
-def _claim(name: str, mark: bytes, sign: Sign) -> tuple[Operation | None, Workshop]:
-    workshop = Workshop.objects.get(pk=1)
+_WORKSHOP = Kept(lambda: Workshop.objects.filter(pk=1))
+
+
+def _claim(name: str, mark: bytes, sign: Sign) -> Act:
+    """Take the key; on a server one that is being used is waited for."""
+    (workshop,) = _WORKSHOP()
     operation = Operation(
         site=workshop.site,
         key=sign.key.bytes,
@@ -195,26 +199,27 @@ def _claim(name: str, mark: bytes, sign: Sign) -> tuple[Operation | None, Worksh
         at=sign.now,
     )
     try:
-        with transaction.atomic():  # a savepoint: a lost race must not end the act
-            operation.save(force_insert=True)
-    except IntegrityError:
-        return None, workshop
-    return operation, workshop
+        bulk.insert([operation])
+    except IntegrityError as error:
+        raise _KeyTaken from error
+    return Act(operation=operation, sign=sign, workshop=workshop)
 
 
 def _seal(act: Act, outcome: str) -> None:
     head = locking.lock_head(act.workshop.site)
     seq = head.seq + 1
     digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
-    Link(
+    link = Link(
         operation=act.operation,
         site=head.site,
         seq=seq,
         form=FORM,
         outcome=outcome,
         hash=digest,
-    ).save(force_insert=True)
-    JournalHead.objects.filter(pk=head.pk).update(seq=seq, hash=digest)
+    )
+    bulk.insert([link])
+    head.seq, head.hash = seq, digest
+    bulk.update([head], ["seq", "hash"])
 
 
 def link_hash(

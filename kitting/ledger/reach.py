@@ -10,6 +10,7 @@ from django.db.models import Q
 
 from kitting.domain.errors import OnHold
 from kitting.domain.stages import MovementKind
+from kitting.ledger.kept import Kept
 from kitting.models import Bag, BoxLine, Hold, Lot, LotOrigin, Movement, Run
 from kitting.models.holds import TARGETS
 
@@ -79,8 +80,16 @@ class Reach:
 
 def standing_holds() -> list[Hold]:
     """Holds that nobody has lifted, oldest first."""
-    standing = Hold.objects.filter(lift__isnull=True)
-    return list(standing.select_related("operation").order_by("pk"))
+    return _STANDING()
+
+
+_STANDING = Kept(
+    lambda: (
+        Hold.objects.filter(lift__isnull=True)
+        .select_related("operation")
+        .order_by("pk")
+    )
+)
 
 
 def reach_of(holds: Iterable[Hold]) -> Reach:

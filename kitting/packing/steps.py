@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from kitting.domain.errors import WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
+from kitting.ledger import bulk
+from kitting.ledger.kept import Kept
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
 
@@ -101,17 +103,17 @@ class Filling:
         """Write the box's lines that changed; the box itself is in the database."""
         new = [row for row in self.touched if row._state.adding]
         more = [row for row in self.touched if not row._state.adding]
-        BoxLine.objects.bulk_create(new)
-        for row in more:
-            row.save(update_fields=["pieces"])
+        bulk.insert(new)
+        bulk.update(more, ["pieces"])
         self.touched.clear()
 
 
-def filling_of(box: Box) -> Filling:
+def filling_of(box: Box, *, fresh: bool = False) -> Filling:
     """Read what a box needs and has.
 
     Args:
         box: The box, locked by the act.
+        fresh: Whether the act has made it, so that nothing is in it.
 
     Returns:
         The filling.
@@ -119,11 +121,19 @@ def filling_of(box: Box) -> Filling:
     return Filling(
         box=box,
         sets=box.size.sets,
-        recipe_lines=list(
-            RecipeLine.objects.filter(recipe=box.recipe_id).select_related("part")
-        ),
-        in_box=list(BoxLine.objects.filter(box=box).select_related("lot__part", "bag")),
+        recipe_lines=_RECIPE_LINES(box.recipe_id),
+        in_box=[] if fresh else _IN_BOX(box.pk),
     )
+
+
+_RECIPE_LINES = Kept(
+    lambda recipe: RecipeLine.objects.filter(recipe=recipe).select_related(
+        "part", "revision"
+    )
+)
+_IN_BOX = Kept(
+    lambda box: BoxLine.objects.filter(box=box).select_related("lot__part", "bag")
+)
 
 
 def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:

@@ -31,7 +31,7 @@ from kitting.domain import numbers
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.domain.exposure import Reading
 from kitting.domain.stages import BagStage
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
 from kitting.ledger.operations import Act, Sign, perform
@@ -280,7 +280,7 @@ def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
 
 def _lock(run_id: int, bag_id: int) -> tuple[Bag, Run]:
     locking.enter_gate()
-    bag = locking.lock_row(Bag, bag_id)
+    bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision")
     return bag, lock_open_run(run_id)
 
 
@@ -301,7 +301,7 @@ def _all_on(act: Act, bags: list[Bag], run: Run) -> None:
     reach = standing_reach()
     went = [go_on(bag, run, reach, act.now) for bag in bags]
     save_bags(bags)
-    RunBag.objects.bulk_create([stay for _, stay in went])
+    bulk.insert([stay for _, stay in went])
     act.write(*(moved for moved, _ in went))
 
 

@@ -10,7 +10,8 @@ from kitting.disinfection.steps.lines import off_from, refuse_uncovered
 from kitting.domain import doses
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind, RunStage
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
+from kitting.ledger.kept import Kept
 from kitting.lots.steps.bags import Change, change, need_stage
 from kitting.models import Bag, Movement, Run, RunBag
 
@@ -33,7 +34,7 @@ def lock_open_run(run_id: int) -> Run:
         Missing: If there is no such run.
         WrongStage: ``run_closed``.
     """
-    run = locking.lock_row(Run, run_id)
+    run = locking.lock_row(Run, run_id, "protocol")
     if run.stage != RunStage.OPEN:
         raise WrongStage("run_closed", run=run.number, stage=run.stage)
     return run
@@ -74,12 +75,15 @@ def go_on(bag: Bag, run: Run, reach: Reach, at: datetime) -> tuple[Movement, Run
 
 
 def _refuse_other_run(bag: Bag, run: Run) -> None:
-    stays = RunBag.objects.filter(bag=bag).select_related("run")
-    live = stays.filter(live=True).exclude(run=run).first()
-    if live is not None:
-        raise WrongStage("bag_in_other_run", bag=bag.number, run=live.run.number)
-    if stays.filter(run=run).exists():
+    stays = _STAYS_OF(bag.pk)
+    for stay in stays:
+        if stay.live and stay.run_id != run.pk:
+            raise WrongStage("bag_in_other_run", bag=bag.number, run=stay.run.number)
+    if any(stay.run_id == run.pk for stay in stays):
         raise Refused("bag_was_on", bag=bag.number, run=run.number)
+
+
+_STAYS_OF = Kept(lambda bag: RunBag.objects.filter(bag=bag).select_related("run"))
 
 
 def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement:
@@ -99,9 +103,10 @@ def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement
             went on.
         WrongStage: ``bag_came_off``, or the bag is not on the line.
     """
-    stay = RunBag.objects.filter(run=run, bag=bag, live=True).first()
-    if stay is None:
+    stays = [stay for stay in _STAYS_OF(bag.pk) if stay.live and stay.run_id == run.pk]
+    if not stays:
         raise Refused("bag_not_on", bag=bag.number, run=run.number)
+    (stay,) = stays
     if stay.off_at is not None:
         raise WrongStage("bag_came_off", bag=bag.number, run=run.number)
     need_stage(bag, BagStage.IN_RUN)
@@ -114,7 +119,7 @@ def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement
         raise Refused("bag_off_too_early", bag=bag.number, seconds=seconds)
     moved = change(bag, Change(MovementKind.CAME_OFF, bag.pieces, to=BagStage.EXPOSED))
     stay.off_at = at
-    stay.save(update_fields=["off_at"])
+    bulk.update([stay], ["off_at"])
     return moved
 
 

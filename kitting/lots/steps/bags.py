@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from kitting.domain.errors import NotEnoughPieces, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
+from kitting.ledger import bulk
 from kitting.models import Bag, Movement, OpenBag
 
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
     from kitting.models import Box, Part
 
-KEPT_FIELDS = [
+KEPT_FIELDS = (
     "stage",
     "place",
     "carrier",
@@ -23,7 +24,7 @@ KEPT_FIELDS = [
     "opened_at",
     "cleared_run",
     "passes",
-]
+)
 
 
 @dataclass(frozen=True)
@@ -94,10 +95,7 @@ def save_bags(bags: list[Bag]) -> None:
     Args:
         bags: Bags changed by ``change``.
     """
-    if len(bags) == 1:
-        bags[0].save(update_fields=KEPT_FIELDS)
-    else:
-        Bag.objects.bulk_update(bags, KEPT_FIELDS, batch_size=200)
+    bulk.update(bags, KEPT_FIELDS)
 
 
 def need_stage(bag: Bag, *stages: BagStage) -> None:

@@ -10,9 +10,11 @@ from django.db.models import Q
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take, take_numbers
+from kitting.ledger.guards import IDENTITY
+from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import not_pinned, open_too_long, packing_problem
 from kitting.ledger.reach import refuse_held_box, standing_reach
@@ -150,7 +152,7 @@ def _keep_open(bench: Bench, bag: Bag) -> None:
     part = bag.lot.part
     OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part)).delete()
     if bag.stage != BagStage.USED_UP:
-        OpenBag.objects.create(bench=bench, part=part, bag=bag)
+        bulk.insert([OpenBag(bench=bench, part=part, bag=bag)])
 
 
 def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
@@ -193,10 +195,13 @@ def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
 
 
 def _open_box(bench: Bench) -> Box | None:
-    found = locking.lock_found(
-        Box.objects.filter(bench=bench, stage=BoxStage.OPEN), "size"
-    )
+    found = _LOCK_OPEN_BOX(bench.pk)
     return found[0] if found else None
+
+
+_LOCK_OPEN_BOX = locking.finding(
+    lambda bench: Box.objects.filter(bench=bench, stage=BoxStage.OPEN), "size"
+)
 
 
 def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
@@ -220,20 +225,15 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     def work(act: Act) -> Started:
         locking.enter_gate()
         bench = locking.lock_row(Bench, bench_id)
-        bags = locking.lock_found(Bag.objects.filter(open_at__bench=bench), "lot__part")
-        size = BoxSize.objects.select_related("product").filter(pk=size_id).first()
-        if size is None:
-            raise Missing("row_missing", what="box size")
-        recipe = Recipe.objects.filter(product=size.product_id, in_force=True).first()
-        if recipe is None:
-            raise Refused("no_recipe_in_force", product=size.product.name)
-        if Box.objects.filter(bench=bench, stage__in=UNLABELLED).exists():
+        bags = _LOCK_OPEN_BAGS(bench.pk)
+        size, recipe = _size_and_recipe(size_id)
+        if _UNLABELLED_AT(bench.pk):
             raise Conflict("bench_has_a_box", bench=bench.name)
         box = Box(recipe=recipe, size=size, bench=bench, stage="")
         event = move_box(box, BoxStage.OPEN)
         box.number = take(act.workshop.site, numbers.Kind.BOX)[0]
-        box.save(force_insert=True)
-        filling = filling_of(box)
+        bulk.insert([box])
+        filling = filling_of(box, fresh=True)
         taken = _fill(act, filling, bags, bench)
         act.write(event, *filling.events)
         empty = [bag.number for bag in bags if bag.pieces == 0]
@@ -245,11 +245,32 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     return perform("start_box", sign=sign, sent=sent, gives=Started, work=work)
 
 
+_LOCK_OPEN_BAGS = locking.finding(
+    lambda bench: Bag.objects.filter(open_at__bench=bench), "lot__part"
+)
+_UNLABELLED_AT = Kept(
+    lambda bench: Box.objects.filter(bench=bench, stage__in=UNLABELLED)
+)
+_SIZE = Kept(lambda size: BoxSize.objects.filter(pk=size).select_related("product"))
+_IN_FORCE = Kept(lambda product: Recipe.objects.filter(product=product, in_force=True))
+_OPEN_AT = Kept(lambda bench: OpenBag.objects.filter(bench=bench))
+
+
+def _size_and_recipe(size_id: int) -> tuple[BoxSize, Recipe]:
+    sizes = _SIZE(size_id)
+    if not sizes:
+        raise Missing("row_missing", what="box size")
+    recipes = _IN_FORCE(sizes[0].product_id)
+    if not recipes:
+        raise Refused("no_recipe_in_force", product=sizes[0].product.name)
+    return sizes[0], recipes[0]
+
+
 def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
     """Take from the bench's open bags whatever may be packed; the rest is left."""
     reach = standing_reach()
     today = day_of(act.workshop, act.now)
-    here = set(OpenBag.objects.filter(bench=bench).values_list("bag", flat=True))
+    here = {row.bag_id for row in _OPEN_AT(bench.pk)}
     used, taken = [], 0
     for bag in bags:
         lot = bag.lot
@@ -306,7 +327,7 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
         today = day_of(act.workshop, act.now)
         box.use_by = _use_by(filling.in_box, today)
         _give_identity(act, box, today)
-        box.save()
+        bulk.update([box], ["stage", "events_seen", "use_by", *IDENTITY])
         act.write(event)
         return ClosedBox(
             box_id=box.pk, serial=str(box.serial), sscc=box.sscc, batch=box.batch
@@ -366,7 +387,7 @@ def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
         if not Print.objects.filter(box=box).exists():
             raise Refused("label_not_printed", box=str(box))
         box.label_seen_at = act.now
-        box.save(update_fields=["stage", "events_seen", "label_seen_at"])
+        bulk.update([box], ["stage", "events_seen", "label_seen_at"])
         act.write(event)
         return BoxMoved(box=str(box), stage=str(box.stage))
 

@@ -7,7 +7,7 @@ from typing import Final
 
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import GONE, BoxStage
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Box, BoxPut
@@ -96,7 +96,7 @@ def put_box(*, box_id: int, place_id: int, sign: Sign) -> Put:
         moved = box.place_id != place.pk
         if moved:
             box.place = place
-            box.save(update_fields=["place"])
+            bulk.update([box], ["place"])
             act.write(BoxPut(box=box, place=place))
         return Put(thing=str(box), place=place.code, moved=moved)
 

@@ -105,3 +105,36 @@ def test_the_search_for_garbage_goes_on_after_a_failure() -> None:
     with pytest.raises(ValueError, match="halfway"):
         fail()
     assert gc.isenabled()
+
+
+# -- Changing rows ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("count", [1, 2 * bulk.FEW])
+def test_what_changed_is_written_back_and_nothing_else(count: int) -> None:
+    bags, place = bags_of(factories.make_lot(), count), factories.make_place()
+    with transaction.atomic():
+        bulk.insert(bags)
+        for bag in bags:
+            bag.pieces, bag.place, bag.container = bag.pieces + 7, place, "unsaved"
+        bulk.update(bags, ["pieces", "place"])
+    found = Bag.objects.filter(pk__in=[bag.pk for bag in bags]).order_by("pk")
+    assert [(bag.pieces, bag.place_id, bag.container) for bag in found] == [
+        (at + 8, place.pk, Bag().container) for at in range(count)
+    ]
+
+
+def test_changing_a_row_that_has_gone_is_an_error() -> None:
+    bag = bags_of(factories.make_lot(), 1)[0]
+    bag.pk = 1
+    with pytest.raises(RuntimeError, match="not there"), transaction.atomic():
+        bulk.update([bag], ["pieces"])
+
+
+@pytest.mark.parametrize("count", [1, bulk.FEW + 1])
+def test_a_word_in_the_place_of_a_number_is_refused(count: int) -> None:
+    """SQLite would keep it as it is."""
+    bags = bags_of(factories.make_lot(), count)
+    bags[-1].pieces = "many"  # type: ignore[assignment]
+    with pytest.raises(ValueError, match="many"), transaction.atomic():
+        bulk.insert(bags)

@@ -1,0 +1,93 @@
+"""Kept queries: the rows that Django's own query gives, whatever was asked before."""
+
+from __future__ import annotations
+
+import threading
+from typing import Any
+
+import pytest
+from django.apps import apps
+from django.db import connection, connections, models
+from django.test.utils import CaptureQueriesContext
+
+from kitting.ledger.kept import Kept
+from kitting.models import Bag, Lot
+from tests import factories
+from tests.ledgers import History
+
+OURS = [
+    model
+    for label in ("kitting", "dispatch")
+    for model in apps.get_app_config(label).get_models()
+]
+
+
+def columns(row: models.Model) -> dict[str, Any]:
+    return {
+        field.attname: (type(value), value)
+        for field in row._meta.concrete_fields
+        for value in [getattr(row, field.attname)]
+    }
+
+
+@pytest.mark.parametrize("model", OURS, ids=lambda model: model.__name__)
+def test_rows_of_every_table_are_read_as_django_reads_them(
+    history: History, model: type[models.Model]
+) -> None:
+    plain = list(model._default_manager.order_by("pk"))
+    ask = Kept(lambda *ids: model._default_manager.filter(pk__in=ids).order_by("pk"))
+    kept = ask(*(row.pk for row in plain)) if plain else []
+    assert [columns(row) for row in kept] == [columns(row) for row in plain]
+    assert all(row._state.db == "default" and not row._state.adding for row in kept)
+
+
+def test_most_tables_hold_a_row_to_read(history: History) -> None:
+    held = [model for model in OURS if model._default_manager.exists()]
+    assert len(held) > 0.7 * len(OURS)
+
+
+@pytest.mark.django_db
+def test_relations_come_in_the_same_query_and_empty_ones_as_none() -> None:
+    bag = factories.make_bag()
+    name = bag.lot.part.name
+    ask = Kept(
+        lambda pk: Bag.objects.filter(pk=pk).select_related(
+            "lot__part", "place", "cleared_run__protocol"
+        )
+    )
+    for _ in range(2):
+        with CaptureQueriesContext(connection) as queries:
+            (found,) = ask(bag.pk)
+            assert found.lot.part.name == name
+            assert found.place is None
+            assert found.cleared_run is None
+        assert len(queries) == 1
+
+
+@pytest.mark.django_db
+def test_each_asking_has_its_own_values_and_rows() -> None:
+    one, two = factories.make_bag(), factories.make_bag()
+    ask = Kept(lambda *ids: Bag.objects.filter(pk__in=ids, pieces__gt=0))
+    assert [row.pk for row in ask(one.pk)] == [one.pk]
+    assert [row.pk for row in ask(two.pk)] == [two.pk]
+    assert {row.pk for row in ask(one.pk, two.pk)} == {one.pk, two.pk}
+    assert ask(1) == []
+    first, again = ask(one.pk), ask(one.pk)
+    assert first[0] is not again[0]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_thread_reads_by_its_own_connection() -> None:
+    lot = factories.make_lot()
+    ask = Kept(lambda pk: Lot.objects.filter(pk=pk))
+    assert ask(lot.pk)[0].made_on == lot.made_on
+    found: list[Any] = []
+
+    def read() -> None:
+        found.extend(ask(lot.pk))
+        connections.close_all()
+
+    thread = threading.Thread(target=read)
+    thread.start()
+    thread.join()
+    assert [(row.pk, row.made_on) for row in found] == [(lot.pk, lot.made_on)]
