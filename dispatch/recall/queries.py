@@ -9,6 +9,7 @@ from django.db.models import Count, Q, Sum
 
 from dispatch.consignees.queries import ship_to
 from dispatch.models import Consignee, Shipment
+from kitting.domain.shown import spaced
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import held_boxes, reach_of, standing_reach
 from kitting.ledger.standing import standing_on
@@ -130,7 +131,7 @@ def targets_of(row: Model) -> list[Target]:
         The targets; none for a shipment, whose boxes are held one by one.
     """
     if isinstance(row, Lot):
-        found = [("lot", row.pk, f"this lot, {row.number}")]
+        found = [("lot", row.pk, f"this lot, {spaced(row.number)}")]
         revision = f"revision {row.revision.code} of {row.part.name}"
         found.append(("revision", row.revision_id, f"everything of {revision}"))
         if row.method_id is not None:
@@ -143,16 +144,16 @@ def targets_of(row: Model) -> list[Target]:
         ]
     if isinstance(row, Bag):
         return [
-            Target(f"bag:{row.pk}", f"this bag, {row.number}"),
-            Target(f"lot:{row.lot_id}", f"its whole lot, {row.lot.number}"),
+            Target(f"bag:{row.pk}", f"this bag, {spaced(row.number)}"),
+            Target(f"lot:{row.lot_id}", f"its whole lot, {spaced(row.lot.number)}"),
         ]
     if isinstance(row, Run):
         return [
-            Target(f"run:{row.pk}", f"this run, {row.number}"),
+            Target(f"run:{row.pk}", f"this run, {spaced(row.number)}"),
             Target(f"protocol:{row.protocol_id}", f"everything under {row.protocol}"),
         ]
     if isinstance(row, Box):
-        return [Target(f"box:{row.pk}", f"this box, {row}")]
+        return [Target(f"box:{row.pk}", f"this box, {spaced(str(row))}")]
     return []
 
 

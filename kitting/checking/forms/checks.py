@@ -8,6 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain.shown import spaced
 from kitting.models.lots import Verdict
 from kitting.web.forms import KeyedForm
 
@@ -166,7 +167,7 @@ class BagsForm(KeyedForm):
 
     @staticmethod
     def _said(bag: Bag) -> dict[str, object]:
-        return {"bag": bag.number, "pieces": bag.pieces}
+        return {"bag": spaced(bag.number), "pieces": bag.pieces}
 
     @property
     def ids(self) -> list[int]:

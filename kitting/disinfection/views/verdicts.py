@@ -19,6 +19,7 @@ from kitting.disinfection.forms.runs import (
 from kitting.disinfection.services import runs
 from kitting.disinfection.views.run import context_of, find_run
 from kitting.disinfection.views.runs import run_address
+from kitting.domain.shown import spaced
 from kitting.domain.stages import RunStage
 from kitting.models import Workshop
 from kitting.models.runs import UVC, Moment, Side
@@ -116,7 +117,7 @@ def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
             request,
             run,
             form=form,
-            act=_("Give up run %(run)s") % {"run": run.number},
+            act=_("Give up run %(run)s") % {"run": spaced(run.number)},
             part="run-give-up",
             stop=True,
             back=run_address(run),

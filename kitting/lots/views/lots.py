@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
+from kitting.domain.shown import spaced
 from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.lots import (
@@ -261,7 +262,7 @@ def lot_close(request: LotwardRequest, number: str) -> HttpResponse:
         lot=lot,
         shown=lot_page(lot, standing_reach()),
         form=form,
-        act=_("Close lot %(lot)s") % {"lot": lot.number},
+        act=_("Close lot %(lot)s") % {"lot": spaced(lot.number)},
         stop=True,
         back=lot_address(lot.number),
     )
