@@ -1,10 +1,12 @@
 """Tags and filters of the disinfection pages: irradiance, dose, stay, the bar of a dose.
 
-Figures are whole numbers of a small unit and are written out exactly, never rounded.
+Figures are whole numbers of a small unit. What was entered is written out exactly; a
+dose has the digits that its uncertainty lets count, see ``told``.
 """
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from django import template
@@ -12,15 +14,17 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext
 
+from kitting.disinfection.queries.doses import in_mj, margin_of, told_mj
 from kitting.domain import exposure, margins
-from kitting.domain.figures import written
+from kitting.domain.figures import significant, told, written
 from kitting.web.figures import pieces, seconds
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from kitting.disinfection.queries.doses import Expected
     from kitting.disinfection.queries.runs import Point
-    from kitting.models import Run
+    from kitting.models import Dosimeter, Run, RunVerdict
 
 register = template.Library()
 register.filter(seconds)
@@ -33,22 +37,22 @@ SHADES = 4
 """Steps of shade on the map, from the weakest of its points to the strongest."""
 
 
-def decimal(value: int, per: int) -> str:
-    """Write a figure in a larger unit, exactly, with gaps between thousands."""
-    whole, point, digits = written(int(value), per).partition(".")
+def spread(figure: str) -> str:
+    """Write a figure with gaps between thousands."""
+    whole, point, digits = figure.partition(".")
     return f"{pieces(whole)}{point}{digits}"
 
 
 @register.filter
 def thousandth(value: int | None) -> str:
     """Write µW/cm² as mW/cm², µJ/cm² as mJ/cm², µm as mm or ms as s."""
-    return "" if value is None else decimal(value, 1000)
+    return "" if value is None else spread(written(int(value), 1000))
 
 
 @register.filter
 def percent(ppm: int) -> str:
     """Write parts per million as per cent."""
-    return f"{decimal(ppm, 10_000)} %"
+    return f"{spread(written(int(ppm), 10_000))} %"
 
 
 @register.filter
@@ -65,11 +69,35 @@ def stay(uw_cm2: int | None) -> str:
 
 
 @register.simple_tag
-def dose_bar(required: int, measured: int, low: int) -> SafeString:
+def measured_dose(run: Run, side: Expected | RunVerdict) -> str:
+    """Tell the dose of a side in mJ/cm²."""
+    return spread(f"{told_mj(run, side, side.dose_uj_cm2):f}")
+
+
+@register.simple_tag
+def lower_bound(run: Run, side: Expected | RunVerdict) -> str:
+    """Tell the lower bound of the dose of a side in mJ/cm²."""
+    return spread(f"{told_mj(run, side, side.low_uj_cm2):f}")
+
+
+@register.filter
+def dosimeter_dose(row: Dosimeter) -> str:
+    """Tell the dose that a dosimeter showed, in mJ/cm²."""
+    dose = in_mj(row.uj_cm2)
+    return spread(f"{told(dose, dose * row.rel_u_ppm / margins.MILLION):f}")
+
+
+@register.simple_tag
+def dose_bar(run: Run, side: Expected | RunVerdict) -> SafeString:
     """Draw a dose: outline to what was measured, ink to its lower bound.
 
-    A stroke stands at what is required. All in µJ/cm²; words beside say the same.
+    A stroke stands at what is required; words beside say the same.
     """
+    required, measured, low = (
+        side.required_uj_cm2,
+        side.dose_uj_cm2,
+        side.low_uj_cm2,
+    )
     top = max(required, measured, 1) * 11 // 10 + 1
 
     def x(value: int) -> int:
@@ -79,8 +107,8 @@ def dose_bar(required: int, measured: int, low: int) -> SafeString:
         "Required %(required)s, measured %(measured)s, lower bound %(low)s mJ/cm²"
     ) % {
         "required": thousandth(required),
-        "measured": thousandth(measured),
-        "low": thousandth(low),
+        "measured": measured_dose(run, side),
+        "low": lower_bound(run, side),
     }
     return format_html(
         '<svg class="dose-bar dose-{}" role="img" aria-label="{}" '
@@ -101,8 +129,9 @@ def dose_bar(required: int, measured: int, low: int) -> SafeString:
 
 @register.simple_tag
 def left_out(run: Run, rel_u_ppm: int) -> str:
-    """Say which share of a dose its lower bound leaves out."""
-    return percent(margins.margin_ppm(rel_u_ppm, run.belt_u_ppm, run.decline_ppm))
+    """Say which share of a dose its lower bound leaves out, rounded up."""
+    share = Decimal(margin_of(run, rel_u_ppm)).scaleb(-4)
+    return f"{significant(share, 2, up=True).normalize():f} %"
 
 
 @register.filter

@@ -89,6 +89,70 @@ def written(value: int, per: int) -> str:
     return f"{whole}.{digits}" if digits else str(whole)
 
 
+def significant(value: Decimal, digits: int, *, up: bool = False) -> Decimal:
+    """Give a figure with so many significant digits, or all that it has.
+
+    Args:
+        value: The figure, 0 or more.
+        digits: How many, at least 1.
+        up: Round up; else down.
+
+    Returns:
+        The figure; where its last digit stands tells how many of them count.
+
+    >>> significant(Decimal("7.58"), 2, up=True), significant(Decimal("12590"), 3)
+    (Decimal('7.6'), Decimal('1.25E+4'))
+    """
+    return _rounded(value, value.adjusted() - digits + 1, up=up)
+
+
+def told(
+    value: Decimal, uncertainty: Decimal | None = None, limit: Decimal | None = None
+) -> Decimal:
+    """Give a figure with no more digits than are known of it, rounded down.
+
+    Args:
+        value: The figure, 0 or more, in the unit in which it is told.
+        uncertainty: Its expanded uncertainty in the same unit; None or 0 where nobody
+            knows it.
+        limit: What the figure must reach at least, if it is judged.
+
+    Returns:
+        The figure to the place of the second significant digit of its uncertainty;
+        without one three significant digits. A figure below the limit stays below it.
+        One that reaches it gets as many digits more as show that.
+
+    References:
+        JCGM 100:2008 (GUM; ISO/IEC Guide 98-3:2008) 7.2.6: at most two significant
+        digits of an uncertainty, and the value to the same place. From memory.
+
+    >>> told(Decimal("1259.029"), Decimal("95.4"))
+    Decimal('1259')
+    >>> told(Decimal("99.97")), told(Decimal("100.04"), limit=Decimal("100.02"))
+    (Decimal('99.9'), Decimal('100.04'))
+    """
+    if uncertainty:
+        # 0.0996 is 0.10 to two digits: its last place is that of the rounded one.
+        rounded = significant(uncertainty, 2, up=True)
+        figure = _rounded(value, rounded.adjusted() - 1)
+    else:
+        figure = significant(value, 3)
+    if limit is not None and figure < limit <= value:
+        figure = _rounded(value, _last_place(limit.normalize()))
+    return figure
+
+
+def _rounded(value: Decimal, place: int, *, up: bool = False) -> Decimal:
+    """Round at a place, or where the figure ends if that is before it."""
+    place = max(place, min(0, _last_place(value))) if value else 0
+    way = ROUND_CEILING if up else ROUND_FLOOR
+    return value.quantize(Decimal(1).scaleb(place), way, _EXACT)
+
+
+def _last_place(value: Decimal) -> int:
+    return int(value.as_tuple().exponent)
+
+
 def doubtful(uw_cm2: int, expected_uw_cm2: int | None) -> bool:
     """Tell whether a reading looks as if it stood in another unit.
 

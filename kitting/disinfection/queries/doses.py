@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from kitting.domain import exposure, holding, margins
 from kitting.domain.errors import Refused
+from kitting.domain.figures import told
 from kitting.models import Interruption, Movement
 from kitting.models.runs import UVC, Moment, ProtocolMethod
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from kitting.models import Run, RunValue
+    from kitting.models import Run, RunValue, RunVerdict
 
 GAPS_IN_A_HOLD = 4
 """Heat wavers: its log must show a value at least every quarter of the hold. What was
@@ -124,6 +126,30 @@ def expected_doses(run: Run) -> list[Expected]:
         for side, dose in doses.items()
         if (required := run.protocol.required().get(side, 0))
     ]
+
+
+def told_mj(run: Run, side: Expected | RunVerdict, uj_cm2: int) -> Decimal:
+    """A dose or lower bound of a side as people are told it.
+
+    Args:
+        run: The run.
+        side: What it was judged by.
+        uj_cm2: The figure: its dose or its lower bound.
+
+    Returns:
+        mJ/cm², rounded down to what the uncertainty of the dose lets count.
+    """
+    share = margins.combined_ppm(side.rel_u_ppm, run.belt_u_ppm)
+    return told(
+        in_mj(uj_cm2),
+        in_mj(side.dose_uj_cm2) * share / margins.MILLION,
+        in_mj(side.required_uj_cm2),
+    )
+
+
+def in_mj(uj_cm2: int) -> Decimal:
+    """A dose in mJ/cm², exactly."""
+    return Decimal(uj_cm2).scaleb(-3)
 
 
 def margin_of(run: Run, rel_u_ppm: int | None = None) -> int:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from kitting.disinfection.queries.doses import readings_on_record
 from kitting.disinfection.steps.lines import off_from, refuse_uncovered
 from kitting.domain import doses
 from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.figures import significant, written
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.kept import Kept
@@ -172,7 +174,12 @@ def _refuse_worn(bag: Bag, run: Run) -> None:
             "dose_over_largest",
             bag=bag.number,
             part=bag.lot.part.name,
-            had=had // 1000,
-            more=-(-largest_dose(run) // 1000),
-            largest=largest // 1000,
+            had=_at_most(had),
+            more=_at_most(largest_dose(run)),
+            largest=written(largest, 1000),
         )
+
+
+def _at_most(uj_cm2: int) -> str:
+    """A dose in mJ/cm², rounded up, so that two which are too much add up to that."""
+    return f"{significant(Decimal(uj_cm2).scaleb(-3), 3, up=True):f}"

@@ -21,6 +21,7 @@ from kitting.disinfection.forms.runs import (
 )
 from kitting.disinfection.queries import meters as gauges
 from kitting.disinfection.queries import runs as queries
+from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger.clock import day_of
@@ -46,7 +47,7 @@ POINTS_AT_FIRST = 3
 
 def _low(run: Run) -> str:
     side = queries.weakest(run)
-    return "" if side is None else written(side.low_uj_cm2, 1000)
+    return "" if side is None else f"{told_mj(run, side, side.low_uj_cm2):f}"
 
 
 def _required(run: Run) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from decimal import ROUND_CEILING, ROUND_FLOOR, Context, Decimal
 from fractions import Fraction
 
 import pytest
@@ -9,7 +11,88 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kitting.domain.errors import CodeError
-from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
+from kitting.domain.figures import (
+    UW_CM2_IN,
+    IrradianceUnit,
+    doubtful,
+    scaled,
+    significant,
+    told,
+    written,
+)
+
+DOSES = st.integers(1, 10**10).map(lambda ujoules: Decimal(ujoules).scaleb(-3))
+SHARES = st.integers(1, 10**6).map(lambda ppm: Decimal(ppm).scaleb(-6))
+
+
+def place_of(figure: Decimal) -> Decimal:
+    """What 1 at the last digit of a figure is worth."""
+    return Decimal(1).scaleb(int(figure.as_tuple().exponent))
+
+
+@given(DOSES, SHARES)
+def test_a_figure_ends_where_the_second_digit_of_its_uncertainty_does(
+    value: Decimal, share: Decimal
+) -> None:
+    """GUM 7.2.6, see told(): rounded up, the uncertainty is 10 to 99 of that place."""
+    uncertainty = value * share
+    figure = told(value, uncertainty)
+    one = place_of(figure)
+    assert 0 <= value - figure < one
+    at_its_end = one == place_of(value)  # what was never measured is not made up
+    assert at_its_end or 10 <= math.ceil(Fraction(uncertainty) / Fraction(one)) <= 99
+    if at_its_end:
+        assert Fraction(uncertainty) / Fraction(one) <= 99
+
+
+@given(DOSES)
+def test_a_figure_of_which_nothing_is_known_has_three_digits(value: Decimal) -> None:
+    figure = told(value)
+    one = place_of(figure)
+    assert 0 <= value - figure < one
+    assert figure / one < 1000
+    assert figure / one >= 100 or one == place_of(value)
+    assert told(value, Decimal(0)) == figure
+
+
+@given(DOSES, DOSES, st.one_of(st.none(), SHARES), st.integers(-5, 5))
+def test_a_figure_is_never_told_on_the_other_side_of_its_limit(
+    value: Decimal, other: Decimal, share: Decimal | None, beside: int
+) -> None:
+    uncertainty = None if share is None else value * share
+    near = max(value + Decimal(beside).scaleb(-3), Decimal(0))
+    for limit in (other, near, near.normalize(), told(value, uncertainty)):
+        figure = told(value, uncertainty, limit)
+        assert figure <= value
+        assert (figure >= limit) is (value >= limit)
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "limit", "shown"),
+    [
+        # By hand: 7.58 % of 1259.029 is 95.4, and 96 has no tenths.
+        ("1259.029", "95.434", None, "1259"),
+        ("1259.029", "0.996", None, "1259.0"),
+        ("1259.029", "9.96", None, "1259"),
+        ("12590.29", "954.3", None, "12590"),
+        ("12599.29", "954.3", "12600", "12590"),
+        ("999.999", "50", "1000", "999"),
+        ("1000.400", "50", "1000.25", "1000.40"),
+        ("0.004", "0.003", None, "0.004"),
+        ("0", None, "1", "0"),
+        ("1259029", None, None, "1250000"),
+    ],
+)
+def test_figures_worked_by_hand(value, uncertainty, limit, shown) -> None:
+    given = [None if one is None else Decimal(one) for one in (uncertainty, limit)]
+    assert f"{told(Decimal(value), *given):f}" == shown
+
+
+@given(DOSES, st.integers(1, 6))
+def test_significant_digits_are_those_of_the_decimal_module(value, digits) -> None:
+    for up, way in ((False, ROUND_FLOOR), (True, ROUND_CEILING)):
+        theirs = Context(prec=digits, rounding=way).plus(value)
+        assert significant(value, digits, up=up) == theirs
 
 
 @given(whole=st.integers(0, 10**9), rest=st.integers(0, 999), comma=st.booleans())
