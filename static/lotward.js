@@ -1,8 +1,8 @@
 "use strict";
 
 // What the pages need beyond HTML: a sentence for a failed request, the focus on what
-// is wrong after a swap, and the separator of a scanned symbol. Everything works
-// without this file, except that a failed htmx request stays silent.
+// is wrong after a swap, the separator of a scanned symbol and the hyphens of a day.
+// Everything works without this file, except that a failed htmx request stays silent.
 
 (() => {
   const GROUP_SEPARATOR = "\u001d";
@@ -49,7 +49,21 @@
     }
   }
 
+  // A telephone's keys for figures may have no hyphen: the day gets its two by itself.
+  function onDayTyped(event) {
+    const field = event.target;
+    if (event.inputType !== "insertText" || !("day" in field.dataset)) {
+      return;
+    }
+    const typed = field.value.replace("--", "-");
+    const atEnd = field.selectionStart === field.value.length;
+    if (atEnd) {
+      field.value = /^\d{4}(-\d{2})?$/.test(typed) ? `${typed}-` : typed;
+    }
+  }
+
   document.addEventListener("keydown", onScanKey);
+  document.addEventListener("input", onDayTyped);
   document.addEventListener("htmx:responseError", (event) => {
     say(event.detail.xhr.status);
   });

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -62,8 +63,17 @@ _WITHIN = [
 ]
 
 
+_DAY = re.compile(
+    "([0-9]{4})(?:([0-9]{2})([0-9]{2})|[-/. ]([0-9]{1,2})[-/. ]([0-9]{1,2}))"
+)
+
+
 class DayField(forms.DateField):
-    """A day, in the browser's own field; also typed as YYYY-MM-DD.
+    """A day as year, month, day: YYYY-MM-DD, or its eight digits alone.
+
+    A browser's own field for days shows them in the order of the browser's language,
+    so that one day reads as another beside it. This is a field for text, alike
+    everywhere; the keys for figures that a telephone shows may have no hyphen.
 
     Days near the ends of the calendar are refused: the day after them, or their
     midnight in the workshop's zone, may not exist.
@@ -71,10 +81,24 @@ class DayField(forms.DateField):
 
     def __init__(self, **options: Any) -> None:
         options["validators"] = [*_WITHIN, *options.get("validators", ())]
-        options.setdefault(
-            "widget", forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"})
-        )
+        attrs = {
+            "data-day": "",
+            "inputmode": "numeric",
+            "autocomplete": "off",
+            "placeholder": _("YYYY-MM-DD"),
+            "size": 10,
+        }
+        options.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs=attrs))
         options.setdefault("input_formats", ["%Y-%m-%d"])
         messages = {"invalid": _("This is no day. Write it as 2026-03-01.")}
         options.setdefault("error_messages", messages)
         super().__init__(**options)
+
+    def to_python(self, value: Any) -> date | None:
+        """Read the day, with whatever stands between year, month and day."""
+        if isinstance(value, str) and (value := value.strip()):
+            found = _DAY.fullmatch(value)
+            # What is no day in this order is none: 01.03.2026 is not guessed at.
+            parts = [part for part in found.groups() if part] if found else []
+            value = "-".join(parts) or "no day"
+        return super().to_python(value)
