@@ -4,7 +4,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 RUN := $(BIN)/python manage.py
 
-.PHONY: setup tools demo test check bench coverage locks
+.PHONY: setup tools demo test check check-long bench coverage locks
 
 # Installs exactly what a lock names, from the index that the machine's pip is set to.
 INDEX = $(BIN)/python -m pip config list | sed -n "s/^[^=]*\.index-url='\(.*\)'/\1/p" | head -n 1
@@ -46,6 +46,9 @@ coverage:
 
 check:
 	.ci/run
+
+check-long: tools
+	$(BIN)/python -m pytest -m long -n 2 --dist worksteal --durations=0
 
 bench: tools
 	$(BIN)/python -m benchmarks

@@ -35,6 +35,9 @@ if _default["ENGINE"] == "django.db.backends.sqlite3":
 else:
     _default["CONN_MAX_AGE"] = 0
 
+# An empty folder: WhiteNoise reads all that was collected anew for every client.
+STATIC_ROOT = TEST_DIR / "static"
+STATIC_ROOT.mkdir()
 STORAGES["staticfiles"] = {
     "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
 }
