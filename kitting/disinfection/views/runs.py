@@ -101,6 +101,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
         "page": page,
         "lines": lines,
         "running": [each for each in lines if each.run],
+        "free": [each for each in lines if not each.run],
         "waiting": waiting,
         "waiting_bags": sum(each.bags for each in waiting),
         "filtered": filters != queries.Filters(),

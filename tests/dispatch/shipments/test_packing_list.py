@@ -133,7 +133,7 @@ def test_without_a_script_the_panel_under_the_field_says_what_happened(
     assert answer.context["said"].startswith(said)
     text = text_of(answer)
     panel = text[text.index('id="scan-said"') :]
-    assert said in panel[: panel.index("</div></div>")]
+    assert said in panel[: panel.index("</div>")]
     assert text.count(said) == 1  # Under the field, not on top as well.
     again = clerk.get(page_of(shipment))
     assert again.context["said"] == ""
