@@ -68,7 +68,7 @@ def rasters(pdf: bytes, stock: Stock) -> Generator[Raster]:
 
 def _dots(page: pypdfium2.PdfPage, stock: Stock) -> Raster:
     scale = float(stock.dots_per_inch / _POINTS_PER_INCH)
-    bitmap = page.render(scale=scale, grayscale=True)
+    bitmap = page.render(scale=scale, grayscale=True, may_draw_forms=False)
     wide, high, stride = bitmap.width, bitmap.height, bitmap.stride
     shades = bytes(bitmap.buffer)
     rows = (shades[y * stride : y * stride + wide] for y in range(high))

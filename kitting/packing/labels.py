@@ -12,6 +12,7 @@ from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import CommandLabel
 from kitting.labels.slip import SetSlip
 from kitting.ledger.clock import day_of
+from kitting.ledger.kept import Kept
 from kitting.models import Box, BoxLine, Workshop
 from kitting.packing.queries.commands import (
     command_list,
@@ -94,22 +95,17 @@ def box_label(box_id: int) -> BoxLabel:
         Missing: If there is no such box.
         WrongStage: ``box_wrong_stage`` if it is still open.
     """
-    box = (
-        Box.objects.select_related("size__product", "recipe").filter(pk=box_id).first()
-    )
-    if box is None:
+    boxes = _BOX(box_id)
+    if not boxes:
         raise Missing("row_missing", what="box")
+    (box,) = boxes
     if box.serial is None or box.packed_on is None:
         raise WrongStage(
             "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
         )
     workshop = Workshop.objects.get(pk=1)
     product = box.size.product
-    lines = list(
-        BoxLine.objects.filter(box=box)
-        .select_related("lot__part", "run__protocol")
-        .order_by("lot__part__code", "lot__number", "pk")
-    )
+    lines = _LINES(box_id)
     when, words = _disinfected(lines, workshop)
     return BoxLabel(
         product_name=product.name,
@@ -130,6 +126,18 @@ def box_label(box_id: int) -> BoxLabel:
         mark=mark_of(workshop),
         latex=any(line.lot.part.latex for line in lines),
     )
+
+
+_BOX = Kept(
+    lambda pk: Box.objects.select_related("size__product", "recipe").filter(pk=pk)
+)
+_LINES = Kept(
+    lambda box: (
+        BoxLine.objects.filter(box=box)
+        .select_related("lot__part", "run__protocol")
+        .order_by("lot__part__code", "lot__number", "pk")
+    )
+)
 
 
 def _disinfected(

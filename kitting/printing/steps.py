@@ -173,7 +173,10 @@ def _stop_replaced(act: Act, ready: Ready) -> None:
     has, the worker asks the printer to give it up.
     """
     name = ready.labelled.name
-    again = [one.number for one in ready.subjects]
+    pairs = zip(ready.subjects, ready.copies, strict=True)
+    again = [subject.number for subject, copy in pairs if copy > 1]
+    if not again:
+        return
     before = Print.objects.filter(kind=name, number__in=again, job__isnull=False)
     # Of those that failed, one may be sent again in the same instant.
     ended = (PrintState.DONE, PrintState.CANCELLED)
