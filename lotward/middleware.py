@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 from django.utils.cache import patch_cache_control
 
-from kitting.models import Workshop
+from kitting.ledger.clock import at_the_workshop
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -93,6 +91,5 @@ class WorkshopTimeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.SESSION_COOKIE_NAME not in request.COOKIES:
             return self.get_response(request)  # nobody is signed in: no figures
-        names = Workshop.objects.values_list("time_zone", flat=True)
-        with timezone.override(ZoneInfo(names.first() or "UTC")):
+        with at_the_workshop():
             return self.get_response(request)

@@ -31,6 +31,7 @@ LABELS_MAY = {
 }
 IPP_MAY = {"__future__", *(sys.stdlib_module_names - {"sqlite3", "subprocess"})}
 CLOCKS = {"today", "now", "utcnow", "time", "monotonic", "perf_counter"}
+WALLS = {"timezone.now", "datetime.now", "date.today", "time.time"}
 WRITES = {"save", "create", "bulk_create", "update", "bulk_update", "delete"}
 
 Rule = Callable[[list[Module]], Iterator[str]]
@@ -190,6 +191,19 @@ def pure_rooms_read_no_clock(found: list[Module]) -> Iterator[str]:
                     yield f"{module.path}:{call.lineno} reads the clock"
 
 
+def the_clock_is_read_in_one_place(found: list[Module]) -> Iterator[str]:
+    """Whoever reads another one would miss that a demo lives on a day of its own."""
+    for module in found:
+        if module.name.endswith("ledger.clock") or "migrations" in module.name:
+            continue
+        for node in ast.walk(module.tree):
+            if isinstance(node, ast.Attribute) and ast.unparse(node) in WALLS:
+                yield f"{module.path}:{node.lineno} reads the clock"
+        for call in calls(module.tree):
+            if called_name(call) == "localdate" and not call.args:
+                yield f"{module.path}:{call.lineno} reads the clock"
+
+
 def views_write_nothing(found: list[Module]) -> Iterator[str]:
     """A view calls a service: no ORM writes and no transaction of its own."""
     for module in found:
@@ -319,6 +333,8 @@ BROKEN: list[tuple[Rule, str, str]] = [
     (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
     (functions_are_short, "kitting.bad", "def f():\n" + " x = 1\n" * FUNCTION_LINES),
     (views_write_nothing, "kitting.views.bad", "from kitting.ledger import bulk"),
+    (the_clock_is_read_in_one_place, "kitting.bad", "x = timezone.now()"),
+    (the_clock_is_read_in_one_place, "lotward.bad", "x = timezone.localdate()"),
     (row_locks_are_in_one_place, "kitting.bad", "Bag.objects.select_for_update()"),
     (private_names_stay_home, "dispatch.bad", "from kitting.guards import _flat"),
     (no_silent_suppression, "kitting.bad", "x = 1  # pragma: no " + "cover"),

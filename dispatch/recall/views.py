@@ -9,7 +9,6 @@ from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -20,7 +19,7 @@ from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.ledger import holds
+from kitting.ledger import clock, holds
 from kitting.ledger.locking import snapshot
 from kitting.ledger.operations import Sign
 from kitting.ledger.standing import all_standing
@@ -120,7 +119,7 @@ def hold(request: LotwardRequest) -> HttpResponse:
     status = 422
     if form.is_valid():
         target, value = form.target()
-        sign = Sign(by=request.user, key=form.key, now=timezone.now())
+        sign = Sign(by=request.user, key=form.key, now=clock.now())
         try:
             held = holds.place_hold(
                 target=target,
@@ -189,7 +188,7 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     if request.method == "POST":
         status = 422
         if form.is_valid():
-            sign = Sign(by=request.user, key=form.key, now=timezone.now())
+            sign = Sign(by=request.user, key=form.key, now=clock.now())
             reason = form.cleaned_data["reason"]
             try:
                 holds.lift_hold(hold_id=row.pk, reason=reason, sign=sign)

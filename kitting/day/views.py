@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
 from kitting.models import Workshop
@@ -52,7 +52,7 @@ class Line:
 def day(request: LotwardRequest) -> HttpResponse:
     """How the day stands."""
     workshop = Workshop.objects.get(pk=1)
-    today = day_of(workshop, timezone.now())
+    today = day_of(workshop, clock.now())
     since = datetime.combine(today, time.min, ZoneInfo(workshop.time_zone))
     figures = the_day(today, since, standing_reach())
     context = {

@@ -1,13 +1,47 @@
-"""The workshop's own calendar day."""
+"""The workshop's own clock: nothing else reads the time of day."""
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from contextlib import contextmanager
+from contextvars import ContextVar
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from django.utils import timezone
+
+from kitting.models import Workshop
+
 if TYPE_CHECKING:
-    from kitting.models import Workshop
+    from collections.abc import Iterator
+
+_ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
+
+
+@contextmanager
+def at_the_workshop() -> Iterator[None]:
+    """Go by the clock on the workshop's wall: its time zone, and its time.
+
+    The time is this machine's; only a demo may be at another one, and stays there for
+    whatever opens it.
+    """
+    rows = Workshop.objects.values_list("time_zone", "ahead_s")
+    zone, seconds = rows.first() or ("UTC", 0)
+    before = _ahead.set(timedelta(seconds=seconds))
+    try:
+        with timezone.override(ZoneInfo(zone)):
+            yield
+    finally:
+        _ahead.reset(before)
+
+
+def now() -> datetime:
+    """This moment.
+
+    Returns:
+        An aware moment, by the clock that is gone by.
+    """
+    return timezone.now() + _ahead.get()
 
 
 def day_of(workshop: Workshop, now: datetime) -> date:

@@ -18,6 +18,8 @@ class Workshop(models.Model):
     gs1_prefix = models.CharField(max_length=12, blank=True)
     label_text = models.CharField(max_length=120, blank=True)
     demo = models.BooleanField(default=False)
+    ahead_s = models.BigIntegerField(default=0)
+    """How far a demo's clock is ahead of the machine's; it may be behind it."""
     print_worker_at = models.DateTimeField(null=True)
     """When a print worker last looked for work."""
 
@@ -50,6 +52,10 @@ class Workshop(models.Model):
             models.CheckConstraint(
                 condition=models.Q(site__gte=1, site__lte=9),
                 name="kitting_workshop_site_1_to_9",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(demo=True) | models.Q(ahead_s=0),
+                name="kitting_workshop_only_a_demo_is_ahead",
             ),
         ]
 

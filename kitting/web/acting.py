@@ -9,9 +9,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TypeVar
 
 from django.contrib.auth import authenticate
-from django.utils import timezone
 
 from kitting.domain.errors import LotwardError, Refused
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.web.http import add_refusal
 
@@ -29,7 +29,7 @@ UNFIT = 422
 
 def sign_of(request: LotwardRequest, form: KeyedForm) -> Sign:
     """Sign an act with the person, the form's key and the moment."""
-    return Sign(by=request.user, key=form.key, now=timezone.now())
+    return Sign(by=request.user, key=form.key, now=clock.now())
 
 
 def attempt(

@@ -29,6 +29,7 @@ from dispatch.shipments.queries import shipments as queries
 from dispatch.shipments.queries.shipments import OnBoard
 from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import ShipmentStage
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.web.http import (
     LotwardRequest,
@@ -68,7 +69,7 @@ COLUMNS: list[Column[OnBoard]] = [
 @require_GET
 def shipments(request: LotwardRequest) -> HttpResponse:
     """The open shipments first, then what could go and what went lately."""
-    ready = queries.ready_to_go(timezone.localdate())
+    ready = queries.ready_to_go(timezone.localdate(clock.now()))
     context = {
         "open": queries.open_shipments(),
         "lately": queries.lately_ended(),
@@ -217,7 +218,7 @@ def _attempt(
     """
     if not form.is_valid():
         return None, 422
-    sign = Sign(by=request.user, key=form.key, now=timezone.now())
+    sign = Sign(by=request.user, key=form.key, now=clock.now())
     try:
         return act(sign), 200
     except LotwardError as error:
@@ -270,7 +271,7 @@ def _show(
         "wrong": wrong,
     }
     if shipment.stage == ShipmentStage.OPEN:
-        ready = queries.ready_to_go(timezone.localdate())
+        ready = queries.ready_to_go(timezone.localdate(clock.now()))
         context |= {
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),

@@ -8,7 +8,6 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
@@ -23,6 +22,7 @@ from kitting.disinfection.forms.meters import (
 )
 from kitting.disinfection.queries import meters as queries
 from kitting.disinfection.services import lamps, meters
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.models import Lamp, Meter, Place, Workshop
 from kitting.models.catalogue import PlaceKind
@@ -53,7 +53,7 @@ COLUMNS: list[Column[queries.MeterLine]] = [
 
 
 def _today() -> date:
-    return day_of(Workshop.objects.get(pk=1), timezone.now())
+    return day_of(Workshop.objects.get(pk=1), clock.now())
 
 
 def _form_page(

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.shortcuts import render
-from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from kitting.disinfection.forms.meters import PlanningForm
 from kitting.disinfection.queries.runs import protocols_in_force
 from kitting.domain import exposure
 from kitting.domain.errors import LotwardError, Refused
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.models import Workshop
 from kitting.web.http import add_refusal, allowed
@@ -74,7 +74,7 @@ def _times(chosen: Planned) -> list[tuple[str, str, int]]:
     """Protocol, side and time for each dose that a protocol in force requires."""
     if chosen.uw_cm2 == 0:
         return []
-    today = day_of(Workshop.objects.get(pk=1), timezone.now())
+    today = day_of(Workshop.objects.get(pk=1), clock.now())
     return [
         (
             str(protocol),

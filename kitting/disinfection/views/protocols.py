@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
@@ -31,6 +30,7 @@ from kitting.disinfection.queries.protocols import (
     terms_of,
 )
 from kitting.disinfection.services import protocols
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.models import Protocol, Workshop
 from kitting.models.runs import ProtocolMethod
@@ -62,7 +62,7 @@ COLUMNS: list[Column[ProtocolLine]] = [
 
 def today_here() -> date:
     """The workshop's day."""
-    return day_of(Workshop.objects.get(pk=1), timezone.now())
+    return day_of(Workshop.objects.get(pk=1), clock.now())
 
 
 def protocol_address(code: str, version: int) -> str:

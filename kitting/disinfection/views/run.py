@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_POST
@@ -19,6 +18,7 @@ from kitting.disinfection.views.runs import run_address
 from kitting.domain.errors import Missing, Refused
 from kitting.domain.shown import shown
 from kitting.domain.stages import BagStage, RunStage
+from kitting.ledger import clock
 from kitting.models import Bag, Carrier, Run
 from kitting.web import scans
 from kitting.web.acting import OK, attempt
@@ -45,7 +45,7 @@ def find_run(number: str) -> Run:
 
 
 def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]:
-    stays = queries.stays_of(run, timezone.now())
+    stays = queries.stays_of(run, clock.now())
     is_open = run.stage == RunStage.OPEN
     context = {
         "run": run,

@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Sum
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
 
@@ -24,6 +23,7 @@ from kitting.disinfection.queries import runs as queries
 from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.models import Workshop
 from kitting.models.runs import UVC, Moment, ProtocolMethod
@@ -70,7 +70,7 @@ COLUMNS: list[Column[Run]] = [
 
 
 def _today() -> date:
-    return day_of(Workshop.objects.get(pk=1), timezone.now())
+    return day_of(Workshop.objects.get(pk=1), clock.now())
 
 
 def run_address(run: Run | str) -> str:

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.intakefile import HEADINGS
+from kitting.ledger import clock
 from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
 from kitting.lots.services import files
 from kitting.web.acting import OK, UNFIT, attempt
@@ -45,7 +45,7 @@ def lot_file(request: LotwardRequest) -> HttpResponse:
 
 def _look(request: LotwardRequest, form: FileForm) -> HttpResponse:
     data, order = form.cleaned_data["file"], form.cleaned_data["date_order"]
-    plan = files.plan_file(data=data, date_order=order or None, now=timezone.now())
+    plan = files.plan_file(data=data, date_order=order or None, now=clock.now())
     if plan.problems:
         error = files.problems_of(plan)
         add_refusal(form, error)
@@ -77,7 +77,7 @@ def _bring_in(request: LotwardRequest) -> HttpResponse:
     plan = None
     if data := send.cleaned_data.get("table"):
         order = send.cleaned_data.get("date_order") or None
-        plan = files.plan_file(data=data, date_order=order, now=timezone.now())
+        plan = files.plan_file(data=data, date_order=order, now=clock.now())
     return _answer(request, form=FileForm(), plan=plan, send=send, status=status)
 
 

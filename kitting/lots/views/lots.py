@@ -8,12 +8,12 @@ from django.contrib import messages
 from django.core.exceptions import NON_FIELD_ERRORS
 from django.core.paginator import Paginator
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.shown import spaced
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.lots import (
@@ -128,7 +128,7 @@ def _form_page(
 @require_http_methods(["GET", "POST"])
 def lot_new(request: LotwardRequest) -> HttpResponse:
     """Take in a lot."""
-    today = day_of(Workshop.objects.get(pk=1), timezone.now())
+    today = day_of(Workshop.objects.get(pk=1), clock.now())
     form = NewLotForm(request.POST or None, initial={"made_on": today})
     status = OK
     if request.method == "POST":

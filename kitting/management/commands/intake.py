@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
-from django.utils import timezone
 
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.lots.services import files
 from kitting.management.signing import signer
@@ -45,10 +45,11 @@ class Command(BaseCommand):
             help="take in a file that was taken in before",
         )
 
+    @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
         path, order = Path(options["file"]), options["date_order"]
         data = _content(path)
-        now = timezone.now()
+        now = clock.now()
         plan = files.plan_file(data=data, date_order=order, now=now)
         if plan.problems:
             self._report(path, plan)

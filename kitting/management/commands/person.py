@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
-from django.utils import timezone
 
 from kitting.domain.errors import LotwardError
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ROLES
 from kitting.management.signing import signer
@@ -45,9 +45,10 @@ class Command(BaseCommand):
             help="who signs the act; the command line itself if left out",
         )
 
+    @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
         by = signer(options["username"])
-        sign = Sign(by=by, key=uuid.uuid4(), now=timezone.now())
+        sign = Sign(by=by, key=uuid.uuid4(), now=clock.now())
         name = options["name"]
         try:
             if options["role"] is None:

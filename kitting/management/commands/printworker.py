@@ -10,8 +10,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import InterfaceError, OperationalError, close_old_connections
-from django.utils import timezone
 
+from kitting.ledger import clock
 from kitting.printing.beat import Beat
 from kitting.printing.worker import Worker, reach
 
@@ -36,18 +36,19 @@ class Command(BaseCommand):
             help="end as well when that process has ended",
         )
 
+    @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
         ended = _until_told()
         beat = Beat()
         worker = Worker(
-            now=timezone.now, connect=reach, beat=lambda: beat.give(timezone.now())
+            now=clock.now, connect=reach, beat=lambda: beat.give(clock.now())
         )
         gone = _until_gone(options["beside"])
         while not ended() and not gone():
             taken = 0
             # A database that is busy or away for a moment is asked again.
             with suppress(OperationalError, InterfaceError):
-                beat.give(timezone.now())
+                beat.give(clock.now())
                 taken = worker.step()
             if not taken:
                 if options["once"]:

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain import commands
 from kitting.domain.errors import LotwardError
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.models import Bench
 from kitting.packing.forms.bench import ScanForm
@@ -87,7 +88,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     form = ScanForm(request.POST)
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
-    sign = Sign(by=request.user, key=form.key, now=timezone.now(), bench_id=at.pk)
+    sign = Sign(by=request.user, key=form.key, now=clock.now(), bench_id=at.pk)
     shown = form.cleaned_data["box"]
     try:
         answer = take_scan(
@@ -121,7 +122,7 @@ def _show(
     leads_to: str = "",
 ) -> HttpResponse:
     """Show the screen; ``leads_to`` is the box that a scan made meanwhile means."""
-    now = timezone.now()
+    now = clock.now()
     today = timezone.localdate(now)  # the zone in force is the workshop's
     screen = queries.screen(at, today=today, now=now)
     did, outcome = answer.did, answer.outcome

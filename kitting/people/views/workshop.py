@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from django.contrib import messages
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from kitting.domain.errors import LotwardError
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.people.forms.workshop import WorkshopForm
 from kitting.people.queries import workshop as queries
@@ -36,7 +36,7 @@ def workshop(request: LotwardRequest) -> HttpResponse:
         status = 422
         if form.is_valid():
             to = Particulars(**{name: form.cleaned_data[name] for name in FIELDS})
-            sign = Sign(by=request.user, key=form.key, now=timezone.now())
+            sign = Sign(by=request.user, key=form.key, now=clock.now())
             try:
                 change_workshop(to=to, sign=sign)
             except LotwardError as error:

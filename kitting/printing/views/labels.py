@@ -16,6 +16,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from kitting.domain.errors import LotwardError, WrongStage
 from kitting.domain.stages import PRINT_OVER, BoxStage
+from kitting.ledger import clock
 from kitting.models import Print, PrintJob
 from kitting.printing.forms.jobs import (
     JobFilterForm,
@@ -93,7 +94,7 @@ def labels(request: LotwardRequest) -> HttpResponseBase:
     if file is not None:
         return file
     page = Paginator(found, JOBS_A_PAGE).get_page(request.GET.get("page"))
-    now = timezone.now()
+    now = clock.now()
     week = _week_of(now)
     context = {
         "form": form,
@@ -141,7 +142,7 @@ def _show(
     wrong: KeyedForm | None = None,
     status: int = OK,
 ) -> HttpResponse:
-    now = timezone.now()
+    now = clock.now()
     rows = list(labels_of_job(job))
     waits = job.state == "failed" and not job.replaced  # type: ignore[attr-defined]
     context = {

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING, Final
 from django.contrib import messages
 from django.shortcuts import render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from kitting.domain.errors import CodeError
+from kitting.ledger import clock
 from kitting.models import Bench, Printer, Stock
 from kitting.printing.forms.stocks import AskForm, PrinterForm
 from kitting.printing.queries.printers import (
@@ -182,7 +182,7 @@ def _address(code: str) -> str:
 def _worker() -> dict[str, object]:
     """Whether print jobs wait and no worker takes them."""
     return {
-        "no_worker": no_worker(timezone.now()),
+        "no_worker": no_worker(clock.now()),
         "worker_seen": worker_seen(),
     }
 

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.core.management.base import BaseCommand, CommandError
-from django.utils import timezone
 
+from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.management.signing import signer
 from kitting.web.messages import sentence
@@ -52,9 +52,10 @@ class Command(BaseCommand):
             help="who signs the act; the command line itself if left out",
         )
 
+    @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
         path = Path(options["file"])
-        data, now = _content(path), timezone.now()
+        data, now = _content(path), clock.now()
         try:
             if options["dry_run"]:
                 loaded = try_catalogue(data=data, now=now)
