@@ -93,6 +93,8 @@ def print_label(of: Box | Bag) -> None:
             kind="box" if isinstance(of, Box) else "bag",
             number=str(of),
             copy=of.prints.count() + 1,
+            nth=1,
+            paper="test",
             data_sha=digest,
             pdf_sha=digest,
             renderer="test",

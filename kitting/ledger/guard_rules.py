@@ -133,23 +133,21 @@ FIXED = (
 )
 
 
-def condition(rule: Fixed, present: set[str], *, differs: str) -> str:
+def condition(rule: Fixed, *, differs: str) -> str:
     """SQL of a rule: the UPDATE changes what it must not.
 
     Args:
         rule: The rule.
-        present: Columns that the table has; an older migration has fewer.
         differs: ``IS NOT`` or ``IS DISTINCT FROM``, as the database says it.
 
     Returns:
-        A condition on OLD and NEW; empty if the table has none of the columns.
+        A condition on OLD and NEW.
     """
-    changed = [f"NEW.{c} {differs} OLD.{c}" for c in rule.columns if c in present]
+    changed = [f"NEW.{c} {differs} OLD.{c}" for c in rule.columns]
     for column in rule.once:
-        if column in present:
-            had = f"OLD.{column} IS NOT NULL"
-            changed.append(f"({had} AND NEW.{column} {differs} OLD.{column})")
+        had = f"OLD.{column} IS NOT NULL"
+        changed.append(f"({had} AND NEW.{column} {differs} OLD.{column})")
     if rule.moves:
         changed.append(rule.moves)
     joined = " OR ".join(changed)
-    return f"{rule.until} AND ({joined})" if rule.until and joined else joined
+    return f"{rule.until} AND ({joined})" if rule.until else joined

@@ -187,20 +187,12 @@ def wanted_guards(
     tables = set(connection.introspection.table_names())
     fixed = _fixed(connection, tables)
     if connection.vendor == "sqlite":
-        columns = {table: _columns(connection, table) for table in tables}
-        return [*_sqlite(columns), *fixed]
+        return [*_sqlite(tables), *fixed]
     return [*_postgresql(tables), *fixed]
 
 
-def _columns(connection: BaseDatabaseWrapper, table: str) -> set[str]:
-    """The columns that a table has by now: an early migration has not all of them."""
-    with connection.cursor() as cursor:
-        cursor.execute(f'SELECT * FROM "{table}" LIMIT 0')
-        return {str(column[0]) for column in cursor.description}
-
-
 def _fixed(connection: BaseDatabaseWrapper, tables: set[str]) -> list[tuple[str, str]]:
-    """What stays as it was written, by the columns that the tables have."""
+    """What stays as it was written."""
     sqlite = connection.vendor == "sqlite"
     differs = "IS NOT" if sqlite else "IS DISTINCT FROM"
     make = _sqlite_trigger if sqlite else _pg_trigger
@@ -208,10 +200,8 @@ def _fixed(connection: BaseDatabaseWrapper, tables: set[str]) -> list[tuple[str,
     for rule in FIXED:
         if rule.table not in tables:
             continue
-        present = _columns(connection, rule.table)
-        when = condition(rule, present, differs=differs)
-        if when:
-            made.append(make(rule.name, "UPDATE", rule.table, rule.words, when))
+        when = condition(rule, differs=differs)
+        made.append(make(rule.name, "UPDATE", rule.table, rule.words, when))
     if PROTOCOL in tables:
         signed = "OLD.signed_by <> ''"
         words = "protocol is signed"
@@ -219,11 +209,8 @@ def _fixed(connection: BaseDatabaseWrapper, tables: set[str]) -> list[tuple[str,
     return made
 
 
-def _keys(model: type[Model], present: set[str]) -> list[tuple[str, ...]]:
-    """Column groups that may stand only once in a table, its id first.
-
-    Of those whose columns the table has by now.
-    """
+def _keys(model: type[Model]) -> list[tuple[str, ...]]:
+    """Column groups that may stand only once in a table, its id first."""
     meta = model._meta
     keys: list[tuple[str, ...]] = [
         (str(field.column),)
@@ -234,21 +221,21 @@ def _keys(model: type[Model], present: set[str]) -> list[tuple[str, ...]]:
         if isinstance(constraint, UniqueConstraint) and constraint.condition is None:
             columns: list[Any] = [meta.get_field(f) for f in constraint.fields]
             keys.append(tuple(str(field.column) for field in columns))
-    return [key for key in keys if present.issuperset(key)]
+    return keys
 
 
-def _same(model: type[Model], present: set[str]) -> str:
+def _same(model: type[Model]) -> str:
     """SQL: a row has a key of the new row."""
     keys = [
         "(" + " AND ".join(f'"{c}" = NEW."{c}"' for c in key) + ")"
-        for key in _keys(model, present)
+        for key in _keys(model)
     ]
     if model._meta.db_table in ALONE:
         keys.append(ALONE[model._meta.db_table])
     return " OR ".join(keys)
 
 
-def _sqlite(tables: dict[str, set[str]]) -> list[tuple[str, str]]:
+def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
     made = []
     for model in guarded_models():
         table = model._meta.db_table
@@ -258,45 +245,45 @@ def _sqlite(tables: dict[str, set[str]]) -> list[tuple[str, str]]:
             _sqlite_trigger(f"{table}_{act.lower()}", act, table, table)
             for act in ("UPDATE", "DELETE")
         ]
-        made.append(_sqlite_no_replace(model, tables[table]))
+        made.append(_sqlite_no_replace(model))
     for model in apps.get_models():
         table = model._meta.db_table
         if table not in tables or table not in (*KEPT, LINE, PROTOCOL):
             continue
         # REPLACE deletes what stands in its way without any DELETE trigger.
-        made.append(_sqlite_no_replace(model, tables[table]))
+        made.append(_sqlite_no_replace(model))
         if table in KEPT:
             made.append(_sqlite_trigger(f"{table}_delete", "DELETE", table, table))
         if table != LINE:
-            made.append(_sqlite_no_replace_by_update(model, tables[table]))
+            made.append(_sqlite_no_replace_by_update(model))
     if "kitting_box" in tables:
         made += _sqlite_box()
     return made
 
 
-def _sqlite_no_replace(model: type[Model], present: set[str]) -> tuple[str, str]:
+def _sqlite_no_replace(model: type[Model]) -> tuple[str, str]:
     table = model._meta.db_table
     return _sqlite_trigger(
         f"{table}_replace",
         "INSERT",
         table,
         f"{table} has that key",
-        f'EXISTS (SELECT 1 FROM "{table}" WHERE {_same(model, present)})',
+        f'EXISTS (SELECT 1 FROM "{table}" WHERE {_same(model)})',
     )
 
 
 def _sqlite_no_replace_by_update(
-    model: type[Model], present: set[str]
+    model: type[Model],
 ) -> tuple[str, str]:
     table = model._meta.db_table
-    of = [column for key in _keys(model, present) for column in key]
+    of = [column for key in _keys(model) for column in key]
     of += NAMED.get(table, [])
     return _sqlite_trigger(
         f"{table}_update_replace",
         f"UPDATE OF {', '.join(of)}",
         table,
         f"{table} has that key",
-        f'EXISTS (SELECT 1 FROM "{table}" WHERE id <> OLD.id AND ({_same(model, present)}))',
+        f'EXISTS (SELECT 1 FROM "{table}" WHERE id <> OLD.id AND ({_same(model)}))',
     )
 
 

@@ -337,7 +337,7 @@ class Signature(Guarded):
         "kitting.Protocol", on_delete=models.PROTECT, related_name="signature"
     )
     meaning = models.CharField(max_length=80)
-    mark = models.BinaryField(max_length=32, null=True)
+    mark = models.BinaryField(max_length=32)
 
     class Meta:
         default_permissions = ()

@@ -159,17 +159,17 @@ class Print(Guarded):
     bag = models.ForeignKey(
         "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="prints"
     )
-    kind = models.CharField(max_length=12, null=True)
-    """Kind of label; empty in rows from before there was more than one."""
-    number = models.CharField(max_length=40, null=True)
+    kind = models.CharField(max_length=12)
+    """Name of the labels, as ``printing.queries.labels`` has them."""
+    number = models.CharField(max_length=40)
     """What the label names; with the kind it says which label it is."""
     copy = models.PositiveSmallIntegerField()
-    nth = models.PositiveIntegerField(null=True)
+    nth = models.PositiveIntegerField()
     """Place among the labels of its document, from 1."""
     data_sha = models.BinaryField(max_length=32)
     pdf_sha = models.BinaryField(max_length=32)
     renderer = models.CharField(max_length=40)
-    paper = models.CharField(max_length=120, null=True)
+    paper = models.CharField(max_length=120)
     """What it was laid out for: stock, dots and position, as ``queries.stocks``."""
     printer = models.ForeignKey(
         Printer, on_delete=models.PROTECT, null=True, related_name="prints"
@@ -197,13 +197,7 @@ class Print(Guarded):
                 fields=["kind", "number", "copy"], name="kitting_print_label_copy"
             ),
             models.CheckConstraint(
-                condition=Q(kind__isnull=True, number__isnull=True)
-                & (
-                    Q(box__isnull=False, bag__isnull=True)
-                    | Q(box__isnull=True, bag__isnull=False)
-                )
-                | Q(kind__isnull=False, number__isnull=False)
-                & (Q(box__isnull=True) | Q(bag__isnull=True)),
+                condition=Q(box__isnull=True) | Q(bag__isnull=True),
                 name="kitting_print_one_subject",
             ),
             models.CheckConstraint(
@@ -213,4 +207,4 @@ class Print(Guarded):
         ]
 
     def __str__(self) -> str:
-        return f"copy {self.copy} for {self.number or self.box_id or self.bag_id}"
+        return f"copy {self.copy} for {self.kind} {self.number}"

@@ -52,9 +52,9 @@ class Loaded:
     calibrations: int
     protocols: int
     consignees: int
-    stocks: int = 0
-    """Of labels; acts from before there were any have none."""
-    addresses: int = 0
+    stocks: int
+    """Of labels."""
+    addresses: int
     """Consignees on record that got their address in parts."""
 
 

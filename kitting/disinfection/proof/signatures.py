@@ -37,7 +37,7 @@ def _signed(tally: Tally, protocol: Protocol, signature: Signature) -> None:
         PROTOCOL,
         protocol.pk,
         f"{protocol} says something else than was signed.",
-        bytes(signature.mark or b"").hex(),
+        bytes(signature.mark).hex(),
         mark_of(protocol, until=until).hex(),
     )
     tally.same(

@@ -21,8 +21,8 @@ class Particulars:
     address: str
     time_zone: str
     gs1_prefix: str
-    country: str = ""
-    """Two capitals, as in ISO 3166-1; acts from before it was asked have none."""
+    country: str
+    """Two capitals, as in ISO 3166-1."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING, Any, Final
 
-from django.db.models import Count, Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import TEST
@@ -107,27 +107,15 @@ def print_log(filters: Mapping[str, Any]) -> QuerySet[Print]:
     if before := filters.get("before"):
         rows = rows.filter(operation__at__lt=before)
     if kind := filters.get("kind"):
-        rows = rows.filter(_of_kind(kind))
+        rows = rows.filter(kind=kind)
     if number := filters.get("number"):
-        rows = rows.filter(
-            Q(number__icontains=number)
-            | Q(kind=None, box__serial__icontains=number)
-            | Q(kind=None, bag__number__icontains=number)
-        )
+        rows = rows.filter(number__icontains=number)
     if printer := filters.get("printer"):
         if printer == "pdf":
             rows = rows.filter(printer=None)
         else:
             rows = rows.filter(printer__code=printer)
     return rows.order_by("-operation", "nth", "pk")
-
-
-def _of_kind(kind: str) -> Q:
-    found = Q(kind=kind)
-    if kind in ("box", "bag"):
-        # Rows from before labels had a kind.
-        found |= Q(kind=None, **{f"{kind}__isnull": False})
-    return found
 
 
 def documents_of(pdf_sha: bytes) -> list[Print]:
@@ -148,18 +136,6 @@ def documents_of(pdf_sha: bytes) -> list[Print]:
     return list(rows.filter(operation=newest.operation_id).order_by("nth"))
 
 
-def kind_of(row: Print) -> str:
-    """Name of a label in the log; older rows have none and tell by what they name."""
-    return row.kind or ("box" if row.box_id else "bag")
-
-
-def number_of(row: Print) -> str:
-    """What a label in the log names."""
-    if row.number:
-        return row.number
-    return str(row.box.serial if row.box else row.bag.number if row.bag else "")
-
-
 def trouble(job: PrintJob | None) -> str:
     """Say what is wrong with a print job; nothing where all is well."""
     if job is None or not job.trouble:
@@ -178,11 +154,4 @@ def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
         The newest copy by number; nothing for labels that were never printed.
     """
     logged = Print.objects.filter(kind=kind, number__in=numbers)
-    made = dict(logged.values_list("number").annotate(newest=Max("copy")))
-    if kind in ("box", "bag"):
-        # Rows from before labels had a kind.
-        of = "box__serial" if kind == "box" else "bag__number"
-        older = Print.objects.filter(kind=None, **{f"{of}__in": numbers})
-        for number, count in older.values_list(of).annotate(count=Count("pk")):
-            made[number] = max(made.get(number, 0), count)
-    return made
+    return dict(logged.values_list("number").annotate(newest=Max("copy")))

@@ -212,13 +212,9 @@ def _lock(ready: Ready) -> None:
 
 
 def what_was_sent(again: Again, onto: Onto | None) -> dict[str, Any]:
-    """What was sent beside the thing; as in the first days where nothing more was."""
-    sent: dict[str, Any] = {"reason": again.reason}
-    if again.first:
-        sent["first"] = again.first
-    if onto is not None:
-        sent["onto"] = vars(onto)
-    return sent
+    """What was sent beside the thing."""
+    where = None if onto is None else vars(onto)
+    return {"reason": again.reason, "first": again.first, "onto": where}
 
 
 def document_pdf(pdf_sha: bytes) -> bytes:
@@ -237,13 +233,13 @@ def document_pdf(pdf_sha: bytes) -> bytes:
     """
     rows = list(Print.objects.filter(pdf_sha=pdf_sha).order_by("operation", "nth"))
     rows = [row for row in rows if row.operation_id == rows[0].operation_id]
-    if not rows or rows[0].kind is None or rows[0].paper is None:
+    if not rows:
         raise Missing("row_missing", what="print")
     if rows[0].kind == TEST:
         on = laid_as(rows[0].paper).on
-        return _same(test_page(on, name=str(rows[0].number)).pdf, pdf_sha, rows[0])
+        return _same(test_page(on, name=rows[0].number).pdf, pdf_sha, rows[0])
     labelled = labelled_as(rows[0].kind)
-    subjects = labelled.compose([str(row.number) for row in rows])
+    subjects = labelled.compose([row.number for row in rows])
     faces = [
         as_copy(face, row.copy)
         for row, subject in zip(rows, subjects, strict=True)
@@ -256,7 +252,7 @@ def document_pdf(pdf_sha: bytes) -> bytes:
 
 def _same(pdf: bytes, pdf_sha: bytes, row: Print) -> bytes:
     if not same_as_printed(pdf, pdf_sha):
-        raise Conflict("record_has_changed", label=str(row.number))
+        raise Conflict("record_has_changed", label=row.number)
     return pdf
 
 

@@ -8,15 +8,13 @@ from django import template
 
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.printing.queries.labels import label_words, page_of
-from kitting.printing.queries.prints import kind_of, number_of, trouble
+from kitting.printing.queries.prints import trouble
 
 if TYPE_CHECKING:
     from kitting.models import Print, PrintJob
 
 register = template.Library()
-register.filter(kind_of)
 register.filter(label_words)
-register.filter(number_of)
 register.filter(page_of)
 register.filter(trouble)
 

@@ -30,10 +30,8 @@ from kitting.printing.queries.prints import (
     FAILED,
     WAY,
     documents_of,
-    kind_of,
     labels_of_job,
     labels_since,
-    number_of,
     print_jobs,
     print_log,
     trouble,
@@ -68,8 +66,8 @@ JOBS: list[Column[PrintJob]] = [
 ]
 LOG: list[Column[Print]] = [
     Column("printed at", lambda row: row.operation.at),
-    Column("label of", kind_of),
-    Column("number", number_of),
+    Column("label of", lambda row: row.kind),
+    Column("number", lambda row: row.number),
     Column("copy", lambda row: row.copy),
     Column("reason", lambda row: row.reason),
     Column("label before", lambda row: row.first),
@@ -263,7 +261,7 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
     rows = documents_of(_sha(sha))
     if not rows:
         raise Http404("No such document was printed.")
-    kind, number = kind_of(rows[0]), number_of(rows[0])
+    kind, number = rows[0].kind, rows[0].number
     one = len(rows) == 1 or kind == "shipment"
     context = {
         "rows": rows,
@@ -284,24 +282,24 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
 def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
     """A document of the log, made again byte for byte, or why it cannot be."""
     rows = documents_of(_sha(sha))
-    if not rows or rows[0].kind is None:
+    if not rows:
         raise Http404("No such document was printed.")
-    number = number_of(rows[0])
+    number = rows[0].number
     try:
         for row in rows:
             if row.box is not None and row.box.stage == BoxStage.VOIDED:
                 raise WrongStage(
                     "box_wrong_stage",
-                    box=number_of(row),
+                    box=row.number,
                     stage=row.box.stage,
                     wanted="labelled",
                 )
         pdf = prints.document_pdf(_sha(sha))
     except LotwardError as error:
-        back = page_of(number, kind_of(rows[0])) or reverse("kitting:label-log")
+        back = page_of(number, rows[0].kind) or reverse("kitting:label-log")
         return refused(request, error, back=back)
     response = HttpResponse(pdf, content_type="application/pdf")
-    name = f"{kind_of(rows[0])}-{sha[:12]}.pdf".replace("_", "-")
+    name = f"{rows[0].kind}-{sha[:12]}.pdf".replace("_", "-")
     response.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return response
 

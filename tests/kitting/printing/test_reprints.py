@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import dataclass
 
 import pytest
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
-from kitting.ledger.operations import Act, perform
 from kitting.models import Box, Place, Print
 from kitting.packing.labels import box_label
-from kitting.packing.services.labels import label_pdf, print_box_label
+from kitting.packing.services.labels import print_box_label
 from kitting.printing import steps
 from kitting.printing.queries import labels as queries
 from kitting.printing.services import prints as printing
@@ -80,28 +78,6 @@ def test_the_first_label_may_be_scanned_by_any_of_its_symbols(
     second = Print.objects.get(copy=2)
     assert (second.reason, second.first) == ("Label torn", "scanned")
     assert Print.objects.get(copy=1).first is None
-
-
-def test_a_print_from_before_labels_had_kinds_is_the_first(box: Box) -> None:
-    """Rows of the first days name only their box, and no paper."""
-
-    @dataclass(frozen=True)
-    class Nothing:
-        pass
-
-    def work(act: Act) -> Nothing:
-        row = Print(box=box, copy=1, data_sha=b"d" * 32, pdf_sha=b"p" * 32)
-        act.write(row)
-        return Nothing()
-
-    perform("print_box_label", sign=sign(), sent={}, gives=Nothing, work=work)
-    with pytest.raises(LotwardError, match="reprint_needs_a_reason"):
-        print_box_label(box_id=box.pk, sign=sign())
-    again = Again("Label lost", DESTROYED)
-    assert print_box_label(box_id=box.pk, again=again, sign=sign()).copy == 2
-    assert label_pdf(box_id=box.pk, copy=1).startswith(b"%PDF")
-    with pytest.raises(LotwardError, match="row_missing"):
-        printing.document_pdf(b"p" * 32)
 
 
 def test_of_several_labels_only_the_printed_ones_are_reprints() -> None:

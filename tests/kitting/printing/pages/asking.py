@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import re
 import uuid
-from dataclasses import dataclass
 from typing import Any
 
 from kitting.domain.prints import Again, Onto
-from kitting.ledger.operations import Act, perform
-from kitting.models import Bag, Box, Print, PrintJob
+from kitting.models import PrintJob
 from kitting.printing.services.prints import PrintedLabels, print_labels
 from tests import factories
 from tests.factories import NOW, sign
@@ -54,22 +51,3 @@ def become(job: PrintJob, state: str, **values: object) -> PrintJob:
     PrintJob.objects.filter(pk=job.pk).update(state=state, ended_at=ended, **values)
     job.refresh_from_db()
     return job
-
-
-@dataclass(frozen=True)
-class Logged:
-    """A print that stands in the log."""
-
-    copy: int
-
-
-def print_in_the_first_days(**of: Box | Bag) -> None:
-    """Log a print as it was done when labels had no kind."""
-    digest = hashlib.sha256(str(of).encode()).digest()
-
-    def work(act: Act) -> Logged:
-        row = Print(copy=1, data_sha=digest, pdf_sha=digest, renderer="lotward 1", **of)
-        act.write(row)
-        return Logged(1)
-
-    perform("print_label", sign=sign(), sent={"of": str(of)}, gives=Logged, work=work)

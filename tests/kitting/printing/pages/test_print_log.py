@@ -11,7 +11,7 @@ import pytest
 from django.test import Client
 
 from kitting.domain.prints import DESTROYED, Again
-from kitting.models import Box, Place, Print
+from kitting.models import Box, Place
 from kitting.packing.services.labels import print_box_label
 from kitting.printing.services.prints import print_labels
 from tests import factories
@@ -22,10 +22,10 @@ from tests.kitting.printing.pages.asking import (
     NOWHERE,
     pdf,
     places,
-    print_in_the_first_days,
     queue,
     words,
 )
+from tests.ledgers import print_label
 from tests.printers import BAG_ROLL, make_printer
 
 pytestmark = pytest.mark.django_db
@@ -63,17 +63,16 @@ def test_the_labels_of_one_document_stand_in_their_order(client: Client) -> None
     assert [row.number for row in shown] == codes
 
 
-def test_older_rows_read_as_labels_of_their_box_or_bag(client: Client) -> None:
+def test_rows_read_as_labels_of_their_box_or_bag(client: Client) -> None:
     at = make_packing()
     box = factories.make_closed_box(at.size, at.bench)
-    print_in_the_first_days(box=box)
-    print_in_the_first_days(bag=at.band_bag)
-    assert set(Print.objects.values_list("kind", flat=True)) == {None}
+    print_label(box)
+    print_label(at.band_bag)
     page = client.get("/labels/log/")
     html = page.content.decode()
     assert "Box label" in html
     assert "Bag label" in html
-    assert f"/boxes/{box}/label/?copy=1" in html
+    assert f'href="/boxes/{box}/"' in html
     assert f'href="/bags/{at.band_bag.number}/"' in html
     for kind, of in (("box", box.pk), ("bag", at.band_bag.pk)):
         page = client.get("/labels/log/", {"kind": kind})
@@ -148,13 +147,6 @@ def test_a_document_whose_record_has_changed_says_so(client: Client) -> None:
     assert page.status_code == 409
     assert "has changed in the record since it was printed" in words(page)
     assert f'href="/places/{code}/"' in page.content.decode()
-
-
-def test_a_document_of_the_first_days_is_found_by_its_box(client: Client) -> None:
-    at = make_packing()
-    print_in_the_first_days(box=factories.make_closed_box(at.size, at.bench))
-    sha = bytes(Print.objects.get().pdf_sha).hex()
-    assert client.get(f"/labels/pdf/{sha}/").status_code == 404
 
 
 def test_what_went_to_a_printer_can_be_opened_too(client: Client) -> None:
