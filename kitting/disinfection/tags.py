@@ -50,6 +50,18 @@ def thousandth(value: int | None) -> str:
 
 
 @register.filter
+def at_most(value: int) -> str:
+    """Write a computed figure as ``thousandth`` does: three digits, rounded down."""
+    return spread(f"{significant(Decimal(value).scaleb(-3), 3):f}")
+
+
+@register.filter
+def at_least(value: int) -> str:
+    """Write a computed figure as ``thousandth`` does: three digits, rounded up."""
+    return spread(f"{significant(Decimal(value).scaleb(-3), 3, up=True):f}")
+
+
+@register.filter
 def percent(ppm: int) -> str:
     """Write parts per million as per cent."""
     return f"{spread(written(int(ppm), 10_000))} %"
