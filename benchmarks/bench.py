@@ -29,7 +29,7 @@ def rows() -> list[Row]:
     client = Client()
     client.force_login(
         factories.make_person("packer"),
-        backend="django.contrib.auth.backends.ModelBackend",
+        backend="lotward.rights.RightsBackend",
     )
     address = reverse("kitting:bench-scan", args=[at.bench.code])
 

@@ -97,7 +97,7 @@ def rows(filled: Filled) -> list[Row]:
     client = Client()
     client.force_login(
         factories.make_person("manager"),
-        backend="django.contrib.auth.backends.ModelBackend",
+        backend="lotward.rights.RightsBackend",
     )
     page = f"{reverse('dispatch:recall')}?q={number}"
     assert client.get(page).status_code == 200

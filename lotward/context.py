@@ -9,5 +9,6 @@ from kitting.models import Workshop
 
 
 def workshop(request: HttpRequest) -> dict[str, object]:
-    """Give the one row of the workshop; it is read when a template asks for it."""
-    return {"workshop": SimpleLazyObject(Workshop.objects.first)}
+    """Give the one row of the workshop; where no middleware did, it is read if asked."""
+    read = getattr(request, "workshop", None)
+    return {"workshop": read or SimpleLazyObject(Workshop.objects.first)}

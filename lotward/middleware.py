@@ -83,7 +83,7 @@ class NoStoreMiddleware:
 
 
 class WorkshopTimeMiddleware:
-    """Show every moment as the clock on the workshop's wall shows it."""
+    """Read the workshop once, and show every moment as the clock on its wall does."""
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
@@ -91,5 +91,6 @@ class WorkshopTimeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.SESSION_COOKIE_NAME not in request.COOKIES:
             return self.get_response(request)  # nobody is signed in: no figures
-        with at_the_workshop():
+        with at_the_workshop() as workshop:
+            request.workshop = workshop  # type: ignore[attr-defined]
             return self.get_response(request)

@@ -123,7 +123,7 @@ LOCALE_PATHS = [BASE_DIR / "locale"]
 AUTH_USER_MODEL = "kitting.User"
 AUTHENTICATION_BACKENDS = [
     "axes.backends.AxesStandaloneBackend",
-    "django.contrib.auth.backends.ModelBackend",
+    "lotward.rights.RightsBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": f"django.contrib.auth.password_validation.{name}"}

@@ -244,7 +244,7 @@ def client_for() -> Callable[[User], Client]:
 
     def signed_in(user: User) -> Client:
         client = Client()
-        client.force_login(user, backend="django.contrib.auth.backends.ModelBackend")
+        client.force_login(user, backend="lotward.rights.RightsBackend")
         return client
 
     return signed_in

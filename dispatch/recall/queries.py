@@ -10,17 +10,16 @@ from django.db.models import Count, Q, Sum
 from dispatch.consignees.queries import ship_to
 from dispatch.models import Consignee, Shipment
 from kitting.domain.shown import spaced
-from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.ledger.reach import held_boxes, reach_of, standing_reach
+from kitting.domain.stages import GONE
+from kitting.ledger.reach import reach_of
 from kitting.ledger.standing import standing_on
-from kitting.models import Bag, Box, Hold, Lot, Run, Workshop
+from kitting.models import Bag, Box, Hold, Lot, Run
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from django.db.models import Model
 
-    from dispatch.trace.queries import BagRow, BoxRow, Trace
+    from dispatch.trace.queries import BoxRow, Trace
+    from kitting.ledger.reach import Reach
     from kitting.ledger.standing import Standing
 
 MOST_CHOICES = 50
@@ -58,34 +57,31 @@ class Stopped:
     bags: int
 
 
-def whom_it_reached(found: Trace) -> list[Reached]:
+def whom_it_reached(found: Trace, home: str) -> list[Reached]:
     """The consignees of the boxes that have left, with what each of them has.
 
     Args:
         found: A trace.
+        home: The workshop's own country.
 
     Returns:
         One for each consignee, by name; two of one name stay apart.
     """
-    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
-    sent = Shipment.objects.filter(number__in={box.shipment for box in gone})
-    whose = {one.number: one.consignee for one in sent.select_related("consignee")}
-    by_consignee: dict[Consignee, list[BoxRow]] = {}
-    for box in gone:
-        by_consignee.setdefault(whose[box.shipment], []).append(box)
-    home = Workshop.objects.get(pk=1).country if by_consignee else ""
+    boxes_of: dict[int, list[BoxRow]] = {}
+    for box in found.boxes:
+        if box.stage in GONE:
+            boxes_of.setdefault(box.consignee_id, []).append(box)
+    reached = Consignee.objects.filter(pk__in=boxes_of).order_by("name", "code")
     return [
         Reached(
             code=whom.code,
             name=whom.name,
             address="\n".join(ship_to(whom, home).below_name),
             contact=whom.contact,
-            boxes=tuple(boxes),
-            pieces=sum(box.pieces for box in boxes),
+            boxes=tuple(boxes_of[whom.pk]),
+            pieces=sum(box.pieces for box in boxes_of[whom.pk]),
         )
-        for whom, boxes in sorted(
-            by_consignee.items(), key=lambda one: (one[0].name, one[0].code)
-        )
+        for whom in reached
     ]
 
 
@@ -157,38 +153,6 @@ def targets_of(row: Model) -> list[Target]:
     return []
 
 
-def held_among(boxes: Iterable[BoxRow]) -> set[str]:
-    """Which boxes of a trace are still here and stopped by a standing hold.
-
-    Args:
-        boxes: Boxes of a trace.
-
-    Returns:
-        Their serials; for a box that is open still, its number.
-    """
-    held = held_boxes(standing_reach())
-    if not held:
-        return set()
-    here = Box.objects.filter(pk__in=held, stage__in=IN_HOUSE)
-    return {str(box) for box in here} & {box.serial for box in boxes}
-
-
-def held_bags_among(bags: Iterable[BagRow]) -> set[str]:
-    """Which bags of a trace still hold pieces and are stopped by a standing hold.
-
-    Args:
-        bags: Bags of a trace.
-
-    Returns:
-        Their numbers.
-    """
-    reach = standing_reach()
-    if not reach:
-        return set()
-    full = [bag.number for bag in bags if bag.pieces]
-    return {bag.number for bag in Bag.objects.filter(number__in=full) if reach.bag(bag)}
-
-
 def lots_by_source_number(text: str) -> list[Lot]:
     """Lots that carry a supplier's number, where several do.
 
@@ -208,16 +172,17 @@ def lots_by_source_number(text: str) -> list[Lot]:
     )
 
 
-def holds_on(row: Model) -> list[Standing]:
+def holds_on(row: Model | None, reach: Reach) -> list[Standing]:
     """The standing holds that reach a thing or, for a shipment, one of its boxes.
 
     Args:
-        row: A lot, bag, run, box or shipment.
+        row: A lot, bag, run, box or shipment; None for nothing.
+        reach: What ``told_holds`` reach.
 
     Returns:
         The holds, oldest first.
     """
     if not isinstance(row, Shipment):
-        return standing_on(row)
+        return standing_on(row, reach)
     on = row.shipment_boxes.filter(live=True).values_list("box", flat=True)
-    return standing_on(row, boxes=set(on))
+    return standing_on(row, reach, boxes=on)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -9,6 +10,7 @@ from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -18,11 +20,12 @@ from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from kitting.domain.errors import LotwardError
-from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import clock, holds
 from kitting.ledger.locking import snapshot
 from kitting.ledger.operations import Sign
-from kitting.ledger.standing import all_standing
+from kitting.ledger.reach import reach_of
+from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold
 from kitting.web.figures import amount, pieces
 from kitting.web.http import LotwardRequest, add_refusal, allowed, get_or_404, go
@@ -31,6 +34,8 @@ from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
+
+    from kitting.ledger.reach import Reach
 
 COLUMNS: list[Column[BoxRow]] = [
     Column("serial", lambda row: row.serial),
@@ -51,10 +56,10 @@ def recall(request: LotwardRequest) -> HttpResponse:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
     if not asked.strip():
-        context = {"asked": "", "standing": all_standing()}
+        context = {"asked": "", "standing": shown(told_holds())}
         return render(request, "dispatch/recall/recall.html", context)
     try:
-        found = _traced(asked)
+        looked = _look_up(asked)
     except LotwardError as error:
         if error.code == "not_traced":  # nothing is in it: its page says what is there
             return redirect(_page_of(asked))
@@ -64,18 +69,31 @@ def recall(request: LotwardRequest) -> HttpResponse:
             context["refusal"] = sentence(error)
         status = 200 if choices else 422
         return render(request, "dispatch/recall/recall.html", context, status=status)
+    found = looked.found
     file = file_response(
         request.GET.get("as", ""), f"recall-{found.number}", COLUMNS, found.boxes
     )
     if file is not None:
         return file  # type: ignore[return-value]
     form = HoldForm(targets=queries.targets_of(found.row))  # type: ignore[arg-type]
-    return render(request, "dispatch/recall/recall.html", _context(asked, found, form))
+    context = _context(request, asked, looked, form)
+    return render(request, "dispatch/recall/recall.html", context)
 
 
-def _traced(asked: str) -> Trace:
+@dataclass(frozen=True)
+class Looked:
+    """What a lookup found, and what is held, both of one moment."""
+
+    found: Trace
+    reach: Reach
+
+
+def _look_up(asked: str) -> Looked:
+    zone = timezone.get_current_timezone()
     with snapshot():
-        return trace_found(find(asked))
+        found = find(asked)
+        reach = reach_of(told_holds())
+        return Looked(trace_found(found, reach=reach, zone=zone), reach)
 
 
 def _page_of(asked: str) -> str:
@@ -86,22 +104,23 @@ def _page_of(asked: str) -> str:
     return reverse("kitting:place-detail", args=[str(getattr(row, "code", ""))])
 
 
-def _context(asked: str, found: Trace, form: HoldForm) -> dict[str, Any]:
-    here = [box for box in found.boxes if BoxStage(box.stage) in IN_HOUSE]
-    gone = [box for box in found.boxes if BoxStage(box.stage) in GONE]
+def _context(
+    request: LotwardRequest, asked: str, looked: Looked, form: HoldForm
+) -> dict[str, Any]:
+    found = looked.found
+    here = [box for box in found.boxes if box.stage in IN_HOUSE]
+    gone = [box for box in found.boxes if box.stage in GONE]
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
         "found": found,
         "still_here": here,
         "gone": gone,
-        "held_boxes": queries.held_among(found.boxes),
-        "held_bags": queries.held_bags_among(found.bags),
         "gone_pieces": sum(box.pieces for box in gone),
         "here_pieces": sum(box.pieces for box in here),
-        "reached": queries.whom_it_reached(found),
+        "reached": queries.whom_it_reached(found, request.workshop.country),
         "lot_filter": queries.lot_to_filter_by(found.row),
-        "holds": queries.holds_on(found.row) if found.row else [],
+        "holds": queries.holds_on(found.row, looked.reach),
         "form": form,
     }
 
@@ -112,10 +131,10 @@ def hold(request: LotwardRequest) -> HttpResponse:
     """Put a hold on what the lookup found; it acts at once."""
     asked = request.GET.get("q", "")
     try:
-        found = _traced(asked)
+        looked = _look_up(asked)
     except LotwardError as error:
         raise Http404(error.code) from error
-    form = HoldForm(request.POST, targets=queries.targets_of(found.row))  # type: ignore[arg-type]
+    form = HoldForm(request.POST, targets=queries.targets_of(looked.found.row))  # type: ignore[arg-type]
     status = 422
     if form.is_valid():
         target, value = form.target()
@@ -132,12 +151,8 @@ def hold(request: LotwardRequest) -> HttpResponse:
         else:
             messages.success(request, _held_words(held))
             return go(request, _address(asked))
-    return render(
-        request,
-        "dispatch/recall/recall.html",
-        _context(asked, found, form),
-        status=status,
-    )
+    context = _context(request, asked, looked, form)
+    return render(request, "dispatch/recall/recall.html", context, status=status)
 
 
 def _held_words(held: holds.Held) -> str:
@@ -197,9 +212,8 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
             else:
                 messages.success(request, _("The hold is lifted."))
                 return go(request, reverse("dispatch:recall"))
-    standing = (one for one in all_standing() if one.hold_id == row.pk)
-    shown = next(standing, None)
-    if shown is None:  # lifted at this very moment by somebody else
+    standing = shown(told_holds().filter(pk=row.pk))
+    if not standing:  # lifted at this very moment by somebody else
         raise Http404("This hold is lifted.")
-    context = {"form": form, "hold": shown}
+    context = {"form": form, "hold": standing[0]}
     return render(request, "dispatch/recall/lift.html", context, status=status)

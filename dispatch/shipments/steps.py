@@ -12,9 +12,9 @@ from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
-from kitting.ledger.reach import standing_reach
-from kitting.ledger.standing import standing_on
-from kitting.models import Box, BoxLine
+from kitting.ledger.reach import holds_on_boxes, standing_reach
+from kitting.ledger.standing import target_of
+from kitting.models import Box
 from kitting.packing.steps import move_box
 
 if TYPE_CHECKING:
@@ -83,23 +83,18 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
         Refused: ``box_past_use_by``.
     """
     today = day_of(act.workshop, act.now)
-    reach = standing_reach()
-    held = reach.boxes | {
-        line.box_id
-        for line in _LINES_OF(*(box.pk for box in boxes))
-        if reach.line(line)
-    }
+    held = holds_on_boxes([box.pk for box in boxes], standing_reach())
     for box in boxes:
-        if box.pk in held:
-            hold = standing_on(box)[0]
+        for hold in held.get(box.pk, ()):
             raise OnHold(
-                "box_held", box=str(box), on=hold.on, by=hold.by, reason=hold.reason
+                "box_held",
+                box=str(box),
+                on=target_of(hold),
+                by=hold.operation.by_name,
+                reason=hold.reason,
             )
         if box.use_by is not None and box.use_by < today:
             raise Refused("box_past_use_by", box=str(box), use_by=box.use_by)
-
-
-_LINES_OF = Kept(lambda *boxes: BoxLine.objects.filter(box__in=boxes))
 
 
 def refuse_changed(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.db.models import Q, Sum
+from django.db.models import Case, Q, Sum, Value, When
 
 from dispatch.domain.trace import BagCount, Balance, Line, Move, balance
 from kitting.domain.stages import BoxStage, MovementKind
@@ -12,12 +12,27 @@ from kitting.models import Bag as BagModel
 from kitting.models import BoxLine, Movement
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
     from kitting.models import Bag, Lot
 
 __all__ = ["Balance", "balance_of"]
 
+SIGN = Case(
+    When(delta__gt=0, then=Value(1)),
+    When(delta__lt=0, then=Value(-1)),
+    default=Value(0),
+)
+"""Which way a movement changed its bag; 0 where the pieces were in a box."""
 
-def balance_of(lot: Lot, bag: Bag | None = None) -> Balance:
+
+def balance_of(
+    lot: Lot,
+    bag: Bag | None = None,
+    *,
+    bags: Iterable[Bag] | None = None,
+    in_stage: Mapping[str, int] | None = None,
+) -> Balance:
     """Balance a lot, or one bag of it, to the piece.
 
     Sums go into the same arithmetic that tests run over single rows: it does not
@@ -26,6 +41,8 @@ def balance_of(lot: Lot, bag: Bag | None = None) -> Balance:
     Args:
         lot: The lot.
         bag: One of its bags; None for the whole lot.
+        bags: All of these bags, where they are read already.
+        in_stage: Their pieces in boxes by stage of the box, where they are read already.
 
     Returns:
         Where its pieces are, in the lot's unit.
@@ -36,24 +53,20 @@ def balance_of(lot: Lot, bag: Bag | None = None) -> Balance:
             lot=lot.pk,
             bag=0,
             box=None,
-            kind=MovementKind(row["kind"]),
-            pieces=row["total"],
-            delta=delta,
+            kind=MovementKind(kind),
+            pieces=total,
+            delta=sign,
         )
-        for sign, delta in ((Q(delta__gt=0), 1), (Q(delta__lt=0), -1), (Q(delta=0), 0))
-        for row in Movement.objects.filter(here, sign)
-        .values("kind")
+        for kind, sign, total in Movement.objects.filter(here)
+        .values_list("kind", SIGN)
         .annotate(total=Sum("pieces"))
         .order_by("kind")
     ]
-    bags = BagModel.objects.filter(lot=lot.pk) if bag is None else [bag]
-    stages = (
-        BoxLine.objects.filter(here)
-        .values("box__stage")
-        .annotate(total=Sum("pieces"))
-        .order_by("box__stage")
-    )
-    in_stage = {row["box__stage"]: row["total"] for row in stages}
+    if bags is None:
+        bags = BagModel.objects.filter(lot=lot.pk) if bag is None else [bag]
+    if in_stage is None:
+        stages = BoxLine.objects.filter(here).values_list("box__stage")
+        in_stage = dict(stages.annotate(total=Sum("pieces")).order_by())
     return balance(
         lot.pk,
         moves,

@@ -5,20 +5,21 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
-from django.db.models import Q, Sum
+from django.db.models import FilteredRelation, Q, Sum
 
-from dispatch.models import Shipment, ShipmentBox
+from dispatch.models import Shipment
 from dispatch.trace.balance import Balance, balance_of
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.ledger.clock import day_of
-from kitting.ledger.reach import descendants
+from kitting.ledger.reach import Reach, descendants, holds_on_boxes
 from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
 from kitting.web.scans import Found, read
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from datetime import datetime, tzinfo
 
     from django.db.models import Model
 
@@ -45,6 +46,8 @@ class BagRow:
     stage: str
     pieces: int
     place: str
+    held: bool = False
+    """Whether it holds pieces that a hold stops; for a page."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +74,12 @@ class BoxRow:
     sent_on: date | None
     place: str = ""
     """Where it stands; empty for a box that is not here."""
+    consignee_id: int = 0
+    """For a page, as is what follows."""
+    held: bool = False
+    """Whether it is here and a hold stops it."""
+    own: int = 0
+    """Pieces of what was traced itself, without what was made from it."""
 
 
 @dataclass(frozen=True)
@@ -106,6 +115,8 @@ class _Scope:
     lots: Q
     bags: Q
     runs: Q
+    own: Q
+    """Of the lines, those with pieces of the thing itself."""
     roles: dict[int, str] = field(default_factory=dict)
 
 
@@ -147,11 +158,15 @@ def trace(text: str) -> Trace:
     return trace_found(find(text))
 
 
-def trace_found(found: Found) -> Trace:
+def trace_found(
+    found: Found, *, reach: Reach | None = None, zone: tzinfo | None = None
+) -> Trace:
     """Trace a thing that was found.
 
     Args:
         found: What ``find`` gave.
+        reach: What is held; left out where nobody asks.
+        zone: The workshop's time zone, where it is read already.
 
     Returns:
         The trace.
@@ -160,11 +175,10 @@ def trace_found(found: Found) -> Trace:
         Missing: If it is nothing that is traced, such as a place.
     """
     row = found.row
-    balance = None
     if isinstance(row, Lot):
-        scope, balance = _of_lot(row), balance_of(row)
+        scope = _of_lot(row)
     elif isinstance(row, Bag):
-        scope, balance = _of_bag(row), balance_of(row.lot, row)
+        scope = _of_bag(row)
     elif isinstance(row, Run):
         scope = _of_run(row)
     elif isinstance(row, Box):
@@ -174,31 +188,51 @@ def trace_found(found: Found) -> Trace:
         scope = _of_boxes(Q(box__in=on))
     else:
         raise Missing("not_traced", read=found.text)
-    boxes = _boxes(scope.lines)
+    reach = reach or Reach()
+    zone = zone or ZoneInfo(Workshop.objects.get(pk=1).time_zone)
+    boxes = _boxes(scope, reach, zone)
+    bags = list(
+        Bag.objects.filter(scope.bags).select_related("lot", "place").order_by("pk")
+    )
     return Trace(
         number=str(row),
         kind=found.kind,
         lots=_lots(scope),
-        bags=_bags(scope.bags),
-        runs=_runs(scope.runs),
+        bags=[_bag(bag, reach) for bag in bags],
+        runs=_runs(scope.runs, zone),
         boxes=boxes,
         consignees=_consignees(boxes),
-        balance=balance,
+        balance=_balance(row, bags, boxes),
         row=row,
     )
 
 
+def _balance(row: Model, bags: list[Bag], boxes: list[BoxRow]) -> Balance | None:
+    in_stage: dict[str, int] = {}
+    for box in boxes:
+        in_stage[box.stage] = in_stage.get(box.stage, 0) + box.own
+    if isinstance(row, Bag):
+        return balance_of(row.lot, row, in_stage=in_stage)
+    if isinstance(row, Lot):
+        own = [bag for bag in bags if bag.lot_id == row.pk]
+        return balance_of(row, bags=own, in_stage=in_stage)
+    return None
+
+
 def _of_lot(lot: Lot) -> _Scope:
     reached = descendants({lot.pk})
-    parents = set(LotOrigin.objects.filter(lot=lot).values_list("from_lot", flat=True))
-    roles = dict.fromkeys(parents, "went into it")
-    roles |= dict.fromkeys(reached, "made from it")
-    roles[lot.pk] = "traced"
+    roles = dict.fromkeys(reached, "made from it") | {lot.pk: "traced"}
+    parents = LotOrigin.objects.filter(lot=lot).values("from_lot")
     bags = Q(lot__in=reached)
     stays = RunBag.objects.filter(bag__lot__in=reached).values("run")
     lines = Q(lot__in=reached)
     return _Scope(
-        lines=lines, lots=Q(pk__in=roles), bags=bags, runs=Q(pk__in=stays), roles=roles
+        lines=lines,
+        lots=Q(pk__in=reached) | Q(pk__in=parents),
+        bags=bags,
+        runs=Q(pk__in=stays),
+        own=Q(lot=lot.pk),
+        roles=roles,
     )
 
 
@@ -206,6 +240,7 @@ def _of_bag(bag: Bag) -> _Scope:
     stays = RunBag.objects.filter(bag=bag).values("run")
     return _Scope(
         lines=Q(bag=bag.pk),
+        own=Q(bag=bag.pk),
         lots=Q(pk=bag.lot_id),
         bags=Q(pk=bag.pk),
         runs=Q(pk__in=stays),
@@ -217,6 +252,7 @@ def _of_run(run: Run) -> _Scope:
     lots = RunBag.objects.filter(run=run).values("bag__lot")
     return _Scope(
         lines=Q(run=run.pk),
+        own=Q(run=run.pk),
         lots=Q(pk__in=lots),
         bags=Q(pk__in=bags),
         runs=Q(pk=run.pk),
@@ -227,6 +263,7 @@ def _of_boxes(lines: Q) -> _Scope:
     inside = BoxLine.objects.filter(lines)
     return _Scope(
         lines=lines,
+        own=lines,
         lots=Q(pk__in=inside.values("lot")),
         bags=Q(pk__in=inside.values("bag")),
         runs=Q(pk__in=inside.filter(run__isnull=False).values("run")),
@@ -242,46 +279,46 @@ def _lots(scope: _Scope) -> list[LotRow]:
             revision=lot.revision.code,
             made_on=lot.made_on,
             source=lot.source,
-            role=scope.roles.get(lot.pk, "traced"),
+            role=scope.roles.get(lot.pk, "went into it") if scope.roles else "traced",
         )
         for lot in found.order_by("pk")
     ]
 
 
-def _bags(where: Q) -> list[BagRow]:
-    found = Bag.objects.filter(where).select_related("lot", "place").order_by("pk")
-    return [
-        BagRow(
-            number=bag.number,
-            lot=bag.lot.number,
-            stage=bag.stage,
-            pieces=bag.pieces,
-            place=bag.place.name if bag.place else "",
-        )
-        for bag in found
-    ]
+def _bag(bag: Bag, reach: Reach) -> BagRow:
+    return BagRow(
+        number=bag.number,
+        lot=bag.lot.number,
+        stage=bag.stage,
+        pieces=bag.pieces,
+        place=bag.place.name if bag.place else "",
+        held=bool(bag.pieces) and reach.bag(bag),
+    )
 
 
-def _runs(where: Q) -> list[RunRow]:
-    workshop = Workshop.objects.get(pk=1)
+def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     found = Run.objects.filter(where).select_related("protocol").order_by("pk")
     return [
         RunRow(
             number=run.number,
             stage=run.stage,
             protocol=str(run.protocol),
-            closed_on=day_of(workshop, run.closed_at) if run.closed_at else None,
+            closed_on=_day(run.closed_at, zone),
         )
         for run in found
     ]
 
 
-def _boxes(where: Q) -> list[BoxRow]:
-    """Boxes in one query, their live shipments in another; no list of ids between."""
-    workshop = Workshop.objects.get(pk=1)
-    lines = BoxLine.objects.filter(where)
-    sums = (
-        lines.values(
+def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
+    """Boxes, each with its live shipment, in one query; no list of ids between."""
+    rows = list(
+        BoxLine.objects.filter(scope.lines)
+        .annotate(
+            load=FilteredRelation(
+                "box__shipment_boxes", condition=Q(box__shipment_boxes__live=True)
+            )
+        )
+        .values(
             "box_id",
             "box__number",
             "box__serial",
@@ -290,33 +327,37 @@ def _boxes(where: Q) -> list[BoxRow]:
             "box__size__sets",
             "box__place__name",
             "box__bench__place__name",
+            "load__shipment__number",
+            "load__shipment__sent_at",
+            "load__shipment__consignee_id",
+            "load__shipment__consignee__name",
         )
-        .annotate(held=Sum("pieces"))
+        .annotate(held=Sum("pieces"), own=Sum("pieces", filter=scope.own, default=0))
         .order_by("box_id")
     )
-    live = ShipmentBox.objects.filter(
-        live=True, box__in=lines.values("box")
-    ).values_list(
-        "box_id", "shipment__number", "shipment__consignee__name", "shipment__sent_at"
-    )
-    gone = {box: (number, name, at) for box, number, name, at in live}
-    rows = []
-    for line in sums:
-        number, consignee, sent_at = gone.get(line["box_id"], ("", "", None))
-        rows.append(
-            BoxRow(
-                serial=line["box__serial"] or line["box__number"],
-                sscc=line["box__sscc"] or "",
-                stage=line["box__stage"],
-                pieces=line["held"],
-                sets=line["box__size__sets"],
-                shipment=number,
-                consignee=consignee,
-                sent_on=day_of(workshop, sent_at) if sent_at else None,
-                place=_place(line),
-            )
+    here = [row["box_id"] for row in rows if row["box__stage"] in IN_HOUSE]
+    stopped = holds_on_boxes(here, reach)
+    return [
+        BoxRow(
+            serial=row["box__serial"] or row["box__number"],
+            sscc=row["box__sscc"] or "",
+            stage=row["box__stage"],
+            pieces=row["held"],
+            sets=row["box__size__sets"],
+            shipment=row["load__shipment__number"] or "",
+            consignee=row["load__shipment__consignee__name"] or "",
+            sent_on=_day(row["load__shipment__sent_at"], zone),
+            place=_place(row),
+            consignee_id=row["load__shipment__consignee_id"] or 0,
+            held=row["box_id"] in stopped,
+            own=row["own"],
         )
-    return rows
+        for row in rows
+    ]
+
+
+def _day(at: datetime | None, zone: tzinfo) -> date | None:
+    return at.astimezone(zone).date() if at else None
 
 
 def _place(line: Mapping[str, Any]) -> str:
@@ -336,6 +377,14 @@ def _consignees(boxes: list[BoxRow]) -> list[ConsigneeRow]:
         ConsigneeRow(name=name, boxes=len(pieces), pieces=sum(pieces))
         for name, pieces in sorted(found.items())
     ]
+
+
+BAG_NAMES = ("number", "lot", "stage", "pieces", "place")
+BOX_NAMES = (
+    *("serial", "sscc", "stage", "pieces", "sets", "shipment", "consignee"),
+    *("sent_on", "place"),
+)
+"""What is exported of a bag and of a box; the rest is for a page."""
 
 
 def as_json(found: Trace) -> dict[str, Any]:
@@ -359,9 +408,9 @@ def as_json(found: Trace) -> dict[str, Any]:
         "number": found.number,
         "kind": found.kind,
         "lots": [plain(row, *LotRow.__dataclass_fields__) for row in found.lots],
-        "bags": [plain(row, *BagRow.__dataclass_fields__) for row in found.bags],
+        "bags": [plain(row, *BAG_NAMES) for row in found.bags],
         "runs": [plain(row, *RunRow.__dataclass_fields__) for row in found.runs],
-        "boxes": [plain(row, *BoxRow.__dataclass_fields__) for row in found.boxes],
+        "boxes": [plain(row, *BOX_NAMES) for row in found.boxes],
         "consignees": [
             plain(row, *ConsigneeRow.__dataclass_fields__) for row in found.consignees
         ],

@@ -5,18 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, time
 from typing import TYPE_CHECKING
-from zoneinfo import ZoneInfo
 
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_GET
 
 from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
-from kitting.models import Workshop
 from kitting.web.http import allowed, open_to
 
 if TYPE_CHECKING:
@@ -31,7 +29,7 @@ LISTS = {
     Told.PACKED: ("kitting:boxes", "?since={today}&until={today}"),
     Told.OPEN: ("kitting:boxes", "?stage=open"),
     Told.CLOSED: ("kitting:boxes", "?stage=closed"),
-    Told.READY: ("kitting:boxes", "?stage=labelled"),
+    Told.READY: ("kitting:boxes", "?stage=ready"),
     Told.LOADED: ("kitting:boxes", "?stage=loaded"),
     Told.SENT: ("dispatch:log", ""),
 }
@@ -51,9 +49,8 @@ class Line:
 @require_GET
 def day(request: LotwardRequest) -> HttpResponse:
     """How the day stands."""
-    workshop = Workshop.objects.get(pk=1)
-    today = day_of(workshop, clock.now())
-    since = datetime.combine(today, time.min, ZoneInfo(workshop.time_zone))
+    today = clock.today()
+    since = timezone.make_aware(datetime.combine(today, time.min))
     figures = the_day(today, since, standing_reach())
     context = {
         "day": figures,

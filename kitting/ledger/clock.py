@@ -19,18 +19,17 @@ _ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
 
 
 @contextmanager
-def at_the_workshop() -> Iterator[None]:
+def at_the_workshop() -> Iterator[Workshop]:
     """Go by the clock on the workshop's wall: its time zone, and its time.
 
     The time is this machine's; only a demo may be at another one, and stays there for
     whatever opens it.
     """
-    rows = Workshop.objects.values_list("time_zone", "ahead_s")
-    zone, seconds = rows.first() or ("UTC", 0)
-    before = _ahead.set(timedelta(seconds=seconds))
+    workshop = Workshop.objects.first() or Workshop()
+    before = _ahead.set(timedelta(seconds=workshop.ahead_s))
     try:
-        with timezone.override(ZoneInfo(zone)):
-            yield
+        with timezone.override(ZoneInfo(workshop.time_zone)):
+            yield workshop
     finally:
         _ahead.reset(before)
 
@@ -42,6 +41,15 @@ def now() -> datetime:
         An aware moment, by the clock that is gone by.
     """
     return timezone.now() + _ahead.get()
+
+
+def today() -> date:
+    """This day at the workshop.
+
+    Returns:
+        The local date, for whoever goes by the clock on its wall.
+    """
+    return timezone.localdate(now())
 
 
 def day_of(workshop: Workshop, now: datetime) -> date:

@@ -2,24 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, Final
 
+from django.db import connection
 from django.db.models import Q
 
 from kitting.domain.errors import OnHold
 from kitting.domain.stages import MovementKind
 from kitting.ledger.kept import Kept
-from kitting.models import Bag, BoxLine, Hold, Lot, LotOrigin, Movement, Run
+from kitting.models import Bag, Box, BoxLine, Hold, Lot, LotOrigin, Movement, Run
 from kitting.models.holds import TARGETS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from kitting.models import Box
+    from django.db.models import QuerySet
 
-T = TypeVar("T")
+NONE: Final[frozenset[Hold]] = frozenset()
+
+MADE_FROM: Final = """
+WITH RECURSIVE made(root, lot) AS (
+    SELECT from_lot_id, lot_id FROM kitting_lotorigin WHERE from_lot_id IN ({marks})
+    UNION SELECT made.root, origin.lot_id FROM made
+    JOIN kitting_lotorigin origin ON origin.from_lot_id = made.lot
+) SELECT root, lot FROM made
+"""
+"""Pairs of a lot and what was made from it; a circle ends, as no pair comes twice."""
+
+Marks = dict[int, frozenset[Hold]]
+"""Ids of one kind of thing, each with the holds that reach it."""
 
 
 @dataclass(frozen=True)
@@ -43,39 +56,60 @@ class Reach:
     bags: frozenset[int] = frozenset()
     runs: frozenset[int] = frozenset()
     boxes: frozenset[int] = frozenset()
-    why: Mapping[tuple[str, int], Why] = field(default_factory=dict, repr=False)
-    """By kind (lot, bag, run or box) and id: the oldest hold that reaches the thing."""
+    holds: Mapping[tuple[str, int | None], frozenset[Hold]] = field(
+        default_factory=dict, repr=False
+    )
+    """By kind (lot, bag, run or box) and id: the holds that reach the thing."""
 
     def __bool__(self) -> bool:
         return bool(self.lots or self.bags or self.runs or self.boxes)
 
     def bag(self, bag: Bag) -> bool:
         """Whether a bag is held by itself, its lot or the run that cleared it."""
-        return self.why_bag(bag) is not None
+        return bool(self.on(bag))
 
     def line(self, line: BoxLine) -> bool:
         """Whether a line of a box is held by its lot, bag or run."""
-        return self._why(line.bag_id, line.lot_id, line.run_id) is not None
+        return bool(self.on(line))
 
     def why_bag(self, bag: Bag) -> Why | None:
         """The hold that stops a bag, if one does."""
-        return self._why(bag.pk, bag.lot_id, bag.cleared_run_id)
+        return _why(self.on(bag))
 
     def why_run(self, run: Run) -> Why | None:
         """The hold that stops a run, if one does."""
-        return self.why.get(("run", run.pk))
+        return _why(self.on(run))
 
     def why_box(self, box: Box, lines: Iterable[BoxLine]) -> Why | None:
         """The hold that stops a box, by itself or by one of its lines."""
-        whys = [self.why.get(("box", box.pk))]
-        whys += [self._why(each.bag_id, each.lot_id, each.run_id) for each in lines]
-        return next((why for why in whys if why is not None), None)
+        return _why(self.on(box, *lines))
 
-    def _why(self, bag_id: int, lot_id: int, run_id: int | None) -> Why | None:
-        found = self.why.get(("bag", bag_id)) or self.why.get(("lot", lot_id))
-        if found is None and run_id is not None:
-            found = self.why.get(("run", run_id))
-        return found
+    def on(self, *rows: Lot | Bag | Run | Box | BoxLine) -> frozenset[Hold]:
+        """Every hold that reaches one of the rows; a box without its lines."""
+        if not self.holds:
+            return NONE
+        keys = [key for row in rows for key in _keys(row)]
+        return _joined(*(self.holds.get(key, NONE) for key in keys))
+
+
+def _keys(row: Lot | Bag | Run | Box | BoxLine) -> list[tuple[str, int | None]]:
+    """What a row is and what it is of, as ``Reach.holds`` names it."""
+    if isinstance(row, BoxLine):
+        return [("bag", row.bag_id), ("lot", row.lot_id), ("run", row.run_id)]
+    if isinstance(row, Bag):
+        return [("bag", row.pk), ("lot", row.lot_id), ("run", row.cleared_run_id)]
+    return [(row._meta.model_name or "", row.pk)]
+
+
+def _joined(*found: frozenset[Hold]) -> frozenset[Hold]:
+    some = [holds for holds in found if holds]
+    return some[0] if len(some) == 1 else NONE.union(*some)
+
+
+def _why(holds: frozenset[Hold]) -> Why | None:
+    """Who placed the oldest of some holds, and why."""
+    oldest = min(holds, key=lambda hold: hold.pk, default=None)
+    return None if oldest is None else why_of(oldest)
 
 
 def standing_holds() -> list[Hold]:
@@ -96,37 +130,34 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
     """What the given holds reach.
 
     Args:
-        holds: Holds, standing or not, the oldest first.
+        holds: Holds, standing or not.
 
     Returns:
-        The held lots (with their descendants), bags, runs and boxes, and why.
+        The held lots (with their descendants), bags, runs and boxes, and by which.
     """
-    holds = list(holds)
-    if not holds:
-        return Reach()
-    by: dict[str, dict[int, Hold]] = {name: {} for name in TARGETS}
-    sources: dict[str, Hold] = {}
+    by: dict[str, Marks] = {name: {} for name in TARGETS}
+    sources: dict[str, frozenset[Hold]] = {}
     for hold in holds:
         if hold.source:
-            sources.setdefault(fold(hold.source), hold)
+            name = fold(hold.source)
+            sources[name] = sources.get(name, NONE) | {hold}
             continue
-        for name, held in by.items():
-            pk = None if name == "source" else getattr(hold, f"{name}_id")
+        for kind, held in by.items():
+            pk = None if kind == "source" else getattr(hold, f"{kind}_id")
             if pk is not None:
-                held.setdefault(pk, hold)
+                held[pk] = held.get(pk, NONE) | {hold}
     runs = _runs_of(by)
-    lots = _spread(_with_made_from(_lots_of(by, sources), by["bag"], runs))
+    lots = _with_descendants(_with_made_from(_lots_of(by, sources), by["bag"], runs))
     reached = {"lot": lots, "bag": by["bag"], "run": runs, "box": by["box"]}
-    whys = {hold.pk: why_of(hold) for hold in holds}
     return Reach(
         lots=frozenset(lots),
         bags=frozenset(by["bag"]),
         runs=frozenset(runs),
         boxes=frozenset(by["box"]),
-        why={
-            (kind, pk): whys[hold.pk]
+        holds={
+            (kind, pk): found
             for kind, held in reached.items()
-            for pk, hold in held.items()
+            for pk, found in held.items()
         },
     )
 
@@ -143,13 +174,7 @@ def why_of(hold: Hold) -> Why:
     return Why(by=hold.operation.by_name, reason=hold.reason.rstrip(". "))
 
 
-def _oldest(*found: Hold | None) -> Hold:
-    return min((hold for hold in found if hold is not None), key=lambda hold: hold.pk)
-
-
-def _lots_of(
-    by: dict[str, dict[int, Hold]], sources: dict[str, Hold]
-) -> dict[int, Hold]:
+def _lots_of(by: dict[str, Marks], sources: dict[str, frozenset[Hold]]) -> Marks:
     """Lots that are held by themselves or by what they have in common."""
     lots = dict(by["lot"])
     if not (by["revision"] or by["method"] or sources):
@@ -160,11 +185,11 @@ def _lots_of(
         wide |= Q(source__in=[name for name in spelt if fold(name) in sources])
     rows = Lot.objects.filter(wide).values_list("pk", "revision", "method", "source")
     for pk, revision, method, source in rows.order_by():
-        lots[pk] = _oldest(
-            lots.get(pk),
-            by["revision"].get(revision),
-            by["method"].get(method),
-            sources.get(fold(source)),
+        lots[pk] = _joined(
+            lots.get(pk, NONE),
+            by["revision"].get(revision, NONE),
+            by["method"].get(method, NONE),
+            sources.get(fold(source), NONE),
         )
     return lots
 
@@ -181,9 +206,7 @@ def fold(source: str) -> str:
     return " ".join(source.split()).casefold()
 
 
-def _with_made_from(
-    lots: dict[int, Hold], bags: Mapping[int, Hold], runs: Mapping[int, Hold]
-) -> dict[int, Hold]:
+def _with_made_from(lots: Marks, bags: Marks, runs: Marks) -> Marks:
     """Add the lots that were made from a held bag, or from one that a held run cleared.
 
     The bag's movement and the lot's origin are of one act and name one material.
@@ -205,33 +228,38 @@ def _with_made_from(
         made.setdefault((act, material), []).append(lot)
     reached = dict(lots)
     for act, material, bag, run in rows:
-        hold = _oldest(bags.get(bag), runs.get(run))
+        held = _joined(bags.get(bag, NONE), runs.get(run, NONE))
         for lot in made.get((act, material), ()):
-            reached[lot] = _oldest(reached.get(lot), hold)
+            reached[lot] = _joined(reached.get(lot, NONE), held)
     return reached
 
 
-def _runs_of(by: dict[str, dict[int, Hold]]) -> dict[int, Hold]:
+def _runs_of(by: dict[str, Marks]) -> Marks:
     """Runs that are held by themselves or by their protocol."""
     runs = dict(by["run"])
     if by["protocol"]:
         under = Run.objects.filter(protocol__in=by["protocol"])
         for pk, protocol in under.order_by().values_list("pk", "protocol"):
-            runs[pk] = _oldest(runs.get(pk), by["protocol"].get(protocol))
+            runs[pk] = _joined(runs.get(pk, NONE), by["protocol"][protocol])
     return runs
 
 
-def _spread(lots: Mapping[int, T]) -> dict[int, T]:
-    """Hand what each lot carries on to all that is made from it, step by step."""
-    reached, edge = dict(lots), set(lots)
-    while edge:
-        made = LotOrigin.objects.filter(from_lot__in=edge)
-        edge = set()
-        for origin, lot in made.order_by().values_list("from_lot", "lot"):
-            if lot not in reached:
-                reached[lot] = reached[origin]
-                edge.add(lot)
+def _with_descendants(lots: Marks) -> Marks:
+    """Hand the holds on each lot on to all that is made from it."""
+    reached = dict(lots)
+    for root, lot in _made_from(lots):
+        reached[lot] = _joined(reached.get(lot, NONE), lots[root])
     return reached
+
+
+def _made_from(lots: Collection[int]) -> list[tuple[int, int]]:
+    """Pairs of one of the lots and each that was made from it, through any number."""
+    if not lots:
+        return []
+    marks = ", ".join(["%s"] * len(lots))
+    with connection.cursor() as cursor:
+        cursor.execute(MADE_FROM.format(marks=marks), list(lots))
+        return list(cursor.fetchall())
 
 
 def descendants(lots: set[int]) -> set[int]:
@@ -243,7 +271,7 @@ def descendants(lots: set[int]) -> set[int]:
     Returns:
         Their ids and those of every lot made from one of them.
     """
-    return set(_spread(dict.fromkeys(lots)))
+    return lots | {lot for _root, lot in _made_from(lots)}
 
 
 def standing_reach() -> Reach:
@@ -251,24 +279,42 @@ def standing_reach() -> Reach:
     return reach_of(standing_holds())
 
 
-def held_boxes(reach: Reach) -> set[int]:
+def held_boxes(reach: Reach) -> QuerySet[Any, int]:
     """Ids of all boxes that the reach touches, by themselves or by a line.
 
     Args:
         reach: What is held.
 
     Returns:
-        Box ids of every stage.
+        Box ids of every stage, to be filtered by: the database finds them from the
+        hold's side, and however many there are, none comes here.
+    """
+    by = {"lot": reach.lots, "bag": reach.bags, "run": reach.runs}
+    lines = BoxLine.objects.order_by().values_list("box", flat=True)
+    itself = Box.objects.order_by().values_list("pk", flat=True)
+    return itself.filter(pk__in=reach.boxes).union(
+        *(lines.filter(**{f"{name}__in": held}) for name, held in by.items())
+    )
+
+
+def holds_on_boxes(boxes: Iterable[int], reach: Reach) -> dict[int, list[Hold]]:
+    """The holds that reach some boxes, by themselves or by a line.
+
+    Args:
+        boxes: Ids of boxes, such as those of one page.
+        reach: What is held.
+
+    Returns:
+        The boxes that are held, each with its holds, the oldest first.
     """
     if not reach:
-        return set()
-    found = set(reach.boxes)
-    for name in ("lot", "bag", "run"):
-        held = getattr(reach, f"{name}s")
-        if held:
-            lines = BoxLine.objects.filter(**{f"{name}__in": held})
-            found |= set(lines.values_list("box_id", flat=True).distinct())
-    return found
+        return {}
+    ids = set(boxes)
+    found = {pk: reach.holds["box", pk] for pk in ids & reach.boxes}
+    held = Q(lot__in=reach.lots) | Q(bag__in=reach.bags) | Q(run__in=reach.runs)
+    for line in BoxLine.objects.filter(held, box__in=ids).order_by():
+        found[line.box_id] = _joined(found.get(line.box_id, NONE), reach.on(line))
+    return {pk: sorted(held, key=lambda hold: hold.pk) for pk, held in found.items()}
 
 
 def refuse_held_bag(bag: Bag, reach: Reach) -> None:

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from kitting.ledger.reach import held_boxes, reach_of
-from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
+from kitting.ledger.reach import holds_on_boxes
+from kitting.models import Bag, Box, Hold, Lot, Run
 from kitting.models.holds import TARGETS
 
 if TYPE_CHECKING:
-    from collections.abc import Collection
+    from collections.abc import Iterable
     from datetime import datetime
 
-    from django.db.models import Model
+    from django.db.models import Model, QuerySet
 
     from kitting.ledger.reach import Reach
 
@@ -30,57 +30,67 @@ class Standing:
     at: datetime
 
 
-def standing_on(row: Model, *, boxes: Collection[int] = ()) -> list[Standing]:
+def told_holds() -> QuerySet[Hold]:
+    """Every hold that nobody has lifted, with what a page tells of it, oldest first.
+
+    Returns:
+        The holds, each with its act and what it stands on.
+    """
+    names = [name for name in TARGETS if name != "source"]
+    standing = Hold.objects.filter(lift__isnull=True).order_by("pk")
+    return standing.select_related("operation", *names)
+
+
+def target_of(hold: Hold) -> str:
+    """What a hold was placed on, in words.
+
+    Args:
+        hold: The hold.
+
+    Returns:
+        The kind of thing and its name.
+    """
+    target = next(name for name in TARGETS if getattr(hold, name) is not None)
+    return f"{target} {getattr(hold, target)}"
+
+
+def shown(holds: Iterable[Hold]) -> list[Standing]:
+    """Holds as a page shows them, oldest first.
+
+    Args:
+        holds: Some of ``told_holds``.
+
+    Returns:
+        The same holds.
+    """
+    return [
+        Standing(
+            hold_id=hold.pk,
+            on=target_of(hold),
+            reason=hold.reason,
+            by=hold.operation.by_name,
+            at=hold.operation.at,
+        )
+        for hold in sorted(holds, key=lambda hold: hold.pk)
+    ]
+
+
+def standing_on(
+    row: Model | None, reach: Reach, *, boxes: Iterable[int] = ()
+) -> list[Standing]:
     """The standing holds that reach a thing, oldest first.
 
     Args:
         row: A lot, bag, run or box; of anything else only its boxes count.
+        reach: What ``told_holds`` reach.
         boxes: Ids of the boxes in it, for a shipment.
 
     Returns:
         The holds.
     """
-    holds = (
-        Hold.objects.filter(lift__isnull=True)
-        .select_related("operation", *(name for name in TARGETS if name != "source"))
-        .order_by("pk")
-    )
-    return [_shown(hold) for hold in holds if _reaches(reach_of([hold]), row, boxes)]
-
-
-def all_standing() -> list[Standing]:
-    """Every hold that nobody has lifted, oldest first.
-
-    Returns:
-        The holds.
-    """
-    names = [name for name in TARGETS if name != "source"]
-    holds = Hold.objects.filter(lift__isnull=True)
-    return [
-        _shown(hold)
-        for hold in holds.select_related("operation", *names).order_by("pk")
-    ]
-
-
-def _reaches(reach: Reach, row: Model, boxes: Collection[int]) -> bool:
-    if isinstance(row, Lot):
-        return row.pk in reach.lots
-    if isinstance(row, Bag):
-        return reach.bag(row)
-    if isinstance(row, Run):
-        return row.pk in reach.runs
+    if isinstance(row, Lot | Bag | Run):
+        return shown(reach.on(row))
     if isinstance(row, Box):
-        lines = BoxLine.objects.filter(box=row)
-        return row.pk in reach.boxes or any(reach.line(line) for line in lines)
-    return bool(boxes) and not held_boxes(reach).isdisjoint(boxes)
-
-
-def _shown(hold: Hold) -> Standing:
-    target = next(name for name in TARGETS if getattr(hold, name) is not None)
-    return Standing(
-        hold_id=hold.pk,
-        on=f"{target} {getattr(hold, target)}",
-        reason=hold.reason,
-        by=hold.operation.by_name,
-        at=hold.operation.at,
-    )
+        boxes = [row.pk]
+    held = holds_on_boxes(boxes, reach) if reach else {}
+    return shown({hold for holds in held.values() for hold in holds})

@@ -9,7 +9,7 @@ from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
-from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Bag, Box, Carrier, Lot, Place, Run
 
 if TYPE_CHECKING:
@@ -271,7 +271,8 @@ def standing_at(place: Place, filters: Mapping[str, Any]) -> PlacePage:
     if part:
         bags = bags.filter(lot__part=part)
         boxes = boxes.filter(lines__lot__part=part).distinct()
-    held = held_boxes(reach)
+    there = list(_boxes(boxes, what))
+    held = holds_on_boxes([box.pk for box in there], reach)
     found = bags.select_related("lot__part", "carrier") if what != "boxes" else []
     order = list(BagStage)
     return PlacePage(
@@ -291,7 +292,7 @@ def standing_at(place: Place, filters: Mapping[str, Any]) -> PlacePage:
                 found, key=lambda bag: (order.index(BagStage(bag.stage)), bag.pk)
             )
         ],
-        boxes=[_box_row(box, held=box.pk in held) for box in _boxes(boxes, what)],
+        boxes=[_box_row(box, held=box.pk in held) for box in there],
     )
 
 

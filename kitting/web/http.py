@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from django.contrib.auth.models import AnonymousUser
     from django_htmx.middleware import HtmxDetails
 
-    from kitting.models import User
+    from kitting.models import User, Workshop
 
 P = ParamSpec("P")
 M = TypeVar("M", bound=Model)
@@ -37,6 +37,8 @@ class LotwardRequest(HttpRequest):
 
     htmx: HtmxDetails
     user: User
+    workshop: Workshop
+    """As it stood when the request came."""
 
 
 R = TypeVar("R", bound=HttpResponseBase)

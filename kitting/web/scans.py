@@ -136,9 +136,17 @@ def ours(plain: str) -> Found | None:
     """Find what a number of ours names, by its letter; None for what is none of ours."""
     kind = numbers.looks_like(plain)
     if kind is numbers.Kind.BAG:
-        return _row("bag", Bag.objects.filter(number=plain).first(), plain)
+        return _row(
+            "bag",
+            Bag.objects.select_related("lot__part").filter(number=plain).first(),
+            plain,
+        )
     if kind is numbers.Kind.RUN:
-        return _row("run", Run.objects.filter(number=plain).first(), plain)
+        return _row(
+            "run",
+            Run.objects.select_related("protocol").filter(number=plain).first(),
+            plain,
+        )
     if kind in (numbers.Kind.BOX, numbers.Kind.SERIAL):
         field = "number" if kind is numbers.Kind.BOX else "serial"
         return _row("box", Box.objects.filter(**{field: plain}).first(), plain)
@@ -150,12 +158,13 @@ def ours(plain: str) -> Found | None:
 
 
 def _others(plain: str) -> Found | None:
-    lot = Lot.objects.filter(number=plain).first()
+    lots = Lot.objects.select_related("part", "revision", "method")
+    lot = lots.filter(number=plain).first()
     if lot is not None:
         return Found("lot", lot, plain)
     if gs1.sscc_ok(plain):
         return _row("box", Box.objects.filter(sscc=plain).first(), plain)
-    sourced = Lot.objects.filter(source_number__iexact=plain)[:2]
+    sourced = lots.filter(source_number__iexact=plain)[:2]
     if len(sourced) == 1:
         return Found("lot", sourced[0], sourced[0].number)
     place = Place.objects.filter(code__iexact=plain).first()

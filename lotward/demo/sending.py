@@ -6,20 +6,18 @@ from typing import TYPE_CHECKING
 
 from dispatch.models import Shipment
 from dispatch.shipments import services
-from kitting.domain.stages import BoxStage
-from kitting.ledger.reach import held_boxes, standing_reach
-from kitting.models import Box
+from kitting.ledger.reach import standing_reach
+from kitting.packing.queries.boxes import ready_boxes
 from lotward.demo import plan
 
 if TYPE_CHECKING:
+    from kitting.models import Box
     from lotward.demo.making import Floor
 
 
-def in_stock() -> list[Box]:
+def in_stock(floor: Floor) -> list[Box]:
     """Boxes that may leave, oldest first."""
-    held = held_boxes(standing_reach())
-    labelled = Box.objects.filter(stage=BoxStage.LABELLED).order_by("pk")
-    return [box for box in labelled if box.pk not in held]
+    return list(ready_boxes(standing_reach(), floor.clock.now.date()).order_by("pk"))
 
 
 def send(floor: Floor, count: int, *, keep: int = 0) -> None:
@@ -31,7 +29,7 @@ def send(floor: Floor, count: int, *, keep: int = 0) -> None:
         keep: Boxes to keep in stock.
     """
     for left in range(count, 0, -1):
-        stock = in_stock()
+        stock = in_stock(floor)
         share = max(len(stock) - keep, 0) // left
         if share < 1:
             continue
@@ -76,7 +74,7 @@ def load(floor: Floor, shipment_id: int, boxes: list[Box]) -> None:
 def call_off_one(floor: Floor) -> None:
     """Make up a shipment and call it off."""
     shipment_id = begin(floor)
-    load(floor, shipment_id, in_stock()[:2])
+    load(floor, shipment_id, in_stock(floor)[:2])
     services.call_off_shipment(
         shipment_id=shipment_id,
         reason="The van broke down; made up anew tomorrow",
@@ -87,7 +85,7 @@ def call_off_one(floor: Floor) -> None:
 def leave_open(floor: Floor) -> None:
     """Leave a shipment open; a box was scanned by mistake and taken off again."""
     shipment_id = begin(floor)
-    boxes = in_stock()[:4]
+    boxes = in_stock(floor)[:4]
     load(floor, shipment_id, boxes)
     services.take_off_box(
         shipment_id=shipment_id,

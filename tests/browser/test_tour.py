@@ -28,7 +28,7 @@ def pages(transactional_db: None) -> Pages:
 def enter(page: Page, person: User, address: str) -> Client:
     """Take a session, as signing in by the page gives it; another test does that."""
     client = Client()
-    client.force_login(person, backend="django.contrib.auth.backends.ModelBackend")
+    client.force_login(person, backend="lotward.rights.RightsBackend")
     name = "lotward_session"
     value = client.cookies[name].value
     page.context.add_cookies([{"name": name, "value": value, "url": address}])

@@ -89,7 +89,7 @@ def test_control_without_the_gate_a_hold_and_a_sending_miss_each_other() -> None
 
     def send_without_the_gate() -> int:
         with transaction.atomic():
-            held = held_boxes(standing_reach())
+            held = list(held_boxes(standing_reach()))
             both_looked.wait(30)
             Shipment.objects.filter(pk=shipment.pk).update(
                 stage="sent", sent_at=factories.NOW, boxes=1

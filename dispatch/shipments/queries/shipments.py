@@ -6,17 +6,18 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
-from django.db.models import Count, OuterRef, Q, Subquery, Sum
+from django.db.models import Count, Min, OuterRef, Q, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from kitting.domain import numbers
 from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
-from kitting.domain.stages import BoxStage, ShipmentStage
-from kitting.ledger.reach import held_boxes, standing_reach
-from kitting.ledger.standing import standing_on
+from kitting.domain.stages import ShipmentStage
+from kitting.ledger.reach import holds_on_boxes, reach_of, standing_reach
+from kitting.ledger.standing import target_of, told_holds
 from kitting.models import Box, BoxLine
+from kitting.packing.queries.boxes import ready_boxes
 from kitting.web import scans
 
 if TYPE_CHECKING:
@@ -165,7 +166,7 @@ def on_board(shipment: Shipment) -> list[OnBoard]:
     lots = lots_by_box(order)
     held: dict[int, str] = {}
     if shipment.stage == ShipmentStage.OPEN:
-        held = _holds_on({box.pk: box for box in found})
+        held = _holds_on([box.pk for box in found])
     return [
         OnBoard(
             box_id=box.pk,
@@ -182,14 +183,9 @@ def on_board(shipment: Shipment) -> list[OnBoard]:
     ]
 
 
-def _holds_on(boxes: dict[int, Box]) -> dict[int, str]:
-    reach = standing_reach()
-    reached = set(reach.boxes) & set(boxes)
-    if reach:
-        lines = BoxLine.objects.filter(box__in=boxes)
-        reached |= {line.box_id for line in lines if reach.line(line)}
-    first = {pk: standing_on(boxes[pk])[0] for pk in sorted(reached)}
-    return {pk: f"{hold.on}: {hold.reason}" for pk, hold in first.items()}
+def _holds_on(boxes: Iterable[int]) -> dict[int, str]:
+    held = holds_on_boxes(boxes, reach_of(told_holds()))
+    return {pk: f"{target_of(on[0])}: {on[0].reason}" for pk, on in held.items()}
 
 
 def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int]]:
@@ -232,32 +228,31 @@ def ready_to_go(today: date) -> list[Ready]:
     Returns:
         The kinds by product, largest boxes first.
     """
-    held = held_boxes(standing_reach())
-    labelled = Box.objects.filter(stage=BoxStage.LABELLED, packed_on__isnull=False)
-    kinds: dict[tuple[str, int], list[tuple[str, date]]] = {}
-    stands = Coalesce("place__name", "bench__place__name")
-    for pk, product, sets, place, packed_on, use_by in labelled.values_list(
-        *("pk", "size__product__name", "size__sets", stands, "packed_on", "use_by"),
-    ):
-        if pk not in held and packed_on and (use_by is None or use_by >= today):
-            kinds.setdefault((product, sets), []).append((place or "", packed_on))
+    ready = ready_boxes(standing_reach(), today).order_by()
+    stands = Coalesce("place__name", "bench__place__name", Value(""))
+    rows = ready.values_list("size__product__name", "size__sets", stands).annotate(
+        boxes=Count("pk"), oldest=Min("packed_on")
+    )
+    kinds: dict[tuple[str, int], list[tuple[str, int, date]]] = {}
+    for product, sets, place, boxes, oldest in rows:
+        kinds.setdefault((product, sets), []).append((place, boxes, oldest))
     return [
         Ready(
             product=product,
             sets=sets,
-            places=_counted(place for place, _day in found),
-            boxes=len(found),
-            oldest=min(day for _place, day in found),
+            places=tuple(
+                (place, boxes)
+                for place, boxes, _oldest in sorted(
+                    found, key=lambda one: (not one[0], one[0])
+                )
+            ),
+            boxes=sum(boxes for _place, boxes, _oldest in found),
+            oldest=min(oldest for _place, _boxes, oldest in found),
         )
         for (product, sets), found in sorted(
             kinds.items(), key=lambda kind: (kind[0][0], -kind[0][1])
         )
     ]
-
-
-def _counted(places: Iterable[str]) -> tuple[tuple[str, int], ...]:
-    found = Counter(places)
-    return tuple(sorted(found.items(), key=lambda one: (not one[0], one[0])))
 
 
 def box_scanned(text: str) -> int:

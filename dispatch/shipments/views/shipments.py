@@ -10,7 +10,6 @@ from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods
@@ -69,7 +68,7 @@ COLUMNS: list[Column[OnBoard]] = [
 @require_GET
 def shipments(request: LotwardRequest) -> HttpResponse:
     """The open shipments first, then what could go and what went lately."""
-    ready = queries.ready_to_go(timezone.localdate(clock.now()))
+    ready = queries.ready_to_go(clock.today())
     context = {
         "open": queries.open_shipments(),
         "lately": queries.lately_ended(),
@@ -271,7 +270,7 @@ def _show(
         "wrong": wrong,
     }
     if shipment.stage == ShipmentStage.OPEN:
-        ready = queries.ready_to_go(timezone.localdate(clock.now()))
+        ready = queries.ready_to_go(clock.today())
         context |= {
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),

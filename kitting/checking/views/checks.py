@@ -14,7 +14,7 @@ from kitting.checking.queries.checks import kinds_for
 from kitting.checking.queries.inspection import check_page
 from kitting.checking.services import checks
 from kitting.ledger.reach import standing_reach
-from kitting.lots.queries.lots import lot_page, one_lot
+from kitting.lots.queries.lots import LotPage, one_lot
 from kitting.models.lots import Verdict
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, get_or_404, go, render_part
@@ -131,7 +131,7 @@ def _page(
         part="kitting/checking/_lot_check.html",
         context={
             "lot": lot,
-            "shown": lot_page(lot, standing_reach()),
+            "shown": LotPage(lot, standing_reach()),
             "page": shown,
             "form": form,
             "part": "lot-check",

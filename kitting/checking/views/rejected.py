@@ -15,7 +15,7 @@ from kitting.checking.queries.checks import kinds_for
 from kitting.checking.queries.inspection import rejected_page
 from kitting.checking.services import rejected
 from kitting.ledger.reach import standing_reach
-from kitting.lots.queries.lots import lot_page, one_lot
+from kitting.lots.queries.lots import LotPage, one_lot
 from kitting.models import Bag
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, get_or_404, go, render_part
@@ -40,7 +40,7 @@ def lot_rejected(request: LotwardRequest, number: str) -> HttpResponse:
     lot = get_or_404(one_lot(), number=number)
     context = {
         "lot": lot,
-        "shown": lot_page(lot, standing_reach()),
+        "shown": LotPage(lot, standing_reach()),
         "page": rejected_page(lot),
         "here": "kitting:lots",
     }

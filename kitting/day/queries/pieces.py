@@ -8,14 +8,17 @@ from typing import TYPE_CHECKING
 
 from django.db.models import Count, Q, Sum
 
-from kitting.domain.stages import BagStage, BoxStage, RunStage
+from kitting.domain.stages import IN_HOUSE, BagStage, BoxStage, RunStage
 from kitting.ledger.reach import held_boxes
 from kitting.lots.queries.lots import held_lots, waiting_for_a_check
 from kitting.models import Bag, Box, BoxEvent, Hold, Lot, Part, Run
 from kitting.models.lots import LotStage
+from kitting.packing.queries.boxes import ready_boxes
 
 if TYPE_CHECKING:
     from datetime import date, datetime
+
+    from django.db.models import QuerySet
 
     from kitting.ledger.reach import Reach
 
@@ -42,6 +45,9 @@ class Told(StrEnum):
     LOADED = "loaded"
     SENT = "sent"
     NONE_SENT = "none sent"
+
+
+PACKED = IN_HOUSE - {BoxStage.OPEN}
 
 
 @dataclass(frozen=True)
@@ -122,17 +128,18 @@ def the_day(today: date, since: datetime, reach: Reach) -> Day:
     Returns:
         The figures.
     """
-    stopped = held_boxes(reach)
-    here = Q(stage__in=[BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.LOADED])
+    held_here = Box.objects.filter(pk__in=held_boxes(reach), stage__in=PACKED)
     lines = part_lines(reach)
     pieces = [line for line in lines if line.part.unit == "piece"]
     return Day(
         today=today,
-        packed=_boxes(Q(packed_on=today) & ~Q(stage=BoxStage.VOIDED)),
-        open=_boxes(Q(stage=BoxStage.OPEN)),
-        closed=_boxes(Q(stage=BoxStage.CLOSED)),
-        ready=_boxes(Q(stage=BoxStage.LABELLED) & ~Q(pk__in=stopped)),
-        loaded=_boxes(Q(stage=BoxStage.LOADED)),
+        packed=_boxes(
+            Box.objects.exclude(stage=BoxStage.VOIDED).filter(packed_on=today)
+        ),
+        open=_boxes(Box.objects.filter(stage=BoxStage.OPEN)),
+        closed=_boxes(Box.objects.filter(stage=BoxStage.CLOSED)),
+        ready=_boxes(ready_boxes(reach, today)),
+        loaded=_boxes(Box.objects.filter(stage=BoxStage.LOADED)),
         sent=_sent_since(since),
         lots_waiting=Lot.objects.filter(waiting_for_a_check()).count(),
         lots_open=Lot.objects.filter(stage=LotStage.OPEN).count(),
@@ -142,16 +149,14 @@ def the_day(today: date, since: datetime, reach: Reach) -> Day:
         ),
         holds=Hold.objects.filter(lift__isnull=True).count(),
         held_lots=len(held_lots(reach)) if reach else 0,
-        held_boxes=Box.objects.filter(here, pk__in=stopped).count() if stopped else 0,
+        held_boxes=held_here.count(),
         parts=pieces,
         materials=[line for line in lines if line.part.unit != "piece"],
     )
 
 
-def _boxes(which: Q) -> Boxes:
-    found = Box.objects.filter(which).aggregate(
-        boxes=Count("pk"), sets=Sum("size__sets", default=0)
-    )
+def _boxes(which: QuerySet[Box]) -> Boxes:
+    found = which.aggregate(boxes=Count("pk"), sets=Sum("size__sets", default=0))
     return Boxes(**found)
 
 

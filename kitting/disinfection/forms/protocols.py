@@ -231,7 +231,12 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
         }
         for load in (terms.loads if terms else ())
     ]
-    return LoadForms(data, initial=initial, prefix="load")
+    lines = LoadForms(data, initial=initial, prefix="load")
+    # Each line would read all revisions again.
+    revisions = list(lines.empty_form.fields["revision"].choices)  # type: ignore[attr-defined]
+    for line in lines:
+        line.fields["revision"].choices = revisions  # type: ignore[attr-defined]
+    return lines
 
 
 class NamedForm(KeyedForm):

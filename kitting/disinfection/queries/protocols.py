@@ -6,25 +6,20 @@ import hashlib
 import json
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 from django.db.models import Count, Prefetch, QuerySet
 
 from kitting.domain.entries import Load, Terms
 from kitting.ledger.reach import standing_holds
-from kitting.models import (
-    Evidence,
-    Hold,
-    Part,
-    Protocol,
-    ProtocolLoad,
-    Retirement,
-    Signature,
-)
+from kitting.models import Evidence, Protocol, ProtocolLoad, Retirement, Signature
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date
+
+    from kitting.models import Hold, Part
 
 TERM_FIELDS: Final = (
     "name",
@@ -82,18 +77,19 @@ class ProtocolLine:
     """Names of the parts that it covers."""
 
 
-def protocol_lines(today: date) -> list[ProtocolLine]:
+def protocol_lines(today: date, code: str = "") -> list[ProtocolLine]:
     """All versions of all protocols, by code, newest version first.
 
     Args:
         today: The workshop's day.
+        code: The one protocol that is asked for; empty for all.
 
     Returns:
         A line for each.
     """
     held = {hold.protocol_id for hold in standing_holds() if hold.protocol_id}
     loads = Prefetch("loads", queryset=ProtocolLoad.objects.select_related("part"))
-    found = Protocol.objects.prefetch_related(loads).order_by("code", "-version")
+    found = Protocol.objects.filter(code=code) if code else Protocol.objects.all()
     return [
         ProtocolLine(
             protocol=each,
@@ -101,7 +97,7 @@ def protocol_lines(today: date) -> list[ProtocolLine]:
             held=each.pk in held,
             parts=tuple(dict.fromkeys(load.part.name for load in each.loads.all())),
         )
-        for each in found
+        for each in found.prefetch_related(loads).order_by("code", "-version")
     ]
 
 
@@ -115,20 +111,73 @@ def count_standings(lines: Iterable[ProtocolLine]) -> dict[str, int]:
 
 @dataclass(frozen=True)
 class ProtocolPage:
-    """Everything that the page of one version shows."""
+    """What the pages of one version show, each read when a page first asks for it."""
 
     protocol: Protocol
-    standing: Standing
-    loads: list[ProtocolLoad]
-    parts: list[Part]
-    """The parts that it covers, each with the largest dose that it may take."""
-    evidence: list[Evidence]
-    signature: Signature | None
-    retirement: Retirement | None
-    holds: list[Hold]
-    others: list[ProtocolLine]
-    """The other versions of the same protocol, newest first."""
-    runs: int
+    today: date
+    """The workshop's day."""
+    codes: tuple[str, ...]
+    """Codes of its evidence."""
+
+    @property
+    def standing(self) -> Standing:
+        """Where it stands today."""
+        return standing_of(self.protocol, self.today)
+
+    @cached_property
+    def loads(self) -> list[ProtocolLoad]:
+        """What it covers."""
+        return list(
+            self.protocol.loads.select_related("part", "revision").order_by(
+                "part__name", "revision__code", "container"
+            )
+        )
+
+    @property
+    def parts(self) -> list[Part]:
+        """The parts that it covers, each with the largest dose that it may take."""
+        return list({load.part_id: load.part for load in self.loads}.values())
+
+    @cached_property
+    def evidence(self) -> list[Evidence]:
+        """What it stands on."""
+        return list(Evidence.objects.filter(code__in=self.codes).order_by("code"))
+
+    @cached_property
+    def signature(self) -> Signature | None:
+        """Who signed it; nobody yet where it is a draft."""
+        if self.is_draft:
+            return None
+        found = Signature.objects.filter(protocol=self.protocol)
+        return found.select_related("operation").first()
+
+    @cached_property
+    def retirement(self) -> Retirement | None:
+        """Who retired it."""
+        if self.is_draft:
+            return None
+        found = Retirement.objects.filter(protocol=self.protocol)
+        return found.select_related("operation").first()
+
+    @cached_property
+    def holds(self) -> list[Hold]:
+        """The holds that stand on it, oldest first."""
+        standing = self.protocol.holds.filter(lift__isnull=True)
+        return list(standing.select_related("operation").order_by("pk"))
+
+    @cached_property
+    def others(self) -> list[ProtocolLine]:
+        """The other versions of the same protocol, newest first."""
+        return [
+            line
+            for line in protocol_lines(self.today, self.protocol.code)
+            if line.protocol.pk != self.protocol.pk
+        ]
+
+    @cached_property
+    def runs(self) -> int:
+        """How many runs there were under it."""
+        return self.protocol.runs.count()
 
     @property
     def is_draft(self) -> bool:
@@ -150,50 +199,6 @@ class ProtocolPage:
     def has_draft(self) -> bool:
         """Whether a draft of a later version is there already."""
         return any(line.standing == Standing.DRAFT for line in self.others)
-
-
-def protocol_page(
-    protocol: Protocol, today: date, codes: Iterable[str]
-) -> ProtocolPage:
-    """Read everything that the page of a version shows.
-
-    Args:
-        protocol: The version.
-        today: The workshop's day.
-        codes: Codes of its evidence.
-
-    Returns:
-        What it covers, stands on, who signed it, and its other versions.
-    """
-    loads = list(
-        protocol.loads.select_related("part", "revision").order_by(
-            "part__name", "revision__code", "container"
-        )
-    )
-    return ProtocolPage(
-        protocol=protocol,
-        standing=standing_of(protocol, today),
-        loads=loads,
-        parts=list({load.part_id: load.part for load in loads}.values()),
-        evidence=list(Evidence.objects.filter(code__in=codes).order_by("code")),
-        signature=Signature.objects.filter(protocol=protocol)
-        .select_related("operation")
-        .first(),
-        retirement=Retirement.objects.filter(protocol=protocol)
-        .select_related("operation")
-        .first(),
-        holds=list(
-            protocol.holds.filter(lift__isnull=True)
-            .select_related("operation")
-            .order_by("pk")
-        ),
-        others=[
-            line
-            for line in protocol_lines(today)
-            if line.protocol.code == protocol.code and line.protocol.pk != protocol.pk
-        ],
-        runs=protocol.runs.count(),
-    )
 
 
 def evidence_list() -> QuerySet[Evidence]:
@@ -243,17 +248,20 @@ def evidence_of(protocol: Protocol) -> tuple[str, ...]:
     return tuple(found)
 
 
-def mark_of(protocol: Protocol, *, until: date | None) -> bytes:
+def mark_of(
+    protocol: Protocol, *, until: date | None, terms: Terms | None = None
+) -> bytes:
     """Hash all that a version says, so that a change after its signing is found.
 
     Args:
         protocol: Any version.
         until: Until when it was to be in force as it was signed.
+        terms: What it says now, where that is read already.
 
     Returns:
         32 bytes.
     """
-    terms = terms_of(protocol)
+    terms = terms or terms_of(protocol)
     said = {name: getattr(terms, name) for name in TERM_FIELDS}
     said |= {
         "code": protocol.code,

@@ -23,16 +23,13 @@ from kitting.disinfection.forms.meters import (
 from kitting.disinfection.queries import meters as queries
 from kitting.disinfection.services import lamps, meters
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
-from kitting.models import Lamp, Meter, Place, Workshop
+from kitting.models import Lamp, Meter, Place
 from kitting.models.catalogue import PlaceKind
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, get_or_404, go, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
@@ -52,10 +49,6 @@ COLUMNS: list[Column[queries.MeterLine]] = [
 ]
 
 
-def _today() -> date:
-    return day_of(Workshop.objects.get(pk=1), clock.now())
-
-
 def _form_page(
     request: LotwardRequest, page: str, form: KeyedForm, status: int, **context: Any
 ) -> HttpResponse:
@@ -72,7 +65,7 @@ def _form_page(
 @require_GET
 def meter_list(request: LotwardRequest) -> HttpResponseBase:
     """Every meter, and until when it may be used."""
-    lines = queries.meter_lines(_today())
+    lines = queries.meter_lines(clock.today())
     file = file_response(request.GET.get("as", ""), "meters", COLUMNS, lines)
     if file is not None:
         return file
@@ -133,7 +126,7 @@ def meter_detail(request: LotwardRequest, serial: str) -> HttpResponse:
             messages.success(request, words % {"meter": done.meter, "due": done.due})
             return go(request, reverse("kitting:meter-detail", args=[meter.serial]))
     line = next(
-        row for row in queries.meter_lines(_today()) if row.meter.pk == meter.pk
+        row for row in queries.meter_lines(clock.today()) if row.meter.pk == meter.pk
     )
     return _form_page(
         request,
@@ -253,7 +246,7 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
 def lamp_fit(request: LotwardRequest) -> HttpResponse:
     """Record a lamp that was fitted to a line."""
     lines = Place.objects.filter(kind=PlaceKind.LINE).order_by("code")
-    form = LampForm(request.POST or None, lines=lines, initial={"on": _today()})
+    form = LampForm(request.POST or None, lines=lines, initial={"on": clock.today()})
     status = OK
     if request.method == "POST":
         done, status = attempt(
@@ -302,7 +295,7 @@ def _lamp_page(
 def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record the hours that a lamp has burnt."""
     lamp = get_or_404(Lamp.objects.select_related("line"), pk=pk)
-    form = LampHoursForm(request.POST or None, initial={"on": _today()})
+    form = LampHoursForm(request.POST or None, initial={"on": clock.today()})
     status = OK
     if request.method == "POST":
         done, status = attempt(
@@ -326,7 +319,7 @@ def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
 def lamp_change(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record that a lamp was changed."""
     lamp = get_or_404(Lamp.objects.select_related("line"), pk=pk)
-    form = LampChangeForm(request.POST or None, initial={"on": _today()})
+    form = LampChangeForm(request.POST or None, initial={"on": clock.today()})
     status = OK
     if request.method == "POST":
         done, status = attempt(

@@ -13,8 +13,6 @@ from kitting.disinfection.queries.runs import protocols_in_force
 from kitting.domain import exposure
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
-from kitting.models import Workshop
 from kitting.web.http import add_refusal, allowed
 
 if TYPE_CHECKING:
@@ -74,7 +72,7 @@ def _times(chosen: Planned) -> list[tuple[str, str, int]]:
     """Protocol, side and time for each dose that a protocol in force requires."""
     if chosen.uw_cm2 == 0:
         return []
-    today = day_of(Workshop.objects.get(pk=1), clock.now())
+    today = clock.today()
     return [
         (
             str(protocol),

@@ -21,26 +21,23 @@ from kitting.disinfection.forms.protocols import (
 )
 from kitting.disinfection.queries.protocols import (
     ProtocolLine,
+    ProtocolPage,
     Standing,
     count_standings,
     evidence_of,
     mark_of,
     protocol_lines,
-    protocol_page,
     terms_of,
 )
 from kitting.disinfection.services import protocols
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
-from kitting.models import Protocol, Workshop
+from kitting.models import Protocol
 from kitting.models.runs import ProtocolMethod
 from kitting.web.acting import OK, UNFIT, attempt, attempt_by_name
 from kitting.web.http import allowed, get_or_404, go, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
@@ -60,11 +57,6 @@ COLUMNS: list[Column[ProtocolLine]] = [
 ]
 
 
-def today_here() -> date:
-    """The workshop's day."""
-    return day_of(Workshop.objects.get(pk=1), clock.now())
-
-
 def protocol_address(code: str, version: int) -> str:
     """The address of a version's page."""
     return reverse("kitting:protocol-detail", args=[code, version])
@@ -74,7 +66,7 @@ def protocol_address(code: str, version: int) -> str:
 @require_GET
 def protocol_list(request: LotwardRequest) -> HttpResponseBase:
     """The table of all versions; ``?standing=`` chooses those that stand somewhere."""
-    lines = protocol_lines(today_here())
+    lines = protocol_lines(clock.today())
     counts = count_standings(lines)
     chosen = request.GET.get("standing", "")
     if chosen in set(Standing):
@@ -102,10 +94,13 @@ def _version(code: str, version: int) -> Protocol:
     return get_or_404(Protocol, code=code, version=version)
 
 
-def _context(protocol: Protocol, **more: Any) -> dict[str, Any]:
+def _context(
+    protocol: Protocol, codes: tuple[str, ...] | None = None, **more: Any
+) -> dict[str, Any]:
+    codes = evidence_of(protocol) if codes is None else codes
     return {
         "protocol": protocol,
-        "shown": protocol_page(protocol, today_here(), evidence_of(protocol)),
+        "shown": ProtocolPage(protocol, clock.today(), codes),
         "method": METHODS[ProtocolMethod(protocol.method)],
         "back": protocol_address(protocol.code, protocol.version),
         "here": "kitting:runs",
@@ -154,7 +149,7 @@ def protocol_edit(request: LotwardRequest, code: str, version: int) -> HttpRespo
     def act(sign: Sign, said: protocols.Terms) -> protocols.Drafted:
         return protocols.edit_draft(protocol_id=protocol.pk, terms=said, sign=sign)
 
-    context = _context(protocol)
+    context = _context(protocol, terms.evidence)
     return _draft_page(request, form, terms, act, page="protocol_edit", **context)
 
 
@@ -259,7 +254,8 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
 def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Sign a draft, as it stands on this page."""
     protocol = _version(code, version)
-    mark = mark_of(protocol, until=protocol.in_force_until).hex()
+    terms = terms_of(protocol)
+    mark = mark_of(protocol, until=protocol.in_force_until, terms=terms).hex()
     form = SignForm(request.POST or None, initial={"mark": mark}, by=str(request.user))
     status = OK
     if request.method == "POST":
@@ -278,7 +274,8 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
             values = {"protocol": protocol, "by": done.signed_by}
             messages.success(request, said % values)
             return go(request, protocol_address(code, version))
-    context = _context(protocol, act=_("Sign %(protocol)s") % {"protocol": protocol})
+    act = _("Sign %(protocol)s") % {"protocol": protocol}
+    context = _context(protocol, terms.evidence, act=act)
     return _act_page(request, form, status, "protocol_sign", **context)
 
 

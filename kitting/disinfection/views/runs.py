@@ -24,16 +24,12 @@ from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
-from kitting.models import Workshop
 from kitting.models.runs import UVC, Moment, ProtocolMethod
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, go, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
@@ -69,10 +65,6 @@ COLUMNS: list[Column[Run]] = [
 ]
 
 
-def _today() -> date:
-    return day_of(Workshop.objects.get(pk=1), clock.now())
-
-
 def run_address(run: Run | str) -> str:
     """The address of a run's page."""
     return reverse("kitting:run-detail", args=[str(run)])
@@ -106,7 +98,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
         "waiting_bags": sum(each.bags for each in waiting),
         "filtered": filters != queries.Filters(),
         "may_run": request.user.has_perm("kitting.run_line"),
-        "to_see_to": gauges.meters_to_see_to(_today()),
+        "to_see_to": gauges.meters_to_see_to(clock.today()),
         "total_bags": found.aggregate(all=Sum("bags"))["all"] or 0,
     }
     return render_part(
@@ -209,7 +201,7 @@ def _filled_in(last: Run) -> dict[str, object]:
 @require_http_methods(["GET", "POST"])
 def run_open(request: LotwardRequest) -> HttpResponse:
     """Open a run; line, protocol and points are in the address."""
-    today = _today()
+    today = clock.today()
     lines = queries.lines()
     protocols = queries.protocols_in_force(today)
     choice = _choice(request, lines, protocols)

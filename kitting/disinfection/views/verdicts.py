@@ -21,7 +21,6 @@ from kitting.disinfection.views.run import context_of, find_run
 from kitting.disinfection.views.runs import run_address
 from kitting.domain.shown import spaced
 from kitting.domain.stages import RunStage
-from kitting.models import Workshop
 from kitting.models.runs import UVC, Moment, Side
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, go, render_part
@@ -172,9 +171,7 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
 def run_values(request: LotwardRequest, number: str) -> HttpResponse:
     """Log values of a run by heat or liquid."""
     run = find_run(number)
-    form = ValuesForm(
-        request.POST or None, run=run, workshop=Workshop.objects.get(pk=1)
-    )
+    form = ValuesForm(request.POST or None, run=run, workshop=request.workshop)
     status = OK
     if request.method == "POST":
         done, status = attempt(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
@@ -13,14 +14,14 @@ from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.domain.stages import BagStage
 from kitting.lots.queries.bags import open_samples
 from kitting.lots.queries.yields import LotYield, lot_yield
-from kitting.models import Bag, Check, Counter, Hold, Lot, LotOrigin, Movement, Workshop
+from kitting.models import Bag, Counter, Lot, LotOrigin, Workshop
 from kitting.models.lots import LotStage, Verdict
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from kitting.ledger.reach import Reach
-    from kitting.models import Sample
+    from kitting.models import Check, Hold, Movement, Sample
 
 MOST_MOVEMENTS = 100
 """Movements that the page of a lot shows; the trace has them all."""
@@ -112,28 +113,95 @@ class BagLine:
     pieces: int
 
 
+def one_lot() -> QuerySet[Lot]:
+    """Lots with what every page about one of them names."""
+    return Lot.objects.select_related("part", "revision", "method")
+
+
 @dataclass(frozen=True)
 class LotPage:
-    """Everything that the page of one lot shows."""
+    """What the pages of one lot show, each read when a page first asks for it."""
 
     lot: Lot
-    lines: list[BagLine]
-    bags: list[Bag]
-    """Bags that still hold pieces, oldest first."""
-    made_from: list[LotOrigin]
-    made_into: list[LotOrigin]
-    checks: list[Check]
-    movements: list[Movement]
-    """The newest ``MOST_MOVEMENTS``, newest first."""
-    holds: list[Hold]
-    """Holds that stand on the lot itself, oldest first."""
-    samples: list[Sample]
-    """Samples whose result is not known yet, oldest first."""
-    is_held: bool
-    """By itself, or by what it is made from, or how, or of which source."""
-    held_bags: frozenset[int]
-    yielded: LotYield | None = None
-    """What it yielded, if it was made from others."""
+    """From ``one_lot``."""
+    reach: Reach
+    """What the standing holds reach."""
+
+    @cached_property
+    def lines(self) -> list[BagLine]:
+        """Its bags by stage and place, used up ones included."""
+        grouped = (
+            self.lot.bags.order_by("stage", "place__name")
+            .values_list("stage", "place__name")
+            .annotate(bags=Count("pk"), all_pieces=Sum("pieces"))
+        )
+        order = list(BagStage)
+        lines = [
+            BagLine(stage, place or "", bags, pieces)
+            for stage, place, bags, pieces in grouped
+        ]
+        return sorted(lines, key=lambda line: order.index(BagStage(line.stage)))
+
+    @cached_property
+    def bags(self) -> list[Bag]:
+        """Bags that still hold pieces, oldest first."""
+        full = self.lot.bags.filter(pieces__gt=0)
+        return list(full.select_related("place", "carrier"))
+
+    @cached_property
+    def _origins(self) -> list[LotOrigin]:
+        """What it was made from and what was made from it."""
+        either = Q(lot=self.lot) | Q(from_lot=self.lot)
+        origins = LotOrigin.objects.filter(either)
+        return list(origins.select_related("lot__part", "from_lot__part"))
+
+    @property
+    def made_from(self) -> list[LotOrigin]:
+        """What it was made from."""
+        return [row for row in self._origins if row.lot_id == self.lot.pk]
+
+    @property
+    def made_into(self) -> list[LotOrigin]:
+        """What was made from it."""
+        return [row for row in self._origins if row.from_lot_id == self.lot.pk]
+
+    @cached_property
+    def yielded(self) -> LotYield | None:
+        """What it yielded, if it was made from others."""
+        return lot_yield(self.lot, self.made_from)
+
+    @cached_property
+    def checks(self) -> list[Check]:
+        """Its checks, newest first."""
+        return list(self.lot.checks.select_related("operation").order_by("-pk"))
+
+    @cached_property
+    def movements(self) -> list[Movement]:
+        """The newest ``MOST_MOVEMENTS``, newest first."""
+        moves = self.lot.movements.select_related("bag", "place", "operation", "box")
+        return list(moves.order_by("-pk")[:MOST_MOVEMENTS])
+
+    @cached_property
+    def samples(self) -> list[Sample]:
+        """Samples whose result is not known yet, oldest first."""
+        return open_samples(self.lot)
+
+    @property
+    def holds(self) -> list[Hold]:
+        """Holds that stand on the lot itself, oldest first."""
+        held = self.reach.on(self.lot)
+        itself = (hold for hold in held if hold.lot_id == self.lot.pk)
+        return sorted(itself, key=lambda hold: hold.pk)
+
+    @property
+    def is_held(self) -> bool:
+        """By itself, or by what it is made from, or how, or of which source."""
+        return self.lot.pk in self.reach.lots
+
+    @cached_property
+    def held_bags(self) -> frozenset[int]:
+        """Ids of the bags that a hold stops."""
+        return frozenset(bag.pk for bag in self.bags if self.reach.bag(bag))
 
     @property
     def pieces(self) -> int:
@@ -153,57 +221,6 @@ class LotPage:
             and not self.lot.verdict
             and self.lot.part.needs_check
         )
-
-
-def one_lot() -> QuerySet[Lot]:
-    """Lots with what every page about one of them names."""
-    return Lot.objects.select_related("part", "revision", "method")
-
-
-def lot_page(lot: Lot, reach: Reach) -> LotPage:
-    """Read everything that the page of a lot shows.
-
-    Args:
-        lot: A lot from ``one_lot``.
-        reach: What the standing holds reach.
-
-    Returns:
-        Bags, origins, checks, movements and holds.
-    """
-    grouped = (
-        lot.bags.order_by("stage", "place__name")
-        .values_list("stage", "place__name")
-        .annotate(bags=Count("pk"), all_pieces=Sum("pieces"))
-    )
-    order = list(BagStage)
-    lines = [
-        BagLine(stage, place or "", bags, pieces)
-        for stage, place, bags, pieces in grouped
-    ]
-    bags = list(lot.bags.filter(pieces__gt=0).select_related("place", "carrier"))
-    origins = list(lot.origins.select_related("from_lot__part"))
-    return LotPage(
-        lot=lot,
-        lines=sorted(lines, key=lambda line: order.index(BagStage(line.stage))),
-        bags=bags,
-        made_from=origins,
-        yielded=lot_yield(lot, origins),
-        made_into=list(lot.uses.select_related("lot__part")),
-        checks=list(lot.checks.select_related("operation").order_by("-pk")),
-        movements=list(
-            lot.movements.select_related("bag", "place", "operation", "box").order_by(
-                "-pk"
-            )[:MOST_MOVEMENTS]
-        ),
-        holds=list(
-            lot.holds.filter(lift__isnull=True)
-            .select_related("operation")
-            .order_by("pk")
-        ),
-        samples=open_samples(lot),
-        is_held=lot.pk in reach.lots,
-        held_bags=frozenset(bag.pk for bag in bags if reach.bag(bag)),
-    )
 
 
 @dataclass(frozen=True)

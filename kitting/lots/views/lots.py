@@ -14,7 +14,6 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.shown import spaced
 from kitting.ledger import clock
-from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.lots import (
     CloseLotForm,
@@ -24,14 +23,14 @@ from kitting.lots.forms.lots import (
     source_names,
 )
 from kitting.lots.queries.lots import (
+    LotPage,
     filtered_lots,
     held_lots,
-    lot_page,
     one_lot,
     totals_of,
 )
 from kitting.lots.services import lots
-from kitting.models import Lot, Workshop
+from kitting.models import Lot
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, get_or_404, go, render_part
 from kitting.web.tables import Column, file_response
@@ -102,7 +101,7 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
 def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """Everything about one lot."""
     lot = get_or_404(one_lot(), number=number)
-    shown = lot_page(lot, standing_reach())
+    shown = LotPage(lot, standing_reach())
     return render_part(
         request,
         page="kitting/lots/lot_detail.html",
@@ -128,7 +127,7 @@ def _form_page(
 @require_http_methods(["GET", "POST"])
 def lot_new(request: LotwardRequest) -> HttpResponse:
     """Take in a lot."""
-    today = day_of(Workshop.objects.get(pk=1), clock.now())
+    today = clock.today()
     form = NewLotForm(request.POST or None, initial={"made_on": today})
     status = OK
     if request.method == "POST":
@@ -211,7 +210,7 @@ def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
         "bag_new",
         status,
         lot=lot,
-        shown=lot_page(lot, standing_reach()),
+        shown=LotPage(lot, standing_reach()),
         form=form,
         act=_("Add the bag"),
         back=lot_address(lot.number),
@@ -260,7 +259,7 @@ def lot_close(request: LotwardRequest, number: str) -> HttpResponse:
         "lot_close",
         status,
         lot=lot,
-        shown=lot_page(lot, standing_reach()),
+        shown=LotPage(lot, standing_reach()),
         form=form,
         act=_("Close lot %(lot)s") % {"lot": spaced(lot.number)},
         stop=True,

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.models import BoxSize
 from kitting.models.boxes import box_stages
+from kitting.packing.queries.boxes import READY
 from kitting.web.forms import DayField, KeyedForm
 
 if TYPE_CHECKING:
@@ -30,7 +31,12 @@ class BoxFilterForm(forms.Form):
     """The sentence above the table of boxes; every field may stay empty."""
 
     stage = forms.ChoiceField(
-        required=False, choices=lambda: [("", _("any stage")), *box_stages()]
+        required=False,
+        choices=lambda: [
+            ("", _("any stage")),
+            *box_stages(),
+            (READY, _("ready to go")),
+        ],
     )
     size = SizeField(
         required=False,

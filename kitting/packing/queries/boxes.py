@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, Max, Min, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum
 
-from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.domain.stages import BoxStage
+from kitting.ledger.reach import held_boxes
 from kitting.models import Box, BoxEvent, BoxLine, Place, Print
 from kitting.places.queries import place_of
 
@@ -26,19 +27,42 @@ MOST_COPIES = 32_767
 """The largest copy that its column holds."""
 
 
-def filtered_boxes(filters: Mapping[str, Any]) -> QuerySet[Box]:
+READY = "ready"
+"""The filter's word for ``ready_boxes``; no stage, as some labelled boxes are not."""
+
+
+def ready_boxes(reach: Reach, today: date) -> QuerySet[Box]:
+    """Boxes that may go: labelled, on no shipment, not held, not past their date.
+
+    Every page that tells how many are ready asks here.
+
+    Args:
+        reach: What the standing holds reach.
+        today: The workshop's day; what is past its use-by date may not go.
+
+    Returns:
+        The boxes.
+    """
+    in_time = Q(use_by__isnull=True) | Q(use_by__gte=today)
+    labelled = Box.objects.filter(in_time, stage=BoxStage.LABELLED)
+    return labelled.exclude(pk__in=held_boxes(reach))
+
+
+def filtered_boxes(filters: Mapping[str, Any], ready: QuerySet[Box]) -> QuerySet[Box]:
     """Boxes as the filters choose them, newest first.
 
     Args:
         filters: Any of stage, size, since, until and batch, as ``BoxFilterForm`` gives
             them.
+        ready: ``ready_boxes``, for whoever asks for these.
 
     Returns:
         Boxes with their size, product and bench, and ``shipment``: the number of the
         shipment they are in or left with.
     """
-    boxes = Box.objects.select_related("size__product", "bench", "recipe")
-    if stage := filters.get("stage"):
+    stage = filters.get("stage")
+    boxes = ready if stage == READY else Box.objects.all()
+    if stage and stage != READY:
         boxes = boxes.filter(stage=stage)
     if size := filters.get("size"):
         boxes = boxes.filter(size=size)
@@ -53,6 +77,7 @@ def filtered_boxes(filters: Mapping[str, Any]) -> QuerySet[Box]:
         .order_by()
         .values(f"{SHIPMENT}__shipment__number")[:1]
     )
+    boxes = boxes.select_related("size__product", "bench", "recipe")
     return boxes.annotate(shipment=Subquery(live)).order_by("-pk")
 
 
@@ -67,13 +92,19 @@ class BoxTotals:
     """First and last pack date among them."""
     last: date | None
     by_stage: dict[str, int]
+    ready: int
+    """Of those that are labelled, the ones that may go."""
+    held: int
+    """Of every stage."""
 
 
-def totals_of(boxes: QuerySet[Box]) -> BoxTotals:
+def totals_of(boxes: QuerySet[Box], ready: QuerySet[Box], reach: Reach) -> BoxTotals:
     """Sum up boxes.
 
     Args:
         boxes: Boxes as ``filtered_boxes`` gives them.
+        ready: ``ready_boxes``.
+        reach: What the standing holds reach.
 
     Returns:
         The totals.
@@ -99,40 +130,9 @@ def totals_of(boxes: QuerySet[Box]) -> BoxTotals:
         first=min(firsts, default=None),
         last=max(lasts, default=None),
         by_stage={row["stage"]: row["boxes"] for row in found},
+        ready=boxes.filter(pk__in=ready.values("pk")).count(),
+        held=boxes.filter(pk__in=held_boxes(reach)).count(),
     )
-
-
-def held_among(boxes: list[Box]) -> set[int]:
-    """Ids of the boxes that a standing hold reaches.
-
-    Args:
-        boxes: The boxes of one page.
-
-    Returns:
-        Some of their ids.
-    """
-    reach = standing_reach()
-    if not reach:
-        return set()
-    ids = {box.pk for box in boxes}
-    lines = BoxLine.objects.filter(box__in=ids)
-    reached = {line.box_id for line in lines if reach.line(line)}
-    return (ids & reach.boxes) | reached
-
-
-def count_held(boxes: QuerySet[Box]) -> int:
-    """How many of the boxes a standing hold reaches.
-
-    Args:
-        boxes: Boxes as ``filtered_boxes`` gives them.
-
-    Returns:
-        Boxes of every stage.
-    """
-    held = held_boxes(standing_reach())
-    if not held:
-        return 0
-    return len(held & set(boxes.order_by().values_list("pk", flat=True)))
 
 
 @dataclass(frozen=True)

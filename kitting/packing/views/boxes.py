@@ -14,18 +14,18 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.domain.errors import Conflict, LotwardError, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.labels.kinds import BOX
-from kitting.ledger.reach import standing_reach
+from kitting.ledger import clock
+from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Box, Print
 from kitting.packing.forms.boxes import BoxFilterForm, VoidForm
 from kitting.packing.labels import box_subject
 from kitting.packing.queries.boxes import (
     box_of_number,
     box_page,
-    count_held,
     filtered_boxes,
-    held_among,
     logged_print,
     newest_print,
+    ready_boxes,
     totals_of,
     was_first_print,
 )
@@ -72,7 +72,9 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
     """The table of boxes, with its filters in the address."""
     form = BoxFilterForm(request.GET)
     filters = form.chosen()
-    found = filtered_boxes(filters)
+    reach = standing_reach()
+    ready = ready_boxes(reach, clock.today())
+    found = filtered_boxes(filters, ready)
     file = file_response(
         request.GET.get("as", ""), "boxes", COLUMNS, found.iterator(chunk_size=500)
     )
@@ -82,10 +84,9 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
     context = {
         "form": form,
         "filtered": bool(filters),
-        "totals": totals_of(found),
+        "totals": totals_of(found, ready, reach),
         "page": page,
-        "held": held_among(list(page.object_list)),
-        "held_count": count_held(found),
+        "held": holds_on_boxes([box.pk for box in page], reach),
     }
     return render_part(
         request,

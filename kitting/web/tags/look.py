@@ -8,6 +8,7 @@ the content security policy allows no inline style.
 from __future__ import annotations
 
 from datetime import date, datetime
+from functools import lru_cache
 from html import escape
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,7 @@ from django.forms import BoundField, CheckboxInput
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
 
 from kitting.domain.shown import fours
 from kitting.web.figures import pieces
@@ -41,15 +43,20 @@ def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
         held: Whether a hold stands on it: the mark then stands between
             two upright bars.
     """
-    value = str(stage)
-    if value == "held":
+    return _drawn(str(stage), of, held=bool(held), language=get_language())
+
+
+@lru_cache(maxsize=256)
+def _drawn(stage: str, of: str, *, held: bool, language: str | None) -> SafeString:
+    """Draw a mark, once for all rows and pages: there are few, and each is long."""
+    if stage == "held":
         return _mark(BARS, "held", str(WORDS["held"]))
-    shape = _shape(value, of)
-    word = str(WORDS.get(value, value))
+    shape = _shape(stage, of)
+    word = str(WORDS.get(stage, stage))
     if not held:
-        return _mark(shape, value, word)
+        return _mark(shape, stage, word)
     both = format_html('{}, <span class="held">{}</span>', word, WORDS["held"])
-    return _mark(shape + BARS_BESIDE, value, both, held=True)
+    return _mark(shape + BARS_BESIDE, stage, both, held=True)
 
 
 def _shape(stage: str, of: str) -> str:
@@ -80,9 +87,7 @@ def number(value: object) -> SafeString | str:
         return ""
     groups = map(escape, fours(str(value)))
     inner = '</span><span class="four">'.join(groups)
-    return mark_safe(  # noqa: S308 -- every group is escaped
-        f'<span class="number"><span class="four">{inner}</span></span>'
-    )
+    return SafeString(f'<span class="number"><span class="four">{inner}</span></span>')
 
 
 def _local(value: datetime) -> datetime:
@@ -100,7 +105,7 @@ def day(value: object) -> SafeString | str:
         value = _local(value).date()
     if not isinstance(value, date):
         return str(value or "")
-    return format_html('<time datetime="{0}">{0}</time>', value.isoformat())
+    return SafeString(f'<time datetime="{value}">{value}</time>')
 
 
 @register.filter
@@ -109,11 +114,8 @@ def moment(value: object) -> SafeString | str:
     if not isinstance(value, datetime):
         return day(value)
     there = _local(value)
-    return format_html(
-        '<time datetime="{}">{}</time>',
-        there.isoformat(timespec="seconds"),
-        there.strftime("%Y-%m-%d %H:%M"),
-    )
+    exact, shown = there.isoformat(timespec="seconds"), f"{there:%Y-%m-%d %H:%M}"
+    return SafeString(f'<time datetime="{exact}">{shown}</time>')
 
 
 @register.filter

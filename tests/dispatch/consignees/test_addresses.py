@@ -123,5 +123,5 @@ def test_a_recall_says_where_to_write(shipment: Shipment) -> None:
     Workshop.objects.update(country="PL")
     factories.send(shipment)
     box = shipment.shipment_boxes.get().box
-    (reached,) = whom_it_reached(trace(str(box)))
+    (reached,) = whom_it_reached(trace(str(box)), "PL")
     assert reached.address.splitlines() == [*LINES[1:], "GERMANY"]

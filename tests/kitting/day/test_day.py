@@ -158,7 +158,7 @@ def test_a_busy_day_is_said_in_sentences_with_links(client_for: Clients) -> None
     factories.make_labelled_box(size)
     factories.make_shipment(factories.make_labelled_box(size))
     page = client_for(factories.make_person()).get("/").content.decode()
-    for stage in ("open", "closed", "labelled", "loaded"):
+    for stage in ("open", "closed", "ready", "loaded"):
         assert f'href="/boxes/?stage={stage}"' in page
     assert 'href="/shipments/"' in page
 

@@ -16,7 +16,7 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.yields import Rate, Used, judge, ratio
 from kitting.ledger.proof import prove
 from kitting.ledger.reach import standing_reach
-from kitting.lots.queries.lots import lot_page
+from kitting.lots.queries.lots import LotPage
 from kitting.lots.queries.yields import all_yields
 from kitting.lots.services import files, lots, yields
 from kitting.lots.services.lots import NewBag
@@ -203,7 +203,7 @@ def test_a_lot_uses_its_material_up_and_shows_its_yield(
     sheets = make_sheets(sheet)
     lot = factories.make_lot(visor, bags=(NewBag(20),) * 4, made_from=((sheets.pk, 2),))
     assert sheets.bags.get().pieces == 48
-    shown = lot_page(lot, standing_reach()).yielded
+    shown = LotPage(lot, standing_reach()).yielded
     assert shown is not None
     assert (shown.yielded.pieces, shown.yielded.possible) == (80, 80)
     assert (shown.percent, shown.sure) == ("100", ())
@@ -234,7 +234,7 @@ def test_who_is_sure_says_why_and_the_journal_keeps_it(
     new = visors(visor, sheets, 81, sure=" Cut across two sheets ", number="V-81")
     taken = lots.take_in(lots=[new], sign=factories.sign())
     assert taken.sure == {"V-81": "Cut across two sheets"}
-    shown = lot_page(Lot.objects.get(number="V-81"), standing_reach()).yielded
+    shown = LotPage(Lot.objects.get(number="V-81"), standing_reach()).yielded
     assert shown is not None
     assert shown.yielded.is_impossible
     assert shown.sure == ("Cut across two sheets",)
@@ -285,7 +285,7 @@ def test_a_lot_from_material_without_a_yield_is_not_questioned(
     new = visors(visor, sheets, 5_000)
     taken = lots.take_in(lots=[new], sign=factories.sign())
     lot = Lot.objects.get(number=taken.lots[0])
-    shown = lot_page(lot, standing_reach()).yielded
+    shown = LotPage(lot, standing_reach()).yielded
     assert shown is not None
     assert (shown.yielded.possible, shown.percent) == (None, "")
 
@@ -296,7 +296,7 @@ def test_a_lot_from_nothing_or_without_bags_has_no_yield(
 ) -> None:
     made_from = () if bags else ((make_sheets(sheet).pk, 2),)
     lot = factories.make_lot(visor, bags=bags, made_from=made_from, close=False)
-    assert lot_page(lot, standing_reach()).yielded is None
+    assert LotPage(lot, standing_reach()).yielded is None
 
 
 def test_material_that_is_not_there_is_still_refused_as_such(
