@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,29 +10,63 @@ from django.db import connection
 from django.db.models import Q
 
 from kitting.domain.errors import OnHold
-from kitting.domain.stages import MovementKind
 from kitting.ledger.kept import Kept
-from kitting.models import Bag, Box, BoxLine, Hold, Lot, LotOrigin, Movement, Run
+from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
 from kitting.models.holds import TARGETS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
 
     from django.db.models import QuerySet
 
 NONE: Final[frozenset[Hold]] = frozenset()
 
-MADE_FROM: Final = """
-WITH RECURSIVE made(root, lot) AS (
-    SELECT from_lot_id, lot_id FROM kitting_lotorigin WHERE from_lot_id IN ({marks})
-    UNION SELECT made.root, origin.lot_id FROM made
-    JOIN kitting_lotorigin origin ON origin.from_lot_id = made.lot
-) SELECT root, lot FROM made
-"""
-"""Pairs of a lot and what was made from it; a circle ends, as no pair comes twice."""
+Marks = dict[Any, frozenset[Hold]]
+"""Ids of one kind of thing, or names of sources, each with the holds that reach it."""
 
-Marks = dict[int, frozenset[Hold]]
-"""Ids of one kind of thing, each with the holds that reach it."""
+REACHED: Final = """
+WITH RECURSIVE
+spelt(root, name) AS (VALUES {source}),
+runs(kind, root, run) AS (
+    SELECT 'run', id, id FROM kitting_run WHERE id IN ({run})
+    UNION ALL
+    SELECT 'protocol', protocol_id, id FROM kitting_run WHERE protocol_id IN ({protocol})
+),
+used(kind, root, act, material) AS (
+    SELECT 'bag', bag_id, operation_id, lot_id
+    FROM kitting_movement WHERE kind = 'made_into' AND bag_id IN ({bag})
+    UNION ALL
+    SELECT runs.kind, runs.root, moved.operation_id, moved.lot_id
+    FROM runs CROSS JOIN kitting_bag cleared CROSS JOIN kitting_movement moved
+    WHERE cleared.cleared_run_id = runs.run
+    AND moved.bag_id = cleared.id AND moved.kind = 'made_into'
+),
+lots(kind, root, lot) AS (
+    SELECT 'lot', id, id FROM kitting_lot WHERE id IN ({lot})
+    UNION
+    SELECT 'revision', revision_id, id FROM kitting_lot WHERE revision_id IN ({revision})
+    UNION
+    SELECT 'method', method_id, id FROM kitting_lot WHERE method_id IN ({method})
+    UNION
+    SELECT 'source', spelt.root, made.id
+    FROM spelt CROSS JOIN kitting_lot made WHERE made.source = spelt.name
+    UNION
+    SELECT used.kind, used.root, origin.lot_id
+    FROM used CROSS JOIN kitting_lotorigin origin
+    WHERE origin.from_lot_id = used.material AND origin.operation_id = used.act
+    UNION
+    SELECT lots.kind, lots.root, origin.lot_id
+    FROM lots CROSS JOIN kitting_lotorigin origin WHERE origin.from_lot_id = lots.lot
+)
+SELECT 'run', kind, root, run FROM runs
+UNION ALL
+SELECT 'lot', kind, root, lot FROM lots
+"""
+"""What holds on some roots reach beyond them: runs under a protocol, lots by what they
+have in common or were made from, and what was made from those. A bag's movement and the
+origin of what was made from it are of one act and name one material. Joins are crossed
+so that SQLite takes the tables in the order in which they stand, statistics or not; no
+pair comes twice, so that a circle ends."""
 
 
 @dataclass(frozen=True)
@@ -136,30 +170,59 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
         The held lots (with their descendants), bags, runs and boxes, and by which.
     """
     by: dict[str, Marks] = {name: {} for name in TARGETS}
-    sources: dict[str, frozenset[Hold]] = {}
     for hold in holds:
-        if hold.source:
-            name = fold(hold.source)
-            sources[name] = sources.get(name, NONE) | {hold}
-            continue
         for kind, held in by.items():
-            pk = None if kind == "source" else getattr(hold, f"{kind}_id")
-            if pk is not None:
-                held[pk] = held.get(pk, NONE) | {hold}
-    runs = _runs_of(by)
-    lots = _with_descendants(_with_made_from(_lots_of(by, sources), by["bag"], runs))
-    reached = {"lot": lots, "bag": by["bag"], "run": runs, "box": by["box"]}
+            root = getattr(hold, kind if kind == "source" else f"{kind}_id")
+            if root is not None:
+                root = fold(root) if kind == "source" else root
+                held[root] = held.get(root, NONE) | {hold}
+    reached: dict[str, Marks] = {
+        "run": {},
+        "lot": {},
+        "bag": by["bag"],
+        "box": by["box"],
+    }
+    for what, kind, root, pk in _reached({kind: list(of) for kind, of in by.items()}):
+        found = reached[what]
+        found[pk] = _joined(found.get(pk, NONE), by[kind][root])
     return Reach(
-        lots=frozenset(lots),
-        bags=frozenset(by["bag"]),
-        runs=frozenset(runs),
-        boxes=frozenset(by["box"]),
+        lots=frozenset(reached["lot"]),
+        bags=frozenset(reached["bag"]),
+        runs=frozenset(reached["run"]),
+        boxes=frozenset(reached["box"]),
         holds={
             (kind, pk): found
             for kind, held in reached.items()
             for pk, found in held.items()
         },
     )
+
+
+def _reached(
+    roots: Mapping[str, Sequence[Any]],
+) -> Iterator[tuple[str, str, Any, int]]:
+    """Ask for what each root reaches: run or lot, kind of the root, the root, and id."""
+    kinds = ("run", "protocol", "bag", "lot", "revision", "method")
+    spelt = _spelt(roots.get("source", ()))
+    marks = {kind: ", ".join(["%s"] * len(roots.get(kind, ()))) for kind in kinds}
+    sql = REACHED.format(
+        source=", ".join(["(%s, %s)"] * len(spelt)) or "(0, NULL)",
+        **{kind: mark or "NULL" for kind, mark in marks.items()},
+    )
+    names = [value for at, (name, _of) in enumerate(spelt) for value in (at, name)]
+    values = [*names, *(root for kind in kinds for root in roots.get(kind, ()))]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, values)
+        for what, kind, root, pk in cursor.fetchall():
+            yield what, kind, spelt[root][1] if kind == "source" else root, pk
+
+
+def _spelt(sources: Sequence[str]) -> list[tuple[str, str]]:
+    """How lots spell the names of some sources, each with the name as holds have it."""
+    if not sources:
+        return []
+    names = Lot.objects.order_by().values_list("source", flat=True).distinct()
+    return [(name, fold(name)) for name in names if fold(name) in sources]
 
 
 def why_of(hold: Hold) -> Why:
@@ -174,26 +237,6 @@ def why_of(hold: Hold) -> Why:
     return Why(by=hold.operation.by_name, reason=hold.reason.rstrip(". "))
 
 
-def _lots_of(by: dict[str, Marks], sources: dict[str, frozenset[Hold]]) -> Marks:
-    """Lots that are held by themselves or by what they have in common."""
-    lots = dict(by["lot"])
-    if not (by["revision"] or by["method"] or sources):
-        return lots
-    wide = Q(revision__in=by["revision"]) | Q(method__in=by["method"])
-    if sources:
-        spelt = Lot.objects.order_by().values_list("source", flat=True).distinct()
-        wide |= Q(source__in=[name for name in spelt if fold(name) in sources])
-    rows = Lot.objects.filter(wide).values_list("pk", "revision", "method", "source")
-    for pk, revision, method, source in rows.order_by():
-        lots[pk] = _joined(
-            lots.get(pk, NONE),
-            by["revision"].get(revision, NONE),
-            by["method"].get(method, NONE),
-            sources.get(fold(source), NONE),
-        )
-    return lots
-
-
 def fold(source: str) -> str:
     """The name of a source as holds compare it: capitals and blanks do not matter.
 
@@ -206,62 +249,6 @@ def fold(source: str) -> str:
     return " ".join(source.split()).casefold()
 
 
-def _with_made_from(lots: Marks, bags: Marks, runs: Marks) -> Marks:
-    """Add the lots that were made from a held bag, or from one that a held run cleared.
-
-    The bag's movement and the lot's origin are of one act and name one material.
-    """
-    if not bags and not runs:
-        return lots
-    used = Movement.objects.filter(kind=MovementKind.MADE_INTO).order_by()
-    used = used.filter(Q(bag__in=list(bags)) | Q(bag__cleared_run__in=list(runs)))
-    rows = list(used.values_list("operation", "lot", "bag", "bag__cleared_run"))
-    if not rows:
-        return lots
-    found = LotOrigin.objects.filter(
-        operation__in=used.values("operation"), from_lot__in=used.values("lot")
-    )
-    made: dict[tuple[int, int], list[int]] = {}
-    for act, material, lot in found.order_by().values_list(
-        "operation", "from_lot", "lot"
-    ):
-        made.setdefault((act, material), []).append(lot)
-    reached = dict(lots)
-    for act, material, bag, run in rows:
-        held = _joined(bags.get(bag, NONE), runs.get(run, NONE))
-        for lot in made.get((act, material), ()):
-            reached[lot] = _joined(reached.get(lot, NONE), held)
-    return reached
-
-
-def _runs_of(by: dict[str, Marks]) -> Marks:
-    """Runs that are held by themselves or by their protocol."""
-    runs = dict(by["run"])
-    if by["protocol"]:
-        under = Run.objects.filter(protocol__in=by["protocol"])
-        for pk, protocol in under.order_by().values_list("pk", "protocol"):
-            runs[pk] = _joined(runs.get(pk, NONE), by["protocol"][protocol])
-    return runs
-
-
-def _with_descendants(lots: Marks) -> Marks:
-    """Hand the holds on each lot on to all that is made from it."""
-    reached = dict(lots)
-    for root, lot in _made_from(lots):
-        reached[lot] = _joined(reached.get(lot, NONE), lots[root])
-    return reached
-
-
-def _made_from(lots: Collection[int]) -> list[tuple[int, int]]:
-    """Pairs of one of the lots and each that was made from it, through any number."""
-    if not lots:
-        return []
-    marks = ", ".join(["%s"] * len(lots))
-    with connection.cursor() as cursor:
-        cursor.execute(MADE_FROM.format(marks=marks), list(lots))
-        return list(cursor.fetchall())
-
-
 def descendants(lots: set[int]) -> set[int]:
     """The lots and all that is made from them, generation by generation.
 
@@ -271,7 +258,7 @@ def descendants(lots: set[int]) -> set[int]:
     Returns:
         Their ids and those of every lot made from one of them.
     """
-    return lots | {lot for _root, lot in _made_from(lots)}
+    return {pk for _what, _kind, _root, pk in _reached({"lot": list(lots)})}
 
 
 def standing_reach() -> Reach:
