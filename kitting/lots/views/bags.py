@@ -105,10 +105,11 @@ def _count(bag: Bag, form: CountForm, sign: Sign) -> counts.Counted:
 def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag by weight: first what comes out, then whether it is taken."""
     bag = get_or_404(one_bag(), number=number)
-    form = WeighForm(request.POST or None, bag=bag, last=last_weighing(bag))
+    sent = request.POST if request.method == "POST" else None
+    form = WeighForm(sent, bag=bag, last=last_weighing(bag))
     status, weighed = OK, None
-    if request.method == "POST":
-        if "take" in request.POST:
+    if sent is not None:
+        if "take" in sent:
             done, status = attempt(request, form, lambda sign: _weigh(bag, form, sign))
             if done is not None:
                 return _counted(request, done)

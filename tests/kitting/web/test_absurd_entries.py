@@ -99,25 +99,35 @@ def everybody(make_user: Any) -> User:
     return make_user("everybody", permissions=tuple(rights))  # type: ignore[no-any-return]
 
 
+@pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)])
 def test_no_entry_makes_a_page_fall_over(
-    history: History, everybody: User, client_for: Any
+    every: bool, history: History, everybody: User, client_for: Any
 ) -> None:
+    """In the gate each field gets one of its absurd values in turn, else every one."""
     client: Client = client_for(everybody)
     client.raise_request_exception = False
     fell: list[tuple[str, str, str, int]] = []
     tried = 0
-    for address in (each for every in pages_of(history).values() for each in every):
+    for address in (
+        each for _, pages in sorted(pages_of(history).items()) for each in pages
+    ):
         fields = filled(client.get(address))
-        if "op_key" not in fields or post(client, address, {}).status_code == 405:
+        if "op_key" not in fields:
             continue
+        empty = post(client, address, {}).status_code
+        if empty == 405:
+            continue
+        if empty not in SENTENCES_OF:
+            fell.append((address, "", "", empty))
         data = {name: value for name, (value, _absurd) in fields.items()}
         for name, (_value, values) in fields.items():
-            for value in values:
+            turn = tried % len(values)
+            for value in values if every else values[turn : turn + 1]:
                 fresh = {**data, "op_key": uuid.uuid4(), name: value}
                 status = post(client, address, fresh).status_code
                 tried += 1
                 if status not in SENTENCES_OF:
                     fell.append((address, name, value[:20], status))
     assert fell == []
-    assert tried > 400
+    assert tried > (400 if every else 150)
     assert prove() == []
