@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import unquote, urlsplit
@@ -139,6 +140,7 @@ class Walker:
         return waiting.value
 
 
+@cache
 def _wire_bytes(url: str) -> int:
     path = unquote(urlsplit(url).path)
     if not path.startswith(STATIC):
