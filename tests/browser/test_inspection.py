@@ -54,7 +54,7 @@ def sort_first_bag(page: Page) -> None:
     expect(page.locator(".answer")).to_contain_text("2 bags with 120")
     page.get_by_role("link", name="Sort piece by piece").first.click()
     page.locator("#id_good").fill("77")
-    page.get_by_label(re.compile("^Scratched")).fill("3")
+    page.get_by_label(re.compile(r"^\s*Scratched")).fill("3")
     page.get_by_role("button", name="Scrap the bad").click()
     expect(page.locator("#main")).to_contain_text("77 good, 3 scrapped")
 
@@ -135,7 +135,7 @@ def test_numbers_are_typed_where_javascript_is_switched_off(
         page = context.new_page()
         sign_in(page, live_server.url, "checker", "/lots/HB-7/check/")
         expect(page.locator("button[data-more]").first).to_be_hidden()
-        page.get_by_label(re.compile("^Scratched")).fill("2")
+        page.get_by_label(re.compile(r"^\s*Scratched")).fill("2")
         page.get_by_label("Reject the lot").check()
         page.get_by_label("Why").fill("Scratched")
         page.get_by_role("button", name="Give the verdict").click()
