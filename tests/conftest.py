@@ -60,11 +60,16 @@ DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark what opens a page as ``browser`` and what touches no database as ``pure``."""
+    """Mark each test by what it goes through: see the markers in pyproject.toml."""
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
+        names = getattr(getattr(item, "function", None), "__code__", None)
         if "page" in fixtures or "context" in fixtures:
             item.add_marker("browser")
+        elif fixtures & {"client", "client_for"} or (
+            names and "Client" in names.co_names
+        ):
+            item.add_marker("page")
         if (
             not item.get_closest_marker("django_db")
             and not fixtures & DATABASE_FIXTURES
