@@ -9,6 +9,8 @@ from django.contrib.auth.forms import AuthenticationForm, UsernameField
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
+from kitting.web.forms import SpokenForm
+
 
 class _Unechoed(forms.PasswordInput):
     """A field for text that never shows what came in."""
@@ -16,7 +18,7 @@ class _Unechoed(forms.PasswordInput):
     input_type = "text"
 
 
-class SignInForm(AuthenticationForm):
+class SignInForm(SpokenForm, AuthenticationForm):
     """Name and password; a name longer than any there is never reaches the lockout.
 
     Django only tells the browser how long a name may be, and what is entered goes
@@ -26,7 +28,16 @@ class SignInForm(AuthenticationForm):
     sent by then, and is not shown: whoever found a badge would learn it.
     """
 
+    error_messages = {
+        "invalid_login": _(
+            "Name and password do not belong together. Enter both again; capitals count."
+        ),
+        "inactive": _("This account is closed. Ask a manager to open it again."),
+    }
+    things = {"username": _("your name"), "password": _("your password")}
+
     username = UsernameField(
+        label=_("Name"),
         max_length=150,
         widget=forms.TextInput(
             attrs={"autofocus": True, "data-badge-read": _("Badge read")}

@@ -126,13 +126,8 @@ AUTHENTICATION_BACKENDS = [
     "lotward.rights.RightsBackend",
 ]
 AUTH_PASSWORD_VALIDATORS = [
-    {"NAME": f"django.contrib.auth.password_validation.{name}"}
-    for name in (
-        "UserAttributeSimilarityValidator",
-        "MinimumLengthValidator",
-        "CommonPasswordValidator",
-        "NumericPasswordValidator",
-    )
+    {"NAME": f"kitting.people.passwords.{name}"}
+    for name in ("NotTheName", "LongEnough", "NotCommon", "NotDigitsAlone")
 ]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "home"

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.log.queries import Filters, lot_named
 from dispatch.models import Consignee
 from kitting.domain.errors import LotwardError
-from kitting.web.forms import DayField, ScanField
+from kitting.web.forms import DayField, ScanField, SpokenForm
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -22,8 +22,14 @@ if TYPE_CHECKING:
     from kitting.models import Lot
 
 
-class LogForm(forms.Form):
+class LogForm(SpokenForm):
     """From, to, consignee, words and lot; each may stay empty."""
+
+    things = {
+        "consignee": _("the consignee"),
+        "q": _("the words"),
+        "lot": _("the lot"),
+    }
 
     to = DayField(label=_("to"), required=False)
     consignee = forms.ModelChoiceField(

@@ -15,6 +15,10 @@ if TYPE_CHECKING:
 class HoldForm(KeyedForm):
     """Put a hold on one of the things that a page offers."""
 
+    things = {
+        "on": _("what is put on hold"),
+    }
+
     on = forms.ChoiceField(label=_("Hold"), widget=forms.RadioSelect)
     reason = forms.CharField(
         label=_("Reason"),
@@ -39,5 +43,9 @@ class HoldForm(KeyedForm):
 
 class LiftForm(KeyedForm):
     """End one hold."""
+
+    things = {
+        "reason": _("why the hold may end"),
+    }
 
     reason = forms.CharField(label=_("Why it may end"), max_length=200)

@@ -33,6 +33,10 @@ class BeginForm(KeyedForm):
 class BoxScanForm(KeyedForm):
     """One scan; whatever it holds, the lookup answers with a sentence."""
 
+    things = {
+        "scan": _("a box"),
+    }
+
     scan = ScanField(label=_("Scan a box"), required=False, max_length=None)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -43,13 +47,21 @@ class BoxScanForm(KeyedForm):
 class TakeOffForm(KeyedForm):
     """Take one box off."""
 
-    box = forms.IntegerField(min_value=1, max_value=LARGEST_ID)
+    box = forms.IntegerField(
+        min_value=1, max_value=LARGEST_ID, widget=forms.HiddenInput
+    )
 
 
 class SendForm(KeyedForm):
     """Send all that is on, as the page showed it."""
 
-    seen = forms.IntegerField(min_value=0, max_value=LARGEST_ID)
+    things = {
+        "seen": _("what was on the page"),
+    }
+
+    seen = forms.IntegerField(
+        min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
+    )
 
 
 class CallOffForm(KeyedForm):

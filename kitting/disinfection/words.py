@@ -106,9 +106,6 @@ SENTENCES: dict[str, str | Promise] = {
     "dosimeter_dose_out_of_range": _(
         "%(value)s µJ/cm² is no dose that a dosimeter shows. Check the unit, mJ/cm²."
     ),
-    "dosimeter_half_given": _(
-        "Dosimeter %(nth)s lacks its dose or its uncertainty. Enter both, or neither."
-    ),
     "dosimeter_side": _(
         "“%(side)s” is no side of a part. A dosimeter lies on the top or the bottom."
     ),

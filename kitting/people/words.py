@@ -39,7 +39,8 @@ SENTENCES: dict[str, str | Promise] = {
         " password is set anew with manage.py changepassword."
     ),
     "person_name_wrong": _(
-        "“%(read)s” is no name to sign in with. %(why)s Choose another."
+        "“%(read)s” is no name to sign in with. Use 1 to 150 letters and digits; the"
+        " signs @ . + - _ may be in it."
     ),
     "person_unknown": _("There is no person “%(name)s”. Check how the name is spelt."),
     "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Part
-from kitting.web.forms import LONGEST_SCAN, KeyedForm, ScanField
+from kitting.web.forms import LONGEST_SCAN, KeyedForm, ScanField, SpokenForm
 
 LONGEST_NAME = 60
 """Characters that a carrier's name takes."""
@@ -17,6 +17,11 @@ LONGEST_NAME = 60
 
 class PutAwayForm(KeyedForm):
     """One scan, and what is in hand."""
+
+    things = {
+        "read": _("a bag, a box, a carrier or a place"),
+        "hand": _("what is in hand"),
+    }
 
     read = ScanField(label=_("Scan"))
     hand = forms.CharField(
@@ -52,8 +57,12 @@ def _stages() -> list[tuple[str, Any]]:
     return [("", _("any stage")), *words]
 
 
-class PlaceFilterForm(forms.Form):
+class PlaceFilterForm(SpokenForm):
     """The filters of what stands at a place, as they stand in the address."""
+
+    things = {
+        "what": _("what is listed"),
+    }
 
     what = forms.ChoiceField(
         required=False,

@@ -9,16 +9,27 @@ from django.core.exceptions import ValidationError
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.figures import scaled
-from kitting.web.messages import sentence
+from kitting.web.wording import UNSAID
 
 
-class FigureField(forms.CharField):
+class FigureText(forms.CharField):
+    """A measured figure as it was typed, for a form that knows its unit only later."""
+
+    kind = "figure"
+
+    def __init__(self, *, unit: str = "", **options: Any):
+        attrs = {"inputmode": "decimal", "autocomplete": "off"}
+        if unit:
+            attrs["data-unit"] = unit
+        options.setdefault("widget", forms.TextInput(attrs=attrs))
+        super().__init__(max_length=30, **options)
+
+
+class FigureField(FigureText):
     """A measured figure with decimals, given as a whole number of a smaller unit."""
 
     def __init__(self, *, unit: str, by: int = 1000, up: bool = False, **options: Any):
-        attrs = {"inputmode": "decimal", "autocomplete": "off", "data-unit": unit}
-        options.setdefault("widget", forms.TextInput(attrs=attrs))
-        super().__init__(max_length=30, **options)
+        super().__init__(unit=unit, **options)
         self.by, self.up = by, up
 
     def clean(self, value: Any) -> int | None:
@@ -29,4 +40,4 @@ class FigureField(forms.CharField):
         try:
             return scaled(text, self.by, up=self.up)
         except LotwardError as error:
-            raise ValidationError(sentence(error), code=error.code) from None
+            raise ValidationError(UNSAID, error.code) from None

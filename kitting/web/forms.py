@@ -3,25 +3,61 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from django import forms
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Refused
 from kitting.web.http import new_op_key
 from kitting.web.messages import sentence
+from kitting.web.wording import UNSAID, in_words, is_unsaid, name_of
 
 if TYPE_CHECKING:
     from uuid import UUID
+
+    from django.utils.functional import _StrOrPromise
 
 LONGEST_SCAN = 200
 """Characters that a scan field takes; no symbol of ours holds half as many."""
 
 
-class KeyedForm(forms.Form):
+class SpokenForm(forms.Form):
+    """A form whose errors are sentences of our own that name the thing."""
+
+    things: Mapping[str, _StrOrPromise] = {"reason": _("the reason")}
+    """What goes into a field, as it stands in a sentence, where its label is no name of
+    it: "the lit zone". Those of a form's bases count as well."""
+
+    def __init_subclass__(cls, **kwargs: Any) -> None:
+        super().__init_subclass__(**kwargs)
+        bases = [vars(base).get("things", {}) for base in reversed(cls.__mro__)]
+        cls.things = {name: thing for each in bases for name, thing in each.items()}
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Note an error; one of a field is said in our own words."""
+        if field in self.fields and isinstance(error, ValidationError):
+            error = ValidationError([self._spoken(field, e) for e in error.error_list])
+        super().add_error(field, error)
+
+    def ask_for(self, field: str, code: str) -> None:
+        """Note that a field is empty which the others call for."""
+        said = self._spoken(field, ValidationError(UNSAID, "required"))
+        said.code = code
+        super().add_error(field, said)
+
+    def _spoken(self, name: str, error: ValidationError) -> ValidationError:
+        if not is_unsaid(error):
+            return error
+        field = self.fields[name]
+        thing = str(self.things.get(name) or name_of(field, name))
+        return in_words(error, field, thing, self[name].data)
+
+
+class KeyedForm(SpokenForm):
     """A form that writes: it carries the key of its act, made when it was shown."""
 
     op_key = forms.UUIDField(widget=forms.HiddenInput, initial=new_op_key)
@@ -44,6 +80,8 @@ class KeyedForm(forms.Form):
 class ScanField(forms.CharField):
     """One scanned or typed code; a separator (0x1D) at its ends is not stripped."""
 
+    kind = "scan"
+
     def __init__(self, **options: Any) -> None:
         attrs = {
             "data-scan": "",
@@ -56,13 +94,7 @@ class ScanField(forms.CharField):
         super().__init__(**options)
 
 
-_YEARS = _("Enter a day from 2000 to 2999.")
-_WITHIN = [
-    MinValueValidator(date(2000, 1, 1), message=_YEARS),
-    MaxValueValidator(date(2999, 12, 31), message=_YEARS),
-]
-
-
+FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2999, 12, 31)
 _DAY = re.compile(
     "([0-9]{4})(?:([0-9]{2})([0-9]{2})|[-/. ]([0-9]{1,2})[-/. ]([0-9]{1,2}))"
 )
@@ -79,8 +111,9 @@ class DayField(forms.DateField):
     midnight in the workshop's zone, may not exist.
     """
 
+    kind = "day"
+
     def __init__(self, **options: Any) -> None:
-        options["validators"] = [*_WITHIN, *options.get("validators", ())]
         attrs = {
             "data-day": "",
             "inputmode": "numeric",
@@ -89,10 +122,7 @@ class DayField(forms.DateField):
             "size": 10,
         }
         options.setdefault("widget", forms.DateInput(format="%Y-%m-%d", attrs=attrs))
-        options.setdefault("input_formats", ["%Y-%m-%d"])
-        messages = {"invalid": _("This is no day. Write it as 2026-03-01.")}
-        options.setdefault("error_messages", messages)
-        super().__init__(**options)
+        super().__init__(input_formats=["%Y-%m-%d"], **options)
 
     def to_python(self, value: Any) -> date | None:
         """Read the day, with whatever stands between year, month and day."""
@@ -101,4 +131,7 @@ class DayField(forms.DateField):
             # What is no day in this order is none: 01.03.2026 is not guessed at.
             parts = [part for part in found.groups() if part] if found else []
             value = "-".join(parts) or "no day"
-        return super().to_python(value)
+        day = super().to_python(value)
+        if day is not None and not FIRST_DAY <= day <= LAST_DAY:
+            raise ValidationError(UNSAID, "out_of_range")
+        return day

@@ -44,7 +44,7 @@ def scan(page: Page, text: str) -> None:
 
 def sign_in(page: Page, address: str, token: str, to: str) -> None:
     page.goto(f"{address}/sign-in/?next={to}")
-    expect(page.get_by_label("Username")).to_be_focused()
+    expect(page.get_by_label("Name", exact=True)).to_be_focused()
     scan(page, token)
     expect(page.get_by_label("Password")).to_be_focused()
     expect(page).to_have_url(f"{address}/sign-in/?next={to}")
@@ -63,7 +63,7 @@ def test_a_scan_a_password_and_nothing_else(
     page.set_viewport_size(TABLET)  # type: ignore[arg-type]
     page.goto(f"{live_server.url}/sign-in/")
     scan(page, token.lower())
-    name = page.get_by_label("Username")
+    name = page.get_by_label("Name", exact=True)
     expect(name).to_have_value("")
     expect(name).to_have_attribute("placeholder", "Badge read")
     # Somebody else came first: the name that is typed now counts, and a badge again.
@@ -131,7 +131,7 @@ def test_a_badge_in_a_search_or_a_password_goes_nowhere(
 ) -> None:
     factories.make_person("clerk", name="carl")
     page.goto(f"{live_server.url}/sign-in/")
-    page.get_by_label("Username").fill("carl")
+    page.get_by_label("Name", exact=True).fill("carl")
     page.get_by_label("Password").focus()
     requests.clear()
     scan(page, token)

@@ -203,7 +203,7 @@ def test_the_bench_tells_of_its_label_and_leaves_a_scan_alone(
     walker = Walker(page, str(live_server))
     page.set_viewport_size(TABLET)
     page.goto(f"{walker.address}/sign-in/?next=/bench/{bench.code}/")
-    page.get_by_label("Username").fill("manager")
+    page.get_by_label("Name", exact=True).fill("manager")
     page.get_by_label("Password").fill("pass")
     page.get_by_role("button", name="Sign in").click()
     scan = page.locator("#scan")

@@ -74,7 +74,7 @@ class Walker:
         page.goto(self.address + to)
         expect(page).to_have_url(re.compile("/sign-in/"))
         self.look("Sign in")
-        page.get_by_label("Username").fill(name)
+        page.get_by_label("Name", exact=True).fill(name)
         page.get_by_label("Password").fill("pass")
         page.get_by_role("button", name="Sign in").click()
         expect(page).to_have_url(self.address + to)

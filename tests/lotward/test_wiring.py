@@ -90,7 +90,7 @@ def test_the_browser_shows_the_sign_in_page_without_a_complaint(
     assert request.node.get_closest_marker("browser")
     assert not request.node.get_closest_marker("pure")
     page.goto(f"{live_server.url}/sign-in/")
-    page.get_by_label("Username").fill("nobody")
+    page.get_by_label("Name", exact=True).fill("nobody")
     page.get_by_label("Password").fill("nothing")
     page.get_by_role("button", name="Sign in").click()
     page.get_by_text("You are not signed in.").wait_for()

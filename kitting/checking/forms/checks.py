@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.shown import spaced
@@ -49,6 +50,11 @@ class ReasonField(forms.CharField):
 class CountingForm(KeyedForm):
     """Bad pieces by kind of defect; each piece once, under its gravest."""
 
+    things = {
+        "found": _("how many pieces have another defect"),
+        "shown": _("what was on record of the lot"),
+    }
+
     def __init__(
         self, *args: Any, kinds: Sequence[DefectKind] = (), **kwargs: Any
     ) -> None:
@@ -57,6 +63,9 @@ class CountingForm(KeyedForm):
         before = {kind: CountField(label=kind.name) for kind in self.kinds}
         fields = {f"kind_{kind.pk}": field for kind, field in before.items()}
         self.fields = {**fields, **self.fields}
+        words = gettext("how many pieces have the defect “%(kind)s”")
+        names = {f"kind_{kind.pk}": words % {"kind": kind.name} for kind in self.kinds}
+        self.things = {**self.things, **names}
 
     found = CountField(label=_("Another defect"))
 

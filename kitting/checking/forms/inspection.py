@@ -11,7 +11,7 @@ from kitting.checking.forms.checks import ReasonField
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.models import DefectKind, Part
-from kitting.web.forms import DayField, KeyedForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 AQL_CHOICES = [(str(int(aql * 1_000)), f"{aql} %") for aql in AQLS]
 LEVEL_CHOICES = [(level, level) for level in LEVELS]
@@ -27,7 +27,7 @@ WAYS = [
 ]
 
 
-class SourceFilterForm(forms.Form):
+class SourceFilterForm(SpokenForm):
     """Which part from which source, and lots made when; stands in the address."""
 
     part = forms.ModelChoiceField(queryset=Part.objects.all(), to_field_name="code")
@@ -47,7 +47,7 @@ class ClassForm(SourceFilterForm):
     grade = forms.ChoiceField(choices=[(each, each) for each in SWITCHED])
 
 
-class CurveForm(forms.Form):
+class CurveForm(SpokenForm):
     """A plan, as it stands in the address."""
 
     pieces = forms.IntegerField(
@@ -125,6 +125,10 @@ class KindForm(KeyedForm):
 class ResumeForm(KeyedForm):
     """Why a stopped source may begin again."""
 
+    things = {
+        "reason": _("what the source has put right"),
+    }
+
     reason = ReasonField(
         label=_("What the source has put right"),
         help_text=_("Its next lots are inspected on tightened plans."),
@@ -148,6 +152,10 @@ class ReduceForm(KeyedForm):
 
 class RestoreForm(KeyedForm):
     """Why reduced inspection ends."""
+
+    things = {
+        "reason": _("what calls for normal inspection"),
+    }
 
     reason = ReasonField(
         label=_("What calls for normal inspection"),

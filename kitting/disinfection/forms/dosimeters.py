@@ -13,12 +13,13 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain import holding
-from kitting.domain.errors import CodeError, LotwardError, Refused
+from kitting.domain.errors import CodeError, LotwardError
 from kitting.domain.figures import scaled
 from kitting.models.runs import ProtocolMethod
-from kitting.web.fields import FigureField
+from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
+from kitting.web.wording import UNSAID
 
 if TYPE_CHECKING:
     from django.forms import BoundField
@@ -53,18 +54,25 @@ class DosimetersForm(KeyedForm):
         super().__init__(*args, **kwargs)
         self.dosed: list[tuple[str, int, int]] = []
         for nth in range(1, ROWS + 1):
+            of = {"nth": nth}
+            self.things = {
+                **self.things,
+                f"d_side_{nth}": gettext("the side of dosimeter %(nth)s") % of,
+                f"d_dose_{nth}": gettext("the dose of dosimeter %(nth)s") % of,
+                f"d_u_{nth}": gettext("the uncertainty of dosimeter %(nth)s") % of,
+            }
             self.fields[f"d_side_{nth}"] = forms.ChoiceField(
-                label=gettext("Dosimeter %(nth)s, side") % {"nth": nth},
+                label=gettext("Dosimeter %(nth)s, side") % of,
                 choices=sides,
                 required=False,
             )
             self.fields[f"d_dose_{nth}"] = FigureField(
-                label=gettext("Dosimeter %(nth)s, dose") % {"nth": nth},
+                label=gettext("Dosimeter %(nth)s, dose") % of,
                 unit="mJ/cm²",
                 required=False,
             )
             self.fields[f"d_u_{nth}"] = FigureField(
-                label=gettext("Dosimeter %(nth)s, its uncertainty") % {"nth": nth},
+                label=gettext("Dosimeter %(nth)s, its uncertainty") % of,
                 unit="%",
                 by=10_000,
                 up=True,
@@ -81,9 +89,7 @@ class DosimetersForm(KeyedForm):
                 continue
             for name in names:
                 if name not in given:
-                    refusal = Refused("dosimeter_half_given", nth=nth)
-                    said = ValidationError(sentence(refusal), code=refusal.code)
-                    self.add_error(name, said)
+                    self.ask_for(name, "dosimeter_half_given")
             if len(given) == len(names) and data.get(f"d_side_{nth}"):
                 row = data[f"d_side_{nth}"], data[names[0]], data[names[1]]
                 self.dosed.append(row)
@@ -108,11 +114,9 @@ class DosimetersForm(KeyedForm):
 class ValuesForm(KeyedForm):
     """Logged values of a run by heat or liquid: one, or a pasted column."""
 
-    value = forms.CharField(
+    value = FigureText(
         label=_("Value now"),
-        max_length=30,
         required=False,
-        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
         help_text=_("Taken at this moment. For other times use the column below."),
     )
     column = forms.CharField(
@@ -140,16 +144,18 @@ class ValuesForm(KeyedForm):
             refusal = CodeError("values_missing")
             raise ValidationError(sentence(refusal), code=refusal.code)
         if one:
-            self._take("value", lambda: [(None, scaled(one, self.by))])
+            try:
+                self.values.append((None, scaled(one, self.by)))
+            except LotwardError as error:
+                self.add_error("value", ValidationError(UNSAID, error.code))
         if column:
-            self._take("column", lambda: self._column(column))
+            try:
+                self.values += self._column(column)
+            except LotwardError as error:
+                words = gettext("Column from a logger: %(why)s")
+                why = {"why": sentence(error)}
+                self.add_error("column", ValidationError(words, error.code, why))
         return data
-
-    def _take(self, name: str, read: Any) -> None:
-        try:
-            self.values += read()
-        except LotwardError as error:
-            self.add_error(name, ValidationError(sentence(error), code=error.code))
 
     def _column(self, text: str) -> list[tuple[datetime, int]]:
         lines = holding.read_column(text, opened=self.opened)

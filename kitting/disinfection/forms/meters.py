@@ -9,7 +9,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.web.fields import FigureField
-from kitting.web.forms import DayField, KeyedForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -34,6 +34,11 @@ class MeterForm(KeyedForm):
 class CalibrationForm(KeyedForm):
     """What a meter's calibration certificate says."""
 
+    things = {
+        "low_nm": _("where the spectral range begins"),
+        "high_nm": _("where the spectral range ends"),
+    }
+
     on = DayField(label=_("Calibrated on"))
     due = DayField(label=_("Due on"), help_text=_("The last day on which it counts."))
     u = FigureField(
@@ -53,6 +58,10 @@ class CalibrationForm(KeyedForm):
 
 class FoundWrongForm(KeyedForm):
     """A meter that was found to read wrong."""
+
+    things = {
+        "reason": _("what is wrong with it"),
+    }
 
     found_on = DayField(label=_("Found on"))
     good = forms.ChoiceField(
@@ -88,6 +97,10 @@ class FoundWrongForm(KeyedForm):
 class LampForm(KeyedForm):
     """A lamp that was fitted to a line."""
 
+    things = {
+        "rated_hours": _("the hours that it is rated for"),
+    }
+
     line = forms.ChoiceField(label=_("Line"))
     name = forms.CharField(
         label=_("Which lamp"), max_length=60, help_text=_("Such as: top 3.")
@@ -113,6 +126,10 @@ class LampHoursForm(KeyedForm):
 class LampChangeForm(KeyedForm):
     """A lamp that was taken out, and a new one in its place."""
 
+    things = {
+        "rated_hours": _("the hours that the new one is rated for"),
+    }
+
     on = DayField(label=_("Changed on"))
     rated_hours = forms.IntegerField(
         label=_("The new one is rated for"),
@@ -122,7 +139,7 @@ class LampChangeForm(KeyedForm):
     )
 
 
-class PlanningForm(forms.Form):
+class PlanningForm(SpokenForm):
     """A tubular lamp to compute with, before anything is built."""
 
     power = FigureField(

@@ -17,7 +17,7 @@ from kitting.models import Evidence
 from kitting.models.lots import containers
 from kitting.models.runs import ProtocolMethod
 from kitting.web.fields import FigureField
-from kitting.web.forms import DayField, KeyedForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -50,6 +50,17 @@ def _figure(label: Any, unit: str) -> FigureField:
 
 class ProtocolForm(KeyedForm):
     """All that a draft says, but for what it covers."""
+
+    things = {
+        "required_top": _("the required dose of the top side"),
+        "required_bottom": _("the required dose of the bottom side"),
+        "low_nm": _("where the spectrum begins"),
+        "high_nm": _("where the spectrum ends"),
+        "max_passes": _("how many passes a bag may have"),
+        "hold_s": _("the time without a break"),
+        "min_temperature": _("the lowest temperature"),
+        "min_ppm": _("the lowest concentration"),
+    }
 
     name = forms.CharField(label=_("Name"), max_length=80)
     method = forms.ChoiceField(
@@ -161,8 +172,12 @@ class NewProtocolForm(ProtocolForm):
     field_order = ("op_key", "code")
 
 
-class LoadForm(forms.Form):
+class LoadForm(SpokenForm):
     """One line of what a protocol covers; an empty one is passed over."""
+
+    things = {
+        "max_pieces": _("how many pieces one holds at most"),
+    }
 
     revision = RevisionField(
         label=_("Part and revision"), required=False, empty_label=_("nothing")
@@ -191,8 +206,7 @@ class LoadForm(forms.Form):
             wanted = ()
         for name in wanted:
             if not data.get(name) and name not in self.errors:
-                missing = ValidationError(_("This is missing."), code="load_incomplete")
-                self.add_error(name, missing)
+                self.ask_for(name, "load_incomplete")
         return data
 
     @property
@@ -231,7 +245,13 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
         }
         for load in (terms.loads if terms else ())
     ]
-    lines = LoadForms(data, initial=initial, prefix="load")
+    gone = _("The form came back without what is covered. Load the page again.")
+    many = _("A protocol covers at most %(most)s. Take the others out.")
+    errors = {
+        "missing_management_form": str(gone),
+        "too_many_forms": str(many % {"most": MOST_LOADS}),
+    }
+    lines = LoadForms(data, initial=initial, prefix="load", error_messages=errors)
     # Each line would read all revisions again.
     revisions = list(lines.empty_form.fields["revision"].choices)  # type: ignore[attr-defined]
     for line in lines:
@@ -241,6 +261,10 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
 
 class NamedForm(KeyedForm):
     """An act that puts a name under something: the password is asked for again."""
+
+    things = {
+        "password": _("your password"),
+    }
 
     password = forms.CharField(
         label=_("Your password, once more"),
@@ -257,6 +281,10 @@ class NamedForm(KeyedForm):
 
 class SignForm(NamedForm):
     """A signature under what was read: its mark comes with the page."""
+
+    things = {
+        "mark": _("the mark of what you read"),
+    }
 
     meaning = forms.CharField(
         label=_("What your signature means"),

@@ -14,9 +14,10 @@ from kitting.disinfection.forms.dosimeters import DosimetersForm
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
 from kitting.domain.stages import RunStage
-from kitting.web.fields import FigureField
-from kitting.web.forms import DayField, KeyedForm, ScanField
+from kitting.web.fields import FigureField, FigureText
+from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
 from kitting.web.messages import sentence
+from kitting.web.wording import UNSAID
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -48,6 +49,8 @@ class Cell:
 class ReadingsForm(KeyedForm):
     """Irradiance at several places; what looks like a swapped unit is asked about."""
 
+    things = {"unit": _("the unit that the meter shows")}
+
     unit = forms.ChoiceField(
         label=_("The meter shows"),
         choices=[(str(unit), str(unit)) for unit in IrradianceUnit],
@@ -74,10 +77,10 @@ class ReadingsForm(KeyedForm):
                 "point": point,
                 "side": SIDE_WORDS[side],
             }
-            attrs = {"inputmode": "decimal", "autocomplete": "off"}
-            self.fields[_name(point, side)] = forms.CharField(
-                label=label, max_length=30, widget=forms.TextInput(attrs=attrs)
-            )
+            words = gettext("the reading at point %(point)s, %(side)s")
+            named = {"point": point, "side": SIDE_WORDS[side]}
+            self.things = {**self.things, _name(point, side): words % named}
+            self.fields[_name(point, side)] = FigureText(label=label)
 
     def clean(self) -> dict[str, Any]:
         """Scale the readings to µW/cm² and ask about those that look out of unit."""
@@ -92,7 +95,7 @@ class ReadingsForm(KeyedForm):
             try:
                 self.read[place] = scaled(data[name], by)
             except LotwardError as error:
-                self.add_error(name, ValidationError(sentence(error), code=error.code))
+                self.add_error(name, ValidationError(UNSAID, error.code))
         doubted = [
             place
             for place, uw_cm2 in self.read.items()
@@ -254,6 +257,10 @@ class CloseRunForm(ReadingsForm, DosimetersForm):
 class StopForm(KeyedForm):
     """Why the line stopped."""
 
+    things = {
+        "reason": _("what happened"),
+    }
+
     reason = forms.CharField(
         label=_("What happened"),
         max_length=150,
@@ -267,14 +274,21 @@ class StopForm(KeyedForm):
 class LineScanForm(KeyedForm):
     """One scan at the line: it puts a bag on, or takes it off."""
 
+    things = {
+        "read": _("the label of a bag"),
+    }
+
     read = ScanField(
         label=_("Scan a bag"),
-        error_messages={"required": _("Nothing was read. Scan the label of a bag.")},
     )
 
 
 class EarlyOffForm(KeyedForm):
     """A bag that comes off before its passes are over."""
+
+    things = {
+        "bag": _("the bag"),
+    }
 
     bag = forms.CharField(max_length=20, widget=forms.HiddenInput)
 
@@ -292,8 +306,13 @@ class GiveUpForm(KeyedForm):
     )
 
 
-class RunFilterForm(forms.Form):
+class RunFilterForm(SpokenForm):
     """The list of runs as a sentence with blanks."""
+
+    things = {
+        "line": _("the line"),
+        "stage": _("the stage"),
+    }
 
     line = forms.ChoiceField(label=_("on"), required=False)
     stage = forms.ChoiceField(

@@ -25,6 +25,8 @@ MG = 1000
 class BagForm(KeyedForm):
     """A form about one bag, as it was when the page was loaded."""
 
+    things = {"moves": _("what was on record of the bag")}
+
     moves = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
     def __init__(self, *args: Any, bag: Bag, **kwargs: Any) -> None:
@@ -50,6 +52,12 @@ def _reason(help_text: Any) -> forms.CharField:
 
 class CountForm(BagForm):
     """How many are in the bag, and how they were counted."""
+
+    things = {
+        "counted_by": _("how they were counted"),
+        "counted": _("how much is in the bag"),
+        "stacks": _("how many full stacks there are"),
+    }
 
     counted_by = forms.ChoiceField(
         label=_("Counted"),
@@ -84,18 +92,13 @@ class CountForm(BagForm):
         other = ("counted",) if in_stacks else ("stacks", "stack_pieces", "loose")
         for name in wanted:
             if data.get(name) is None and name not in self.errors:
-                self._say(name, _("This is missing."), "quantity_missing")
+                self.ask_for(name, "quantity_missing")
         for name in other:
             if data.get(name) is not None:
-                self._say(
-                    name,
-                    _("This belongs to another way of counting. Leave it empty."),
-                    "quantity_twice",
-                )
+                words = _("“%(label)s” is for another way of counting. Leave it empty.")
+                label = {"label": self.fields[name].label}
+                self.add_error(name, ValidationError(words, "quantity_twice", label))
         return data
-
-    def _say(self, name: str, words: Any, code: str) -> None:
-        self.add_error(name, ValidationError(words, code=code))
 
     @property
     def in_stacks(self) -> tuple[int, int] | None:
@@ -120,6 +123,13 @@ def _mass(label: Any, *, up: bool = False, help_text: Any = "") -> FigureField:
 
 class WeighForm(BagForm):
     """What the scale showed, and what is known of scale and pieces."""
+
+    things = {
+        "gross": _("the mass of the full container"),
+        "tare": _("the mass of the same container, empty"),
+        "reference_pieces": _("how many pieces were counted by hand"),
+        "reference": _("the mass of the pieces counted by hand"),
+    }
 
     gross = _mass(_("The full container"))
     tare = _mass(_("The same container, empty"))
@@ -183,6 +193,12 @@ class WeighForm(BagForm):
 
 class SampleForm(KeyedForm):
     """Pieces that leave a bag for a test."""
+
+    things = {
+        "pieces": _("how many pieces leave the bag"),
+        "what_for": _("what the test is for"),
+        "sent_to": _("who gets them"),
+    }
 
     pieces = _pieces(_("How many"), required=True)
     what_for = forms.CharField(

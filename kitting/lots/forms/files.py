@@ -10,14 +10,18 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, SpokenForm
 
 LARGEST_FILE = 4 * 1024 * 1024
 """Bytes of a file of lots; ten thousand rows take one."""
 
 
-class FileForm(forms.Form):
+class FileForm(SpokenForm):
     """A file to look at; nothing is written."""
+
+    things = {
+        "date_order": _("the order of day and month"),
+    }
 
     file = forms.FileField(
         label=_("File"),
@@ -64,6 +68,11 @@ class FileForm(forms.Form):
 
 class TakeInFileForm(KeyedForm):
     """A file that was looked at, sent back whole to be taken in."""
+
+    things = {
+        "table": _("the file"),
+        "date_order": _("the order of day and month"),
+    }
 
     table = forms.CharField(widget=forms.HiddenInput, max_length=LARGEST_FILE)
     date_order = forms.ChoiceField(

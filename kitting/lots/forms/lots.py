@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, containers
-from kitting.web.forms import DayField, KeyedForm, ScanField
+from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -77,6 +77,16 @@ def ways_to_have_counted() -> list[tuple[str, Any]]:
 
 class NewLotForm(SureMixin, KeyedForm):
     """A lot with its first bags."""
+
+    things = {
+        "source_number": _("its number at the source"),
+        "bag_count": _("how many bags there are"),
+        "pieces_each": _("how many pieces are in each bag"),
+        "counts": _("the count of every bag"),
+        "counted_by": _("how they were counted"),
+        "made_from": _("what it was made from"),
+        "sure": _("why this is right"),
+    }
 
     revision = RevisionField(
         label=_("Part and revision"), empty_label=_("Choose what was made")
@@ -154,7 +164,10 @@ class NewLotForm(SureMixin, KeyedForm):
         words = [w for w in re.split(r"[\s,;+]+", self.cleaned_data["counts"]) if w]
         if len(words) > MOST_COUNTS:
             raise ValidationError(
-                _("These are more than %(most)s bags. Take them in from a file."),
+                _(
+                    "The count of every bag is entered for at most %(most)s bags. Take"
+                    " more of them in from a file."
+                ),
                 code="too_many_bags",
                 params={"most": MOST_COUNTS},
             )
@@ -162,8 +175,8 @@ class NewLotForm(SureMixin, KeyedForm):
             if not re.fullmatch(r"0*[1-9][0-9]{0,8}", word, re.ASCII):
                 raise ValidationError(
                     _(
-                        "“%(read)s” is no count of pieces. Write whole numbers above"
-                        " 0 with blanks between them."
+                        "“%(read)s” is no count of pieces. Enter the count of every bag"
+                        " as whole numbers above 0 with blanks between them."
                     ),
                     code="count_unreadable",
                     params={"read": word[:20]},
@@ -212,18 +225,15 @@ class NewLotForm(SureMixin, KeyedForm):
                 "counts",
                 ValidationError(
                     _(
-                        "The bags are counted in two ways. Give their number and the"
-                        " pieces in each, or the list, and not both."
+                        "The bags are counted in two ways. Enter the count of every bag,"
+                        " or how many there are and the pieces in each, but not both."
                     ),
                     code="quantity_twice",
                 ),
             )
         elif bool(count) != bool(each) and not self.errors:
             empty = "pieces_each" if count else "bag_count"
-            self.add_error(
-                empty,
-                ValidationError(_("This is missing."), code="quantity_missing"),
-            )
+            self.ask_for(empty, "quantity_missing")
         return data
 
     @property
@@ -238,6 +248,12 @@ class NewLotForm(SureMixin, KeyedForm):
 
 class NewBagForm(SureMixin, KeyedForm):
     """One more bag of an open lot."""
+
+    things = {
+        "pieces": _("how many pieces are in it"),
+        "counted_by": _("how they were counted"),
+        "sure": _("why this is right"),
+    }
 
     number = ScanField(
         label=_("Bag number"),
@@ -293,6 +309,8 @@ class CloseLotForm(KeyedForm):
 class BagNumbersForm(KeyedForm):
     """How many numbers for blank labels."""
 
+    things = {"count": _("how many numbers")}
+
     count = forms.IntegerField(
         label=_("How many"),
         min_value=1,
@@ -301,8 +319,12 @@ class BagNumbersForm(KeyedForm):
     )
 
 
-class LotFilterForm(forms.Form):
+class LotFilterForm(SpokenForm):
     """The filters of the table of lots, as they stand in the address."""
+
+    things = {
+        "q": _("the number or source"),
+    }
 
     part = forms.ModelChoiceField(
         queryset=Part.objects.all(),

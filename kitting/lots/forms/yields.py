@@ -13,6 +13,12 @@ from kitting.web.forms import KeyedForm
 class YieldForm(KeyedForm):
     """What an amount of a material gives at most."""
 
+    things = {
+        "pieces": _("how many pieces it gives at most"),
+        "amount": _("the amount of the material"),
+        "material": _("the material"),
+    }
+
     part = forms.ModelChoiceField(
         label=_("Part that is made"),
         queryset=Part.objects.filter(unit=Unit.PIECE),
@@ -37,5 +43,9 @@ class YieldForm(KeyedForm):
 
 class DropYieldForm(KeyedForm):
     """A yield that is taken out."""
+
+    things = {
+        "which": _("the yield"),
+    }
 
     which = forms.IntegerField(widget=forms.HiddenInput)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from django import forms
+from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.commands import LAY_ASIDE
 from kitting.web.forms import KeyedForm
@@ -15,8 +16,12 @@ class ScanForm(KeyedForm):
     plain ``Field`` neither strips it nor refuses what no number can hold.
     """
 
+    things = {"box": _("the box"), "purpose": _("what it is for")}
+
     scan = forms.Field(required=False)
-    box = forms.CharField(required=False, max_length=20)
+    box = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     purpose = forms.ChoiceField(
-        choices=[("", ""), (LAY_ASIDE, LAY_ASIDE)], required=False
+        choices=[("", ""), (LAY_ASIDE, LAY_ASIDE)],
+        required=False,
+        widget=forms.HiddenInput,
     )

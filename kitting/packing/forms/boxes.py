@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.models import BoxSize
 from kitting.models.boxes import box_stages
 from kitting.packing.queries.boxes import READY
-from kitting.web.forms import DayField, KeyedForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 if TYPE_CHECKING:
     _SizeChoice = forms.ModelChoiceField[BoxSize]
@@ -27,7 +27,7 @@ class SizeField(_SizeChoice):
         return f"{obj.product.name}, {obj.sets}"
 
 
-class BoxFilterForm(forms.Form):
+class BoxFilterForm(SpokenForm):
     """The sentence above the table of boxes; every field may stay empty."""
 
     stage = forms.ChoiceField(

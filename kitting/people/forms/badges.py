@@ -37,6 +37,8 @@ class IssueBadgesForm(KeyedForm):
         **kwargs: As for any form.
     """
 
+    things = {"people": _("who gets a badge")}
+
     people = forms.TypedMultipleChoiceField(
         coerce=int, error_messages={"required": sentence(Refused("badge_for_nobody"))}
     )
@@ -80,4 +82,4 @@ class IssueBadgesForm(KeyedForm):
 class RevokeBadgeForm(KeyedForm):
     """A badge that is revoked."""
 
-    badge = forms.IntegerField(max_value=LARGEST_ID)
+    badge = forms.IntegerField(max_value=LARGEST_ID, widget=forms.HiddenInput)

@@ -10,6 +10,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 
 from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.shown import shown
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.setup import ROLES
 from kitting.models import User
@@ -52,8 +53,7 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
         try:
             person.full_clean()
         except ValidationError as error:
-            why = " ".join(error.messages)
-            raise Refused("person_name_wrong", read=name, why=why) from error
+            raise Refused("person_name_wrong", read=shown(name)) from error
         try:
             validate_password(password, person)
         except ValidationError as error:

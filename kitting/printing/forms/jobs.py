@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.models import Printer
 from kitting.printing.queries.labels import LABELLED, label_words
 from kitting.printing.queries.prints import FAILED, OVER, WAY
-from kitting.web.forms import DayField, KeyedForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 if TYPE_CHECKING:
     from datetime import date
@@ -30,7 +30,7 @@ class SendAgainForm(KeyedForm):
     )
 
 
-class JobFilterForm(forms.Form):
+class JobFilterForm(SpokenForm):
     """Which print jobs the page of labels shows."""
 
     jobs = forms.ChoiceField(
@@ -50,7 +50,7 @@ class JobFilterForm(forms.Form):
         return str(self.cleaned_data.get("jobs", "")) if self.is_valid() else ""
 
 
-class PrintLogForm(forms.Form):
+class PrintLogForm(SpokenForm):
     """The sentence above the print log; every field may stay empty."""
 
     kind = forms.ChoiceField(required=False)

@@ -10,13 +10,11 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import CodeError
 from kitting.domain.figures import scaled, written
-from kitting.domain.shown import shown
 from kitting.domain.stocks import CODE_LONGEST, NAME_LONGEST, PrinterFacts, StockFacts
 from kitting.web.fields import FigureField
-from kitting.web.forms import KeyedForm
-from kitting.web.messages import sentence
+from kitting.web.forms import KeyedForm, SpokenForm
+from kitting.web.wording import UNSAID
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,13 +56,14 @@ class LengthField(FigureField):
         """Read the length; what is finer than a µm is refused and not rounded."""
         length = super().clean(value)
         if length is not None and scaled(str(value), 1000, up=True) != length:
-            error = CodeError("length_too_fine", read=shown(str(value).strip()))
-            raise ValidationError(sentence(error), code=error.code)
+            raise ValidationError(UNSAID, "length_too_fine")
         return length
 
 
-class HeadFields(forms.Form):
+class HeadFields(SpokenForm):
     """Dots of a printer's head: one of the usual ones, or so many to the inch."""
+
+    things = {"dots_per_inch": _("the dots to the inch")}
 
     dots = forms.ChoiceField(label=_("Dots of the printer"))
     dots_per_inch = FigureField(
@@ -101,7 +100,7 @@ class HeadFields(forms.Form):
         given = self.cleaned_data
         wanted = given.get("dots") == OTHER and not given.get("dots_per_inch")
         if wanted and "dots_per_inch" not in self.errors:
-            _missing(self, "dots_per_inch")
+            self.ask_for("dots_per_inch", "figure_missing")
 
     @property
     def head(self) -> tuple[int, int]:
@@ -119,11 +118,6 @@ def _capitals(code: str) -> str:
     return code.upper() if code.isascii() else code
 
 
-def _missing(form: forms.Form, name: str) -> None:
-    error = CodeError("figure_missing")
-    form.add_error(name, ValidationError(sentence(error), code=error.code))
-
-
 class StockForm(HeadFields, KeyedForm):
     """A stock, new or changed.
 
@@ -133,6 +127,15 @@ class StockForm(HeadFields, KeyedForm):
         seen: Its mark when the page was made.
         **kwargs: As for any form.
     """
+
+    things = {
+        "seen": _("what was on record"),
+        "page": _("how the labels come"),
+        "left_um": _("the distance from the left edge to the first label"),
+        "top_um": _("the distance from the top edge to the first label"),
+        "columns": _("how many labels are side by side"),
+        "rows": _("how many labels are one below the other"),
+    }
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     code = forms.CharField(
@@ -199,7 +202,7 @@ class StockForm(HeadFields, KeyedForm):
         if given.get("page") == OTHER:
             for name in ("page_width_um", "page_height_um"):
                 if given.get(name) is None and name not in self.errors:
-                    _missing(self, name)
+                    self.ask_for(name, "figure_missing")
         return given
 
     @property
@@ -256,6 +259,12 @@ class PrinterForm(HeadFields, KeyedForm):
         seen: Its mark when the page was made.
         **kwargs: As for any form.
     """
+
+    things = {
+        "seen": _("what was on record"),
+        "stock": _("the stock that is in it"),
+        "bench": _("the bench that it stands at"),
+    }
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     code = forms.CharField(

@@ -14,17 +14,17 @@ from django.template.loader import render_to_string
 from django.test import RequestFactory, override_settings
 from django.urls import include, path
 
+from kitting.web.fields import FigureField
+from kitting.web.forms import SpokenForm
 from tests.assertions import laid_out
 
 # -- Parts of a page -----------------------------------------------------------------
 
 
-class LotForm(forms.Form):
+class LotForm(SpokenForm):
     op_key = forms.UUIDField(widget=forms.HiddenInput)
     number = forms.CharField(label="Lot number", help_text="As on the bag.")
-    reading = forms.DecimalField(
-        label="Reading", widget=forms.NumberInput(attrs={"data-unit": "mW/cm²"})
-    )
+    reading = FigureField(label="Reading", unit="mW/cm²")
     stays_open = forms.BooleanField(label="More bags will come", required=False)
     container = forms.ChoiceField(
         label="Container",
@@ -62,12 +62,12 @@ def test_a_form_repeats_its_errors_on_top_with_links() -> None:
     html = part("_form.html", form=form, act="Take in the lot")
     top = html[html.index("data-wrong") : html.index('<input type="hidden"')]
     assert "<li>The lot is already closed.</li>" in top
-    assert '<a href="#id_reading">Reading</a>: Enter a number.' in top
+    assert '<a href="#id_reading">Reading</a>: “wet” is not a figure.' in top
     assert '<a href="#id_container_field">Container</a>' in top
     assert 'id="id_container_field"' in html
     assert html.count('<ul class="errorlist" id="id_reading_error"') == 1
     # An error of a hidden field has no place of its own; it stands on top.
-    assert "<li>This field is required.</li>" in top
+    assert "The form came back without the op key." in top
 
 
 def test_a_form_part_swaps_itself_whole() -> None:
