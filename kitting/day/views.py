@@ -51,14 +51,15 @@ def day(request: LotwardRequest) -> HttpResponse:
     """How the day stands."""
     today = clock.today()
     since = timezone.make_aware(datetime.combine(today, time.min))
-    figures = the_day(today, since, standing_reach())
+    reach = standing_reach()
+    figures = the_day(today, since, reach)
     context = {
         "day": figures,
         "stages": SHOWN,
         "packing": _lines(request, figures.packing, today),
         "going_out": _lines(request, figures.going_out, today),
         "picture": picture_of(figures.parts),
-        "see_to": to_see_to(today),
+        "see_to": to_see_to(today, reach),
     }
     return render(request, "kitting/day/day.html", context)
 

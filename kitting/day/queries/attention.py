@@ -21,6 +21,8 @@ from kitting.models.lots import Verdict
 if TYPE_CHECKING:
     from datetime import date
 
+    from kitting.ledger.reach import Reach
+
 
 @dataclass(frozen=True)
 class StoppedSource:
@@ -55,11 +57,12 @@ class ToSeeTo:
         return bool(self.sources or self.meters or self.lamps or self.spoiled)
 
 
-def to_see_to(today: date) -> ToSeeTo:
+def to_see_to(today: date, reach: Reach) -> ToSeeTo:
     """Read what somebody must see to.
 
     Args:
         today: The workshop's day.
+        reach: What the standing holds reach.
 
     Returns:
         All of it, the most urgent first in each list.
@@ -69,7 +72,7 @@ def to_see_to(today: date) -> ToSeeTo:
         sources=stopped_sources(),
         meters=meters_to_see_to(today),
         lamps=sorted(burning, key=lambda lamp: not lamp.over),
-        spoiled=spoiled_runs(),
+        spoiled=spoiled_runs() if reach.runs else [],
     )
 
 

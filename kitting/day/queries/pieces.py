@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Q, Sum, Value
 
 from kitting.domain.stages import IN_HOUSE, BagStage, BoxStage, RunStage
 from kitting.ledger.reach import held_boxes
 from kitting.lots.queries.lots import held_lots, waiting_for_a_check
-from kitting.models import Bag, Box, BoxEvent, Hold, Lot, Part, Run
+from kitting.models import Bag, Box, BoxEvent, Hold, Lot, Operation, Part, Run
 from kitting.models.lots import LotStage
 from kitting.packing.queries.boxes import ready_boxes
 
@@ -128,42 +128,62 @@ def the_day(today: date, since: datetime, reach: Reach) -> Day:
     Returns:
         The figures.
     """
-    held_here = Box.objects.filter(pk__in=held_boxes(reach), stage__in=PACKED)
+    boxes = Box.objects.all()
+    acts = Operation.objects.filter(at__gte=since)
+    sent = BoxEvent.objects.filter(operation__in=acts.values("pk"), after=BoxStage.SENT)
+    found = _counted(
+        packed=boxes.exclude(stage=BoxStage.VOIDED).filter(packed_on=today),
+        open=boxes.filter(stage=BoxStage.OPEN),
+        closed=boxes.filter(stage=BoxStage.CLOSED),
+        ready=ready_boxes(reach, today),
+        loaded=boxes.filter(stage=BoxStage.LOADED),
+        sent=boxes.filter(pk__in=sent.values("box")),
+        held=boxes.filter(pk__in=held_boxes(reach), stage__in=PACKED),
+        lots_waiting=Lot.objects.filter(waiting_for_a_check()),
+        lots_open=Lot.objects.filter(stage=LotStage.OPEN),
+        lots_held=Lot.objects.filter(pk__in=held_lots(reach)),
+        runs_open=Run.objects.filter(stage=RunStage.OPEN),
+        holds=Hold.objects.filter(lift__isnull=True),
+    )
     lines = part_lines(reach)
     pieces = [line for line in lines if line.part.unit == "piece"]
     return Day(
         today=today,
-        packed=_boxes(
-            Box.objects.exclude(stage=BoxStage.VOIDED).filter(packed_on=today)
-        ),
-        open=_boxes(Box.objects.filter(stage=BoxStage.OPEN)),
-        closed=_boxes(Box.objects.filter(stage=BoxStage.CLOSED)),
-        ready=_boxes(ready_boxes(reach, today)),
-        loaded=_boxes(Box.objects.filter(stage=BoxStage.LOADED)),
-        sent=_sent_since(since),
-        lots_waiting=Lot.objects.filter(waiting_for_a_check()).count(),
-        lots_open=Lot.objects.filter(stage=LotStage.OPEN).count(),
-        runs_open=Run.objects.filter(stage=RunStage.OPEN).count(),
+        packed=found["packed"],
+        open=found["open"],
+        closed=found["closed"],
+        ready=found["ready"],
+        loaded=found["loaded"],
+        sent=found["sent"],
+        lots_waiting=found["lots_waiting"].boxes,
+        lots_open=found["lots_open"].boxes,
+        runs_open=found["runs_open"].boxes,
         uncleared=sum(
             sum(line.stages[1:4]) for line in pieces if line.part.needs_clearing
         ),
-        holds=Hold.objects.filter(lift__isnull=True).count(),
-        held_lots=len(held_lots(reach)) if reach else 0,
-        held_boxes=held_here.count(),
+        holds=found["holds"].boxes,
+        held_lots=found["lots_held"].boxes,
+        held_boxes=found["held"].boxes,
         parts=pieces,
         materials=[line for line in lines if line.part.unit != "piece"],
     )
 
 
-def _boxes(which: QuerySet[Box]) -> Boxes:
-    found = which.aggregate(boxes=Count("pk"), sets=Sum("size__sets", default=0))
-    return Boxes(**found)
-
-
-def _sent_since(since: datetime) -> Boxes:
-    events = BoxEvent.objects.filter(operation__at__gte=since, after=BoxStage.SENT)
-    found = events.aggregate(boxes=Count("pk"), sets=Sum("box__size__sets", default=0))
-    return Boxes(**found)
+def _counted(**which: QuerySet[Any]) -> dict[str, Boxes]:
+    """Count rows of many tables in one question; of boxes also the sets in them."""
+    counts = [
+        rows.order_by()
+        .values_list(Value(name))
+        .annotate(
+            rows=Count("pk"),
+            sets=Sum("size__sets" if rows.model is Box else Value(0), default=0),
+        )
+        for name, rows in which.items()
+    ]
+    found = counts[0].union(*counts[1:], all=True)
+    return {name: Boxes() for name in which} | {
+        name: Boxes(rows, sets) for name, rows, sets in found
+    }
 
 
 def part_lines(reach: Reach) -> list[PartLine]:
@@ -175,18 +195,15 @@ def part_lines(reach: Reach) -> list[PartLine]:
     Returns:
         A line for each part, by name.
     """
+    stops = Q(lot__in=reach.lots) | Q(pk__in=reach.bags) | Q(cleared_run__in=reach.runs)
     bags = Bag.objects.filter(stage__in=SHOWN).order_by()
     sums: dict[int, dict[str, int]] = {}
-    for part, stage, pieces in bags.values_list("lot__part", "stage").annotate(
-        sum=Sum("pieces")
+    held: dict[int, int] = {}
+    for part, stage, pieces, stopped in bags.values_list("lot__part", "stage").annotate(
+        sum=Sum("pieces"), stopped=Sum("pieces", filter=stops, default=0)
     ):
         sums.setdefault(part, {})[stage] = pieces
-    held: dict[int, int] = {}
-    if reach:
-        stopped = bags.filter(
-            Q(lot__in=reach.lots) | Q(pk__in=reach.bags) | Q(cleared_run__in=reach.runs)
-        )
-        held = dict(stopped.values_list("lot__part").annotate(sum=Sum("pieces")))
+        held[part] = held.get(part, 0) + stopped
     parts = Part.objects.filter(pk__in=sums).order_by("name")
     return [
         PartLine(

@@ -64,12 +64,12 @@ def filtered_lots(filters: Mapping[str, Any], reach: Reach) -> QuerySet[Lot]:
     return _with_bags(lots)
 
 
-def held_lots(reach: Reach) -> set[int]:
-    """Lots that are held themselves, or of which a bag with pieces is held."""
-    bags = Bag.objects.filter(Q(pk__in=reach.bags) | Q(cleared_run__in=reach.runs))
-    return set(reach.lots) | set(
-        bags.filter(pieces__gt=0).values_list("lot", flat=True)
-    )
+def held_lots(reach: Reach) -> QuerySet[Any, int]:
+    """Ids of lots that are held themselves, or of which a bag with pieces is held."""
+    lots = Lot.objects.order_by().filter(pk__in=reach.lots)
+    bags = Bag.objects.order_by().filter(pieces__gt=0)
+    bags = bags.filter(Q(pk__in=reach.bags) | Q(cleared_run__in=reach.runs))
+    return lots.values_list("pk", flat=True).union(bags.values_list("lot", flat=True))
 
 
 def _with_bags(lots: QuerySet[Lot]) -> QuerySet[Lot]:

@@ -86,7 +86,7 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
         "filtered": bool(filters),
         "totals": totals_of(found),
         "page": page,
-        "held": held_lots(reach) if reach else set(),
+        "held": set(held_lots(reach)) if reach else set(),
     }
     return render_part(
         request,

@@ -80,11 +80,14 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
     )
     if file is not None:
         return file
-    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    totals = totals_of(found, ready, reach)
+    pages = Paginator(found, ROWS_A_PAGE)
+    pages.count = totals.boxes  # It would count them again.
+    page = pages.get_page(request.GET.get("page"))
     context = {
         "form": form,
         "filtered": bool(filters),
-        "totals": totals_of(found, ready, reach),
+        "totals": totals,
         "page": page,
         "held": holds_on_boxes([box.pk for box in page], reach),
     }

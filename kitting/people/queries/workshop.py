@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Max, Prefetch
+from django.db.models import Max, Prefetch, prefetch_related_objects
 
 from kitting.models import (
-    Bench,
     Meter,
     Part,
     Place,
@@ -41,6 +40,10 @@ def catalogue() -> dict[str, Any]:
         Prefetch("lines", queryset=lines)
     )
     loads = ProtocolLoad.objects.select_related("part", "revision")
+    places = list(Place.objects.select_related("bench"))
+    benches = [place.bench for place in places if hasattr(place, "bench")]
+    printers = Prefetch("printers", queryset=Printer.objects.filter(active=True))
+    prefetch_related_objects(benches, printers)
     return {
         "parts": list(Part.objects.prefetch_related("revisions")),
         "products": list(
@@ -48,12 +51,8 @@ def catalogue() -> dict[str, Any]:
                 "sizes", Prefetch("recipes", queryset=recipes)
             )
         ),
-        "benches": list(
-            Bench.objects.select_related("place").prefetch_related(
-                Prefetch("printers", queryset=Printer.objects.filter(active=True))
-            )
-        ),
-        "places": list(Place.objects.all()),
+        "benches": sorted(benches, key=lambda bench: bench.code),
+        "places": places,
         "protocols": list(
             Protocol.objects.prefetch_related(Prefetch("loads", queryset=loads))
         ),

@@ -28,7 +28,7 @@ FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
 @require_http_methods(["GET", "POST"])
 def workshop(request: LotwardRequest) -> HttpResponse:
     """Show the set-up, and change the workshop's particulars."""
-    row = queries.workshop()
+    row = request.workshop
     initial = {name: getattr(row, name) for name in FIELDS}
     form = WorkshopForm(request.POST or None, initial=initial)
     status = 200

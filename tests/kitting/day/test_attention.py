@@ -13,6 +13,7 @@ from kitting.checking.services import checks, inspection
 from kitting.day.queries.attention import Spoiled, to_see_to
 from kitting.disinfection.services import lamps, meters, runs
 from kitting.ledger import holds
+from kitting.ledger.reach import standing_reach
 from kitting.models import Hold, Lamp, Meter
 from kitting.models.catalogue import PlaceKind
 from tests import factories
@@ -57,16 +58,16 @@ def page_of(client_for: Any, role: str = "packer") -> str:
 def test_a_quiet_day_has_nothing_to_see_to(client_for: Any) -> None:
     factories.make_meter(due=date(2027, 1, 1))
     make_lamp(100)
-    assert not to_see_to(TODAY)
+    assert not to_see_to(TODAY, standing_reach())
     assert "To see to" not in page_of(client_for)
 
 
 def test_a_stopped_source_is_named_until_it_may_go_on(client_for: Any) -> None:
     revision = factories.sampled_revision(name="Headband")
     reject(revision, 6)  # two of five to tightened inspection, of which five stop it
-    assert not to_see_to(TODAY)
+    assert not to_see_to(TODAY, standing_reach())
     reject(revision, 1)
-    [line] = to_see_to(TODAY).sources
+    [line] = to_see_to(TODAY, standing_reach()).sources
     assert (line.part, line.source) == (revision.part, "Print bench")
     text = page_of(client_for)
     assert "Headband from Print bench</a>: <span" in text
@@ -74,7 +75,7 @@ def test_a_stopped_source_is_named_until_it_may_go_on(client_for: Any) -> None:
     inspection.resume_source(
         part_id=revision.part_id, source="Print bench", reason="New nozzle", sign=sign()
     )
-    assert not to_see_to(TODAY)
+    assert not to_see_to(TODAY, standing_reach())
 
 
 def test_a_stop_says_nothing_of_a_part_that_is_not_sampled_any_more() -> None:
@@ -83,7 +84,7 @@ def test_a_stop_says_nothing_of_a_part_that_is_not_sampled_any_more() -> None:
     part = revision.part
     part.sampled = False
     part.save(update_fields=["sampled"])
-    assert not to_see_to(TODAY).sources
+    assert not to_see_to(TODAY, standing_reach()).sources
 
 
 @pytest.mark.parametrize(
@@ -115,13 +116,13 @@ def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
     held = factories.open_run(factories.make_protocol(), good)
     holds.place_hold(target="run", value=held.pk, reason="A drill", sign=sign())
     find_wrong(wrong)
-    assert to_see_to(TODAY).spoiled == [Spoiled(wrong.serial, 2)]
+    assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 2)]
     text = page_of(client_for)
     assert "2 runs measured with it are on hold." in text
     assert "no run until it is calibrated anew" in text
     row = Hold.objects.filter(run__meter=wrong).latest("pk")
     holds.lift_hold(hold_id=row.pk, reason="Dosimeter", sign=sign())
-    assert to_see_to(TODAY).spoiled == [Spoiled(wrong.serial, 1)]
+    assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 1)]
     runs.record_calibration(
         meter_id=wrong.pk,
         on=TODAY,
@@ -129,7 +130,7 @@ def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
         rel_u_ppm=50_000,
         sign=sign(),
     )
-    seen = to_see_to(TODAY)
+    seen = to_see_to(TODAY, standing_reach())
     assert not seen.meters  # it may be used again; the run is on hold all the same
     assert seen.spoiled == [Spoiled(wrong.serial, 1)]
 
@@ -148,16 +149,21 @@ def test_a_lamp_near_the_end_of_its_hours_is_named(
     hours: int, rated: int | None, named: bool, client_for: Any
 ) -> None:
     lamp = make_lamp(hours, rated)
-    assert [line.lamp for line in to_see_to(TODAY).lamps] == [lamp] * named
+    assert [line.lamp for line in to_see_to(TODAY, standing_reach()).lamps] == [
+        lamp
+    ] * named
     assert (f"{lamp.name}</a>, {lamp.line.name}: burnt" in page_of(client_for)) == named
 
 
 def test_a_lamp_that_was_taken_out_is_nobodys_business() -> None:
     lamp = make_lamp(9_500)
     lamps.change_lamp(lamp_id=lamp.pk, on=TODAY, rated_hours=9_000, sign=sign())
-    assert not to_see_to(TODAY).lamps
+    assert not to_see_to(TODAY, standing_reach()).lamps
 
 
 def test_lamps_over_their_hours_come_first() -> None:
     near, over = make_lamp(8_600), make_lamp(9_100)
-    assert [line.lamp for line in to_see_to(TODAY).lamps] == [over, near]
+    assert [line.lamp for line in to_see_to(TODAY, standing_reach()).lamps] == [
+        over,
+        near,
+    ]

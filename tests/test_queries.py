@@ -1,0 +1,87 @@
+"""No page asks the database more than 15 questions, whatever is on it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from benchmarks import filling
+from kitting.ledger import holds
+from kitting.ledger.setup import ROLES
+from kitting.models import Lot, Part, User
+from tests import factories
+from tests.browser.touring import pages_of
+from tests.ledgers import History
+
+pytestmark = pytest.mark.django_db
+
+MOST = 15
+LISTS = (
+    *("kitting:day", "kitting:lots", "kitting:runs", "kitting:benches"),
+    *("kitting:boxes", "dispatch:shipments", "dispatch:log", "dispatch:recall"),
+    *("kitting:labels", "kitting:label-log", "kitting:workshop", "kitting:places"),
+)
+
+
+@pytest.fixture
+def everybody(make_user: Callable[..., User], client_for: Callable[..., Client]):
+    """The browser of somebody with every right, so that no page is closed."""
+    rights = {f"kitting.{right}" for of_role in ROLES.values() for right in of_role}
+    return client_for(make_user("everybody", permissions=tuple(rights)))
+
+
+def asked_by(client: Client, address: str) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        answer = client.get(address)
+    assert answer.status_code in {200, 302}, address
+    return len(queries)
+
+
+def too_many(asked: dict[str, int]) -> dict[str, int]:
+    return {address: count for address, count in asked.items() if count > MOST}
+
+
+def hold_all_kinds(lot: Lot) -> None:
+    """Let a hold of every kind stand; one of them on the lot itself."""
+    other = factories.make_lot(factories.make_revision(Part.objects.first(), "Z"))
+    bag = factories.make_bag()
+    targets = {
+        "lot": lot.pk,
+        "bag": bag.pk,
+        "revision": other.revision_id,
+        "source": bag.lot.source,
+        "protocol": factories.make_protocol().pk,
+        "box": factories.make_closed_box().pk,
+    }
+    for target, value in targets.items():
+        holds.place_hold(
+            target=target, value=value, reason="Doubt", sign=factories.sign()
+        )
+
+
+def test_no_page_asks_more(history: History, everybody: Client) -> None:
+    numbers = (
+        *(history.band_lot, history.band_lot.bags.first(), history.released),
+        *(history.opened, history.gone, history.waiting),
+    )
+    recall = reverse("dispatch:recall")
+    pages = [reverse(name) for name in LISTS]
+    pages += [f"{recall}?q={number}" for number in numbers]
+    pages += [each for every in pages_of(history).values() for each in every]
+    asked = {address: asked_by(everybody, address) for address in pages}
+    assert len(asked) > 60
+    assert too_many(asked) == {}
+
+
+def test_no_page_asks_more_for_250_boxes_and_many_holds(everybody: Client) -> None:
+    filled = filling.fill(boxes=250)
+    hold_all_kinds(filled.lot)
+    recall = reverse("dispatch:recall")
+    pages = [f"{recall}?q={filled.lot.number}", *(reverse(name) for name in LISTS)]
+    asked = {address: asked_by(everybody, address) for address in pages}
+    assert too_many(asked) == {}
