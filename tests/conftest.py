@@ -57,18 +57,17 @@ hypothesis.settings.load_profile(os.environ.get("LOTWARD_TEST_SEARCH", "gate"))
 LONGEST = "test_ledger_machine.py"
 
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
+CLIENT_FIXTURES = {"client", "client_for"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark each test by what it goes through: see the markers in pyproject.toml."""
     for item in items:
         fixtures = set(getattr(item, "fixturenames", ()))
-        names = getattr(getattr(item, "function", None), "__code__", None)
-        if "page" in fixtures or "context" in fixtures:
+        code = getattr(getattr(item, "function", None), "__code__", None)
+        if "browser" in fixtures:
             item.add_marker("browser")
-        elif fixtures & {"client", "client_for"} or (
-            names and "Client" in names.co_names
-        ):
+        elif fixtures & CLIENT_FIXTURES or (code and "Client" in code.co_names):
             item.add_marker("page")
         if (
             not item.get_closest_marker("django_db")

@@ -75,6 +75,14 @@ def doubled_names(module: Module) -> Iterator[str]:
             seen.add(node.name)
 
 
+def without_smoke(module: Module) -> Iterator[str]:
+    """Of each page one success and one refusal run on PostgreSQL as well."""
+    pages = ".test_" in module.name and module.name.endswith(("_page", "_pages"))
+    marks = module.text.count("pytest.mark.smoke")
+    if pages and "pytest.mark.django_db" in module.text and marks < 2:
+        yield f"{module.path} marks no success and refusal as smoke"
+
+
 def _asserts(function: Function) -> bool:
     for node in ast.walk(function):
         if isinstance(node, ast.Assert):
@@ -93,6 +101,7 @@ RULES = [
     doubled_names,
     without_assertion,
     without_reason,
+    without_smoke,
 ]
 TOOTHLESS = [
     (bare_counters, "def test_a(c):\n c(1)\n django_assert_num_queries(3)\n"),
@@ -103,6 +112,7 @@ TOOTHLESS = [
     (without_assertion, "def test_a(client):\n client.get('/')\n"),
     (without_reason, "@pytest.mark.skipif(True)\ndef test_a():\n assert x\n"),
     (without_reason, "@pytest.mark.skip\ndef test_a():\n assert x\n"),
+    (without_smoke, "pytestmark = pytest.mark.django_db\n@pytest.mark.smoke\nx()\n"),
 ]
 BITING = """
 def test_a(django_assert_num_queries):
@@ -131,7 +141,7 @@ def test_every_test_bites(rule) -> None:
 
 @pytest.mark.parametrize(("rule", "text"), TOOTHLESS)
 def test_a_toothless_test_is_found(rule, text: str) -> None:
-    assert len(list(rule(Module("tests.bad", "bad.py", text)))) == 1
+    assert len(list(rule(Module("tests.test_bad_page", "bad.py", text)))) == 1
 
 
 @pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)

@@ -171,6 +171,7 @@ def test_the_sign_in_page_is_a_page_and_is_never_cached(client: Client) -> None:
     assert "no-store" in response["Cache-Control"]
 
 
+@pytest.mark.smoke
 @pytest.mark.django_db
 def test_who_signs_in_goes_on_to_where_they_wanted(client: Client, outsider) -> None:
     data = {"username": "outsider", "password": PASSWORD, "next": "/lots/?q=1"}
@@ -240,6 +241,7 @@ def test_a_form_without_its_token_is_refused_on_a_page(outsider) -> None:
     assert_page(response, status=403)
 
 
+@pytest.mark.smoke
 @pytest.mark.django_db
 @pytest.mark.parametrize("length", [151, 256, 5000])
 def test_a_name_longer_than_any_there_is_never_reaches_the_lockout(
@@ -257,6 +259,7 @@ def test_a_name_longer_than_any_there_is_never_reaches_the_lockout(
 # -- Odd requests -------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 @pytest.mark.django_db
 @pytest.mark.parametrize("path", ["/boxes/a%00b/", "/lots/%00/", "/%00"])
 def test_a_null_character_in_a_path_is_404(path: str, outsider, client_for) -> None:
@@ -295,6 +298,7 @@ def test_a_file_as_large_as_any_form_takes_still_comes_in(client: Client) -> Non
 # -- Lockout ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 @pytest.mark.django_db
 def test_five_failures_lock_the_name_at_that_address(client: Client, outsider) -> None:
     statuses = [_try(client, "outsider", "wrong").status_code for _ in range(5)]

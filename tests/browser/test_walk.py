@@ -379,7 +379,6 @@ def page_without_script(browser: Browser) -> Iterator[Page]:
     context.close()
 
 
-@pytest.mark.browser
 def test_the_whole_line_is_walked_without_javascript(
     page_without_script: Page, live_server, scene: Scene
 ) -> None:

@@ -106,6 +106,7 @@ def test_an_address_that_changes_makes_its_labels_stale(shipment: Shipment) -> N
     assert stale_labels(now) == numbers_of(now) != []
 
 
+@pytest.mark.smoke
 def test_every_page_shows_the_same_lines(
     client_for: Callable[[User], Client], shipment: Shipment
 ) -> None:

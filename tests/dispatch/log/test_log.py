@@ -143,6 +143,7 @@ def test_the_period_is_said_in_words(
     assert answer_of(clerk, **{"from": first, "to": last}).startswith(words)
 
 
+@pytest.mark.smoke
 def test_the_filters_stand_in_the_sentence_and_work_together(clerk: Client) -> None:
     one = sent(name="Thornwick Children's", reference="Order 1")
     sent(name="Lodebridge Hospice", reference="Order 1")
@@ -155,6 +156,7 @@ def test_the_filters_stand_in_the_sentence_and_work_together(clerk: Client) -> N
     assert numbers(clerk, consignee=code, q="lodebridge") == []
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize(
     ("name", "asked"),
     [
@@ -178,6 +180,7 @@ def test_a_name_is_found_without_its_capitals_and_accents(
     assert numbers(clerk, q=asked) == [shipment.number]
 
 
+@pytest.mark.smoke
 def test_a_number_or_reference_is_found_and_wildcards_are_letters(
     clerk: Client,
 ) -> None:
@@ -254,6 +257,7 @@ def test_a_filter_that_cannot_be_read_shows_a_sentence_and_no_row(
     assert 'role="alert"' in text
 
 
+@pytest.mark.smoke
 def test_a_box_is_no_lot(clerk: Client) -> None:
     box = factories.make_labelled_box()
     assert_problem(clerk.get(LOG, {"lot": box.serial}), "scan_not_a_lot")

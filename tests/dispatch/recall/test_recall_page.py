@@ -53,6 +53,7 @@ def test_a_clerk_looks_up_but_may_not_hold(
     assert answer.status_code == 403
 
 
+@pytest.mark.smoke
 def test_a_lot_shows_its_balance_first_and_whom_it_reached(quality: Client) -> None:
     box = factories.make_labelled_box()
     whom = factories.make_consignee("Thornwick Children's")
@@ -89,6 +90,7 @@ def test_any_text_gets_a_sentence(quality: Client, text: str) -> None:
     assert answer.context["refusal"].endswith(".")
 
 
+@pytest.mark.smoke
 def test_a_hold_placed_from_the_page_acts_at_once_and_only_once(
     quality: Client,
 ) -> None:
@@ -120,6 +122,7 @@ def test_a_hold_on_a_source_stops_all_that_came_from_it(quality: Client) -> None
     assert Hold.objects.get().source == "Bench: 7, left"
 
 
+@pytest.mark.smoke
 def test_a_hold_without_a_reason_or_on_something_else_is_refused(
     quality: Client,
 ) -> None:
@@ -148,6 +151,7 @@ def test_one_key_with_two_contents_is_a_conflict(quality: Client) -> None:
     assert answer.context["form"].has_error("__all__", "operation_key_reused")
 
 
+@pytest.mark.smoke
 def test_a_quality_officer_lifts_a_hold_by_name(quality: Client) -> None:
     lot = factories.make_lot()
     held = holds.place_hold(target="lot", value=lot.pk, reason="Crack", sign=sign())

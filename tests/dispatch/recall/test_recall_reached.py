@@ -54,6 +54,7 @@ def two_boxes_of_one_lot() -> tuple[Lot, list[str], list[Consignee]]:
     return lot, [str(box.serial) for box in boxes], names
 
 
+@pytest.mark.smoke
 def test_each_consignee_stands_with_its_address_contact_and_boxes(
     quality: Client,
 ) -> None:
@@ -149,6 +150,7 @@ def test_a_hold_names_the_boxes_and_bags_that_it_stops(quality: Client) -> None:
     )
 
 
+@pytest.mark.smoke
 def test_a_hold_that_stops_nothing_here_says_so(quality: Client) -> None:
     box = factories.make_labelled_box()
     factories.send(factories.make_shipment(box))

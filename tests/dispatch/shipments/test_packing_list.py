@@ -45,6 +45,7 @@ def test_who_may_see_shipments_may_print_their_lists(
     assert packer.get("/shipments/S1999999X/packing-list/").status_code == 404
 
 
+@pytest.mark.smoke
 def test_it_lists_boxes_by_serial_with_sizes_and_lots_by_part(clerk: Client) -> None:
     recipe = factories.make_recipe(name="Face shield")
     small, large = factories.make_size(recipe, 6), factories.make_size(recipe, 24)
@@ -73,6 +74,7 @@ def test_an_open_shipment_says_that_its_list_may_change(clerk: Client) -> None:
     assert list_of(shipment) in clerk.get(page_of(shipment)).content.decode()
 
 
+@pytest.mark.smoke
 def test_an_empty_shipment_lists_nothing(clerk: Client) -> None:
     shipment = factories.make_shipment()
     answer = clerk.get(list_of(shipment))

@@ -41,6 +41,7 @@ def on_board(shipment: Shipment, box: Box) -> None:
     services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
 
 
+@pytest.mark.smoke
 def test_a_shipment_prints_labels_for_all_its_boxes(
     client: Client, at: Packing
 ) -> None:
@@ -64,6 +65,7 @@ def test_a_shipment_prints_labels_for_all_its_boxes(
     assert client.get(f"{page}labels/?stale=1").status_code == 404
 
 
+@pytest.mark.smoke
 def test_an_empty_shipment_has_no_labels(
     client: Client, client_for: Callable[[User], Client], outsider: User
 ) -> None:

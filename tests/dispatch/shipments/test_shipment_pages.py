@@ -90,6 +90,7 @@ def test_an_unknown_shipment_is_not_found(clerk: Client) -> None:
 # -- The list and beginning ------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_the_list_says_what_is_open_what_could_go_and_what_went(clerk: Client) -> None:
     box, held = factories.make_labelled_box(), factories.make_labelled_box()
     holds.place_hold(target="box", value=held.pk, reason="Dent", sign=sign())
@@ -114,6 +115,7 @@ def test_an_empty_workshop_says_so(clerk: Client) -> None:
     )
 
 
+@pytest.mark.smoke
 def test_a_shipment_is_begun_once_and_its_page_is_next(clerk: Client, hx) -> None:
     whom = factories.make_consignee("Γενικό Νοσοκομείο")
     assert whom.name in clerk.get(NEW).content.decode()
@@ -186,6 +188,7 @@ def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
     assert answer.context["scan_key"] not in keys
 
 
+@pytest.mark.smoke
 def test_the_same_scan_sent_twice_puts_the_box_on_once(clerk: Client, hx) -> None:
     box, shipment = factories.make_labelled_box(), factories.make_shipment()
     data = keyed(scan=box.serial)
@@ -260,6 +263,7 @@ def test_the_number_of_something_else_is_called_by_its_name(clerk: Client) -> No
         assert f"is a {kind}, not a box" in answer.content.decode()
 
 
+@pytest.mark.smoke
 def test_a_held_box_is_refused_with_its_hold_on_the_page(clerk: Client, hx) -> None:
     box, shipment = factories.make_labelled_box(), factories.make_shipment()
     lot = box.lines.get().lot
@@ -293,6 +297,7 @@ def test_a_scan_for_a_shipment_that_was_sent_meanwhile_shows_that(
 # -- Taking off ----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_box_is_taken_off_once_and_stands_ready(clerk: Client, hx) -> None:
     box = factories.make_labelled_box()
     shipment = factories.make_shipment(box)
@@ -323,6 +328,7 @@ def send_data(client: Client, shipment: Shipment) -> dict[str, object]:
     return {"op_key": form["op_key"].value(), "seen": form["seen"].value()}
 
 
+@pytest.mark.smoke
 def test_a_shipment_is_sent_once_and_tells_what_left(clerk: Client) -> None:
     box = factories.make_labelled_box()
     shipment = factories.make_shipment(box)
@@ -339,6 +345,7 @@ def test_a_shipment_is_sent_once_and_tells_what_left(clerk: Client) -> None:
     assert 'id="scan"' not in text
 
 
+@pytest.mark.smoke
 def test_a_held_box_stops_the_sending_and_is_named(clerk: Client) -> None:
     box = factories.make_labelled_box()
     shipment = factories.make_shipment(box, factories.make_labelled_box())
@@ -387,6 +394,7 @@ def test_a_sending_that_cannot_be_read_sends_nothing(
 # -- Calling off ---------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_shipment_is_called_off_with_a_reason_and_only_once(clerk: Client) -> None:
     box = factories.make_labelled_box()
     shipment = factories.make_shipment(box)

@@ -144,6 +144,7 @@ def test_the_page_says_how_many_to_draw_from_which_bags(
     assert text.count("data-more=") == 2  # Scratched, and another defect
 
 
+@pytest.mark.smoke
 def test_taps_are_counted_and_the_verdict_follows(checker: Client, part: Part) -> None:
     kind, lot = DefectKind.objects.get(code="SCR"), lot_of("HB-2")
     plan = plan_of(lot)
@@ -172,6 +173,7 @@ def test_bad_counts_come_back_with_a_sentence_and_write_nothing(
     assert not lot_of("HB-2").checks.exists()
 
 
+@pytest.mark.smoke
 def test_a_page_that_shows_an_old_plan_is_answered_with_the_new_one(
     checker: Client, part: Part, hx: dict[str, str]
 ) -> None:
@@ -186,6 +188,7 @@ def test_a_page_that_shows_an_old_plan_is_answered_with_the_new_one(
     assert "HX-Redirect" in checker.post(to, sent, headers=hx).headers
 
 
+@pytest.mark.smoke
 def test_rejecting_against_the_plan_is_an_act_of_its_own(
     officer: Client, part: Part
 ) -> None:
@@ -198,6 +201,7 @@ def test_rejecting_against_the_plan_is_an_act_of_its_own(
     assert lot_of("HB-2").checks.count() == 1
 
 
+@pytest.mark.smoke
 def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
     officer: Client, checker: Client, part: Part
 ) -> None:
@@ -224,6 +228,7 @@ def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
 # -- Rejected lots -------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_bag_is_sorted_on_its_page(checker: Client, part: Part) -> None:
     lot = lot_of("HB-1")
     bag, kind = lot.bags.order_by("pk")[0], DefectKind.objects.get(code="SCR")
@@ -244,6 +249,7 @@ def test_a_bag_is_sorted_on_its_page(checker: Client, part: Part) -> None:
     assert "not rejected any more" in checker.get(to).content.decode()
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize(
     ("name", "fate", "stage"),
     [

@@ -75,6 +75,7 @@ def test_a_name_that_is_markup_stays_text_in_a_picture(
     assert "&lt;b&gt;&amp;" in text
 
 
+@pytest.mark.smoke
 def test_all_sources_stand_on_one_page(officer: Client, part: Part) -> None:
     factories.accept(factories.make_lot())
     lines = {line.part.code: line for line in source_lines()}
@@ -191,6 +192,7 @@ def test_scales_have_round_steps_and_not_many(end: int) -> None:
 # -- Setting -----------------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_the_plan_of_a_part_is_set_on_its_page(officer: Client, part: Part) -> None:
     to = address("part-set", "HB")
     sent = {"way": "sample", "level": "III", "aql_major": "650", "aql_minor": "4000"}
@@ -206,6 +208,7 @@ def test_the_plan_of_a_part_is_set_on_its_page(officer: Client, part: Part) -> N
     assert part.needs_check
 
 
+@pytest.mark.smoke
 def test_kinds_of_defect_are_added_and_changed_on_their_pages(
     officer: Client, part: Part
 ) -> None:

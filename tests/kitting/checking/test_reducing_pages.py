@@ -138,6 +138,7 @@ def test_the_page_tells_what_is_not_met(officer: Client) -> None:
     assert "Not now." in officer.get(to).content.decode()
 
 
+@pytest.mark.smoke
 def test_reduced_inspection_begins_and_ends_on_its_pages(
     officer: Client, checker: Client, part: Part
 ) -> None:
@@ -195,6 +196,7 @@ def test_the_check_shows_both_numbers_and_says_what_ends_it(
     assert "major 1/2" in text
 
 
+@pytest.mark.smoke
 def test_a_rejected_lot_names_the_number_of_its_plan(
     officer: Client, part: Part
 ) -> None:

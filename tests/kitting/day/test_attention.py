@@ -62,6 +62,7 @@ def test_a_quiet_day_has_nothing_to_see_to(client_for: Any) -> None:
     assert "To see to" not in page_of(client_for)
 
 
+@pytest.mark.smoke
 def test_a_stopped_source_is_named_until_it_may_go_on(client_for: Any) -> None:
     revision = factories.sampled_revision(name="Headband")
     reject(revision, 6)  # two of five to tightened inspection, of which five stop it
@@ -107,6 +108,7 @@ def test_a_meter_is_spoken_of_before_it_is_due(
     assert words is None or words in text
 
 
+@pytest.mark.smoke
 def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
     client_for: Any,
 ) -> None:

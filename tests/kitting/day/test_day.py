@@ -68,6 +68,7 @@ def test_a_held_box_is_not_ready() -> None:
     assert (day.holds, day.held_lots, day.held_boxes) == (1, 1, 1)
 
 
+@pytest.mark.smoke
 def test_lots_are_counted_by_what_they_wait_for() -> None:
     factories.make_lot(close=False)
     factories.make_lot()
@@ -151,6 +152,7 @@ def test_nothing_makes_no_picture() -> None:
     assert picture_of([]) is None
 
 
+@pytest.mark.smoke
 def test_a_busy_day_is_said_in_sentences_with_links(client_for: Clients) -> None:
     size = factories.make_size(factories.make_recipe(), sets=6)
     factories.make_open_box(size)

@@ -54,6 +54,7 @@ def report_values(**changes: Any) -> dict[str, Any]:
     return keyed(**{**values, **changes})
 
 
+@pytest.mark.smoke
 def test_a_report_is_recorded_once(officer: Client) -> None:
     values = report_values()
     for _ in range(2):
@@ -82,6 +83,7 @@ def test_a_report_that_says_too_little_is_refused(
     assert Evidence.objects.count() == 0
 
 
+@pytest.mark.smoke
 def test_the_largest_dose_of_a_part_is_kept(part: Part, officer: Client) -> None:
     address = reverse("kitting:part-dose", args=[part.code])
     assert officer.post(address, keyed(dose="1234.5")).status_code == 302

@@ -148,6 +148,7 @@ def test_a_warning_stands_where_runs_are_opened(operator) -> None:
     assert f"{meter} is due on 2026-01-15, in 1 day." in text
 
 
+@pytest.mark.smoke
 def test_a_meter_is_added_and_calibrated(officer, hx) -> None:
     path = reverse("kitting:meter-new")
     assert_page(officer.get(path))
@@ -202,12 +203,14 @@ def test_a_bad_calibration_records_nothing(
     assert Operation.objects.count() == before
 
 
+@pytest.mark.smoke
 def test_two_meters_have_two_serial_numbers(officer, meter) -> None:
     posted = {"op_key": key(), "name": "Twin", "serial": meter.serial}
     response = officer.post(reverse("kitting:meter-new"), posted)
     assert_problem(response, "meter_exists", status=409)
 
 
+@pytest.mark.smoke
 def test_a_wrong_meter_is_recorded_and_says_what_it_reaches(officer, meter, hx) -> None:
     run = factories.open_run(factories.make_protocol(), meter)
     path = of_meter(meter, "wrong")
@@ -252,6 +255,7 @@ def test_a_meter_that_was_never_good_is_chosen_by_its_word(officer, meter) -> No
 # -- Lamps ----------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_lamp_is_fitted_read_and_changed(officer, operator, hx) -> None:
     line = factories.make_place(PlaceKind.LINE)
     assert "No lamp is on record." in text_of(officer.get(LAMPS))
@@ -301,6 +305,7 @@ def test_bad_input_about_a_lamp_is_refused(
     assert_part(response, "lamp-act", status=status)
 
 
+@pytest.mark.smoke
 def test_a_lamp_is_not_fitted_twice(officer, lamp) -> None:
     posted = {
         "op_key": key(),

@@ -263,6 +263,7 @@ def test_an_empty_form_holds_no_figure_and_no_hint_of_one(officer: Client) -> No
 # -- Drafting -----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_protocol_is_drafted_by_the_form(officer: Client) -> None:
     response = officer.post(reverse("kitting:protocol-new"), draft_values(code="hot-1"))
     protocol = Protocol.objects.get()
@@ -337,6 +338,7 @@ def test_a_draft_is_edited_by_the_form(draft: Protocol, officer: Client) -> None
     assert draft.loads.get().max_pieces == 80
 
 
+@pytest.mark.smoke
 def test_a_draft_is_discarded(draft: Protocol, officer: Client) -> None:
     address = at("discard", draft)
     values = keyed()
@@ -348,6 +350,7 @@ def test_a_draft_is_discarded(draft: Protocol, officer: Client) -> None:
 # -- Signing and after --------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_draft_is_signed_as_it_was_read(draft: Protocol, officer: Client) -> None:
     response = put_name_under(officer, draft)
     assert response.headers["Location"] == at("detail", draft)
@@ -357,6 +360,7 @@ def test_a_draft_is_signed_as_it_was_read(draft: Protocol, officer: Client) -> N
     assert at("edit", draft) not in text
 
 
+@pytest.mark.smoke
 def test_a_draft_changed_since_is_a_conflict(draft: Protocol, officer: Client) -> None:
     form = officer.get(at("sign", draft)).context["form"]
     officer.post(at("edit", draft), draft_values(evidence=["EV-1"]))
@@ -366,6 +370,7 @@ def test_a_draft_changed_since_is_a_conflict(draft: Protocol, officer: Client) -
     assert Signature.objects.count() == 0
 
 
+@pytest.mark.smoke
 def test_a_signed_version_gets_a_new_one_or_is_retired(
     draft: Protocol, officer: Client
 ) -> None:
@@ -396,6 +401,7 @@ def test_a_signed_version_never_changes(
     assert draft.loads.get().max_pieces == 120
 
 
+@pytest.mark.smoke
 def test_a_retirement_needs_its_reason(draft: Protocol, officer: Client) -> None:
     put_name_under(officer, draft)
     response = officer.post(at("retire", draft), keyed(reason="", **PASSWORD))

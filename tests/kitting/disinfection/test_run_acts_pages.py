@@ -165,6 +165,7 @@ def test_a_bad_dosimeter_closes_nothing(client, run: Run, row, code: str) -> Non
 # -- Heat and liquid --------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_run_by_heat_is_walked_from_opening_to_verdict(
     client, bags, hx, monkeypatch
 ) -> None:
@@ -251,6 +252,7 @@ def test_bad_values_are_refused_and_none_is_kept(
     assert not RunValue.objects.exists()
 
 
+@pytest.mark.smoke
 def test_a_run_by_light_or_closed_keeps_no_log(client, run: Run, oven: Run) -> None:
     assert "it is judged by readings" in text_of(client.get(at(run, "values")))
     posted = {"op_key": key(), "value": "70"}
@@ -271,6 +273,7 @@ def test_who_may_not_run_a_line_stops_none(run: Run, outsider, client_for) -> No
         assert client_for(outsider).post(at(run, act)).status_code == 403
 
 
+@pytest.mark.smoke
 def test_a_line_that_stopped_is_recorded(client, run: Run, bags, hx) -> None:
     runs.put_on(run_id=run.pk, bag_id=bags[0].pk, sign=factories.sign())
     path = at(run, "stop")
@@ -291,6 +294,7 @@ def test_a_line_that_stopped_is_recorded(client, run: Run, bags, hx) -> None:
     assert_problem(late, "run_closed", status=409)
 
 
+@pytest.mark.smoke
 def test_a_carrier_is_scanned_on_and_off(
     client, run: Run, bags, hx, monkeypatch
 ) -> None:

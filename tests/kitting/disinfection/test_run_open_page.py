@@ -264,6 +264,7 @@ def test_a_held_or_unsigned_protocol_is_not_offered(client, ready) -> None:
     assert client.get(OPEN).context["protocols"] == []
 
 
+@pytest.mark.smoke
 def test_opening_on_a_line_that_has_a_run_is_a_conflict(client, ready, hx) -> None:
     line, protocol = ready
     factories.open_run(protocol, line_id=line.pk)
@@ -273,6 +274,7 @@ def test_opening_on_a_line_that_has_a_run_is_a_conflict(client, ready, hx) -> No
     assert_part(response, "run-open", status=409)
 
 
+@pytest.mark.smoke
 def test_the_same_form_sent_twice_opens_one_run(client, ready, hx) -> None:
     line = ready[0]
     path, posted = f"{OPEN}?line={line.code}&points=3", opening()

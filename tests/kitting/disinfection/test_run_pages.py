@@ -118,6 +118,7 @@ def test_an_unknown_run_is_404(client) -> None:
 # -- The list -----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_the_list_answers_what_is_on_and_what_waits(
     client, run: Run, bags, django_assert_num_queries
 ) -> None:
@@ -165,6 +166,7 @@ def test_the_days_of_the_filter_are_the_workshops(client, run: Run) -> None:
     assert not client.get(LIST, {"since": "2026-01-14"}).context["page"].object_list
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
 @pytest.mark.parametrize("day", ["0001-01-01", "9999-12-31"])
 def test_a_day_at_an_end_of_the_calendar_narrows_nothing(
@@ -196,6 +198,7 @@ def test_the_list_comes_as_csv_and_xlsx(client, run: Run, bags) -> None:
 # -- Scanning -----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_one_field_puts_on_and_takes_off(client, run: Run, bags, hx) -> None:
     scanned = {"op_key": key(), "read": bags[0].number}
     response = client.post(at(run, "scan"), scanned, headers=hx)
@@ -296,6 +299,7 @@ def test_the_page_shows_the_dose_that_the_opening_readings_would_give(
     assert "opening 4 mW/cm²: at most 1 s" in text
 
 
+@pytest.mark.smoke
 def test_a_run_is_closed_and_its_page_tells_the_verdict(
     client, run: Run, bags, hx
 ) -> None:
@@ -361,6 +365,7 @@ def test_dark_lamps_fail_the_run_once_somebody_says_it_is_so(client, run: Run) -
     assert run.stage == "failed"
 
 
+@pytest.mark.smoke
 def test_a_run_with_bags_on_the_line_is_not_closed(client, run: Run, bags) -> None:
     runs.put_on(run_id=run.pk, bag_id=bags[0].pk, sign=factories.sign())
     assert "1 bag is still on the line" in text_of(client.get(at(run, "close")))
@@ -378,6 +383,7 @@ def test_a_closed_run_is_not_closed_again(client, run: Run) -> None:
 # -- Giving up ----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_run_is_given_up_with_a_reason(client, run: Run, bags, hx) -> None:
     factories.expose(run, bags[0])
     path, given = at(run, "give-up"), {"op_key": key(), "reason": "Lamp 3 went out"}

@@ -74,6 +74,7 @@ def test_a_block_that_passes_a_sequence_over_is_listed_and_printed_whole(
     assert set(lot.bags.values_list("number", flat=True)) == set(block)
 
 
+@pytest.mark.smoke
 def test_the_form_sent_twice_gives_out_once(checker: Client) -> None:
     values = {"count": "3", "op_key": str(uuid.uuid4())}
     first, again = checker.post(PAGE, values), checker.post(PAGE, values)
@@ -153,6 +154,7 @@ def test_many_numbers_are_printed_in_parts(checker: Client) -> None:
         assert page.context["numbers"] == parts[0]
 
 
+@pytest.mark.smoke
 def test_no_label_without_a_blank_number(checker: Client) -> None:
     number = factories.make_lot().bags.get().number
     first = read(number).sequence

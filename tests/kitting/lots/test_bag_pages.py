@@ -148,6 +148,7 @@ def test_the_page_of_a_bag_says_what_where_and_what_happened(
     assert "missing" in text
 
 
+@pytest.mark.smoke
 def test_the_page_of_a_bag_names_its_runs_boxes_and_holds(checker: Client) -> None:
     revision = factories.make_revision()
     lot = factories.accept(factories.make_lot(revision))
@@ -271,6 +272,7 @@ def test_a_bad_count_gets_its_reason_and_nothing_is_written(
     assert (Count.objects.count(), Link.objects.count()) == (0, links)
 
 
+@pytest.mark.smoke
 def test_a_bag_that_moved_meanwhile_is_counted_afresh(
     bag: Bag, checker: Client
 ) -> None:
@@ -283,6 +285,7 @@ def test_a_bag_that_moved_meanwhile_is_counted_afresh(
     assert "holds 40 now" in text_of(response)
 
 
+@pytest.mark.smoke
 def test_a_count_sent_twice_is_taken_once(bag: Bag, checker: Client) -> None:
     values = count_values(bag)
     for _ in range(2):
@@ -304,6 +307,7 @@ def test_a_weighing_is_worked_out_before_anything_is_taken(
     assert Count.objects.count() == 0
 
 
+@pytest.mark.smoke
 def test_a_weighing_is_taken(bag: Bag, checker: Client) -> None:
     response = checker.post(at("weigh", bag), weigh_values(bag, take="1"))
     assert response.headers["Location"] == at("detail", bag)
@@ -332,6 +336,7 @@ def test_a_count_that_is_not_trusted_asks_for_a_word(bag: Bag, checker: Client) 
     assert bag.counts.get().reason == "Hurry"
 
 
+@pytest.mark.smoke
 def test_a_mass_that_fits_no_count_is_said(bag: Bag, checker: Client) -> None:
     values = weigh_values(bag, gross="252.5", work_out="1")
     assert "no whole number" in text_of(checker.post(at("weigh", bag), values))
@@ -363,6 +368,7 @@ def test_a_bad_weighing_gets_its_reason_and_nothing_is_written(
 # -- Pieces for tests ---------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_pieces_are_sent_and_their_result_is_recorded(
     bag: Bag, checker: Client
 ) -> None:

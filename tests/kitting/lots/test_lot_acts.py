@@ -54,6 +54,7 @@ def new_values(**changes: Any) -> dict[str, Any]:
     }
 
 
+@pytest.mark.smoke
 def test_a_lot_is_taken_in_by_the_form(checker: Client) -> None:
     response = checker.post(address("lot-new"), new_values(number="hb-1", close="on"))
     lot = Lot.objects.get()
@@ -127,12 +128,14 @@ def test_bad_input_gets_its_reason_and_nothing_is_written(
     assert Lot.objects.count() == Link.objects.count() == 0
 
 
+@pytest.mark.smoke
 def test_a_number_that_is_taken_is_a_conflict(checker: Client, lot: Lot) -> None:
     response = checker.post(address("lot-new"), new_values(number=lot.number))
     assert_problem(response, "lot_exists", status=409)
     assert Lot.objects.count() == 1
 
 
+@pytest.mark.smoke
 def test_the_form_sent_twice_takes_in_once(checker: Client) -> None:
     values = new_values(number="HB-1")
     first = checker.post(address("lot-new"), values)
@@ -175,6 +178,7 @@ def bag_values(lot: Lot, **changes: Any) -> dict[str, Any]:
     }
 
 
+@pytest.mark.smoke
 def test_a_bag_is_added_by_scanning_a_blank_number(checker: Client, lot: Lot) -> None:
     blank = lots.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
     response = checker.post(
@@ -233,6 +237,7 @@ def test_a_bag_sent_twice_is_one_bag(checker: Client, lot: Lot) -> None:
     assert lot.bags.count() == 2
 
 
+@pytest.mark.smoke
 def test_a_closed_lot_takes_no_bag(checker: Client) -> None:
     lot = factories.make_lot()
     response = checker.post(address("bag-new", lot.number), bag_values(lot))
@@ -242,6 +247,7 @@ def test_a_closed_lot_takes_no_bag(checker: Client) -> None:
 # -- Closing and checking -----------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_lot_is_closed_once(checker: Client, lot: Lot) -> None:
     values = {"op_key": str(uuid.uuid4())}
     for _ in range(2):
@@ -263,6 +269,7 @@ def check_values(**changes: Any) -> dict[str, Any]:
     }
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize("verdict", ["accepted", "rejected"])
 def test_a_verdict_is_given_once(verdict: str, checker: Client) -> None:
     lot = factories.make_lot()
@@ -299,6 +306,7 @@ def test_a_check_that_is_not_whole_is_not_written(
     assert lot.checks.count() == 0
 
 
+@pytest.mark.smoke
 def test_an_open_lot_is_not_checked(checker: Client, lot: Lot) -> None:
     response = checker.post(address("lot-check", lot.number), check_values())
     assert_problem(response, "lot_still_open", status=409)

@@ -111,6 +111,7 @@ def test_a_named_order_of_dates_reaches_the_taking_in(
     assert str(Lot.objects.get().made_on) == "2025-01-03"
 
 
+@pytest.mark.smoke
 def test_a_file_sent_twice_is_taken_in_once(checker: Client, page: str) -> None:
     values = send_values()
     for _ in range(2):
@@ -128,6 +129,7 @@ def test_a_file_that_came_before_is_said_before_it_comes_again(
     assert b"This very file" in checker.post(page, {"file": upload(text)}).content
 
 
+@pytest.mark.smoke
 def test_what_changed_since_the_look_is_refused(checker: Client, page: str) -> None:
     factories.make_lot(number="HB-1")
     response = checker.post(page, send_values())

@@ -53,6 +53,7 @@ PAGES = [
 # -- Every page ---------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize(("name", "args"), PAGES)
 def test_it_works(name: str, args: tuple[str], checker: Client, lot: Lot) -> None:
     assert_page(checker.get(address(name, *args)))
@@ -82,6 +83,7 @@ def test_who_may_only_look_changes_nothing(
     assert_page(packer.get(address("lot-detail", lot.number)))
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize("name", ["lot-detail", "bag-new", "lot-close", "lot-check"])
 def test_an_unknown_lot_is_not_found(name: str, checker: Client) -> None:
     assert checker.get(address(name, "NONE-1")).status_code == 404
@@ -211,6 +213,7 @@ def test_a_lot_shows_what_it_is_made_from_and_what_happened(checker: Client) -> 
     assert b"HB-1" in checker.get(address("lot-detail", "PETG-1")).content
 
 
+@pytest.mark.smoke
 def test_a_hold_is_said_on_the_page_of_its_lot(checker: Client, lot: Lot) -> None:
     plain = checker.get(address("lot-detail", lot.number))
     assert b"mark-held" not in plain.content

@@ -118,6 +118,7 @@ def post(client: Client, bag: Bag, **changes: str) -> Any:
     return client.post(reverse("kitting:bag-weigh", args=[bag.number]), values)
 
 
+@pytest.mark.smoke
 def test_the_page_asks_before_the_count_is_kept(heavy: Bag, checker: Client) -> None:
     page = checker.get(reverse("kitting:bag-weigh", args=[heavy.number]))
     assert TICK not in page.content.decode()

@@ -51,6 +51,7 @@ def sheets() -> Lot:
     return factories.make_lot(revision, number="PETG-17", bags=(lots.NewBag(50),))
 
 
+@pytest.mark.smoke
 def test_a_yield_is_set_changed_and_taken_out_by_forms(
     manager: Client, sheets: Lot, hx: dict[str, str]
 ) -> None:
@@ -77,6 +78,7 @@ def test_a_yield_is_set_changed_and_taken_out_by_forms(
     assert_problem(manager.post(f"{page}drop/", gone), "row_missing", status=404)
 
 
+@pytest.mark.smoke
 def test_an_impossible_yield_is_asked_about_on_the_form(
     manager: Client, sheets: Lot
 ) -> None:

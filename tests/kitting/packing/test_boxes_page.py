@@ -84,6 +84,7 @@ def test_the_table_says_what_there_is(client, box: Box, hx) -> None:
     assert_part(client.get(LIST, headers=hx), "box-list")
 
 
+@pytest.mark.smoke
 def test_the_filters_stand_in_the_address(client, box: Box) -> None:
     other = factories.make_closed_box()
     older = factories.make_labelled_box(box.size)
@@ -140,6 +141,7 @@ def test_the_table_asks_as_much_for_many_boxes_as_for_one(
 # -- One box ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_box_shows_what_is_in_it_and_what_happened(client, box: Box, at, hx) -> None:
     response = client.get(page(box))
     assert_page(response)
@@ -245,6 +247,7 @@ def test_a_label_that_was_never_printed_is_404(client, at) -> None:
 # -- Printing again -----------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_label_is_printed_again_with_a_reason(client, box: Box, hx) -> None:
     address = page(box, "print")
     assert_page(client.get(address))
@@ -285,6 +288,7 @@ def test_the_first_print_of_somebody_else_is_not_answered(
     assert_problem(response, "operation_key_reused", status=409)
 
 
+@pytest.mark.smoke
 def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
     factories.send(factories.make_shipment(box))
     response = client.post(
@@ -296,6 +300,7 @@ def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
 # -- Voiding ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_box_is_voided_with_a_reason(client, box: Box) -> None:
     address = page(box, "void")
     assert "19 pieces in it are scrapped" in words(client.get(address))

@@ -88,6 +88,7 @@ def test_a_badge_alone_lets_nobody_in(
     assert AccessAttempt.objects.count() == (1 if password else 0)
 
 
+@pytest.mark.smoke
 def test_a_failed_try_counts_for_the_name_behind_the_badge(
     client: Client, token: str
 ) -> None:
@@ -101,6 +102,7 @@ def test_a_failed_try_counts_for_the_name_behind_the_badge(
     assert sign_in(client, token, "pass").status_code == 429
 
 
+@pytest.mark.smoke
 def test_an_unknown_and_a_revoked_badge_get_the_ordinary_answer(
     client: Client, petra: User
 ) -> None:

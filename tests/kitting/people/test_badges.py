@@ -199,6 +199,7 @@ def test_the_page_is_for_who_may_set_up(client: Client, client_for, outsider) ->
     assert packer.post(REVOKE).status_code == 403
 
 
+@pytest.mark.smoke
 def test_labels_are_the_answer_once_and_no_cache_keeps_them(manager: Client) -> None:
     packer = factories.make_person("packer", name="petra")
     clerk = factories.make_person("clerk", name="carl")
@@ -303,6 +304,7 @@ def test_the_page_tells_who_issued_and_revoked_and_when(manager: Client) -> None
         assert answer.status_code in (404, 422)
 
 
+@pytest.mark.smoke
 def test_a_closed_account_is_listed_and_cannot_be_ticked(manager: Client) -> None:
     gone = factories.make_person("packer", name="gone")
     User.objects.filter(pk=gone.pk).update(is_active=False)

@@ -59,6 +59,7 @@ def counts() -> tuple[int, ...]:
     return tuple(row.objects.count() for row in (Operation, Signature, Retirement))
 
 
+@pytest.mark.smoke
 def test_the_right_password_signs(tablet: Client, draft: Protocol) -> None:
     assert post(tablet, "sign", RIGHT).status_code == 302
     draft.refresh_from_db()
@@ -110,6 +111,7 @@ def test_a_wrong_password_is_said_in_place(
     assert "not the password of officer" in response.content.decode()
 
 
+@pytest.mark.smoke
 def test_guessing_is_locked_as_at_signing_in(tablet: Client, draft: Protocol) -> None:
     codes = []
     for _ in range(5):

@@ -61,6 +61,7 @@ def test_a_workshop_without_a_prefix_is_one_too() -> None:
     assert Workshop.objects.get().gs1_prefix == ""
 
 
+@pytest.mark.smoke
 def test_only_who_may_set_up_sees_the_page(
     client: Client, client_for: Callable[[User], Client], outsider: User
 ) -> None:
@@ -70,6 +71,7 @@ def test_only_who_may_set_up_sees_the_page(
     assert packer.get(PAGE).status_code == 403
 
 
+@pytest.mark.smoke
 def test_a_manager_changes_the_particulars_once(
     client_for: Callable[[User], Client],
 ) -> None:

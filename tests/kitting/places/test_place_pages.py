@@ -126,6 +126,7 @@ def test_htmx_gets_the_part_with_the_field_ready_for_the_next(
     assert said(again) == f"Bag {bag.number} stands at Shelf Q already."
 
 
+@pytest.mark.smoke
 def test_a_scan_sent_twice_is_one_act(
     packer: Client, trolley: Carrier, hx: dict[str, str]
 ) -> None:
@@ -236,6 +237,7 @@ def test_bad_scans_get_a_sentence_and_keep_the_place_in_hand(
     assert not Movement.objects.exists()
 
 
+@pytest.mark.smoke
 def test_a_scan_without_a_key_is_refused(packer: Client, shelf: Place) -> None:
     response = packer.post(PAGE, {"read": shelf.code, "op_key": "none"})
     assert_problem(response, "invalid")
@@ -296,6 +298,7 @@ def test_places_are_listed_with_what_stands_there(
     assert is_workbook(packer.get("/places/?as=xlsx"))
 
 
+@pytest.mark.smoke
 def test_a_place_lists_what_stands_there_with_filters_in_the_address(
     packer: Client, shelf: Place, trolley: Carrier, hx: dict[str, str]
 ) -> None:
@@ -344,6 +347,7 @@ def test_a_place_with_a_stroke_in_its_code_has_a_page(packer: Client) -> None:
 # -- Carriers -----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_carrier_is_made_by_the_form(packer: Client, hx: dict[str, str]) -> None:
     page = "/carriers/new/"
     assert_part(packer.get(page, headers=hx), "carrier-new")

@@ -103,6 +103,7 @@ def test_what_is_not_there_is_404_and_asking_is_a_post(manager) -> None:
 # -- Entering and changing -------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_printer_is_entered_with_its_bench_and_both_lists_show_it(manager) -> None:
     bench = factories.make_bench()
     page = text_of(manager.get(PRINTERS))
@@ -220,6 +221,7 @@ def test_any_address_is_kept_in_its_usual_form_or_refused(manager, text: str) ->
     assert_page(manager.get(PRINTERS))
 
 
+@pytest.mark.smoke
 def test_two_managers_who_change_the_same_printer(manager) -> None:
     make_printer(ADDRESS)
     page = manager.get(at(act="change"))
@@ -330,6 +332,7 @@ def test_asking_needs_a_key_of_its_own(manager, fake: FakePrinter) -> None:
 # -- A test page -----------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_test_page_is_queued_once_and_said_so(manager, fake: FakePrinter) -> None:
     make_printer(fake.url)
     form = key()

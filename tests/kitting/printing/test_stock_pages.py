@@ -212,6 +212,7 @@ def test_bad_input_gets_its_sentence_and_nothing_is_written(
     assert not Operation.objects.exists()
 
 
+@pytest.mark.smoke
 def test_the_same_form_sent_twice_enters_one_stock(manager) -> None:
     form = entered()
     for _ in range(2):
@@ -222,6 +223,7 @@ def test_the_same_form_sent_twice_enters_one_stock(manager) -> None:
     )
 
 
+@pytest.mark.smoke
 def test_two_managers_who_change_the_same_stock(manager, make_user, client_for) -> None:
     make_stock(BAG_ROLL)
     other = client_for(make_user("other manager", group="manager"))

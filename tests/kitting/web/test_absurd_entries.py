@@ -99,6 +99,7 @@ def everybody(make_user: Any) -> User:
     return make_user("everybody", permissions=tuple(rights))  # type: ignore[no-any-return]
 
 
+@pytest.mark.smoke
 @pytest.mark.parametrize("every", [False, pytest.param(True, marks=pytest.mark.long)])
 def test_no_entry_makes_a_page_fall_over(
     every: bool, history: History, everybody: User, client_for: Any

@@ -66,6 +66,7 @@ def test_a_trouble_stands_in_next_as_a_sentence(
     assert "See the print job" not in said, "the sentence needs the room"
 
 
+@pytest.mark.smoke
 def test_a_failed_label_says_so_and_can_be_had_otherwise(
     client, at: Packing, job: PrintJob
 ) -> None:
@@ -89,6 +90,7 @@ def test_a_cancelled_label_is_printed_again(
     assert "Print again" in said
 
 
+@pytest.mark.smoke
 def test_a_label_that_came_out_is_stuck_on(client, at: Packing, job: PrintJob) -> None:
     become(job, "done", document=None)
     page = client.get(page_of(at))

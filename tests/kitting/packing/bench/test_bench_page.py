@@ -66,6 +66,7 @@ def test_a_bench_that_is_not_there_is_404(client, at) -> None:
 # -- One box, from size to label ----------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_one_box_is_packed_wholly_by_scans(client, scan, at) -> None:
     assert step(client.get(page_of(at))) == "choose"
     response = scan("DO-SIZE-6")
@@ -200,6 +201,7 @@ def test_the_same_bag_without_its_fault_is_offered(client, scan, at) -> None:
     assert offers(client, at) == [bag.number]
 
 
+@pytest.mark.smoke
 def test_where_nothing_can_be_packed_the_screen_says_why(client, scan, at) -> None:
     holds.place_hold(target="bag", value=at.band_bag.pk, reason="Torn", sign=sign())
     at.band.part.needs_clearing = True
@@ -277,6 +279,7 @@ def test_without_a_recipe_in_force_there_is_nothing_to_choose(client, at) -> Non
     assert "Nothing to pack" in words(client.get(page_of(at)))
 
 
+@pytest.mark.smoke
 def test_a_second_box_waits_for_the_first(scan, at) -> None:
     scan("DO-SIZE-6")
     assert_problem(scan("DO-SIZE-6"), "bench_has_a_box", status=409)

@@ -92,6 +92,7 @@ def test_an_open_bag_of_a_revision_that_is_not_pinned_shows(scan, at) -> None:
     assert "Headband: none may be packed" in words(response)
 
 
+@pytest.mark.smoke
 def test_a_held_box_says_who_holds_it_and_why(client, scan, at) -> None:
     scan("DO-SIZE-6")
     fill(scan, at)
@@ -166,6 +167,7 @@ def test_after_its_label_a_box_is_to_go_to_those_that_go_out(client, scan, at) -
 # -- Signing off ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_one_touch_signs_off_and_the_next_person_comes_back(
     client, at: Packing
 ) -> None:

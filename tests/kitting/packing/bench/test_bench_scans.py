@@ -55,6 +55,7 @@ def test_printing_again_asks_for_a_reason(scan, closed: Box) -> None:
     assert Print.objects.latest("copy").reason == "Label spoilt"
 
 
+@pytest.mark.smoke
 def test_another_label_or_a_second_closing_is_refused(scan, closed: Box) -> None:
     other = factories.make_labelled_box()
     assert_problem(scan(other.serial), "other_label")
@@ -190,6 +191,7 @@ def test_a_scan_without_a_key_is_refused(scan, at) -> None:
 # -- Keys ---------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_every_scan_of_a_box_sent_twice_happens_once(client, scan, at) -> None:
     """As the outbox does after a lost answer: the same text under the same key."""
 
@@ -234,6 +236,7 @@ def test_a_label_sent_again_while_the_next_box_is_in_work_is_answered(scan, at) 
     assert state(scan(first.serial, key=key)) == "right"
 
 
+@pytest.mark.smoke
 def test_one_key_with_another_scan_is_a_conflict(scan, at) -> None:
     key = str(uuid.uuid4())
     scan(at.band_bag.number, key=key)

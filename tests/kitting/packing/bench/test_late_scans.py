@@ -48,6 +48,7 @@ def test_a_bag_for_an_earlier_box_is_refused(
     assert Operation.objects.count() == done
 
 
+@pytest.mark.smoke
 def test_a_box_that_came_and_went_meanwhile_counts_as_well(scan, at) -> None:
     scan("DO-SIZE-6")
     scan("DO-CALL-OFF-PARTS")
@@ -103,6 +104,7 @@ def twice(scan, at):
     return send
 
 
+@pytest.mark.smoke
 def test_a_closing_is_answered_when_the_next_box_is_in_work(scan, at, twice) -> None:
     def next_box() -> None:
         scan(Box.objects.get().serial)

@@ -122,6 +122,7 @@ def test_a_test_page_is_no_label(
     assert "test page" in words(client.get(f"/labels/jobs/{job.pk}/"))
 
 
+@pytest.mark.smoke
 def test_jobs_stand_newest_first_with_what_is_wrong(client: Client) -> None:
     first = become(queue(), "printing", trouble="printer_out_of_labels", told={})
     second = become(
@@ -199,6 +200,7 @@ def test_somebody_is_told_that_no_worker_runs(client: Client) -> None:
 # -- What is decided about a job ----------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_job_is_cancelled_once(client: Client) -> None:
     job, sent = queue(), keyed()
     address = f"/labels/jobs/{job.pk}/cancel/"
@@ -222,6 +224,7 @@ def test_a_printer_is_asked_to_give_a_job_up(client: Client) -> None:
     assert 'class="stop"' not in page.content.decode()
 
 
+@pytest.mark.smoke
 def test_what_did_not_come_out_is_sent_again(client: Client) -> None:
     job = become(queue(), "failed", trouble="printer_job_aborted", told={"reason": "x"})
     address = f"/labels/jobs/{job.pk}/"
@@ -261,6 +264,7 @@ def test_what_did_come_out_is_said(client: Client) -> None:
     assert_problem(refused, "job_not_failed", status=409)
 
 
+@pytest.mark.smoke
 def test_a_job_whose_labels_were_printed_again_waits_for_nobody(
     client: Client,
 ) -> None:

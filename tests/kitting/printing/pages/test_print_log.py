@@ -83,6 +83,7 @@ def test_rows_read_as_labels_of_their_box_or_bag(client: Client) -> None:
         assert found.context["prints"] == 1
 
 
+@pytest.mark.smoke
 def test_the_filters_of_the_log(client: Client) -> None:
     early, late = places(2)
     print_labels(kind="place", numbers=[early], sign=sign(now=NOW - timedelta(days=2)))
@@ -138,6 +139,7 @@ def test_a_long_log_asks_no_more_of_the_database(
 # -- Documents again ------------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_document_whose_record_has_changed_says_so(client: Client) -> None:
     code = places(1)[0]
     sha = pdf(code).pdf_sha

@@ -116,6 +116,7 @@ def test_what_is_not_there_is_404(path: str, client: Client) -> None:
     assert client.get(f"/labels/{path}").status_code == 404
 
 
+@pytest.mark.smoke
 def test_a_post_that_names_nothing_prints_nothing(client: Client) -> None:
     factories.make_place()
     response = client.post("/labels/print/place/?all=1", keyed())
@@ -273,6 +274,7 @@ def test_a_pdf_is_logged_and_opened_by_its_hash(
     assert pdf.content.startswith(b"%PDF")
 
 
+@pytest.mark.smoke
 def test_a_printer_gets_a_job_and_the_page_of_it_follows(client: Client) -> None:
     make_printer(NOWHERE, BAG_ROLL)
     place = factories.make_place()
@@ -308,6 +310,7 @@ def test_a_place_that_is_not_offered_is_refused(where: str, client: Client) -> N
 # -- Printing again --------------------------------------------------------------------
 
 
+@pytest.mark.smoke
 def test_a_reprint_asks_why_and_what_became_of_the_first(client: Client) -> None:
     place = factories.make_place()
     print_labels(kind="place", numbers=[place.code], sign=sign())
