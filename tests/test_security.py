@@ -68,7 +68,6 @@ def _walk(patterns: list[Any], prefix: str = "", room: str = "") -> Iterator[Add
 
 ADDRESSES = list(_walk(get_resolver().url_patterns))
 GUARDED = [address for address in ADDRESSES if address.name not in urls.PUBLIC]
-PARAMETERS = [pytest.param(address, id=address.name) for address in GUARDED]
 
 
 def test_the_public_addresses_are_these_and_all_exist() -> None:
@@ -83,30 +82,33 @@ def test_every_address_has_a_name_of_its_own() -> None:
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("address", PARAMETERS)
-def test_an_address_asks_for_a_permission_that_exists(address: Address) -> None:
-    asked = getattr(address.view, "permission", None)
-    assert asked, f"{address.name} asks for no permission."
-    app, codename = asked.split(".")
-    found = Permission.objects.filter(content_type__app_label=app, codename=codename)
-    assert found.exists(), f"{address.name} asks for {asked}, which does not exist."
+def test_every_address_asks_for_a_permission_that_exists() -> None:
+    kept = Permission.objects.values_list("content_type__app_label", "codename")
+    known = {f"{app}.{codename}" for app, codename in kept}
+    asked = {one.name: getattr(one.view, "permission", None) for one in GUARDED}
+    assert asked
+    assert {name: right for name, right in asked.items() if right not in known} == {}
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("address", PARAMETERS)
-def test_a_stranger_is_sent_to_sign_in_first(address: Address, client: Client) -> None:
-    for response in (client.get(address.path), client.post(address.path)):
-        assert_sent_to_sign_in(response)
+def test_a_stranger_is_sent_to_sign_in_first(
+    client: Client, subtests: pytest.Subtests
+) -> None:
+    for address in GUARDED:
+        with subtests.test(address.name):
+            assert_sent_to_sign_in(client.get(address.path))
+            assert_sent_to_sign_in(client.post(address.path))
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("address", PARAMETERS)
 def test_without_the_right_every_address_answers_403(
-    address: Address, outsider, client_for
+    outsider, client_for, subtests: pytest.Subtests
 ) -> None:
     client = client_for(outsider)
-    assert client.get(address.path).status_code == 403
-    assert client.post(address.path).status_code == 403
+    for address in GUARDED:
+        with subtests.test(address.name):
+            assert client.get(address.path).status_code == 403
+            assert client.post(address.path).status_code == 403
 
 
 # -- Headers ------------------------------------------------------------------------
