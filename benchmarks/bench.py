@@ -49,9 +49,9 @@ def rows() -> list[Row]:
     needs = ((at.band, SETS), (at.visor, 2 * SETS), (at.manual, 1))
     for _ in range(BOXES):
         fresh = [benches.bag_of(revision, pieces) for revision, pieces in needs]
-        scan(f"DO-SIZE-{at.recipe.product.code}-{SETS}")
+        scan(f"ACT-BOX-{at.recipe.product.code}-{SETS}")
         bags += [scan(bag.number) for bag in fresh]
-        closings.append(scan("DO-CLOSE"))
+        closings.append(scan("ACT-CLOSE"))
         box = Box.objects.get(bench=at.bench, stage="closed")
         scan(f"]C100{box.sscc}")
     return list(_rows(bags, closings, _queries_of(scan, at)))

@@ -79,7 +79,7 @@ class Shipment(models.Model):
             one_of("dispatch_shipment_stage_known", "stage", ShipmentStage),
             models.CheckConstraint(
                 condition=Q(
-                    stage__in=[ShipmentStage.OPEN, ShipmentStage.CALLED_OFF],
+                    stage__in=[ShipmentStage.OPEN, ShipmentStage.CANCELLED],
                     sent_at__isnull=True,
                 )
                 | Q(
@@ -96,7 +96,7 @@ class Shipment(models.Model):
 
 
 class ShipmentBox(models.Model):
-    """A box in a shipment; live until it is taken off or the shipment called off."""
+    """A box in a shipment; live until it is taken off or the shipment cancelled."""
 
     shipment = models.ForeignKey(
         Shipment, on_delete=models.PROTECT, related_name="shipment_boxes"

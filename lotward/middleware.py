@@ -67,7 +67,7 @@ class NoNullMiddleware:
 class NoStoreMiddleware:
     """Keep pages of signed-in people out of every cache.
 
-    A tablet is shared: after sign-off the back button must show nothing. The session
+    A tablet is shared: after sign-out the back button must show nothing. The session
     cookie is enough to tell, and asks the database nothing.
     """
 

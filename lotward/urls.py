@@ -6,12 +6,12 @@ from django.urls import include, path
 
 from lotward import views
 
-PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-off"})
+PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-out"})
 """Names of the addresses that anybody may ask for."""
 
 urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
-    path("sign-off/", views.sign_off, name="sign-off"),
+    path("sign-out/", views.sign_out, name="sign-out"),
     path("home/", views.home, name="home"),
     path("health/", views.health, name="health"),
     path("favicon.ico", views.favicon, name="favicon"),

@@ -51,8 +51,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def sign_off(request: HttpRequest) -> HttpResponse:
-    """Sign off; whoever signs in next comes back to the page that asks for it."""
+def sign_out(request: HttpRequest) -> HttpResponse:
+    """Sign out; whoever signs in next comes back to the page that asks for it."""
     onward = _onward(request) if request.POST.get("next") else ""
     logout(request)
     sign_in_page = resolve_url("sign-in")

@@ -213,7 +213,7 @@ def make_protocol(
     code = terms.pop("code", None) or unique("UV")
     values: dict[str, Any] = {
         "name": "Belt, one layer",
-        "method": "uvc_belt",
+        "process": "uvc_belt",
         "required_top_uj_cm2": 1_000_000,
         "in_force_from": date(2026, 1, 1),
         "label_words": "Disinfected (UV-C)",

@@ -170,7 +170,7 @@ def _take_in_all() -> tuple[Revision, Revision, Lot, Lot]:
 
 
 def _reject_one(band: Revision) -> None:
-    """A rejected lot: one bag sorted, one sent back, one conceded, one left.
+    """A rejected lot: one bag sorted, one sent back, one accepted, one left.
 
     And a source that was reduced.
     """
@@ -189,7 +189,9 @@ def _reject_one(band: Revision) -> None:
     rejected.sort_bag(bag_id=first.pk, good=23, defects=[(kind.pk, 2)], sign=sign())
     away, kept = [second.pk], [third.pk]
     rejected.send_back(lot_id=lot.pk, bag_ids=away, reason="warped", sign=sign())
-    rejected.concede_bags(lot_id=lot.pk, bag_ids=kept, reason="Looks", sign=sign())
+    rejected.accept_under_concession(
+        lot_id=lot.pk, bag_ids=kept, reason="Looks", sign=sign()
+    )
 
 
 @dataclass(frozen=True)
@@ -308,7 +310,7 @@ def _queue_two(shelf: Place) -> None:
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())
+    voiding.cancel_box(box_id=started.box_id, reason="wrong size", sign=sign())
 
 
 def make_consignee() -> Consignee:
@@ -328,7 +330,7 @@ def _ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     for shipment, box in ((gone, sent), (off, labelled)):
         services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
     services.send_shipment(shipment_id=gone.pk, sign=sign())
-    services.call_off_shipment(shipment_id=off.pk, reason="no van", sign=sign())
+    services.cancel_shipment(shipment_id=off.pk, reason="no van", sign=sign())
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())

@@ -71,7 +71,7 @@ GUARDED = [address for address in ADDRESSES if address.name not in urls.PUBLIC]
 
 
 def test_the_public_addresses_are_these_and_all_exist() -> None:
-    assert {"favicon", "health", "sign-in", "sign-off"} == urls.PUBLIC
+    assert {"favicon", "health", "sign-in", "sign-out"} == urls.PUBLIC
     assert {address.name for address in ADDRESSES} >= urls.PUBLIC
 
 
@@ -229,10 +229,10 @@ def test_a_wrong_password_is_said_on_the_form(client: Client, outsider) -> None:
 
 
 @pytest.mark.django_db
-def test_signing_off_ends_the_session_and_is_a_post(outsider, client_for) -> None:
+def test_signing_out_ends_the_session_and_is_a_post(outsider, client_for) -> None:
     client = client_for(outsider)
-    assert client.get("/sign-off/").status_code == 405
-    assert client.post("/sign-off/")["Location"] == "/sign-in/"
+    assert client.get("/sign-out/").status_code == 405
+    assert client.post("/sign-out/")["Location"] == "/sign-in/"
     assert "_auth_user_id" not in client.session
 
 

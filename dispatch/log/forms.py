@@ -62,7 +62,7 @@ class LogForm(SpokenForm):
         """Refuse a period that ends before it begins."""
         first, last = self.cleaned_data.get("from"), self.cleaned_data.get("to")
         if first and last and first > last:
-            words = _("The last day lies before the first. Exchange the two.")
+            words = _("The last day is before the first. Exchange the two.")
             raise ValidationError(words, code="days_reversed")
         return self.cleaned_data
 

@@ -128,7 +128,7 @@ class Migration(migrations.Migration):
                 "constraints": [
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("stage__in", ["open", "sent", "delivered", "called_off"])
+                            ("stage__in", ["open", "sent", "delivered", "cancelled"])
                         ),
                         name="dispatch_shipment_stage_known",
                     ),
@@ -141,7 +141,7 @@ class Migration(migrations.Migration):
                                     [
                                         kitting.domain.stages.ShipmentStage["OPEN"],
                                         kitting.domain.stages.ShipmentStage[
-                                            "CALLED_OFF"
+                                            "CANCELLED"
                                         ],
                                     ],
                                 ),

@@ -16,14 +16,14 @@ class HoldForm(KeyedForm):
     """Put a hold on one of the things that a page offers."""
 
     things = {
-        "on": _("what is put on hold"),
+        "on": _("what the hold is placed on"),
     }
 
     on = forms.ChoiceField(label=_("Hold"), widget=forms.RadioSelect)
     reason = forms.CharField(
         label=_("Reason"),
         max_length=200,
-        help_text=_("Everybody who meets this hold reads it."),
+        help_text=_("Everybody who is stopped by this hold reads it."),
     )
 
     def __init__(self, *args: Any, targets: list[Target], **kwargs: Any) -> None:
@@ -45,7 +45,7 @@ class LiftForm(KeyedForm):
     """End one hold."""
 
     things = {
-        "reason": _("why the hold may end"),
+        "reason": _("why the hold may be lifted"),
     }
 
-    reason = forms.CharField(label=_("Why it may end"), max_length=200)
+    reason = forms.CharField(label=_("Why it may be lifted"), max_length=200)

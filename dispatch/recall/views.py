@@ -159,10 +159,10 @@ def _held_words(held: holds.Held) -> str:
     stopped = [_boxes_words(held.boxes_here)] if held.boxes_here else []
     stopped += [_bags_words(bags) for bags in queries.bags_stopped(held.hold_id)]
     if stopped:
-        words = _("The hold stands. It stops %(what)s.")
+        words = _("The hold is placed. It stops %(what)s.")
         words %= {"what": _(" and ").join(stopped)}
     else:
-        words = _("The hold stands. Nothing that it reaches is here now.")
+        words = _("The hold is placed. Nothing that it reaches is here now.")
     if not held.boxes_gone:
         return words
     gone = ngettext(

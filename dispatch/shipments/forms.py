@@ -1,4 +1,4 @@
-"""Forms that make up, send and call off a shipment."""
+"""Forms that make up, send and cancel a shipment."""
 
 from __future__ import annotations
 
@@ -64,7 +64,7 @@ class SendForm(KeyedForm):
     )
 
 
-class CallOffForm(KeyedForm):
+class CancelForm(KeyedForm):
     """Call a shipment off."""
 
     reason = forms.CharField(label=_("Reason"), max_length=200)

@@ -30,7 +30,7 @@ def numbers_of(shipment: Shipment) -> list[str]:
         shipment: The shipment.
 
     Returns:
-        By serial; none if it is empty or was called off.
+        By serial; none if it is empty or was cancelled.
     """
     live = ShipmentBox.objects.filter(shipment=shipment, live=True)
     serials = live.order_by("box__serial").values_list("box__serial", flat=True)
@@ -136,7 +136,7 @@ def stale_now(shipment: Shipment) -> Stale:
     """Tell what is to be done about labels that no longer hold.
 
     Args:
-        shipment: The shipment; one that was called off has none to print.
+        shipment: The shipment; one that was cancelled has none to print.
 
     Returns:
         Nothing where all hold.

@@ -26,12 +26,12 @@ _FITS: dict[str, tuple[str, ...]] = {
     ShipmentStage.OPEN: (BoxStage.LOADED,),
     ShipmentStage.SENT: _OUT,
     ShipmentStage.DELIVERED: _OUT[1:],
-    ShipmentStage.CALLED_OFF: (),
+    ShipmentStage.CANCELLED: (),
 }
 """In which stages a box may be that is live on a shipment of each stage."""
 
 _MOVES: dict[str, Collection[str]] = {
-    ShipmentStage.OPEN: {ShipmentStage.SENT, ShipmentStage.CALLED_OFF},
+    ShipmentStage.OPEN: {ShipmentStage.SENT, ShipmentStage.CANCELLED},
     ShipmentStage.SENT: {ShipmentStage.DELIVERED},
 }
 

@@ -1,4 +1,4 @@
-"""Shipments: made up of scanned boxes, sent whole, or called off."""
+"""Shipments: made up of scanned boxes, sent whole, or cancelled."""
 
 from __future__ import annotations
 
@@ -259,8 +259,8 @@ def _boxes_of(shipment_id: int) -> dict[int, Box]:
     return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
 
 
-def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
-    """Call off an open shipment: its boxes stand labelled as before.
+def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
+    """Cancel an open shipment: its boxes stand labelled as before.
 
     Args:
         shipment_id: The shipment; open.
@@ -283,7 +283,7 @@ def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         boxes = _boxes_of(shipment_id)
         shipment = _open_shipment(shipment_id)
         refuse_changed(shipment, boxes)
-        event = _move(shipment, ShipmentStage.CALLED_OFF, why)
+        event = _move(shipment, ShipmentStage.CANCELLED, why)
         events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
         shipment.shipment_boxes.filter(live=True).update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])
@@ -293,4 +293,4 @@ def call_off_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)
 
     sent = {"shipment": shipment_id, "reason": reason}
-    return perform("call_off_shipment", sign=sign, sent=sent, gives=Sent, work=work)
+    return perform("cancel_shipment", sign=sign, sent=sent, gives=Sent, work=work)

@@ -26,8 +26,8 @@ urlpatterns: list[URLPattern] = [
     ),
     path("shipments/<str:number>/send/", shipments.shipment_send, name="shipment-send"),
     path(
-        "shipments/<str:number>/call-off/",
-        shipments.shipment_call_off,
-        name="shipment-call-off",
+        "shipments/<str:number>/cancel/",
+        shipments.shipment_cancel,
+        name="shipment-cancel",
     ),
 ]

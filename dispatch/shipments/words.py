@@ -16,35 +16,35 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "box_came_off": _(
-        "Box %(box)s came off shipment %(shipment)s since this page was loaded, so"
-        " nothing was changed. Look at the list again."
+        "Box %(box)s was taken off shipment %(shipment)s after this page was loaded,"
+        " so nothing was changed. Look at the list again."
     ),
     "box_came_on": _(
-        "Box %(box)s came onto shipment %(shipment)s since this page was loaded, so"
+        "Box %(box)s was added to shipment %(shipment)s after this page was loaded, so"
         " nothing was changed. Look at the list again."
     ),
     "box_held": _(
-        "Box %(box)s is held: a hold by %(by)s stands on %(on)s (%(reason)s). Put the"
-        " box aside."
+        "Box %(box)s is held: %(by)s placed a hold on %(on)s (%(reason)s). Put the"
+        " box in quarantine."
     ),
     "box_in_shipment": _(
         "Box %(box)s is in shipment %(shipment)s already, for %(consignee)s. Take it"
-        " off there first, or put it aside."
+        " off that shipment first, or put it away."
     ),
     "box_left": _(
-        "Box %(box)s left with shipment %(shipment)s for %(consignee)s. If it stands"
-        " before you, put it aside and tell a quality officer."
+        "Box %(box)s left with shipment %(shipment)s for %(consignee)s. If it is"
+        " here, put it in quarantine and tell a quality officer."
     ),
     "box_not_in_shipment": _(
         "Box %(box)s is not in shipment %(shipment)s. Scan a box that is in it."
     ),
     "box_not_labelled": _(
-        "Box %(box)s is %(stage)s, and only a labelled box may go. Finish it at its"
-        " bench first."
+        "Box %(box)s is %(stage)s, and only a labelled box may be sent. Finish it at"
+        " its bench first."
     ),
     "box_on_already": _("Box %(box)s is on this shipment already. Scan the next one."),
     "box_past_use_by": _(
-        "Box %(box)s is past its use-by date, %(use_by)s. Put it aside."
+        "Box %(box)s is past its use-by date, %(use_by)s. Put it in quarantine."
     ),
     "scan_not_a_box": _(
         "“%(read)s” is a %(kind)s, not a box. Scan the label of a box."

@@ -9,7 +9,9 @@ urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/reject/", checks.lot_reject, name="lot-reject"),
     path("lots/<path:number>/rejected/", rejected.lot_rejected, name="lot-rejected"),
     path("lots/<path:number>/send-back/", rejected.lot_send_back, name="lot-send-back"),
-    path("lots/<path:number>/concede/", rejected.lot_concede, name="lot-concede"),
+    path(
+        "lots/<path:number>/concession/", rejected.lot_concession, name="lot-concession"
+    ),
     path("lots/<path:number>/sort/<str:bag>/", rejected.bag_sort, name="bag-sort"),
     path("inspection/", inspection.inspection, name="inspection"),
     path("inspection/curve/", inspection.curve, name="inspection-curve"),

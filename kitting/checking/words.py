@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 SENTENCES: dict[str, str | Promise] = {
     "aql_unknown": _("AQL %(read)s is not in the tables. Choose one of %(known)s."),
     "bag_held": _(
-        "Bag %(bag)s is on hold. It stays here until the hold is lifted; leave it out"
-        " of what goes back."
+        "Bag %(bag)s is on hold. It stays here until the hold is lifted. Do not tick"
+        " it."
     ),
     "bag_of_another_lot": _(
         "Bag %(bag)s is not of lot %(lot)s. Choose bags of this lot only."
     ),
-    "bag_twice": _("Bag %(bag)s stands twice in the list. Take one of the two out."),
+    "bag_twice": _("Bag %(bag)s is in the list twice. Remove one of the two."),
     "chance_out_of_range": _(
         "A chance of %(read)s is not between 0 and 1. Enter one that is, such as 0.1."
     ),
@@ -36,8 +36,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "class_unknown": _("“%(read)s” is not a class of defect. Use one of %(known)s."),
     "class_without_plan": _(
-        "The check has no plan for %(read)s defects. Take the figure out, or plan"
-        " the check with that class."
+        "The check has no plan for %(read)s defects. Remove the figure, or plan the"
+        " check with that class."
     ),
     "code_missing": _("No code was entered. Give the kind of defect a short one."),
     "critical_has_no_aql": _(
@@ -49,15 +49,15 @@ SENTENCES: dict[str, str | Promise] = {
         " or change that one."
     ),
     "defect_kind_found": _(
-        "“%(kind)s” was found in checks already, so its class and part stay as they"
-        " are. Take it off the list and add a new kind."
+        "“%(kind)s” was found in checks already, so its class and part cannot be"
+        " changed. Remove it from the list and add a new kind."
     ),
     "defect_kind_not_looked_for": _(
         "A kind of defect is not on the list for %(part)s, or no longer. Load the page"
         " again and count with the list that it shows."
     ),
     "defect_kind_twice": _(
-        "“%(kind)s” stands twice among the defects. Add the two counts up."
+        "“%(kind)s” is twice among the defects. Add the two counts together."
     ),
     "defect_name_missing": _(
         "No name was entered. Call the kind of defect what the checkers call it."
@@ -75,12 +75,12 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "inspection_not_stopped": _(
         "Inspection of this part from this source was not stopped, so there is"
-        " nothing to resume. Check it as planned."
+        " nothing to allow again. Check it as planned."
     ),
     "inspection_stopped": _(
         "Too many lots of %(part)s from %(source)s were rejected on tightened"
-        " inspection, so nothing more of it is accepted. The quality officer lets it"
-        " begin again, with a reason, once the source has put it right."
+        " inspection, so nothing more of it is accepted. The quality officer allows"
+        " the source again, with a reason, when the source has corrected the cause."
     ),
     "level_unknown": _(
         "“%(read)s” is not an inspection level. Choose one of %(known)s."
@@ -96,18 +96,19 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "lot_not_rejected": _(
         "Lot %(lot)s was not rejected, so there is nothing to sort, send back or"
-        " concede. Look the lot up."
+        " accept under concession. Look the lot up."
     ),
     "lot_still_open": _(
         "Lot %(lot)s is still open. Close it first: a check is of the whole lot."
     ),
     "no_rejected_bag": _(
-        "No bag of lot %(lot)s is rejected any more. Look the lot up to see what became"
-        " of them."
+        "No bag of lot %(lot)s is rejected any more. Look the lot up to see what was"
+        " done with them."
     ),
     "part_has_lots": _(
-        "Lots of %(part)s are on record under the other rule, so a check cannot begin"
-        " or end now. Choose between all pieces and a sample, or make a new part."
+        "%(part)s has lots on record, and whether a part is checked at all cannot"
+        " change after its first lot. Choose between all pieces and a sample, or make"
+        " a new part."
     ),
     "part_not_sampled": _(
         "%(part)s is not checked by sample, so there is no inspection to switch. Have"
@@ -115,7 +116,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "plan_accepts": _(
         "By the plan lot %(lot)s is accepted (found %(found)s). Accept it; only the"
-        " quality officer may reject it all the same, with a reason."
+        " quality officer may reject it against its plan, with a reason."
     ),
     "plan_changed": _(
         "The plan of lot %(lot)s is another one than this page showed. Read the new"
@@ -123,8 +124,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "plan_missing": _("The lot has no plan to be judged by. Plan the check first."),
     "plan_rejects": _(
-        "By the plan lot %(lot)s is rejected (found %(found)s). Reject it and say why;"
-        " it can be sorted, sent back, or conceded by the quality officer."
+        "By the plan lot %(lot)s is rejected (found %(found)s). Reject it and say"
+        " why. After that it can be sorted, sent back, or accepted under concession"
+        " by the quality officer."
     ),
     "points_out_of_range": _(
         "A curve of %(read)s points cannot be drawn. Ask for 2 to %(most)s."
@@ -138,12 +140,12 @@ SENTENCES: dict[str, str | Promise] = {
         " from there. Wait until normal inspection is back."
     ),
     "reduced_needs_lots": _(
-        "%(lots)s lots in a row were accepted on normal inspection, and it takes"
-        " %(needed)s. Stay on normal inspection until then."
+        "%(lots)s lots in a row were accepted on normal inspection, and %(needed)s"
+        " are needed. Stay on normal inspection until then."
     ),
     "reduced_too_many_bad": _(
         "The samples of the last ten lots had %(found)s bad pieces in %(pieces)s, and"
-        " the AQL lets %(most)s pass. Stay on normal inspection."
+        " the AQL allows %(most)s. Stay on normal inspection."
     ),
     "sample_more_than_lot": _(
         "A sample of %(wanted)s pieces is more than the %(left)s that there are."
@@ -159,8 +161,8 @@ SENTENCES: dict[str, str | Promise] = {
         "A share of %(read)s is not from 0 to 1. Enter 0.01 for 1 %%."
     ),
     "sorting_does_not_add_up": _(
-        "%(good)s good and %(bad)s bad pieces do not make up the %(pieces)s in bag"
-        " %(bag)s. Count again; if the bag holds another number, count the bag anew"
+        "%(good)s good and %(bad)s bad pieces are not the %(pieces)s in bag %(bag)s."
+        " Count again. If the bag holds another number, record a count of the bag"
         " first."
     ),
     "verdict_unknown": _(

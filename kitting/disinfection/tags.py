@@ -76,7 +76,7 @@ def stay(uw_cm2: int | None) -> str:
         return gettext("dark")
     longest = exposure.longest_stay_s(uw_cm2)
     if longest == 0:
-        return gettext("not one second")
+        return gettext("less than one second")
     return gettext("at most %(time)s") % {"time": seconds(longest)}
 
 

@@ -17,20 +17,20 @@ if TYPE_CHECKING:
 SENTENCES: dict[str, str | Promise] = {
     "bag_came_off": _(
         "Bag %(bag)s came off run %(run)s before. It waits for the verdict on the"
-        " run; leave it where it is."
+        " run. Do not move it."
     ),
     "bag_in_other_run": _(
         "Bag %(bag)s is in run %(run)s, which is still open. Scan it off there, or"
-        " take another bag."
+        " use another bag."
     ),
     "bag_not_on": _("Bag %(bag)s is not on run %(run)s. Scan a bag that is on it."),
     "bag_off_too_early": _(
-        "Bag %(bag)s has not had its passes: they take %(seconds)s s more. Leave it"
-        " on the line; if it must come off now, say so beside its number."
+        "The passes of bag %(bag)s are not complete: %(seconds)s s are missing. Wait;"
+        " if it must come off now, use the button beside its number."
     ),
     "bag_was_on": _(
-        "Bag %(bag)s was on run %(run)s before and came off. It cannot go on the same"
-        " run again."
+        "Bag %(bag)s was on run %(run)s already and came off. It cannot go on the"
+        " same run again."
     ),
     "bags_on_the_line": _(
         "Run %(run)s still has bags on the line: %(bags)s. Take them off, then close"
@@ -80,12 +80,12 @@ SENTENCES: dict[str, str | Promise] = {
         " %(bag)s. Nothing was moved. Scan its bags one by one."
     ),
     "clock_behind": _(
-        "By this computer's clock, this comes before what is recorded of run %(run)s."
-        " Set the clock right, then scan again."
+        "By this computer's clock, this is earlier than what is recorded of run"
+        " %(run)s. Set the clock right, then scan again."
     ),
     "decline_out_of_range": _(
-        "The decline of the lamps is below 0 or not below 100 %%. Enter by how much"
-        " they may be weaker than they were read."
+        "The decline of the lamps is below 0 or not below 100 %%. Enter how much"
+        " weaker the lamps may be than in the readings."
     ),
     "dose_not_positive": _(
         "The required dose %(value)s is not above 0. Enter the dose that the protocol"
@@ -101,24 +101,22 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "dose_over_largest": _(
         "Bag %(bag)s has had up to %(had)s mJ/cm² and would get up to %(more)s more,"
-        " and %(part)s may take %(largest)s in all. Leave it off the line."
+        " and %(part)s may get %(largest)s at most. Do not put it on the line."
     ),
     "dosimeter_dose_out_of_range": _(
         "%(value)s µJ/cm² is no dose that a dosimeter shows. Check the unit, mJ/cm²."
     ),
-    "dosimeter_side": _(
-        "“%(side)s” is no side of a part. A dosimeter lies on the top or the bottom."
-    ),
+    "dosimeter_side": _("“%(side)s” is no side of a part. Choose top or bottom."),
     "dosimeters_too_many": _(
         "A run keeps %(most)s dosimeters. Enter the lowest ones of each side."
     ),
     "draft_has_holds": _(
-        "A hold was put on %(protocol)s, and the record keeps both. Leave the draft"
-        " unsigned instead."
+        "A hold was placed on %(protocol)s, and the record keeps both, so it cannot"
+        " be discarded. Leave the draft unsigned."
     ),
     "evidence_code_malformed": _(
         "“%(read)s” cannot be the code of a record. Use at most 20 letters, digits,"
-        " hyphens, strokes and full stops."
+        " hyphens, slashes and full stops."
     ),
     "evidence_exists": _(
         "There is a record %(evidence)s already, and records never change. Choose"
@@ -134,11 +132,12 @@ SENTENCES: dict[str, str | Promise] = {
         "The exposure time %(value)s is not above 0. Enter the time in the unit shown."
     ),
     "fault_before_calibration": _(
-        "Found wrong on %(on)s, and the calibration that can still be believed was on"
-        " %(good)s, after it. Check the date, or choose an earlier calibration."
+        "The meter was found wrong on %(on)s, and and the calibration that can be"
+        " trusted is of %(good)s, after that. Check the date, or choose an earlier"
+        " calibration."
     ),
     "fault_in_future": _(
-        "Found wrong on %(on)s lies after today, %(today)s. Check the date."
+        "Found wrong on %(on)s is after today, %(today)s. Check the date."
     ),
     "heat_out_of_range": _(
         "%(value)s °C is not from 0 to %(most)s °C. Check the value and its unit."
@@ -152,7 +151,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "in_force_before_today": _(
         "The version would be in force from %(since)s, and today is %(today)s: it"
-        " cannot hold before it is signed. Change the date in the draft."
+        " cannot be in force before it is signed. Change the date in the draft."
     ),
     "in_force_dates": _(
         "The version would be in force from %(since)s until %(until)s, before it"
@@ -171,7 +170,7 @@ SENTENCES: dict[str, str | Promise] = {
         "The irradiance is 0, so no time gives a dose. Check the lamp and the meter."
     ),
     "lamp_before_fitting": _(
-        "%(on)s lies before %(lamp)s was fitted, %(fitted)s. Check the date."
+        "%(on)s is before %(lamp)s was fitted, %(fitted)s. Check the date."
     ),
     "lamp_figure_not_positive": _(
         "The lamp figure %(value)s is not above 0. Enter what the lamp's data sheet"
@@ -185,25 +184,25 @@ SENTENCES: dict[str, str | Promise] = {
         "%(hours)s h is not from 0 to %(most)s h, and a rating is 1 or more. Check"
         " the number."
     ),
-    "lamp_in_future": _("%(on)s lies after today, %(today)s. Check the date."),
+    "lamp_in_future": _("%(on)s is after today, %(today)s. Check the date."),
     "lamp_is_there": _(
-        "%(lamp)s burns on %(line)s already. Enter that it was changed, or give the"
-        " new one another name."
+        "%(lamp)s is on %(line)s already. Enter that it was changed, or give the new"
+        " one another name."
     ),
     "lamp_name_missing": _("The lamp has no name. Write which lamp of the line it is."),
     "lamp_read_earlier": _(
-        "%(on)s lies before the last reading, %(last)s. Check the date."
+        "%(on)s is before the last reading, %(last)s. Check the date."
     ),
     "lamp_taken_out": _(
-        "%(lamp)s was taken out on %(on)s. Choose the lamp that burns there now."
+        "%(lamp)s was removed on %(on)s. Choose the lamp that is there now."
     ),
     "line_has_a_run": _("%(line)s has an open run. Close that run first."),
     "load_twice": _(
-        "One revision stands twice with the same container. Keep one line of the two."
+        "One revision is twice with the same container. Keep one of the two lines."
     ),
     "meter_blind": _(
         "%(meter)s is calibrated for %(range)s nm, and the protocol is about"
-        " %(wanted)s nm: it does not see that light. Use another meter."
+        " %(wanted)s nm, which this meter does not measure. Use another meter."
     ),
     "meter_exists": _(
         "There is a meter with the serial number %(serial)s already. Enter its"
@@ -226,8 +225,8 @@ SENTENCES: dict[str, str | Promise] = {
         " about %(wanted)s nm. Use a meter that is calibrated for it."
     ),
     "meter_reads_light": _(
-        "%(meter)s is a radiometer: its calibration names a spectral range. %(protocol)s"
-        " goes by heat or a liquid. Use a thermometer or a test strip."
+        "%(meter)s is a radiometer: its calibration names a spectral range."
+        " %(protocol)s works by heat or a liquid. Use a thermometer or a test strip."
     ),
     "meter_words_missing": _("The meter has no %(what)s. Enter it."),
     "minimum_out_of_range": _(
@@ -243,8 +242,8 @@ SENTENCES: dict[str, str | Promise] = {
         " %(revision)s, in a %(container)s. Use a run whose protocol covers it."
     ),
     "part_needs_no_clearing": _(
-        "Bag %(bag)s holds %(part)s, which needs no disinfection. Leave it off the"
-        " line."
+        "Bag %(bag)s holds %(part)s, which needs no disinfection. Do not put it on"
+        " the line."
     ),
     "pass_too_long": _(
         "One pass would take more than %(hours)s hours. Check the time, or zone and"
@@ -255,7 +254,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "passes_over_most": _(
         "Bag %(bag)s has had %(had)s passes and would get %(passes)s more, and the"
-        " protocol allows %(most)s in all. Leave it off the line."
+        " protocol allows %(most)s at most. Do not put it on the line."
     ),
     "passes_too_many": _("%(passes)s passes are more than %(most)s. Check the number."),
     "protocol_code_malformed": _(
@@ -274,27 +273,26 @@ SENTENCES: dict[str, str | Promise] = {
         "%(protocol)s is still a draft. Sign it, edit it or discard it first."
     ),
     "protocol_is_draft": _(
-        "%(protocol)s is a draft and never was in force. Discard it instead."
+        "%(protocol)s is a draft and was never in force. Discard it instead."
     ),
     "protocol_is_signed": _(
         "%(protocol)s is signed and never changes. Make a new version."
     ),
-    "protocol_method_unknown": _(
-        "“%(read)s” is no method of disinfection. Choose one from the list."
+    "protocol_process_unknown": _(
+        "“%(read)s” is no process of disinfection. Choose one from the list."
     ),
     "protocol_not_in_force": _(
         "Protocol %(protocol)s is not in force on %(on)s. Choose one that is."
     ),
     "protocol_not_signed": _(
-        "Protocol %(protocol)s is not signed off. Have it signed off, or choose"
-        " another."
+        "Protocol %(protocol)s is not signed. Have it signed, or choose another."
     ),
     "protocol_on_hold": _(
         "Protocol %(protocol)s is on hold by %(by)s: %(reason)s. Choose another, or"
         " have the hold lifted."
     ),
     "protocol_other_terms": _(
-        "These figures are of another method than %(method)s. A dose, spectrum and"
+        "These figures are of another process than %(process)s. A dose, spectrum and"
         " turning are for UV-C; a time and a minimum are for heat and liquids."
     ),
     "protocol_requires_nothing": _(
@@ -309,7 +307,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "reading_doubted": _(
         "Point %(point)s, %(side)s, reads %(read)s mW/cm², and %(usual)s mW/cm² was"
-        " expected. Choose the unit that the meter shows, or say that it is right."
+        " expected. Choose the unit that the meter shows, or tick that it is right."
     ),
     "reading_elsewhere": _(
         "Point %(point)s of the %(side)s side was not read at opening. Close the run"
@@ -320,7 +318,7 @@ SENTENCES: dict[str, str | Promise] = {
         " then close the run."
     ),
     "reading_place": _(
-        "Point %(point)s on the %(side)s side is no place of a reading. Use the top"
+        "Point %(point)s on the %(side)s side is no point of a reading. Use the top"
         " or bottom side and points 1 to %(most)s."
     ),
     "reading_twice": _(
@@ -358,16 +356,16 @@ SENTENCES: dict[str, str | Promise] = {
         " its calibration says."
     ),
     "value_before_run": _(
-        "The value of %(at)s was taken before the run was opened. Check the time."
+        "The value of %(at)s is from before the run was opened. Check the time."
     ),
-    "value_in_future": _("The value of %(at)s lies in the future. Check the time."),
+    "value_in_future": _("The value of %(at)s is in the future. Check the time."),
     "values_by_light": _(
         "Protocol %(protocol)s works by light: it is judged by readings, not by"
         " logged values."
     ),
     "values_not_logged": _(
-        "Run %(run)s has no logged value, so nothing shows that it held. Log its"
-        " values first, or give the run up."
+        "Run %(run)s has no logged value, so nothing shows that the value was held."
+        " Log its values first, or give up the run."
     ),
     "zone_not_positive": _(
         "The length of the lit zone %(value)s is not above 0. Enter it in the unit"

@@ -1,18 +1,18 @@
 """Command labels: what is scanned at a bench instead of touching the screen.
 
 A command is plain text in Code 128 or a square code, capitals and hyphens only, and
-always begins with ``DO-``, so that no number of Lotward can be mistaken for one::
+always begins with ``ACT-``, so that no number of Lotward can be mistaken for one::
 
-    DO-SIZE-24              start a box of 24 sets
-    DO-SIZE-FS1-24          the same, where two products have boxes of 24
-    DO-CLOSE                close the box and print its label
-    DO-PRINT                print the label, or ask why it is printed again
-    DO-PRINT-SPOILT         print it again, with that reason
-    DO-TAKE-BACK            show what can be taken back
-    DO-CALL-OFF             ask why the open box is called off
-    DO-CALL-OFF-SIZE        call it off, with that reason
-    DO-LAY-ASIDE            ask which open bag is laid aside: the next bag scanned
-    DO-GO-ON                show the next thing to do
+    ACT-BOX-24          start a box of 24 sets
+    ACT-BOX-FS1-24      the same, where two products have boxes of 24
+    ACT-CLOSE           close the box and print its label
+    ACT-PRINT           print the label, or ask why it is printed again
+    ACT-PRINT-SPOILT    print it again, with that reason
+    ACT-UNDO            show what can be undone
+    ACT-CANCEL          ask why the open box is cancelled
+    ACT-CANCEL-SIZE     cancel it, with that reason
+    ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
+    ACT-NEXT            show the next thing to do
 """
 
 from __future__ import annotations
@@ -26,40 +26,40 @@ from typing import Final
 class Do(StrEnum):
     """What a command asks for."""
 
-    SIZE = "SIZE"
+    BOX = "BOX"
     CLOSE = "CLOSE"
     PRINT = "PRINT"
-    TAKE_BACK = "TAKE-BACK"
-    CALL_OFF = "CALL-OFF"
-    LAY_ASIDE = "LAY-ASIDE"
-    GO_ON = "GO-ON"
+    UNDO = "UNDO"
+    CANCEL = "CANCEL"
+    TAKE_OFF = "TAKE-OFF"
+    NEXT = "NEXT"
 
 
-CALL_OFF_REASONS: Final = {
+CANCEL_REASONS: Final = {
     "SIZE": "Wrong size",
     "PARTS": "Wrong parts",
     "DAMAGED": "Damaged",
     "SHORT": "Parts ran out",
 }
-"""Ends of ``DO-CALL-OFF-…`` and the reason that goes into the record."""
+"""Ends of ``ACT-CANCEL-…`` and the reason that goes into the record."""
 
 PRINT_REASONS: Final = {
     "SPOILT": "Label spoilt",
     "LOST": "Label lost",
     "PRINTER": "Printer failed",
 }
-"""Ends of ``DO-PRINT-…`` and the reason that goes into the record.
+"""Ends of ``ACT-PRINT-…`` and the reason that goes into the record.
 
 Whoever scans one declares as well that the label before is destroyed, or will be if it
 turns up; the screen and the command label say so.
 """
 
-LAY_ASIDE: Final = "lay_aside"
-"""What the next scanned bag is for after ``DO-LAY-ASIDE``, sent along with its scan."""
+TAKE_OFF: Final = "take_off"
+"""What the next scanned bag is for after ``ACT-TAKE-OFF``, sent along with its scan."""
 
-_REASONS: Final = {Do.CALL_OFF: CALL_OFF_REASONS, Do.PRINT: PRINT_REASONS}
+_REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
 _COMMAND: Final = re.compile(
-    r"DO-(?P<do>SIZE|CLOSE|PRINT|TAKE-BACK|CALL-OFF|LAY-ASIDE|GO-ON)(?:-(?P<rest>.+))?"
+    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|NEXT)(?:-(?P<rest>.+))?"
 )
 _SIZE: Final = re.compile(r"(?:(?P<product>[A-Z0-9]{1,8})-)?(?P<sets>[0-9]{1,6})")
 
@@ -70,10 +70,10 @@ class Command:
 
     do: Do
     sets: int = 0
-    """Sets of the box for ``SIZE``."""
+    """Sets of the box for ``BOX``."""
 
     product: str = ""
-    """Product code for ``SIZE``, where the label names one."""
+    """Product code for ``BOX``, where the label names one."""
 
     reason: str = ""
     """The reason in words, where the label names one."""
@@ -86,9 +86,9 @@ def is_command(text: str) -> bool:
         text: Any text.
 
     Returns:
-        True for ``DO-…`` in capitals or small letters.
+        True for ``ACT-…`` in capitals or small letters.
     """
-    return text.strip()[:3].upper() == "DO-"
+    return text.strip()[:4].upper() == "ACT-"
 
 
 def read_command(text: str) -> Command | None:
@@ -104,7 +104,7 @@ def read_command(text: str) -> Command | None:
     if found is None:
         return None
     do, rest = Do(found["do"]), found["rest"]
-    if do is Do.SIZE:
+    if do is Do.BOX:
         return _size(rest or "")
     if rest is None:
         return Command(do)
@@ -116,4 +116,4 @@ def _size(rest: str) -> Command | None:
     found = _SIZE.fullmatch(rest)
     if found is None or int(found["sets"]) == 0:
         return None
-    return Command(Do.SIZE, sets=int(found["sets"]), product=found["product"] or "")
+    return Command(Do.BOX, sets=int(found["sets"]), product=found["product"] or "")

@@ -47,10 +47,10 @@ class Terms:
     """All that a version of a protocol says; nothing here has a value of its own."""
 
     name: str
-    method: str
+    process: str
     in_force_from: date
     required_top_uj_cm2: int = 0
-    """0 where that side needs none, and for methods without a dose."""
+    """0 where that side needs none, and for processes without a dose."""
     required_bottom_uj_cm2: int = 0
     turned: bool = False
     hold_s: int | None = None

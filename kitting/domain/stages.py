@@ -42,12 +42,12 @@ class RunStage(StrEnum):
 
 
 class ShipmentStage(StrEnum):
-    """A shipment gathers boxes until it is sent or called off."""
+    """A shipment gathers boxes until it is sent or cancelled."""
 
     OPEN = "open"
     SENT = "sent"
     DELIVERED = "delivered"
-    CALLED_OFF = "called_off"
+    CANCELLED = "cancelled"
 
 
 class MovementKind(StrEnum):
@@ -63,7 +63,7 @@ class MovementKind(StrEnum):
     NOT_CLEARED = "not_cleared"
     PLACED = "placed"
     PACKED = "packed"
-    TAKEN_BACK = "taken_back"
+    UNPACKED = "unpacked"
     SAMPLED = "sampled"
     MADE_INTO = "made_into"
     SENT_BACK = "sent_back"

@@ -86,7 +86,7 @@ class CommandLabel:
     """Something that is done when it is scanned."""
 
     command: str
-    """Such as ``DO-CLOSE``."""
+    """Such as ``ACT-CLOSE``."""
 
     words: str
     """What it does, such as "Close the box and print its label"."""

@@ -84,7 +84,7 @@ FIXED = (
             "code",
             "version",
             "name",
-            "method",
+            "process",
             "required_top_uj_cm2",
             "required_bottom_uj_cm2",
             "turned",

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def packing_problem(
     bag: Bag, lot: Lot, *, today: date, now: datetime, reach: Reach
 ) -> LotwardError | None:
-    """Why a bag may not be packed from at this moment, leaving recipes aside.
+    """Why a bag may not be packed from at this moment, whatever the recipes say.
 
     Args:
         bag: The bag.

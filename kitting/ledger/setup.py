@@ -24,7 +24,7 @@ ROLES: dict[str, tuple[str, ...]] = {
     "quality officer": (
         "see_work",
         "check_lots",
-        "concede",
+        "accept_under_concession",
         "set_checks",
         "print_labels",
         "recall",

@@ -27,12 +27,12 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag number %(bag)s is on a bag already. Scan another blank number."
     ),
     "bag_moved_since": _(
-        "Bag %(bag)s has changed since this page was loaded; by the record it holds"
+        "Bag %(bag)s has changed since this page was loaded; on record it holds"
         " %(pieces)s now. Load the page again and count what is in it."
     ),
     "bag_wrong_stage": _(
-        "Bag %(bag)s is %(stage)s, and this act needs another stage. Look the bag up,"
-        " or take another."
+        "Bag %(bag)s is in stage %(stage)s, so this cannot be done with it now. Look"
+        " the bag up, or use another."
     ),
     "box_empty": _(
         "The box holds no pieces, so it has no mass to compare. Enter its parts."
@@ -57,8 +57,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "count_not_trusted": _(
         "A count of %(pieces)s cannot be trusted to the piece: with this scale and"
-        " reference that holds up to %(most)s. Weigh fewer at a time or a larger"
-        " reference, or say that you take it and why."
+        " reference that holds up to %(most)s. Weigh fewer at a time, or use a larger"
+        " reference, or tick that you keep the count and say why."
     ),
     "count_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
@@ -99,8 +99,8 @@ SENTENCES: dict[str, str | Promise] = {
         "The line holds bytes that are no text in UTF-8. Save the file as CSV in UTF-8."
     ),
     "file_has_problems": _(
-        "%(count)s faults are in the file, so nothing of it was taken in. Correct them"
-        " and choose the file again."
+        "Nothing of the file was taken in. Faults in it: %(count)s. Correct them and"
+        " choose the file again."
     ),
     "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
     "gross_below_tare": _(
@@ -108,13 +108,13 @@ SENTENCES: dict[str, str | Promise] = {
         " both again."
     ),
     "heading_blank": _(
-        "This cell stands in a column without a heading. Give the column a heading,"
-        " or empty it."
+        "This cell is in a column without a heading. Give the column a heading, or"
+        " empty it."
     ),
     "heading_missing": _(
         "This column is needed and the file has no heading for it. Add the column."
     ),
-    "heading_twice": _("This heading stands over two columns. Remove one of them."),
+    "heading_twice": _("Two columns have this heading. Remove one of them."),
     "heading_unknown": _(
         "This heading is not known. Correct it, or remove the column."
     ),
@@ -122,12 +122,13 @@ SENTENCES: dict[str, str | Promise] = {
         "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
     ),
     "lot_differs": _(
-        "Lot %(lot)s is on record with “%(known)s” here. Write the same, or give what"
-        " differs a new lot number."
+        "Lot %(lot)s is on record with “%(known)s” here. Write the same, or give the"
+        " other pieces a new lot number."
     ),
     "lot_empty": _("Lot %(lot)s has no bag yet. Add its bags before you close it."),
     "lot_exists": _(
-        "Lot number %(lot)s is taken. Choose another number, or add bags to that lot."
+        "Lot number %(lot)s is used already. Choose another number, or add bags to"
+        " that lot."
     ),
     "lot_number_ahead": _(
         "Lotward will assign lot number %(lot)s itself later. Leave the number empty, or"
@@ -146,11 +147,11 @@ SENTENCES: dict[str, str | Promise] = {
         "The same lot is named twice. Name it once, with the whole amount."
     ),
     "made_on_future": _(
-        "Made on %(made_on)s lies after today, %(today)s. Check the date."
+        "Made on %(made_on)s is after today, %(today)s. Check the date."
     ),
     "mass_missing": _(
-        "Part %(part)s has no mass, so the box cannot be weighed. Enter its mass in"
-        " the set-up."
+        "Part %(part)s has no mass, so the box cannot be weighed. Ask a manager to"
+        " add its mass to the catalogue."
     ),
     "mass_out_of_range": _(
         "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
@@ -168,7 +169,8 @@ SENTENCES: dict[str, str | Promise] = {
         " correct the number."
     ),
     "method_unknown": _(
-        "There is no method of this name. Correct it, or add it in the set-up."
+        "There is no method of this name. Correct it, or ask a manager to add it to"
+        " the catalogue."
     ),
     "not_a_bag_number": _("“%(read)s” is not a bag number. Scan the label of a bag."),
     "not_enough_material": _(
@@ -177,11 +179,11 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "not_enough_pieces": _(
         "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
-        " bag, or take the rest from another."
+        " bag, or use the rest from another bag."
     ),
     "not_in_pieces": _(
-        "Bag %(bag)s holds %(part)s, which goes by the %(unit)s and not by the piece."
-        " Enter its amount under “count again”."
+        "Bag %(bag)s holds %(part)s, which is counted in %(unit)s, not in pieces."
+        " Enter its amount under “Count again”."
     ),
     "number_ambiguous": _(
         "This can be read as thousands or as a fraction. Write the number without a"
@@ -194,12 +196,14 @@ SENTENCES: dict[str, str | Promise] = {
     "number_too_large": _("This number is above %(limit)s. Check it."),
     "number_unreadable": _("This is not a number. Enter digits only."),
     "part_unknown": _(
-        "There is no part of this code. Correct it, or add the part in the set-up."
+        "There is no part of this code. Correct it, or ask a manager to add it to the"
+        " catalogue."
     ),
     "piece_mass_differs": _(
         "One piece of the reference weighs %(read)s g. %(part)s weighs %(known)s g by"
-        " the set-up; %(low)s to %(high)s g would be expected. Look whether these are"
-        " the right pieces and count the reference again; if all is right, tick that."
+        " the catalogue; %(low)s to %(high)s g would be expected. Look whether these"
+        " are the right pieces and count the reference again; if all is right, tick"
+        " that."
     ),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),
@@ -207,7 +211,8 @@ SENTENCES: dict[str, str | Promise] = {
         "%(read)s is not from 1 to %(most)s. Count again and enter that number."
     ),
     "place_unknown": _(
-        "There is no place of this code. Correct it, or add it in the set-up."
+        "There is no place of this code. Correct it, or ask a manager to add it to"
+        " the catalogue."
     ),
     "quantity_missing": _(
         "The row does not say how many pieces there are. Enter bags and pieces, or"
@@ -223,11 +228,12 @@ SENTENCES: dict[str, str | Promise] = {
         "This revision belongs to another part. Choose one of the part's own revisions."
     ),
     "revision_unknown": _(
-        "Part %(part)s has no such revision. Correct it, or add it in the set-up."
+        "Part %(part)s has no such revision. Correct it, or ask a manager to add it"
+        " to the catalogue."
     ),
     "sample_has_a_result": _(
-        "The result of this sample of bag %(bag)s is on record, and it stays. Load the"
-        " page again."
+        "The result of this sample of bag %(bag)s is on record and cannot be changed."
+        " Load the page again."
     ),
     "scale_out_of_range": _(
         "A scale uncertainty of %(read)s g is not from 0 to a tonne. Enter what its"
@@ -241,8 +247,8 @@ SENTENCES: dict[str, str | Promise] = {
         " deviation from piece to piece."
     ),
     "stacks_hold_more": _(
-        "%(stacks)s stacks of %(each)s hold more than the %(counted)s counted in all."
-        " Check the figures."
+        "%(stacks)s stacks of %(each)s hold more than the total of %(counted)s. Check"
+        " the figures."
     ),
     "stacks_missing": _(
         "The number of stacks, or of pieces in each, is missing. Enter both, 1 or more."
@@ -252,7 +258,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "too_many_rows": _("The file has more rows than one file may have. Split it."),
     "use_by_before_made_on": _(
-        "The use-by date lies before the day the lot was made. Check both dates."
+        "The use-by date is before the day on which the lot was made. Check both dates."
     ),
     "value_missing": _("This cell is empty and must not be. Fill it in."),
     "weigh_to_count": _(
@@ -265,9 +271,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "yes_no_unclear": _("This is neither yes nor no. Write yes or no."),
     "yield_impossible": _(
-        "%(pieces)s pieces would come in, and %(amount)s of %(material)s give at most"
-        " %(possible)s. Correct the counts or what was used; if both are right, say"
-        " why in “sure”."
+        "%(pieces)s pieces would be taken in, but %(amount)s of %(material)s give at"
+        " most %(possible)s. Correct the counts or what was used; if both are right,"
+        " say why in “sure”."
     ),
     "yield_of_itself": _(
         "%(part)s cannot be made from itself. Choose the material that it is made from."

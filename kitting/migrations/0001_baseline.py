@@ -371,9 +371,9 @@ class Migration(migrations.Migration):
                 ("version", models.PositiveSmallIntegerField()),
                 ("name", models.CharField(max_length=80)),
                 (
-                    "method",
+                    "process",
                     models.CharField(
-                        choices=kitting.models.runs.protocol_methods, max_length=12
+                        choices=kitting.models.runs.processes, max_length=12
                     ),
                 ),
                 ("required_top_uj_cm2", models.PositiveIntegerField()),
@@ -403,14 +403,14 @@ class Migration(migrations.Migration):
                             ("required_bottom_uj_cm2__gte", 1),
                             models.Q(
                                 ("hold_s__gte", 1),
+                                ("min_value__gte", 1),
                                 (
-                                    "method__in",
+                                    "process__in",
                                     [
-                                        kitting.models.runs.ProtocolMethod["LIQUID"],
-                                        kitting.models.runs.ProtocolMethod["HEAT"],
+                                        kitting.models.runs.Process["LIQUID"],
+                                        kitting.models.runs.Process["HEAT"],
                                     ],
                                 ),
-                                ("min_value__gte", 1),
                             ),
                             _connector="OR",
                         ),
@@ -419,11 +419,11 @@ class Migration(migrations.Migration):
                     models.CheckConstraint(
                         condition=models.Q(
                             (
-                                "method__in",
+                                "process__in",
                                 ["uvc_belt", "uvc_cabinet", "liquid", "heat"],
                             )
                         ),
-                        name="kitting_protocol_method_known",
+                        name="kitting_protocol_process_known",
                     ),
                 ],
             },
@@ -1566,7 +1566,7 @@ class Migration(migrations.Migration):
                                     "not_cleared",
                                     "placed",
                                     "packed",
-                                    "taken_back",
+                                    "unpacked",
                                     "sampled",
                                     "made_into",
                                     "sent_back",
@@ -1954,7 +1954,7 @@ class Migration(migrations.Migration):
                 "constraints": [
                     models.CheckConstraint(
                         condition=models.Q(
-                            ("fate__in", ["sorted", "sent_back", "conceded"])
+                            ("fate__in", ["sorted", "sent_back", "concession"])
                         ),
                         name="kitting_disposition_fate_known",
                     ),
@@ -3349,7 +3349,10 @@ class Migration(migrations.Migration):
                     ("see_work", "See the work of the day"),
                     ("take_in", "Take in lots and bags"),
                     ("check_lots", "Check lots"),
-                    ("concede", "Concede or reject a lot against its plan"),
+                    (
+                        "accept_under_concession",
+                        "Accept under concession, or reject a lot against its plan",
+                    ),
                     ("set_checks", "Set how parts are checked, and for which defects"),
                     ("count_bags", "Count bags again and take samples"),
                     ("put_away", "Put bags, carriers and boxes away"),

@@ -20,7 +20,7 @@ class Grade(StrEnum):
 class Fate(StrEnum):
     SORTED = "sorted"
     SENT_BACK = "sent_back"
-    CONCEDED = "conceded"
+    CONCESSION = "concession"
 
 
 def grades() -> list[tuple[str, str]]:
@@ -194,7 +194,7 @@ class Switching(Guarded):
 
 
 class Disposition(Guarded):
-    """What became of rejected bags: sorted, sent back, or conceded."""
+    """What became of rejected bags: sorted, sent back, or accepted under concession."""
 
     lot = models.ForeignKey(
         "kitting.Lot", on_delete=models.PROTECT, related_name="dispositions"

@@ -12,14 +12,14 @@ from kitting.models.base import Guarded, one_of, pairs, word_field
 from kitting.models.lots import containers
 
 
-class ProtocolMethod(StrEnum):
+class Process(StrEnum):
     UVC_BELT = "uvc_belt"
     UVC_CABINET = "uvc_cabinet"
     LIQUID = "liquid"
     HEAT = "heat"
 
 
-UVC = (ProtocolMethod.UVC_BELT, ProtocolMethod.UVC_CABINET)
+UVC = (Process.UVC_BELT, Process.UVC_CABINET)
 
 
 class Side(StrEnum):
@@ -32,8 +32,8 @@ class Moment(StrEnum):
     CLOSING = "closing"
 
 
-def protocol_methods() -> list[tuple[str, str]]:
-    return pairs(ProtocolMethod)
+def processes() -> list[tuple[str, str]]:
+    return pairs(Process)
 
 
 def sides() -> list[tuple[str, str]]:
@@ -59,7 +59,7 @@ class Protocol(models.Model):
     code = models.CharField(max_length=12)
     version = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=80)
-    method = word_field(protocol_methods)
+    process = word_field(processes)
     required_top_uj_cm2 = models.PositiveIntegerField()
     required_bottom_uj_cm2 = models.PositiveIntegerField()
     turned = models.BooleanField(default=False)
@@ -85,13 +85,13 @@ class Protocol(models.Model):
                 condition=Q(required_top_uj_cm2__gte=1)
                 | Q(required_bottom_uj_cm2__gte=1)
                 | Q(
-                    method__in=[ProtocolMethod.LIQUID, ProtocolMethod.HEAT],
+                    process__in=[Process.LIQUID, Process.HEAT],
                     hold_s__gte=1,
                     min_value__gte=1,
                 ),
                 name="kitting_protocol_requires_something",
             ),
-            one_of("kitting_protocol_method_known", "method", ProtocolMethod),
+            one_of("kitting_protocol_process_known", "process", Process),
         ]
 
     def __str__(self) -> str:

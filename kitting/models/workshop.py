@@ -29,7 +29,10 @@ class Workshop(models.Model):
             ("see_work", "See the work of the day"),
             ("take_in", "Take in lots and bags"),
             ("check_lots", "Check lots"),
-            ("concede", "Concede or reject a lot against its plan"),
+            (
+                "accept_under_concession",
+                "Accept under concession, or reject a lot against its plan",
+            ),
             ("set_checks", "Set how parts are checked, and for which defects"),
             ("count_bags", "Count bags again and take samples"),
             ("put_away", "Put bags, carriers and boxes away"),

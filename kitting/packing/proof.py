@@ -25,7 +25,7 @@ BOX = Box._meta.db_table
 LINE = BoxLine._meta.db_table
 _CLOSED = BoxStage.CLOSED
 NEW = (BoxStage.OPEN, BoxStage.VOIDED)
-"""Stages in which a box may have no identity; an open box may have been called off."""
+"""Stages in which a box may have no identity; an open box may have been cancelled."""
 
 
 def contents(tally: Tally) -> None:
@@ -41,7 +41,7 @@ def contents(tally: Tally) -> None:
         .annotate(total=Sum("pieces"))
         .values_list(*key, "total", "box__stage")
     )
-    kinds = (MovementKind.PACKED, MovementKind.TAKEN_BACK)
+    kinds = (MovementKind.PACKED, MovementKind.UNPACKED)
     packed = _moved(Movement.objects.filter(kind__in=kinds), Sum(-F("delta")))
     waste = Movement.objects.filter(kind=MovementKind.SCRAPPED, delta=0)
     scrapped = _moved(waste.filter(box__isnull=False), Sum("pieces"))

@@ -154,7 +154,7 @@ def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
         events.append(
             change(
                 bag,
-                Change(MovementKind.TAKEN_BACK, line.pieces, sign=1, box=box, to=to),
+                Change(MovementKind.UNPACKED, line.pieces, sign=1, box=box, to=to),
             )
         )
         changed[bag.pk] = bag

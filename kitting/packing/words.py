@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "bag_not_open_here": _(
-        "Bag %(bag)s is not the open bag at %(bench)s. Scan it onto the bench first."
+        "Bag %(bag)s is not an open bag at %(bench)s. Scan it there first."
     ),
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
@@ -27,20 +27,20 @@ SENTENCES: dict[str, str | Promise] = {
         " meant for that one."
     ),
     "bench_has_no_box": _(
-        "There is no box in work at this bench. Choose a box size first."
+        "There is no open box at this bench. Choose a box size first."
     ),
     "bench_has_no_closed_box": _(
         "There is no closed box at this bench, so there is no label to print. Close"
         " the box first."
     ),
     "box_not_complete": _(
-        "Box %(box)s lacks %(missing)s of %(part)s. Add them, then close the box."
+        "Box %(box)s still needs %(missing)s of %(part)s. Add them, then close the box."
     ),
     "box_waits_for_label": _(
         "Box %(box)s is closed already. Stick its label on and scan it."
     ),
-    "closed_box_not_called_off": _(
-        "Box %(box)s is closed, so it cannot be called off. Label it, or have it"
+    "closed_box_not_cancelled": _(
+        "Box %(box)s is closed, so it cannot be cancelled. Label it, or have it"
         " voided on its page."
     ),
     "command_unknown": _(
@@ -59,9 +59,10 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
         " a bag, or close the box first."
     ),
-    "no_open_bag": _("No bag is open at this bench. There is nothing to lay aside."),
+    "no_open_bag": _("No bag is open at this bench. There is none to take off."),
     "no_recipe_in_force": _(
-        "%(product)s has no recipe in force. Put one in force in the set-up."
+        "%(product)s has no recipe in force. Ask a manager to put one in force in the"
+        " catalogue."
     ),
     "not_for_the_bench": _(
         "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"

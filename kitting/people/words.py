@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "badge_for_closed_account": _(
-        "The account of %(name)s is closed. Open it first, or leave this person out."
+        "The account of %(name)s is closed. Open it first, or do not tick this person."
     ),
     "badge_for_nobody": _("Nobody was chosen. Tick the people who get a badge."),
     "badge_made_already": _(
@@ -28,21 +28,21 @@ SENTENCES: dict[str, str | Promise] = {
         "This badge of %(name)s was revoked before, so nothing was changed."
     ),
     "badges_too_many": _(
-        "More than %(most)s people were chosen. Issue their badges in several goes."
+        "More than %(most)s people were chosen. Issue their badges in smaller groups."
     ),
     "name_missing": _(
-        "The workshop needs a name: it stands on every label. Enter one."
+        "The workshop needs a name: it is printed on every label. Enter one."
     ),
     "password_weak": _("This password is too weak. %(why)s Choose another."),
     "person_exists": _(
         "There is a person “%(name)s” already. Choose another name; a forgotten"
-        " password is set anew with manage.py changepassword."
+        " password is set again with manage.py changepassword."
     ),
     "person_name_wrong": _(
         "“%(read)s” is no name to sign in with. Use 1 to 150 letters and digits; the"
         " signs @ . + - _ may be in it."
     ),
-    "person_unknown": _("There is no person “%(name)s”. Check how the name is spelt."),
+    "person_unknown": _("There is no person “%(name)s”. Check the spelling."),
     "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),
     "time_zone_unknown": _(
         "%(read)s is no time zone. Enter one by its name, such as Europe/Lisbon."

@@ -76,17 +76,16 @@ def where_words(there: Where) -> str:
         "carrier": there.carrier,
     }
     if there.gone:
-        words = {"bag": _("%(thing)s (%(what)s) is used up and stands nowhere.")}
+        words = {"bag": _("%(thing)s (%(what)s) is used up and has no place.")}
         gone = _("%(thing)s (%(what)s) is not here any more.")
         return words.get(there.kind, gone) % values
     if not there.place:
-        return _("%(thing)s (%(what)s) stands at no place yet.") % values
+        return _("%(thing)s (%(what)s) has no place yet.") % values
     if there.carrier:
         return (
-            _("%(thing)s (%(what)s) is on carrier %(carrier)s and stands at %(place)s.")
-            % values
+            _("%(thing)s (%(what)s) is on carrier %(carrier)s at %(place)s.") % values
         )
-    return _("%(thing)s (%(what)s) stands at %(place)s.") % values
+    return _("%(thing)s (%(what)s) is at %(place)s.") % values
 
 
 def _what(there: Where) -> str:
@@ -104,7 +103,7 @@ def _bags(count: int) -> str:
 
 def _stands_there(there: Where) -> str:
     boxes = ngettext("%(n)s box", "%(n)s boxes", there.boxes) % {"n": there.boxes}
-    return _("%(place)s: %(bags)s and %(boxes)s stand there.") % {
+    return _("%(place)s has %(bags)s and %(boxes)s.") % {
         "place": there.what,
         "bags": _bags(there.bags),
         "boxes": boxes,
@@ -146,9 +145,9 @@ def _put(kind: str, outcome: dict[str, object]) -> str:
         "place": _place_name(outcome["place"]),
     }
     if not outcome["moved"]:
-        said = _("%(thing)s stands at %(place)s already.") % values
+        said = _("%(thing)s is at %(place)s already.") % values
     else:
-        said = _("%(thing)s stands at %(place)s now.") % values
+        said = _("%(thing)s is at %(place)s now.") % values
     if outcome["left"]:
         off = _("It is off carrier %(carrier)s.") % {"carrier": outcome["left"]}
         return f"{said} {off}"
@@ -157,9 +156,9 @@ def _put(kind: str, outcome: dict[str, object]) -> str:
 
 def _put_carrier(outcome: dict[str, object]) -> str:
     words = (
-        _("Carrier %(carrier)s with %(bags)s stands at %(place)s now.")
+        _("Carrier %(carrier)s with %(bags)s is at %(place)s now.")
         if outcome["moved"]
-        else _("Carrier %(carrier)s with %(bags)s stands at %(place)s already.")
+        else _("Carrier %(carrier)s with %(bags)s is at %(place)s already.")
     )
     return words % {
         "carrier": outcome["carrier"],

@@ -16,21 +16,22 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "bag_is_used_up": _(
-        "Bag %(bag)s is used up: nothing is in it that could be put away. Scan another."
+        "Bag %(bag)s is used up: it is empty that could be put away. Scan another."
     ),
     "bag_on_the_line": _(
         "Bag %(bag)s is on the line. Scan it off its run first, then put it away."
     ),
     "box_at_its_bench": _(
-        "Box %(box)s is %(stage)s and stands at its bench. Finish it there: once its"
+        "Box %(box)s is %(stage)s and is still at its bench. Finish it there: when its"
         " label is scanned, it can be put away."
     ),
     "box_has_left": _(
-        "Box %(box)s is %(stage)s, so it has no place here. If it stands before you,"
-        " put it aside and tell a quality officer."
+        "Box %(box)s is %(stage)s, so it has no place here. If it is here, put it in"
+        " quarantine and tell a quality officer."
     ),
     "box_voided": _(
-        "Box %(box)s is voided: its pieces are scrapped and none may go. Put it aside."
+        "Box %(box)s is voided: its pieces are scrapped and none may leave."
+        " Put it in quarantine."
     ),
     "carrier_name_missing": _(
         "The carrier has no name. Enter what people call it, such as Blue trolley."

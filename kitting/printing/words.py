@@ -23,12 +23,12 @@ SENTENCES: dict[str, str | Promise] = {
         " is printed as it is; add it if there is one."
     ),
     "bag_has_nothing_to_label": _(
-        "Bag %(bag)s is used up: its number stays with what was in it, and may stand on"
-        " no other. Take in what is to be labelled as a bag of its own."
+        "Bag %(bag)s is used up: its number stays with what was in it, and no other"
+        " bag may have it. Take in what is to be labelled as a new bag."
     ),
     "bag_not_cleared_by_a_run": _(
-        "Bag %(bag)s is not cleared by a run, so no label may say that it is. Take it"
-        " through a run first."
+        "Bag %(bag)s is not cleared by a run, so no label may say that it is."
+        " Disinfect it in a run first."
     ),
     "bars_fit_turned": _(
         "The bars need %(needed_mm)s mm at their narrowest, %(dots)s dots, and have"
@@ -47,8 +47,8 @@ SENTENCES: dict[str, str | Promise] = {
         " of %(matrix_mm)s mm. Or shorten the content."
     ),
     "bars_uneven": _(
-        "The bars of the label for %(number)s came out uneven, so it was not printed."
-        " Check the printer's resolution in the set-up."
+        "The bars of the label for %(number)s are uneven, so it was not printed."
+        " Check the printer's dots on the page of its stock."
     ),
     "blank_in_use": _(
         "Bag number %(read)s is on a bag already, so it has no blank label. Print the"
@@ -66,8 +66,8 @@ SENTENCES: dict[str, str | Promise] = {
         " for each bag."
     ),
     "cells_uneven": _(
-        "The square code of the label for %(number)s came out uneven, so it was not"
-        " printed. Check the printer's resolution in the set-up."
+        "The square code of the label for %(number)s is uneven, so it was not"
+        " printed. Check the printer's dots on the page of its stock."
     ),
     "code_malformed": _(
         "“%(read)s” is no code. Use 1 to %(most)s capitals, digits and hyphens."
@@ -95,7 +95,7 @@ SENTENCES: dict[str, str | Promise] = {
     "job_is_over": _("Print job %(job)s is %(state)s already. Nothing was changed."),
     "job_may_have_printed": _(
         "Labels of print job %(job)s may have come out. Look at the printer; what is"
-        " missing is printed again as a reprint, so that no label is out twice."
+        " missing is printed again as a reprint, so that no label exists twice."
     ),
     "job_not_failed": _(
         "Print job %(job)s is %(state)s, so it is not sent again. Only a job that failed"
@@ -112,15 +112,15 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "label_unreadable": _(
         "The label for %(number)s could not be read back, so it was not printed."
-        " Check the printer's resolution and the label's size in the set-up."
+        " Check dots and label size on the page of the printer's stock."
     ),
     "length_too_fine": _(
         "“%(read)s” is finer than a thousandth of a millimetre. Write at most three"
         " decimals."
     ),
     "margin_too_wide": _(
-        "An edge of %(read_mm)s mm on each side leaves nothing of the page. Measure what"
-        " the printer does not reach."
+        "An edge of %(read_mm)s mm on each side leaves no room on the page. Measure"
+        " what the printer does not reach."
     ),
     "matrix_too_wide": _(
         "The square code needs %(needed_mm)s mm at its smallest, %(dots)s dots a cell,"
@@ -128,8 +128,8 @@ SENTENCES: dict[str, str | Promise] = {
         " %(least_height_mm)s mm high, or a shorter content."
     ),
     "missing_glyph": _(
-        "The label's typeface has no “%(character)s”, which stands in “%(text)s”."
-        " Write it in other letters."
+        "The label's typeface has no “%(character)s”, which is in “%(text)s”. Write"
+        " it in other letters."
     ),
     "no_labels": _("No label was asked for. Choose at least one."),
     "not_encodable": _(
@@ -157,8 +157,9 @@ SENTENCES: dict[str, str | Promise] = {
         " It is printed as it is: Lotward's list may be older. Check it."
     ),
     "print_worker_broke": _(
-        "The print worker met a fault of its own with this job, which its log describes."
-        " Look whether its labels came out, and tell whoever looks after the server."
+        "The print worker met a fault of its own with this job, which its log"
+        " describes. Look whether its labels came out, and tell the person who runs"
+        " the server."
     ),
     "printer_address_not_allowed": _(
         "The printer's address leads to %(address)s, which is no place for a printer."
@@ -169,16 +170,16 @@ SENTENCES: dict[str, str | Promise] = {
         " ipp://HOST/PATH or ipps://HOST/PATH, such as ipp://192.0.2.7/ipp/print."
     ),
     "printer_answer_lost": _(
-        "The printer's answer did not come: %(why)s. It is asked what it has before"
-        " anything is sent again."
+        "The printer did not answer: %(why)s. It is asked what it has before anything"
+        " is sent again."
     ),
     "printer_answer_wrong": _(
-        "The printer's answer cannot be used: %(why)s. Check its address in the set-up;"
-        " the path is often /ipp/print."
+        "The printer's answer cannot be used: %(why)s. Check its address on the"
+        " printer's page; the path is often /ipp/print."
     ),
     "printer_busy": _(
-        "The printer takes nothing at the moment (%(status)s; it says: %(said)s). It"
-        " will be tried again; look at the printer if this lasts."
+        "The printer accepts nothing at the moment (%(status)s; it says: %(said)s)."
+        " It will be tried again; look at the printer if this lasts."
     ),
     "printer_copies": _(
         "%(copies)s copies were asked for. Ask for 1 to %(most)s of each label."
@@ -196,15 +197,15 @@ SENTENCES: dict[str, str | Promise] = {
         " at its data sheet and at a test page."
     ),
     "printer_formats_untold": _(
-        "It does not tell which documents it takes. Print a test page: if nothing"
-        " usable comes out, put a print queue with a PDF filter in front of it."
+        "It does not tell which documents it accepts. Print a test page: if the print"
+        " is not usable, put a print queue with a PDF filter in front of it."
     ),
     "printer_jam": _(
         "A label has jammed in the printer. Open it, take the label out and close it;"
         " the job goes on by itself. Destroy the label that jammed."
     ),
     "printer_job_aborted": _(
-        "The printer gave the job up: %(reason)s. Look whether a label came out, then"
+        "The printer stopped the job: %(reason)s. Look whether a label came out, then"
         " print again what is missing."
     ),
     "printer_job_canceled": _(
@@ -216,7 +217,7 @@ SENTENCES: dict[str, str | Promise] = {
         " goes on."
     ),
     "printer_keeps_job": _(
-        "The printer was asked to give this job up and has not. Look at it, clear the"
+        "The printer was asked to stop this job and did not. Look at it, clear the"
         " job there, and print again what is missing."
     ),
     "printer_labels_low": _(
@@ -228,13 +229,13 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "printer_moved": _(
         "The printer's address was changed after this was sent, so it cannot be asked"
-        " what became of it. Look at the printer that had the old address; print again"
+        " about this job. Look at the printer that had the old address; print again"
         " what is missing."
     ),
     "printer_no_pdf": _(
-        "The printer takes no PDF, only %(formats)s. Set up a print queue with a PDF"
-        " filter in front of it and enter the queue's address, or open the PDF and"
-        " print it from the browser."
+        "The printer accepts no PDF, only %(formats)s. Set up a print queue with a"
+        " PDF filter in front of it and enter the queue's address, or open the PDF"
+        " and print it from the browser."
     ),
     "printer_no_such_job": _(
         "The printer does not know job %(job)s, or no longer. Look whether its labels"
@@ -258,7 +259,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "printer_redirects": _(
         "The printer's address answers that it has moved to %(to)s (HTTP %(status)s)."
-        " That is not followed; enter the new address in the set-up if it is right."
+        " That is not followed; enter the new address on the printer's page if it is"
+        " right."
     ),
     "printer_refused": _(
         "The printer refused: %(status)s (it says: %(said)s; about: %(names)s). Nothing"
@@ -268,8 +270,8 @@ SENTENCES: dict[str, str | Promise] = {
         "The printer's ribbon soon ends. Keep a new one ready; the job goes on."
     ),
     "printer_ribbon_out": _(
-        "The printer's ribbon is at its end. Put in a new one and close it; the job"
-        " goes on by itself."
+        "The printer's ribbon is empty. Put in a new one and close it; the job goes"
+        " on by itself."
     ),
     "printer_scales_nothing": _(
         "It can print a page just as large as it is sent, and is asked to."
@@ -284,19 +286,20 @@ SENTENCES: dict[str, str | Promise] = {
         " set its size at the printer."
     ),
     "printer_sizes_untold": _(
-        "It does not tell which sizes it takes. Print a test page of %(asked)s."
+        "It does not tell which sizes it accepts. Print a test page of %(asked)s."
     ),
     "printer_substitutes": _(
-        "The printer took job %(job)s but does not keep to what was asked of it"
-        " (%(names)s), so the job was cancelled. Destroy any label that came out, and"
-        " set the stock's size at the printer."
+        "The printer accepted job %(job)s but does not do what was asked (%(names)s),"
+        " so the job was cancelled. Destroy any label that came out, and set the"
+        " stock's size at the printer."
     ),
     "printer_takes_no_jobs": _(
-        "It takes no jobs at the moment. Look at its display or its own set-up."
+        "It accepts no jobs at the moment. Look at its display or its own set-up."
     ),
-    "printer_takes_pdf": _("It takes PDF."),
+    "printer_takes_pdf": _("It accepts PDF."),
     "printer_text_too_long": _(
-        "The %(what)s has %(octets)s bytes; printers take at most %(most)s. Shorten it."
+        "The %(what)s has %(octets)s bytes; printers accept at most %(most)s. Shorten"
+        " it."
     ),
     "printer_tls": _(
         "The printer did not prove who it is: %(why)s. Have its certificate checked, or"
@@ -307,7 +310,7 @@ SENTENCES: dict[str, str | Promise] = {
     "printer_told_stopped": _("It is stopped."),
     "printer_told_unknown": _("It does not tell how it is."),
     "printer_trouble": _(
-        "The printer reports %(reason)s. Look at its display, put it right, and see"
+        "The printer reports %(reason)s. Look at its display, correct it, and look"
         " whether the job goes on."
     ),
     "printer_unreachable": _(
@@ -315,16 +318,18 @@ SENTENCES: dict[str, str | Promise] = {
         " that it is on and connected; it will be tried again."
     ),
     "printer_unsure": _(
-        "It cannot be told whether the printer got this job. Look whether its labels"
-        " came out; print again what is missing."
+        "Nobody knows whether the printer got this job. Look whether its labels came"
+        " out; print again what is missing."
     ),
     "quiet_zone_not_white": _(
-        "Something stands within %(dots)s dots of the bars of the label for %(number)s,"
-        " so it was not printed. Check the label's size in the set-up."
+        "Something is nearer than %(dots)s dots to the bars of the label for"
+        " %(number)s, so it was not printed. Check the label's size on the page of"
+        " the stock."
     ),
     "record_has_changed": _(
         "What the label of %(label)s says has changed in the record since it was"
-        " printed, so the same one cannot be made again. Print it anew."
+        " printed, so the same one cannot be made again. Print it again from its"
+        " page."
     ),
     "region_left_out": _(
         "The post of %(country)s wants no region in an address, so %(read)s is not"
@@ -343,7 +348,7 @@ SENTENCES: dict[str, str | Promise] = {
         " and one row."
     ),
     "sheet_too_many": _(
-        "A sheet of %(columns)s × %(rows)s labels was read; at most %(most)s stand on"
+        "A sheet of %(columns)s × %(rows)s labels was read; at most %(most)s fit on"
         " one. Check how many there are."
     ),
     "sheet_too_small": _(
@@ -367,16 +372,16 @@ SENTENCES: dict[str, str | Promise] = {
         " on a test page."
     ),
     "stock_in_printer": _(
-        "This stock is in printer %(printer)s. Enter what that printer has instead, or"
-        " take it out of use, first."
+        "This stock is in printer %(printer)s. Enter what that printer has instead,"
+        " or set it out of use, first."
     ),
     "stock_is_turned": _(
-        "The labels in the printer are %(width_mm)s × %(height_mm)s mm and this label is"
-        " %(needed_width_mm)s × %(needed_height_mm)s mm. It fits turned by 90°: enter"
-        " width and height the other way round, as they pass the print head."
+        "The labels in the printer are %(width_mm)s × %(height_mm)s mm and this label"
+        " is %(needed_width_mm)s × %(needed_height_mm)s mm. It fits turned by 90°:"
+        " exchange width and height: enter them as they pass the print head."
     ),
     "stock_out_of_use": _(
-        "Stock %(stock)s is out of use. Choose one that is in use, or take the printer"
+        "Stock %(stock)s is out of use. Choose one that is in use, or set the printer"
         " out of use as well."
     ),
     "stock_too_small": _(

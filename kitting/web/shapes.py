@@ -62,7 +62,7 @@ _SHIPMENT_SHAPES: Final[dict[str, str]] = {
     ShipmentStage.OPEN: _OPEN_LOAD,
     ShipmentStage.SENT: _LOAD + _ticks(2),
     ShipmentStage.DELIVERED: _LOAD + _ticks(3),
-    ShipmentStage.CALLED_OFF: _LOAD + '<path class="mark-line" d="M2 18L18-3"/>',
+    ShipmentStage.CANCELLED: _LOAD + '<path class="mark-line" d="M2 18L18-3"/>',
 }
 _LOT_SHAPES: Final[dict[str, str]] = {
     "open": '<path class="mark-line" d="M5 4.4a7.5 7.5 0 1 0 10 0"/>',
@@ -111,11 +111,10 @@ WORDS: Final[dict[str, _StrPromise]] = {
     "voided": gettext_lazy("voided"),
     "released": gettext_lazy("released"),
     "failed": gettext_lazy("failed"),
-    "called_off": gettext_lazy("called off"),
+    "cancelled": gettext_lazy("cancelled"),
     "queued": gettext_lazy("queued"),
     "printing": gettext_lazy("printing"),
     "done": gettext_lazy("done"),
-    "cancelled": gettext_lazy("cancelled"),
     "held": gettext_lazy("held"),
 }
 """The word that stands beside each mark."""

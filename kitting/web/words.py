@@ -14,18 +14,18 @@ if TYPE_CHECKING:
 
 SENTENCES: dict[str, str | Promise] = {
     "badge_not_here": _(
-        "That is a badge. It was not taken and nothing was done. A badge is scanned"
+        "That is a badge. It was not read and nothing was done. A badge is scanned"
         " where the name is entered to sign in; here, scan what is asked for."
     ),
     "bag_not_cleared": _(
         "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
     ),
     "bag_on_hold": _(
-        "Bag %(bag)s is on hold by %(by)s: %(reason)s. Put it aside and take another."
+        "Bag %(bag)s is on hold by %(by)s: %(reason)s. Put it in quarantine and take another."
     ),
     "bag_open_too_long": _(
-        "Bag %(bag)s was opened more than %(hours)s hours ago. Put it aside and take"
-        " another."
+        "Bag %(bag)s was opened more than %(hours)s hours ago. Put it in quarantine and"
+        " take another."
     ),
     "batch_date": _(
         "The pack date %(date)s cannot be written in a kit batch. Enter a day from"
@@ -50,20 +50,20 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "box_on_hold": _(
         "Box %(box)s, or something in it, is on hold by %(by)s: %(reason)s. Put it"
-        " aside."
+        " in quarantine."
     ),
     "catalogue_differs": _(
-        "The record says %(known)s, and what was made and packed hangs on it. Give the"
+        "The record says %(known)s, and lots or boxes were made by it. Give the"
         " changed thing a new code or version, or write what the record says."
     ),
     "catalogue_kind": _("Here %(wanted)s is needed. Correct it."),
     "catalogue_missing": _("This is missing. Write it."),
-    "catalogue_name": _("Nothing of this name is read here. Check how it is spelt."),
+    "catalogue_name": _("This name is not known here. Check the spelling."),
     "catalogue_no_such": _(
         "No %(what)s has this code, in the file or on record. Add it, or correct the"
         " code."
     ),
-    "catalogue_twice": _("This stands twice in the file. Take one of the two out."),
+    "catalogue_twice": _("This is twice in the file. Remove one of the two."),
     "catalogue_value": _("This cannot be kept: %(why)s Correct it."),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "figure_missing": _(
@@ -87,7 +87,7 @@ SENTENCES: dict[str, str | Promise] = {
         " compare it with the print below the bars."
     ),
     "gs1_companion_missing": _(
-        "Application Identifier (%(ai)s) may not stand without %(needs)s. Check how"
+        "Application Identifier (%(ai)s) may not be used without %(needs)s. Check how"
         " the code was made."
     ),
     "gs1_date": _("“%(value)s” is not a date as YYMMDD. Check the month and the day."),
@@ -113,7 +113,7 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(value)s” is not a row of digits of the right length. Enter digits only."
     ),
     "gs1_not_together": _(
-        "Application Identifiers (%(ai)s) and (%(other)s) may not stand in one code."
+        "Application Identifiers (%(ai)s) and (%(other)s) may not be in one code."
         " Check how the code was made."
     ),
     "gs1_nothing": _("The code is empty. Scan it again."),
@@ -122,8 +122,8 @@ SENTENCES: dict[str, str | Promise] = {
         " gave the workshop."
     ),
     "gs1_repeated": _(
-        "Application Identifier (%(ai)s) stands twice with two values, %(value)s and"
-        " %(other)s. Check how the code was made."
+        "Application Identifier (%(ai)s) is there twice with two values, %(value)s"
+        " and %(other)s. Check how the code was made."
     ),
     "gs1_serial_missing": _(
         "(%(ai)s)%(value)s has no serial part, and it needs one. Check how the code"
@@ -134,28 +134,28 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "hold_lifted": _("This hold was lifted before. Load the page again."),
     "hold_needs_a_minimum": _(
-        "The protocol names no minimum above 0, so nothing can be held against it."
+        "The protocol names no minimum above 0, so no value can be compared with it."
         " Choose another protocol."
     ),
     "hold_target_unknown": _(
-        "A hold cannot be put on “%(target)s”. Choose a lot, bag, run, box, revision,"
-        " method, source or protocol."
+        "A hold cannot be placed on “%(target)s”. Choose a lot, bag, run, box,"
+        " revision, method, source or protocol."
     ),
     "lot_number_folds": _(
-        "Lot number “%(text)s” cannot stand in the address of a page: a full stop, two"
-        " of them or nothing stands between strokes. Put a letter or figure there."
+        "Lot number “%(text)s” cannot be part of the address of a page: between"
+        " slashes it has only full stops, or nothing. Put a letter or a digit there."
     ),
     "lot_number_malformed": _(
-        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen,"
-        " stroke and full stop."
+        "“%(text)s” is not a lot number. Use 1 to 20 of A to Z, 0 to 9, hyphen, slash"
+        " and full stop."
     ),
     "lot_number_of_other_kind": _(
         "“%(text)s” reads as the number of another thing (%(kind)s). Give the lot"
         " another number, or none to have one assigned."
     ),
     "lot_past_use_by": _(
-        "Bag %(bag)s is past its use-by date, %(use_by)s. Put it aside and take"
-        " another."
+        "Bag %(bag)s is past its use-by date, %(use_by)s. Put it in quarantine and"
+        " take another."
     ),
     "nothing_has_number": _(
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
@@ -169,12 +169,12 @@ SENTENCES: dict[str, str | Promise] = {
         " it is printed."
     ),
     "op_key_unreadable": _(
-        "This form came without its operation key, so it cannot be told from one that"
-        " was sent before. Load the page again and repeat the act."
+        "This form came without its operation key, so it could be one that was sent"
+        " before. Load the page again and repeat the act."
     ),
     "operation_key_reused": _(
-        "This form was sent before with other contents, and that act stands. Load the"
-        " page again before you send something else."
+        "This form was sent before with other contents, and that act is recorded."
+        " Load the page again before you send something else."
     ),
     "password_locked": _(
         "The password of %(name)s was wrong too often from this place. Nothing was"
@@ -214,7 +214,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "sscc_used_up": _(
         "The %(digits)s digits left after prefix %(prefix)s are used up, so there is"
-        " no further SSCC. Set another company prefix."
+        " no further SSCC. Enter another company prefix."
     ),
     "value_line_unreadable": _(
         "Line %(line)s, “%(read)s”, is not a time and a value. Write each as"
@@ -222,7 +222,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "value_twice": _(
         "There is a value of %(at)s already. Keep one for each moment; nothing of"
-        " this column was taken."
+        " this column was recorded."
     ),
     "values_missing": _("No value was entered. Enter a time and a value."),
     "values_too_many": _("A run keeps %(most)s values. Enter fewer, further apart."),

@@ -170,14 +170,14 @@ def void_one(floor: Floor) -> None:
     )
 
 
-def call_off_one(floor: Floor) -> None:
-    """Start a box of the wrong size and call it off."""
+def cancel_one(floor: Floor) -> None:
+    """Start a box of the wrong size and cancel it."""
     bench = floor.catalogue.benches[0]
     size = floor.catalogue.sizes["FS1EN", 24]
     sign = floor.clock.sign("packer", 45, bench.pk)
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign)
     sign = floor.clock.sign("packer", 60, bench.pk)
-    voiding.call_off_box(box_id=started.box_id, reason="Wrong size chosen", sign=sign)
+    voiding.cancel_box(box_id=started.box_id, reason="Wrong size chosen", sign=sign)
 
 
 def leave_work(floor: Floor) -> None:
@@ -188,9 +188,9 @@ def leave_work(floor: Floor) -> None:
     assert closed is not None  # noqa: S101
     sign = floor.clock.sign("packer", 60, first.pk)
     size = floor.catalogue.sizes["FS1EN", 24]
-    # The manuals are laid aside first, so that the box asks for one.
+    # The manuals are taken off the bench first, so that the box asks for one.
     manual = OpenBag.objects.filter(bench=first, part__code="MA").first()
     if manual is not None:
-        boxes.lay_aside(bench_id=first.pk, bag_id=manual.bag_id, sign=sign)
+        boxes.take_off_bench(bench_id=first.pk, bag_id=manual.bag_id, sign=sign)
         sign = floor.clock.sign("packer", 60, first.pk)
     boxes.start_box(bench_id=first.pk, size_id=size.pk, sign=sign)

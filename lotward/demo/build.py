@@ -129,11 +129,11 @@ def _pack(floor: Floor) -> None:
     if floor.today < FIRST_PACKING:
         return
     days = plan.LAST - FIRST_PACKING + 1
-    spoilt = 3  # One called off and two that are left at the benches.
+    spoilt = 3  # One cancelled and two that are left at the benches.
     wanted = (plan.BOXES - spoilt) * (floor.today - FIRST_PACKING + 1) // days
     benches.pack(floor, wanted - Box.objects.exclude(serial=None).count())
     if floor.today == 4:
-        benches.call_off_one(floor)
+        benches.cancel_one(floor)
     if floor.today == 8:
         benches.void_one(floor)
     if floor.today == plan.LAST:
@@ -157,13 +157,13 @@ def _send(floor: Floor) -> None:
     if floor.today < first:
         return
     if floor.today == 9:
-        sending.call_off_one(floor)
+        sending.cancel_one(floor)
     days = plan.LAST - first + 1
     done = Shipment.objects.count()
-    apart = 2  # One called off, one left open.
+    apart = 2  # One cancelled, one left open.
     wanted = (plan.SHIPMENTS - apart) * (floor.today - first + 1) // days
     last = floor.today == plan.LAST
-    called_off = 1 if floor.today >= 9 else 0
-    sending.send(floor, wanted - (done - called_off), keep=12 if last else 2)
+    cancelled = 1 if floor.today >= 9 else 0
+    sending.send(floor, wanted - (done - cancelled), keep=12 if last else 2)
     if last:
         sending.leave_open(floor)

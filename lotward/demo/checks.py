@@ -1,4 +1,4 @@
-"""Lots are checked by their plans; rejected ones are sorted, sent back or conceded."""
+"""Lots are checked by their plans; rejected ones sorted, sent back or accepted."""
 
 from __future__ import annotations
 
@@ -72,9 +72,9 @@ def settle_rejected(floor: Floor) -> None:
             _ACTS[fate.what](floor, lot, fate.reason)
 
 
-def _concede(floor: Floor, lot: Lot, reason: str) -> None:
+def _accept(floor: Floor, lot: Lot, reason: str) -> None:
     sign = floor.clock.sign("quality", 300)
-    rejected.concede_bags(lot_id=lot.pk, reason=reason, sign=sign)
+    rejected.accept_under_concession(lot_id=lot.pk, reason=reason, sign=sign)
 
 
 def _send_back(floor: Floor, lot: Lot, reason: str) -> None:
@@ -93,4 +93,4 @@ def _sort(floor: Floor, lot: Lot, reason: str) -> None:
     )
 
 
-_ACTS: Final = {"concede": _concede, "send back": _send_back, "sort": _sort}
+_ACTS: Final = {"accept": _accept, "send back": _send_back, "sort": _sort}

@@ -129,12 +129,12 @@ class FateOfLot:
     part: str
     made: int
     what: str
-    """concede, send back or sort."""
+    """accept (under concession), send back or sort."""
     reason: str
 
 
 FATES: Final[tuple[FateOfLot, ...]] = (
-    FateOfLot(5, "HB", 4, "concede", "Looks only; strength tried on ten, all held"),
+    FateOfLot(5, "HB", 4, "accept", "Looks only; strength tried on ten, all held"),
     FateOfLot(6, "VI", 4, "sort", ""),
     FateOfLot(7, "SH", 7, "send back", "Crushed in transit: replace, or refund"),
 )

@@ -71,11 +71,11 @@ def load(floor: Floor, shipment_id: int, boxes: list[Box]) -> None:
         services.load_box(shipment_id=shipment_id, box_id=box.pk, sign=sign)
 
 
-def call_off_one(floor: Floor) -> None:
-    """Make up a shipment and call it off."""
+def cancel_one(floor: Floor) -> None:
+    """Make up a shipment and cancel it."""
     shipment_id = begin(floor)
     load(floor, shipment_id, in_stock(floor)[:2])
-    services.call_off_shipment(
+    services.cancel_shipment(
         shipment_id=shipment_id,
         reason="The van broke down; made up anew tomorrow",
         sign=floor.clock.sign("clerk", 900),

@@ -120,7 +120,7 @@ def test_a_badge_at_a_bench_is_neither_sent_nor_kept(
     assert "[]" in json.loads(stored)[0].get("lotward-outbox", "[]")
     assert [each for each in requests if each.method == "POST"] == []
     page.context.set_offline(False)
-    scan(page, "DO-GO-ON")
+    scan(page, "ACT-NEXT")
     expect(page.locator("#bench-next h2")).not_to_have_text("That is a badge")
     expect(page.locator("#bench-waiting")).to_have_attribute("data-waiting", "0")
     assert console_errors == []

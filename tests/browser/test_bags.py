@@ -36,13 +36,13 @@ def count(page: Page, bag: Bag) -> None:
     page.get_by_role("link", name="Count again").click()
     expect(page.locator(".question")).to_contain_text("How much is in bag")
     page.get_by_label("In the bag").fill("-3")
-    page.get_by_role("button", name="Take the count").click()
+    page.get_by_role("button", name="Save the count").click()
     expect(page.locator("[data-wrong]")).to_be_visible()
     page.get_by_label("In the bag").fill("40")
     page.get_by_label("Why").fill("One was torn")
-    page.get_by_role("button", name="Take the count").click()
+    page.get_by_role("button", name="Save the count").click()
     page.wait_for_url(re.compile(f"/bags/{bag.number}/$"))
-    expect(page.locator("#said")).to_contain_text("holds 40: 1 are missing")
+    expect(page.locator("#said")).to_contain_text("holds 40. Missing: 1.")
 
 
 def weigh(page: Page, bag: Bag) -> None:
@@ -52,15 +52,15 @@ def weigh(page: Page, bag: Bag) -> None:
         "The same container, empty": "50",
         "Reference: pieces counted by hand": "40",
         "Reference: their mass": "200",
-        "How much one piece differs from another": "0.005",
+        "How much the mass of single pieces differs": "0.005",
         "Uncertainty of the scale": "0.02",
     }
     for label, value in shown.items():
         page.get_by_label(label).fill(value)
-    page.get_by_role("button", name="Work out the count").click()
+    page.get_by_role("button", name="Compute the count").click()
     expect(page.locator(".weighed")).to_contain_text("no whole number")
     page.get_by_label("The full container").fill("250")
-    page.get_by_role("button", name="Work it out again").click()
+    page.get_by_role("button", name="Compute it again").click()
     expect(page.locator(".weighed")).to_contain_text("Trusted to the piece")
     expect(page.locator(".weighed .yes")).to_have_text("yes")
     page.get_by_role("button", name="Take 40 as the count").click()
@@ -106,7 +106,7 @@ def draft_a_protocol(page: Page, bag: Bag) -> None:
     page.get_by_role("link", name="Draft a protocol").click()
     page.get_by_label("Code").fill("BELT")
     page.get_by_label("Name", exact=True).fill("Belt, one layer")
-    page.get_by_label("Method").select_option("uvc_belt")
+    page.get_by_label("Process").select_option("uvc_belt")
     page.get_by_label("In force from").fill(timezone.now().date().isoformat())
     page.get_by_label(re.compile("EV-1")).check()
     line = page.get_by_role("group", name="Line 1")

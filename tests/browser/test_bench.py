@@ -57,7 +57,7 @@ def next_words(page: Page):
 def pack_by_scans(page: Page, at: Packing) -> Box:
     expect(next_words(page)).to_have_text("Choose the next box")
     expect(page.locator("#scan")).to_be_focused()
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     asked = ["Headband", "Visor", "Manual"]
     for part, bag in zip(asked, at.bags, strict=True):
         expect(next_words(page)).to_have_text(f"{part}: scan a bag")
@@ -65,7 +65,7 @@ def pack_by_scans(page: Page, at: Packing) -> Box:
         type_scan(page, bag.number)
     expect(next_words(page)).to_have_text("Close the box")
     expect(page.locator(".line-done")).to_have_count(3)
-    type_scan(page, "DO-CLOSE")
+    type_scan(page, "ACT-CLOSE")
     expect(next_words(page)).to_have_text(re.compile("stick its label on"))
     box = Box.objects.get()
     link = page.get_by_role("link", name="Open the label")
@@ -113,7 +113,7 @@ class TestWithoutJavaScript:
 
 def test_a_wrong_scan_covers_only_its_zone(page: Page, at: Packing, bench) -> None:
     bench()
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     expect(page.locator("#bench-lines tbody tr")).to_have_count(3)
     type_scan(page, "nonsense")
     expect(page.locator("#bench-next")).to_have_attribute("data-state", "wrong")
@@ -128,7 +128,7 @@ def test_scans_made_while_the_network_is_away_are_sent_in_order(
     bench()
     expect(page.locator("#scan")).to_be_focused()
     page.context.set_offline(True)
-    for text in ["DO-SIZE-6", *(bag.number for bag in at.bags), "DO-CLOSE"]:
+    for text in ["ACT-BOX-6", *(bag.number for bag in at.bags), "ACT-CLOSE"]:
         type_scan(page, text)
     expect(page.locator("#bench-waiting")).to_have_text("5 scans wait")
     expect(next_words(page)).to_have_text("No network")
@@ -147,7 +147,7 @@ def test_waiting_scans_survive_a_new_load_of_the_page(
 ) -> None:
     bench()
     page.route("**/scan/", lambda route: route.abort())
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     type_scan(page, at.band_bag.number)
     expect(page.locator("#bench-waiting")).to_have_text("2 scans wait")
     page.unroute("**/scan/")
@@ -170,7 +170,7 @@ def test_an_answer_that_is_lost_makes_no_second_act(
         route.abort()
 
     page.route("**/scan/", lose_the_first)
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     expect(next_words(page)).to_have_text("Headband: scan a bag", timeout=20_000)
     assert lost == [200]
     assert Box.objects.count() == 1
@@ -184,7 +184,7 @@ def test_the_field_takes_the_scan_wherever_the_focus_is(
     page.locator("#bench-box").click()
     expect(page.locator("#scan")).to_be_focused()
     page.get_by_role("link", name=at.bench.name).focus()
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     expect(next_words(page)).to_have_text("Headband: scan a bag")
 
 
@@ -233,20 +233,20 @@ def test_every_state_of_the_screen_fits_the_tablet(
     held = bag_of(at.band)
     scan(held.number, "Choose the next box")
     hold(held)
-    scan("DO-SIZE-6", "Headband: scan another bag")
+    scan("ACT-BOX-6", "Headband: scan another bag")
     scan(held.number, re.compile("is on hold by"))
-    scan("DO-CALL-OFF-PARTS", "Choose the next box")
+    scan("ACT-CANCEL-PARTS", "Choose the next box")
     scan("nonsense", "Nothing has the number “nonsense”")
-    scan("DO-SIZE-6", "Headband: scan another bag")
+    scan("ACT-BOX-6", "Headband: scan another bag")
     scan(at.band_bag.number, "Visor: scan a bag")
-    scan("DO-TAKE-BACK", "Take what back?")
-    scan("DO-CALL-OFF", "Why is the box called off?")
-    scan("DO-LAY-ASIDE", "Scan the bag to lay aside")
-    scan("DO-GO-ON", "Visor: scan a bag")
+    scan("ACT-UNDO", "Undo what?")
+    scan("ACT-CANCEL", "Why is the box cancelled?")
+    scan("ACT-TAKE-OFF", "Scan the bag to take off the bench")
+    scan("ACT-NEXT", "Visor: scan a bag")
     scan(at.visor_bag.number, "Manual: scan a bag")
     scan(at.manual_bag.number, "Close the box")
-    scan("DO-CLOSE", re.compile("stick its label on"))
-    scan("DO-PRINT", "Why print it again?")
+    scan("ACT-CLOSE", re.compile("stick its label on"))
+    scan("ACT-PRINT", "Why print it again?")
 
 
 # -- Scans that arrive late -----------------------------------------------------------
@@ -261,7 +261,7 @@ def test_a_command_that_arrives_late_spares_the_box_of_somebody_else(
 ) -> None:
     bench()
     page.route("**/scan/", lambda route: route.abort())
-    for text in ("DO-CALL-OFF-PARTS", at.band_bag.number, "DO-CLOSE"):
+    for text in ("ACT-CANCEL-PARTS", at.band_bag.number, "ACT-CLOSE"):
         type_scan(page, text)
     expect(waiting(page)).to_have_text("3 scans wait")
     box = make_open_box(at.size, at.bench, at.visor_bag, at.manual_bag)
@@ -288,12 +288,12 @@ def test_a_scan_after_a_lost_answer_means_the_box_of_that_answer(
         route.abort()
 
     page.route("**/scan/", lose)
-    type_scan(page, "DO-SIZE-6")
-    type_scan(page, "DO-CALL-OFF-PARTS")
+    type_scan(page, "ACT-BOX-6")
+    type_scan(page, "ACT-CANCEL-PARTS")
     expect(waiting(page)).to_have_text("2 scans wait")
     expect(next_words(page)).to_have_text("No network")
     mine = Box.objects.get()
-    voiding.call_off_box(box_id=mine.pk, reason="Wrong size", sign=sign())
+    voiding.cancel_box(box_id=mine.pk, reason="Wrong size", sign=sign())
     box = make_open_box(at.size, at.bench)
     page.unroute("**/scan/")
     bench()
@@ -318,7 +318,7 @@ def test_a_scan_outlives_a_network_and_a_server_that_come_and_go(
             route.abort()
 
     page.route("**/scan/", answer)
-    type_scan(page, "DO-SIZE-6")
+    type_scan(page, "ACT-BOX-6")
     for _ in range(15):  # the browser says that the network is back: no need to wait
         page.evaluate("window.dispatchEvent(new Event('online'))")
         page.wait_for_timeout(100)

@@ -58,9 +58,9 @@ def show_bench(
         </thead><tbody>{LINES}</tbody></table></section>
         <footer class="strip" id="bench-strip"><div class="strip-who">
         <p><a href="#">Packer 3 <small>Bench 2</small></a></p>
-        <form><button>Sign off</button></form></div>
+        <form><button>Sign out</button></form></div>
         <p class="strip-last">Elastic bag B1-0377-4 opened</p>
-        <form class="strip-back"><button>Take back</button></form>
+        <form class="strip-undo"><button>Undo</button></form>
         <p class="strip-waiting" data-waiting="0">No scan waits</p></footer></main>
         </body></html>"""
     )
@@ -89,7 +89,7 @@ def test_no_zone_moves_whatever_is_said(page: Page, size: tuple[int, int]) -> No
     long = (
         "<h2 class='long'>Box 1-000197-4 left with shipment SH-260041 for the stores"
         " and central sterile services of Eskmoor General, goods entrance 2, on the far"
-        " side of the canal</h2><p class='go-to'>If it stands before you, put it aside"
+        " side of the canal</h2><p class='go-to'>If it is here, put it in quarantine"
         " and tell a quality officer. Nothing was done with it at this bench.</p>"
     )
     seen = []

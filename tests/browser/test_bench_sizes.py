@@ -75,16 +75,16 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     assert choose.count(b'class="zone-act"') == 6
     yield "choose", choose
     yield "refused", scan("no such number")
-    yield "start", scan(f"DO-SIZE-{at.recipe.product.code}-6")
+    yield "start", scan(f"ACT-BOX-{at.recipe.product.code}-6")
     yield "wrong bag", scan(at.band_bag.lot.number)
-    yield "take back", scan("DO-TAKE-BACK")
-    yield "why called off", scan("DO-CALL-OFF")
-    yield "which bag aside", scan("DO-LAY-ASIDE")
+    yield "undo", scan("ACT-UNDO")
+    yield "why cancelled", scan("ACT-CANCEL")
+    yield "which bag off", scan("ACT-TAKE-OFF")
     for bag in at.bags[1:]:
         scan(bag.number)
     yield "close", scan(at.bags[0].number)
-    yield "label", scan("DO-CLOSE")
-    yield "why again", scan("DO-PRINT")
+    yield "label", scan("ACT-CLOSE")
+    yield "why again", scan("ACT-PRINT")
     yield "wrong label", scan(at.band_bag.number)
 
 

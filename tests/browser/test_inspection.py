@@ -50,7 +50,7 @@ def sign_in(page: Page, address: str, who: str, to: str) -> None:
 
 
 def sort_first_bag(page: Page) -> None:
-    page.get_by_role("link", name="What becomes of it").click()
+    page.get_by_role("link", name="What is done with it").click()
     expect(page.locator(".answer")).to_contain_text("2 bags with 120")
     page.get_by_role("link", name="Sort piece by piece").first.click()
     page.locator("#id_good").fill("77")
@@ -59,12 +59,12 @@ def sort_first_bag(page: Page) -> None:
     expect(page.locator("#main")).to_contain_text("77 good, 3 scrapped")
 
 
-def concede_the_rest(page: Page, address: str) -> None:
+def accept_the_rest(page: Page, address: str) -> None:
     sign_in(page, address, "quality", "/lots/HB-7/rejected/")
-    page.get_by_role("link", name="Concede").click()
+    page.get_by_role("link", name="Accept under concession").click()
     page.get_by_label("Why").fill("Looks only")
-    page.get_by_role("button", name="Concede the bags").click()
-    expect(page.locator(".answer")).to_contain_text("it is decided")
+    page.get_by_role("button", name="Accept under concession").click()
+    expect(page.locator(".answer")).to_contain_text("Decide for each bag")
 
 
 def assert_settled(lot: Lot) -> None:
@@ -72,7 +72,7 @@ def assert_settled(lot: Lot) -> None:
     assert lot.verdict == "rejected"
     assert {bag.stage for bag in lot.bags.all()} == {"accepted"}
     told = Disposition.objects.order_by("pk").values_list("fate", "good", "bad")
-    assert list(told) == [("sorted", 77, 3), ("conceded", 40, 0)]
+    assert list(told) == [("sorted", 77, 3), ("concession", 40, 0)]
 
 
 def test_taps_count_up_and_the_verdict_follows_the_plan(
@@ -109,7 +109,7 @@ def test_taps_count_up_and_the_verdict_follows_the_plan(
     page.get_by_role("button", name="Give the verdict").click()
     expect(page.locator(".answer")).to_contain_text("the lot was rejected")
     sort_first_bag(page)
-    concede_the_rest(page, live_server.url)
+    accept_the_rest(page, live_server.url)
     page.goto(f"{live_server.url}/inspection/")
     walker.look("Inspection")
     page.get_by_role("link", name="Headband").click()
@@ -141,7 +141,7 @@ def test_numbers_are_typed_where_javascript_is_switched_off(
         page.get_by_role("button", name="Give the verdict").click()
         expect(page.locator(".answer")).to_contain_text("the lot was rejected")
         sort_first_bag(page)
-        concede_the_rest(page, live_server.url)
+        accept_the_rest(page, live_server.url)
         assert_settled(lot)
     finally:
         context.close()

@@ -105,7 +105,7 @@ def cancel_a_job(walker: Walker, page: Page, place: Place) -> None:
     expect(page.locator("#said")).to_contain_text("Nothing of it came out")
     expect(page.locator(".answer")).to_contain_text("cancelled")
     page.goto(f"{walker.address}/labels/log/")
-    expect(page.locator(".answer")).to_contain_text("3 prints stand in the log")
+    expect(page.locator(".answer")).to_contain_text("3 prints are in the log")
     walker.look("Log")
     fits(page)
 
@@ -180,7 +180,7 @@ def test_all_that_a_bench_says_of_a_label_is_seen(
     make_printer(NOWHERE, BOX_ROLL, code="P2", bench=bench)
     walker = Walker(page, str(live_server))
     with walker.signed_in("manager", TABLET, f"/bench/{bench.code}/") as page:
-        walker.scan(page.locator("#scan"), "DO-PRINT")
+        walker.scan(page.locator("#scan"), "ACT-PRINT")
         expect(page.locator("#bench-print")).to_contain_text("on its way")
         whole(page)
         for state, code, told in WRONG:
@@ -189,7 +189,7 @@ def test_all_that_a_bench_says_of_a_label_is_seen(
             PrintJob.objects.update(state=state, trouble=code, told=told, unsure=unsure)
             page.goto(f"{walker.address}/bench/{bench.code}/")
             whole(page)
-        walker.scan(page.locator("#scan"), "DO-PRINT")
+        walker.scan(page.locator("#scan"), "ACT-PRINT")
         expect(page.locator(".next-words")).to_contain_text("you declare")
         whole(page)
 
@@ -207,7 +207,7 @@ def test_the_bench_tells_of_its_label_and_leaves_a_scan_alone(
     page.get_by_label("Password").fill("pass")
     page.get_by_role("button", name="Sign in").click()
     scan = page.locator("#scan")
-    walker.scan(scan, "DO-PRINT")  # The screen comes by the script of the bench.
+    walker.scan(scan, "ACT-PRINT")  # The screen comes by the script of the bench.
     expect(page.locator("#bench-print")).to_contain_text("on its way to Printer P2")
     walker.look("Bench")
     expect(scan).to_be_focused()

@@ -43,8 +43,8 @@ def sign_in(page: Page, address: str, name: str, to: str) -> None:
     page.wait_for_url(f"**{to}")
 
 
-def sign_off(page: Page) -> None:
-    page.get_by_role("button", name="Sign off").click()
+def sign_out(page: Page) -> None:
+    page.get_by_role("button", name="Sign out").click()
     page.wait_for_url("**/sign-in/**")
 
 
@@ -76,7 +76,7 @@ def walk(page: Page, address: str) -> None:
     page.get_by_label("Rated for").fill("9000")
     page.get_by_role("button", name="Record the lamp").click()
     expect(page.locator("#main")).to_contain_text("Top 1 is fitted to Line 1.")
-    sign_off(page)
+    sign_out(page)
 
     sign_in(page, address, "line", "/disinfection/")
     expect(page.locator("#main")).to_contain_text("its calibration is due in 20 days")
@@ -84,10 +84,10 @@ def walk(page: Page, address: str) -> None:
     expect(page.locator(".answer")).to_contain_text("No meter is in calibration")
     page.goto(f"{address}/lamps/")
     page.get_by_role("link", name="Enter its hours").click()
-    page.get_by_label("Hours burnt").fill("120")
+    page.get_by_label("Hours in use").fill("120")
     page.get_by_role("button", name="Record the hours").click()
-    expect(page.locator("#main")).to_contain_text("Top 1 has burnt 120 h.")
-    sign_off(page)
+    expect(page.locator("#main")).to_contain_text("Top 1 has 120 h in use.")
+    sign_out(page)
 
     sign_in(page, address, "quality", "/meters/RM-0417/")
     keep_a_meter(page, "220", "280")
@@ -96,7 +96,9 @@ def walk(page: Page, address: str) -> None:
     page.get_by_role("link", name="It was found to read wrong").click()
     page.get_by_label("Found on").fill(timezone.now().date().isoformat())
     page.get_by_label("What is wrong with it").fill("Window cracked")
-    page.get_by_role("button", name="Hold every run since that calibration").click()
+    page.get_by_role(
+        "button", name="Place a hold on every run since that calibration"
+    ).click()
     expect(page.locator("#main")).to_contain_text("1 run measured with RM-0417")
     expect(page.locator(".answer")).to_contain_text("No: it was found wrong on")
 

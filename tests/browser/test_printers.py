@@ -57,7 +57,7 @@ def enter_a_sheet(walker: Walker, page: Page) -> None:
     across = page.get_by_label("Labels side by side")
     expect(gap).to_be_visible()
     expect(across).to_be_hidden()
-    page.get_by_label("The labels come").select_option("letter")
+    page.get_by_label("The labels are").select_option("letter")
     expect(gap).to_be_hidden()
     expect(across).to_be_visible()
     page.get_by_label("Dots of the printer").select_option("600/25400")

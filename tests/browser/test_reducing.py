@@ -101,7 +101,7 @@ def test_it_begins_and_ends_where_javascript_is_switched_off(
         go_there(page, live_server.url, "quality")
         reduce_major(page)
         page.get_by_role("link", name="End for major").click()
-        page.get_by_label("What calls for normal inspection").fill("Printer moved")
+        page.get_by_label("Why normal inspection is needed again").fill("Printer moved")
         page.get_by_role("button", name="Back to normal inspection").click()
         expect(page.locator(".why")).to_contain_text("ended reduced inspection")
     finally:

@@ -134,7 +134,7 @@ def _take_in_manuals(walker: Walker, page: Page) -> None:
     page.get_by_label("Bags", exact=False).first.fill("1")
     page.get_by_label("In each bag").fill("50")
     page.get_by_label("Container").select_option("bundle")
-    page.get_by_label("Close the lot: no more bags").check()
+    page.get_by_label("Close the lot: there will be no more bags").check()
     page.get_by_role("button", name="Take in the lot").click()
     expect(page.locator(".answer")).to_contain_text("closed and needs no check")
     expect(page.locator("#lot")).to_contain_text("cleared")
@@ -270,7 +270,9 @@ def ship(walker: Walker, scene: Scene, box: Box) -> None:
         page.get_by_role("button", name="Begin the shipment").click()
         expect(page.locator("#shipment")).to_contain_text("Scan the first box")
         walker.scan(page.locator("#scan"), f"]C100{box.sscc}")
-        expect(page.locator("#main")).to_contain_text(f"Box {box.serial} is on.")
+        expect(page.locator("#main")).to_contain_text(
+            f"Box {box.serial} is on the shipment."
+        )
         walker.look("A shipment, open")
         page.get_by_role("button", name="Send 1 box").click()
         expect(page.locator(".answer")).to_contain_text("1 box with 6 sets in shipment")
@@ -340,7 +342,7 @@ def meet_the_hold(walker: Walker, scene: Scene) -> None:
         walker.scan(page.locator("#scan"), _bags(LOT)[1])
         expect(following).to_have_attribute("data-state", "wrong")
         expect(following).to_contain_text("is on hold")
-        expect(following).to_contain_text("Put it aside and take another")
+        expect(following).to_contain_text("Put it in quarantine and take another")
         expect(page.locator(".count")).to_contain_text("0 of 6 sets")
         walker.look("The bench, a scan refused")
         page.get_by_role("link", name=re.compile("^packer")).click()

@@ -90,7 +90,7 @@ def _lots(history: History, add: object) -> None:
         add(name, waiting.number)
     for name in ("lot-close", "bag-new"):
         add(name, growing.number)
-    for name in ("lot-rejected", "lot-send-back", "lot-concede"):
+    for name in ("lot-rejected", "lot-send-back", "lot-concession"):
         add(name, rejected.number)
     add("bag-sort", rejected.number, bag.number)
 
@@ -121,7 +121,7 @@ def _bags(history: History, add: object) -> None:
 def _protocols(history: History, add: object) -> None:
     assert callable(add)
     drafted = protocols.draft_version(code=history.retired.code, sign=sign())
-    heat = Protocol.objects.filter(method="heat").latest("pk")
+    heat = Protocol.objects.filter(process="heat").latest("pk")
     for signed in (history.protocol, history.retired, heat):
         add("protocol-detail", signed.code, signed.version)
     for name in ("retire", "version"):
@@ -132,7 +132,7 @@ def _protocols(history: History, add: object) -> None:
 
 def _lines(history: History, add: object) -> None:
     assert callable(add)
-    heat = Run.objects.get(protocol__method="heat", stage="released")
+    heat = Run.objects.get(protocol__process="heat", stage="released")
     opened = Run.objects.get(stage="open")
     for run in (history.released, history.failed, heat, opened):
         add("run-detail", run.number)

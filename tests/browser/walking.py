@@ -68,7 +68,7 @@ class Walker:
 
     @contextmanager
     def signed_in(self, name: str, size: ViewportSize, to: str) -> Iterator[Page]:
-        """Let a person sign in by the page, work, and sign off by the button."""
+        """Let a person sign in by the page, work, and sign out by the button."""
         page = self.page
         page.set_viewport_size(size)
         page.goto(self.address + to)
@@ -79,7 +79,7 @@ class Walker:
         page.get_by_role("button", name="Sign in").click()
         expect(page).to_have_url(self.address + to)
         yield page
-        page.get_by_role("button", name="Sign off").click()
+        page.get_by_role("button", name="Sign out").click()
         expect(page).to_have_url(re.compile("/sign-in/"))
 
     # -- Scanning --------------------------------------------------------------------

@@ -85,7 +85,7 @@ def test_lots_were_rejected_made_from_others_and_one_is_still_open(demo: Demo) -
     verdicts = Counter(Lot.objects.values_list("verdict", flat=True))
     assert verdicts["rejected"] == 5
     fates = Counter(Disposition.objects.values_list("fate", flat=True))
-    assert fates == {"conceded": 3, "sorted": 1, "sent_back": 1}
+    assert fates == {"concession": 3, "sorted": 1, "sent_back": 1}
     tightened = Check.objects.filter(severity="tightened")
     assert tightened.filter(lot__part__code="HB").count() == 5
     assert Lot.objects.filter(stage=LotStage.OPEN).count() == 1
@@ -120,7 +120,7 @@ def test_boxes_of_three_sizes_hold_two_recipe_versions(demo: Demo) -> None:
 
 def test_shipments_went_to_eight_consignees(demo: Demo) -> None:
     stages = Counter(Shipment.objects.values_list("stage", flat=True))
-    assert stages == {"sent": 28, "open": 1, "called_off": 1}
+    assert stages == {"sent": 28, "open": 1, "cancelled": 1}
     sent = Shipment.objects.filter(stage="sent")
     assert sent.values("consignee").distinct().count() == 8
 

@@ -29,7 +29,7 @@ def page(user: str, address: str) -> str:
 
 
 def test_elastics_were_warmed_under_a_protocol_of_their_own(demo: Demo) -> None:
-    run = Run.objects.get(protocol__method="heat")
+    run = Run.objects.get(protocol__process="heat")
     assert (run.stage, run.line.name) == ("released", "Warm cabinet 3")
     assert run.protocol.evidence_rows.get().evidence.code == "EV-WARM"
     assert run.meter.serial == plan.THERMOMETER

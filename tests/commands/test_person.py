@@ -88,7 +88,7 @@ def test_what_makes_no_person_is_refused(changes: dict[str, str], code: str) -> 
     assert not Operation.objects.exists()
 
 
-def test_a_closed_account_is_signed_off_and_opens_again() -> None:
+def test_a_closed_account_is_signed_out_and_opens_again() -> None:
     add()
     client = signed_in("packer-2")
     assert client is not None

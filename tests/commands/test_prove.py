@@ -67,7 +67,7 @@ def test_a_used_up_bag_that_gets_its_pieces_back_holds() -> None:
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     bag.refresh_from_db()
     assert bag.stage == BagStage.USED_UP
-    voiding.call_off_box(box_id=started.box_id, reason="wrong size", sign=sign())
+    voiding.cancel_box(box_id=started.box_id, reason="wrong size", sign=sign())
     assert proving.prove() == []
 
 

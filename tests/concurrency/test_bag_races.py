@@ -379,7 +379,7 @@ def test_a_count_is_of_the_bag_before_a_box_took_from_it_or_after(
         box = Box.objects.get(bench=bench, stage="open")
         assert BoxLine.objects.get(box=box).pieces == 6
         sign = factories.sign(person)
-        voiding.call_off_box(box_id=box.pk, reason="Again", sign=sign)
+        voiding.cancel_box(box_id=box.pk, reason="Again", sign=sign)
     assert prove() == []
 
 

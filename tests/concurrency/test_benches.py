@@ -174,12 +174,12 @@ def test_eight_bags_of_one_part_at_one_bench_leave_one_open(at) -> None:
     assert OpenBag.objects.get(bench=at.bench).bag_id in bags
 
 
-def test_a_box_called_off_while_bags_come_loses_no_piece(at) -> None:
+def test_a_box_cancelled_while_bags_come_loses_no_piece(at) -> None:
     box = factories.make_open_box(at.size, at.bench, at.band_bag)
     signs = [factories.sign() for _ in range(3)]
     results = at_once(
         [
-            lambda: voiding.call_off_box(
+            lambda: voiding.cancel_box(
                 box_id=box.pk, reason="Wrong size", sign=signs[0]
             ),
             lambda: packing.bring_bag(
@@ -257,7 +257,7 @@ def test_one_closing_sent_eight_times_at_once_closes_and_prints_once(at) -> None
     def close() -> str:
         answer = take_scan(
             bench_id=at.bench.pk,
-            text="DO-CLOSE",
+            text="ACT-CLOSE",
             box=box.number,
             purpose="",
             sign=sign,

@@ -220,7 +220,7 @@ def test_a_shipment_that_is_sent_while_a_box_is_scanned_leaves_with_it_or_withou
     assert prove() == []
 
 
-def test_a_shipment_is_sent_or_called_off_and_never_both() -> None:
+def test_a_shipment_is_sent_or_cancelled_and_never_both() -> None:
     size = factories.make_size(factories.make_recipe())
     for _ in range(ROUNDS):
         box = factories.make_labelled_box(size)
@@ -228,7 +228,7 @@ def test_a_shipment_is_sent_or_called_off_and_never_both() -> None:
         results = at_once(
             [
                 send(shipment),
-                lambda shipment=shipment: services.call_off_shipment(  # type: ignore[misc]
+                lambda shipment=shipment: services.cancel_shipment(  # type: ignore[misc]
                     shipment_id=shipment.pk, reason="No van", sign=sign()
                 ),
             ]
@@ -240,7 +240,7 @@ def test_a_shipment_is_sent_or_called_off_and_never_both() -> None:
         shipment.refresh_from_db()
         assert (shipment.stage, box.stage) in {
             ("sent", "sent"),
-            ("called_off", "labelled"),
+            ("cancelled", "labelled"),
         }
     assert prove() == []
 

@@ -109,7 +109,7 @@ def test_the_protocol_in_force_covers_all_that_needs_clearing() -> None:
 
 
 def test_the_heat_protocol_covers_the_elastics_as_they_lie() -> None:
-    [warm] = [each for each in DATA["protocols"] if each["method"] == "heat"]
+    [warm] = [each for each in DATA["protocols"] if each["process"] == "heat"]
     kind = plan.KINDS["EL"]
     [load] = warm["loads"]
     assert (load["part"], load["container"]) == ("EL", kind.container)

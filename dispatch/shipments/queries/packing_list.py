@@ -38,7 +38,7 @@ def packed_in(shipment: Shipment) -> list[PackedBox]:
         shipment: The shipment.
 
     Returns:
-        The boxes; none if it was called off.
+        The boxes; none if it was cancelled.
     """
     live = ShipmentBox.objects.filter(shipment=shipment, live=True).values("box")
     boxes = Box.objects.filter(pk__in=live).select_related("size__product")

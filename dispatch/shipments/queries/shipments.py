@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from django.db.models import QuerySet
 
 LATELY = 20
-"""How many shipments that are sent or called off the page of shipments shows."""
+"""How many shipments that are sent or cancelled the page of shipments shows."""
 
 _WORDS = {
     numbers.Kind.SHIPMENT: "shipment",
@@ -121,7 +121,7 @@ def open_shipments() -> list[Shipment]:
 
 
 def lately_ended() -> list[Shipment]:
-    """The newest shipments that were sent or called off.
+    """The newest shipments that were sent or cancelled.
 
     Returns:
         At most ``LATELY`` shipments; see ``with_figures``.

@@ -1,4 +1,4 @@
-"""Shipments: begun, filled scan by scan, sent whole or called off."""
+"""Shipments: begun, filled scan by scan, sent whole or cancelled."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from dispatch.shipments import services
 from dispatch.shipments.forms import (
     BeginForm,
     BoxScanForm,
-    CallOffForm,
+    CancelForm,
     SendForm,
     TakeOffForm,
 )
@@ -30,6 +30,7 @@ from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
+from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.web.http import (
     LotwardRequest,
     allowed,
@@ -132,7 +133,7 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
         )
 
     done, status = _attempt(request, form, load)
-    words = _("Box %(box)s is on.")
+    words = _("Box %(box)s is on the shipment.")
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
 
@@ -148,7 +149,9 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
         return services.take_off_box(shipment_id=shipment.pk, box_id=box, sign=sign)
 
     done, status = _attempt(request, form, take_off)
-    words = _("Box %(box)s is off. Put it back where boxes stand ready.")
+    words = _("Box %(box)s is off the shipment. Put it away.")
+    if done and holds_on_boxes([form.cleaned_data["box"]], standing_reach()):
+        words = _("Box %(box)s is off the shipment and on hold. Put it in quarantine.")
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
 
@@ -177,30 +180,32 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
 
 @allowed("kitting.send_boxes")
 @require_http_methods(["GET", "POST"])
-def shipment_call_off(request: LotwardRequest, number: str) -> HttpResponse:
-    """Call an open shipment off, with a reason; its boxes stand ready again."""
+def shipment_cancel(request: LotwardRequest, number: str) -> HttpResponse:
+    """Cancel an open shipment, with a reason; its boxes are ready again."""
     shipment = get_or_404(Shipment, number=number)
-    form = CallOffForm(request.POST or None)
+    form = CancelForm(request.POST or None)
     status = 200
     if request.method == "POST":
         done, status = _attempt(
             request,
             form,
-            lambda sign: services.call_off_shipment(
+            lambda sign: services.cancel_shipment(
                 shipment_id=shipment.pk,
                 reason=form.cleaned_data["reason"],
                 sign=sign,
             ),
         )
         if done is not None:
-            words = _("Shipment %(shipment)s is called off. Its boxes stand ready.")
+            words = _(
+                "Shipment %(shipment)s is cancelled. Its boxes are ready to go again."
+            )
             messages.success(request, words % {"shipment": done.shipment})
             return go(request, reverse("dispatch:shipments"))
     elif shipment.stage != ShipmentStage.OPEN:
         return redirect(_address(number))
     context = {"form": form, "shipment": shipment, "boxes": queries.on_board(shipment)}
     return render(
-        request, "dispatch/shipments/shipment_call_off.html", context, status=status
+        request, "dispatch/shipments/shipment_cancel.html", context, status=status
     )
 
 

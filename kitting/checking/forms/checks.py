@@ -105,7 +105,9 @@ class CheckForm(CountingForm):
     )
     reason = ReasonField(
         required=False,
-        help_text=_("Needed where the lot is rejected: whoever meets it reads this."),
+        help_text=_(
+            "Needed if the lot is rejected. Everybody who looks the lot up reads this."
+        ),
     )
 
     def clean(self) -> dict[str, Any]:
@@ -125,7 +127,7 @@ class RejectForm(CountingForm):
     """What was found in a lot, and why it is rejected whatever the plan says."""
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
-    reason = ReasonField(help_text=_("Whoever meets the lot reads this."))
+    reason = ReasonField(help_text=_("Everybody who looks the lot up reads this."))
 
 
 class SortForm(CountingForm):

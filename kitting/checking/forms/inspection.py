@@ -126,11 +126,11 @@ class ResumeForm(KeyedForm):
     """Why a stopped source may begin again."""
 
     things = {
-        "reason": _("what the source has put right"),
+        "reason": _("what the source has corrected"),
     }
 
     reason = ReasonField(
-        label=_("What the source has put right"),
+        label=_("What the source has corrected"),
         help_text=_("Its next lots are inspected on tightened plans."),
     )
 
@@ -158,6 +158,6 @@ class RestoreForm(KeyedForm):
     }
 
     reason = ReasonField(
-        label=_("What calls for normal inspection"),
+        label=_("Why normal inspection is needed again"),
         help_text=_("Such as: production became irregular or was delayed."),
     )

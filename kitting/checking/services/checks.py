@@ -51,7 +51,8 @@ def give_verdict(
     """Accept or reject a closed lot as its plan says; its arrived bags move with it.
 
     Accepted bags of a part that needs no disinfection are cleared at once. A rejected
-    bag keeps its pieces: sorting, sending back and conceding are acts of their own.
+    bag keeps its pieces: sorting, sending back and accepting under concession
+    are acts of their own.
 
     Args:
         lot_id: The lot.

@@ -1,4 +1,4 @@
-"""What becomes of the bags of a rejected lot: sorted, sent back, or conceded.
+"""What becomes of the bags of a rejected lot: sorted, sent back, or accepted anyway.
 
 The lot's verdict stays what its check said; each bag's disposition says what became of
 it. A bag that was rejected is in no other way brought back.
@@ -38,7 +38,7 @@ class Sorted:
 
 @dataclass(frozen=True)
 class Disposed:
-    """Rejected bags of one lot that were sent back or conceded."""
+    """Rejected bags of one lot that were sent back or accepted under concession."""
 
     lot: str
     bags: list[str]
@@ -174,7 +174,7 @@ def send_back(
     return perform("send_back", sign=sign, sent=sent, gives=Disposed, work=work)
 
 
-def concede_bags(
+def accept_under_concession(
     *, lot_id: int, reason: str, sign: Sign, bag_ids: Sequence[int] = ()
 ) -> Disposed:
     """Let rejected bags go on as if they had been accepted.
@@ -205,7 +205,7 @@ def concede_bags(
         act.write(
             *(
                 Disposition(
-                    lot=lot, bag=bag, fate=Fate.CONCEDED, good=bag.pieces, reason=why
+                    lot=lot, bag=bag, fate=Fate.CONCESSION, good=bag.pieces, reason=why
                 )
                 for bag in bags
             ),
@@ -215,7 +215,9 @@ def concede_bags(
         return Disposed(lot.number, [bag.number for bag in bags], pieces)
 
     sent = {"lot": lot_id, "bags": sorted(bag_ids), "reason": reason}
-    return perform("concede_bags", sign=sign, sent=sent, gives=Disposed, work=work)
+    return perform(
+        "accept_under_concession", sign=sign, sent=sent, gives=Disposed, work=work
+    )
 
 
 def _rejected_lot(lot_id: int) -> Lot:

@@ -47,33 +47,37 @@ def severity_word(severity: str | None) -> str:
 def why(state: State) -> str:
     """Say why a class is inspected as it is, by the published rules of switching."""
     sentences = {
-        "start": gettext("Normal: inspection begins so, and nothing called for more."),
+        "start": gettext(
+            "Normal: inspection begins like this, and there was no reason to tighten"
+            " it."
+        ),
         "two_of_five_rejected": gettext(
-            "Tightened: %(rejected)s of %(lots)s lots in a row were rejected. Five"
-            " accepted in a row bring normal inspection back."
+            "Tightened: %(rejected)s of %(lots)s lots in a row were rejected. After"
+            " five accepted in a row, inspection is normal again."
         ),
         "five_accepted": gettext(
             "Normal again: %(lots)s lots in a row were accepted on tightened inspection."
         ),
         "five_rejected": gettext(
-            "Stopped: %(rejected)s lots were rejected on tightened inspection. Nothing"
-            " more is accepted until the quality officer lets it begin again."
+            "Stopped: %(rejected)s lots were rejected on tightened inspection."
+            " Nothing more is accepted until the quality officer allows the source"
+            " again."
         ),
         "resumed": gettext(
-            "Tightened: the source was stopped, and the quality officer let it begin"
+            "Tightened: the source was stopped, and the quality officer allowed it"
             " again."
         ),
         "reduced": gettext(
-            "Reduced: %(lots)s lots in a row were accepted on normal inspection, and the"
-            " quality officer decided it. The first lot that is rejected, or has more"
-            " bad pieces than are accepted outright, brings normal inspection back."
+            "Reduced: %(lots)s lots in a row were accepted on normal inspection, and"
+            " the quality officer decided it. The first lot that is rejected, or has"
+            " more bad pieces than the accept number, ends reduced inspection."
         ),
         "rejected_on_reduced": gettext(
             "Normal again: a lot was rejected on reduced inspection."
         ),
         "between_on_reduced": gettext(
             "Normal again: the last lot on reduced inspection passed, with more bad"
-            " pieces than are accepted outright."
+            " pieces than the accept number."
         ),
         "restored": gettext(
             "Normal again: the quality officer ended reduced inspection."
@@ -159,7 +163,7 @@ def fate_word(fate: str) -> str:
     words = {
         "sorted": gettext("sorted"),
         "sent_back": gettext("sent back"),
-        "conceded": gettext("conceded"),
+        "concession": gettext("accepted under concession"),
     }
     return words.get(str(fate), str(fate))
 

@@ -44,7 +44,7 @@ def lot_check(request: LotwardRequest, number: str) -> HttpResponse:
     return _page(request, lot, shown, form, status, act=_("Give the verdict"))
 
 
-@allowed("kitting.concede")
+@allowed("kitting.accept_under_concession")
 @require_http_methods(["GET", "POST"])
 def lot_reject(request: LotwardRequest, number: str) -> HttpResponse:
     """Reject a lot although its plan may accept it."""
@@ -107,7 +107,7 @@ def _said(request: LotwardRequest, done: checks.Checked) -> HttpResponse:
     said = (
         _("Lot %(lot)s is accepted.")
         if done.verdict == Verdict.ACCEPTED
-        else _("Lot %(lot)s is rejected. Put its bags where nobody packs them.")
+        else _("Lot %(lot)s is rejected. Put its bags in quarantine.")
     )
     messages.success(request, said % {"lot": done.lot})
     if done.ended_reduced:

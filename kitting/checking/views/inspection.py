@@ -123,7 +123,7 @@ def curve(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.concede")
+@allowed("kitting.accept_under_concession")
 @require_http_methods(["GET", "POST"])
 def resume(request: LotwardRequest) -> HttpResponse:
     """Let a stopped source deliver a part again."""
@@ -160,7 +160,7 @@ def resume(request: LotwardRequest) -> HttpResponse:
             "source": source,
             "states": states_of(part.pk, source),
             "form": form,
-            "act": _("Let it begin again"),
+            "act": _("Allow the source again"),
             "part": "inspection-resume",
             "back": back,
             "here": "kitting:lots",

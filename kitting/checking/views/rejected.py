@@ -1,4 +1,4 @@
-"""What becomes of a rejected lot: sorting a bag, sending back, conceding."""
+"""What becomes of a rejected lot: sorting a bag, sending back, a concession."""
 
 from __future__ import annotations
 
@@ -86,7 +86,7 @@ def bag_sort(request: LotwardRequest, number: str, bag: str) -> HttpResponse:
             "lot": lot,
             "bag": sorted_bag,
             "form": form,
-            "act": _("Scrap the bad, let the good go on"),
+            "act": _("Scrap the bad pieces, accept the good ones"),
             "part": "inspection-count",
             "back": _address(lot),
             "here": "kitting:lots",
@@ -106,26 +106,26 @@ def lot_send_back(request: LotwardRequest, number: str) -> HttpResponse:
         page="inspection_send_back",
         act=_("Send the bags back"),
         said=lambda count: ngettext(
-            "%(count)s bag goes back. Take it to the dock.",
-            "%(count)s bags go back. Take them to the dock.",
+            "%(count)s bag is sent back. Bring it to the goods exit.",
+            "%(count)s bags are sent back. Bring them to the goods exit.",
             count,
         ),
     )
 
 
-@allowed("kitting.concede")
+@allowed("kitting.accept_under_concession")
 @require_http_methods(["GET", "POST"])
-def lot_concede(request: LotwardRequest, number: str) -> HttpResponse:
+def lot_concession(request: LotwardRequest, number: str) -> HttpResponse:
     """Let rejected bags go on all the same."""
     return _with_bags(
         request,
         number,
-        service=rejected.concede_bags,
-        page="inspection_concede",
-        act=_("Concede the bags"),
+        service=rejected.accept_under_concession,
+        page="inspection_concession",
+        act=_("Accept under concession"),
         said=lambda count: ngettext(
-            "%(count)s bag goes on as accepted.",
-            "%(count)s bags go on as accepted.",
+            "%(count)s bag is accepted under concession.",
+            "%(count)s bags are accepted under concession.",
             count,
         ),
     )

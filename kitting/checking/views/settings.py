@@ -61,11 +61,11 @@ def part_set(request: LotwardRequest, code: str) -> HttpResponse:
             ),
         )
         if done is not None:
-            said = _("%(part)s is checked so from now on.")
+            said = _("%(part)s is checked in this way from now on.")
             messages.success(request, said % {"part": part.name})
             return go(request, _list())
     return _page(request, "inspection_part", status, form=form, of=part,
-                 act=_("Check it so"))  # fmt: skip
+                 act=_("Save this check"))  # fmt: skip
 
 
 def _as_it_is(part: Part) -> dict[str, Any]:
@@ -103,11 +103,11 @@ def kind_new(request: LotwardRequest) -> HttpResponse:
             ),
         )
         if done is not None:
-            said = _("“%(kind)s” is on the list.")
+            said = _("“%(kind)s” is added to the list.")
             messages.success(request, said % {"kind": done.name})
             return go(request, _list())
     return _page(request, "inspection_kind", status, form=form, kind=None,
-                 act=_("Put it on the list"))  # fmt: skip
+                 act=_("Add to the list"))  # fmt: skip
 
 
 @allowed("kitting.set_checks")
@@ -136,7 +136,7 @@ def kind_change(request: LotwardRequest, code: str) -> HttpResponse:
             messages.success(request, said % {"kind": done.name})
             return go(request, _list())
     return _page(request, "inspection_kind", status, form=form, kind=kind,
-                 act=_("Change it"))  # fmt: skip
+                 act=_("Save the change"))  # fmt: skip
 
 
 def _kind(form: KindForm) -> services.Kind:

@@ -61,7 +61,7 @@ class Words:
     said: str
 
 
-@allowed("kitting.concede")
+@allowed("kitting.accept_under_concession")
 @require_http_methods(["GET", "POST"])
 def reduce(request: LotwardRequest) -> HttpResponse:
     """Begin reduced inspection of a class of a part from a source."""
@@ -84,7 +84,7 @@ def reduce(request: LotwardRequest) -> HttpResponse:
     return _page(request, chosen, form, act, words)
 
 
-@allowed("kitting.concede")
+@allowed("kitting.accept_under_concession")
 @require_http_methods(["GET", "POST"])
 def restore(request: LotwardRequest) -> HttpResponse:
     """End reduced inspection of a class of a part from a source."""

@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain import holding
 from kitting.domain.errors import CodeError, LotwardError
 from kitting.domain.figures import scaled
-from kitting.models.runs import ProtocolMethod
+from kitting.models.runs import Process
 from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
@@ -117,7 +117,7 @@ class ValuesForm(KeyedForm):
     value = FigureText(
         label=_("Value now"),
         required=False,
-        help_text=_("Taken at this moment. For other times use the column below."),
+        help_text=_("Measured at this moment. For other times use the column below."),
     )
     column = forms.CharField(
         label=_("Column from a logger"),
@@ -129,7 +129,7 @@ class ValuesForm(KeyedForm):
 
     def __init__(self, *args: Any, run: Run, workshop: Workshop, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        heat = run.protocol.method == ProtocolMethod.HEAT
+        heat = run.protocol.process == Process.HEAT
         self.by = MC if heat else 1
         self.fields["value"].widget.attrs["data-unit"] = "°C" if heat else "ppm"
         self.zone = ZoneInfo(workshop.time_zone)

@@ -52,7 +52,7 @@ class CalibrationForm(KeyedForm):
         required=False,
         min_value=1,
         widget=NM,
-        help_text=_("Both stay empty for a thermometer or a test strip."),
+        help_text=_("Leave both empty for a thermometer or a test strip."),
     )
 
 
@@ -65,8 +65,8 @@ class FoundWrongForm(KeyedForm):
 
     found_on = DayField(label=_("Found on"))
     good = forms.ChoiceField(
-        label=_("Last calibration that can still be believed"),
-        help_text=_("Every run since that day is put on hold."),
+        label=_("Last calibration that can be trusted"),
+        help_text=_("A hold is placed on every run since that day."),
     )
     reason = forms.CharField(
         label=_("What is wrong with it"),
@@ -103,7 +103,7 @@ class LampForm(KeyedForm):
 
     line = forms.ChoiceField(label=_("Line"))
     name = forms.CharField(
-        label=_("Which lamp"), max_length=60, help_text=_("Such as: top 3.")
+        label=_("Lamp"), max_length=60, help_text=_("Such as: top 3.")
     )
     on = DayField(label=_("Fitted on"))
     rated_hours = forms.IntegerField(
@@ -120,7 +120,7 @@ class LampHoursForm(KeyedForm):
     """The counter of a lamp, as read."""
 
     on = DayField(label=_("Read on"))
-    hours = forms.IntegerField(label=_("Hours burnt"), min_value=0, widget=HOURS)
+    hours = forms.IntegerField(label=_("Hours in use"), min_value=0, widget=HOURS)
 
 
 class LampChangeForm(KeyedForm):

@@ -15,7 +15,7 @@ from kitting.domain.figures import written
 from kitting.lots.forms.lots import RevisionField
 from kitting.models import Evidence
 from kitting.models.lots import containers
-from kitting.models.runs import ProtocolMethod
+from kitting.models.runs import Process
 from kitting.web.fields import FigureField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
 from kitting.web.messages import sentence
@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from kitting.models import Part
 
 MOST_LOADS = 40
-METHODS = {
-    ProtocolMethod.UVC_BELT: _("UV-C conveyor"),
-    ProtocolMethod.UVC_CABINET: _("UV-C cabinet"),
-    ProtocolMethod.LIQUID: _("liquid, by contact time and concentration"),
-    ProtocolMethod.HEAT: _("dry heat, by temperature and time"),
+PROCESSES = {
+    Process.UVC_BELT: _("UV-C conveyor"),
+    Process.UVC_CABINET: _("UV-C cabinet"),
+    Process.LIQUID: _("liquid, by contact time and concentration"),
+    Process.HEAT: _("dry heat, by temperature and time"),
 }
 
 
@@ -63,8 +63,8 @@ class ProtocolForm(KeyedForm):
     }
 
     name = forms.CharField(label=_("Name"), max_length=80)
-    method = forms.ChoiceField(
-        label=_("Method"), choices=[("", _("Choose a method")), *METHODS.items()]
+    process = forms.ChoiceField(
+        label=_("Process"), choices=[("", _("Choose a process")), *PROCESSES.items()]
     )
     required_top = _figure(_("UV-C: required dose, top side"), "mJ/cm²")
     required_bottom = _figure(_("UV-C: required dose, bottom side"), "mJ/cm²")
@@ -89,7 +89,7 @@ class ProtocolForm(KeyedForm):
         label=_("Evidence"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
-        help_text=_("At least one record before it is signed."),
+        help_text=_("At least one record, before the protocol is signed."),
     )
 
     def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
@@ -106,7 +106,7 @@ class ProtocolForm(KeyedForm):
         """Refuse a temperature and a concentration at once."""
         data = super().clean() or self.cleaned_data
         if data.get("min_temperature") is not None and data.get("min_ppm") is not None:
-            error = Refused("protocol_other_terms", method=data.get("method", ""))
+            error = Refused("protocol_other_terms", process=data.get("process", ""))
             self.add_error(None, ValidationError(sentence(error), code=error.code))
         return data
 
@@ -116,14 +116,14 @@ class ProtocolForm(KeyedForm):
         temperature, ppm = data["min_temperature"], data["min_ppm"]
         return Terms(
             name=data["name"],
-            method=data["method"],
+            process=data["process"],
             in_force_from=data["in_force_from"],
             in_force_until=data["in_force_until"],
             required_top_uj_cm2=data["required_top"] or 0,
             required_bottom_uj_cm2=data["required_bottom"] or 0,
             turned=data["turned"],
             hold_s=data["hold_s"],
-            min_value=self._minimum(data["method"], temperature, ppm),
+            min_value=self._minimum(data["process"], temperature, ppm),
             low_nm=data["low_nm"],
             high_nm=data["high_nm"],
             max_passes=data["max_passes"],
@@ -133,10 +133,10 @@ class ProtocolForm(KeyedForm):
         )
 
     @staticmethod
-    def _minimum(method: str, temperature: int | None, ppm: int | None) -> int | None:
-        if method == ProtocolMethod.HEAT:
+    def _minimum(process: str, temperature: int | None, ppm: int | None) -> int | None:
+        if process == Process.HEAT:
             return temperature
-        if method == ProtocolMethod.LIQUID:
+        if process == Process.LIQUID:
             return ppm
         return temperature if temperature is not None else ppm
 
@@ -146,7 +146,7 @@ def _initial(terms: Terms) -> dict[str, Any]:
     values = {
         name: getattr(terms, name)
         for name in (
-            *("name", "method", "turned", "hold_s", "low_nm", "high_nm"),
+            *("name", "process", "turned", "hold_s", "low_nm", "high_nm"),
             *("max_passes", "in_force_from", "in_force_until", "label_words"),
         )
     }
@@ -154,7 +154,7 @@ def _initial(terms: Terms) -> dict[str, Any]:
         dose = getattr(terms, f"required_{side}_uj_cm2")
         values[f"required_{side}"] = written(dose, 1000) if dose else ""
     if terms.min_value is not None:
-        heat = terms.method == ProtocolMethod.HEAT
+        heat = terms.process == Process.HEAT
         name = "min_temperature" if heat else "min_ppm"
         values[name] = written(terms.min_value, 1000) if heat else terms.min_value
     return {**values, "evidence": list(terms.evidence)}
@@ -267,7 +267,7 @@ class NamedForm(KeyedForm):
     }
 
     password = forms.CharField(
-        label=_("Your password, once more"),
+        label=_("Your password again"),
         strip=False,
         max_length=4096,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
@@ -275,7 +275,9 @@ class NamedForm(KeyedForm):
 
     def __init__(self, *args: Any, by: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        words = _("You act as %(name)s. Somebody else signs off first, and then in.")
+        words = _(
+            "You act as %(name)s. Sign out first, then let the other person sign in."
+        )
         self.fields["password"].help_text = escape(words % {"name": by})
 
 
@@ -314,14 +316,14 @@ class EvidenceForm(KeyedForm):
     code = forms.CharField(
         label=_("Code"),
         max_length=20,
-        help_text=_("A short name of your own for it; protocols name it so."),
+        help_text=_("A short name of your own for it, by which protocols name it."),
         widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
     )
     laboratory = forms.CharField(label=_("Laboratory"), max_length=80)
     surface = forms.CharField(
         label=_("Surface"),
         max_length=80,
-        help_text=_("What was exposed. A result does not carry over to another one."),
+        help_text=_("What was exposed. A result says nothing about another surface."),
     )
     container = forms.CharField(label=_("Container"), required=False, max_length=60)
     measured = forms.CharField(label=_("Organism or measurement"), max_length=120)

@@ -58,7 +58,8 @@ class ReadingsForm(KeyedForm):
         help_text=_("1 mW/cm² is 10 W/m² or 1000 µW/cm²."),
     )
     sure = forms.BooleanField(
-        label=_("The meter shows these figures in this unit"), required=False
+        label=_("These are the figures and the unit that the meter shows"),
+        required=False,
     )
 
     def __init__(
@@ -185,14 +186,16 @@ class OpenRunForm(ReadingsForm):
         unit="%",
         by=10_000,
         up=True,
-        help_text=_("Relative, expanded (k = 2); 0 only where it is known to be none."),
+        help_text=_("Relative, expanded (k = 2); 0 only if there is none for certain."),
     )
     decline = FigureField(
-        label=_("Decline of the lamps to allow for"),
+        label=_("Decline of the lamps"),
         unit="%",
         by=10_000,
         up=True,
-        help_text=_("By how much they may be weaker in the run than they were read."),
+        help_text=_(
+            "How much weaker the lamps may be in the run than in the readings."
+        ),
     )
 
     def __init__(

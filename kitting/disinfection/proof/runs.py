@@ -59,7 +59,7 @@ def verdicts(tally: Tally) -> None:
         elif ending is not None and ending.name == "give_up_run":
             words = "A run that was given up has no verdict."
             tally.same(RUN, run.pk, words, 0, len(given))
-        elif run.protocol.method in UVC:
+        elif run.protocol.process in UVC:
             _judge(tally, run, given)
         else:
             _judge_hold(tally, run, given)
@@ -264,7 +264,7 @@ def _long_enough(tally: Tally, stay: RunBag) -> None:
     if was_on < needed:
         words = "The run cleared a bag that was on for too short (ms)."
         tally.add(STAY, stay.pk, words, needed, was_on)
-    if run.protocol.method not in UVC:
+    if run.protocol.process not in UVC:
         held = _held_s(tally, run, stay.on_at, until)
         required = max(1, run.protocol.hold_s or 0)
         if held is not None and held < required:

@@ -10,7 +10,7 @@ from kitting.domain import exposure, holding, margins
 from kitting.domain.errors import Refused
 from kitting.domain.figures import told
 from kitting.models import Interruption, Movement
-from kitting.models.runs import UVC, Moment, ProtocolMethod
+from kitting.models.runs import UVC, Moment, Process
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -222,7 +222,7 @@ def needed_hold(run: Run) -> holding.Needed:
     """
     protocol = run.protocol
     gap = None
-    if protocol.method == ProtocolMethod.HEAT:
+    if protocol.process == Process.HEAT:
         gap = max(1, (protocol.hold_s or 0) // GAPS_IN_A_HOLD)
     return holding.Needed(protocol.min_value or 0, run.rel_u_ppm, gap)
 
@@ -248,7 +248,7 @@ def held(run: Run) -> Held | None:
     Returns:
         Its longest hold and newest values; None for a run by UV-C.
     """
-    if run.protocol.method in UVC or not run.protocol.min_value:
+    if run.protocol.process in UVC or not run.protocol.min_value:
         return None
     rows = sorted(run.values.all(), key=lambda row: row.at, reverse=True)
     needed = needed_hold(run)

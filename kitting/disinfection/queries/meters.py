@@ -99,7 +99,7 @@ def sees(calibration: Calibration, protocol: Protocol) -> bool:
         True where the whole spectrum is covered; for heat and liquids, where the meter
         is none for light.
     """
-    if protocol.method not in UVC:
+    if protocol.process not in UVC:
         return calibration.low_nm is None
     if protocol.low_nm is None or protocol.high_nm is None:
         return True

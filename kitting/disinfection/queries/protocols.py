@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 TERM_FIELDS: Final = (
     "name",
-    "method",
+    "process",
     "required_top_uj_cm2",
     "required_bottom_uj_cm2",
     "turned",
@@ -39,8 +39,8 @@ TERM_FIELDS: Final = (
 """Columns of a version that its terms fill one to one."""
 
 
-class Standing(StrEnum):
-    """Where a version of a protocol stands on a day."""
+class ProtocolStage(StrEnum):
+    """What a version of a protocol is on a day."""
 
     DRAFT = "draft"
     NOT_YET = "not yet in force"
@@ -48,8 +48,8 @@ class Standing(StrEnum):
     RETIRED = "retired"
 
 
-def standing_of(protocol: Protocol, today: date) -> Standing:
-    """Where a version stands.
+def stage_of(protocol: Protocol, today: date) -> ProtocolStage:
+    """In which stage a version is.
 
     Args:
         protocol: The version.
@@ -59,11 +59,15 @@ def standing_of(protocol: Protocol, today: date) -> Standing:
         Draft until it is signed; in force from its first to its last day.
     """
     if not protocol.signed_by.strip():
-        return Standing.DRAFT
+        return ProtocolStage.DRAFT
     until = protocol.in_force_until
     if until is not None and until < today:
-        return Standing.RETIRED
-    return Standing.IN_FORCE if protocol.in_force_from <= today else Standing.NOT_YET
+        return ProtocolStage.RETIRED
+    return (
+        ProtocolStage.IN_FORCE
+        if protocol.in_force_from <= today
+        else ProtocolStage.NOT_YET
+    )
 
 
 @dataclass(frozen=True)
@@ -71,7 +75,7 @@ class ProtocolLine:
     """One version in the table of protocols."""
 
     protocol: Protocol
-    standing: Standing
+    stage: ProtocolStage
     held: bool
     parts: tuple[str, ...]
     """Names of the parts that it covers."""
@@ -93,7 +97,7 @@ def protocol_lines(today: date, code: str = "") -> list[ProtocolLine]:
     return [
         ProtocolLine(
             protocol=each,
-            standing=standing_of(each, today),
+            stage=stage_of(each, today),
             held=each.pk in held,
             parts=tuple(dict.fromkeys(load.part.name for load in each.loads.all())),
         )
@@ -101,11 +105,11 @@ def protocol_lines(today: date, code: str = "") -> list[ProtocolLine]:
     ]
 
 
-def count_standings(lines: Iterable[ProtocolLine]) -> dict[str, int]:
-    """How many versions stand where, by the names of ``Standing`` in small letters."""
-    counts = {standing.name.lower(): 0 for standing in Standing}
+def count_stages(lines: Iterable[ProtocolLine]) -> dict[str, int]:
+    """How many versions are in which stage, by the names of ``ProtocolStage`` in small letters."""
+    counts = {stage.name.lower(): 0 for stage in ProtocolStage}
     for line in lines:
-        counts[line.standing.name.lower()] += 1
+        counts[line.stage.name.lower()] += 1
     return counts
 
 
@@ -120,9 +124,9 @@ class ProtocolPage:
     """Codes of its evidence."""
 
     @property
-    def standing(self) -> Standing:
-        """Where it stands today."""
-        return standing_of(self.protocol, self.today)
+    def stage(self) -> ProtocolStage:
+        """In which stage it is today."""
+        return stage_of(self.protocol, self.today)
 
     @cached_property
     def loads(self) -> list[ProtocolLoad]:
@@ -182,23 +186,23 @@ class ProtocolPage:
     @property
     def is_draft(self) -> bool:
         """Whether it is not signed yet."""
-        return self.standing == Standing.DRAFT
+        return self.stage == ProtocolStage.DRAFT
 
     @property
     def retirable(self) -> bool:
         """Whether it can still be ended: signed, and not ended by a retirement."""
-        ended = self.retirement is not None or self.standing == Standing.RETIRED
+        ended = self.retirement is not None or self.stage == ProtocolStage.RETIRED
         return not self.is_draft and not ended
 
     @property
     def beside(self) -> list[ProtocolLine]:
         """Other versions that are in force."""
-        return [line for line in self.others if line.standing == Standing.IN_FORCE]
+        return [line for line in self.others if line.stage == ProtocolStage.IN_FORCE]
 
     @property
     def has_draft(self) -> bool:
         """Whether a draft of a later version is there already."""
-        return any(line.standing == Standing.DRAFT for line in self.others)
+        return any(line.stage == ProtocolStage.DRAFT for line in self.others)
 
 
 def evidence_list() -> QuerySet[Evidence]:

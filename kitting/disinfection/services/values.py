@@ -11,7 +11,7 @@ from kitting.disinfection.steps.stays import lock_open_run
 from kitting.domain.errors import Refused
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import RunValue
-from kitting.models.runs import ProtocolMethod
+from kitting.models.runs import Process
 
 MOST_VALUES = 5_000
 """Values that one run keeps."""
@@ -68,7 +68,7 @@ def log_values(*, run_id: int, values: Samples, sign: Sign) -> Logged:
                 raise Refused("value_twice", at=at.isoformat(sep=" "))
             there.add(at)
             _refuse_moment(at, run.opened_at, act.now)
-            _refuse_value(value, run.protocol.method)
+            _refuse_value(value, run.protocol.process)
         act.write(*(RunValue(run=run, at=at, value=value) for at, value in taken))
         return Logged(run=run.number, values=len(values))
 
@@ -87,8 +87,8 @@ def _refuse_moment(at: datetime, opened: datetime, now: datetime) -> None:
         raise Refused("value_in_future", at=at.isoformat(sep=" "))
 
 
-def _refuse_value(value: int, method: str) -> None:
-    if method == ProtocolMethod.HEAT:
+def _refuse_value(value: int, process: str) -> None:
+    if process == Process.HEAT:
         if not 0 <= value <= HOTTEST_MC:
             raise Refused("heat_out_of_range", value=value / 1000, most=300)
     elif not 0 <= value <= MOST_PPM:

@@ -53,7 +53,7 @@ def by_light(protocol: Protocol) -> bool:
     Returns:
         True for a belt or cabinet, False for heat or liquid.
     """
-    return protocol.method in UVC
+    return protocol.process in UVC
 
 
 def held_belt(belt: Belt, protocol: Protocol) -> Belt:

@@ -54,7 +54,7 @@ def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibra
 def _refuse_blind(meter: Meter, calibration: Calibration, protocol: Protocol) -> None:
     if sees(calibration, protocol):
         return
-    if protocol.method not in UVC:
+    if protocol.process not in UVC:
         raise Refused("meter_reads_light", meter=str(meter), protocol=str(protocol))
     wanted = f"{protocol.low_nm}–{protocol.high_nm}"
     if calibration.low_nm is None or calibration.high_nm is None:

@@ -11,7 +11,7 @@ from kitting.lots.steps.counts import need_length, need_text
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Evidence, Protocol, ProtocolLoad, Revision
 from kitting.models.lots import Container
-from kitting.models.runs import UVC, ProtocolMethod
+from kitting.models.runs import UVC, Process
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -20,8 +20,8 @@ MOST_UJ_CM2: Final = 2_000_000_000
 """2 kJ/cm² in µJ/cm²: a slip of the unit, not a dose."""
 MOST_HOLD_S: Final = 7 * 86_400
 MOST_VALUE: Final = {
-    ProtocolMethod.HEAT: 300_000,
-    ProtocolMethod.LIQUID: 1_000_000,
+    Process.HEAT: 300_000,
+    Process.LIQUID: 1_000_000,
 }
 """300 °C in thousandths, and the whole of a liquid in ppm."""
 MOST_PASSES: Final = 100
@@ -44,16 +44,16 @@ def checked(terms: Terms) -> Terms:
         Refused: ``container_unknown``, ``dose_out_of_range``, ``entry_missing``,
             ``entry_too_long``, ``hold_out_of_range``, ``in_force_dates``,
             ``load_twice``, ``minimum_out_of_range``, ``passes_too_many``,
-            ``pieces_out_of_range``, ``protocol_method_unknown``,
+            ``pieces_out_of_range``, ``protocol_process_unknown``,
             ``protocol_other_terms``, ``protocol_requires_nothing``,
             ``spectrum_out_of_range``.
     """
     name = need_text("name", terms.name, LONGEST["name"])
     words = terms.label_words.strip()
     need_length("words on labels", words, LONGEST["words on labels"])
-    if terms.method not in set(ProtocolMethod):
-        raise Refused("protocol_method_unknown", read=terms.method)
-    if terms.method in UVC:
+    if terms.process not in set(Process):
+        raise Refused("protocol_process_unknown", read=terms.process)
+    if terms.process in UVC:
         _check_doses(terms)
     else:
         _check_hold(terms)
@@ -70,7 +70,7 @@ def checked(terms: Terms) -> Terms:
 
 def _check_doses(terms: Terms) -> None:
     if terms.hold_s is not None or terms.min_value is not None:
-        raise Refused("protocol_other_terms", method=terms.method.replace("_", " "))
+        raise Refused("protocol_other_terms", process=terms.process.replace("_", " "))
     doses = (terms.required_top_uj_cm2, terms.required_bottom_uj_cm2)
     for dose in doses:
         if not 0 <= dose <= MOST_UJ_CM2:
@@ -95,13 +95,13 @@ def _check_hold(terms: Terms) -> None:
         terms.turned,
     )
     if any(other):
-        raise Refused("protocol_other_terms", method=terms.method)
+        raise Refused("protocol_other_terms", process=terms.process)
     if terms.hold_s is None or terms.min_value is None:
         raise Refused("protocol_requires_nothing")
     if not 1 <= terms.hold_s <= MOST_HOLD_S:
         raise Refused("hold_out_of_range", read=terms.hold_s, most=MOST_HOLD_S)
-    if not 1 <= terms.min_value <= MOST_VALUE[ProtocolMethod(terms.method)]:
-        raise Refused("minimum_out_of_range", method=terms.method)
+    if not 1 <= terms.min_value <= MOST_VALUE[Process(terms.process)]:
+        raise Refused("minimum_out_of_range", process=terms.process)
 
 
 def _check_loads(loads: tuple[Load, ...]) -> None:

@@ -64,7 +64,7 @@ def evidence_new(request: LotwardRequest) -> HttpResponse:
             lambda sign: evidence.record_evidence(report=form.report(), sign=sign),
         )
         if done is not None:
-            said = _("The report is on record as %(code)s.")
+            said = _("The report is recorded as %(code)s.")
             messages.success(request, said % {"code": done.code})
             return go(request, reverse("kitting:evidence"))
     return render_part(
@@ -98,7 +98,7 @@ def part_dose(request: LotwardRequest, code: str) -> HttpResponse:
             ),
         )
         if done is not None:
-            said = _("The largest dose of %(part)s is on record.")
+            said = _("The largest dose of %(part)s is recorded.")
             messages.success(request, said % {"part": part.name})
             return go(request, reverse("kitting:protocols"))
     return render_part(

@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 COLUMNS: list[Column[queries.MeterLine]] = [
     Column("meter", lambda row: row.meter.serial),
     Column("name", lambda row: row.meter.name),
-    Column("state", lambda row: row.state),
+    Column("may be used", lambda row: row.state),
     Column("calibrated", lambda row: getattr(row.newest, "on", None)),
     Column("due", lambda row: getattr(row.newest, "due", None)),
     Column("uncertainty ppm (k=2)", lambda row: getattr(row.newest, "rel_u_ppm", None)),
@@ -196,7 +196,7 @@ def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
         form,
         status,
         meter=meter,
-        act=_("Hold every run since that calibration"),
+        act=_("Place a hold on every run since that calibration"),
         stop=True,
         back=reverse("kitting:meter-detail", args=[meter.serial]),
         here="kitting:runs",
@@ -205,10 +205,10 @@ def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
 
 def _said_wrong(done: meters.FoundWrong) -> str:
     words = ngettext(
-        "%(runs)s run measured with %(meter)s is on hold. That reaches %(bags)s bags"
-        " with pieces, %(here)s boxes that are here and %(gone)s that have left.",
-        "%(runs)s runs measured with %(meter)s are on hold. That reaches %(bags)s bags"
-        " with pieces, %(here)s boxes that are here and %(gone)s that have left.",
+        "%(runs)s run measured with %(meter)s is on hold. This stops %(bags)s bags"
+        " with pieces and %(here)s boxes that are here; %(gone)s boxes have left.",
+        "%(runs)s runs measured with %(meter)s are on hold. This stops %(bags)s bags"
+        " with pieces and %(here)s boxes that are here; %(gone)s boxes have left.",
         done.runs,
     )
     return words % {
@@ -309,7 +309,7 @@ def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
             ),
         )
         if done is not None:
-            words = _("%(lamp)s has burnt %(hours)s h.")
+            words = _("%(lamp)s has %(hours)s h in use.")
             return _to_lamps(request, words % {"lamp": done.lamp, "hours": done.hours})
     return _lamp_page(request, form, status, _("Record the hours"), lamp)
 

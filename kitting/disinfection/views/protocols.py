@@ -11,7 +11,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.protocols import (
-    METHODS,
+    PROCESSES,
     JustDoForm,
     NewProtocolForm,
     ProtocolForm,
@@ -22,8 +22,8 @@ from kitting.disinfection.forms.protocols import (
 from kitting.disinfection.queries.protocols import (
     ProtocolLine,
     ProtocolPage,
-    Standing,
-    count_standings,
+    ProtocolStage,
+    count_stages,
     evidence_of,
     mark_of,
     protocol_lines,
@@ -32,7 +32,7 @@ from kitting.disinfection.queries.protocols import (
 from kitting.disinfection.services import protocols
 from kitting.ledger import clock
 from kitting.models import Protocol
-from kitting.models.runs import ProtocolMethod
+from kitting.models.runs import Process
 from kitting.web.acting import OK, UNFIT, attempt, attempt_by_name
 from kitting.web.http import allowed, get_or_404, go, render_part
 from kitting.web.tables import Column, file_response
@@ -48,8 +48,8 @@ COLUMNS: list[Column[ProtocolLine]] = [
     Column("protocol", lambda line: line.protocol.code),
     Column("version", lambda line: line.protocol.version),
     Column("name", lambda line: line.protocol.name),
-    Column("method", lambda line: line.protocol.method),
-    Column("standing", lambda line: str(line.standing)),
+    Column("process", lambda line: line.protocol.process),
+    Column("stage", lambda line: str(line.stage)),
     Column("in force from", lambda line: line.protocol.in_force_from),
     Column("in force until", lambda line: line.protocol.in_force_until),
     Column("covers", lambda line: ", ".join(line.parts)),
@@ -65,21 +65,21 @@ def protocol_address(code: str, version: int) -> str:
 @allowed("kitting.see_work")
 @require_GET
 def protocol_list(request: LotwardRequest) -> HttpResponseBase:
-    """The table of all versions; ``?standing=`` chooses those that stand somewhere."""
+    """The table of all versions; ``?stage=`` chooses those in one stage."""
     lines = protocol_lines(clock.today())
-    counts = count_standings(lines)
-    chosen = request.GET.get("standing", "")
-    if chosen in set(Standing):
-        lines = [line for line in lines if line.standing == chosen]
+    counts = count_stages(lines)
+    chosen = request.GET.get("stage", "")
+    if chosen in set(ProtocolStage):
+        lines = [line for line in lines if line.stage == chosen]
     file = file_response(request.GET.get("as", ""), "protocols", COLUMNS, iter(lines))
     if file is not None:
         return file
     context = {
         "lines": lines,
         "counts": counts,
-        "standings": list(Standing),
+        "stages": list(ProtocolStage),
         "chosen": chosen,
-        "methods": METHODS,
+        "processes": PROCESSES,
         "here": "kitting:runs",
     }
     return render_part(
@@ -101,7 +101,7 @@ def _context(
     return {
         "protocol": protocol,
         "shown": ProtocolPage(protocol, clock.today(), codes),
-        "method": METHODS[ProtocolMethod(protocol.method)],
+        "process": PROCESSES[Process(protocol.process)],
         "back": protocol_address(protocol.code, protocol.version),
         "here": "kitting:runs",
         **more,
@@ -240,7 +240,7 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
             lambda sign: protocols.discard_draft(protocol_id=protocol.pk, sign=sign),
         )
         if done is not None:
-            said = _("The draft %(protocol)s is gone.")
+            said = _("The draft %(protocol)s is discarded.")
             messages.success(request, said % {"protocol": protocol})
             return go(request, reverse("kitting:protocols"))
     act = _("Discard the draft")

@@ -145,9 +145,9 @@ def _said(run: Run, done: runs.OnLine | runs.CarrierOnLine) -> str:
             return (
                 ngettext(
                     "Carrier %(carrier)s is on the line with %(bags)s bag. Its passes"
-                    " take %(time)s.",
+                    " need %(time)s.",
                     "Carrier %(carrier)s is on the line with %(bags)s bags. Their"
-                    " passes take %(time)s.",
+                    " passes need %(time)s.",
                     done.bags,
                 )
                 % values
@@ -161,7 +161,7 @@ def _said(run: Run, done: runs.OnLine | runs.CarrierOnLine) -> str:
             % values
         )
     if on:
-        words = _("Bag %(bag)s is on the line. Its passes take %(time)s.")
+        words = _("Bag %(bag)s is on the line. Its passes need %(time)s.")
         return words % {"bag": done.bag, "time": whole}
     return _("Bag %(bag)s is off the line.") % {"bag": done.bag}
 

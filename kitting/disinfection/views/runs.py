@@ -24,7 +24,7 @@ from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger import clock
-from kitting.models.runs import UVC, Moment, ProtocolMethod
+from kitting.models.runs import UVC, Moment, Process
 from kitting.web.acting import OK, attempt
 from kitting.web.http import allowed, go, render_part
 from kitting.web.tables import Column, file_response
@@ -124,7 +124,7 @@ class Choice:
     @property
     def by_light(self) -> bool:
         """Whether the protocol works by UV-C."""
-        return self.protocol is not None and self.protocol.method in UVC
+        return self.protocol is not None and self.protocol.process in UVC
 
 
 def _choice(
@@ -170,7 +170,7 @@ def _open_form(
         request.POST or None,
         initial=initial,
         meters=meters,
-        belt=choice.protocol.method == ProtocolMethod.UVC_BELT,
+        belt=choice.protocol.process == Process.UVC_BELT,
         places=[
             (point, side)
             for point in range(1, points + 1)
@@ -182,7 +182,7 @@ def _open_form(
 
 def _filled_in(last: Run) -> dict[str, object]:
     """What a new run has in common with the line's last one, but for its readings."""
-    if last.protocol.method not in UVC:
+    if last.protocol.process not in UVC:
         return {"meter": str(last.meter_id)}
     initial: dict[str, object] = {
         "meter": str(last.meter_id),

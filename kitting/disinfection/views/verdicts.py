@@ -81,7 +81,7 @@ def _say_verdict(request: LotwardRequest, done: runs.Judged) -> None:
     if done.stage == RunStage.RELEASED:
         messages.success(request, _("Run %(run)s is released.") % {"run": done.run})
     else:
-        words = _("Run %(run)s failed. Its bags are back at accepted.")
+        words = _("Run %(run)s failed. Its bags are at stage accepted again.")
         messages.error(request, words % {"run": done.run})
 
 
@@ -102,8 +102,8 @@ def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
         )
         if done is not None:
             words = ngettext(
-                "Run %(run)s is given up; %(bags)s bag is back at accepted.",
-                "Run %(run)s is given up; %(bags)s bags are back at accepted.",
+                "Run %(run)s is given up; %(bags)s bag is at stage accepted again.",
+                "Run %(run)s is given up; %(bags)s bags are at stage accepted again.",
                 done.bags,
             )
             messages.warning(request, words % {"run": done.run, "bags": done.bags})
@@ -142,9 +142,10 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
         )
         if done is not None:
             words = ngettext(
-                "The line stopped; %(bags)s bag is back at accepted. The run goes on.",
-                "The line stopped; %(bags)s bags are back at accepted. The run goes"
-                " on.",
+                "The line stopped; %(bags)s bag is at stage accepted again. The run"
+                " goes on.",
+                "The line stopped; %(bags)s bags are at stage accepted again. The run"
+                " goes on.",
                 done.bags,
             )
             messages.warning(request, words % {"bags": done.bags})
@@ -157,7 +158,7 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
             request,
             run,
             form=form,
-            act=_("Take every bag on the line back to accepted"),
+            act=_("Set every bag on the line to accepted"),
             part="run-stop",
             stop=True,
             back=run_address(run),
@@ -198,7 +199,7 @@ def run_values(request: LotwardRequest, number: str) -> HttpResponse:
             act=_("Log what was measured"),
             part="run-values",
             back=run_address(run),
-            by_light=run.protocol.method in UVC,
+            by_light=run.protocol.process in UVC,
         ),
         status=status,
     )

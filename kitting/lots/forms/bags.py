@@ -77,7 +77,7 @@ class CountForm(BagForm):
     stack_pieces = _pieces(_("Pieces in each stack"))
     loose = _pieces(_("Pieces beside the stacks"), least=0)
     reason = _reason(
-        _("Needed where the count differs from the record: what is thought to be why.")
+        _("Needed where the count differs from the record: write the probable reason.")
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -136,11 +136,11 @@ class WeighForm(BagForm):
     reference_pieces = _pieces(
         _("Reference: pieces counted by hand"),
         required=True,
-        help_text=_("The more, the larger a count that can be trusted."),
+        help_text=_("The more pieces, the larger the count that can be trusted."),
     )
     reference = _mass(_("Reference: their mass"))
     spread = _mass(
-        _("How much one piece differs from another"),
+        _("How much the mass of single pieces differs"),
         up=True,
         help_text=_("Standard deviation of the mass of single pieces."),
     )
@@ -150,7 +150,7 @@ class WeighForm(BagForm):
         help_text=_("Standard uncertainty of one weighing, from its certificate."),
     )
     sure = forms.BooleanField(
-        label=_("Take the count although it cannot be trusted to the piece"),
+        label=_("Keep the count although it is not exact to the piece"),
         required=False,
     )
     other_mass = forms.BooleanField(
@@ -159,7 +159,7 @@ class WeighForm(BagForm):
         widget=forms.HiddenInput,
     )
     reason = _reason(
-        _("Needed where the count differs from the record, or is not to be trusted.")
+        _("Needed where the count differs from the record, or is not exact.")
     )
 
     def __init__(
@@ -222,7 +222,7 @@ class ResultForm(KeyedForm):
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     document = forms.CharField(
-        label=_("Where it stands"),
+        label=_("Where the result is written"),
         required=False,
         max_length=120,
         help_text=_("Number and date of the report."),

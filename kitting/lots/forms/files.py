@@ -38,7 +38,7 @@ class FileForm(SpokenForm):
         label=_("Dates such as 01/03/2026"),
         required=False,
         choices=[
-            ("", _("refuse where day and month could be swapped")),
+            ("", _("refuse dates in which day and month could be swapped")),
             ("dmy", _("day first: 1 March")),
             ("mdy", _("month first: 3 January")),
         ],
@@ -93,7 +93,7 @@ class TakeInFileForm(KeyedForm):
             whole = unpacking.eof
         if not whole:
             raise ValidationError(
-                _("The file did not come back whole. Choose it again."),
+                _("The file was not sent complete. Choose it again."),
                 code="file_broken",
             )
         return data

@@ -49,10 +49,10 @@ class SureMixin:
 def sure_field() -> forms.CharField:
     """The field of ``SureMixin``."""
     return forms.CharField(
-        label=_("Sure: why this is right"),
+        label=_("Sure? Why this is right"),
         required=False,
         max_length=200,
-        help_text=_("Goes into the record, with your name."),
+        help_text=_("The record keeps it, with your name."),
         widget=forms.HiddenInput,
     )
 
@@ -72,7 +72,7 @@ class RevisionField(_RevisionChoice):
 
 def ways_to_have_counted() -> list[tuple[str, Any]]:
     """Ways of counting what comes in, with that nobody said."""
-    return [("", _("nobody said how")), *WAYS.items()]
+    return [("", _("not recorded")), *WAYS.items()]
 
 
 class NewLotForm(SureMixin, KeyedForm):
@@ -96,7 +96,7 @@ class NewLotForm(SureMixin, KeyedForm):
         required=False,
         max_length=40,
         help_text=_(
-            "At most 20 of A to Z, 0 to 9, hyphen, stroke and full stop. Empty:"
+            "At most 20 of A to Z, 0 to 9, hyphen, slash and full stop. Empty:"
             " Lotward gives one."
         ),
         widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
@@ -112,11 +112,11 @@ class NewLotForm(SureMixin, KeyedForm):
     source = forms.CharField(
         label=_("Source"),
         max_length=60,
-        help_text=_("The bench or supplier it comes from, spelt as before."),
+        help_text=_("The bench or supplier that it is from, written as before."),
         widget=forms.TextInput(attrs={"list": "sources", "autocomplete": "off"}),
     )
     source_number = forms.CharField(
-        label=_("Its number there"), required=False, max_length=40
+        label=_("Its number at the source"), required=False, max_length=40
     )
     use_by = DayField(label=_("Use by"), required=False)
     bag_count = forms.IntegerField(
@@ -155,7 +155,7 @@ class NewLotForm(SureMixin, KeyedForm):
         widget=forms.Textarea(attrs={"rows": 3, "class": "number"}),
     )
     close = forms.BooleanField(
-        label=_("Close the lot: no more bags will come"), required=False
+        label=_("Close the lot: there will be no more bags"), required=False
     )
     sure = sure_field()
 
@@ -280,8 +280,8 @@ class NewBagForm(SureMixin, KeyedForm):
         required=False,
         empty_label=_("Not known, or none"),
         help_text=_(
-            "As they are now. If either has changed, choose the new one: Lotward will"
-            " ask for a new lot."
+            "As they are now. If one of them has changed, choose the new one: Lotward"
+            " will ask for a new lot."
         ),
     )
     sure = sure_field()

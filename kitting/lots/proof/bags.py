@@ -18,7 +18,7 @@ MOVEMENT = Movement._meta.db_table
 OPEN = OpenBag._meta.db_table
 
 _K, _S = MovementKind, BagStage
-_IN = {_K.RECEIVED, _K.FOUND, _K.TAKEN_BACK}
+_IN = {_K.RECEIVED, _K.FOUND, _K.UNPACKED}
 _OUT = {
     _K.PACKED,
     _K.SAMPLED,
@@ -27,7 +27,7 @@ _OUT = {
     _K.SCRAPPED,
     _K.MISSING,
 }
-_OF_A_BOX = {_K.PACKED, _K.TAKEN_BACK}
+_OF_A_BOX = {_K.PACKED, _K.UNPACKED}
 _FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
     _K.RECEIVED: ({""}, {_S.ARRIVED}),
     _K.ACCEPTED: ({_S.ARRIVED, _S.REJECTED}, {_S.ACCEPTED}),

@@ -71,7 +71,7 @@ class Materials:
             )
         made: list[Movement] = []
         left = amount
-        reason = f"made into {lot.number}"
+        reason = lot.number
         for bag in self.bags[material_id]:
             taken = min(left, bag.pieces)
             if not taken:

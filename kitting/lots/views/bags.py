@@ -83,7 +83,7 @@ def bag_count(request: LotwardRequest, number: str) -> HttpResponse:
         done, status = attempt(request, form, lambda sign: _count(bag, form, sign))
         if done is not None:
             return _counted(request, done)
-    act = _("Take the count")
+    act = _("Save the count")
     return _form_page(request, "bag_count", status, bag, form=form, act=act)
 
 
@@ -161,16 +161,16 @@ def _counted(request: LotwardRequest, done: counts.Counted) -> HttpResponse:
     if done.difference == 0:
         said = _("Bag %(bag)s holds %(count)s, as on record.")
     elif done.difference > 0:
-        said = _("Bag %(bag)s holds %(count)s: %(many)s were found.")
+        said = _("Bag %(bag)s holds %(count)s. Found: %(many)s.")
     else:
-        said = _("Bag %(bag)s holds %(count)s: %(many)s are missing.")
+        said = _("Bag %(bag)s holds %(count)s. Missing: %(many)s.")
     messages.success(request, said % values)
     if done.difference and done.boxes:
         messages.warning(request, boxes_named(done.boxes))
     if done.most is not None:
         words = _(
-            "More went through its run than the protocol covers, which is %(most)s at"
-            " most. Tell a quality officer: the bag may have to be put on hold."
+            "More pieces were in its run than the protocol covers, which is %(most)s"
+            " at most. Tell a quality officer: the bag may need a hold."
         )
         messages.warning(request, words % {"most": done.most})
     return go(request, bag_address(done.bag))
@@ -186,10 +186,10 @@ def boxes_named(boxes: list[str]) -> str:
         A sentence; of many boxes it names the last.
     """
     words = ngettext(
-        "%(count)s box was filled from this bag, and its count may be out too:"
+        "%(count)s box was filled from this bag, and its count may be wrong too:"
         " %(boxes)s.",
-        "%(count)s boxes were filled from this bag, and their counts may be out too:"
-        " %(boxes)s.",
+        "%(count)s boxes were filled from this bag, and their counts may be wrong"
+        " too: %(boxes)s.",
         len(boxes),
     )
     named = ", ".join(boxes[-MOST_NAMED:])

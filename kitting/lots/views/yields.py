@@ -60,7 +60,7 @@ def yield_drop(request: LotwardRequest) -> HttpResponse:
     )
     if done is None:
         return _show(request, YieldForm(), status, wrong=form)
-    messages.success(request, _("The yield is taken out."))
+    messages.success(request, _("The yield is removed."))
     return go(request, reverse("kitting:yields"))
 
 

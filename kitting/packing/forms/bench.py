@@ -5,7 +5,7 @@ from __future__ import annotations
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.commands import LAY_ASIDE
+from kitting.domain.commands import TAKE_OFF
 from kitting.web.forms import KeyedForm
 
 
@@ -21,7 +21,7 @@ class ScanForm(KeyedForm):
     scan = forms.Field(required=False)
     box = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     purpose = forms.ChoiceField(
-        choices=[("", ""), (LAY_ASIDE, LAY_ASIDE)],
+        choices=[("", ""), (TAKE_OFF, TAKE_OFF)],
         required=False,
         widget=forms.HiddenInput,
     )

@@ -70,5 +70,5 @@ class VoidForm(KeyedForm):
     reason = forms.CharField(
         label=_("Why it is voided"),
         max_length=LONGEST_REASON,
-        help_text=_("Its pieces are scrapped; none go back to stock."),
+        help_text=_("Its pieces are scrapped; none of them is used again."),
     )

@@ -396,9 +396,9 @@ def choices(bench: Bench) -> list[Choice]:
         Choice(
             sets=size.sets,
             product=size.product.name,
-            command=f"DO-SIZE-{size.sets}"
+            command=f"ACT-BOX-{size.sets}"
             if counts.count(size.sets) == 1
-            else f"DO-SIZE-{size.product.code}-{size.sets}",
+            else f"ACT-BOX-{size.product.code}-{size.sets}",
             again=size.pk == size.newest,
         )
         for size in sizes

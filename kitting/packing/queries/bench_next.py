@@ -13,10 +13,10 @@ class Next(StrEnum):
     """What the zone *next* shows; each has a part of the page of its own."""
 
     WRONG = "wrong"
-    TAKE_BACK = "take_back"
-    CALL_OFF = "call_off"
+    UNDO = "undo"
+    CANCEL = "cancel"
     PRINT_AGAIN = "print_again"
-    LAY_ASIDE = "lay_aside"
+    TAKE_OFF = "take_off"
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
@@ -28,10 +28,10 @@ class Next(StrEnum):
 
 
 MENUS = {
-    "take_back": Next.TAKE_BACK,
-    "call_off": Next.CALL_OFF,
+    "undo": Next.UNDO,
+    "cancel": Next.CANCEL,
     "print": Next.PRINT_AGAIN,
-    "lay_aside": Next.LAY_ASIDE,
+    "take_off": Next.TAKE_OFF,
 }
 """What is shown for a choice that a scan asks for."""
 

@@ -12,22 +12,22 @@ from kitting.models import BoxSize
 def command_list() -> list[tuple[str, str]]:
     """Every command label but those of box sizes, with what it does."""
     reprints = [
-        (f"DO-PRINT-{end}", _("Print the label again: %s") % words.lower())
+        (f"ACT-PRINT-{end}", _("Print the label again: %s") % words.lower())
         for end, words in commands.PRINT_REASONS.items()
     ]
-    call_offs = [
-        (f"DO-CALL-OFF-{end}", _("Call off the open box: %s") % words.lower())
-        for end, words in commands.CALL_OFF_REASONS.items()
+    cancels = [
+        (f"ACT-CANCEL-{end}", _("Cancel the open box: %s") % words.lower())
+        for end, words in commands.CANCEL_REASONS.items()
     ]
     return [
-        ("DO-CLOSE", _("Close the box and print its label")),
-        ("DO-PRINT", _("Print the label; asks for a reason when it was printed")),
+        ("ACT-CLOSE", _("Close the box and print its label")),
+        ("ACT-PRINT", _("Print the label; asks for a reason when it was printed")),
         *reprints,
-        ("DO-TAKE-BACK", _("Show what can be taken back")),
-        ("DO-CALL-OFF", _("Call off the open box; asks for the reason")),
-        *call_offs,
-        ("DO-LAY-ASIDE", _("Lay aside the open bag that is scanned next")),
-        ("DO-GO-ON", _("Show the next thing to do")),
+        ("ACT-UNDO", _("Show what can be undone")),
+        ("ACT-CANCEL", _("Cancel the open box; asks for the reason")),
+        *cancels,
+        ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
+        ("ACT-NEXT", _("Show the next thing to do")),
     ]
 
 
@@ -43,7 +43,7 @@ def size_commands() -> list[tuple[str, str]]:
     found = []
     for size in sizes:
         of = f"{size.product.code}-" if sets.count(size.sets) > 1 else ""
-        command = f"DO-SIZE-{of}{size.sets}"
+        command = f"ACT-BOX-{of}{size.sets}"
         found.append((command, words_of_command(command) or ""))
     return found
 
@@ -61,7 +61,7 @@ def words_of_command(text: str) -> str | None:
     if text in known:
         return known[text]
     command = commands.read_command(text)
-    if command is None or command.do is not Do.SIZE or text != text.strip().upper():
+    if command is None or command.do is not Do.BOX or text != text.strip().upper():
         return None
     said = _("Start a box of %(sets)s sets") % {"sets": command.sets}
     if command.product:

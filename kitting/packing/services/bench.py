@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 from uuid import uuid5
 
-from kitting.domain.commands import LAY_ASIDE, Command, Do, is_command, read_command
+from kitting.domain.commands import TAKE_OFF, Command, Do, is_command, read_command
 from kitting.domain.errors import (
     CodeError,
     Conflict,
@@ -44,7 +44,7 @@ class Answer:
     """Name of the act in the journal; empty if nothing was written."""
 
     menu: str = ""
-    """The choice to show: call_off, print, take_back or lay_aside."""
+    """The choice to show: cancel, print, undo or take_off."""
 
     outcome: dict[str, Any] = field(default_factory=dict)
     """What the act gave, by name; as it stands in the journal."""
@@ -98,7 +98,7 @@ def take_scan(
         bench_id: The bench, which is there.
         text: Any text, as it was scanned, typed or sent by a button.
         box: Number of the newest box of the bench when it was scanned; empty if none.
-        purpose: ``lay_aside`` if a bag was asked for to be laid aside, or empty.
+        purpose: ``take_off`` if the bag is to be taken off the bench, or empty.
         sign: Who, when, at this bench, and the operation key of this scan.
 
     Returns:
@@ -126,26 +126,26 @@ def take_scan(
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
     scan.need_same_box()
-    act = boxes.lay_aside if purpose == LAY_ASIDE else boxes.bring_bag
+    act = boxes.take_off_bench if purpose == TAKE_OFF else boxes.bring_bag
     return _did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 
 
 def _obey(scan: _Scan, command: Command) -> Answer:
     match command.do:
-        case Do.SIZE:
+        case Do.BOX:
             return _start(scan, command)
         case Do.CLOSE:
             return _close(scan)
         case Do.PRINT:
             return _print(scan, command.reason)
-        case Do.CALL_OFF:
-            return _call_off(scan, command.reason)
-        case Do.LAY_ASIDE:
+        case Do.CANCEL:
+            return _cancel(scan, command.reason)
+        case Do.TAKE_OFF:
             _need_open_bag(scan.bench_id)
-            return Answer(menu=LAY_ASIDE)
-        case Do.TAKE_BACK:
-            return Answer(menu="take_back")
-        case _:  # Do.GO_ON
+            return Answer(menu=TAKE_OFF)
+        case Do.UNDO:
+            return Answer(menu="undo")
+        case _:  # Do.NEXT
             return Answer()
 
 
@@ -222,15 +222,15 @@ def _print(scan: _Scan, reason: str) -> Answer:
     return _did("print_box_label", copy)
 
 
-def _call_off(scan: _Scan, reason: str) -> Answer:
+def _cancel(scan: _Scan, reason: str) -> Answer:
     scan.need_same_box()
     box = _box_in_work(scan)
     if box.stage == BoxStage.CLOSED and scan.before is None:
-        raise WrongStage("closed_box_not_called_off", box=str(box))
+        raise WrongStage("closed_box_not_cancelled", box=str(box))
     if not reason:
-        return Answer(menu="call_off")
-    gone = voiding.call_off_box(box_id=box.pk, reason=reason, sign=scan.sign)
-    return _did("call_off_box", gone)
+        return Answer(menu="cancel")
+    gone = voiding.cancel_box(box_id=box.pk, reason=reason, sign=scan.sign)
+    return _did("cancel_box", gone)
 
 
 def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:

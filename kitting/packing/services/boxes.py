@@ -1,4 +1,4 @@
-"""The bench: bags onto it, boxes started, filled, closed, labelled, called off."""
+"""The bench: bags onto it, boxes started, filled, closed, labelled, cancelled."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
     return line
 
 
-def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
+def take_off_bench(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     """Close an open bag at a bench; it stays there with its pieces.
 
     Args:
@@ -191,7 +191,7 @@ def lay_aside(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         return Brought(bag=bag.number, part=bag.lot.part.name, taken=0)
 
     sent = {"bench": bench_id, "bag": bag_id}
-    return perform("lay_aside", sign=sign, sent=sent, gives=Brought, work=work)
+    return perform("take_off_bench", sign=sign, sent=sent, gives=Brought, work=work)
 
 
 def _open_box(bench: Bench) -> Box | None:

@@ -1,4 +1,4 @@
-"""Boxes that come to nothing: an open one is called off, a closed one is voided."""
+"""Boxes that come to nothing: an open one is cancelled, a closed one is voided."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from kitting.packing.steps import move_box, take_all_back
 from kitting.printing.steps import stop_labels_of
 
 
-def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
-    """Call off an open box: every piece goes back to its bag.
+def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
+    """Cancel an open box: every piece goes back to its bag.
 
     Args:
         box_id: The box.
@@ -40,7 +40,7 @@ def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         box = locking.lock_row(Box, box_id)
         if box.stage != BoxStage.OPEN:
             raise WrongStage(
-                "box_wrong_stage", box=str(box), stage=box.stage, wanted="called off"
+                "box_wrong_stage", box=str(box), stage=box.stage, wanted="cancelled"
             )
         now = set(BoxLine.objects.filter(box=box).values_list("bag", flat=True))
         if now != ids:
@@ -52,7 +52,7 @@ def call_off_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         return BoxMoved(box=str(box), stage=str(box.stage))
 
     sent = {"box": box_id, "reason": reason}
-    return perform("call_off_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
+    return perform("cancel_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
 
 
 def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
@@ -70,7 +70,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         Conflict: ``page_is_old`` if it was filled and closed at the same moment.
         Missing: If there is no such box.
         Refused: ``reason_missing``, ``entry_too_long``.
-        WrongStage: If it is open (call it off), loaded or gone.
+        WrongStage: If it is open (cancel it), loaded or gone.
         OperationKeyReused: If the key was used for another act.
     """
 

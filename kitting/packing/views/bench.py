@@ -38,9 +38,9 @@ if TYPE_CHECKING:
 LAST_ACTS: dict[str, _StrPromise] = {
     "bring_bag": _("%(part)s bag %(bag)s: %(taken)s taken"),
     "bring_bag, emptied": _("%(part)s bag %(bag)s is empty: %(taken)s taken"),
-    "call_off_box": _("Box %(box)s called off"),
+    "cancel_box": _("Box %(box)s cancelled"),
     "close_box": _("Box closed; its serial is %(serial)s"),
-    "lay_aside": _("%(part)s bag %(bag)s laid aside"),
+    "take_off_bench": _("%(part)s bag %(bag)s taken off the bench"),
     "print_box_label": _("Label of box %(box)s printed"),
     "print_box_label, sent": _("Label of box %(box)s is on its way to the printer"),
     "see_label": _("Box %(box)s labelled"),
@@ -144,7 +144,7 @@ def _show(
         "labelled": outcome.get("box", "") if did == "see_label" else "",
         "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
         "op_key": new_op_key(),
-        "call_off_reasons": commands.CALL_OFF_REASONS,
+        "cancel_reasons": commands.CANCEL_REASONS,
         "print_reasons": commands.PRINT_REASONS,
     }
     if form.errors:

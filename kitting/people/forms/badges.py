@@ -48,7 +48,7 @@ class IssueBadgesForm(KeyedForm):
         min_value=1,
         max_value=500,
         required=False,
-        help_text=_("Counted along the rows; for a sheet that was begun."),
+        help_text=_("Counted along the rows; for a sheet that is partly used."),
     )
 
     def __init__(self, *args: Any, people: Sequence[User], **kwargs: Any) -> None:

@@ -15,7 +15,7 @@ class WorkshopForm(KeyedForm):
         max_length=400,
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text=_("Stands on every label, line by line."),
+        help_text=_("It is printed on every label, line by line."),
     )
     country = forms.CharField(
         label=_("Country"),

@@ -70,7 +70,7 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
 def open_account(*, name: str, open: bool, sign: Sign) -> Person:
     """Close a person's account, or open it again; what they signed stays theirs.
 
-    Whoever is signed in with it is signed off with the next page they ask for.
+    Whoever is signed in with it is signed out with the next page they ask for.
 
     Args:
         name: The name to sign in with.

@@ -42,7 +42,7 @@ def workshop(request: LotwardRequest) -> HttpResponse:
             except LotwardError as error:
                 status = add_refusal(form, error)
             else:
-                messages.success(request, _("The workshop's particulars are changed."))
+                messages.success(request, _("The workshop's data are changed."))
                 return go(request, reverse("kitting:workshop"))
     context = {"form": form, **queries.catalogue()}
     return render(request, "kitting/people/workshop.html", context, status=status)

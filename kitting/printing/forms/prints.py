@@ -38,11 +38,11 @@ class PrintForm(KeyedForm):
     """
 
     where = WhereField(
-        label=_("Where it comes out"),
+        label=_("Printer or PDF"),
         widget=forms.RadioSelect,
         help_text=_(
-            "A printer takes it by itself. A PDF opens here: print it at its actual size,"
-            " without fitting it to the page."
+            "A printer prints it directly. A PDF opens here: print it at its actual"
+            " size, without fitting it to the page."
         ),
     )
     start = forms.IntegerField(
@@ -51,7 +51,7 @@ class PrintForm(KeyedForm):
         max_value=500,
         initial=1,
         required=False,
-        help_text=_("Counted along the rows; for a sheet that was begun."),
+        help_text=_("Counted along the rows; for a sheet that is partly used."),
     )
     reason = forms.CharField(
         label=_("Why it is printed again"),

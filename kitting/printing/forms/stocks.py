@@ -153,7 +153,7 @@ class StockForm(HeadFields, KeyedForm):
         required=False,
         help_text=_("On each side of a label or a sheet; a test page shows it."),
     )
-    page = forms.ChoiceField(label=_("The labels come"), choices=PAGE_WORDS)
+    page = forms.ChoiceField(label=_("The labels are"), choices=PAGE_WORDS)
     gap_um = LengthField(label=_("Gap to the next label"), required=False)
     page_width_um = LengthField(label=_("Width of the sheet"), required=False)
     page_height_um = LengthField(label=_("Height of the sheet"), required=False)
@@ -263,7 +263,7 @@ class PrinterForm(HeadFields, KeyedForm):
     things = {
         "seen": _("what was on record"),
         "stock": _("the stock that is in it"),
-        "bench": _("the bench that it stands at"),
+        "bench": _("its bench"),
     }
 
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
@@ -284,7 +284,7 @@ class PrinterForm(HeadFields, KeyedForm):
     )
     stock = forms.ChoiceField(label=_("Stock that is in it"))
     bench = forms.ChoiceField(
-        label=_("Bench that it stands at"),
+        label=_("Its bench"),
         required=False,
         help_text=_("Labels of boxes closed there come out here."),
     )

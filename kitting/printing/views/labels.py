@@ -60,7 +60,7 @@ JOBS: list[Column[PrintJob]] = [
     Column("what", lambda job: job.title),
     Column("labels", lambda job: job.labels),
     Column("printer", lambda job: job.printer.code),
-    Column("state", lambda job: job.state),
+    Column("stage", lambda job: job.state),
     Column("ended at", lambda job: job.ended_at),
     Column("trouble", trouble),
 ]
@@ -176,7 +176,7 @@ def job_cancel(request: LotwardRequest, pk: int) -> HttpResponse:
     if done is None:
         return _show(request, job, wrong=form, status=status)
     if done.stopping:
-        said = _("The printer is asked to give the print job up.")
+        said = _("The printer is asked to stop the print job.")
     else:
         said = _("The print job is cancelled. Nothing of it came out.")
     messages.success(request, said)

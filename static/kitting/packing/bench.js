@@ -207,7 +207,7 @@
   function receive(entry, answer, text) {
     const elsewhere = answer.headers.get("HX-Redirect");
     if (elsewhere) {
-      location.assign(elsewhere); // Signed off meanwhile; the scan waits for its owner.
+      location.assign(elsewhere); // Signed out meanwhile; the scan waits for its owner.
       return;
     }
     const part = new DOMParser().parseFromString(text, "text/html");

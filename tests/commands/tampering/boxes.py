@@ -236,7 +236,7 @@ def shipment_stage(history: History) -> list[Named]:
 @tamperer
 def shipment_event(history: History) -> list[Named]:
     row = ShipEvent.objects.get(shipment=history.gone, after="sent")
-    change(row, before="called_off")
+    change(row, before="cancelled")
     return [("shipment stages", ShipEvent, row.pk), ("chain", Link, link_of(row))]
 
 

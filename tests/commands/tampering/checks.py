@@ -71,15 +71,15 @@ def sorted_better_than_it_was(history: History) -> list[Named]:
 
 
 @tamperer
-def conceded_instead_of_sent_back(history: History) -> list[Named]:
+def accepted_instead_of_sent_back(history: History) -> list[Named]:
     row = Disposition.objects.get(fate="sent_back")
-    change(row, fate="conceded")
+    change(row, fate="concession")
     return [("rejected bags", Disposition, row.pk)]
 
 
 @tamperer
 def brought_back_without_a_word(history: History) -> list[Named]:
-    row = Disposition.objects.get(fate="conceded")
+    row = Disposition.objects.get(fate="concession")
     remove(row)
     return [("rejected bags", Disposition, None)]
 

@@ -49,7 +49,7 @@ def belt_uncertainty_of_a_run(history: History) -> list[Named]:
 
 @tamperer
 def cold_value_in_a_released_run(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="released")
+    run = Run.objects.get(protocol__process="heat", stage="released")
     row = run.values.get(at=run.opened_at + timedelta(minutes=30))
     change(row, value=69_000)
     return [("chain", Link, link_of(row)), ("runs", Run, row.run_id)]
@@ -57,7 +57,7 @@ def cold_value_in_a_released_run(history: History) -> list[Named]:
 
 @tamperer
 def log_of_a_released_run_deleted(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="released")
+    run = Run.objects.get(protocol__process="heat", stage="released")
     rows = list(RunValue.objects.filter(run=run))
     for row in rows:
         remove(row)
@@ -80,21 +80,21 @@ def stay_that_began_earlier(history: History) -> list[Named]:
 
 @tamperer
 def failed_heat_run_released(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="failed")
+    run = Run.objects.get(protocol__process="heat", stage="failed")
     change(run, stage="released")
     return [("runs", Run, run.pk)]
 
 
 @tamperer
 def released_heat_run_failed(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="released")
+    run = Run.objects.get(protocol__process="heat", stage="released")
     change(run, stage="failed")
     return [("runs", Run, run.pk)]
 
 
 @tamperer
 def released_liquid_run_failed(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="liquid")
+    run = Run.objects.get(protocol__process="liquid")
     change(run, stage="failed")
     return [("runs", Run, run.pk)]
 
@@ -111,7 +111,7 @@ def run_given_up_by_sql(history: History) -> list[Named]:
 
 @tamperer
 def run_opened_again(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="failed")
+    run = Run.objects.get(protocol__process="heat", stage="failed")
     change(run, stage="open", closed_at=None)
     return [("runs", Run, run.pk)]
 
@@ -140,7 +140,7 @@ def closing_that_tells_nothing(history: History) -> list[Named]:
 
 @tamperer
 def heat_protocol_without_a_minimum(history: History) -> list[Named]:
-    run = Run.objects.get(protocol__method="heat", stage="released")
+    run = Run.objects.get(protocol__process="heat", stage="released")
     change(run.protocol, required_top_uj_cm2=1, min_value=0)
     return [
         ("runs", Run, run.pk),
@@ -152,7 +152,7 @@ def heat_protocol_without_a_minimum(history: History) -> list[Named]:
 @tamperer
 def bag_that_was_in_the_oven_too_short(history: History) -> list[Named]:
     """It came off after half an hour of which the first minutes were not warm."""
-    row = RunBag.objects.get(run__protocol__method="heat", run__stage="released")
+    row = RunBag.objects.get(run__protocol__process="heat", run__stage="released")
     for value in row.run.values.filter(at__lt=row.on_at + timedelta(minutes=20)):
         change(value, value=20_000)
     for value in row.run.values.filter(at__gt=row.on_at + timedelta(minutes=40)):

@@ -89,7 +89,7 @@ def test_it_holds_every_shipment_that_was_sent_newest_first(clerk: Client) -> No
     before = sent(at=NOON - timedelta(days=1))
     factories.make_shipment(factories.make_labelled_box())
     off = factories.make_shipment()
-    services.call_off_shipment(shipment_id=off.pk, reason="No van", sign=sign())
+    services.cancel_shipment(shipment_id=off.pk, reason="No van", sign=sign())
     assert numbers(clerk) == [last.number, first.number, before.number]
     assert answer_of(clerk) == "Sent so far: 3 shipments, 3 boxes, 18 sets."
 
@@ -108,7 +108,7 @@ def test_an_empty_log_and_an_empty_answer_say_so(clerk: Client) -> None:
     assert answer_of(clerk) == "Sent so far: nothing."
     assert "Nothing was sent yet." in clerk.get(LOG).content.decode()
     sent()
-    assert "No shipment fits." in clerk.get(LOG, {"q": "absent"}).content.decode()
+    assert "No shipment matches." in clerk.get(LOG, {"q": "absent"}).content.decode()
 
 
 # -- Filters -------------------------------------------------------------------------

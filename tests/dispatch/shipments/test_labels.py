@@ -70,7 +70,7 @@ def test_a_box_that_comes_on_or_off_makes_all_labels_stale(shipment: Shipment) -
     assert stale_labels(shipment) == [printed.numbers[0]], "it must be destroyed"
 
 
-@pytest.mark.parametrize("act", ["take off", "call off"])
+@pytest.mark.parametrize("act", ["take off", "cancel"])
 def test_labels_that_wait_for_a_printer_do_not_come_out_when_they_are_wrong(
     shipment: Shipment, act: str
 ) -> None:
@@ -86,7 +86,7 @@ def test_labels_that_wait_for_a_printer_do_not_come_out_when_they_are_wrong(
         assert live is not None
         services.take_off_box(shipment_id=shipment.pk, box_id=live.box_id, sign=sign())
     else:
-        services.call_off_shipment(
+        services.cancel_shipment(
             shipment_id=shipment.pk, reason="nobody is there", sign=sign()
         )
     assert PrintJob.objects.get(pk=printed.job).state == "cancelled"
@@ -119,9 +119,9 @@ def test_what_is_in_no_shipment_has_no_label(shipment: Shipment, number: str) ->
         print_labels(kind="shipment", numbers=[number], sign=sign())
 
 
-def test_a_shipment_that_was_called_off_has_none(shipment: Shipment) -> None:
+def test_a_shipment_that_was_cancelled_has_none(shipment: Shipment) -> None:
     numbers = numbers_of(shipment)
-    services.call_off_shipment(
+    services.cancel_shipment(
         shipment_id=shipment.pk, reason="nobody is there", sign=sign()
     )
     assert numbers_of(shipment) == []

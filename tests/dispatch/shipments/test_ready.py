@@ -23,7 +23,7 @@ pytestmark = pytest.mark.django_db
 PAGES = {
     "boxes": r"(\d+) box(?:es)? (?:is|are) ready to go",
     "the day": r"(\d+) box(?:es)? ready to go, \d+ sets",
-    "shipments": r"(\d+) box(?:es)? with \d+ sets stands? ready to go",
+    "shipments": r"(\d+) box(?:es)? with \d+ sets (?:is|are) ready to go",
 }
 ADDRESSES = {
     "boxes": reverse("kitting:boxes"),

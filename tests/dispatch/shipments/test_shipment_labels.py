@@ -56,7 +56,7 @@ def test_a_shipment_prints_labels_for_all_its_boxes(
     after = client.get(done.headers["Location"]).content.decode()
     assert f'href="{page}"' in after
     on_board(shipment, second)
-    assert "1 label no longer says what is so" in words(client.get(page))
+    assert "1 label is out of date" in words(client.get(page))
     stale = client.get(f"{page}labels/?stale=1")
     assert stale.context["numbers"] == [f"{shipment.number} {first.serial}"]
     services.take_off_box(shipment_id=shipment.pk, box_id=first.pk, sign=sign())

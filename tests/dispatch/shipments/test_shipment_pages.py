@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 
 LIST = reverse("dispatch:shipments")
 NEW = reverse("dispatch:shipment-new")
-ACTS = ("scan", "take-off", "send", "call-off")
+ACTS = ("scan", "take-off", "send", "cancel")
 
 
 def page_of(shipment: Shipment) -> str:
@@ -110,9 +110,7 @@ def test_the_list_says_what_is_open_what_could_go_and_what_went(clerk: Client) -
 
 def test_an_empty_workshop_says_so(clerk: Client) -> None:
     text = clerk.get(LIST).content.decode()
-    assert "No shipment is open, and no box stands ready to go." in " ".join(
-        text.split()
-    )
+    assert "No shipment is open, and no box is ready to go." in " ".join(text.split())
 
 
 @pytest.mark.smoke
@@ -168,7 +166,10 @@ def test_a_box_goes_on_by_any_of_its_codes(clerk: Client, read: str) -> None:
     assert answer.headers["Location"] == page_of(shipment)
     box.refresh_from_db()
     assert box.stage == "loaded"
-    assert f"Box {box.serial} is on." in clerk.get(page_of(shipment)).content.decode()
+    assert (
+        f"Box {box.serial} is on the shipment."
+        in clerk.get(page_of(shipment)).content.decode()
+    )
 
 
 def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
@@ -182,7 +183,7 @@ def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
     assert_part(answer, "shipment")
     text = answer.content.decode()
     assert "autofocus" in text
-    assert f"Box {box.serial} is on." in text
+    assert f"Box {box.serial} is on the shipment." in text
     assert answer.context["scan_key"] != first.context["scan_key"]
     keys = [key for _box, key in answer.context["boxes"]]
     assert answer.context["scan_key"] not in keys
@@ -311,6 +312,20 @@ def test_a_box_is_taken_off_once_and_stands_ready(clerk: Client, hx) -> None:
     assert list(ShipScan.objects.values_list("on", flat=True)) == [True, False]
 
 
+@pytest.mark.parametrize(
+    ("held", "words"), [(False, "Put it away."), (True, "Put it in quarantine.")]
+)
+def test_a_held_box_that_is_taken_off_goes_to_quarantine(
+    clerk: Client, hx, held: bool, words: str
+) -> None:
+    box = factories.make_labelled_box()
+    shipment = factories.make_shipment(box)
+    if held:
+        holds.place_hold(target="box", value=box.pk, reason="Torn", sign=sign())
+    answer = clerk.post(act_of(shipment, "take-off"), keyed(box=box.pk), headers=hx)
+    assert answer.context["said"].endswith(words)
+
+
 @pytest.mark.parametrize("box", ["", "x", "0", "-1", "1", str(2**63), "9" * 40])
 def test_taking_off_what_is_not_on_is_refused(clerk: Client, box: str) -> None:
     shipment = factories.make_shipment(factories.make_labelled_box())
@@ -391,14 +406,14 @@ def test_a_sending_that_cannot_be_read_sends_nothing(
     assert shipment.stage == "open"
 
 
-# -- Calling off ---------------------------------------------------------------------
+# -- Cancelling ---------------------------------------------------------------------
 
 
 @pytest.mark.smoke
-def test_a_shipment_is_called_off_with_a_reason_and_only_once(clerk: Client) -> None:
+def test_a_shipment_is_cancelled_with_a_reason_and_only_once(clerk: Client) -> None:
     box = factories.make_labelled_box()
     shipment = factories.make_shipment(box)
-    address = act_of(shipment, "call-off")
+    address = act_of(shipment, "cancel")
     assert_page(clerk.get(address))
     assert_page(clerk.post(address, keyed(reason=" ")), status=422)
     data = keyed(reason="The van broke down")
@@ -406,7 +421,7 @@ def test_a_shipment_is_called_off_with_a_reason_and_only_once(clerk: Client) -> 
         assert clerk.post(address, data).headers["Location"] == LIST
     assert Box.objects.get(pk=box.pk).stage == "labelled"
     text = clerk.get(page_of(shipment)).content.decode()
-    assert "was called off" in text
+    assert "was cancelled" in text
     assert "The van broke down" in text
     assert clerk.get(address).headers["Location"] == page_of(shipment)
     assert_problem(

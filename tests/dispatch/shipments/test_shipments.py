@@ -279,23 +279,23 @@ def test_a_sent_shipment_changes_no_more() -> None:
             shipment_id=shipment.pk, box_id=box.pk, sign=sign()
         ),
         lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign()),
-        lambda: services.call_off_shipment(
+        lambda: services.cancel_shipment(
             shipment_id=shipment.pk, reason="Late", sign=sign()
         ),
     ):
         assert_refused(refused(act), "shipment_not_open", stage="sent")
 
 
-# -- Calling off -----------------------------------------------------------------------
+# -- Cancelling -----------------------------------------------------------------------
 
 
 def test_calling_off_frees_the_boxes_and_keeps_the_reason() -> None:
     boxes = [factories.make_labelled_box() for _ in range(2)]
     shipment = factories.make_shipment(*boxes)
-    services.call_off_shipment(shipment_id=shipment.pk, reason=" No van ", sign=sign())
+    services.cancel_shipment(shipment_id=shipment.pk, reason=" No van ", sign=sign())
     shipment.refresh_from_db()
-    assert (shipment.stage, shipment.boxes, shipment.sent_at) == ("called_off", 0, None)
-    assert shipment.events.get(after="called_off").reason == "No van"
+    assert (shipment.stage, shipment.boxes, shipment.sent_at) == ("cancelled", 0, None)
+    assert shipment.events.get(after="cancelled").reason == "No van"
     assert {box.stage for box in Box.objects.all()} == {"labelled"}
     other = factories.send(factories.make_shipment(*boxes))
     assert other.boxes == 2
@@ -308,7 +308,7 @@ def test_calling_off_frees_the_boxes_and_keeps_the_reason() -> None:
 def test_calling_off_needs_a_reason_that_fits(reason: str, code: str) -> None:
     shipment = factories.make_shipment(factories.make_labelled_box())
     error = refused(
-        lambda: services.call_off_shipment(
+        lambda: services.cancel_shipment(
             shipment_id=shipment.pk, reason=reason, sign=sign()
         )
     )

@@ -81,12 +81,12 @@ class Workshop:
                 piece.where, piece.box = "box", box
             self.write(bag, MovementKind.PACKED, len(packed), -len(packed), box)
 
-    def take_back(self, bag, box, count) -> None:
+    def undo(self, bag, box, count) -> None:
         if self.stages[box] is BoxStage.OPEN:
             back = self.inside(bag, "box", box, count)
             for piece in back:
                 piece.where, piece.box = "bag", None
-            self.write(bag, MovementKind.TAKEN_BACK, len(back), len(back), box)
+            self.write(bag, MovementKind.UNPACKED, len(back), len(back), box)
 
     def move_box(self, box, choice) -> None:
         ways = sorted(BOX_MOVES[self.stages[box]])
@@ -164,7 +164,7 @@ ACTS = st.one_of(
         COUNTS,
     ),
     st.tuples(
-        st.sampled_from(["pack", "take_back"]),
+        st.sampled_from(["pack", "undo"]),
         st.sampled_from(list(BAGS)),
         st.sampled_from(BOXES),
         COUNTS,

@@ -64,7 +64,7 @@ SEEN = [  # page, arguments, query, part of it
 ]
 OFFICERS = [
     ("lot-reject", ("HB-2",), "", "lot-check"),
-    ("lot-concede", ("HB-1",), "", "inspection-concede"),
+    ("lot-concession", ("HB-1",), "", "inspection-concession"),
     ("inspection-resume", (), OF, "inspection-resume"),
     ("inspection-set", (), "", "inspection-set"),
     ("part-set", ("HB",), "", "inspection-part"),
@@ -113,7 +113,7 @@ def test_what_is_the_quality_officers_is_not_the_checkers(
     ("name", "args", "query"),
     [
         ("lot-rejected", ("NO-1",), ""),
-        ("lot-concede", ("NO-1",), ""),
+        ("lot-concession", ("NO-1",), ""),
         ("part-set", ("NO",), ""),
         ("kind-change", ("NO",), ""),
         ("inspection-resume", (), ""),
@@ -139,7 +139,7 @@ def test_the_page_says_how_many_to_draw_from_which_bags(
     assert [line.pieces for line in page.draws] == [48, 32]
     text = checker.get(address("lot-check", "HB-2")).content.decode()
     assert "draw 80 of 501 pieces, from 2 bags" in text
-    assert "Normal: inspection begins so" in text
+    assert "Normal: inspection begins like this" in text
     assert "Reduced inspection never begins by itself" in text
     assert text.count("data-more=") == 2  # Scratched, and another defect
 
@@ -222,7 +222,7 @@ def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
     assert_problem(officer.post(to, values(reason="Again")), "inspection_not_stopped")
     text = officer.get(address("inspection", query=OF)).content.decode()
     assert "New nozzle" in text
-    assert "the quality officer let it begin" in text
+    assert "the quality officer allowed it again" in text
 
 
 # -- Rejected lots -------------------------------------------------------------------------
@@ -254,10 +254,10 @@ def test_a_bag_is_sorted_on_its_page(checker: Client, part: Part) -> None:
     ("name", "fate", "stage"),
     [
         ("lot-send-back", "sent_back", "used_up"),
-        ("lot-concede", "conceded", "accepted"),
+        ("lot-concession", "concession", "accepted"),
     ],
 )
-def test_bags_are_sent_back_or_conceded_as_ticked(
+def test_bags_are_sent_back_or_accepted_as_ticked(
     name: str, fate: str, stage: str, officer: Client, part: Part
 ) -> None:
     bag, other = lot_of("HB-1").bags.order_by("pk")

@@ -63,7 +63,7 @@ def test_the_page_of_a_source_has_pictures_tables_and_files(
     csv = officer.get(to + "&as=csv").getvalue().decode()  # type: ignore[attr-defined]
     assert "HB-1" in csv
     none = officer.get(to + "&until=2020-01-01").content.decode()
-    assert "No lot is as chosen" in none
+    assert "No lot matches" in none
 
 
 def test_a_name_that_is_markup_stays_text_in_a_picture(
@@ -127,7 +127,7 @@ def test_the_curve_reads_its_risks_off_the_binomial(officer: Client) -> None:
 def test_no_plan_of_the_tables_has_no_curve(query: str, officer: Client) -> None:
     response = officer.get(address("inspection-curve", query=query))
     assert_page(response, status=422)
-    assert "That is no plan of the tables" in response.content.decode()
+    assert "The tables have no such plan" in response.content.decode()
 
 
 @pytest.mark.parametrize("severity", ["normal", "tightened", "reduced"])

@@ -145,7 +145,7 @@ def test_reduced_inspection_begins_and_ends_on_its_pages(
     to = address("inspection-reduce", query=MAJOR)
     text = officer.get(to).content.decode()
     assert "11 lots in a row were accepted" in text
-    assert "1 bad in 500 pieces, and the AQL lets 5 pass" in text
+    assert "1 bad in 500 pieces, and the AQL allows 5" in text
     assert_problem(officer.post(to, values(reason="Good")), "production_not_steady")
     assert_problem(officer.post(to, values(steady="on", reason=" ")), "required")
     assert not Switching.objects.exists()

@@ -1,4 +1,4 @@
-"""What becomes of rejected bags: sorted, sent back, conceded; nothing goes missing."""
+"""What becomes of rejected bags: sorted, sent back, accepted; nothing goes missing."""
 
 from __future__ import annotations
 
@@ -159,11 +159,13 @@ def test_what_is_on_hold_is_not_sent_back(lot: Lot) -> None:
     assert_refused(error, "bag_held", bag=bag.number)
 
 
-# -- Conceding ------------------------------------------------------------------------
+# -- A concession ------------------------------------------------------------------------
 
 
-def test_conceded_bags_go_on_as_accepted_and_the_verdict_stays(lot: Lot) -> None:
-    done = rejected.concede_bags(
+def test_bags_under_concession_go_on_as_accepted_and_the_verdict_stays(
+    lot: Lot,
+) -> None:
+    done = rejected.accept_under_concession(
         lot_id=lot.pk, reason="Looks only", sign=factories.sign()
     )
     assert (len(done.bags), done.pieces) == (2, 60)
@@ -174,9 +176,9 @@ def test_conceded_bags_go_on_as_accepted_and_the_verdict_stays(lot: Lot) -> None
     assert_accounted_for(lot)
 
 
-def test_one_bag_is_conceded_and_the_other_stays(lot: Lot) -> None:
+def test_one_bag_is_accepted_and_the_other_stays(lot: Lot) -> None:
     bag, other = bags_of(lot)
-    rejected.concede_bags(
+    rejected.accept_under_concession(
         lot_id=lot.pk, bag_ids=[bag.pk], reason="Looks", sign=factories.sign()
     )
     assert [each.stage for each in bags_of(lot)] == ["accepted", "rejected"]
@@ -186,7 +188,9 @@ def test_one_bag_is_conceded_and_the_other_stays(lot: Lot) -> None:
 
 # -- What is refused of both -----------------------------------------------------------
 
-BOTH = pytest.mark.parametrize("act", [rejected.send_back, rejected.concede_bags])
+BOTH = pytest.mark.parametrize(
+    "act", [rejected.send_back, rejected.accept_under_concession]
+)
 
 
 @BOTH
@@ -219,7 +223,9 @@ def test_both_keep_to_the_bags_of_the_lot(act: Any, lot: Lot) -> None:
 @BOTH
 def test_both_need_a_bag_that_is_still_rejected(act: Any, lot: Lot) -> None:
     first, _second = bags_of(lot)
-    rejected.concede_bags(lot_id=lot.pk, reason="Looks", sign=factories.sign())
+    rejected.accept_under_concession(
+        lot_id=lot.pk, reason="Looks", sign=factories.sign()
+    )
     before = Operation.objects.count()
     for ids, code in (([], "no_rejected_bag"), ([first.pk], "bag_wrong_stage")):
         with pytest.raises(LotwardError) as caught:

@@ -121,7 +121,7 @@ def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
     assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 2)]
     text = page_of(client_for)
     assert "2 runs measured with it are on hold." in text
-    assert "no run until it is calibrated anew" in text
+    assert "not use it until it is calibrated" in text
     row = Hold.objects.filter(run__meter=wrong).latest("pk")
     holds.lift_hold(hold_id=row.pk, reason="Dosimeter", sign=sign())
     assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 1)]

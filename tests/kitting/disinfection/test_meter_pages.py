@@ -232,7 +232,7 @@ def test_a_wrong_meter_is_recorded_and_says_what_it_reaches(officer, meter, hx) 
     for _ in range(2):
         response = officer.post(path, posted, follow=True)
         assert "1 run measured with" in text_of(response)
-    assert "0 boxes that are here and 0 that have left" in text_of(response)
+    assert "0 boxes that are here; 0 boxes have left" in text_of(response)
     assert Hold.objects.get().run == run
     text = text_of(officer.get(of_meter(meter)))
     assert "No: it was found wrong on" in text
@@ -275,14 +275,14 @@ def test_a_lamp_is_fitted_read_and_changed(officer, operator, hx) -> None:
         assert operator.post(of_lamp(lamp, "hours"), read)["Location"] == LAMPS
     assert LampHours.objects.get().hours == 9_100
     text = text_of(officer.get(LAMPS))
-    assert "1 has burnt for longer than it is rated." in text
-    assert "9\u202f100 h (over its rating)" in text
+    assert "1 is over its rated hours." in text
+    assert "9\u202f100 h (over its rated hours)" in text
     changed = {"op_key": key(), "on": "2026-01-14", "rated_hours": ""}
     assert_page(officer.get(of_lamp(lamp, "change")))
     assert officer.post(of_lamp(lamp, "change"), changed).status_code == 302
     text = text_of(officer.get(LAMPS))
-    assert "1 lamp burns on the lines." in text
-    assert "Taken out" in text
+    assert "1 lamp is in use on the lines." in text
+    assert "Removed" in text
     assert "not read yet" in text
 
 

@@ -327,8 +327,8 @@ def test_only_meters_that_see_the_protocol_are_offered_for_it() -> None:
 def test_a_radiometer_measures_neither_heat_nor_a_liquid() -> None:
     radiometer, thermometer = factories.make_meter(), factories.make_meter()
     calibrate(radiometer)
-    for method in ("heat", "liquid"):
-        protocol = ledger_runs.make_heat_protocol(method=method)
+    for process in ("heat", "liquid"):
+        protocol = ledger_runs.make_heat_protocol(process=process)
         values = {"protocol": protocol, "meter": radiometer}
         assert_refuses("meter_reads_light", Refused, ledger_runs.open_oven, **values)
         offered = [row.meter for row in queries.ready_meters(TODAY, protocol)]

@@ -57,7 +57,7 @@ def draft() -> Protocol:
     revision = factories.make_revision(factories.make_part(name="Visor"))
     terms = protocols.Terms(
         name="Belt, one layer",
-        method="uvc_belt",
+        process="uvc_belt",
         in_force_from=TODAY,
         required_top_uj_cm2=77_500,
         loads=(protocols.Load(revision.pk, "tote", 120, "On edge"),),
@@ -91,7 +91,7 @@ def draft_values(**changes: Any) -> dict[str, Any]:
     values = {
         "code": "HOT-1",
         "name": "Warm cabinet",
-        "method": "uvc_cabinet",
+        "process": "uvc_cabinet",
         "required_top": "77,5",
         "in_force_from": TODAY.isoformat(),
         "load-TOTAL_FORMS": "2",
@@ -193,14 +193,14 @@ def test_the_page_of_a_version_says_what_it_requires(
 
 
 @pytest.mark.parametrize(
-    ("method", "value", "shown"),
+    ("process", "value", "shown"),
     [("heat", 70_500, "70.5 °C"), ("liquid", 1_000, "1 000 ppm")],
 )
 def test_heat_and_liquids_show_their_minimum(
-    method: str, value: int, shown: str, officer: Client
+    process: str, value: int, shown: str, officer: Client
 ) -> None:
     terms = protocols.Terms(
-        name="Bath", method=method, in_force_from=TODAY, hold_s=90, min_value=value
+        name="Bath", process=process, in_force_from=TODAY, hold_s=90, min_value=value
     )
     protocols.draft_protocol(code="BATH", terms=terms, sign=sign())
     protocol = Protocol.objects.get()
@@ -208,7 +208,7 @@ def test_heat_and_liquids_show_their_minimum(
     assert shown in text.replace("\N{NARROW NO-BREAK SPACE}", " ")
     assert "1 min 30 s" in text
     form = officer.get(at("edit", protocol)).context["form"]
-    name = "min_temperature" if method == "heat" else "min_ppm"
+    name = "min_temperature" if process == "heat" else "min_ppm"
     assert form.initial[name] in ("70.5", 1_000)
 
 
@@ -225,7 +225,7 @@ def test_the_table_says_where_each_version_stands(
     assert [line.protocol.code for line in page.context["lines"] if line.held] == [
         "NOW"
     ]
-    only = officer.get(reverse("kitting:protocols") + "?standing=draft")
+    only = officer.get(reverse("kitting:protocols") + "?stage=draft")
     assert [line.protocol.code for line in only.context["lines"]] == ["BELT"]
     assert_page(officer.get(at("detail", held)))
 
@@ -283,7 +283,7 @@ def test_a_dose_finer_than_it_is_stored_is_rounded_up(officer: Client) -> None:
     ("changes", "code"),
     [
         ({"code": "A B"}, "protocol_code_malformed"),
-        ({"method": ""}, "required"),
+        ({"process": ""}, "required"),
         ({"required_top": "-4"}, "figure_negative"),
         ({"required_top": "much"}, "figure_unreadable"),
         ({"required_top": ""}, "protocol_requires_nothing"),

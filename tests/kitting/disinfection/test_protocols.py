@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from kitting.disinfection.queries.protocols import Standing, mark_of, standing_of
+from kitting.disinfection.queries.protocols import ProtocolStage, mark_of, stage_of
 from kitting.disinfection.services import evidence, protocols
 from kitting.domain.errors import CodeError, Conflict, LotwardError, Missing, Refused
 from kitting.ledger import holds
@@ -53,7 +53,7 @@ def terms(revision: Revision | None = None, **changes: Any) -> protocols.Terms:
     loads = (protocols.Load(revision.pk, "tote", 120, "flat"),) if revision else ()
     values: dict[str, Any] = {
         "name": "Belt, one layer",
-        "method": "uvc_belt",
+        "process": "uvc_belt",
         "in_force_from": TODAY,
         "required_top_uj_cm2": 77_000,
         "loads": loads,
@@ -122,19 +122,19 @@ def test_a_draft_says_what_was_entered_and_nothing_else(revision: Revision) -> N
         120,
         "flat",
     )
-    assert standing_of(protocol, TODAY) == Standing.DRAFT
+    assert stage_of(protocol, TODAY) == ProtocolStage.DRAFT
 
 
-@pytest.mark.parametrize(("method", "minimum"), [("heat", 70_000), ("liquid", 1_000)])
-def test_heat_and_liquids_hold_a_value_for_a_time(method: str, minimum: int) -> None:
+@pytest.mark.parametrize(("process", "minimum"), [("heat", 70_000), ("liquid", 1_000)])
+def test_heat_and_liquids_hold_a_value_for_a_time(process: str, minimum: int) -> None:
     protocol = draft(
-        terms(method=method, required_top_uj_cm2=0, hold_s=60, min_value=minimum)
+        terms(process=process, required_top_uj_cm2=0, hold_s=60, min_value=minimum)
     )
     assert (protocol.hold_s, protocol.min_value) == (60, minimum)
     assert protocol.required() == {}
 
 
-HOLD = {"method": "heat", "required_top_uj_cm2": 0, "hold_s": 60, "min_value": 70_000}
+HOLD = {"process": "heat", "required_top_uj_cm2": 0, "hold_s": 60, "min_value": 70_000}
 
 
 @pytest.mark.parametrize(
@@ -143,7 +143,7 @@ HOLD = {"method": "heat", "required_top_uj_cm2": 0, "hold_s": 60, "min_value": 7
         ({"name": " "}, "entry_missing"),
         ({"name": "x" * 81}, "entry_too_long"),
         ({"label_words": "x" * 61}, "entry_too_long"),
-        ({"method": "prayer"}, "protocol_method_unknown"),
+        ({"process": "prayer"}, "protocol_process_unknown"),
         ({"required_top_uj_cm2": 0}, "protocol_requires_nothing"),
         ({"required_top_uj_cm2": -1}, "dose_out_of_range"),
         ({"required_bottom_uj_cm2": 10**12}, "dose_out_of_range"),
@@ -164,7 +164,7 @@ HOLD = {"method": "heat", "required_top_uj_cm2": 0, "hold_s": 60, "min_value": 7
         ({**HOLD, "hold_s": 10**9}, "hold_out_of_range"),
         ({**HOLD, "min_value": -5}, "minimum_out_of_range"),
         ({**HOLD, "min_value": 300_001}, "minimum_out_of_range"),
-        ({**HOLD, "method": "liquid", "min_value": 1_000_001}, "minimum_out_of_range"),
+        ({**HOLD, "process": "liquid", "min_value": 1_000_001}, "minimum_out_of_range"),
         ({"loads": (protocols.Load(1, "tote", 5),)}, "row_missing"),
     ],
 )
@@ -250,7 +250,7 @@ def test_a_signature_names_signer_meaning_and_evidence(signed: Protocol) -> None
     assert signed.signed_by == signature.operation.by_name == "tester"
     assert bytes(signature.mark or b"").hex() == mark(signed)
     assert [row.evidence.code for row in signed.evidence_rows.all()] == ["EV-1"]
-    assert standing_of(signed, TODAY) == Standing.IN_FORCE
+    assert stage_of(signed, TODAY) == ProtocolStage.IN_FORCE
     assert prove() == []
 
 
@@ -385,8 +385,8 @@ def test_a_retired_version_has_its_last_day_today(signed: Protocol) -> None:
     row = Retirement.objects.get()
     assert (row.reason, row.was_until) == ("A better one is in force", None)
     tomorrow = TODAY + timedelta(days=1)
-    assert standing_of(signed, TODAY) == Standing.IN_FORCE
-    assert standing_of(signed, tomorrow) == Standing.RETIRED
+    assert stage_of(signed, TODAY) == ProtocolStage.IN_FORCE
+    assert stage_of(signed, tomorrow) == ProtocolStage.RETIRED
     assert factories.open_run(signed).stage == "open"
     with pytest.raises(Refused) as caught:
         factories.open_run(signed, sign=sign(now=factories.NOW + timedelta(days=1)))
@@ -413,14 +413,14 @@ def test_one_that_is_to_come_is_not_yet_in_force(revision: Revision) -> None:
     record()
     soon = terms(revision, evidence=("EV-1",), in_force_from=TODAY + timedelta(days=9))
     protocol = put_name_under(draft(soon))
-    assert standing_of(protocol, TODAY) == Standing.NOT_YET
+    assert stage_of(protocol, TODAY) == ProtocolStage.NOT_YET
     with pytest.raises(Refused):
         factories.open_run(protocol)
 
 
 def test_nothing_of_the_protocols_has_a_dose_of_its_own() -> None:
     """Lotward never suggests a dose: whoever gives none gets none."""
-    plain = protocols.Terms(name="Belt", method="uvc_belt", in_force_from=TODAY)
+    plain = protocols.Terms(name="Belt", process="uvc_belt", in_force_from=TODAY)
     figures = {
         name: value
         for name, value in vars(plain).items()

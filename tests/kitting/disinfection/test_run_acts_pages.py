@@ -115,12 +115,12 @@ def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(
     factories.make_protocol(bags[0].lot.revision)
     path = f"{OPEN}?by=dosimeter"
     page = client.get(path)
-    assert "a dosimeter goes through with the parts" in text_of(page)
+    assert "a dosimeter goes on the line with the parts" in text_of(page)
     posted = opening(unit=None, r_top_1=None, r_top_2=None, r_top_3=None)
     assert client.post(path, posted).status_code == 302
     run = Run.objects.get()
     assert not run.readings.exists()
-    assert "No readings were taken at opening" in text_of(client.get(at(run)))
+    assert "No readings were made at opening" in text_of(client.get(at(run)))
     factories.expose(run, bags[0])
     bare = client.post(at(run, "close"), {"op_key": key()}, headers=hx)
     assert_problem(bare, "side_not_read")
@@ -217,7 +217,7 @@ def test_a_run_by_heat_that_fell_short_says_so(client, oven: Run) -> None:
     client.post(at(oven, "close"), {"op_key": key()})
     text = text_of(client.get(at(oven)))
     said = "It held for 25 min without a break; 30 min are required."
-    assert f"{said} Its bags are back at accepted." in text
+    assert f"{said} Its bags are at stage accepted again." in text
 
 
 def test_one_value_is_logged_at_this_moment(client, oven: Run) -> None:
@@ -277,7 +277,7 @@ def test_who_may_not_run_a_line_stops_none(run: Run, outsider, client_for) -> No
 def test_a_line_that_stopped_is_recorded(client, run: Run, bags, hx) -> None:
     runs.put_on(run_id=run.pk, bag_id=bags[0].pk, sign=factories.sign())
     path = at(run, "stop")
-    assert "1 bag on the line goes back to accepted" in text_of(client.get(path))
+    assert "1 bag on the line is set to accepted" in text_of(client.get(path))
     empty = client.post(path, {"op_key": key(), "reason": " "}, headers=hx)
     assert_problem(empty, "required")
     assert_part(empty, "run-stop", status=422)

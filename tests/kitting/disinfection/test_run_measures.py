@@ -261,7 +261,7 @@ def test_a_run_by_heat_is_judged_by_its_log(oven: Run, values, stage: str) -> No
 
 def test_a_liquid_needs_its_strength_at_both_ends_only() -> None:
     protocol = ledger_runs.make_heat_protocol(
-        method="liquid", hold_s=600, min_value=1_000
+        process="liquid", hold_s=600, min_value=1_000
     )
     run = ledger_runs.open_oven(protocol, ledger_runs.make_thermometer(rel_u_ppm=0))
     ledger_runs.log(run, (0, 1_200), (12, 1_000))
@@ -349,7 +349,7 @@ def test_odd_values_are_refused_and_none_is_kept(oven: Run, values, code) -> Non
 
 def test_a_liquid_has_its_own_range() -> None:
     run = ledger_runs.open_oven(
-        ledger_runs.make_heat_protocol(method="liquid", hold_s=60, min_value=1)
+        ledger_runs.make_heat_protocol(process="liquid", hold_s=60, min_value=1)
     )
     for ppm in (-1, 1_000_001):
         assert_refuses(

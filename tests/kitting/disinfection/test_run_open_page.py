@@ -130,7 +130,7 @@ def test_a_cabinet_is_opened_with_a_time_and_both_sides(client, band) -> None:
     factories.make_meter()
     factories.make_place(PlaceKind.LINE)
     factories.make_protocol(
-        band, method="uvc_cabinet", required_bottom_uj_cm2=1_000_000
+        band, process="uvc_cabinet", required_bottom_uj_cm2=1_000_000
     )
     sides = {"r_top_1": "5", "r_bottom_1": "4", "r_top_2": None, "r_top_3": None}
     posted = opening(zone=None, speed=None, time="250.5", passes="2", **sides)
@@ -218,7 +218,7 @@ def test_a_form_is_filled_in_from_the_last_run_but_for_its_readings(
 
 def test_a_cabinet_is_filled_in_with_its_time(client, band) -> None:
     factories.make_meter()
-    protocol = factories.make_protocol(band, method="uvc_cabinet")
+    protocol = factories.make_protocol(band, process="uvc_cabinet")
     last = factories.open_run(protocol, belt=runs.Belt(exposure_ms=250_500))
     factories.close_run(last)
     form = client.get(OPEN, {"line": last.line.code}).context["form"]

@@ -203,7 +203,7 @@ def test_one_field_puts_on_and_takes_off(client, run: Run, bags, hx) -> None:
     scanned = {"op_key": key(), "read": bags[0].number}
     response = client.post(at(run, "scan"), scanned, headers=hx)
     assert_part(response, "run-line")
-    assert f"Bag {bags[0].number} is on the line. Its passes take 5 min 34 s." in (
+    assert f"Bag {bags[0].number} is on the line. Its passes need 5 min 34 s." in (
         text_of(response)
     )
     RunBag.objects.update(on_at=factories.NOW)
@@ -327,9 +327,9 @@ def test_a_failed_run_says_why_where_only_the_lower_bound_is_short(
     client.post(at(run, "close"), closing(r_top_1="3.1"))
     text = text_of(client.get(at(run)))
     assert "1\u202f033 mJ/cm² was measured, which would meet the required" in text
-    assert "with what is uncertain about it, 5 %, only 981 is sure" in text
-    assert "what was measured would do, its lower bound does not" in text
-    assert "back at accepted" in text
+    assert "with its uncertainties, 5 %, only 981 is sure" in text
+    assert "the measured dose would be enough, its lower bound is not" in text
+    assert "at stage accepted again" in text
 
 
 def test_a_failed_run_says_so_where_the_dose_is_short(client, run: Run) -> None:
@@ -402,4 +402,4 @@ def test_a_run_is_given_up_with_a_reason(client, run: Run, bags, hx) -> None:
 
 def test_a_held_run_says_so(client, run: Run) -> None:
     holds.place_hold(target="run", value=run.pk, reason="Lamp", sign=factories.sign())
-    assert "A hold stands on this run" in text_of(client.get(at(run)))
+    assert "A hold is placed on this run" in text_of(client.get(at(run)))

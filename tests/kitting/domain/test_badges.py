@@ -144,7 +144,7 @@ def test_no_lot_number_and_no_code_of_a_place_is_a_badge(number: str) -> None:
     st.sampled_from(Do), st.text("ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-", max_size=60)
 )
 def test_no_command_is_a_badge(do: Do, rest: str) -> None:
-    assert not badges.is_badge(f"DO-{do}-{rest}")
+    assert not badges.is_badge(f"ACT-{do}-{rest}")
 
 
 @given(NEAR)

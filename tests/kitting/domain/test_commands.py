@@ -14,18 +14,18 @@ from kitting.domain.numbers import Kind
 @pytest.mark.parametrize(
     ("text", "command"),
     [
-        ("DO-CLOSE", Command(Do.CLOSE)),
-        (" do-close\r\n", Command(Do.CLOSE)),
-        ("DO-PRINT", Command(Do.PRINT)),
-        ("DO-PRINT-LOST", Command(Do.PRINT, reason="Label lost")),
-        ("DO-TAKE-BACK", Command(Do.TAKE_BACK)),
-        ("DO-CALL-OFF", Command(Do.CALL_OFF)),
-        ("DO-CALL-OFF-DAMAGED", Command(Do.CALL_OFF, reason="Damaged")),
-        ("DO-LAY-ASIDE", Command(Do.LAY_ASIDE)),
-        ("DO-GO-ON", Command(Do.GO_ON)),
-        ("DO-SIZE-24", Command(Do.SIZE, sets=24)),
-        ("DO-SIZE-FS1-24", Command(Do.SIZE, sets=24, product="FS1")),
-        ("DO-SIZE-24-6", Command(Do.SIZE, sets=6, product="24")),
+        ("ACT-CLOSE", Command(Do.CLOSE)),
+        (" act-close\r\n", Command(Do.CLOSE)),
+        ("ACT-PRINT", Command(Do.PRINT)),
+        ("ACT-PRINT-LOST", Command(Do.PRINT, reason="Label lost")),
+        ("ACT-UNDO", Command(Do.UNDO)),
+        ("ACT-CANCEL", Command(Do.CANCEL)),
+        ("ACT-CANCEL-DAMAGED", Command(Do.CANCEL, reason="Damaged")),
+        ("ACT-TAKE-OFF", Command(Do.TAKE_OFF)),
+        ("ACT-NEXT", Command(Do.NEXT)),
+        ("ACT-BOX-24", Command(Do.BOX, sets=24)),
+        ("ACT-BOX-FS1-24", Command(Do.BOX, sets=24, product="FS1")),
+        ("ACT-BOX-24-6", Command(Do.BOX, sets=6, product="24")),
     ],
 )
 def test_a_command_is_read(text: str, command: Command) -> None:
@@ -36,19 +36,19 @@ def test_a_command_is_read(text: str, command: Command) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "DO-",
-        "DO-DANCE",
-        "DO-CLOSE-NOW",
-        "DO-SIZE",
-        "DO-SIZE-",
-        "DO-SIZE-0",
-        "DO-SIZE-²4",
-        "DO-SIZE-FS1",
-        "DO-SIZE-1234567",
-        "DO-CALL-OFF-LUNCH",
-        "DO-PRINT-",
-        "DO-GO-ON\x00",
-        "DO-" + "9" * 10_000,
+        "ACT-",
+        "ACT-DANCE",
+        "ACT-CLOSE-NOW",
+        "ACT-BOX",
+        "ACT-BOX-",
+        "ACT-BOX-0",
+        "ACT-BOX-²4",
+        "ACT-BOX-FS1",
+        "ACT-BOX-1234567",
+        "ACT-CANCEL-LUNCH",
+        "ACT-PRINT-",
+        "ACT-NEXT\x00",
+        "ACT-" + "9" * 10_000,
     ],
 )
 def test_what_only_begins_like_a_command_is_none(text: str) -> None:
@@ -69,8 +69,8 @@ def test_no_number_of_lotward_is_a_command(kind: Kind, site: int, n: int) -> Non
 @pytest.mark.parametrize(
     ("prefix", "reasons"),
     [
-        ("DO-CALL-OFF", commands.CALL_OFF_REASONS),
-        ("DO-PRINT", commands.PRINT_REASONS),
+        ("ACT-CANCEL", commands.CANCEL_REASONS),
+        ("ACT-PRINT", commands.PRINT_REASONS),
     ],
 )
 def test_every_reason_has_a_command(prefix: str, reasons: dict[str, str]) -> None:

@@ -143,7 +143,7 @@ STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         copy=copies,
     ),
     "command": st.builds(
-        CommandLabel, numbers.map(lambda text: f"DO-{text}"), words, mark=marks
+        CommandLabel, numbers.map(lambda text: f"ACT-{text}"), words, mark=marks
     ),
     "shipment": shipments(),
 }

@@ -97,7 +97,7 @@ SAMPLES: dict[str, Any] = {
         "Packer, bench 2", "Packs and labels boxes", make_token(bytes(range(16)))
     ),
     "place": PlaceLabel("RACK-03-B", "Rack 3, second shelf: visors, cleared"),
-    "command": CommandLabel("DO-CLOSE", "Close the box and print its label"),
+    "command": CommandLabel("ACT-CLOSE", "Close the box and print its label"),
     "shipment": ShipmentLabel(
         ship_to=(
             "Eskmoor General",

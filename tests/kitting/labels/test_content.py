@@ -96,7 +96,7 @@ SAID = {
     ],
     "badge": ["Packer, bench 2", "Packs and labels boxes"],
     "place": ["RACK-03-B", "Rack 3, second shelf: visors, cleared"],
-    "command": ["Close the box and print its label", "DO-CLOSE"],
+    "command": ["Close the box and print its label", "ACT-CLOSE"],
     "shipment": [
         "Ship to",
         "Eskmoor General Goods-in, door 4 Hospital Road 1 Thornwick Eskmoor ES1 4QT",
@@ -302,7 +302,7 @@ REFUSED: list[tuple[str, dict[str, Any], str]] = [
     ("place", {"code": "WWWWWWWWWWWW"}, "text_too_long"),
     ("place", {"words": "Rack " * 30}, "text_too_long"),
     ("command", {"words": "Do this " * 30}, "text_too_long"),
-    ("command", {"command": "DO-" + "Z" * 30}, "bars_too_wide"),
+    ("command", {"command": "ACT-" + "Z" * 30}, "bars_too_wide"),
 ]
 
 

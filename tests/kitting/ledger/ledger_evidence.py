@@ -46,7 +46,7 @@ def sign_and_retire(revision: Revision) -> Protocol:
     evidence.record_evidence(report=report, sign=sign())
     terms = protocols.Terms(
         name="Belt, tried out",
-        method="uvc_belt",
+        process="uvc_belt",
         in_force_from=factories.TODAY,
         required_top_uj_cm2=100_000,
         loads=(protocols.Load(revision.pk, "tote", 100),),

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from kitting.disinfection.services import lamps, meters, runs
 from kitting.models import Bag, Lamp, Meter, Run
 from kitting.models.catalogue import PlaceKind
-from kitting.models.runs import ProtocolMethod
+from kitting.models.runs import Process
 from tests import factories
 from tests.factories import NOW, TODAY, sign
 
@@ -19,7 +19,7 @@ LEAST_MC = 70_000
 def make_heat_protocol(*revisions, **changes):
     """A protocol by dry heat: 70 °C without a break for half an hour."""
     values = {
-        "method": ProtocolMethod.HEAT,
+        "process": Process.HEAT,
         "name": "Oven",
         "required_top_uj_cm2": 0,
         "hold_s": HOLD_S,
@@ -89,7 +89,7 @@ def stay_cold() -> Run:
 
 def dip() -> Run:
     """A run by liquid that is released: strong enough at both ends."""
-    protocol = make_heat_protocol(method="liquid", hold_s=600, min_value=1_000)
+    protocol = make_heat_protocol(process="liquid", hold_s=600, min_value=1_000)
     run = open_oven(protocol)
     log(run, (0, 1_200), (12, 1_100))
     close(run)

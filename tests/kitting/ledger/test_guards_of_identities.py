@@ -32,7 +32,7 @@ NEVER: dict[type[models.Model], str] = {
         " rel_u_ppm belt_u_ppm decline_ppm opened_at closed_at stage"
     ),
     Protocol: (
-        "code version name method required_top_uj_cm2 required_bottom_uj_cm2 turned"
+        "code version name process required_top_uj_cm2 required_bottom_uj_cm2 turned"
         " hold_s min_value low_nm high_nm max_passes in_force_from evidence"
         " label_words signed_by"
     ),
@@ -119,7 +119,7 @@ def test_what_happens_to_a_thing_goes_through(history: History) -> None:
     assert Shipment.objects.filter(pk=history.gone.pk).update(
         stage="delivered", search="y"
     )
-    assert Shipment.objects.filter(pk=history.waiting.pk).update(stage="called_off")
+    assert Shipment.objects.filter(pk=history.waiting.pk).update(stage="cancelled")
     assert Consignee.objects.filter(pk=history.gone.consignee_id).update(name="New")
 
 
@@ -141,9 +141,9 @@ def test_the_moment_a_bag_was_opened_is_written_once(history: History) -> None:
     assert refused(lambda: bags.update(opened_at=None))
 
 
-def test_a_called_off_shipment_is_not_taken_up_again(history: History) -> None:
+def test_a_cancelled_shipment_is_not_taken_up_again(history: History) -> None:
     rows = Shipment.objects.filter(pk=history.waiting.pk)
-    assert rows.update(stage="called_off") == 1
+    assert rows.update(stage="cancelled") == 1
     assert refused(lambda: rows.update(stage="open"))
 
 

@@ -53,7 +53,7 @@ def test_a_bag_that_anything_stops_says_who_and_why(target: str, place) -> None:
     said = refusal(bag)
     assert_refused(said, "bag_on_hold", by="Quality officer", reason="Rough edge")
     assert sentence(said) == (
-        f"Bag {bag.number} is on hold by Quality officer: Rough edge. Put it aside and"
+        f"Bag {bag.number} is on hold by Quality officer: Rough edge. Put it in quarantine and"
         " take another."
     )
 
@@ -95,7 +95,7 @@ def test_a_box_says_why_it_or_what_is_in_it_is_held(target: str, place) -> None:
         refuse_held_box(box, [line], standing_reach())
     assert sentence(error.value) == (
         f"Box {box.serial}, or something in it, is on hold by Quality officer:"
-        " Rough edge. Put it aside."
+        " Rough edge. Put it in quarantine."
     )
 
 
@@ -124,7 +124,7 @@ def test_a_box_that_is_loaded_says_who_holds_it(place) -> None:
     with pytest.raises(OnHold) as error:
         factories.make_shipment(box)
     assert_refused(error.value, "box_held", by="Quality officer", on=f"box {box}")
-    assert "a hold by Quality officer stands on" in sentence(error.value)
+    assert "Quality officer placed a hold on" in sentence(error.value)
 
 
 def test_the_bench_says_who_and_why(place) -> None:

@@ -60,12 +60,12 @@ REACHED: Counter[str] = Counter()
 ACTS = {
     "begin_shipment",
     "bring_bag",
-    "call_off_box",
-    "call_off_shipment",
+    "cancel_box",
+    "cancel_shipment",
     "close_box",
     "close_lot",
     "close_run",
-    "concede_bags",
+    "accept_under_concession",
     "count_again",
     "give_verdict",
     "lift_hold",
@@ -247,7 +247,7 @@ class Ledger(Counting, RuleBasedStateMachine):
     @rule(at=pick, back=again, whole=again, twice=again)
     def end_rejected(self, at: int, back: bool, whole: bool, twice: bool) -> None:
         if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
-            call = rejected.send_back if back else rejected.concede_bags
+            call = rejected.send_back if back else rejected.accept_under_concession
             lot_id = Bag.objects.get(pk=pk).lot_id
             bags = [] if whole else [pk]
             values: dict[str, Any] = {"bag_ids": bags, "reason": "Bent"}
@@ -325,7 +325,7 @@ class Ledger(Counting, RuleBasedStateMachine):
     def give_up(self, at: int, twice: bool) -> None:
         if (pk := self.one_of(Box, at)) is not None:
             is_open = Box.objects.get(pk=pk).stage == BoxStage.OPEN
-            call = voiding.call_off_box if is_open else voiding.void_box
+            call = voiding.cancel_box if is_open else voiding.void_box
             self.act(call, box_id=pk, reason="Crushed", twice=twice)
 
     # -- putting away ----------------------------------------------------------------
@@ -380,7 +380,7 @@ class Ledger(Counting, RuleBasedStateMachine):
             return
         if off:
             values = {"shipment_id": pk, "reason": "Road closed"}
-            self.act(services.call_off_shipment, **values, twice=twice)
+            self.act(services.cancel_shipment, **values, twice=twice)
         else:
             self.act(services.send_shipment, shipment_id=pk, twice=twice)
 

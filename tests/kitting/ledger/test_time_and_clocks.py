@@ -64,7 +64,7 @@ def test_a_box_that_stood_open_for_too_long_is_not_closed(box: Box) -> None:
     with pytest.raises(Refused) as caught:
         boxes.close_box(box_id=box.pk, sign=sign(now=late))
     assert_refused(caught.value, "bag_open_too_long", bag=bag.number, hours=2)
-    assert voiding.call_off_box(box_id=box.pk, reason="Too late", sign=sign(now=late))
+    assert voiding.cancel_box(box_id=box.pk, reason="Too late", sign=sign(now=late))
 
 
 def test_a_box_is_closed_until_the_last_moment(box: Box) -> None:

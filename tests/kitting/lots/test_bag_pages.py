@@ -208,8 +208,8 @@ def test_a_count_is_taken_and_its_boxes_are_named(checker: Client) -> None:
     bag.refresh_from_db()
     assert bag.pieces == 38
     page = text_of(checker.get(at("detail", bag)))
-    assert "1 are missing" in page
-    assert f"may be out too: {box.number}" in page
+    assert "Missing: 1." in page
+    assert f"may be wrong too: {box.number}" in page
 
 
 def test_many_boxes_are_counted_and_the_last_are_named() -> None:
@@ -234,7 +234,7 @@ def test_found_pieces_beyond_the_protocol_ask_for_a_quality_officer(
     bag.refresh_from_db()
     checker.post(at("count", bag), count_values(bag, counted="101"))
     page = text_of(checker.get(at("detail", bag)))
-    assert "1 were found" in page
+    assert "Found: 1." in page
     assert "Tell a quality officer" in page
 
 
@@ -302,7 +302,7 @@ def test_a_weighing_is_worked_out_before_anything_is_taken(
     page = checker.post(at("weigh", bag), weigh_values(bag, work_out="1"))
     assert page.status_code == 200
     text = text_of(page)
-    assert "Take 40 as the count" in text
+    assert "Save 40 as the count" in text
     assert "5.0000 g" in text
     assert Count.objects.count() == 0
 
@@ -339,7 +339,9 @@ def test_a_count_that_is_not_trusted_asks_for_a_word(bag: Bag, checker: Client) 
 @pytest.mark.smoke
 def test_a_mass_that_fits_no_count_is_said(bag: Bag, checker: Client) -> None:
     values = weigh_values(bag, gross="252.5", work_out="1")
-    assert "no whole number" in text_of(checker.post(at("weigh", bag), values))
+    assert "not that of a whole number" in text_of(
+        checker.post(at("weigh", bag), values)
+    )
 
 
 @pytest.mark.parametrize("press", ["work_out", "take"])

@@ -330,7 +330,7 @@ def test_material_is_taken_from_its_oldest_bags() -> None:
     origin = LotOrigin.objects.get()
     assert (origin.lot.number, origin.amount) == (taken.lots[0], 450)
     moves = Movement.objects.filter(kind="made_into").values_list("delta", "reason")
-    assert list(moves) == [(-300, "made into HB-1"), (-150, "made into HB-1")]
+    assert list(moves) == [(-300, "HB-1"), (-150, "HB-1")]
 
 
 def test_two_lots_of_one_intake_share_a_roll() -> None:

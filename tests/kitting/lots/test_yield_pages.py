@@ -117,7 +117,7 @@ def test_an_impossible_yield_is_asked_about_on_the_form(
     assert "Cut across two sheets" in Link.objects.latest("seq").outcome
     shown = manager.get(done.headers["Location"]).content.decode()
     assert "At most 80 were possible." in shown
-    assert "Said to be right: Cut across two sheets" in shown
+    assert "Confirmed as right: Cut across two sheets" in shown
 
 
 def test_a_bag_too_many_is_asked_about_on_its_form(
@@ -154,7 +154,7 @@ def test_a_lot_shows_what_was_possible(manager: Client, sheets: Lot) -> None:
     lot = factories.make_lot(visor, bags=(lots.NewBag(76),), made_from=made_from)
     address = reverse("kitting:lot-detail", args=[lot.number])
     unknown = manager.get(address).content.decode()
-    assert "Nobody has set what the material gives at most." in unknown
+    assert "No yield is set for this material." in unknown
     yields.set_yield(
         part_id=visor.part_id,
         material_id=sheets.part_id,
@@ -164,4 +164,4 @@ def test_a_lot_shows_what_was_possible(manager: Client, sheets: Lot) -> None:
     )
     text = manager.get(address).content.decode().replace("\xa0", " ")
     assert "76 pieces from 2 pieces of PETG sheet: 38.0 from each piece." in text
-    assert "At most 80 were possible: 95 % of them came in." in text
+    assert "At most 80 were possible: 95 % of them were taken in." in text

@@ -101,7 +101,7 @@ def test_the_filters_stand_in_the_address(client, box: Box) -> None:
 
 def test_an_empty_table_says_so(client) -> None:
     assert "No box has been packed yet." in words(client.get(LIST))
-    assert "No box is as chosen." in words(client.get(LIST, {"stage": "sent"}))
+    assert "No box matches." in words(client.get(LIST, {"stage": "sent"}))
 
 
 def test_held_boxes_are_counted_and_marked(client, box: Box) -> None:

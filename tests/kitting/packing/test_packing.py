@@ -228,18 +228,18 @@ def test_a_bag_brought_while_a_closed_box_waits_is_only_opened(at) -> None:
     assert in_box(box)["Visor"] == 12
 
 
-def test_a_bag_that_is_laid_aside_stays_and_is_taken_from_no_more(at) -> None:
+def test_a_bag_taken_off_the_bench_keeps_its_pieces_and_gives_no_more(at) -> None:
     bring(at, at.band_bag)
-    boxes.lay_aside(bench_id=at.bench.pk, bag_id=at.band_bag.pk, sign=sign())
+    boxes.take_off_bench(bench_id=at.bench.pk, bag_id=at.band_bag.pk, sign=sign())
     assert not OpenBag.objects.exists()
     at.band_bag.refresh_from_db()
     assert (at.band_bag.place, at.band_bag.pieces) == (at.bench.place, 100)
     assert in_box(start(at)) == {}
 
 
-def test_only_an_open_bag_of_this_bench_is_laid_aside(at) -> None:
+def test_only_an_open_bag_of_this_bench_is_taken_off(at) -> None:
     with pytest.raises(WrongStage) as error:
-        boxes.lay_aside(bench_id=at.bench.pk, bag_id=at.band_bag.pk, sign=sign())
+        boxes.take_off_bench(bench_id=at.bench.pk, bag_id=at.band_bag.pk, sign=sign())
     assert_refused(error.value, "bag_not_open_here", bag=at.band_bag.number)
 
 

@@ -1,4 +1,4 @@
-"""Boxes that come to nothing: called off while open, voided once closed."""
+"""Boxes that come to nothing: cancelled while open, voided once closed."""
 
 from __future__ import annotations
 
@@ -27,40 +27,40 @@ def box(at) -> Box:
     return factories.make_open_box(at.size, at.bench, *at.bags)
 
 
-def call_off(box: Box, reason: str = "Wrong size"):
-    return voiding.call_off_box(box_id=box.pk, reason=reason, sign=sign())
+def cancel(box: Box, reason: str = "Wrong size"):
+    return voiding.cancel_box(box_id=box.pk, reason=reason, sign=sign())
 
 
 def void(box: Box, reason: str = "Crushed"):
     return voiding.void_box(box_id=box.pk, reason=reason, sign=sign())
 
 
-def test_a_box_called_off_gives_every_piece_back(at, box: Box) -> None:
-    assert call_off(box).stage == "voided"
+def test_a_box_cancelled_gives_every_piece_back(at, box: Box) -> None:
+    assert cancel(box).stage == "voided"
     box.refresh_from_db()
     assert (box.stage, box.serial) == (BoxStage.VOIDED, None)
     assert not BoxLine.objects.filter(box=box).exists()
     for bag in at.bags:
         bag.refresh_from_db()
         assert (bag.pieces, bag.stage) == (100, BagStage.CLEARED)
-    back = Movement.objects.filter(box=box, kind=MovementKind.TAKEN_BACK)
+    back = Movement.objects.filter(box=box, kind=MovementKind.UNPACKED)
     assert sorted(back.values_list("delta", flat=True)) == [1, 6, 12]
     assert box.events.latest("nth").reason == "Wrong size"
 
 
-@pytest.mark.parametrize("act", ["call_off", "void", "see_label"])
+@pytest.mark.parametrize("act", ["cancel", "void", "see_label"])
 def test_the_same_act_sent_again_gives_an_outcome_of_the_same_kinds(
     act: str, at, box: Box
 ) -> None:
     twice = sign()
     acts = {
-        "call_off": lambda: voiding.call_off_box(box_id=box.pk, reason="x", sign=twice),
+        "cancel": lambda: voiding.cancel_box(box_id=box.pk, reason="x", sign=twice),
         "void": lambda: voiding.void_box(box_id=box.pk, reason="x", sign=twice),
         "see_label": lambda: boxes.see_label(
             box_id=box.pk, read=str(box.serial), sign=twice
         ),
     }
-    if act != "call_off":
+    if act != "cancel":
         boxes.close_box(box_id=box.pk, sign=sign())
         print_box_label(box_id=box.pk, sign=sign())
         box.refresh_from_db()
@@ -74,21 +74,21 @@ def test_a_bag_that_was_used_up_comes_back_to_life_but_is_not_open(at) -> None:
     box = factories.make_open_box(at.size, at.bench, bag)
     bag.refresh_from_db()
     assert bag.stage == BagStage.USED_UP
-    call_off(box)
+    cancel(box)
     bag.refresh_from_db()
     assert (bag.stage, bag.pieces) == (BagStage.CLEARED, 6)
     assert not OpenBag.objects.filter(bag=bag).exists()
 
 
-def test_an_empty_box_is_called_off_as_well(at) -> None:
+def test_an_empty_box_is_cancelled_as_well(at) -> None:
     box = factories.make_open_box(at.size, at.bench)
-    assert call_off(box).stage == "voided"
+    assert cancel(box).stage == "voided"
 
 
-def test_a_closed_box_is_not_called_off(box: Box) -> None:
+def test_a_closed_box_is_not_cancelled(box: Box) -> None:
     boxes.close_box(box_id=box.pk, sign=sign())
     with pytest.raises(WrongStage) as error:
-        call_off(box)
+        cancel(box)
     assert_refused(error.value, "box_wrong_stage", stage="closed")
 
 
@@ -108,7 +108,7 @@ def test_a_scan_that_came_in_between_stops_the_calling_off(
 
     monkeypatch.setattr(voiding.locking, "lock_row", slowly)
     with pytest.raises(Conflict) as error:
-        call_off(box)
+        cancel(box)
     assert_refused(error.value, "page_is_old")
 
 
@@ -127,7 +127,7 @@ def test_a_voided_box_scraps_its_pieces_and_gives_none_back(stage: str) -> None:
     assert BoxLine.objects.filter(box=box).count() == 1  # what was in it stays known
 
 
-def test_an_open_box_is_called_off_rather_than_voided(box: Box) -> None:
+def test_an_open_box_is_cancelled_rather_than_voided(box: Box) -> None:
     with pytest.raises(WrongStage) as error:
         void(box)
     assert_refused(error.value, "box_wrong_stage", stage="open")
@@ -178,7 +178,7 @@ def test_a_reason_is_needed_and_has_its_length(
     box: Box, reason: str, code: str
 ) -> None:
     with pytest.raises(Refused) as error:
-        call_off(box, reason)
+        cancel(box, reason)
     assert_refused(error.value, code)
     boxes.close_box(box_id=box.pk, sign=sign())
     with pytest.raises(Refused) as error:
@@ -188,7 +188,7 @@ def test_a_reason_is_needed_and_has_its_length(
 
 def test_calling_off_twice_with_one_key_is_one_act(box: Box) -> None:
     once = sign()
-    first = voiding.call_off_box(box_id=box.pk, reason="Wrong size", sign=once)
-    again = voiding.call_off_box(box_id=box.pk, reason="Wrong size", sign=once)
+    first = voiding.cancel_box(box_id=box.pk, reason="Wrong size", sign=once)
+    again = voiding.cancel_box(box_id=box.pk, reason="Wrong size", sign=once)
     assert again == first
     assert box.events.count() == 2

@@ -210,10 +210,10 @@ def test_a_badge_in_any_field_of_any_form_is_refused(manager: Client) -> None:
         reverse("kitting:carrier-new"): "name",
         reverse("kitting:workshop"): "address",
         reverse("kitting:lot-file"): "table",
-        reverse("sign-off"): "next",
+        reverse("sign-out"): "next",
     }
     for address, name in sent.items():
-        for value in (UNKNOWN, f"DO-{UNKNOWN}", f"a\n{UNKNOWN.lower()}\nb"):
+        for value in (UNKNOWN, f"ACT-{UNKNOWN}", f"a\n{UNKNOWN.lower()}\nb"):
             data = {"op_key": str(uuid4()), name: value}
             assert_kept_out(manager.post(address, data))
     assert Operation.objects.count() == acts

@@ -107,7 +107,7 @@ def test_a_plain_browser_is_sent_on_with_the_place_in_hand(
     second = packer.post(PAGE, values("shelf-q", bag.number), follow=True)
     assert second.request["QUERY_STRING"] == "hand=SHELF-Q"
     text = second.content.decode()
-    assert f"Bag {bag.number} stands at Shelf Q now." in text
+    assert f"Bag {bag.number} is at Shelf Q now." in text
     assert "Everything scanned now goes to Shelf Q." in text
     bag.refresh_from_db()
     assert bag.place == shelf
@@ -120,10 +120,10 @@ def test_htmx_gets_the_part_with_the_field_ready_for_the_next(
     bag = factories.make_bag()
     response = packer.post(PAGE, values(bag.number, shelf.code), headers=hx)
     assert_part(response, "put-away")
-    assert said(response) == f"Bag {bag.number} stands at Shelf Q now."
+    assert said(response) == f"Bag {bag.number} is at Shelf Q now."
     assert "autofocus" in response.content.decode()
     again = packer.post(PAGE, values(bag.number, shelf.code), headers=hx)
-    assert said(again) == f"Bag {bag.number} stands at Shelf Q already."
+    assert said(again) == f"Bag {bag.number} is at Shelf Q already."
 
 
 @pytest.mark.smoke
@@ -154,19 +154,19 @@ def test_a_carrier_says_what_it_did(
 
     number = trolley.number
     assert scan(number) == (
-        f"Carrier {number} (Blue trolley, 0 bags) stands at no place yet."
+        f"Carrier {number} (Blue trolley, 0 bags) has no place yet."
         " Scan its place, or a bag onto it."
     )
     assert scan(first.number, number) == (
         f"Bag {first.number} is on carrier {number}, which has 1 bag now."
     )
     assert scan(shelf.code, number) == (
-        f"Carrier {number} with 1 bag stands at Shelf Q now."
+        f"Carrier {number} with 1 bag is at Shelf Q now."
     )
     assert scan(number, shelf.code) == (
-        f"Carrier {number} with 1 bag stands at Shelf Q already."
+        f"Carrier {number} with 1 bag is at Shelf Q already."
     )
-    assert f"is on carrier {number} and stands at Shelf Q." in scan(first.number)
+    assert f"is on carrier {number} at Shelf Q." in scan(first.number)
     assert scan(first.number, other.carrier) == (
         f"Bag {first.number} is on carrier {other.carrier} now, and off {number}."
         " It has 1 bag."
@@ -192,12 +192,10 @@ def test_any_number_is_answered_with_where_it_stands(
 
     box, bag = factories.make_labelled_box(), factories.make_bag(pieces=40)
     before = Movement.objects.count()
-    assert f"stands at {box.bench.place.name}" in find(str(box.serial))
+    assert f"is at {box.bench.place.name}" in find(str(box.serial))
     assert find(bag.number).endswith("Scan its place, or its carrier.")
-    assert "stands at no place yet" in find(bag.number)
-    assert find(shelf.code) == (
-        "Shelf Q: 0 bags and 0 boxes stand there. Scan what goes there."
-    )
+    assert "has no place yet" in find(bag.number)
+    assert find(shelf.code) == ("Shelf Q has 0 bags and 0 boxes. Scan what goes there.")
     run = factories.open_run(factories.make_protocol())
     assert run.line.name in find(run.number)
     assert "1 bag at no place" in find(bag.lot.number)
@@ -206,7 +204,7 @@ def test_any_number_is_answered_with_where_it_stands(
     empty = factories.make_lot(bags=(), close=False)
     assert "no bag with anything in it" in find(empty.number)
     used = box.lines.get().bag
-    assert find(used.number).endswith("is used up and stands nowhere.")
+    assert find(used.number).endswith("is used up and has no place.")
     factories.send(factories.make_shipment(box))
     assert find(str(box.serial)).endswith("is not here any more.")
     assert Movement.objects.count() == before + 1
@@ -320,7 +318,7 @@ def test_a_place_lists_what_stands_there_with_filters_in_the_address(
     assert {row["number"] for row in both} == {held.number, free.number}
     assert is_workbook(packer.get(address, {"as": "xlsx"}))
     nothing = packer.get(address, {"what": "boxes"}).content.decode()
-    assert "Nothing as chosen below." in nothing
+    assert "Nothing matches the sentence below." in nothing
     odd = packer.get(address, {"what": "ships", "part": "²", "stage": "x"})
     assert len(odd.context["shown"].bags) == 2
 

@@ -186,7 +186,7 @@ def test_places_carriers_and_commands(at: Packing) -> None:
     done = print_labels(kind="carrier", numbers=[carrier.number], sign=sign())
     assert "Rack 1" in made_again(done)
     commands = [command for command, _does in [*size_commands(), *command_list()]]
-    assert "DO-SIZE-6" in commands
+    assert "ACT-BOX-6" in commands
     done = print_labels(kind="command", numbers=commands, sign=sign())
     assert done.labels == len(commands)
     assert "Start a box of 6 sets" in made_again(done)
@@ -196,9 +196,9 @@ def test_a_size_of_two_products_is_named_with_its_product(at: Packing) -> None:
     other = factories.make_recipe([(at.band, 1, "set")])
     factories.make_size(other, 6)
     code = other.product.code
-    assert f"DO-SIZE-{code}-6" in dict(size_commands())
+    assert f"ACT-BOX-{code}-6" in dict(size_commands())
     shown = made_again(
-        print_labels(kind="command", numbers=[f"DO-SIZE-{code}-6"], sign=sign())
+        print_labels(kind="command", numbers=[f"ACT-BOX-{code}-6"], sign=sign())
     )
     assert code in shown
 
@@ -212,9 +212,9 @@ def test_a_size_of_two_products_is_named_with_its_product(at: Packing) -> None:
         ("cleared", "B1000001X"),
         ("place", "NOWHERE"),
         ("carrier", "C1000001X"),
-        ("command", "DO-NOTHING"),
-        ("command", "DO-SIZE-6-"),
-        ("command", "do-close"),
+        ("command", "ACT-NOTHING"),
+        ("command", "ACT-BOX-6-"),
+        ("command", "act-close"),
         ("nothing", "1"),
         ("badge", "1"),
     ],

@@ -251,7 +251,7 @@ def test_the_page_says_what_the_printer_told(manager, fake: FakePrinter, hx) -> 
     assert fake.requests == []
     page = manager.post(at(act="ask"), key())
     assert_page(page)
-    for said in ("It is ready.", "It takes PDF.", "It knows labels of 100 × 150 mm."):
+    for said in ("It is ready.", "It accepts PDF.", "It knows labels of 100 × 150 mm."):
         assert said in text_of(page)
     part = manager.post(at(act="ask"), key(), headers=hx)
     assert_part(part, "printer-told")

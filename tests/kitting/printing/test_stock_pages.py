@@ -278,7 +278,7 @@ def test_a_roll_shows_one_label_and_the_edge_not_reached(manager) -> None:
 
 
 def test_a_look_shows_it_and_keeps_nothing(manager, hx) -> None:
-    assert "A picture of it stands here" in text_of(manager.get(NEW))
+    assert "Its picture is shown here" in text_of(manager.get(NEW))
     assert_page(manager.post(NEW, entered(look="1")))
     part = manager.post(NEW, entered(look="1"), headers=hx)
     assert_part(part, "stock-form")

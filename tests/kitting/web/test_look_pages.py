@@ -140,7 +140,7 @@ class Addresses:
     dispatch = ([path("recall/", view("kitting.recall"), name="recall")], "dispatch")
     urlpatterns = [
         path("home/", view(""), name="home"),
-        path("sign-off/", view(""), name="sign-off"),
+        path("sign-out/", view(""), name="sign-out"),
         path("", include(kitting)),
         path("", include(dispatch)),
     ]
@@ -187,9 +187,9 @@ def test_a_page_may_name_the_word_it_belongs_to() -> None:
     assert re.findall(r'aria-current="page">(.*?)</a>', html) == ["Lots"]
 
 
-def test_sign_off_is_a_post() -> None:
+def test_sign_out_is_a_post() -> None:
     html = head(Person())
-    assert '<form class="who" method="post" action="/sign-off/">' in html
+    assert '<form class="who" method="post" action="/sign-out/">' in html
     assert "Packer 3" in html
 
 

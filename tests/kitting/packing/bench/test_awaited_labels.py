@@ -23,9 +23,9 @@ def printer(at: Packing):
 @pytest.fixture
 def job(scan, at: Packing, printer) -> PrintJob:
     """The label of the box that was just closed, queued for the bench's printer."""
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     return PrintJob.objects.get()
 
 
@@ -113,7 +113,7 @@ def test_nothing_is_swapped_while_nothing_changes(
 
 def test_a_bench_that_waits_for_no_label_has_none(client, at: Packing, scan) -> None:
     assert client.get(label_of(at)).status_code == 204
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert client.get(label_of(at)).status_code == 204
 
 
@@ -129,9 +129,9 @@ def test_looking_for_it_is_cheap(
 def test_without_a_printer_the_label_is_a_pdf_as_before(
     client, at: Packing, scan
 ) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     assert not PrintJob.objects.exists()
     page = client.get(page_of(at))
     said = words(page)
@@ -143,10 +143,10 @@ def test_without_a_printer_the_label_is_a_pdf_as_before(
 def test_the_menu_says_that_a_reason_declares_the_label_destroyed(
     at: Packing, scan, job: PrintJob
 ) -> None:
-    menu = scan("DO-PRINT")
-    assert "you declare that the label before is destroyed" in words(menu)
+    menu = scan("ACT-PRINT")
+    assert "you declare that the earlier label is destroyed" in words(menu)
     assert Print.objects.count() == 1
-    again = scan("DO-PRINT-LOST")
+    again = scan("ACT-PRINT-LOST")
     assert "is on its way to the printer" in words(again)
     assert Print.objects.latest("copy").first == "destroyed"
 

@@ -38,7 +38,7 @@ def test_a_packer_sees_the_benches_and_the_commands(client, at) -> None:
     assert at.bench.name in words(response)
     (row,) = response.context["rows"]
     assert (row.box, row.open_bags) == (Box.objects.get(), 1)
-    assert "DO-CALL-OFF-DAMAGED" in words(response)
+    assert "ACT-CANCEL-DAMAGED" in words(response)
 
 
 def test_without_a_bench_the_list_says_what_to_do(client, db) -> None:
@@ -55,7 +55,7 @@ def test_an_outsider_may_not(at, outsider, client_for) -> None:
     client = client_for(outsider)
     assert client.get(page_of(at)).status_code == 403
     scan_page = reverse("kitting:bench-scan", args=[at.bench.code])
-    assert client.post(scan_page, {"scan": "DO-CLOSE"}).status_code == 403
+    assert client.post(scan_page, {"scan": "ACT-CLOSE"}).status_code == 403
     assert client.get(reverse("kitting:benches")).status_code == 403
 
 
@@ -69,13 +69,13 @@ def test_a_bench_that_is_not_there_is_404(client, at) -> None:
 @pytest.mark.smoke
 def test_one_box_is_packed_wholly_by_scans(client, scan, at) -> None:
     assert step(client.get(page_of(at))) == "choose"
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     assert_part(response, "bench")
     assert (state(response), step(response)) == ("right", "fill")
     assert "Headband: scan a bag" in words(response)
     fill(scan, at)
     assert step(client.get(page_of(at))) == "close"
-    response = scan("DO-CLOSE")
+    response = scan("ACT-CLOSE")
     assert (state(response), step(response)) == ("right", "label")
     box = Box.objects.get()
     assert Print.objects.get().box == box
@@ -90,28 +90,28 @@ def test_one_box_is_packed_wholly_by_scans(client, scan, at) -> None:
 
 
 def test_the_label_is_seen_by_its_matrix_as_well(scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     _, matrix = box_symbols(box_label(Box.objects.get().pk))
     assert state(scan(matrix.identifier + matrix.data)) == "right"
     assert Box.objects.get().stage == BoxStage.LABELLED
 
 
 def test_a_plain_form_goes_back_to_the_screen(client, scan, at) -> None:
-    response = scan("DO-SIZE-6", plain=True)
+    response = scan("ACT-BOX-6", plain=True)
     assert (response.status_code, response.headers["Location"]) == (302, page_of(at))
     assert_page(client.get(page_of(at)))
     response = scan("no such thing", plain=True)
     assert_page(response, status=404)
     assert state(response) == "wrong"
-    response = scan("DO-TAKE-BACK", plain=True)
+    response = scan("ACT-UNDO", plain=True)
     assert_page(response)
-    assert "Take what back?" in words(response)
+    assert "Undo what?" in words(response)
 
 
 def test_what_the_box_needs_and_has_stands_in_the_lines(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     scan(at.band_bag.number)
     screen = client.get(page_of(at)).context["screen"]
     lines = [(line.part, line.needed, line.inside) for line in screen.lines]
@@ -135,7 +135,7 @@ def offers(client, at) -> list[str]:
 def test_the_bag_that_expires_first_is_named_with_its_place(client, scan, at) -> None:
     soon = at.bag(at.band, 50, use_by=factories.TODAY + timedelta(days=30))
     at.bag(at.band, 50, use_by=factories.TODAY + timedelta(days=90))
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     offer = response.context["screen"].offers[0]
     assert (offer.bag, offer.pieces) == (soon.number, 6)
     assert (offer.lot, offer.place, offer.here) == (
@@ -152,7 +152,7 @@ def test_a_lot_that_is_in_the_box_already_comes_first(client, scan, at) -> None:
     )
     first, second = lot.bags.order_by("pieces")
     at.bag(at.visor, 50, use_by=factories.TODAY + timedelta(days=1))
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     scan(at.band_bag.number)
     scan(first.number)
     assert offers(client, at) == [second.number]
@@ -191,13 +191,13 @@ def test_a_bag_that_may_not_be_packed_is_not_offered(
     client, scan, at, how: str
 ) -> None:
     spoil(at, how)
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert offers(client, at) == [at.band_bag.number]
 
 
 def test_the_same_bag_without_its_fault_is_offered(client, scan, at) -> None:
     bag = spoil(at, "nothing")
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert offers(client, at) == [bag.number]
 
 
@@ -213,7 +213,7 @@ def test_where_nothing_can_be_packed_the_screen_says_why(client, scan, at) -> No
     OpenBag.objects.create(bench=factories.make_bench(), part=at.band.part, bag=away)
     days_ago = [factories.TODAY - timedelta(days=days) for days in (9, 1)]
     at.bag(at.band, 20, made_on=days_ago[0], use_by=days_ago[1])
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     lacking = response.context["screen"].lacking
     assert (lacking.held, lacking.not_cleared, lacking.elsewhere) == (100, 30, 40)
     assert "Headband: none may be packed" in words(response)
@@ -225,25 +225,25 @@ def test_a_substitute_is_offered_and_a_bag_here_is_said_to_be(client, scan, at) 
     at.recipe.lines.filter(part=at.band.part).update(substitute=newer, revision=newer)
     bag = at.bag(newer)
     scan(bag.number)
-    scan(bag.number, purpose="lay_aside")
-    response = scan("DO-SIZE-6")
+    scan(bag.number, purpose="take_off")
+    response = scan("ACT-BOX-6")
     offer = response.context["screen"].offers[0]
     assert (offer.bag, offer.here) == (bag.number, True)
     assert "At this bench" in words(response)
 
 
-def test_a_held_box_is_to_be_put_aside(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+def test_a_held_box_goes_to_quarantine(client, scan, at) -> None:
+    scan("ACT-BOX-6")
     fill(scan, at)
     holds.place_hold(
         target="lot", value=at.visor_bag.lot_id, reason="Haze", sign=sign()
     )
     assert step(client.get(page_of(at))) == "held"
-    assert state(scan("DO-CLOSE")) == "wrong"
+    assert state(scan("ACT-CLOSE")) == "wrong"
 
 
 def test_a_hold_on_the_box_itself_shows(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     box = Box.objects.get()
     holds.place_hold(target="box", value=box.pk, reason="Crushed", sign=sign())
     assert step(client.get(page_of(at))) == "held"
@@ -252,7 +252,7 @@ def test_a_hold_on_the_box_itself_shows(client, scan, at) -> None:
 def test_a_hold_on_something_else_does_not_show(client, scan, at) -> None:
     other = factories.make_lot()
     holds.place_hold(target="lot", value=other.pk, reason="Haze", sign=sign())
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert step(client.get(page_of(at))) == "fill"
 
 
@@ -264,14 +264,14 @@ def test_sizes_of_two_products_name_the_product(client, scan, at) -> None:
     factories.make_size(other, 6)
     commands = {c.command for c in client.get(page_of(at)).context["screen"].choices}
     code = at.size.product.code
-    assert commands == {f"DO-SIZE-{code}-6", f"DO-SIZE-{other.product.code}-6"}
-    assert_problem(scan("DO-SIZE-6"), "size_of_two_products")
-    assert state(scan(f"DO-SIZE-{code}-6")) == "right"
+    assert commands == {f"ACT-BOX-{code}-6", f"ACT-BOX-{other.product.code}-6"}
+    assert_problem(scan("ACT-BOX-6"), "size_of_two_products")
+    assert state(scan(f"ACT-BOX-{code}-6")) == "right"
     assert Box.objects.get().size == at.size
 
 
 def test_a_size_that_nothing_has_is_refused(scan, at) -> None:
-    assert_problem(scan("DO-SIZE-7"), "size_not_packed")
+    assert_problem(scan("ACT-BOX-7"), "size_not_packed")
 
 
 def test_without_a_recipe_in_force_there_is_nothing_to_choose(client, at) -> None:
@@ -281,8 +281,8 @@ def test_without_a_recipe_in_force_there_is_nothing_to_choose(client, at) -> Non
 
 @pytest.mark.smoke
 def test_a_second_box_waits_for_the_first(scan, at) -> None:
-    scan("DO-SIZE-6")
-    assert_problem(scan("DO-SIZE-6"), "bench_has_a_box", status=409)
+    scan("ACT-BOX-6")
+    assert_problem(scan("ACT-BOX-6"), "bench_has_a_box", status=409)
 
 
 # -- How much it costs --------------------------------------------------------------
@@ -295,7 +295,7 @@ APART = ("SAVEPOINT", "RELEASE", "django_session", "kitting_user", "auth_permiss
 
 
 def test_a_scan_at_the_bench_asks_the_database_little(scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     with CaptureQueriesContext(connection) as seen:
         scan(at.band_bag.number)
     counted = [q for q in seen if not any(word in q["sql"] for word in APART)]

@@ -42,9 +42,9 @@ def spoil(bag: Bag, how: str) -> None:
 
 
 SAID = {
-    "bag_on_hold": "bag on hold: put it aside",
-    "lot_past_use_by": "bag past its date: put it aside",
-    "bag_open_too_long": "bag open too long: put it aside",
+    "bag_on_hold": "bag on hold: put it in quarantine",
+    "lot_past_use_by": "bag past its date: put it in quarantine",
+    "bag_open_too_long": "bag open too long: put it in quarantine",
 }
 
 
@@ -65,7 +65,7 @@ def test_a_box_begun_beside_a_bad_bag_shows_no_tick(how: str, scan, at) -> None:
     spoil(at.band_bag, how)
     if how == "bag_open_too_long":
         Bag.objects.filter(pk=other.pk).update(opened_at=None)
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     assert (state(response), step(response)) == ("ask", "fill")
     line = response.context["screen"].lines[0]
     assert (line.bag, line.inside, line.refusal.code) == (at.band_bag.number, 0, how)
@@ -76,25 +76,25 @@ def test_a_box_begun_beside_a_bad_bag_shows_no_tick(how: str, scan, at) -> None:
 
 def test_a_box_begun_beside_good_bags_shows_the_tick(scan, at) -> None:
     scan(at.band_bag.number)
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     assert state(response) == "right"
     assert "Visor: scan a bag" in words(response)
-    assert "aside</small>" not in words(response)
+    assert "quarantine</small>" not in words(response)
 
 
 def test_an_open_bag_of_a_revision_that_is_not_pinned_shows(scan, at) -> None:
     scan(at.band_bag.number)
     other = factories.make_revision(at.band.part, "Z")
     at.recipe.lines.filter(part=at.band.part).update(revision=other)
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     assert state(response) == "ask"
-    assert "bag of another revision: lay it aside" in words(response)
+    assert "bag of another revision: take it off the bench" in words(response)
     assert "Headband: none may be packed" in words(response)
 
 
 @pytest.mark.smoke
 def test_a_held_box_says_who_holds_it_and_why(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
     officer = factories.make_person("quality officer", name="quality")
     holds.place_hold(
@@ -107,7 +107,7 @@ def test_a_held_box_says_who_holds_it_and_why(client, scan, at) -> None:
 
 
 def test_the_strip_says_that_a_bag_is_empty(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     bag = at.bag(at.band, 6)
     said = f"Headband bag {bag.number} is empty: 6 taken"
     assert said in words(scan(bag.number))
@@ -121,7 +121,7 @@ def test_the_strip_says_which_bags_a_new_box_emptied(scan, at) -> None:
     bands, visors = at.bag(at.band, 6), at.bag(at.visor, 12)
     for bag in (bands, visors, at.manual_bag):
         scan(bag.number)
-    response = scan("DO-SIZE-6")
+    response = scan("ACT-BOX-6")
     said = words(response)
     assert state(response) == "right"
     assert "empty now: " in said
@@ -145,9 +145,9 @@ def test_an_act_that_emptied_a_bag_is_the_same_when_it_is_sent_again(at) -> None
 
 
 def test_closing_says_which_serial_the_box_has_now(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    response = scan("DO-CLOSE")
+    response = scan("ACT-CLOSE")
     serial = str(Box.objects.get().serial)
     shown = " ".join(number(serial).split())
     assert f"Now box {shown}: stick its label on" in words(response)
@@ -155,32 +155,32 @@ def test_closing_says_which_serial_the_box_has_now(client, scan, at) -> None:
 
 
 def test_after_its_label_a_box_is_to_go_to_those_that_go_out(client, scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     response = scan(str(Box.objects.get().serial))
     for seen in (words(response), words(client.get(page_of(at)))):
         assert "with the boxes that go out." in seen
-    assert "with the boxes that go out." not in words(scan("DO-SIZE-6"))
+    assert "with the boxes that go out." not in words(scan("ACT-BOX-6"))
 
 
-# -- Signing off ------------------------------------------------------------------------
+# -- Signing out ------------------------------------------------------------------------
 
 
 @pytest.mark.smoke
-def test_one_touch_signs_off_and_the_next_person_comes_back(
+def test_one_touch_signs_out_and_the_next_person_comes_back(
     client, at: Packing
 ) -> None:
     page = words(client.get(page_of(at)))
-    assert f'action="{reverse("sign-off")}"' in page
+    assert f'action="{reverse("sign-out")}"' in page
     assert f'name="next" value="{page_of(at)}"' in page
-    response = client.post(reverse("sign-off"), {"next": page_of(at)})
+    response = client.post(reverse("sign-out"), {"next": page_of(at)})
     to = urlsplit(response.headers["Location"])
     assert (to.path, parse_qs(to.query)) == ("/sign-in/", {"next": [page_of(at)]})
     assert client.get(page_of(at)).status_code == 302
 
 
 @pytest.mark.parametrize("away", ["https://elsewhere.example/", "//elsewhere.example"])
-def test_signing_off_leads_to_no_other_host(client, at, away: str) -> None:
-    response = client.post(reverse("sign-off"), {"next": away})
+def test_signing_out_leads_to_no_other_host(client, at, away: str) -> None:
+    response = client.post(reverse("sign-out"), {"next": away})
     assert "elsewhere" not in response.headers["Location"]

@@ -1,4 +1,4 @@
-"""Labels, taking back, any text and repeated scans at the bench."""
+"""Labels, undoing, any text and repeated scans at the bench."""
 
 from __future__ import annotations
 
@@ -23,9 +23,9 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def closed(scan, at) -> Box:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     return Box.objects.get(stage=BoxStage.CLOSED)
 
 
@@ -36,22 +36,22 @@ def test_the_label_opens_from_the_screen(client, closed: Box, at) -> None:
 
 def test_a_label_that_cannot_be_drawn_leaves_the_box_closed(client, scan, at) -> None:
     Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    response = scan("DO-CLOSE")
+    response = scan("ACT-CLOSE")
     assert (response.status_code, state(response)) == (422, "wrong")
     assert step(response) == "print"
     Product.objects.update(cautions="")
     assert step(client.get(page_of(at))) == "print"
-    response = scan("DO-PRINT")
+    response = scan("ACT-PRINT")
     assert (state(response), step(response)) == ("right", "label")
 
 
 def test_printing_again_asks_for_a_reason(scan, closed: Box) -> None:
-    response = scan("DO-PRINT")
+    response = scan("ACT-PRINT")
     assert "Why print it again?" in words(response)
     assert Print.objects.count() == 1
-    assert state(scan("DO-PRINT-SPOILT")) == "right"
+    assert state(scan("ACT-PRINT-SPOILT")) == "right"
     assert Print.objects.latest("copy").reason == "Label spoilt"
 
 
@@ -59,8 +59,8 @@ def test_printing_again_asks_for_a_reason(scan, closed: Box) -> None:
 def test_another_label_or_a_second_closing_is_refused(scan, closed: Box) -> None:
     other = factories.make_labelled_box()
     assert_problem(scan(other.serial), "other_label")
-    assert_problem(scan("DO-CLOSE"), "box_waits_for_label", status=409)
-    assert_problem(scan("DO-CALL-OFF-SIZE"), "closed_box_not_called_off", status=409)
+    assert_problem(scan("ACT-CLOSE"), "box_waits_for_label", status=409)
+    assert_problem(scan("ACT-CANCEL-SIZE"), "closed_box_not_cancelled", status=409)
 
 
 def test_a_label_that_was_scanned_before_is_said_to_be(scan, closed: Box) -> None:
@@ -71,26 +71,26 @@ def test_a_label_that_was_scanned_before_is_said_to_be(scan, closed: Box) -> Non
 def test_a_label_is_not_awaited_while_a_box_is_open(scan, at) -> None:
     elsewhere = factories.make_closed_box()
     print_box_label(box_id=elsewhere.pk, sign=sign())
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert_problem(scan(elsewhere.serial), "no_label_awaited")
     elsewhere.refresh_from_db()
     assert elsewhere.stage == BoxStage.CLOSED
 
 
 def test_the_label_of_an_open_box_is_not_printed(scan, at) -> None:
-    scan("DO-SIZE-6")
-    assert_problem(scan("DO-PRINT"), "bench_has_no_closed_box")
+    scan("ACT-BOX-6")
+    assert_problem(scan("ACT-PRINT"), "bench_has_no_closed_box")
     assert not Print.objects.exists()
 
 
 @pytest.mark.parametrize(
     ("text", "code"),
     [
-        ("DO-CLOSE", "bench_has_no_box"),
-        ("DO-CALL-OFF", "bench_has_no_box"),
-        ("DO-PRINT", "bench_has_no_closed_box"),
-        ("DO-LAY-ASIDE", "no_open_bag"),
-        ("DO-DANCE", "command_unknown"),
+        ("ACT-CLOSE", "bench_has_no_box"),
+        ("ACT-CANCEL", "bench_has_no_box"),
+        ("ACT-PRINT", "bench_has_no_closed_box"),
+        ("ACT-TAKE-OFF", "no_open_bag"),
+        ("ACT-DANCE", "command_unknown"),
     ],
 )
 def test_a_command_without_its_box_or_bag_is_refused(
@@ -101,39 +101,39 @@ def test_a_command_without_its_box_or_bag_is_refused(
 
 def test_a_command_after_the_box_is_finished_is_refused(scan, closed: Box) -> None:
     scan(closed.serial)
-    assert_problem(scan("DO-CLOSE"), "bench_has_no_box")
+    assert_problem(scan("ACT-CLOSE"), "bench_has_no_box")
 
 
-# -- Taking back --------------------------------------------------------------------
+# -- Undoing --------------------------------------------------------------------------
 
 
-def test_a_box_is_called_off_with_a_reason_of_fixed_words(scan, at) -> None:
-    scan("DO-SIZE-6")
+def test_a_box_is_cancelled_with_a_reason_of_fixed_words(scan, at) -> None:
+    scan("ACT-BOX-6")
     scan(at.band_bag.number)
-    assert "Call off the box" in words(scan("DO-TAKE-BACK"))
-    response = scan("DO-CALL-OFF")
+    assert "Cancel the box" in words(scan("ACT-UNDO"))
+    response = scan("ACT-CANCEL")
     assert "Parts ran out" in words(response)
     assert Box.objects.get().stage == BoxStage.OPEN
-    response = scan("DO-CALL-OFF-SHORT")
+    response = scan("ACT-CANCEL-SHORT")
     assert (state(response), step(response)) == ("right", "choose")
     assert Box.objects.get().events.latest("nth").reason == "Parts ran out"
     at.band_bag.refresh_from_db()
     assert at.band_bag.pieces == 100
 
 
-def test_the_next_bag_is_laid_aside(scan, at) -> None:
+def test_the_next_bag_is_taken_off_the_bench(scan, at) -> None:
     scan(at.band_bag.number)
-    response = scan("DO-LAY-ASIDE")
-    assert 'name="purpose" value="lay_aside"' in words(response)
-    response = scan(at.band_bag.number, purpose="lay_aside")
+    response = scan("ACT-TAKE-OFF")
+    assert 'name="purpose" value="take_off"' in words(response)
+    response = scan(at.band_bag.number, purpose="take_off")
     assert state(response) == "right"
-    assert f"Headband bag {at.band_bag.number} laid aside" in words(response)
+    assert f"Headband bag {at.band_bag.number} taken off the bench" in words(response)
     assert not OpenBag.objects.exists()
 
 
 def test_going_on_writes_nothing(scan, at) -> None:
     before = Operation.objects.count()
-    response = scan("DO-GO-ON")
+    response = scan("ACT-NEXT")
     assert (response.status_code, state(response)) == (200, "ask")
     assert Operation.objects.count() == before
 
@@ -154,7 +154,7 @@ def test_going_on_writes_nothing(scan, at) -> None:
         "]E09521234000013",
         "\N{RIGHT-TO-LEFT OVERRIDE}gpj.txt",
         "<script>alert(1)</script>",
-        "DO-" + "x" * 10_000,
+        "ACT-" + "x" * 10_000,
     ],
 )
 def test_any_text_gets_a_sentence_and_writes_nothing(
@@ -204,35 +204,35 @@ def test_every_scan_of_a_box_sent_twice_happens_once(client, scan, at) -> None:
         assert (Operation.objects.count(), Movement.objects.count()) == done
 
     twice(at.manual_bag.number)
-    twice("DO-SIZE-6")
+    twice("ACT-BOX-6")
     twice(at.band_bag.number)
-    twice("DO-CALL-OFF-PARTS")
-    twice("DO-SIZE-6")
+    twice("ACT-CANCEL-PARTS")
+    twice("ACT-BOX-6")
     twice(at.visor_bag.number)
-    twice("DO-CLOSE")
-    twice("DO-PRINT-LOST")
+    twice("ACT-CLOSE")
+    twice("ACT-PRINT-LOST")
     twice(Box.objects.latest("pk").serial)
-    twice(at.band_bag.number, purpose="lay_aside")
+    twice(at.band_bag.number, purpose="take_off")
 
 
 def test_a_first_print_sent_twice_is_one_print(scan, at) -> None:
     Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     Product.objects.update(cautions="")
     key = str(uuid.uuid4())
-    assert [state(scan("DO-PRINT", key=key)) for _ in range(2)] == ["right", "right"]
+    assert [state(scan("ACT-PRINT", key=key)) for _ in range(2)] == ["right", "right"]
     assert Print.objects.count() == 1
 
 
 def test_a_label_sent_again_while_the_next_box_is_in_work_is_answered(scan, at) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     first, key = Box.objects.get(), str(uuid.uuid4())
     scan(first.serial, key=key)
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     assert state(scan(first.serial, key=key)) == "right"
 
 

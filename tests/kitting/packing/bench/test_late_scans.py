@@ -27,7 +27,7 @@ def colleagues_box(at) -> Box:
 
 @pytest.mark.parametrize(
     "text",
-    ["DO-CALL-OFF-PARTS", "DO-CALL-OFF", "DO-CLOSE", "DO-SIZE-6", "DO-PRINT-LOST"],
+    ["ACT-CANCEL-PARTS", "ACT-CANCEL", "ACT-CLOSE", "ACT-BOX-6", "ACT-PRINT-LOST"],
 )
 def test_a_command_for_an_earlier_box_is_refused(
     scan, colleagues_box: Box, text: str
@@ -38,7 +38,7 @@ def test_a_command_for_an_earlier_box_is_refused(
     assert (colleagues_box.stage, Operation.objects.count()) == (BoxStage.OPEN, done)
 
 
-@pytest.mark.parametrize("purpose", ["", "lay_aside"])
+@pytest.mark.parametrize("purpose", ["", "take_off"])
 def test_a_bag_for_an_earlier_box_is_refused(
     scan, at, colleagues_box: Box, purpose: str
 ) -> None:
@@ -50,9 +50,9 @@ def test_a_bag_for_an_earlier_box_is_refused(
 
 @pytest.mark.smoke
 def test_a_box_that_came_and_went_meanwhile_counts_as_well(scan, at) -> None:
-    scan("DO-SIZE-6")
-    scan("DO-CALL-OFF-PARTS")
-    assert_problem(scan("DO-SIZE-6", box=""), "bench_has_another_box", status=409)
+    scan("ACT-BOX-6")
+    scan("ACT-CANCEL-PARTS")
+    assert_problem(scan("ACT-BOX-6", box=""), "bench_has_another_box", status=409)
     assert Box.objects.count() == 1
 
 
@@ -63,23 +63,23 @@ def test_every_form_of_the_screen_says_which_box_it_shows(client, scan, at) -> N
         assert page.count('name="op_key"') > 1
 
     said("")
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     said(Box.objects.get().number)
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     said(Box.objects.get().number)
 
 
 def test_an_answer_says_which_box_its_scan_led_to(scan, at) -> None:
     """Not which one stands there: what was scanned meanwhile did not mean that one."""
-    first = words(scan("DO-SIZE-6", key=(key := str(uuid.uuid4()))))
+    first = words(scan("ACT-BOX-6", key=(key := str(uuid.uuid4()))))
     mine = newest_number(at.bench)
     assert f'data-leads-to="{mine}"' in first
     assert f'data-leads-to="{mine}"' in words(scan(at.band_bag.number))
-    scan("DO-CALL-OFF-PARTS")
+    scan("ACT-CANCEL-PARTS")
     factories.make_open_box(at.size, at.bench)
-    assert f'data-leads-to="{mine}"' in words(scan("DO-SIZE-6", key=key, box=""))
-    refused = words(scan("DO-CLOSE", box=mine))
+    assert f'data-leads-to="{mine}"' in words(scan("ACT-BOX-6", key=key, box=""))
+    refused = words(scan("ACT-CLOSE", box=mine))
     assert f'data-leads-to="{mine}"' in refused
 
 
@@ -108,42 +108,42 @@ def twice(scan, at):
 def test_a_closing_is_answered_when_the_next_box_is_in_work(scan, at, twice) -> None:
     def next_box() -> None:
         scan(Box.objects.get().serial)
-        scan("DO-SIZE-6")
+        scan("ACT-BOX-6")
 
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    twice("DO-CLOSE", next_box)
+    twice("ACT-CLOSE", next_box)
     assert Box.objects.filter(stage=BoxStage.OPEN).count() == 1
 
 
 def test_a_calling_off_is_answered_when_the_next_box_is_closed(scan, at, twice) -> None:
     def close_the_next() -> None:
-        scan("DO-SIZE-6")
+        scan("ACT-BOX-6")
         fill(scan, at)
-        scan("DO-CLOSE")
+        scan("ACT-CLOSE")
 
-    scan("DO-SIZE-6")
-    twice("DO-CALL-OFF-PARTS", close_the_next)
+    scan("ACT-BOX-6")
+    twice("ACT-CANCEL-PARTS", close_the_next)
     assert Box.objects.filter(stage=BoxStage.VOIDED).count() == 1
 
 
 def test_a_start_is_answered_when_its_recipe_is_withdrawn(twice) -> None:
-    twice("DO-SIZE-6", lambda: Recipe.objects.update(in_force=False))
+    twice("ACT-BOX-6", lambda: Recipe.objects.update(in_force=False))
     assert Box.objects.count() == 1
 
 
 def test_a_print_is_answered_when_its_label_no_longer_fits(scan, at, twice) -> None:
-    scan("DO-SIZE-6")
+    scan("ACT-BOX-6")
     fill(scan, at)
-    scan("DO-CLOSE")
+    scan("ACT-CLOSE")
     long = "\n".join(f"Caution {n}." * 6 for n in range(40))
-    twice("DO-PRINT-LOST", lambda: Product.objects.update(cautions=long))
+    twice("ACT-PRINT-LOST", lambda: Product.objects.update(cautions=long))
     assert Box.objects.get().prints.count() == 2
 
 
-@pytest.mark.parametrize("text", ["DO-CLOSE", "DO-SIZE-5", "DO-SIZE-X-6", "DO-PRINT"])
+@pytest.mark.parametrize("text", ["ACT-CLOSE", "ACT-BOX-5", "ACT-BOX-X-6", "ACT-PRINT"])
 def test_the_key_of_a_start_answers_nothing_else(scan, at, text: str) -> None:
-    scan("DO-SIZE-6", key=(key := str(uuid.uuid4())))
+    scan("ACT-BOX-6", key=(key := str(uuid.uuid4())))
     response = scan(text, key=key)
     assert_problem(response, "operation_key_reused", status=409)
     assert step(response) == "fill"
@@ -151,15 +151,15 @@ def test_the_key_of_a_start_answers_nothing_else(scan, at, text: str) -> None:
 
 def test_the_key_of_a_bag_starts_no_box(scan, at) -> None:
     scan(at.band_bag.number, key=(key := str(uuid.uuid4())))
-    assert_problem(scan("DO-SIZE-6", key=key), "operation_key_reused", status=409)
+    assert_problem(scan("ACT-BOX-6", key=key), "operation_key_reused", status=409)
     assert not Box.objects.exists()
 
 
 def test_a_key_answers_only_who_used_it_at_that_bench(
     scan, at, client, make_user, client_for, hx
 ) -> None:
-    scan("DO-SIZE-6", key=(key := str(uuid.uuid4())))
-    data = {"scan": "DO-SIZE-6", "op_key": key, "box": ""}
+    scan("ACT-BOX-6", key=(key := str(uuid.uuid4())))
+    data = {"scan": "ACT-BOX-6", "op_key": key, "box": ""}
     elsewhere = factories.make_bench()
     other = client_for(make_user("second", group="packer"))
     for who, bench in ((other, at.bench), (client, elsewhere)):

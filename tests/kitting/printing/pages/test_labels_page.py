@@ -132,7 +132,7 @@ def test_jobs_stand_newest_first_with_what_is_wrong(client: Client) -> None:
     assert [job.pk for job, _form in page.context["jobs"]] == [second.pk, first.pk]
     said = words(page)
     assert "The printer has no labels of this stock. Load a roll" in said
-    assert "The printer gave the job up: aborted." in said
+    assert "The printer stopped the job: aborted." in said
     assert said.count("Send again") == 1
     assert said.count("Cancel") == 1
 
@@ -218,7 +218,7 @@ def test_a_printer_is_asked_to_give_a_job_up(client: Client) -> None:
     address = f"/labels/jobs/{job.pk}/"
     assert client.post(f"{address}cancel/", keyed()).status_code == 302
     page = words(client.get(address))
-    assert "The printer is asked to give it up." in page
+    assert "The printer is asked to stop it." in page
     assert "Cancel the print job" not in page
     page = client.get("/labels/")
     assert 'class="stop"' not in page.content.decode()

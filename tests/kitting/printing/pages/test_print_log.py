@@ -46,7 +46,7 @@ def test_the_log_says_what_which_copy_who_and_where(client: Client) -> None:
     page = client.get("/labels/log/")
     assert_page(page)
     said = words(page)
-    assert "2 prints stand in the log; 1 is a reprint." in said
+    assert "2 prints are in the log; 1 is a reprint." in said
     assert "Torn; the label before was scanned" in said
     assert f'href="/places/{code}/"' in page.content.decode()
     newest, first = page.context["page"].object_list

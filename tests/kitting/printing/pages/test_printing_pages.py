@@ -97,13 +97,13 @@ def test_back_leads_each_role_to_a_page_that_it_may_see(
         "print/place/",
         "print/place/?n=NOWHERE",
         "print/bag/?n=B1000001H",
-        "print/command/?n=DO-WHAT",
+        "print/command/?n=ACT-WHAT",
         "print/box/?n=K1&n=K2",
         "print/badge/?n=1",
         "preview/none/X/",
         "preview/place/NOWHERE/",
         "preview/badge/1/",
-        "preview/command/DO-WHAT/",
+        "preview/command/ACT-WHAT/",
         "preview/bag_number/nonsense/",
         "pdf/zz/",
         "pdf/00/",
@@ -219,7 +219,7 @@ def test_all_places_all_carriers_all_commands(client: Client, at: Packing) -> No
     for name, numbers in asked.items():
         page = client.get(f"/labels/print/{name}/", {"all": "1"})
         assert page.context["numbers"] == numbers
-    assert f"DO-SIZE-{at.size.sets}" in asked["command"]
+    assert f"ACT-BOX-{at.size.sets}" in asked["command"]
 
 
 def test_the_bags_of_a_lot_and_those_that_a_run_cleared(client: Client) -> None:
@@ -404,7 +404,7 @@ def test_bags_carriers_places_lots_and_runs_lead_to_their_labels(
         f"/disinfection/{bag.cleared_run.number}/": (
             f"/labels/print/cleared/?run={bag.cleared_run.number}",
         ),
-        "/bench/": ("/labels/print/command/?all=1", 'name="n" value="DO-CLOSE"'),
+        "/bench/": ("/labels/print/command/?all=1", 'name="n" value="ACT-CLOSE"'),
     }
     for page, links in wanted.items():
         html = client.get(page).content.decode()
@@ -420,7 +420,7 @@ def test_a_bag_that_no_run_cleared_has_no_cleared_label(client: Client) -> None:
 
 
 def test_the_ticked_commands_are_those_that_are_printed(client: Client) -> None:
-    ticked = ["DO-CLOSE", "DO-GO-ON"]
+    ticked = ["ACT-CLOSE", "ACT-NEXT"]
     page = client.get("/labels/print/command/", {"n": ticked})
     assert page.context["numbers"] == ticked
 
