@@ -32,7 +32,7 @@ tools: .venv/.dev
 	@touch $@ .venv/.runtime
 
 demo: setup
-	$(RUN) demo $(if $(PORT),--port $(PORT))
+	$(RUN) demo $(if $(PORT),--port $(PORT)) $(if $(TODAY),--today $(TODAY))
 
 test: tools
 	.ci/chromium

@@ -13,6 +13,8 @@ from django.db import connections
 from lotward import env
 
 NAME = "lotward.sqlite3"
+TODAY = "2026-03-04"
+"""The day that it is for the demo of the tests, a Wednesday."""
 
 
 @dataclass(frozen=True)

@@ -1,3 +1,3 @@
-"""The demo workshop: three invented weeks at Harrow Lane, built through the services."""
+"""The demo workshop: two invented weeks at Harrow Lane, built through the services."""
 
 from __future__ import annotations

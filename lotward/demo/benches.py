@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger.reach import standing_reach
@@ -23,6 +23,12 @@ from lotward.demo import plan
 
 if TYPE_CHECKING:
     from lotward.demo.making import Floor
+
+
+LONGEST_MIN: Final = 20
+"""Minutes that the largest box takes, labelled and put on its shelf."""
+PAUSE_MIN: Final = 12
+"""Minutes until the next box is asked for."""
 
 
 @dataclass(frozen=True)
@@ -50,13 +56,14 @@ def pack(floor: Floor, count: int) -> int:
     """
     packed = 0
     for turn in range(2 * count):
-        if packed == count:
+        if packed == count or not floor.has(PAUSE_MIN + LONGEST_MIN):
             break
         bench = floor.catalogue.benches[turn % len(floor.catalogue.benches)]
         box = close_one(floor, bench, draw_size(floor))
         if box is not None:
             label(floor, box, bench)
             packed += 1
+            floor.clock.let_pass(60 * PAUSE_MIN)
     return packed
 
 
@@ -87,8 +94,11 @@ def close_one(floor: Floor, bench: Bench, size: BoxSize) -> Box | None:
         The closed box, or None where not even the smallest could be filled.
     """
     smaller = size.product.sizes.filter(sets__lte=size.sets).order_by("-sets")
+    recipe = Recipe.objects.get(product=size.product, in_force=True)
+    lines = list(recipe.lines.order_by("pk"))
+    bags = _bags(bench, [line.part_id for line in lines])
     for fitting in smaller:
-        needs = _needs(bench, fitting)
+        needs = _needs(lines, bags, fitting)
         if all(need.enough() for need in needs):
             box = _fill(floor, bench, fitting, needs)
             sign = floor.clock.sign("packer", 30, bench.pk)
@@ -97,10 +107,7 @@ def close_one(floor: Floor, bench: Bench, size: BoxSize) -> Box | None:
     return None
 
 
-def _needs(bench: Bench, size: BoxSize) -> list[Need]:
-    recipe = Recipe.objects.get(product=size.product, in_force=True)
-    lines = list(recipe.lines.order_by("pk"))
-    bags = _bags(bench, [line.part_id for line in lines])
+def _needs(lines: list[RecipeLine], bags: list[Bag], size: BoxSize) -> list[Need]:
     return [
         Need(
             line,

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import date
 from random import Random
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from dispatch.models import Shipment
 from kitting.ledger import holds
+from kitting.ledger.clock import now
 from kitting.models import Bag, Box, JournalHead, Lot, Run
 from lotward.demo import (
     benches,
@@ -23,7 +25,7 @@ from lotward.demo import (
     sending,
     storing,
 )
-from lotward.demo.clock import Clock
+from lotward.demo.clock import LEAVING, Clock, days_until, moment_of
 from lotward.demo.making import Floor
 from lotward.demo.people import make_people
 
@@ -46,29 +48,35 @@ class Built:
     """Hash of the journal's newest link: the same for the same build."""
 
 
-def build(say: Callable[[str], object] = str) -> Built:
+def build(say: Callable[[str], object] = str, *, today: date | None = None) -> Built:
     """Fill a migrated, empty database with the demo workshop.
 
     Args:
         say: Is told of each day that is done; by default nobody hears it.
+        today: The day that it is for the demo, whose clock then goes on from there; this
+            moment where it is left out.
 
     Returns:
         The numbers of things.
     """
     data = masterdata.read()
-    masterdata.found_workshop(data)
-    start = datetime.combine(plan.FIRST_DAY, time(7), tzinfo=UTC)
-    clock = Clock(people=make_people(), now=start)
+    zone = ZoneInfo(data["workshop"]["time_zone"])
+    here = now()
+    there = here if today is None else moment_of(today, zone)
+    days = days_until(there, zone)
+    masterdata.found_workshop(data, there - here)
+    clock = Clock(people=make_people(), now=days.at(0, 6, 30), days=days)
     # Seeded, and not a secret: a demo is the same wherever it is built.
     luck = Random(SEED)  # noqa: S311
-    floor = Floor(clock=clock, luck=luck, catalogue=masterdata.load(data, clock))
+    found = masterdata.load(masterdata.moved(data, days), clock)
+    floor = Floor(clock=clock, luck=luck, catalogue=found)
     evidence.sign_protocols(clock)
     lines.fit_lamps(floor)
     labels.label_the_places(floor)
-    for today in range(plan.LAST + 1):
-        floor.today = today
+    for number in range(plan.LAST + 1):
+        floor.today = number
         _work(floor)
-        say(f"{plan.day(today):%Y-%m-%d}: {Box.objects.count()} boxes")
+        say(f"{days.day(number)}: {Box.objects.count()} boxes")
     return summary()
 
 
@@ -91,79 +99,107 @@ def summary() -> Built:
 
 
 def _work(floor: Floor) -> None:
-    """One day, in the order in which its work is done."""
-    today, last = floor.today, plan.LAST
-    masterdata.put_recipes_in_force(floor.catalogue, plan.day(today))
-    floor.wait_until(7, 30)
-    making.take_in(floor, bought=True)
-    floor.wait_until(8)
-    checks.check_lots(floor)
-    checks.settle_rejected(floor)
-    lines.look_after_lamps(floor)
-    if today == plan.HEAT_RUN_ON:
+    """One day, in the order in which its work is done; the newest may end early."""
+    masterdata.put_recipes_in_force(floor.catalogue, floor.day(floor.today))
+    _morning(floor)
+    if floor.begins(8, 20):
+        _pack(floor, half=1)
+    _disinfect(floor)
+    evidence.count_and_sample(floor)
+    if floor.begins(13, takes=20):
+        _send(floor)
+    if floor.begins(13, 30):
+        _pack(floor, half=2)
+    _stop(floor)
+    if floor.today == plan.LAST:
+        _leave(floor)
+    else:
+        _evening(floor)
+
+
+def _morning(floor: Floor) -> None:
+    if floor.begins(7):
+        making.take_in(floor, bought=True)
+        checks.check_lots(floor)
+    if floor.begins(7, 30, takes=20):
+        checks.settle_rejected(floor)
+        lines.look_after_lamps(floor)
+    if floor.begins(8, takes=15):
+        if floor.today == plan.CANCEL_SHIPMENT_ON:
+            sending.cancel_one(floor)
+        _send(floor)
+
+
+def _disinfect(floor: Floor) -> None:
+    if floor.today == plan.HEAT_RUN_ON:
         lines.bake(floor)
-    floor.wait_until(9)
-    if 0 < today <= plan.LAST_RUN_DAY:
+    if 0 < floor.today <= plan.LAST_RUN_DAY:
+        floor.begins(10, 30)
         lines.run_line(floor)
         storing.clear_the_line(floor)
-    floor.wait_until(11)
-    _pack(floor)
-    storing.shelve_boxes(floor)
-    if today == plan.HOLD_ON:
-        _hold(floor)
-    evidence.count_and_sample(floor)
-    floor.wait_until(15)
-    _send(floor)
-    floor.wait_until(17)
+
+
+def _evening(floor: Floor) -> None:
+    floor.begins(16, 30)
     making.take_in(floor, bought=False)
-    if today == plan.CARRIERS_ON:
+    if floor.today == plan.CARRIERS_ON:
         storing.make_carriers(floor)
-    if today == plan.OPEN_LOT_ON:
+    if floor.today == plan.OPEN_LOT_ON:
         making.begin_open_lot(floor)
-    if today == last:
-        making.add_to_open_lot(floor)
 
 
-def _pack(floor: Floor) -> None:
-    """As many boxes as keep the pace to the number wanted."""
-    if floor.today < FIRST_PACKING:
+def _leave(floor: Floor) -> None:
+    """What is being done at the moment at which the demo is shown."""
+    floor.clock.wait_until(floor.clock.days.until - LEAVING)
+    making.take_in(floor, bought=False)
+    making.add_to_open_lot(floor)
+    lines.begin_run(floor)
+    benches.leave_work(floor)
+    sending.leave_open(floor)
+
+
+def _pack(floor: Floor, *, half: int) -> None:
+    """As many boxes as keep the pace to the number wanted, by noon or by evening."""
+    halves = 2 * (floor.today - FIRST_PACKING) + half
+    if halves < 1:
         return
-    days = plan.LAST - FIRST_PACKING + 1
     spoilt = 3  # One cancelled and two that are left at the benches.
-    wanted = (plan.BOXES - spoilt) * (floor.today - FIRST_PACKING + 1) // days
+    days = plan.LAST - FIRST_PACKING + 1
+    wanted = (plan.BOXES - spoilt) * halves // (2 * days)
     benches.pack(floor, wanted - Box.objects.exclude(serial=None).count())
-    if floor.today == 4:
-        benches.cancel_one(floor)
-    if floor.today == 8:
-        benches.void_one(floor)
-    if floor.today == plan.LAST:
-        benches.leave_work(floor)
+    if half == 1:
+        if floor.today == plan.CANCEL_BOX_ON:
+            benches.cancel_one(floor)
+        if floor.today == plan.VOID_ON:
+            benches.void_one(floor)
+    storing.shelve_boxes(floor)
 
 
-def _hold(floor: Floor) -> None:
-    held = plan.HELD_LOT
-    lot = Lot.objects.get(number=making.lot_number(held.part, held.on))
-    holds.place_hold(
+def _stop(floor: Floor) -> None:
+    """Try what a recall would find, and hold what a ward complains of."""
+    if floor.today == plan.DRILL_ON:
+        drill = _hold(floor, plan.DRILL_LOT, plan.DRILL_REASON)
+        holds.lift_hold(
+            hold_id=drill,
+            reason=plan.DRILL_OVER,
+            sign=floor.clock.sign("quality", 1_500),
+        )
+    if floor.today == plan.HOLD_ON:
+        _hold(floor, plan.HELD_LOT, plan.HOLD_REASON)
+
+
+def _hold(floor: Floor, held: tuple[str, int], reason: str) -> int:
+    lot = Lot.objects.get(number=floor.lot_number(*held))
+    placed = holds.place_hold(
         target="lot",
         value=lot.pk,
-        reason=plan.HOLD_REASON,
+        reason=reason,
         sign=floor.clock.sign("quality", 600),
     )
+    return placed.hold_id
 
 
 def _send(floor: Floor) -> None:
-    """Two or three shipments a day, from the second packing day on."""
-    first = FIRST_PACKING + 1
-    if floor.today < first:
-        return
-    if floor.today == 9:
-        sending.cancel_one(floor)
-    days = plan.LAST - first + 1
-    done = Shipment.objects.count()
-    apart = 2  # One cancelled, one left open.
-    wanted = (plan.SHIPMENTS - apart) * (floor.today - first + 1) // days
-    last = floor.today == plan.LAST
-    cancelled = 1 if floor.today >= 9 else 0
-    sending.send(floor, wanted - (done - cancelled), keep=12 if last else 2)
-    if last:
-        sending.leave_open(floor)
+    """A shipment in the morning and one after noon, from the second packing day on."""
+    if floor.today > FIRST_PACKING:
+        sending.send(floor, keep=plan.KEPT.get(floor.today, plan.KEPT_OTHERWISE))

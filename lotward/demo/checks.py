@@ -10,7 +10,7 @@ from kitting.domain.stages import BagStage
 from kitting.models import DefectKind, Lot
 from kitting.models.lots import LotStage, Verdict
 from lotward.demo import plan
-from lotward.demo.making import Floor, lot_number
+from lotward.demo.making import Floor
 
 SORTED_BAD: Final = 19
 """Pieces that were bad in the bag that was sorted."""
@@ -22,7 +22,7 @@ def check_lots(floor: Floor) -> None:
     Args:
         floor: The workshop.
     """
-    bad = {lot_number(a.part, a.on): a for a in plan.ARRIVALS if a.reject}
+    bad = {floor.lot_number(a.part, a.on): a for a in plan.ARRIVALS if a.reject}
     waiting = Lot.objects.filter(
         stage=LotStage.CLOSED, verdict=Verdict.NONE, part__needs_check=True
     ).order_by("pk")
@@ -68,7 +68,7 @@ def settle_rejected(floor: Floor) -> None:
     """
     for fate in plan.FATES:
         if fate.day == floor.today:
-            lot = Lot.objects.get(number=lot_number(fate.part, fate.made))
+            lot = Lot.objects.get(number=floor.lot_number(fate.part, fate.made))
             _ACTS[fate.what](floor, lot, fate.reason)
 
 

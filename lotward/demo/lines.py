@@ -48,7 +48,7 @@ def fit_lamps(floor: Floor) -> None:
         lamps.fit_lamp(
             line_id=floor.catalogue.places[line].pk,
             name=name,
-            on=on,
+            on=floor.clock.days.moved(on),
             rated_hours=plan.RATED_HOURS,
             sign=floor.clock.sign("quality", 30),
         )
@@ -56,7 +56,7 @@ def fit_lamps(floor: Floor) -> None:
 
 
 def _read(floor: Floor, lamp: Lamp, hours: int) -> None:
-    today = plan.day(floor.today)
+    today = floor.day(floor.today)
     sign = floor.clock.sign("line", 20)
     lamps.read_hours(lamp_id=lamp.pk, on=today, hours=hours, sign=sign)
 
@@ -72,7 +72,7 @@ def look_after_lamps(floor: Floor) -> None:
         for lamp in burning.filter(name__in=plan.GONE_LAMPS):
             lamps.change_lamp(
                 lamp_id=lamp.pk,
-                on=plan.day(floor.today),
+                on=floor.day(floor.today),
                 rated_hours=plan.RATED_HOURS,
                 sign=floor.clock.sign("quality", 240),
             )
@@ -94,24 +94,11 @@ def run_line(floor: Floor) -> None:
     waiting = _for_the_line()
     if len(waiting) < plan.FEWEST_ON_LINE:
         return
-    found = floor.catalogue
     carried = floor.runs_done == plan.DOSIMETER_RUN
     dark = floor.runs_done == plan.FAILED_RUN
+    run = _open_run(floor, waiting, carried=carried)
     # Drawn for the run by dosimeters too, so that the luck of later days stays the same.
-    opening, closing = _readings(floor, dark=False), _readings(floor, dark=dark)
-    opened = runs.open_run(
-        line_id=found.places["LINE-1"].pk,
-        protocol_id=found.protocols[-1].pk,
-        meter_id=found.meters[0].pk,
-        belt=BELT,
-        readings=() if carried else opening,
-        by_dosimeter=carried,
-        sign=floor.clock.sign("line", 300),
-    )
-    run = Run.objects.get(number=opened.run)
-    for bag in waiting:
-        sign = floor.clock.sign("line", 25)
-        runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=sign)
+    closing = _readings(floor, dark=dark)
     floor.clock.let_pass(run.exposure_ms * run.passes // 1000 + 1)
     for bag in waiting:
         sign = floor.clock.sign("line", 25)
@@ -123,6 +110,34 @@ def run_line(floor: Floor) -> None:
         sign=floor.clock.sign("line", 300),
     )
     floor.runs_done += 1
+
+
+def begin_run(floor: Floor) -> None:
+    """Open a run and put the first bags on; others wait that could go on as well.
+
+    Args:
+        floor: The workshop.
+    """
+    _open_run(floor, _for_the_line()[: plan.BEGUN_WITH], carried=False)
+
+
+def _open_run(floor: Floor, bags: list[Bag], *, carried: bool) -> Run:
+    found = floor.catalogue
+    opening = _readings(floor, dark=False)
+    opened = runs.open_run(
+        line_id=found.places["LINE-1"].pk,
+        protocol_id=found.protocols[-1].pk,
+        meter_id=found.meters[0].pk,
+        belt=BELT,
+        readings=() if carried else opening,
+        by_dosimeter=carried,
+        sign=floor.clock.sign("line", 300),
+    )
+    run = Run.objects.get(number=opened.run)
+    for bag in bags:
+        sign = floor.clock.sign("line", 25)
+        runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=sign)
+    return run
 
 
 def _for_the_line() -> list[Bag]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
 from random import Random
 
 from django.db.models import Sum
@@ -12,7 +13,7 @@ from kitting.lots.steps.materials import USABLE
 from kitting.models import Lot
 from kitting.models.lots import LotStage
 from lotward.demo import plan
-from lotward.demo.clock import Clock
+from lotward.demo.clock import LEAVING, Clock
 from lotward.demo.masterdata import Catalogue
 
 
@@ -28,27 +29,51 @@ class Floor:
     blanks: list[str] = field(default_factory=list)
     """Bag numbers on blank labels, not used yet."""
 
-    def wait_until(self, hour: int, minute: int = 0) -> None:
-        """Let an hour of today come.
+    def day(self, number: int) -> date:
+        """The date of a working day; see ``Days.day``."""
+        return self.clock.days.day(number)
+
+    def begins(self, hour: int, minute: int = 0, *, takes: int = 0) -> bool:
+        """Let an hour of today come, unless it has not come yet where the demo is shown.
 
         Args:
             hour: Hour of the day.
             minute: Minute of the hour.
+            takes: Minutes that the work of this hour takes at most.
+
+        Returns:
+            Whether the work can be done; the newest day may end before.
         """
-        self.clock.wait_until(plan.day(self.today), hour, minute)
+        begin = max(self.clock.now, self.clock.days.at(self.today, hour, minute))
+        enough = self.has(takes, begin)
+        if enough:
+            self.clock.wait_until(begin)
+        return enough
 
+    def has(self, minutes: int, begin: datetime | None = None) -> bool:
+        """Whether work can be done before the newest day must be left.
 
-def lot_number(part: str, on: int) -> str:
-    """The workshop's own lot number: part, month and day.
+        Args:
+            minutes: How long it takes at most.
+            begin: When it begins; now where it is left out.
 
-    Args:
-        part: Code of the part.
-        on: Working day.
+        Returns:
+            True on every day but the newest.
+        """
+        end = (begin or self.clock.now) + timedelta(minutes=minutes)
+        return self.today < plan.LAST or end <= self.clock.days.until - LEAVING
 
-    Returns:
-        Such as ``HB-0105``.
-    """
-    return f"{part}-{plan.day(on):%m%d}"
+    def lot_number(self, part: str, on: int) -> str:
+        """The workshop's own lot number: part, month and day.
+
+        Args:
+            part: Code of the part.
+            on: Working day.
+
+        Returns:
+            Such as ``HB-0105``.
+        """
+        return f"{part}-{self.day(on):%m%d}"
 
 
 # -- Taking in ----------------------------------------------------------------------
@@ -70,8 +95,7 @@ def take_in(floor: Floor, *, bought: bool) -> None:
 def _new_lot(floor: Floor, arrival: plan.Arrival) -> lots.NewLot:
     kind = plan.KINDS[arrival.part]
     found = floor.catalogue
-    made_on = plan.day(arrival.on)
-    use_by = made_on.replace(year=made_on.year + kind.years) if kind.years else None
+    made_on = floor.day(arrival.on)
     bag_pieces = kind.pieces if arrival.cut_from is None else plan.CUT_PIECES
     bought = arrival.part in plan.BOUGHT
     where = "SHELF-RAW" if bought and arrival.part != "MA" else "RACK-IN"
@@ -83,12 +107,12 @@ def _new_lot(floor: Floor, arrival: plan.Arrival) -> lots.NewLot:
         revision_id=revision.pk,
         method_id=found.methods[method].pk if method else None,
         made_on=made_on,
-        use_by=use_by,
+        use_by=_years_after(made_on, kind.years),
         source="Trimming table" if arrival.cut_from is not None else kind.source,
         source_number=f"{floor.luck.randrange(10_000, 99_999)}" if bought else "",
-        number=lot_number(arrival.part, arrival.on),
+        number=floor.lot_number(arrival.part, arrival.on),
         bags=(bag,) * arrival.bags,
-        made_from=_made_from(arrival, kind, bag_pieces * arrival.bags),
+        made_from=_made_from(floor, arrival, kind, bag_pieces * arrival.bags),
         close=True,
     )
 
@@ -101,12 +125,20 @@ def _method(arrival: plan.Arrival, kind: plan.Kind) -> str:
     return kind.method
 
 
+def _years_after(made_on: date, years: int) -> date | None:
+    """The use-by date; a leap day's is the day before where there is none."""
+    if not years:
+        return None
+    leap = (made_on.month, made_on.day) == (2, 29)
+    return made_on.replace(year=made_on.year + years, day=28 if leap else made_on.day)
+
+
 def _made_from(
-    arrival: plan.Arrival, kind: plan.Kind, pieces: int
+    floor: Floor, arrival: plan.Arrival, kind: plan.Kind, pieces: int
 ) -> tuple[tuple[int, int], ...]:
     """One lot of material, the oldest that is enough: another one is another lot."""
     if arrival.cut_from is not None:
-        visors = Lot.objects.get(number=lot_number("VI", arrival.cut_from))
+        visors = Lot.objects.get(number=floor.lot_number("VI", arrival.cut_from))
         return ((visors.pk, pieces),)
     if not kind.material:
         return ()
@@ -135,7 +167,7 @@ def begin_open_lot(floor: Floor) -> None:
         made_on=sketch.made_on,
         source="Print room, night shift",
         bags=_blank_bags(floor, [pieces, pieces - 4]),
-        made_from=_made_from(arrival, kind, pieces * 6),
+        made_from=_made_from(floor, arrival, kind, pieces * 6),
     )
     taken = lots.take_in(lots=[new], sign=floor.clock.sign("checker", 120))
     open_lot = Lot.objects.get(number=taken.lots[0])

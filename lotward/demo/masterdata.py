@@ -6,10 +6,11 @@ The meter's calibration is long, so that a run can be opened whenever the demo i
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from dispatch.models import Consignee
 from kitting.models import (
@@ -28,9 +29,11 @@ from kitting.models import (
 from lotward.catalogue import loading
 
 if TYPE_CHECKING:
-    from lotward.demo.clock import Clock
+    from lotward.demo.clock import Clock, Days
 
 FILE = Path(__file__).resolve().parent.parent.parent / "fixtures" / "harrow_lane.json"
+
+_DATE: Final = re.compile(r"\d{4}-\d\d-\d\d")
 
 Data = dict[str, Any]
 
@@ -66,13 +69,37 @@ def read(path: Path = FILE) -> Data:
     return data
 
 
-def found_workshop(data: Data) -> None:
+def moved(data: Any, days: Days) -> Any:
+    """Move every date of the file to the days of the demo.
+
+    Args:
+        data: What the file says, or a part of it.
+        days: The days.
+
+    Returns:
+        The same with other dates.
+    """
+    if isinstance(data, dict):
+        return {name: moved(each, days) for name, each in data.items()}
+    if isinstance(data, list):
+        return [moved(each, days) for each in data]
+    if isinstance(data, str) and _DATE.fullmatch(data):
+        return days.moved(date.fromisoformat(data)).isoformat()
+    return data
+
+
+def found_workshop(data: Data, ahead: timedelta) -> None:
     """Write the workshop's own row: the database is a demo from now on.
 
     Args:
         data: What the file says.
+        ahead: How far its clock is ahead of this machine's.
     """
-    fields = {**data["workshop"], "demo": True}
+    fields = {
+        **data["workshop"],
+        "demo": True,
+        "ahead_s": round(ahead.total_seconds()),
+    }
     fields["address"] = "\n".join(fields["address"])
     Workshop.objects.filter(pk=1).update(**fields)
 

@@ -20,21 +20,17 @@ def in_stock(floor: Floor) -> list[Box]:
     return list(ready_boxes(standing_reach(), floor.clock.now.date()).order_by("pk"))
 
 
-def send(floor: Floor, count: int, *, keep: int = 0) -> None:
-    """Make up the day's shipments and send them; share the stock among them.
+def send(floor: Floor, *, keep: int) -> None:
+    """Make up a shipment of the oldest boxes and send it.
 
     Args:
         floor: The workshop.
-        count: How many shipments.
         keep: Boxes to keep in stock.
     """
-    for left in range(count, 0, -1):
-        stock = in_stock(floor)
-        share = max(len(stock) - keep, 0) // left
-        if share < 1:
-            continue
+    stock = in_stock(floor)
+    if len(stock) > keep:
         shipment_id = begin(floor)
-        load(floor, shipment_id, stock[:share])
+        load(floor, shipment_id, stock[: len(stock) - keep])
         sign = floor.clock.sign("clerk", 120)
         services.send_shipment(shipment_id=shipment_id, sign=sign)
 

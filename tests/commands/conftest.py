@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,20 +12,23 @@ from django.test import override_settings
 from pytest_django import DjangoDbBlocker
 
 from lotward.demo import room
-from tests.demo import Demo, copy_of, working_on
+from tests.conftest import once
+from tests.demo import NAME, TODAY, Demo, copy_of, working_on
 
 
 @pytest.fixture(scope="session")
-def built(
-    tmp_path_factory: pytest.TempPathFactory, django_db_blocker: DjangoDbBlocker
-) -> Demo:
-    folder = tmp_path_factory.mktemp("data") / room.FOLDER
-    folder.mkdir()
-    said = io.StringIO()
-    at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
-    with django_db_blocker.unblock(), at_home, working_on(folder) as file:
-        call_command("demo", "--no-serve", stdout=said)
-    return Demo(file, said.getvalue())
+def built(shared: Path, django_db_blocker: DjangoDbBlocker) -> Demo:
+    """One build for all workers of this run."""
+    folder = shared / room.FOLDER
+    said = folder / "said"
+    with once(shared, "demo") as mine:
+        if mine:
+            folder.mkdir()
+            at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
+            at_work = working_on(folder)
+            with django_db_blocker.unblock(), at_home, at_work, said.open("w") as out:
+                call_command("demo", "--no-serve", "--today", TODAY, stdout=out)
+    return Demo(folder / NAME, said.read_text())
 
 
 @pytest.fixture

@@ -11,11 +11,14 @@ import socket
 import sqlite3
 import subprocess
 import sys
-import time
 import urllib.request
 from collections import Counter
 from contextlib import closing, suppress
+from datetime import date, time, timedelta
 from pathlib import Path
+from time import monotonic, sleep
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 import pypdfium2
 import pytest
@@ -58,9 +61,10 @@ from kitting.printing.services.prints import document_pdf
 from lotward import server
 from lotward.demo import plan, room
 from lotward.demo.build import build, summary
+from lotward.demo.clock import days_until
 from lotward.demo.people import PASSWORD, PEOPLE
 from lotward.management.commands import demo as command
-from tests.demo import NAME, Demo
+from tests.demo import NAME, TODAY, Demo
 from tests.trees import ROOT
 
 HOME = {"HTTP_HOST": "localhost", "REMOTE_ADDR": "127.0.0.1"}
@@ -70,13 +74,13 @@ EVERYWHERE = "0.0.0.0"  # noqa: S104 - to be refused
 # -- What it holds ------------------------------------------------------------------
 
 
-def test_it_has_the_size_of_three_weeks(demo: Demo) -> None:
+def test_it_has_the_size_of_two_weeks(demo: Demo) -> None:
     found = summary()
-    assert 38 <= found.lots <= 42
-    assert 145 <= found.bags <= 160
-    assert found.runs == 13
-    assert 195 <= found.boxes <= 205
-    assert found.shipments == 30
+    assert 34 <= found.lots <= 38
+    assert 95 <= found.bags <= 110
+    assert found.runs == 9
+    assert 80 <= found.boxes <= 85
+    assert found.shipments == 16
     assert f"{found.boxes} boxes, {found.shipments} shipments" in demo.said
     assert found.head in demo.said
 
@@ -95,8 +99,9 @@ def test_lots_were_rejected_made_from_others_and_one_is_still_open(demo: Demo) -
 
 def test_one_run_failed_and_its_bags_were_run_again(demo: Demo) -> None:
     assert Counter(Run.objects.values_list("stage", flat=True)) == {
-        "released": 12,
+        "released": 7,
         "failed": 1,
+        "open": 1,
     }
     failed = Run.objects.get(stage="failed")
     again = Bag.objects.filter(run_bags__run=failed, cleared_run__isnull=False)
@@ -107,7 +112,7 @@ def test_one_run_failed_and_its_bags_were_run_again(demo: Demo) -> None:
 def test_boxes_of_three_sizes_hold_two_recipe_versions(demo: Demo) -> None:
     sizes = Counter(Box.objects.values_list("size__sets", flat=True))
     assert set(sizes) == {6, 24, 60}
-    assert min(sizes.values()) >= 10
+    assert min(sizes.values()) >= 5
     versions = set(
         Box.objects.filter(recipe__product__code="FS1EN").values_list(
             "recipe__version", flat=True
@@ -120,13 +125,13 @@ def test_boxes_of_three_sizes_hold_two_recipe_versions(demo: Demo) -> None:
 
 def test_shipments_went_to_eight_consignees(demo: Demo) -> None:
     stages = Counter(Shipment.objects.values_list("stage", flat=True))
-    assert stages == {"sent": 28, "open": 1, "cancelled": 1}
+    assert stages == {"sent": 14, "open": 1, "cancelled": 1}
     sent = Shipment.objects.filter(stage="sent")
     assert sent.values("consignee").distinct().count() == 8
 
 
 def test_a_hold_has_reached_boxes_that_left_and_boxes_that_did_not(demo: Demo) -> None:
-    hold = Hold.objects.get()
+    hold = Hold.objects.get(lift=None)
     assert hold.lot is not None
     assert hold.reason == plan.HOLD_REASON
     held = held_boxes(standing_reach())
@@ -137,6 +142,15 @@ def test_a_hold_has_reached_boxes_that_left_and_boxes_that_did_not(demo: Demo) -
     late = Shipment.objects.filter(sent_at__gt=hold.operation.at)
     assert late.exists()
     assert not late.filter(shipment_boxes__box__in=held).exists()
+
+
+def test_a_recall_drill_was_over_within_the_hour(demo: Demo) -> None:
+    drill = Hold.objects.exclude(lift=None).get()
+    assert drill.reason == plan.DRILL_REASON
+    took = drill.lift.operation.at - drill.operation.at
+    assert timedelta(0) < took < timedelta(hours=1)
+    lines = BoxLine.objects.filter(lot=drill.lot, box__stage__in=GONE)
+    assert lines.filter(box__closed_at__lt=drill.operation.at).exists()
 
 
 def test_the_last_day_leaves_something_to_do_at_every_screen(demo: Demo) -> None:
@@ -165,7 +179,7 @@ def test_the_last_day_leaves_something_to_do_at_every_screen(demo: Demo) -> None
 
 def test_every_labelled_box_was_printed_as_a_demonstration(demo: Demo) -> None:
     labelled = Box.objects.exclude(label_seen_at=None)
-    assert labelled.count() > 180
+    assert labelled.count() > 75
     assert not labelled.filter(prints__isnull=True).exists()
     assert Workshop.objects.get().demo
 
@@ -210,8 +224,10 @@ def test_acts_are_signed_by_roles_in_working_hours_and_in_order(demo: Demo) -> N
     acts = list(Operation.objects.order_by("pk").values_list("at", "by_name"))
     times = [at for at, _name in acts]
     assert times == sorted(times)
-    assert {at.date() for at in times} == {plan.day(n) for n in range(plan.LAST + 1)}
-    assert all(7 <= at.hour < 21 for at in times)
+    days = days_until(times[-1], ZoneInfo("Europe/London"))
+    assert days.newest.isoformat() == TODAY
+    assert {at.date() for at in times} == {days.day(n) for n in range(plan.LAST + 1)}
+    assert all(time(6, 30) <= at.time() < time(18) for at in times)
     assert {name for _at, name in acts} == {
         role.capitalize() for role in PEOPLE.values()
     }
@@ -220,7 +236,7 @@ def test_acts_are_signed_by_roles_in_working_hours_and_in_order(demo: Demo) -> N
 def test_nothing_in_it_is_impossible(demo: Demo) -> None:
     proof = proving.examine()
     assert [str(fault) for fault in proof.faults] == []
-    assert sum(tally.count for tally in proof.tallies) > 5_000
+    assert sum(tally.count for tally in proof.tallies) > 3_000
 
 
 # -- The same again, served ---------------------------------------------------------
@@ -249,13 +265,22 @@ def test_another_build_has_the_same_journal_and_is_served(
     clean.pop("DJANGO_SETTINGS_MODULE", None)
     with (tmp_path / "said").open("w+") as said:
         process = subprocess.Popen(
-            [sys.executable, str(ROOT / "manage.py"), "demo", "--port", str(port)],
+            [
+                sys.executable,
+                str(ROOT / "manage.py"),
+                "demo",
+                "--port",
+                str(port),
+                "--today",
+                TODAY,
+            ],
             env={**clean, "LOTWARD_DATA_DIR": str(tmp_path)},
             stdout=said,
         )
         try:
             page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
             worker = _beside(process.pid)
+            day = _signed_in(f"http://127.0.0.1:{port}")
         finally:
             process.send_signal(signal.SIGTERM)
             process.wait(timeout=30)
@@ -264,6 +289,7 @@ def test_another_build_has_the_same_journal_and_is_served(
     with (tmp_path / "said").open() as said:
         text = said.read()
     assert "Harrow Lane" in page or "demo workshop" in page
+    assert f"Wednesday, {TODAY}" in re.sub("<[^>]+>", "", day)
     head = re.search("newest link ([0-9a-f]{64})", built.said)
     assert head is not None
     assert head[1] in text
@@ -274,14 +300,30 @@ def test_another_build_has_the_same_journal_and_is_served(
     assert (tmp_path / NAME).stat().st_size == 0
 
 
+def _signed_in(at: str) -> str:
+    """The page that a manager sees first."""
+    keeping = urllib.request.HTTPCookieProcessor()
+    ask = urllib.request.build_opener(keeping).open
+    form = ask(f"{at}/sign-in/", timeout=30).read().decode()
+    token = re.search('name="csrfmiddlewaretoken" value="([^"]+)"', form)
+    assert token is not None
+    sent = {
+        "username": "manager",
+        "password": PASSWORD,
+        "csrfmiddlewaretoken": token[1],
+    }
+    with ask(f"{at}/sign-in/", urlencode(sent).encode(), timeout=30) as answer:
+        return str(answer.read(), "utf-8")
+
+
 def _wait_for(url: str, process: subprocess.Popen[bytes]) -> str:
-    deadline = time.monotonic() + 180
-    while time.monotonic() < deadline and process.poll() is None:
+    deadline = monotonic() + 180
+    while monotonic() < deadline and process.poll() is None:
         try:
             with urllib.request.urlopen(url, timeout=5) as answer:
                 return str(answer.read(), "utf-8")
         except OSError:
-            time.sleep(0.3)
+            sleep(0.3)
     return ""
 
 
@@ -291,8 +333,8 @@ def test_it_is_built_on_a_database_server_as_well() -> None:
     a busy server grows slower with every one of them."""
     if connection.vendor == "sqlite":
         pytest.skip("the builds of the tests above are SQLite's")
-    found = build()
-    assert (found.lots, found.runs, found.shipments) == (42, 13, 30)
+    found = build(today=date.fromisoformat(TODAY))
+    assert (found.lots, found.runs, found.shipments) == (36, 9, 16)
     assert [str(fault) for fault in proving.examine().faults] == []
 
 
@@ -300,7 +342,7 @@ def test_it_says_how_to_serve_where_gunicorn_cannot(
     demo: Demo, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     found = summary()
-    monkeypatch.setattr(command, "build", lambda say: found)
+    monkeypatch.setattr(command, "build", lambda say, today: found)
     monkeypatch.setattr(command, "call_command", lambda name, **kw: None)  # migrate
     monkeypatch.delitem(sys.modules, "lotward.server")
     monkeypatch.delattr(lotward, "server")
@@ -324,10 +366,10 @@ def test_an_earlier_demo_makes_room_and_takes_its_recorded_heads_along(
 
 
 def test_a_real_workshop_is_left_alone(demo: Demo) -> None:
-    Workshop.objects.update(demo=False)
+    Workshop.objects.update(demo=False, ahead_s=0)
     connection.close()
     before = demo.file.read_bytes()
-    with pytest.raises(CommandError, match=r"1,\d\d\d operations, 6 users") as refused:
+    with pytest.raises(CommandError, match=r"\d\d\d operations, 6 users") as refused:
         call_command("demo", "--no-serve")
     assert "Allowed: an earlier demo" in str(refused.value)
     assert str(demo.file) in str(refused.value)
@@ -395,6 +437,9 @@ def test_it_refuses_tls_and_ports_that_cannot_be(
     settings.ALLOWED_HOSTS = ["localhost"]
     with pytest.raises(CommandError, match=r"--port is '80'\. Allowed: a whole number"):
         call_command("demo", "--port", "80")
+    for day in ("today", "2026-02-30", "20260302", "2150-01-04"):
+        with pytest.raises(CommandError, match=r"--today is .*Allowed: a day as YYYY"):
+            call_command("demo", "--today", day)
     settings.TLS = True
     with pytest.raises(CommandError, match="LOTWARD_TLS is 'on'"):
         call_command("demo", "--no-serve")
@@ -414,7 +459,7 @@ def test_the_server_does_not_listen_beyond_loopback(
 def test_a_real_workshop_may_be_served_to_its_tablets(
     demo: Demo, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    Workshop.objects.update(demo=False)
+    Workshop.objects.update(demo=False, ahead_s=0)
     seen = []
     monkeypatch.setattr(server, "call_command", lambda name, **kw: None)
     monkeypatch.setattr(server.Server, "run", lambda self: seen.append(self.cfg.bind))
@@ -440,5 +485,5 @@ def test_nobody_signs_in_from_beyond_whatever_serves_it(
     client = Client(**{**HOME, **change})
     assert client.post("/sign-in/", sent).status_code == 403
     assert client.get("/sign-in/").status_code == 403
-    Workshop.objects.update(demo=False)
+    Workshop.objects.update(demo=False, ahead_s=0)
     assert client.post("/sign-in/", sent).status_code == 302

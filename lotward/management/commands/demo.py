@@ -4,6 +4,8 @@ import os
 import shlex
 import sys
 from collections.abc import Callable
+from contextlib import suppress
+from datetime import date
 from types import ModuleType
 from typing import Any, NoReturn
 
@@ -27,6 +29,10 @@ and beside it, for label printers:
     python manage.py printworker"""
 
 
+YEARS = range(2001, 2099)
+"""Of which a label can tell the day in six figures."""
+
+
 class Command(BaseCommand):
     help = (
         "Builds the demo workshop in a fresh database of its own and serves it on"
@@ -39,26 +45,34 @@ class Command(BaseCommand):
         parser.add_argument(
             "--port", help=f"port to serve on, {settings.PORT} when not given"
         )
+        parser.add_argument(
+            "--today",
+            help="the day that it is for the demo, as YYYY-MM-DD; this one when not given",
+        )
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            self._handle(serve=not options["no_serve"], port=options["port"])
+            self._handle(
+                serve=not options["no_serve"],
+                port=options["port"],
+                today=_day(options["today"]),
+            )
         except ImproperlyConfigured as error:
             raise CommandError(str(error)) from error
 
-    def _handle(self, *, serve: bool, port: str | None) -> None:
+    def _handle(self, *, serve: bool, port: str | None, today: date | None) -> None:
         wanted = {"--port": port or ""}
         number = env.port(wanted, "--port", default=settings.PORT)
         loopback.refuse_names_beyond(settings.ALLOWED_HOSTS)
         if settings.TLS:
             env.refuse("LOTWARD_TLS", "on", "off: a demo is served without TLS")
         if room.folder() != settings.DATA_DIR:
-            _start_again_in_its_own_folder(serve=serve, port=number)
+            _start_again_in_its_own_folder(serve=serve, port=number, today=today)
         server = _server() if serve else None
         if server is not None:
             server.refuse_taken(number)
         room.make_room()
-        self._tell(_build(self.stdout.write))
+        self._tell(_build(self.stdout.write, today))
         if server is not None:
             self.stdout.write(f"\nServing on http://127.0.0.1:{number}/ (Ctrl+C ends)")
             self.stdout.flush()
@@ -92,13 +106,25 @@ def _server() -> ModuleType | None:
     return server
 
 
-def _build(say: Callable[[str], object]) -> Built:
+def _day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    with suppress(ValueError):
+        found = date.fromisoformat(text)
+        if text == found.isoformat() and found.year in YEARS:
+            return found
+    return env.refuse(
+        "--today", text, f"a day as YYYY-MM-DD, from {YEARS[0]} to {YEARS[-1]}"
+    )
+
+
+def _build(say: Callable[[str], object], today: date | None) -> Built:
     """Migrate and build; until it is done, nothing needs to outlive a power cut."""
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA synchronous=OFF")
     call_command("migrate", interactive=False, verbosity=0)
-    built = build(say)
+    built = build(say, today=today)
     if connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA synchronous=FULL")
@@ -107,13 +133,16 @@ def _build(say: Callable[[str], object]) -> Built:
     return built
 
 
-def _start_again_in_its_own_folder(*, serve: bool, port: int) -> NoReturn:
+def _start_again_in_its_own_folder(
+    *, serve: bool, port: int, today: date | None
+) -> NoReturn:
     """Become the same command with the demo's data folder in the environment.
 
     So the real database is never opened, and whatever the server starts finds the demo.
     """
     command = [sys.executable, str(settings.BASE_DIR / "manage.py"), "demo"]
     command += ["--port", str(port)] if serve else ["--no-serve"]
+    command += ["--today", today.isoformat()] if today else []
     sys.stdout.flush()
     os.environ["LOTWARD_DATA_DIR"] = str(room.folder())
     os.execv(command[0], command)  # noqa: S606 - our own interpreter and command
