@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from pathlib import Path
 
 from django.db import connections
 
-from lotward import env
+from lotward import env, server
 
 NAME = "lotward.sqlite3"
 TODAY = "2026-03-04"
@@ -48,3 +49,9 @@ def working_on(folder: Path) -> Iterator[Path]:
 def copy_of(file: Path, folder: Path) -> None:
     folder.mkdir(exist_ok=True)
     shutil.copy(file, folder / NAME)
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind((server.LOOPBACK, 0))
+        return int(probe.getsockname()[1])

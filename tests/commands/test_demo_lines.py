@@ -14,6 +14,7 @@ from kitting.day.queries.attention import to_see_to
 from kitting.disinfection.queries import doses as run_doses
 from kitting.disinfection.queries.meters import lamps
 from kitting.ledger.clock import day_of
+from kitting.ledger.reach import standing_reach
 from kitting.models import Bag, BoxLine, Lamp, Protocol, Run, Workshop
 from lotward.demo import plan
 from lotward.demo.clock import days_until, moment_of
@@ -83,7 +84,7 @@ def test_lamps_burn_on_the_lines_and_two_were_changed_when_a_run_failed(
 
 
 def test_the_day_says_what_somebody_must_see_to(demo: Demo) -> None:
-    seen = to_see_to(DAYS.newest)
+    seen = to_see_to(DAYS.newest, standing_reach())
     assert [line.meter.serial for line in seen.meters] == ["RM-0388"]
     assert [line.lamp.name for line in seen.lamps] == ["Bottom 1"]
     assert "To see to" in page("checker", "/")
