@@ -278,9 +278,6 @@ SENTENCES: dict[str, str | Promise] = {
     "protocol_is_signed": _(
         "%(protocol)s is signed and never changes. Make a new version."
     ),
-    "protocol_process_unknown": _(
-        "“%(read)s” is no process of disinfection. Choose one from the list."
-    ),
     "protocol_not_in_force": _(
         "Protocol %(protocol)s is not in force on %(on)s. Choose one that is."
     ),
@@ -294,6 +291,9 @@ SENTENCES: dict[str, str | Promise] = {
     "protocol_other_terms": _(
         "These figures are of another process than %(process)s. A dose, spectrum and"
         " turning are for UV-C; a time and a minimum are for heat and liquids."
+    ),
+    "protocol_process_unknown": _(
+        "“%(read)s” is no process of disinfection. Choose one from the list."
     ),
     "protocol_requires_nothing": _(
         "The protocol requires nothing yet. Enter the dose of at least one side; for"

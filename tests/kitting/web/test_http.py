@@ -75,7 +75,7 @@ def test_a_part_asked_for_by_a_stranger_moves_the_whole_page_to_sign_in() -> Non
 
 def test_a_part_asked_for_from_another_host_comes_back_to_the_first_page() -> None:
     headers = {"HX-Request": "true", "HX-Current-URL": "http://elsewhere.example/"}
-    assert page(request_of(**headers), "B-1")["HX-Redirect"] == "/sign-in/?next=/"
+    assert page(request_of(**headers), "B-1")["HX-Redirect"] == "/sign-in/?next=/home/"
 
 
 @pytest.mark.parametrize(
