@@ -20,7 +20,7 @@ from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
 
-MOST = 15
+MOST = 16
 LISTS = (
     *("kitting:day", "kitting:lots", "kitting:runs", "kitting:benches"),
     *("kitting:boxes", "dispatch:shipments", "dispatch:log", "dispatch:recall"),

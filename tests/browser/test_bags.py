@@ -58,12 +58,12 @@ def weigh(page: Page, bag: Bag) -> None:
     for label, value in shown.items():
         page.get_by_label(label).fill(value)
     page.get_by_role("button", name="Compute the count").click()
-    expect(page.locator(".weighed")).to_contain_text("no whole number")
+    expect(page.locator(".weighed")).to_contain_text("not that of a whole number")
     page.get_by_label("The full container").fill("250")
     page.get_by_role("button", name="Compute it again").click()
     expect(page.locator(".weighed")).to_contain_text("Trusted to the piece")
     expect(page.locator(".weighed .yes")).to_have_text("yes")
-    page.get_by_role("button", name="Take 40 as the count").click()
+    page.get_by_role("button", name="Save 40 as the count").click()
     page.wait_for_url(re.compile(f"/bags/{bag.number}/$"))
     expect(page.locator("#said")).to_contain_text("as on record")
 

@@ -72,7 +72,7 @@ def walk(page: Page, address: str) -> None:
     # It sees UV-A, and the protocol is about 254 nm: the line is not offered it.
     page.goto(f"{address}/lamps/")
     page.get_by_role("link", name="Record a lamp that was fitted").click()
-    page.get_by_label("Which lamp").fill("Top 1")
+    page.get_by_label("Lamp", exact=True).fill("Top 1")
     page.get_by_label("Rated for").fill("9000")
     page.get_by_role("button", name="Record the lamp").click()
     expect(page.locator("#main")).to_contain_text("Top 1 is fitted to Line 1.")

@@ -115,7 +115,7 @@ def _begin_lot(walker: Walker, page: Page, part: str, number: str) -> None:
     page.get_by_label("Part and revision").select_option(part)
     page.get_by_label("Lot number").fill(number)
     page.get_by_label("Made on").fill(timezone.now().date().isoformat())
-    page.get_by_label("Source").fill("Print bench")
+    page.get_by_label("Source", exact=True).fill("Print bench")
     page.get_by_label("Place").select_option("Rack C")
 
 

@@ -20,6 +20,7 @@ from dispatch.trace.queries import trace
 from kitting.models import User, Workshop
 from kitting.printing.services import prints
 from tests import factories
+from tests.assertions import text_of
 from tests.kitting.labels.samples import pages_of
 
 pytestmark = pytest.mark.django_db
@@ -114,10 +115,10 @@ def test_every_page_shows_the_same_lines(
     clerk = client_for(factories.make_person("clerk"))
     page = f"/shipments/{shipment.number}/"
     shown = "<br>".join((*LINES, "GERMANY"))
-    assert shown in clerk.get(page).content.decode()
-    assert shown in clerk.get(f"{page}packing-list/").content.decode()
+    assert shown in text_of(clerk.get(page))
+    assert shown in text_of(clerk.get(f"{page}packing-list/"))
     factories.send(shipment)
-    assert shown in clerk.get(page).content.decode()
+    assert shown in text_of(clerk.get(page))
 
 
 def test_a_recall_says_where_to_write(shipment: Shipment) -> None:

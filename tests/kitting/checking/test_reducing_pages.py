@@ -23,6 +23,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.kitting.checking.inspection_pages import OF, SOURCE, address, values
 
@@ -64,7 +65,7 @@ def part() -> Part:
 
 
 def source_text(client: Client) -> str:
-    return client.get(address("inspection", query=OF)).content.decode()
+    return text_of(client.get(address("inspection", query=OF)))
 
 
 @pytest.mark.parametrize("name", ACTS)
@@ -180,7 +181,7 @@ def test_the_check_shows_both_numbers_and_says_what_ends_it(
     lot = factories.make_lot(
         part.revisions.get(), number="HB-R", bags=(NewBag(300), NewBag(200))
     )
-    text = checker.get(address("lot-check", "HB-R")).content.decode()
+    text = text_of(checker.get(address("lot-check", "HB-R")))
     assert "draw 20 of 500 pieces" in text
     assert "A count between the two numbers accepts the lot" in text
     assert 'data-accept="0" data-reject="2"' in text

@@ -36,7 +36,7 @@ def test_everybody_who_works_sees_the_day(
     assert client_for(outsider).get("/").status_code == 403
     page = client_for(factories.make_person("packer")).get("/")
     assert_page(page)
-    assert b"No bag has come in yet." in page.content
+    assert b"No bag was taken in yet." in page.content
     assert b"Nothing is on hold." in page.content
 
 

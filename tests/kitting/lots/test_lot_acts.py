@@ -78,7 +78,7 @@ def test_a_lot_can_begin_without_a_bag(checker: Client) -> None:
     lot = Lot.objects.get()
     assert (lot.stage, lot.bags.count()) == ("open", 0)
     assert (
-        b"No bag has come in yet"
+        b"No bag was taken in yet"
         in checker.get(address("lot-detail", lot.number)).content
     )
 

@@ -17,6 +17,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -106,7 +107,7 @@ def test_an_impossible_yield_is_asked_about_on_the_form(
     asked = manager.post(page, sent)
     assert_problem(asked, "yield_impossible")
     text = asked.content.decode()
-    assert "100 pieces would come in" in text
+    assert "100 pieces would be taken in" in text
     assert "give at most 80" in text
     assert hidden not in text
     assert 'name="sure"' in text
@@ -162,6 +163,6 @@ def test_a_lot_shows_what_was_possible(manager: Client, sheets: Lot) -> None:
         amount=1,
         sign=factories.sign(),
     )
-    text = manager.get(address).content.decode().replace("\xa0", " ")
+    text = text_of(manager.get(address)).replace("\xa0", " ")
     assert "76 pieces from 2 pieces of PETG sheet: 38.0 from each piece." in text
     assert "At most 80 were possible: 95 % of them were taken in." in text

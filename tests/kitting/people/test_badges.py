@@ -28,7 +28,12 @@ from kitting.people.services.badges import (
 )
 from kitting.printing.services.prints import document_pdf
 from tests import factories
-from tests.assertions import assert_page, assert_problem, assert_refused
+from tests.assertions import (
+    assert_page,
+    assert_problem,
+    assert_refused,
+    text_of,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -288,13 +293,13 @@ def test_the_page_tells_who_issued_and_revoked_and_when(manager: Client) -> None
     packer = factories.make_person("packer", name="petra")
     lead = factories.make_person("manager", name="lena")
     (new,) = issue(packer, sign=factories.sign(by=lead))
-    text = manager.get(PAGE).content.decode()
+    text = text_of(manager.get(PAGE))
     assert "1 badge is valid; 1 of 4 people have one." in text
     assert "by lena" in text
     data = {"op_key": str(uuid4()), "badge": new.badge_id}
     for _ in range(2):
         assert manager.post(REVOKE, data)["Location"] == PAGE
-    text = manager.get(PAGE).content.decode()
+    text = text_of(manager.get(PAGE))
     assert "Nobody has a valid badge yet." in text
     assert "by manager" in text
     again = manager.post(REVOKE, {**data, "op_key": str(uuid4())})

@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.benches import make_packing
 from tests.factories import NOW, sign
@@ -148,7 +149,7 @@ def test_the_page_looks_again_while_a_job_is_on_its_way(
     job = queue()
     page = client.get("/labels/?jobs=way")
     asks = 'hx-get="/labels/?jobs=way" hx-trigger="every 3s"'
-    assert asks in page.content.decode()
+    assert asks in text_of(page)
     assert "Look again" in words(page)
     assert_part(client.get("/labels/", headers=hx), "labels")
     own = client.get(f"/labels/jobs/{job.pk}/", headers=hx)

@@ -25,6 +25,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.benches import Packing, make_packing
 from tests.factories import sign
@@ -134,7 +135,7 @@ def test_one_label_says_what_it_is_and_how_large(client: Client) -> None:
     assert "1 label of" in said
     assert "70 × 40 mm" in said
     assert "reprint" not in said
-    html = page.content.decode()
+    html = text_of(page)
     # An inch is 25.4 mm and 96 px: CSS Values and Units 3, §6.2.
     size = f'width="{round(70 / 25.4 * 96)}" height="{round(40 / 25.4 * 96)}"'
     assert f'src="/labels/preview/place/{place.code}/" {size}' in html
