@@ -98,7 +98,7 @@ def record_a_report(page: Page) -> None:
     for label, value in shown.items():
         page.get_by_label(label, exact=label == "Code").first.fill(value)
     page.get_by_role("button", name="Record the report").click()
-    expect(page.locator("#said")).to_contain_text("on record as EV-1")
+    expect(page.locator("#said")).to_contain_text("recorded as EV-1")
     page.get_by_role("link", name="Protocols").first.click()
 
 
