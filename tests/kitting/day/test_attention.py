@@ -154,7 +154,9 @@ def test_a_lamp_near_the_end_of_its_hours_is_named(
     assert [line.lamp for line in to_see_to(TODAY, standing_reach()).lamps] == [
         lamp
     ] * named
-    assert (f"{lamp.name}</a>, {lamp.line.name}:" in page_of(client_for)) == named
+    used = f"{hours:,} h in use".replace(",", " ")
+    said = f"{lamp.name}</a>, {lamp.line.name}: {used}"
+    assert (said in page_of(client_for).replace("\u202f", " ")) == named
 
 
 def test_a_lamp_that_was_taken_out_is_nobodys_business() -> None:
