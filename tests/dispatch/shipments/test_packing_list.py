@@ -131,7 +131,7 @@ def test_without_a_script_the_panel_under_the_field_says_what_happened(
     data = {"op_key": str(uuid.uuid4()), "scan": box.serial, "box": box.pk}
     to = reverse(f"dispatch:shipment-{act}", args=[shipment.number])
     answer = clerk.post(to, data, follow=True)
-    said = f"Box {box.serial} is {'on' if act == 'scan' else 'off'}."
+    said = f"Box {box.serial} is {'on' if act == 'scan' else 'off'} the shipment."
     assert answer.context["said"].startswith(said)
     text = text_of(answer)
     panel = text[text.index('id="scan-said"') :]
