@@ -19,9 +19,10 @@ from django.test import Client, TransactionTestCase
 
 from kitting.ledger import guards
 from tests.demo import NAME, copy_of, working_on
+from tests.patience import PATIENCE_S
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Browser, BrowserContext, Page
     from pytest_django import DjangoDbBlocker
 
     from kitting.models import User
@@ -272,6 +273,23 @@ def browser_type_launch_args(
         "executable_path": CHROMIUM,
         "args": CHROMIUM_SWITCHES,
     }
+
+
+@pytest.fixture(scope="session")
+def browser(browser: Browser) -> Browser:
+    """Chromium, whose pages are waited for as long as it takes."""
+    from playwright.sync_api import expect
+
+    expect.set_options(timeout=PATIENCE_S * 1_000)
+    plain = browser.new_context
+
+    def patient(**options: Any) -> BrowserContext:
+        context = plain(**options)
+        context.set_default_timeout(PATIENCE_S * 1_000)
+        return context
+
+    browser.new_context = patient  # type: ignore[method-assign]
+    return browser
 
 
 @pytest.fixture(scope="session")

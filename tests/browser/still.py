@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 
 from django.contrib.staticfiles import finders
 
+from tests.browser.measuring import settle
+
 if TYPE_CHECKING:
     from playwright.sync_api import Page, Route
 
@@ -32,4 +34,5 @@ def show(page: Page, html: bytes) -> None:
 
     page.unroute_all()
     page.route(f"{HOST}/**", answer)
-    page.goto(HOST, wait_until="load")
+    page.goto(HOST)
+    settle(page)

@@ -13,6 +13,7 @@ from kitting.ledger import holds
 from kitting.models import Bag, Box, Operation
 from kitting.packing.services import voiding
 from tests.benches import Packing, bag_of, make_packing
+from tests.browser.measuring import settle
 from tests.factories import make_open_box, sign
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
@@ -84,7 +85,7 @@ def test_a_box_is_packed_by_scanning_alone(
 ) -> None:
     bench()
     assert pack_by_scans(page, at).stage == "labelled"
-    assert page.locator("#bench-waiting").get_attribute("data-waiting") == "0"
+    expect(page.locator("#bench-waiting")).to_have_attribute("data-waiting", "0")
     assert console_errors == []
 
 
@@ -134,9 +135,7 @@ def test_scans_made_while_the_network_is_away_are_sent_in_order(
     expect(next_words(page)).to_have_text("No network")
     assert Operation.objects.filter(bench=at.bench).count() == 0
     page.context.set_offline(False)
-    expect(next_words(page)).to_have_text(
-        re.compile("stick its label on"), timeout=20_000
-    )
+    expect(next_words(page)).to_have_text(re.compile("stick its label on"))
     expect(page.locator("#bench-waiting")).to_have_text("No scan waits")
     # Started, three bags, closed, printed: each once.
     assert Operation.objects.filter(bench=at.bench).count() == 6
@@ -171,7 +170,7 @@ def test_an_answer_that_is_lost_makes_no_second_act(
 
     page.route("**/scan/", lose_the_first)
     type_scan(page, "ACT-BOX-6")
-    expect(next_words(page)).to_have_text("Headband: scan a bag", timeout=20_000)
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
     assert lost == [200]
     assert Box.objects.count() == 1
 
@@ -204,6 +203,7 @@ def test_every_state_of_the_screen_fits_the_tablet(
     page.set_viewport_size({"width": size[0], "height": size[1]})
 
     def fits(what: str) -> None:
+        settle(page)
         faults = page.evaluate(
             """() => [...document.querySelectorAll(
                 '#bench button:not(.out-of-sight), #bench .next-words, #bench h2, a.zone-act')]
@@ -229,6 +229,7 @@ def test_every_state_of_the_screen_fits_the_tablet(
         reason = "Rough edge beside the clip, on every tenth piece of the lot. " * 3
         holds.place_hold(target="bag", value=bag.pk, reason=reason, sign=sign())
 
+    expect(next_words(page)).to_have_text("Choose the next box")
     fits("choose")
     held = bag_of(at.band)
     scan(held.number, "Choose the next box")
@@ -322,5 +323,5 @@ def test_a_scan_outlives_a_network_and_a_server_that_come_and_go(
     for _ in range(15):  # the browser says that the network is back: no need to wait
         page.evaluate("window.dispatchEvent(new Event('online'))")
         page.wait_for_timeout(100)
-    expect(next_words(page)).to_have_text("Headband: scan a bag", timeout=20_000)
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
     assert Box.objects.count() == 1

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from playwright.sync_api import expect
 
 from kitting.web.tags.drawing import box_drawing
 
@@ -140,7 +141,7 @@ def test_the_tick_is_gone_after_its_time(page: Page) -> None:
     opacity = (
         "getComputedStyle(document.querySelector('#bench-next'), '::after').opacity"
     )
-    page.wait_for_function(f"{opacity} === '0'", timeout=5000)
+    page.wait_for_function(f"{opacity} === '0'")
     duration = page.evaluate(
         "getComputedStyle(document.querySelector('#bench-next'), '::after')"
         ".animationDuration"
@@ -151,9 +152,9 @@ def test_the_tick_is_gone_after_its_time(page: Page) -> None:
 
 def test_a_lost_scan_field_says_that_it_wants_a_touch(page: Page) -> None:
     show_bench(page, SIZES[0], state="ask")
-    assert page.locator(".scan-lost").is_visible()
+    expect(page.locator(".scan-lost")).to_be_visible()
     page.locator("#scan").click()
-    assert not page.locator(".scan-lost").is_visible()
+    expect(page.locator(".scan-lost")).to_be_hidden()
 
 
 # -- lotward.js ----------------------------------------------------------------------
@@ -174,13 +175,13 @@ def test_the_separator_of_a_scanner_arrives_in_a_scan_field(
     field.press(key)
     field.press_sequentially("21B")
     # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
-    assert field.input_value() == "10A\x1d21B"
+    expect(field).to_have_value("10A\x1d21B")
 
 
 def test_other_fields_keep_their_keys(page: Page) -> None:
     show_script(page, '<input id="name">')
     page.locator("#name").press("F8")
-    assert page.locator("#name").input_value() == ""
+    expect(page.locator("#name")).to_have_value("")
 
 
 def test_enter_sends_a_scan_even_from_a_form_of_many_fields(page: Page) -> None:
@@ -192,7 +193,7 @@ def test_enter_sends_a_scan_even_from_a_form_of_many_fields(page: Page) -> None:
         e.preventDefault(); document.querySelector('p').textContent += 'sent'; })"""
     )
     page.locator("#scan").press("Enter")
-    assert page.locator("p").text_content() == "sent"
+    expect(page.locator("p")).to_have_text("sent")
 
 
 @pytest.mark.parametrize(
@@ -214,9 +215,9 @@ def test_a_failed_request_is_said_and_the_next_one_clears_it(
     page.evaluate(
         f"document.dispatchEvent(new CustomEvent('{event}', {{detail: {detail}}}))"
     )
-    assert page.get_by_role("alert").text_content() == said
+    expect(page.get_by_role("alert")).to_have_text(said)
     page.evaluate("document.dispatchEvent(new CustomEvent('htmx:beforeRequest'))")
-    assert page.get_by_role("alert").text_content() == ""
+    expect(page.get_by_role("alert")).to_have_text("")
 
 
 def test_the_focus_goes_to_what_is_wrong_after_a_swap(page: Page) -> None:

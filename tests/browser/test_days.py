@@ -7,6 +7,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from kitting.ledger.setup import ensure_workshop
 from tests import factories
+from tests.browser.measuring import settle
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -44,14 +45,14 @@ def test_a_day_reads_and_is_typed_the_same_in_every_language(
     expect(until).to_have_value("2026-04-05" if scripts else "20260405")
     page.keyboard.press("Enter")
     page.wait_for_url("**to=*")
-    assert page.locator("[data-wrong]").count() == 0
+    expect(page.locator("[data-wrong]")).to_have_count(0)
     until.fill("")
     until.focus()
     page.keyboard.type("2026-04-06")
     expect(until).to_have_value("2026-04-06")
     page.keyboard.press("Enter")
     page.wait_for_url("**to=2026-04-06*")
-    assert page.locator("[data-wrong]").count() == 0
+    expect(page.locator("[data-wrong]")).to_have_count(0)
     until.fill("03/04/2026")
     page.keyboard.press("Enter")
     expect(page.locator("[data-wrong]")).to_contain_text("2026-03-01")
@@ -62,6 +63,7 @@ def test_a_day_reads_and_is_typed_the_same_in_every_language(
 def test_a_telephone_shows_its_keys_for_figures(browser: Browser, address: str) -> None:
     phone = {"width": 390, "height": 844}
     page = log_of(browser, address, viewport=phone, is_mobile=True, has_touch=True)
+    settle(page)
     for name in ("from", "to"):
         field = page.locator(f"#id_{name}")
         expect(field).to_have_attribute("inputmode", "numeric")

@@ -13,6 +13,7 @@ from kitting.ledger import holds
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box
 from tests import factories
+from tests.browser.measuring import settle, width
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -143,12 +144,12 @@ def test_targets_fit_gloves_and_nothing_hangs_over(
     begin(page)
     scan(page, boxes[0].serial)
     said(page, f"Box {boxes[0].serial} is on the shipment.")
+    settle(page)
     targets = page.locator("#shipment :is(button, input[data-scan], .button)").all()
     measured = [box for target in targets if (box := target.bounding_box())]
     assert len(measured) == 5
     assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
     assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
-    wide = "document.documentElement.scrollWidth"
-    assert page.evaluate(wide) <= size["width"]
+    assert width(page) <= size["width"]
     page.goto(f"{live_server.url}/log/")
-    assert page.evaluate(wide) <= size["width"]
+    assert width(page) <= size["width"]

@@ -12,6 +12,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
 from kitting.models import Disposition, Lot
 from tests import factories
+from tests.browser.measuring import settle, width
 from tests.browser.walking import Walker
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -87,6 +88,7 @@ def test_taps_count_up_and_the_verdict_follows_the_plan(
     scratched = tap.filter(has_text="Scratched")
     targets = [*tap.all(), *page.locator("button[data-less]").all()]
     targets += page.locator("input.tally").all()
+    settle(page)
     sizes = [box for target in targets if (box := target.bounding_box())]
     assert len(sizes) == 9
     assert min(min(box["height"], box["width"]) for box in sizes) >= TARGET_PX
@@ -152,8 +154,8 @@ def test_no_page_of_inspection_is_wider_than_a_phone(
 ) -> None:
     page.set_viewport_size({"width": 390, "height": 844})
     sign_in(page, live_server.url, "quality", "/lots/HB-7/check/")
-    kept = [page.evaluate("document.documentElement.scrollWidth")]
+    kept = [width(page)]
     for path in ("/inspection/", "/inspection/curve/", "/inspection/set/"):
         page.goto(f"{live_server.url}{path}")
-        kept.append(page.evaluate("document.documentElement.scrollWidth"))
+        kept.append(width(page))
     assert kept == [390] * 4

@@ -13,6 +13,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Place, Print, PrintJob
 from tests import factories
 from tests.benches import make_packing
+from tests.browser.measuring import settle, width
 from tests.browser.walking import HEAVIEST_PAGE, TABLET, Walker
 from tests.printers import BAG_ROLL, BOX_ROLL, make_printer
 
@@ -47,8 +48,7 @@ def fits(page: Page) -> None:
     """Nothing is wider than the screen, on a phone, at a desk or on a wide one."""
     for size in (PHONE, WIDE, TABLET):
         page.set_viewport_size(size)  # type: ignore[arg-type]
-        wide = "document.documentElement.scrollWidth > window.innerWidth"
-        assert not page.evaluate(wide), (page.url, size)
+        assert width(page) <= size["width"], (page.url, size)
 
 
 def open_pdf(walker: Walker, page: Page) -> None:
@@ -64,6 +64,7 @@ def print_a_box(walker: Walker, page: Page, box: Box) -> None:
     page.get_by_role("link", name="Print the label").click()
     picture = page.get_by_role("img", name=re.compile("How the label of"))
     expect(picture).to_be_visible()
+    settle(page)
     shown = picture.bounding_box()
     assert shown is not None
     # 100 × 150 mm at 96 px to the inch of 25.4 mm: CSS Values and Units 3, §6.2
@@ -141,7 +142,7 @@ def test_the_page_sees_by_itself_that_a_job_is_over(
         PrintJob.objects.update(
             state="done", document=None, ended_at=timezone.now(), next_try=None
         )
-        expect(page.locator(".answer")).to_contain_text("they came out", timeout=9000)
+        expect(page.locator(".answer")).to_contain_text("they came out")
     assert walker.complaints == []
 
 
@@ -168,6 +169,7 @@ def whole(page: Page) -> None:
     words = page.locator(".next-words")
     for size in (TABLET, UPRIGHT):
         page.set_viewport_size(size)  # type: ignore[arg-type]
+        settle(page)
         hidden = words.evaluate("e => e.scrollHeight - e.clientHeight")
         assert hidden <= 1, (hidden, size, words.inner_text())
 
@@ -213,9 +215,7 @@ def test_the_bench_tells_of_its_label_and_leaves_a_scan_alone(
     expect(scan).to_be_focused()
     page.keyboard.type("HALF")
     PrintJob.objects.update(state="printing", trouble="printer_out_of_labels")
-    expect(page.locator("#bench-print")).to_contain_text(
-        "The printer has no labels", timeout=9000
-    )
+    expect(page.locator("#bench-print")).to_contain_text("The printer has no labels")
     expect(scan).to_be_focused()
     expect(scan).to_have_value("HALF")
     walker.look("Bench in trouble")

@@ -12,6 +12,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.models import Bag, Box, Carrier, Place
 from kitting.places.services import carriers
 from tests import factories
+from tests.browser.measuring import settle, width
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -79,6 +80,7 @@ def test_one_scan_of_a_place_takes_bags_a_trolley_and_a_box(
     for bag in bags[:2]:
         scan(page, bag.number)
         said(page, f"Bag {bag.number} is on carrier {trolley.number}")
+    settle(page)
     assert min(page.evaluate(TARGETS)) >= TARGET_PX - 0.5
     scan(page, shelf.code)
     said(page, f"Carrier {trolley.number} with 2 bags is at Shelf Q now.")
@@ -106,12 +108,12 @@ def test_a_place_is_touched_where_none_can_be_scanned(
     sign_in(page, live_server.url)
     scan(page, bag.number)
     said(page, f"Bag {bag.number}")
+    settle(page)
     assert min(page.evaluate(TARGETS)) >= TARGET_PX - 0.5
     page.get_by_role("button", name=re.compile("^Rack Q")).click()
     said(page, f"Bag {bag.number} is at Rack Q now.")
     expect(page.locator("#put-read")).to_be_focused()
-    wide = page.evaluate("document.documentElement.scrollWidth")
-    assert wide <= PHONE["width"]
+    assert width(page) <= PHONE["width"]
 
 
 def test_things_are_put_away_without_scripts(

@@ -15,6 +15,7 @@ from kitting.lots.services import lots
 from kitting.models import Bag, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from tests import factories
+from tests.browser.measuring import settle, width
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -131,6 +132,7 @@ def test_scan_field_and_acts_at_the_line_are_18_mm(
         page.get_by_role("button", name="Take the scan"),
         page.get_by_role("link", name=re.compile("^Close run")),
     ]
+    settle(page)
     heights = [box["height"] for t in targets if (box := t.bounding_box())]
     assert len(heights) == 3
     assert min(heights) >= TARGET_PX
@@ -172,7 +174,7 @@ def test_a_line_that_stopped_and_a_dosimeter_are_entered_at_the_line(
 @pytest.fixture
 def narrow(page: Page) -> Callable[[], int]:
     page.set_viewport_size({"width": 390, "height": 844})
-    return lambda: page.evaluate("document.documentElement.scrollWidth")
+    return lambda: width(page)
 
 
 def test_no_page_of_disinfection_is_wider_than_a_phone(
@@ -185,5 +187,6 @@ def test_no_page_of_disinfection_is_wider_than_a_phone(
     expect(page.locator("#run-bags")).to_contain_text("off uncleared")
     widths.append(narrow())
     page.get_by_role("link", name=re.compile("^Close run")).click()
+    expect(page.get_by_role("button", name=re.compile("^Close run"))).to_be_visible()
     widths.append(narrow())
     assert widths == [390, 390, 390]

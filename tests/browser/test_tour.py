@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
 from tests import factories
+from tests.browser.measuring import width
 from tests.browser.touring import Pages, pages_of, rooms
 from tests.browser.walking import DESK, HEAVIEST_PAGE, TABLET, Walker
 from tests.ledgers import make_history
@@ -63,10 +64,7 @@ def test_a_role_sees_every_page_that_is_for_it(
             assert answer.status == 200, address
             if not seen:
                 walker.look(f"{name} {nth}")
-            overflow = page.evaluate(
-                "document.documentElement.scrollWidth > window.innerWidth"
-            )
-            assert not overflow, f"{address} is wider than the screen"
+            assert width(page) <= size["width"], f"{address} is wider than the screen"
     assert walker.complaints == []
     assert walker.refused == []
     assert walker.barriers == []

@@ -16,6 +16,8 @@ from axe_playwright_python.sync_playwright import Axe
 from django.contrib.staticfiles import finders
 from playwright.sync_api import Download, Locator, Page, expect
 
+from tests.browser.measuring import settle
+
 if TYPE_CHECKING:
     from playwright.sync_api import APIResponse, ConsoleMessage, Response, ViewportSize
 
@@ -102,6 +104,7 @@ class Walker:
         self.page.wait_for_load_state()
         if not self.script or name in self.weights:
             return
+        settle(self.page)
         self.weights[name] = self._weight()
         for found in Axe().run(self.page).response["violations"]:
             if found["impact"] in {"serious", "critical"}:

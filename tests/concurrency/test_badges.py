@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from uuid import uuid4
 
 import pytest
@@ -14,8 +13,8 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.models import Badge, Operation
 from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories
-from tests.concurrency.threads import times
-from tests.concurrency.twins import PAUSE_S
+from tests.concurrency.threads import meeting, times
+from tests.concurrency.twins import Meet
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -38,13 +37,13 @@ def test_of_two_revocations_one_counts() -> None:
     assert Badge.objects.get().revocation == act
 
 
-def revoke_without_the_row_lock(badge_id: int) -> None:
+def revoke_without_the_row_lock(badge_id: int, meet: Meet) -> None:
     """The same reads and writes as the service's, no lock."""
     with transaction.atomic(durable=True):
         badge = Badge.objects.get(pk=badge_id)
         if badge.revoked_at is not None:
             raise Conflict("badge_revoked_before", name="twin")
-        time.sleep(PAUSE_S)
+        meet()
         badge.revoked_at = factories.NOW
         badge.revocation = badge.issue
         badge.save(update_fields=["revoked_at", "revocation"])
@@ -58,7 +57,8 @@ def test_without_the_lock_more_than_one_revocation_counts() -> None:
     ensure_workshop("Harrow Lane Workshop")
     packer = factories.make_person("packer")
     (new,) = issue_badges(user_ids=[packer.pk], sign=factories.sign())
-    found = times(4, lambda _: revoke_without_the_row_lock(new.badge_id))
+    meet = meeting(4)
+    found = times(4, lambda _: revoke_without_the_row_lock(new.badge_id, meet))
     assert len(found.values) > 1
 
 

@@ -16,7 +16,7 @@ from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, JournalHead, Link, Lot, Movement, Operation
 from tests import factories
 from tests.concurrency import twins
-from tests.concurrency.threads import at_once, times
+from tests.concurrency.threads import at_once, meeting, times
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -55,11 +55,11 @@ def take_one(bag_id: int, sign: Sign) -> Taken:
 
 @control
 def test_control_without_the_head_lock_the_chain_forks() -> None:
-    person = factories.make_person()
+    person, meet = factories.make_person(), meeting(THREADS)
 
     def act(_: int) -> None:
         for _round in range(5):
-            twins.act_without_the_head_lock(person)
+            twins.act_without_the_head_lock(person, meet)
 
     results = times(THREADS, act)
     assert results.errors == []
@@ -70,9 +70,9 @@ def test_control_without_the_head_lock_the_chain_forks() -> None:
 
 @control
 def test_control_without_the_row_lock_pieces_are_lost() -> None:
-    bag = factories.make_bag(pieces=100)
+    bag, meet = factories.make_bag(pieces=100), meeting(THREADS)
     results = times(
-        THREADS, lambda _: twins.take_one_piece_without_the_row_lock(bag.pk)
+        THREADS, lambda _: twins.take_one_piece_without_the_row_lock(bag.pk, meet)
     )
     assert results.errors == []
     bag.refresh_from_db()

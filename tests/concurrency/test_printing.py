@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 
 import pytest
 from django.db import connection
@@ -17,8 +16,9 @@ from kitting.printing import steps
 from kitting.printing.services.prints import print_labels
 from kitting.printing.worker import Worker
 from tests import factories
-from tests.concurrency.threads import PATIENCE_S, at_once
+from tests.concurrency.threads import at_once
 from tests.factories import sign
+from tests.patience import PATIENCE_S, until
 from tests.printers import BAG_ROLL, FakePrinter, make_printer, reach
 
 pytestmark = [
@@ -70,12 +70,15 @@ def test_two_workers_send_a_job_once() -> None:
 
         def work() -> None:
             worker = Worker(now=timezone.now, connect=reach)
-            until = time.monotonic() + PATIENCE_S
             waiting = PrintJob.objects.exclude(state__in=PRINT_OVER)
-            while waiting.exists() and time.monotonic() < until:
+
+            def over() -> bool:
                 worker.step()
                 PrintJob.objects.update(next_try=None)
                 Printer.objects.update(asleep_until=None)
+                return not waiting.exists()
+
+            assert until(over)
 
         results = at_once([work, work, work])
         assert results.errors == []

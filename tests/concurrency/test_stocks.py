@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from uuid import uuid4
 
@@ -17,8 +16,8 @@ from kitting.printing.queries.printers import mark_of
 from kitting.printing.services.printers import print_test_page
 from kitting.printing.services.stocks import keep_stock
 from tests import factories
-from tests.concurrency.threads import times
-from tests.concurrency.twins import PAUSE_S
+from tests.concurrency.threads import meeting, times
+from tests.concurrency.twins import Meet
 from tests.printers import BAG_ROLL, BOX_ROLL, make_printer, make_stock
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -74,13 +73,13 @@ def test_test_pages_of_one_stock_are_copies_with_numbers_of_their_own(
     assert Print.objects.count() == PrintJob.objects.count() == MANAGERS
 
 
-def change_without_the_lock(n: int, seen: str) -> None:
+def change_without_the_lock(n: int, seen: str, meet: Meet) -> None:
     """The same reads and writes as the service's, no lock."""
     with transaction.atomic(durable=True):
         stock = Stock.objects.get(code="BAG")
         if seen != mark_of(stock):
             raise Conflict("page_is_old")
-        time.sleep(PAUSE_S)
+        meet()
         stock.name = f"Name {n}"
         stock.save()
 
@@ -92,6 +91,6 @@ def change_without_the_lock(n: int, seen: str) -> None:
 def test_without_the_lock_the_later_change_covers_the_earlier(
     signs: list[Sign],
 ) -> None:
-    seen = mark_of(make_stock(BAG_ROLL))
-    found = times(MANAGERS, lambda n: change_without_the_lock(n, seen))
+    seen, meet = mark_of(make_stock(BAG_ROLL)), meeting(MANAGERS)
+    found = times(MANAGERS, lambda n: change_without_the_lock(n, seen, meet))
     assert len(found.values) > 1

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 
 import pytest
 from django.db import connection, transaction
@@ -14,8 +13,9 @@ from kitting.ledger import locking, proof
 from kitting.models import Bag, Movement
 from kitting.packing.services import boxes, voiding
 from tests import factories
-from tests.concurrency.threads import PATIENCE_S, at_once
+from tests.concurrency.threads import at_once
 from tests.factories import sign
+from tests.patience import PATIENCE_S, until
 
 pytestmark = [
     pytest.mark.django_db(transaction=True),
@@ -28,14 +28,13 @@ pytestmark = [
 
 def wait_until_somebody_waits() -> None:
     """Return once a transaction of this database waits for a lock."""
-    until = time.monotonic() + PATIENCE_S
-    while time.monotonic() < until:
+
+    def somebody_waits() -> bool:
         with connection.cursor() as cursor:
             cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-            if cursor.fetchone()[0]:
-                return
-        time.sleep(0.01)
-    raise TimeoutError
+            return bool(cursor.fetchone()[0])
+
+    assert until(somebody_waits)
 
 
 def test_a_box_filled_and_closed_meanwhile_is_not_voided_by_its_old_lines() -> None:

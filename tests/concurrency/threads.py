@@ -9,8 +9,7 @@ from typing import Any
 
 from django.db import connections
 
-PATIENCE_S = 60
-"""A thread that takes longer hangs, and the test fails rather than wait."""
+from tests.patience import PATIENCE_S
 
 
 @dataclass
@@ -55,6 +54,11 @@ def at_once(acts: Sequence[Callable[[], Any]]) -> Results:
     for thread in threads:
         thread.join(PATIENCE_S)
     return Results(results)
+
+
+def meeting(count: int) -> Callable[[], object]:
+    """Where so many threads wait for each other, as often as they come."""
+    return threading.Barrier(count, timeout=PATIENCE_S).wait
 
 
 def times(count: int, act: Callable[[int], Any]) -> Results:

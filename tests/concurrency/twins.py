@@ -1,13 +1,14 @@
 """Unlocked twins of what the project does under locks, to show that the races are real.
 
 They are what the code would be without ``lock_head`` and ``lock_rows``: the same reads
-and writes, no lock. Nothing outside the control tests uses them.
+and writes, no lock; all meet between reading and writing, which is the race. Nothing
+outside the control tests uses them.
 """
 
 from __future__ import annotations
 
 import json
-import time
+from collections.abc import Callable
 from uuid import uuid4
 
 from django.db import transaction
@@ -16,11 +17,10 @@ from kitting.ledger.operations import FORM, link_hash
 from kitting.models import Bag, JournalHead, Link, Operation, User, Workshop
 from tests.factories import NOW
 
-PAUSE_S = 0.01
-"""Between reading and writing; what a busy server does by itself."""
+Meet = Callable[[], object]
 
 
-def act_without_the_head_lock(by: User) -> int:
+def act_without_the_head_lock(by: User, meet: Meet) -> int:
     """Seal one empty operation after the link that was newest when it looked.
 
     The uniqueness of a link's number would stop the second of two that read the same
@@ -38,7 +38,7 @@ def act_without_the_head_lock(by: User) -> int:
             at=NOW,
         )
         head = JournalHead.objects.get(site=site)
-        time.sleep(PAUSE_S)
+        meet()
         seq = head.seq + 1
         outcome = json.dumps({})
         digest = link_hash(bytes(head.hash), seq, operation, outcome, [])
@@ -54,19 +54,19 @@ def act_without_the_head_lock(by: User) -> int:
     return link.pk
 
 
-def take_one_piece_without_the_row_lock(bag_id: int) -> int:
+def take_one_piece_without_the_row_lock(bag_id: int, meet: Meet) -> int:
     """Take one piece out of a bag by read, subtract, save."""
     with transaction.atomic(durable=True):
         bag = Bag.objects.get(pk=bag_id)
-        time.sleep(PAUSE_S)
+        meet()
         bag.pieces -= 1
         bag.save(update_fields=["pieces"])
     return bag.pieces
 
 
-def lock_in_any_order(ids: list[int]) -> None:
+def lock_in_any_order(first: int, second: int, meet: Meet) -> None:
     """Lock bags one by one in the order in which they were named."""
     with transaction.atomic(durable=True):
-        for pk in ids:
-            Bag.objects.select_for_update(no_key=True).get(pk=pk)
-            time.sleep(PAUSE_S * 10)
+        Bag.objects.select_for_update(no_key=True).get(pk=first)
+        meet()
+        Bag.objects.select_for_update(no_key=True).get(pk=second)

@@ -8,7 +8,6 @@ import signal
 import socket
 import subprocess
 import sys
-import time
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
@@ -20,6 +19,7 @@ from django.core.exceptions import ImproperlyConfigured
 
 from lotward import server
 from tests.demo import copy_of
+from tests.patience import PATIENCE_S, until
 from tests.trees import ROOT
 
 PROGRAM = """
@@ -38,10 +38,16 @@ class Running:
     def get(self, path: str, **headers: str) -> tuple[int, dict[str, str], bytes]:
         request = urllib.request.Request(f"{self.url}{path}", headers=headers)
         try:
-            with urllib.request.urlopen(request, timeout=10) as answer:
+            with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
                 return answer.status, dict(answer.headers), answer.read()
         except urllib.error.HTTPError as error:
             return error.code, dict(error.headers), error.read()
+
+    def answers(self) -> bool:
+        try:
+            return self.get("/health/")[0] == 200
+        except OSError:
+            return False
 
 
 def free_port() -> int:
@@ -68,16 +74,10 @@ def running(
         },
     )
     found = Running(process, f"http://{server.LOOPBACK}:{port}")
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline and process.poll() is None:
-        try:
-            found.get("/health/")
-            break
-        except OSError:
-            time.sleep(0.1)
+    assert until(found.answers)
     yield found
     process.send_signal(signal.SIGTERM)
-    process.wait(timeout=30)
+    process.wait(PATIENCE_S)
 
 
 def test_it_answers_with_hashed_static_files_that_may_be_kept(running: Running) -> None:

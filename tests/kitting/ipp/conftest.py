@@ -9,6 +9,7 @@ import pytest
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from tests.kitting.ipp.fake_printer import FakePrinter
+from tests.patience import PATIENCE_S
 
 
 @pytest.fixture
@@ -19,4 +20,4 @@ def printer() -> Iterator[FakePrinter]:
 
 @pytest.fixture
 def client(printer: FakePrinter) -> IppPrinter:
-    return IppPrinter(read_address(printer.url), user="packer", timeout=5)
+    return IppPrinter(read_address(printer.url), user="packer", timeout=PATIENCE_S)

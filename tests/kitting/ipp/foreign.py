@@ -12,7 +12,6 @@ import os
 import shutil
 import socket
 import subprocess
-import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
@@ -21,9 +20,10 @@ from tempfile import gettempdir
 
 import pytest
 
+from tests.patience import until
+
 PROGRAMS = ("setpriv", "ippeveprinter", "avahi-daemon", "dbus-daemon")
 PATH = f"{os.environ.get('PATH', '')}:/usr/sbin"
-SECONDS = 20
 
 BUS = """\
 <!DOCTYPE busconfig PUBLIC "-//freedesktop//DTD D-Bus Bus Configuration 1.0//EN"
@@ -207,8 +207,4 @@ def _answers(port: int) -> bool:
 
 
 def _until(true: Callable[[], bool], log: Path) -> None:
-    end = time.monotonic() + SECONDS
-    while not true():
-        if time.monotonic() > end:
-            raise AssertionError(log.read_text("utf-8"))
-        time.sleep(0.05)
+    assert until(true), log.read_text("utf-8")

@@ -20,6 +20,7 @@ from kitting.ipp.client import IppPrinter
 from kitting.web.messages import sentence
 from tests.kitting.ipp.asking import BOX, PDF, fault_of
 from tests.kitting.ipp.fake_printer import GET_PRINTER, FakePrinter
+from tests.patience import PATIENCE_S
 
 QUICK = 0.6
 """Seconds after which a test that waits for it gives a step up."""
@@ -38,12 +39,14 @@ def test_a_printer_that_is_off_got_nothing(printer: FakePrinter) -> None:
 
 def test_a_name_that_nobody_knows_got_nothing() -> None:
     # RFC 6761 §6.4: names under .invalid are never known.
-    client = IppPrinter(read_address("ipp://printer.invalid/"), user="p", timeout=10)
+    client = IppPrinter(
+        read_address("ipp://printer.invalid/"), user="p", timeout=PATIENCE_S
+    )
     fault = fault_of(client.facts)
     assert (fault.code, fault.sent) == ("printer_unreachable", False)
 
 
-def client_of(printer: FakePrinter, seconds: float = 10) -> IppPrinter:
+def client_of(printer: FakePrinter, seconds: float = PATIENCE_S) -> IppPrinter:
     return IppPrinter(read_address(printer.url), user="packer", timeout=seconds)
 
 
@@ -70,7 +73,7 @@ def test_a_name_that_leads_to_a_forbidden_address_is_not_connected_to(
     client = IppPrinter(
         read_address(f"ipp://printer.example.com:{printer.port}/"),
         user="packer",
-        timeout=10,
+        timeout=PATIENCE_S,
     )
     with pytest.raises(Refused) as caught:
         client.facts()
@@ -89,7 +92,7 @@ def test_a_name_is_looked_up_once_a_connection_and_checked_each_time(
     client = IppPrinter(
         read_address(f"ipp://printer.example.com:{printer.port}/"),
         user="packer",
-        timeout=10,
+        timeout=PATIENCE_S,
     )
     assert client.facts().name == "fake"
     assert len(asked) == 1
@@ -114,7 +117,7 @@ def test_the_allowed_ones_of_several_addresses_are_tried_in_turn(
     client = IppPrinter(
         read_address(f"ipp://printer.example.com:{printer.port}/"),
         user="packer",
-        timeout=10,
+        timeout=PATIENCE_S,
     )
     assert client.facts().name == "fake"
     assert tried == ["127.0.0.9", "127.0.0.1"]
@@ -173,7 +176,9 @@ def test_a_network_that_leads_nowhere_got_nothing(
         raise OSError(errno.ENETUNREACH, "Network is unreachable")
 
     monkeypatch.setattr(socket.socket, "connect", nowhere)
-    client = IppPrinter(read_address("ipps://192.0.2.7/"), user="packer", timeout=10)
+    client = IppPrinter(
+        read_address("ipps://192.0.2.7/"), user="packer", timeout=PATIENCE_S
+    )
     fault = fault_of(client.facts)
     assert (fault.code, fault.sent, fault.again) == ("printer_unreachable", False, True)
     assert "the network does not lead there" in sentence(fault)
@@ -183,7 +188,7 @@ def test_a_printer_that_does_not_finish_its_handshake_got_nothing() -> None:
     done = threading.Event()
 
     def stall(connected: socket.socket) -> None:
-        done.wait(10)
+        done.wait(PATIENCE_S)
 
     with listener(stall) as url:
         address = read_address(url.replace("ipp:", "ipps:"))
@@ -206,7 +211,7 @@ def test_a_printer_that_stops_taking_a_document_is_given_up() -> None:
 
     def stall(connected: socket.socket) -> None:
         connected.recv(1_000)
-        done.wait(10)
+        done.wait(PATIENCE_S)
 
     with listener(stall) as url:
         link = transport.Link(read_address(url), QUICK)
@@ -245,7 +250,9 @@ def test_what_is_no_http_is_an_answer_lost(said: bytes) -> None:
         connected.sendall(said)
 
     with listener(say) as url:
-        fault = fault_of(IppPrinter(read_address(url), user="p", timeout=10).facts)
+        fault = fault_of(
+            IppPrinter(read_address(url), user="p", timeout=PATIENCE_S).facts
+        )
     assert fault.code == "printer_answer_lost"
 
 
@@ -259,7 +266,7 @@ def test_an_answer_in_chunks_is_read_whole() -> None:
         connected.sendall(b"0\r\n\r\n")
 
     with listener(say) as url:
-        facts = IppPrinter(read_address(url), user="p", timeout=10).facts()
+        facts = IppPrinter(read_address(url), user="p", timeout=PATIENCE_S).facts()
     assert facts.state == "unknown"
 
 
@@ -271,7 +278,7 @@ def test_an_answer_that_drips_ends_after_a_few_time_outs(
     printer.fail("drip", GET_PRINTER)  # It would go on for a hundred seconds.
     started = time.monotonic()
     fault_of(client.facts)
-    assert QUICK < time.monotonic() - started < 20
+    assert QUICK < time.monotonic() - started < 90
 
 
 def test_no_more_is_read_than_an_answer_may_have(

@@ -26,6 +26,7 @@ from tests.kitting.ipp.fake_printer import (
     VALIDATE_JOB,
     FakePrinter,
 )
+from tests.patience import PATIENCE_S
 
 QUICK = 0.6
 """Seconds after which a test that waits for it gives a step up."""
@@ -50,7 +51,7 @@ ENDS = [
 
 
 def client_of(printer: FakePrinter, kind: str = "") -> IppPrinter:
-    seconds = QUICK if kind in TIMED else 10
+    seconds = QUICK if kind in TIMED else PATIENCE_S
     return IppPrinter(read_address(printer.url), user="packer", timeout=seconds)
 
 

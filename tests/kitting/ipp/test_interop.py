@@ -7,7 +7,6 @@ import ctypes.util
 import os
 import shutil
 import subprocess
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -20,7 +19,8 @@ from kitting.ipp.states import end_of, troubles
 from kitting.ipp.statuses import KEYWORDS
 from tests.kitting.ipp.asking import BAG, BOX, fault_of
 from tests.kitting.ipp.fake_printer import FakePrinter
-from tests.kitting.ipp.foreign import PATH, SECONDS, Foreign, foreign_printer
+from tests.kitting.ipp.foreign import PATH, Foreign, foreign_printer
+from tests.patience import PATIENCE_S, until
 
 PDF = b"%PDF-1.7\n%" + bytes(range(256)) * 2_000
 
@@ -32,29 +32,30 @@ def foreign(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Foreign]:
 
 
 def asking(foreign: Foreign) -> IppPrinter:
-    return IppPrinter(read_address(foreign.url), user="packer", timeout=10)
+    return IppPrinter(read_address(foreign.url), user="packer", timeout=PATIENCE_S)
 
 
 def send(client: IppPrinter, pdf: bytes, name: str, media: Media = BOX) -> JobFacts:
     """Send a label, again while the printer prints another and says that it is busy."""
-    end = time.monotonic() + SECONDS
-    while True:
+    sent: list[JobFacts] = []
+
+    def taken() -> bool:
         try:
-            return client.send(pdf, name=name, media=media)
+            sent.append(client.send(pdf, name=name, media=media))
         except PrinterFault as fault:
-            if not fault.again or time.monotonic() > end:
+            if not fault.again:
                 raise
-        time.sleep(0.1)
+        return bool(sent)
+
+    assert until(taken)
+    return sent[0]
 
 
-def until(
+def job_that(
     true: Callable[[JobFacts], bool], client: IppPrinter, job_id: int
 ) -> JobFacts:
-    end = time.monotonic() + SECONDS
-    while not true(job := client.job(job_id)):
-        assert time.monotonic() < end, job
-        time.sleep(0.1)
-    return job
+    assert until(lambda: true(client.job(job_id)))
+    return client.job(job_id)
 
 
 def ended(job: JobFacts) -> bool:
@@ -75,8 +76,8 @@ def test_a_foreign_printer_takes_labels_as_they_are_and_tells_their_end(
     client.validate(name="box 7", media=BOX)
     box = send(client, PDF, "box 7")
     bag = send(client, PDF + b"another", "bag ✓", BAG)
-    assert until(ended, client, box.id).state == "completed"
-    assert until(ended, client, bag.id).state == "completed"
+    assert job_that(ended, client, box.id).state == "completed"
+    assert job_that(ended, client, bag.id).state == "completed"
     assert foreign.received(box.id) == PDF
     assert foreign.received(bag.id) == PDF + b"another"
 
@@ -108,7 +109,7 @@ def test_a_foreign_printer_gives_a_job_up_when_told(foreign: Foreign) -> None:
     client = asking(foreign)
     job = send(client, PDF, "box 9")
     client.cancel(job.id)
-    assert until(ended, client, job.id).state == "canceled"
+    assert job_that(ended, client, job.id).state == "canceled"
     fault = fault_of(client.cancel, job.id)
     assert fault.params["status"] == "client-error-not-possible"
     assert fault_of(client.job, 9_999).code == "printer_no_such_job"
@@ -117,7 +118,7 @@ def test_a_foreign_printer_gives_a_job_up_when_told(foreign: Foreign) -> None:
 def test_a_foreign_printer_tells_that_a_job_failed(foreign: Foreign) -> None:
     client = asking(foreign)
     job = send(client, PDF + b"FAILS", "box 10")
-    trouble = end_of(until(ended, client, job.id))
+    trouble = end_of(job_that(ended, client, job.id))
     assert trouble is not None
     assert trouble.code == "printer_job_aborted"
 
@@ -125,22 +126,20 @@ def test_a_foreign_printer_tells_that_a_job_failed(foreign: Foreign) -> None:
 def test_a_foreign_printer_that_runs_out_of_labels_goes_on(foreign: Foreign) -> None:
     client = asking(foreign)
     job = send(client, PDF + b"RUNSOUT", "box 11")
-    end = time.monotonic() + SECONDS
-    while not (found := troubles(client.facts())):
-        assert time.monotonic() < end
-        time.sleep(0.1)
+    assert until(lambda: troubles(client.facts()))
+    found = troubles(client.facts())
     # It calls this a report, whatever it was told: what stops a printer is its state.
     assert [one.code for one in found] == ["printer_out_of_labels"]
-    assert until(ended, client, job.id).state == "completed"
+    assert job_that(ended, client, job.id).state == "completed"
     assert troubles(client.facts()) == ()
 
 
 def test_a_foreign_printer_has_to_prove_who_it_is(foreign: Foreign) -> None:
     address = read_address(foreign.url.replace("ipp:", "ipps:"))
-    fault = fault_of(IppPrinter(address, user="packer", timeout=10).facts)
+    fault = fault_of(IppPrinter(address, user="packer", timeout=PATIENCE_S).facts)
     assert (fault.code, fault.sent) == ("printer_tls", False)
     trusted = IppPrinter(
-        address, user="packer", timeout=10, ca_file=str(foreign.certificate)
+        address, user="packer", timeout=PATIENCE_S, ca_file=str(foreign.certificate)
     )
     assert trusted.facts().name == "Labels"
 
@@ -192,7 +191,7 @@ def test_a_foreign_client_reads_what_is_written_here_and_is_read(
         env={**os.environ, "PATH": PATH},
         capture_output=True,
         text=True,
-        timeout=SECONDS,
+        timeout=PATIENCE_S,
         check=False,
     )
     assert (done.stdout.count("[PASS]"), done.stdout.count("[FAIL]")) == (2, 0), done

@@ -14,6 +14,7 @@ from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from tests.kitting.ipp.asking import BOX, PDF, fault_of
 from tests.kitting.ipp.fake_printer import FakePrinter
+from tests.patience import PATIENCE_S
 
 PROVES_ITSELF = {
     "itself": "subjectAltName=DNS:localhost,IP:127.0.0.1",
@@ -56,7 +57,7 @@ def secured(papers: dict[str, Papers]) -> Iterator[FakePrinter]:
 
 def asking(printer: FakePrinter, ca_file: str | None) -> IppPrinter:
     return IppPrinter(
-        read_address(printer.url), user="packer", timeout=10, ca_file=ca_file
+        read_address(printer.url), user="packer", timeout=PATIENCE_S, ca_file=ca_file
     )
 
 
@@ -93,7 +94,7 @@ def test_a_printer_under_another_name_hears_nothing(papers: dict[str, Papers]) -
 
 def test_a_printer_that_does_not_encrypt_hears_nothing(printer: FakePrinter) -> None:
     address = read_address(f"ipps://localhost:{printer.port}/ipp/print")
-    fault = fault_of(IppPrinter(address, user="packer", timeout=10).facts)
+    fault = fault_of(IppPrinter(address, user="packer", timeout=PATIENCE_S).facts)
     assert (fault.code, fault.sent) == ("printer_tls", False)
     assert printer.requests == []
 

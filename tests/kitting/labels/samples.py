@@ -28,6 +28,7 @@ from kitting.labels.press import Pressed, draw, prove
 from kitting.labels.readback import decode, rasterise
 from kitting.labels.slip import SetSlip
 from kitting.labels.stock import Stock
+from tests.patience import PATIENCE_S
 
 DATA = Path(__file__).parents[2] / "data" / "code128"
 EXAMPLES: list[dict[str, Any]] = json.loads(
@@ -156,7 +157,7 @@ def poppler(pdf: bytes, dpi: str) -> Image.Image:
     with tempfile.TemporaryDirectory() as folder:
         Path(folder, "in.pdf").write_bytes(pdf)
         command = ["pdftoppm", "-r", dpi, "-mono", "-singlefile", "in.pdf", "out"]
-        subprocess.run(command, cwd=folder, check=True, timeout=60)
+        subprocess.run(command, cwd=folder, check=True, timeout=PATIENCE_S)
         return Image.open(Path(folder, "out.pbm")).convert("L")
 
 

@@ -30,6 +30,7 @@ from tests.kitting.labels.samples import (
     poppler,
     read_back,
 )
+from tests.patience import PATIENCE_S
 
 
 def test_a_right_label_passes_and_its_symbols_stand_in_order() -> None:
@@ -155,7 +156,7 @@ def test_threads_take_turns() -> None:
     started = threading.Barrier(4)
 
     def check(number: int) -> int:
-        started.wait(timeout=30)
+        started.wait(PATIENCE_S)
         for _ in range(3):
             for label, pdf in pdfs.items():
                 check_box(pdf, label, BOX_100X150)

@@ -17,11 +17,11 @@ from kitting.lots.services.lots import give_out_numbers
 from kitting.models import Bag, JournalHead, Link, Lot, Place
 from tests import factories
 from tests.concurrency import twins
-from tests.concurrency.threads import at_once
+from tests.concurrency.threads import at_once, meeting
+from tests.patience import PATIENCE_S
 
 SOON_S = 0.3
 """What is not done by then is waiting."""
-PATIENCE_S = 30
 
 postgresql_only = pytest.mark.skipif(
     connection.vendor != "postgresql",
@@ -109,10 +109,11 @@ def test_locking_needs_an_open_transaction(lock: Callable[[], Any]) -> None:
 @transactional
 def test_control_locking_in_any_order_deadlocks() -> None:
     one, two = factories.make_bag().pk, factories.make_bag().pk
+    meet = meeting(2)
     results = at_once(
         [
-            lambda: twins.lock_in_any_order([one, two]),
-            lambda: twins.lock_in_any_order([two, one]),
+            lambda: twins.lock_in_any_order(one, two, meet),
+            lambda: twins.lock_in_any_order(two, one, meet),
         ]
     )
     (error,) = results.errors

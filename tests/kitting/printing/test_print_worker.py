@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 import urllib.request
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +22,7 @@ from kitting.printing.queries.printers import worker_seen
 from lotward import server
 from tests.demo import copy_of
 from tests.lotward.test_server import free_port
+from tests.patience import PATIENCE_S, until
 from tests.trees import ROOT
 
 PROGRAM = """
@@ -32,7 +33,6 @@ with server.print_worker_beside() as worker:
     print(worker.pid, flush=True)
     server.serve(port=int(sys.argv[1]))
 """
-PATIENCE_S = 30
 
 
 @dataclass(frozen=True)
@@ -51,20 +51,11 @@ class Running:
     def answers(self) -> bool:
         try:
             with urllib.request.urlopen(
-                f"http://{server.LOOPBACK}:{self.port}/health/", timeout=5
+                f"http://{server.LOOPBACK}:{self.port}/health/", timeout=PATIENCE_S
             ) as answer:
                 return answer.status == 200
         except OSError:
             return False
-
-
-def until(holds: Callable[[], object]) -> bool:
-    deadline = time.monotonic() + PATIENCE_S
-    while time.monotonic() < deadline:
-        if holds():
-            return True
-        time.sleep(0.1)
-    return False
 
 
 def alive(pid: int) -> bool:
