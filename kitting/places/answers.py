@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
@@ -14,6 +15,59 @@ from kitting.web.shapes import stage_word
 
 if TYPE_CHECKING:
     from kitting.places.services.scans import Answer
+
+
+@dataclass(frozen=True)
+class Asks:
+    """What the page asks for, by what is in hand."""
+
+    answer: str
+    scan: str
+    """What stands over the field of the scan."""
+    idle: str
+    """What stands under it before anything was scanned."""
+    in_hand: str = ""
+
+
+def asks_for(kind: str, name: str) -> Asks:
+    """Say what the page asks for.
+
+    Args:
+        kind: What is in hand: a place, carrier, bag or box; empty for nothing.
+        name: What it is called.
+
+    Returns:
+        Its sentences.
+    """
+    if kind == "place":
+        return Asks(
+            _("Everything scanned now goes to %(place)s.") % {"place": name},
+            _("Scan a bag, box or carrier"),
+            _("Scan the place again to finish, or another place to continue there."),
+            _("Place in hand"),
+        )
+    if kind == "carrier":
+        return Asks(
+            _("Scan bags onto %(carrier)s, or scan its place.") % {"carrier": name},
+            _("Scan a bag or a place"),
+            _("A bag that is scanned again is taken off the carrier."),
+            _("Carrier in hand"),
+        )
+    if not kind:
+        return Asks(
+            _("Scan a thing and its place, in either order."),
+            _("Scan a bag, box, carrier or place"),
+            _(
+                "With nothing in hand, a scan moves nothing: it only says where the"
+                " thing is."
+            ),
+        )
+    again = _("Scan it again to finish with it.")
+    if kind == "bag":
+        where_to = _("Where does this bag go? Scan its place, or its carrier.")
+        return Asks(where_to, _("Scan the place"), again, _("Bag in hand"))
+    where_to = _("Where does this box go? Scan its place.")
+    return Asks(where_to, _("Scan the place"), again, _("Box in hand"))
 
 
 def words_for(answer: Answer) -> str:

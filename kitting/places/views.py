@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.lots.queries.bags import cleared_together
 from kitting.models import Carrier, Place
 from kitting.places import queries
-from kitting.places.answers import words_for
+from kitting.places.answers import asks_for, words_for
 from kitting.places.forms import CarrierForm, PlaceFilterForm, PutAwayForm
 from kitting.places.queries import PlaceRow, Standing
 from kitting.places.services import carriers, scans
@@ -105,9 +105,11 @@ def _show(
 ) -> HttpResponse:
     bags, boxes = queries.nowhere()
     row = hand.row if hand else None
+    at = queries.where(row) if row is not None else None
     context = {
         "hand": hand,
-        "at": queries.where(row) if row is not None else None,
+        "asks": asks_for(hand.kind if hand else "", at.what if at else ""),
+        "at": at,
         "on_it": queries.bags_on(row) if isinstance(row, Carrier) else [],
         "places": Place.objects.all(),
         "bags_nowhere": bags,

@@ -28,7 +28,7 @@ class PackedBox:
     packed_on: date | None
     use_by: date | None
     parts: tuple[tuple[str, tuple[str, ...]], ...]
-    """Each part with the lots of it that are inside."""
+    """Each part with the lots of it that are inside; the same parts for every box."""
 
 
 def packed_in(shipment: Shipment) -> list[PackedBox]:
@@ -44,6 +44,7 @@ def packed_in(shipment: Shipment) -> list[PackedBox]:
     boxes = Box.objects.filter(pk__in=live).select_related("size__product")
     found = list(boxes.order_by("serial"))
     lots = lots_by_box([box.pk for box in found])
+    names = sorted({lot.part for inside in lots.values() for lot in inside})
     return [
         PackedBox(
             serial=str(box),
@@ -52,16 +53,18 @@ def packed_in(shipment: Shipment) -> list[PackedBox]:
             sets=box.size.sets,
             packed_on=box.packed_on,
             use_by=box.use_by,
-            parts=_by_part(lots.get(box.pk, ())),
+            parts=_by_part(names, lots.get(box.pk, ())),
         )
         for box in found
     ]
 
 
-def _by_part(lots: Iterable[LotIn]) -> tuple[tuple[str, tuple[str, ...]], ...]:
-    found: dict[str, list[str]] = {}
+def _by_part(
+    names: list[str], lots: Iterable[LotIn]
+) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    found: dict[str, list[str]] = {name: [] for name in names}
     for lot in lots:
-        found.setdefault(lot.part, []).append(lot.number)
+        found[lot.part].append(lot.number)
     return tuple((part, tuple(numbers)) for part, numbers in found.items())
 
 

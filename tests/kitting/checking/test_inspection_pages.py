@@ -62,6 +62,8 @@ SEEN = [  # page, arguments, query, part of it
     ("inspection", (), OF + "&since=2026-01-01&until=x", "inspection-source"),
     ("inspection-curve", (), "", "inspection-curve"),
 ]
+TO_SOURCE = '?part=HB&amp;source=Print%20bench"'
+
 OFFICERS = [
     ("lot-reject", ("HB-2",), "", "lot-check"),
     ("lot-concession", ("HB-1",), "", "inspection-concession"),
@@ -142,6 +144,7 @@ def test_the_page_says_how_many_to_draw_from_which_bags(
     assert "Normal: inspection begins like this" in text
     assert "Reduced inspection never begins by itself" in text
     assert text.count("data-more=") == 2  # Scratched, and another defect
+    assert text.count(TO_SOURCE) == 1
 
 
 @pytest.mark.smoke
@@ -211,6 +214,9 @@ def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
     text = checker.get(address("lot-check", "HB-2")).content.decode()
     assert "inspection is stopped" in text
     assert "inspection-resume" not in text
+    # How the source has been doing; and for an officer, to let it begin again.
+    address_of_check = address("lot-check", "HB-2")
+    assert officer.get(address_of_check).content.decode().count(TO_SOURCE) == 2
     sent = values(verdict="accepted")
     response = checker.post(address("lot-check", "HB-2"), sent)
     assert_problem(response, "inspection_stopped")
