@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import fcntl
+import io
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -15,10 +16,10 @@ import pytest
 from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, transaction
-from django.test import Client, TransactionTestCase
+from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
-from tests.demo import NAME, copy_of, working_on
+from tests.demo import NAME, TODAY, Demo, copy_of, working_on
 from tests.patience import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
     from kitting.models import User
     from tests.ledgers import History
+    from tests.pages import Shown
 
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -110,6 +112,61 @@ def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
             with django_db_blocker.unblock(), working_on(folder):
                 call_command("migrate", verbosity=0)
     return folder / NAME
+
+
+# -- One built demo for the whole run -------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def built(shared: Path, django_db_blocker: DjangoDbBlocker) -> Demo:
+    """The demo as ``make demo`` builds it; nobody changes this one."""
+    from lotward.demo import room
+
+    folder = shared / room.FOLDER
+    words = folder / "said.txt"
+    at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
+    with once(shared, "demo") as mine:
+        if mine:
+            folder.mkdir()
+            said = io.StringIO()
+            with django_db_blocker.unblock(), at_home, working_on(folder):
+                call_command("demo", "--no-serve", "--today", TODAY, stdout=said)
+            words.write_text(said.getvalue())
+    return Demo(folder / NAME, words.read_text())
+
+
+@contextmanager
+def at_a_copy(built: Demo, beside: Path, blocker: DjangoDbBlocker) -> Iterator[Demo]:
+    """Work on a copy of the demo for as long as this lasts."""
+    folder = beside / built.file.parent.name
+    copy_of(built.file, folder)
+    at_home = override_settings(
+        DATA_DIR=folder, ALLOWED_HOSTS=["localhost", "127.0.0.1", "testserver"]
+    )
+    with blocker.unblock(), at_home, working_on(folder) as file:
+        yield Demo(file, built.said)
+
+
+@pytest.fixture
+def demo(
+    built: Demo, tmp_path: Path, django_db_blocker: DjangoDbBlocker
+) -> Iterator[Demo]:
+    """A copy of the demo, as the database of this test."""
+    with at_a_copy(built, tmp_path, django_db_blocker) as copied:
+        yield copied
+
+
+@pytest.fixture(scope="session")
+def every_page(
+    built: Demo,
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_blocker: DjangoDbBlocker,
+) -> list[Shown]:
+    """Every page of the demo, as those see it who may do most."""
+    from tests.pages import pages_for
+
+    with at_a_copy(built, tmp_path_factory.mktemp("pages"), django_db_blocker):
+        return list(pages_for(("manager", "quality")))
 
 
 def copy_on_the_server(shared: Path, worker: str) -> None:

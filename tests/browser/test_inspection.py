@@ -12,7 +12,7 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
 from kitting.models import Disposition, Lot
 from tests import factories
-from tests.browser.measuring import settle, width
+from tests.browser.measuring import settle
 from tests.browser.walking import Walker
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -147,15 +147,3 @@ def test_numbers_are_typed_where_javascript_is_switched_off(
         assert_settled(lot)
     finally:
         context.close()
-
-
-def test_no_page_of_inspection_is_wider_than_a_phone(
-    page: Page, live_server, lot: Lot
-) -> None:
-    page.set_viewport_size({"width": 390, "height": 844})
-    sign_in(page, live_server.url, "quality", "/lots/HB-7/check/")
-    kept = [width(page)]
-    for path in ("/inspection/", "/inspection/curve/", "/inspection/set/"):
-        page.goto(f"{live_server.url}{path}")
-        kept.append(width(page))
-    assert kept == [390] * 4

@@ -13,7 +13,6 @@ from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services.lots import NewBag
 from kitting.models import Lot, Switching
 from tests import factories
-from tests.browser.measuring import width
 from tests.browser.test_inspection import TABLET, sign_in
 from tests.browser.walking import Walker
 
@@ -111,13 +110,3 @@ def test_it_begins_and_ends_where_javascript_is_switched_off(
         "reduced",
         "normal",
     ]
-
-
-def test_no_page_of_it_is_wider_than_a_phone(page: Page, live_server, lot: Lot) -> None:
-    page.set_viewport_size({"width": 390, "height": 844})
-    go_there(page, live_server.url, "quality")
-    widths = [width(page)]
-    page.get_by_role("link", name="Reduce for major").click()
-    page.wait_for_url("**/inspection/reduce/**")
-    widths.append(width(page))
-    assert widths == [390] * 2

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
@@ -15,7 +14,7 @@ from kitting.lots.services import lots
 from kitting.models import Bag, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from tests import factories
-from tests.browser.measuring import settle, width
+from tests.browser.measuring import settle
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -169,24 +168,3 @@ def test_a_line_that_stopped_and_a_dosimeter_are_entered_at_the_line(
     expect(page.locator(".answer")).to_contain_text("So it is not enough")
     bag.refresh_from_db()
     assert (bag.stage, bag.passes, Run.objects.get().stage) == ("accepted", 0, "failed")
-
-
-@pytest.fixture
-def narrow(page: Page) -> Callable[[], int]:
-    page.set_viewport_size({"width": 390, "height": 844})
-    return lambda: width(page)
-
-
-def test_no_page_of_disinfection_is_wider_than_a_phone(
-    page: Page, live_server, bag: Bag, narrow: Callable[[], int]
-) -> None:
-    sign_in(page, live_server.url)
-    widths = [narrow()]
-    open_a_run(page)
-    scan(page, bag.number)
-    expect(page.locator("#run-bags")).to_contain_text("off uncleared")
-    widths.append(narrow())
-    page.get_by_role("link", name=re.compile("^Close run")).click()
-    expect(page.get_by_role("button", name=re.compile("^Close run"))).to_be_visible()
-    widths.append(narrow())
-    assert widths == [390, 390, 390]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from django import forms
@@ -17,6 +17,12 @@ from django.urls import include, path
 from kitting.web.fields import FigureField
 from kitting.web.forms import SpokenForm
 from tests.assertions import laid_out
+from tests.browser.touring import pages_of
+from tests.pages import FILLED
+
+if TYPE_CHECKING:
+    from tests.ledgers import History
+    from tests.pages import Shown
 
 # -- Parts of a page -----------------------------------------------------------------
 
@@ -259,3 +265,46 @@ def test_a_closed_sign_in_shows_no_form() -> None:
     html = page("lotward/sign_in.html", locked=True)
     assert "closed for now" in html
     assert "<form" not in html
+
+
+# -- Every page ----------------------------------------------------------------------
+
+OPENING = re.compile(rb'<header class="opening">.*?</header>', re.DOTALL)
+
+
+def test_no_page_has_more_than_one_filled_act(every_page: list[Shown]) -> None:
+    filled = [(shown.address, len(FILLED.findall(shown.html))) for shown in every_page]
+    assert [address for address, acts in filled if acts > 1] == []
+    assert sum(acts for _, acts in filled) > 50
+
+
+def test_no_page_of_a_tour_has_more_than_one_filled_act(
+    history: History, client_for, make_user
+) -> None:
+    """The demo has no open run and no lot that waits for its sorting; these have."""
+    person = make_user("robin")
+    person.is_superuser = True
+    person.save()
+    client = client_for(person)
+    twice = [
+        address
+        for addresses in pages_of(history).values()
+        for address in addresses
+        if len(FILLED.findall(client.get(address).content)) > 1
+    ]
+    assert twice == []
+
+
+def test_a_filled_act_stands_in_the_opening_or_ends_a_form(
+    every_page: list[Shown],
+) -> None:
+    """A link is never the end of a form."""
+    elsewhere = [
+        shown.address
+        for shown in every_page
+        if any(
+            act.startswith(b"<a ")
+            for act in FILLED.findall(OPENING.sub(b"", shown.html))
+        )
+    ]
+    assert elsewhere == []

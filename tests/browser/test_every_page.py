@@ -1,0 +1,56 @@
+"""Every page in a browser: on a phone nothing scrolls sideways."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from tests.browser.still import show
+from tests.browser.touring import pages_of
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+    from tests.ledgers import History
+    from tests.pages import Shown
+
+PHONE = 390
+
+
+def too_wide(page: Page, pages: Iterable[tuple[str, bytes]]) -> dict[str, int]:
+    """Measure pages on a phone; the width of each that scrolls sideways."""
+    page.set_viewport_size({"width": PHONE, "height": 844})
+    wide = {}
+    for address, html in pages:
+        show(page, html)
+        width = page.evaluate("document.documentElement.scrollWidth")
+        if width > PHONE:
+            wide[address] = width
+    return wide
+
+
+def test_no_page_of_the_demo_is_wider_than_a_phone(
+    page: Page, every_page: list[Shown]
+) -> None:
+    assert too_wide(page, every_page) == {}
+    assert len(every_page) > 100
+
+
+def test_no_page_of_a_tour_is_wider_than_a_phone(
+    page: Page, history: History, client_for, make_user
+) -> None:
+    """The demo has no open run and no lot that waits for its sorting; these have."""
+    person = make_user("robin")
+    person.is_superuser = True
+    person.save()
+    client = client_for(person)
+    addresses = [each for found in pages_of(history).values() for each in found]
+    shown = [(address, client.get(address).content) for address in addresses]
+    assert too_wide(page, shown) == {}
+
+
+def test_the_mark_of_the_head_is_drawn(page: Page, every_page: list[Shown]) -> None:
+    show(page, every_page[0].html)
+    box = page.locator(".whose use").bounding_box()
+    assert box is not None
+    assert box["width"] > box["height"] > 8
