@@ -107,6 +107,7 @@ class Filling:
         lot = Lot(
             number=take(1, Kind.LOT)[0],
             source="Print bench",
+            source_key="print bench",
             part=revision.part,  # type: ignore[attr-defined]
             revision=revision,  # type: ignore[misc]
             made_on=self.now.date(),

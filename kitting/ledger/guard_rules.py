@@ -38,6 +38,7 @@ FIXED = (
             "revision_id",
             "method_id",
             "source",
+            "source_key",
             "source_number",
             "made_on",
             "use_by",

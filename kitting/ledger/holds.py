@@ -74,8 +74,7 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
 
 def _need_target(hold: Hold, target: str) -> None:
     if target == "source":
-        known = Lot.objects.order_by().values_list("source", flat=True).distinct()
-        if fold(str(hold.source)) not in {fold(name) for name in known}:
+        if not Lot.objects.filter(source_key=fold(str(hold.source))).exists():
             raise Missing("row_missing", what=target)
         return
     model = Hold._meta.get_field(target).related_model

@@ -26,7 +26,7 @@ Marks = dict[Any, frozenset[Hold]]
 
 REACHED: Final = """
 WITH RECURSIVE
-spelt(root, name) AS (VALUES {source}),
+folded(root, name) AS (VALUES {source}),
 runs(kind, root, run) AS (
     SELECT 'run', id, id FROM kitting_run WHERE id IN ({run})
     UNION ALL
@@ -48,8 +48,8 @@ lots(kind, root, lot) AS (
     UNION
     SELECT 'method', method_id, id FROM kitting_lot WHERE method_id IN ({method})
     UNION
-    SELECT 'source', spelt.root, made.id
-    FROM spelt CROSS JOIN kitting_lot made WHERE made.source = spelt.name
+    SELECT 'source', folded.root, made.id
+    FROM folded CROSS JOIN kitting_lot made WHERE made.source_key = folded.name
     UNION
     SELECT used.kind, used.root, origin.lot_id
     FROM used CROSS JOIN kitting_lotorigin origin
@@ -203,26 +203,20 @@ def _reached(
 ) -> Iterator[tuple[str, str, Any, int]]:
     """Ask for what each root reaches: run or lot, kind of the root, the root, and id."""
     kinds = ("run", "protocol", "bag", "lot", "revision", "method")
-    spelt = _spelt(roots.get("source", ()))
+    if not any(roots.get(kind) for kind in (*kinds, "source")):
+        return
+    sources = roots.get("source", ())
     marks = {kind: ", ".join(["%s"] * len(roots.get(kind, ()))) for kind in kinds}
     sql = REACHED.format(
-        source=", ".join(["(%s, %s)"] * len(spelt)) or "(0, NULL)",
+        source=", ".join(["(%s, %s)"] * len(sources)) or "(0, NULL)",
         **{kind: mark or "NULL" for kind, mark in marks.items()},
     )
-    names = [value for at, (name, _of) in enumerate(spelt) for value in (at, name)]
+    names = [value for pair in enumerate(sources) for value in pair]
     values = [*names, *(root for kind in kinds for root in roots.get(kind, ()))]
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
         for what, kind, root, pk in cursor.fetchall():
-            yield what, kind, spelt[root][1] if kind == "source" else root, pk
-
-
-def _spelt(sources: Sequence[str]) -> list[tuple[str, str]]:
-    """How lots spell the names of some sources, each with the name as holds have it."""
-    if not sources:
-        return []
-    names = Lot.objects.order_by().values_list("source", flat=True).distinct()
-    return [(name, fold(name)) for name in names if fold(name) in sources]
+            yield what, kind, sources[root] if kind == "source" else root, pk
 
 
 def why_of(hold: Hold) -> Why:
@@ -244,7 +238,7 @@ def fold(source: str) -> str:
         source: As it was typed.
 
     Returns:
-        The name to compare.
+        The name to compare, which a lot has as its ``source_key``.
     """
     return " ".join(source.split()).casefold()
 

@@ -254,6 +254,7 @@ class Migration(migrations.Migration):
                 ),
                 ("number", models.CharField(max_length=20, unique=True)),
                 ("source", models.CharField(max_length=60)),
+                ("source_key", models.CharField(max_length=180)),
                 (
                     "source_number",
                     models.CharField(blank=True, db_index=True, max_length=40),
@@ -311,7 +312,9 @@ class Migration(migrations.Migration):
                     models.Index(
                         fields=["part", "use_by"], name="kitting_lot_part_use_by"
                     ),
-                    models.Index(fields=["source"], name="kitting_lot_source"),
+                    models.Index(
+                        fields=["source_key", "source"], name="kitting_lot_source"
+                    ),
                 ],
                 "constraints": [
                     models.CheckConstraint(

@@ -55,6 +55,8 @@ class Lot(models.Model):
 
     number = models.CharField(max_length=20, unique=True)
     source = models.CharField(max_length=60)
+    source_key = models.CharField(max_length=180)
+    """The source as holds compare it: see ``ledger.reach.fold``."""
     source_number = models.CharField(max_length=40, blank=True, db_index=True)
     part = models.ForeignKey(
         "kitting.Part", on_delete=models.PROTECT, related_name="lots"
@@ -79,7 +81,7 @@ class Lot(models.Model):
         ordering = ["-id"]
         indexes = [
             models.Index(fields=["part", "use_by"], name="kitting_lot_part_use_by"),
-            models.Index(fields=["source"], name="kitting_lot_source"),
+            models.Index(fields=["source_key", "source"], name="kitting_lot_source"),
         ]
         constraints = [
             one_of("kitting_lot_stage_known", "stage", LotStage),

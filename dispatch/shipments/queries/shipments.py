@@ -14,8 +14,8 @@ from kitting.domain import numbers
 from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
 from kitting.domain.stages import ShipmentStage
-from kitting.ledger.reach import holds_on_boxes, reach_of, standing_reach
-from kitting.ledger.standing import target_of, told_holds
+from kitting.ledger.reach import Reach, holds_on_boxes
+from kitting.ledger.standing import target_of
 from kitting.models import Box, BoxLine
 from kitting.packing.queries.boxes import ready_boxes
 from kitting.web import scans
@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from datetime import date
 
     from django.db.models import QuerySet
+
+    from kitting.models import Hold
 
 LATELY = 20
 """How many shipments that are sent or cancelled the page of shipments shows."""
@@ -149,11 +151,12 @@ def lots_by_box(boxes: Iterable[int]) -> dict[int, tuple[LotIn, ...]]:
     return {box: tuple(lots) for box, lots in found.items()}
 
 
-def on_board(shipment: Shipment) -> list[OnBoard]:
+def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
     """The boxes on a shipment, the one that was scanned last first.
 
     Args:
         shipment: The shipment.
+        reach: What ``told_holds`` reach; left out where nobody asks.
 
     Returns:
         The boxes, each with its lots and with the hold that reaches it.
@@ -164,9 +167,7 @@ def on_board(shipment: Shipment) -> list[OnBoard]:
     boxes = Box.objects.filter(pk__in=live).select_related("size__product")
     found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
     lots = lots_by_box(order)
-    held: dict[int, str] = {}
-    if shipment.stage == ShipmentStage.OPEN:
-        held = _holds_on([box.pk for box in found])
+    held = holds_on_boxes([box.pk for box in found], reach or Reach())
     return [
         OnBoard(
             box_id=box.pk,
@@ -177,15 +178,14 @@ def on_board(shipment: Shipment) -> list[OnBoard]:
             packed_on=box.packed_on,
             use_by=box.use_by,
             lots=lots.get(box.pk, ()),
-            held=held.get(box.pk, ""),
+            held=_why(held.get(box.pk, [])),
         )
         for box in found
     ]
 
 
-def _holds_on(boxes: Iterable[int]) -> dict[int, str]:
-    held = holds_on_boxes(boxes, reach_of(told_holds()))
-    return {pk: f"{target_of(on[0])}: {on[0].reason}" for pk, on in held.items()}
+def _why(held: list[Hold]) -> str:
+    return f"{target_of(held[0])}: {held[0].reason}" if held else ""
 
 
 def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int]]:
@@ -217,18 +217,19 @@ def last_scan(shipment: Shipment) -> int:
     return shipment.scans.order_by("-pk").values_list("pk", flat=True).first() or 0
 
 
-def ready_to_go(today: date) -> list[Ready]:
+def ready_to_go(today: date, reach: Reach) -> list[Ready]:
     """Boxes that may be scanned onto a shipment now, by product and size.
 
     A box stands where it was put, else where the bench is at which it was packed.
 
     Args:
         today: The workshop's day; what is past its use-by date may not go.
+        reach: What the standing holds reach.
 
     Returns:
         The kinds by product, largest boxes first.
     """
-    ready = ready_boxes(standing_reach(), today).order_by()
+    ready = ready_boxes(reach, today).order_by()
     stands = Coalesce("place__name", "bench__place__name", Value(""))
     rows = ready.values_list("size__product__name", "size__sets", stands).annotate(
         boxes=Count("pk"), oldest=Min("packed_on")

@@ -30,7 +30,8 @@ from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
-from kitting.ledger.reach import holds_on_boxes, standing_reach
+from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
+from kitting.ledger.standing import told_holds
 from kitting.web.http import (
     LotwardRequest,
     allowed,
@@ -69,7 +70,7 @@ COLUMNS: list[Column[OnBoard]] = [
 @require_GET
 def shipments(request: LotwardRequest) -> HttpResponse:
     """The open shipments first, then what could go and what went lately."""
-    ready = queries.ready_to_go(clock.today())
+    ready = queries.ready_to_go(clock.today(), standing_reach())
     context = {
         "open": queries.open_shipments(),
         "lately": queries.lately_ended(),
@@ -265,7 +266,9 @@ def _show(
     """Show a shipment as it is now; somebody else may have changed it meanwhile."""
     seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
-    boxes = queries.on_board(shipment)
+    is_open = shipment.stage == ShipmentStage.OPEN
+    reach = reach_of(told_holds()) if is_open else Reach()
+    boxes = queries.on_board(shipment, reach)
     context: dict[str, Any] = {
         "shipment": shipment,
         "boxes": [(box, new_op_key()) for box in boxes],
@@ -274,8 +277,8 @@ def _show(
         "stale": stale_now(shipment),
         "wrong": wrong,
     }
-    if shipment.stage == ShipmentStage.OPEN:
-        ready = queries.ready_to_go(clock.today())
+    if is_open:
+        ready = queries.ready_to_go(clock.today(), reach)
         context |= {
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),

@@ -14,6 +14,7 @@ from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongSt
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
+from kitting.ledger.reach import fold
 from kitting.lots.steps.bags import new_bag
 from kitting.models import Bag, Counter, Lot, Method, Movement, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, LotStage
@@ -144,6 +145,7 @@ def lot_row(new: NewLot, known: Catalogue) -> Lot:
     return Lot(
         number=number,
         source=new.source.strip(),
+        source_key=fold(new.source),
         source_number=new.source_number.strip(),
         part=part,
         revision=revision,

@@ -80,12 +80,14 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
     )
     if file is not None:
         return file
-    page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
+    totals = totals_of(found)
+    pages = Paginator(found, ROWS_A_PAGE)
+    pages.count = totals.lots  # It would count them again.
     context = {
         "form": form,
         "filtered": bool(filters),
-        "totals": totals_of(found),
-        "page": page,
+        "totals": totals,
+        "page": pages.get_page(request.GET.get("page")),
         "held": set(held_lots(reach)) if reach else set(),
     }
     return render_part(

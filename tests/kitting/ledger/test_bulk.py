@@ -54,6 +54,7 @@ def test_a_row_finds_the_id_of_what_was_saved_after_it_was_made() -> None:
     fresh = Lot(
         number="LATER",
         source="Bench",
+        source_key="bench",
         part=lot.part,
         revision=lot.revision,
         made_on=factories.TODAY,

@@ -12,6 +12,7 @@ from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
 from kitting.ledger.proof import prove
+from kitting.ledger.reach import standing_reach
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Box, BoxPut, Movement, OpenBag, Operation, Place
 from kitting.packing.services import boxes, voiding
@@ -135,7 +136,7 @@ def test_the_clerk_and_a_recall_find_a_box_where_it_was_put(shelf: Place) -> Non
     first = factories.make_labelled_box()
     second = factories.make_labelled_box(first.size)
     places.put_box(box_id=first.pk, place_id=shelf.pk, sign=factories.sign())
-    (ready,) = ready_to_go(factories.TODAY)
+    (ready,) = ready_to_go(factories.TODAY, standing_reach())
     bench = second.bench.place.name
     assert dict(ready.places) == {shelf.name: 1, bench: 1}
     row = trace(str(first.serial)).boxes[0]
