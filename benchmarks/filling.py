@@ -2,7 +2,8 @@
 
 Each lot balances to the piece and each box holds what its recipe asks for; the acts
 are a few large ones without a link, so ``prove`` would rightly refuse the journal. It
-is thrown away after the run.
+is thrown away after the run. Most boxes were sent, over many days; the newest stand on
+an open shipment or wait to go, and some holds stand, the newest on boxes that wait.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from benchmarks.measure import Row, seconds
 from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
 from kitting.domain.numbers import Kind
 from kitting.domain.stages import BoxStage, MovementKind, ShipmentStage
-from kitting.ledger import bulk
+from kitting.ledger import bulk, holds, planner
 from kitting.ledger.counters import take, take_numbers
 from kitting.models import (
     Bag,
@@ -42,6 +43,11 @@ BOXES_OF_A_LOT = 250
 BOXES_OF_A_BAG = 25
 BOXES_OF_A_SHIPMENT = 10
 CONSIGNEES = 12
+DAYS = 120
+WAITING = 50
+"""The newest boxes, which wait to go; so many before them as a shipment takes are on one
+that is open."""
+HOLDS = 4
 
 STEPS = ("open", "closed", "labelled", "loaded", "sent")
 
@@ -73,10 +79,11 @@ class Filling:
             factories.make_consignee() for _ in range(CONSIGNEES)
         ]
         self.by: User = factories.make_person()
-        self.now = timezone.now() - timedelta(days=30)
+        self.now = timezone.now()
 
-    def batch(self, nth: int, boxes: int) -> None:
-        """One lot of each part, and the boxes that use it up."""
+    def batch(self, nth: int, boxes: int, *, ago: float, newest: bool) -> None:
+        """One lot of each part, and the boxes that use it up, so many days ago."""
+        self.now = timezone.now() - timedelta(days=ago)
         with transaction.atomic(), bulk.undisturbed():
             act = Operation(
                 site=1,
@@ -85,15 +92,26 @@ class Filling:
                 mark=bytes(32),
                 by=self.by,
                 by_name=str(self.by),
-                at=self.now + timedelta(seconds=nth),
+                at=self.now,
             )
             act.save(force_insert=True)
             made = self._boxes(boxes)
+            waiting = min(WAITING, boxes // 2) if newest else 0
+            sent = boxes - waiting - (BOXES_OF_A_SHIPMENT if waiting == WAITING else 0)
+            stages = ["sent"] * sent + ["loaded"] * (boxes - waiting - sent)
+            for box, stage in zip(
+                made, [*stages, *["labelled"] * waiting], strict=True
+            ):
+                box.stage = BoxStage(stage)
             for revision in self.revisions:
                 self._lot(act, revision, made)
             self._identity(made)
             self._events(act, made)
-            self._ship(act, made, nth)
+            loaded = made[sent : boxes - waiting]
+            if sent:
+                self._ship(act, made[:sent], nth, ShipmentStage.SENT)
+            if loaded:
+                self._ship(act, loaded, nth, ShipmentStage.OPEN)
 
     def _boxes(self, count: int) -> list[Box]:
         made = [
@@ -132,16 +150,20 @@ class Filling:
 
     def _identity(self, boxes: list[Box]) -> None:
         serials = take(1, Kind.SERIAL, len(boxes))
+        day = self.now.date()
         sscc = take_numbers(1, "sscc", len(boxes))
         values = [
-            (serial, f"39521234{number:010}"[:18], self.now.date(), self.now, box.pk)
+            (
+                *(serial, f"39521234{number:010}"[:18], day, self.now),
+                *(f"1-FS-{day:%y%j}-1", box.stage, STEPS.index(box.stage) + 1, box.pk),
+            )
             for serial, number, box in zip(serials, sscc, boxes, strict=True)
         ]
         with connection.cursor() as cursor:
             cursor.executemany(
                 "UPDATE kitting_box SET serial = %s, sscc = %s, packed_on = %s,"
-                " closed_at = %s, batch = '1-FS-26014-1', stage = 'sent',"
-                " events_seen = 5 WHERE id = %s",
+                " closed_at = %s, batch = %s, stage = %s, events_seen = %s"
+                " WHERE id = %s",
                 [tuple(map(_plain, row)) for row in values],
             )
 
@@ -156,23 +178,26 @@ class Filling:
                     after=BoxStage(after),
                 )
                 for box in boxes
-                for nth, after in enumerate(STEPS, start=1)
+                for nth, after in enumerate(STEPS[: STEPS.index(box.stage) + 1], 1)
             ]
         )
 
-    def _ship(self, act: Operation, boxes: list[Box], nth: int) -> None:
+    def _ship(
+        self, act: Operation, boxes: list[Box], nth: int, stage: ShipmentStage
+    ) -> None:
+        gone = stage == ShipmentStage.SENT
         starts = range(0, len(boxes), BOXES_OF_A_SHIPMENT)
         loads = [boxes[at : at + BOXES_OF_A_SHIPMENT] for at in starts]
         made = [
             Shipment(
                 number=number,
                 consignee=self.whom[(nth + at) % CONSIGNEES],
-                stage=ShipmentStage.SENT,
-                events_seen=2,
-                sent_at=act.at,
-                sent_by=act.by_name,
-                boxes=len(load),
-                sets=len(load) * SETS,
+                stage=stage,
+                events_seen=1 + gone,
+                sent_at=act.at if gone else None,
+                sent_by=act.by_name if gone else "",
+                boxes=len(load) * gone,
+                sets=len(load) * SETS * gone,
                 search=number.lower(),
             )
             for at, (number, load) in enumerate(
@@ -197,13 +222,13 @@ class Filling:
                     operation=act, shipment=one, nth=n, before=before, after=after
                 )
                 for one in made
-                for n, (before, after) in enumerate(stages, start=1)
+                for n, (before, after) in enumerate(stages[: 1 + gone], start=1)
             ]
         )
 
 
 def _plain(value: object) -> object:
-    return value if isinstance(value, str | int) else str(value)
+    return value if isinstance(value, int) else str(value)
 
 
 def _moves(act: Operation, bag: Bag, boxes: list[Box]) -> list[Movement]:
@@ -238,16 +263,32 @@ def _moves(act: Operation, bag: Bag, boxes: list[Box]) -> list[Movement]:
     return moves
 
 
+def hold_some() -> None:
+    """Hold the bag that the newest boxes were packed from, and lots of long ago."""
+    targets = [("bag", Bag.objects.latest("pk").pk)]
+    lots = Lot.objects.order_by("pk").values_list("pk", flat=True)
+    targets += [("lot", pk) for pk in lots[:HOLDS]]
+    for target, value in targets[:HOLDS]:
+        sign = factories.sign(now=timezone.now())
+        holds.place_hold(target=target, value=value, reason="Brittle", sign=sign)
+
+
 def fill(*, boxes: int) -> Filled:
-    """Fill the database with so many boxes, all of them sent."""
+    """Fill the database with so many boxes."""
     filling = Filling()
     starts = range(0, boxes, BOXES_OF_A_LOT)
 
     def work() -> None:
         for nth, start in enumerate(starts):
-            filling.batch(nth, min(BOXES_OF_A_LOT, boxes - start))
-        with connection.cursor() as cursor:
-            cursor.execute("ANALYZE")
+            left = boxes - start
+            filling.batch(
+                nth,
+                min(BOXES_OF_A_LOT, left),
+                ago=DAYS * (1 - (nth + 1) / len(starts)),
+                newest=left <= BOXES_OF_A_LOT,
+            )
+        hold_some()
+        planner.refresh()
 
     taken = seconds(work)
     middle = Lot.objects.order_by("pk")[PARTS * (len(starts) // 2)]

@@ -54,7 +54,7 @@ class Shipment(models.Model):
 
     number = models.CharField(max_length=20, unique=True)
     consignee = models.ForeignKey(
-        Consignee, on_delete=models.PROTECT, related_name="shipments"
+        Consignee, on_delete=models.PROTECT, related_name="shipments", db_index=False
     )
     stage = word_field(shipment_stages, default=ShipmentStage.OPEN)
     reference = models.CharField(max_length=40, blank=True)
@@ -99,7 +99,10 @@ class ShipmentBox(models.Model):
     """A box in a shipment; live until it is taken off or the shipment cancelled."""
 
     shipment = models.ForeignKey(
-        Shipment, on_delete=models.PROTECT, related_name="shipment_boxes"
+        Shipment,
+        on_delete=models.PROTECT,
+        related_name="shipment_boxes",
+        db_index=False,
     )
     box = models.ForeignKey(
         "kitting.Box", on_delete=models.PROTECT, related_name="shipment_boxes"
@@ -143,7 +146,7 @@ class ShipEvent(Guarded):
     """One change of a shipment's stage."""
 
     shipment = models.ForeignKey(
-        Shipment, on_delete=models.PROTECT, related_name="events"
+        Shipment, on_delete=models.PROTECT, related_name="events", db_index=False
     )
     nth = models.PositiveSmallIntegerField()
     before = models.CharField(max_length=12, blank=True)

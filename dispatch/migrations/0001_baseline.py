@@ -91,6 +91,7 @@ class Migration(migrations.Migration):
                 (
                     "consignee",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="shipments",
                         to="dispatch.consignee",
@@ -181,6 +182,7 @@ class Migration(migrations.Migration):
                 (
                     "shipment",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="shipment_boxes",
                         to="dispatch.shipment",
@@ -275,6 +277,7 @@ class Migration(migrations.Migration):
                 (
                     "shipment",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="events",
                         to="dispatch.shipment",

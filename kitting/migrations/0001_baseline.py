@@ -262,6 +262,7 @@ class Migration(migrations.Migration):
                 (
                     "part",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="lots",
                         to="kitting.part",
@@ -315,6 +316,7 @@ class Migration(migrations.Migration):
                     models.Index(
                         fields=["source_key", "source"], name="kitting_lot_source"
                     ),
+                    models.Index(fields=["stage", "verdict"], name="kitting_lot_stage"),
                 ],
                 "constraints": [
                     models.CheckConstraint(
@@ -879,6 +881,7 @@ class Migration(migrations.Migration):
                     models.Index(
                         fields=["packed_on", "recipe"], name="kitting_box_packed_on"
                     ),
+                    models.Index(fields=["stage", "id"], name="kitting_box_stage"),
                 ],
                 "constraints": [
                     models.CheckConstraint(
@@ -1113,6 +1116,7 @@ class Migration(migrations.Migration):
                 (
                     "box",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="events",
                         to="kitting.box",
@@ -1193,6 +1197,7 @@ class Migration(migrations.Migration):
                 (
                     "box",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="lines",
                         to="kitting.box",
@@ -1201,6 +1206,7 @@ class Migration(migrations.Migration):
                 (
                     "bag",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="box_lines",
                         to="kitting.bag",
@@ -1209,6 +1215,7 @@ class Migration(migrations.Migration):
                 (
                     "run",
                     models.ForeignKey(
+                        db_index=False,
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="box_lines",
@@ -1218,6 +1225,7 @@ class Migration(migrations.Migration):
                 (
                     "lot",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="box_lines",
                         to="kitting.lot",
@@ -1392,6 +1400,7 @@ class Migration(migrations.Migration):
                 (
                     "lot",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="origins",
                         to="kitting.lot",
@@ -1400,6 +1409,7 @@ class Migration(migrations.Migration):
                 (
                     "from_lot",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="uses",
                         to="kitting.lot",
@@ -1454,6 +1464,7 @@ class Migration(migrations.Migration):
                 (
                     "bag",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="movements",
                         to="kitting.bag",
@@ -1463,6 +1474,7 @@ class Migration(migrations.Migration):
                 (
                     "lot",
                     models.ForeignKey(
+                        db_index=False,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="movements",
                         to="kitting.lot",
@@ -1627,6 +1639,9 @@ class Migration(migrations.Migration):
             ],
             options={
                 "default_permissions": (),
+                "indexes": [
+                    models.Index(fields=["verdict"], name="kitting_check_verdict")
+                ],
                 "constraints": [
                     models.CheckConstraint(
                         condition=models.Q(("verdict__in", ["accepted", "rejected"])),
@@ -2763,6 +2778,7 @@ class Migration(migrations.Migration):
                 (
                     "box",
                     models.ForeignKey(
+                        db_index=False,
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="prints",
@@ -2772,6 +2788,7 @@ class Migration(migrations.Migration):
                 (
                     "bag",
                     models.ForeignKey(
+                        db_index=False,
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="prints",

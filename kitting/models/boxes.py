@@ -87,6 +87,7 @@ class Box(models.Model):
                 fields=["stage", "size", "packed_on"], name="kitting_box_stage_size"
             ),
             models.Index(fields=["packed_on", "recipe"], name="kitting_box_packed_on"),
+            models.Index(fields=["stage", "id"], name="kitting_box_stage"),
         ]
         constraints = [
             one_of("kitting_box_stage_known", "stage", BoxStage),
@@ -114,7 +115,9 @@ class Box(models.Model):
 class BoxEvent(Guarded):
     """One change of a box's stage."""
 
-    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="events")
+    box = models.ForeignKey(
+        Box, on_delete=models.PROTECT, related_name="events", db_index=False
+    )
     nth = models.PositiveSmallIntegerField()
     before = models.CharField(max_length=12, blank=True)
     after = word_field(box_stages)
@@ -148,15 +151,27 @@ class BoxPut(Guarded):
 class BoxLine(models.Model):
     """Pieces of one bag, cleared by one run, in one box."""
 
-    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="lines")
+    box = models.ForeignKey(
+        Box, on_delete=models.PROTECT, related_name="lines", db_index=False
+    )
     bag = models.ForeignKey(
-        "kitting.Bag", on_delete=models.PROTECT, related_name="box_lines"
+        "kitting.Bag",
+        on_delete=models.PROTECT,
+        related_name="box_lines",
+        db_index=False,
     )
     run = models.ForeignKey(
-        "kitting.Run", on_delete=models.PROTECT, null=True, related_name="box_lines"
+        "kitting.Run",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="box_lines",
+        db_index=False,
     )
     lot = models.ForeignKey(
-        "kitting.Lot", on_delete=models.PROTECT, related_name="box_lines"
+        "kitting.Lot",
+        on_delete=models.PROTECT,
+        related_name="box_lines",
+        db_index=False,
     )
     pieces = models.PositiveIntegerField()
 

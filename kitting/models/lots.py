@@ -59,7 +59,7 @@ class Lot(models.Model):
     """The source as holds compare it: see ``ledger.reach.fold``."""
     source_number = models.CharField(max_length=40, blank=True, db_index=True)
     part = models.ForeignKey(
-        "kitting.Part", on_delete=models.PROTECT, related_name="lots"
+        "kitting.Part", on_delete=models.PROTECT, related_name="lots", db_index=False
     )
     revision = models.ForeignKey(
         "kitting.Revision", on_delete=models.PROTECT, related_name="lots"
@@ -82,6 +82,7 @@ class Lot(models.Model):
         indexes = [
             models.Index(fields=["part", "use_by"], name="kitting_lot_part_use_by"),
             models.Index(fields=["source_key", "source"], name="kitting_lot_source"),
+            models.Index(fields=["stage", "verdict"], name="kitting_lot_stage"),
         ]
         constraints = [
             one_of("kitting_lot_stage_known", "stage", LotStage),
@@ -99,8 +100,12 @@ class Lot(models.Model):
 class LotOrigin(Guarded):
     """From which lot another lot was made, and how much of it."""
 
-    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="origins")
-    from_lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="uses")
+    lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, related_name="origins", db_index=False
+    )
+    from_lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, related_name="uses", db_index=False
+    )
     amount = models.PositiveIntegerField()
 
     class Meta:
@@ -203,9 +208,13 @@ class Bag(models.Model):
 class Movement(Guarded):
     """One change of a bag: its count, its stage or its place."""
 
-    bag = models.ForeignKey(Bag, on_delete=models.PROTECT, related_name="movements")
+    bag = models.ForeignKey(
+        Bag, on_delete=models.PROTECT, related_name="movements", db_index=False
+    )
     nth = models.PositiveIntegerField()
-    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="movements")
+    lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, related_name="movements", db_index=False
+    )
     box = models.ForeignKey(
         "kitting.Box", on_delete=models.PROTECT, null=True, related_name="movements"
     )
@@ -263,6 +272,7 @@ class Check(Guarded):
 
     class Meta:
         default_permissions = ()
+        indexes = [models.Index(fields=["verdict"], name="kitting_check_verdict")]
         constraints = [
             one_of(
                 "kitting_check_verdict_known",

@@ -153,11 +153,19 @@ class Print(Guarded):
     """One print of a label, with the hashes of what was printed."""
 
     box = models.ForeignKey(
-        "kitting.Box", on_delete=models.PROTECT, null=True, related_name="prints"
+        "kitting.Box",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="prints",
+        db_index=False,
     )
     """Whose box label it is; other labels that name a box have none."""
     bag = models.ForeignKey(
-        "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="prints"
+        "kitting.Bag",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="prints",
+        db_index=False,
     )
     kind = models.CharField(max_length=12)
     """Name of the labels, as ``printing.queries.labels`` has them."""

@@ -1,0 +1,262 @@
+"""Hot requests walk no table that grows with the work, whatever the planner knows.
+
+SQLite decides by the schema and by statistics, never by the rows: a copy of the schema
+without a row is asked how it would go about each statement, once knowing nothing and
+once with the statistics of a database of a million boxes. PostgreSQL is forbidden to
+walk tables, and does so all the same where no index serves.
+"""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Iterator
+from functools import partial
+
+import pytest
+from django.apps import apps
+from django.db import connection
+from django.db.backends.sqlite3._functions import register
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from benchmarks import filling
+from kitting.ledger import planner
+from kitting.models import User
+from tests import benches, factories
+from tests.benches import newest_number
+
+pytestmark = pytest.mark.django_db
+
+BOXES = 500
+SCALE = 1_000_000 // BOXES
+GROWS = frozenset(
+    {
+        *("kitting_lot", "kitting_check", "kitting_bag", "kitting_movement"),
+        *("kitting_box", "kitting_boxline", "kitting_boxevent", "kitting_boxput"),
+        *("kitting_operation", "kitting_link", "kitting_print"),
+        *("dispatch_shipment", "dispatch_shipmentbox", "dispatch_shipscan"),
+        *("dispatch_shipevent",),
+    }
+)
+"""Tables with rows for each lot, each box or its journey."""
+
+COUNTED = re.compile(r'^SELECT COUNT\(\*\)|^SELECT "kitting_box"."stage" AS')
+"""How many boxes there are in all, and by stage, is counted over an index alone."""
+
+Explain = Callable[[str], str]
+
+
+@pytest.fixture
+def filled() -> filling.Filled:
+    return filling.fill(boxes=BOXES)
+
+
+@pytest.fixture(params=["without statistics", "with statistics"])
+def explain(
+    request: pytest.FixtureRequest, filled: filling.Filled
+) -> Iterator[Explain]:
+    yield from EXPLAINED[connection.vendor](knows=request.param == "with statistics")
+
+
+def _explained_by_postgresql(*, knows: bool) -> Iterator[Explain]:
+    with connection.cursor() as cursor:
+        if knows:
+            cursor.execute("ANALYZE")
+        cursor.execute("SET LOCAL enable_seqscan = off")
+
+        def told(sql: str) -> str:
+            cursor.execute(f"EXPLAIN {sql}")
+            return "\n".join(line for (line,) in cursor.fetchall())
+
+        yield told
+
+
+def _explained_by_sqlite(*, knows: bool) -> Iterator[Explain]:
+    copy = sqlite3.connect(":memory:")
+    register(copy)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT sql FROM sqlite_master WHERE sql IS NOT NULL"
+            " AND name NOT LIKE 'sqlite_%' AND type IN ('table', 'index')"
+        )
+        for (sql,) in cursor.fetchall():
+            copy.execute(sql)
+        if knows:
+            planner.refresh()
+            cursor.execute("SELECT tbl, idx, stat FROM sqlite_stat1")
+            copy.execute("ANALYZE")
+            rows = [(table, idx, _scaled(table, stat)) for table, idx, stat in cursor]
+            copy.executemany("INSERT INTO sqlite_stat1 VALUES (?, ?, ?)", rows)
+            copy.execute("ANALYZE sqlite_schema")
+
+    def told(sql: str) -> str:
+        return "\n".join(row[3] for row in copy.execute(f"EXPLAIN QUERY PLAN {sql}"))
+
+    yield told
+    copy.close()
+
+
+EXPLAINED = {"sqlite": _explained_by_sqlite, "postgresql": _explained_by_postgresql}
+
+
+def _scaled(table: str, stat: str) -> str:
+    """Statistics of a table as large as with a million boxes."""
+    rows, *rest = stat.split(" ")
+    if table not in GROWS:
+        return stat
+    every = [
+        str(int(one) * SCALE) if one == rows and one != "1" else one for one in rest
+    ]
+    return " ".join([str(int(rows) * SCALE), *every])
+
+
+def walked(sql: str, plan: str) -> set[str]:
+    """The tables that grow and are walked from end to end."""
+    names: dict[str, set[str]] = defaultdict(set)
+    for table, alias in re.findall(r'\b([a-z]+_\w+)"? (\w+)', sql):
+        names[alias].add(table)
+    scanned = re.findall(r"(?:SCAN|Seq Scan on) (\w+)", plan)
+    return {table for name in scanned for table in {name} | names[name]} & GROWS
+
+
+def asked_by(request: Callable[[], object]) -> list[str]:
+    with CaptureQueriesContext(connection) as queries:
+        request()
+    asked = (query["sql"].strip() for query in queries)
+    return [sql for sql in asked if sql.startswith(("SELECT", "WITH", "UPDATE"))]
+
+
+@pytest.fixture
+def client(client_for: Callable[[User], Client]) -> Client:
+    return client_for(factories.make_person())
+
+
+HELD = ("kitting_boxline_lot", "kitting_boxline_bag")
+"""Of the boxes that holds reach."""
+
+PAGES = {
+    "/": (
+        *("kitting_box_packed_on", "kitting_box_stage_size", "kitting_operation_at"),
+        *("kitting_boxevent_operation", "kitting_lot_stage", "kitting_check_verdict"),
+        *("kitting_bag_stage_lot", *HELD),
+    ),
+    "/boxes/": ("kitting_box_stage", *HELD),
+    "/boxes/?stage=sent": ("kitting_box_stage", "kitting_box_stage_size", *HELD),
+    "/boxes/?stage=ready": ("kitting_box_stage", *HELD),
+    "/recall/?q={lot}": ("kitting_boxline_lot", "kitting_movement_lot_kind"),
+    "/log/": ("dispatch_shipment_stage",),
+    "/log/?lot={lot}": ("dispatch_shipment_stage", "kitting_boxline_lot"),
+    "/shipments/": ("dispatch_shipment_stage", "kitting_box_stage", *HELD),
+    "/lots/{lot}/": (
+        "kitting_bag_lot",
+        "kitting_check_lot",
+        "kitting_movement_lot_kind",
+    ),
+}
+"""Every index that the page stands on, by the beginning of its name."""
+
+HOLDS = (
+    *("kitting_lot_source", "kitting_lot_revision", "kitting_lot_method"),
+    *("kitting_run_protocol", "kitting_bag_cleared_run", "kitting_lotorigin_back"),
+)
+"""Of what holds reach; every act at a bench asks."""
+
+START = ("kitting_box_one_unlabelled", "kitting_lot_part_use_by", *HOLDS)
+SCAN = ("kitting_openbag_bench", "kitting_lot_part_use_by", *HOLDS)
+CLOSE = ("kitting_box_bench", "kitting_openbag_bench", *HOLDS)
+
+
+def without(
+    statements: list[str], pins: tuple[str, ...], explain: Explain
+) -> list[object]:
+    """What walks a table that grows, and pinned indexes that none of them uses."""
+    plans = {sql: explain(sql) for sql in statements}
+    walks = [
+        (tables, sql, plan)
+        for sql, plan in plans.items()
+        if (tables := walked(sql, plan))
+        and not COUNTED.match(sql)
+        and (" LIMIT " not in sql or "TEMP B-TREE" in plan)  # else: the newest few
+    ]
+    used = re.findall(r"INDEX (\w+)", "\n".join(plans.values()))
+    unused = [pin for pin in pins if not any(name.startswith(pin) for name in used)]
+    return [*walks, *(unused if connection.vendor == "sqlite" else ())]
+
+
+def test_no_hot_page_walks_what_grows(
+    client: Client, filled: filling.Filled, explain: Explain
+) -> None:
+    found = {}
+    for page, pins in PAGES.items():
+        address = page.format(lot=filled.lot.number)
+        found[page] = without(asked_by(partial(client.get, address)), pins, explain)
+    assert found == {page: [] for page in PAGES}
+
+
+@pytest.mark.usefixtures("filled")
+def test_no_act_at_a_bench_walks_what_grows(client: Client, explain: Explain) -> None:
+    at = benches.make_packing()
+    address = reverse("kitting:bench-scan", args=[at.bench.code])
+
+    def scan(text: str) -> None:
+        data = {"op_key": uuid.uuid4(), "scan": text, "box": newest_number(at.bench)}
+        answer = client.post(address, data, headers={"HX-Request": "true"})
+        assert answer.status_code == 200, text
+
+    acts = {
+        f"ACT-BOX-{at.recipe.product.code}-6": START,
+        **{bag.number: SCAN for bag in at.bags},
+        "ACT-CLOSE": CLOSE,
+    }
+    for text, pins in acts.items():
+        asked = asked_by(partial(scan, text))
+        assert len(asked) > 15
+        assert without(asked, pins, explain) == [], text
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL counts its rows")
+def test_the_boxes_of_a_stage_come_in_order_without_a_sort(
+    client: Client, explain: Explain
+) -> None:
+    asked = asked_by(partial(client.get, "/boxes/?stage=sent"))
+    (rows,) = (sql for sql in asked if sql.endswith("LIMIT 50"))
+    plan = explain(rows)
+    assert "kitting_box_stage" in plan
+    assert "TEMP B-TREE" not in plan
+    assert "Sort" not in plan
+
+
+def test_a_walk_is_seen(explain: Explain) -> None:
+    for sql in (
+        'SELECT * FROM "kitting_boxevent" WHERE "kitting_boxevent"."reason" = \'x\'',
+        'SELECT * FROM "kitting_boxevent" U0 WHERE U0."reason" = \'x\'',
+    ):
+        assert walked(sql, explain(sql)) == {"kitting_boxevent"}
+
+
+def test_what_is_empty_is_not_taken_for_large(
+    client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Before the first hold, or the operations would be walked to find none."""
+    monkeypatch.setattr(filling, "HOLDS", 0)
+    filling.fill(boxes=BOXES)
+    explained = EXPLAINED[connection.vendor](knows=True)
+    explain = next(explained)
+    assert without(asked_by(partial(client.get, "/")), (), explain) == []
+
+
+def test_no_index_of_a_large_table_is_the_beginning_of_another() -> None:
+    needless = [
+        f"{model.__name__}.{field.name}"
+        for model in apps.get_models()
+        if model._meta.db_table in GROWS
+        for each in (*model._meta.indexes, *model._meta.constraints)
+        if getattr(each, "fields", ()) and each.condition is None  # type: ignore[attr-defined]
+        for field in [model._meta.get_field(each.fields[0])]  # type: ignore[attr-defined]
+        if field.db_index and not field.unique  # type: ignore[union-attr]
+    ]
+    assert needless == []
