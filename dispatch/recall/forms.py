@@ -34,11 +34,16 @@ class HoldForm(KeyedForm):
         if targets:
             field.initial = targets[0].value
 
-    def target(self) -> tuple[str, int | str]:
-        """The kind of target and its id, or the name of a source."""
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The kind of target, its id or the name of a source, and why."""
         kind, _sep, value = self.cleaned_data["on"].partition(":")
         assert kind in TARGETS  # noqa: S101
-        return kind, value if kind == "source" else int(value)
+        return {
+            "target": kind,
+            "value": value if kind == "source" else int(value),
+            "reason": self.cleaned_data["reason"],
+        }
 
 
 class LiftForm(KeyedForm):

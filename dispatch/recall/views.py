@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.db.models import Q
 from django.http import Http404
 from django.shortcuts import redirect, render
@@ -21,14 +21,14 @@ from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import GONE, IN_HOUSE
-from kitting.ledger import clock, holds
+from kitting.ledger import holds
 from kitting.ledger.locking import snapshot
-from kitting.ledger.operations import Sign
 from kitting.ledger.reach import reach_of
 from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold
+from kitting.web.acting import attempt, say_and_go
 from kitting.web.figures import amount, pieces
-from kitting.web.http import LotwardRequest, add_refusal, allowed, get_or_404, go
+from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
@@ -135,22 +135,10 @@ def hold(request: LotwardRequest) -> HttpResponse:
     except LotwardError as error:
         raise Http404(error.code) from error
     form = HoldForm(request.POST, targets=queries.targets_of(looked.found.row))  # type: ignore[arg-type]
-    status = 422
-    if form.is_valid():
-        target, value = form.target()
-        sign = Sign(by=request.user, key=form.key, now=clock.now())
-        try:
-            held = holds.place_hold(
-                target=target,
-                value=value,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            )
-        except LotwardError as error:
-            status = add_refusal(form, error)
-        else:
-            messages.success(request, _held_words(held))
-            return go(request, _address(asked))
+    held, status = attempt(request, form, holds.place_hold)
+    if held is not None:
+        to = f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}"
+        return say_and_go(request, _held_words(held), to)
     context = _context(request, asked, looked, form)
     return render(request, "dispatch/recall/recall.html", context, status=status)
 
@@ -186,10 +174,6 @@ def _bags_words(stopped: queries.Stopped) -> str:
     return words % {"amount": inside, "bags": pieces(stopped.bags)}
 
 
-def _address(asked: str) -> str:
-    return f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}"
-
-
 @allowed("kitting.lift_holds")
 @require_http_methods(["GET", "POST"])
 def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
@@ -199,19 +183,10 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     if form.is_valid():  # and what was lifted by this very form, sent again
         may |= Q(lift__operation__key=form.key.bytes)
     row = get_or_404(Hold.objects.filter(may), pk=hold_id)
-    status = 200
-    if request.method == "POST":
-        status = 422
-        if form.is_valid():
-            sign = Sign(by=request.user, key=form.key, now=clock.now())
-            reason = form.cleaned_data["reason"]
-            try:
-                holds.lift_hold(hold_id=row.pk, reason=reason, sign=sign)
-            except LotwardError as error:
-                status = add_refusal(form, error)
-            else:
-                messages.success(request, _("The hold is lifted."))
-                return go(request, reverse("dispatch:recall"))
+    done, status = attempt(request, form, partial(holds.lift_hold, hold_id=row.pk))
+    if done is not None:
+        to = reverse("dispatch:recall")
+        return say_and_go(request, _("The hold is lifted."), to)
     standing = shown(told_holds().filter(pk=row.pk))
     if not standing:  # lifted at this very moment by somebody else
         raise Http404("This hold is lifted.")

@@ -31,6 +31,21 @@ class Weighing:
 
 
 @dataclass(frozen=True)
+class Belt:
+    """How long the line exposes what lies on it, per pass."""
+
+    zone_um: int | None = None
+    belt_um_s: int | None = None
+    exposure_ms: int | None = None
+    """Time of one pass where nothing moves; else it follows from zone and speed."""
+    passes: int = 1
+    u_ppm: int = 0
+    """Relative expanded uncertainty (k = 2) of the speed, or of the time, in ppm."""
+    decline_ppm: int = 0
+    """By how much the lamps may be weaker than they are read, in ppm."""
+
+
+@dataclass(frozen=True)
 class Load:
     """Something that a protocol covers."""
 

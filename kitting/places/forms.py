@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Part
-from kitting.web.forms import LONGEST_SCAN, KeyedForm, ScanField, SpokenForm
+from kitting.web.forms import LONGEST_SCAN, FilterForm, KeyedForm, ScanField
 
 LONGEST_NAME = 60
 """Characters that a carrier's name takes."""
@@ -57,7 +57,7 @@ def _stages() -> list[tuple[str, Any]]:
     return [("", _("any stage")), *words]
 
 
-class PlaceFilterForm(SpokenForm):
+class PlaceFilterForm(FilterForm):
     """The filters of what stands at a place, as they stand in the address."""
 
     things = {
@@ -79,8 +79,3 @@ class PlaceFilterForm(SpokenForm):
         empty_label=_("any part"),
     )
     stage = forms.ChoiceField(required=False, choices=_stages)
-
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense; what does not is left out."""
-        self.is_valid()
-        return {name: value for name, value in self.cleaned_data.items() if value}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
@@ -17,11 +16,10 @@ from kitting.places.answers import asks_for, words_for
 from kitting.places.forms import CarrierForm, PlaceFilterForm, PutAwayForm
 from kitting.places.queries import PlaceRow, Standing
 from kitting.places.services import carriers, scans
-from kitting.web.acting import OK, attempt
+from kitting.web.acting import OK, act_page, attempt, say_and_go
 from kitting.web.http import (
     allowed,
     get_or_404,
-    go,
     new_op_key,
     render_part,
     wants_fragment,
@@ -32,11 +30,8 @@ if TYPE_CHECKING:
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
-    from kitting.ledger.operations import Sign
-    from kitting.places.services.scans import Answer, Hand
+    from kitting.places.services.scans import Hand
     from kitting.web.http import LotwardRequest
-
-ROOM = "kitting:put-away"
 
 STANDING: list[Column[Standing]] = [
     Column("kind", lambda row: row.kind),
@@ -79,25 +74,20 @@ def put_away(request: LotwardRequest) -> HttpResponse:
         hand = scans.hand_or_none(request.GET.get("hand", ""))
         return _show(request, hand)
     form = PutAwayForm(request.POST)
-    answer, status = attempt(request, form, lambda sign: _scan(form, sign))
+    answer, status = attempt(
+        request,
+        form,
+        lambda sign, read, hand: scans.take_scan(text=read, hand=hand, sign=sign),
+    )
     if answer is None:
         hand = scans.hand_or_none(request.POST.get("hand", ""))
         return _show(request, hand, wrong=form, status=status)
     said = words_for(answer)
     if wants_fragment(request):
         return _show(request, answer.hand, said=said, found=answer.found)
-    messages.success(request, said)
-    return go(request, _address(answer.hand))
-
-
-def _scan(form: PutAwayForm, sign: Sign) -> Answer:
-    data = form.cleaned_data
-    return scans.take_scan(text=data["read"], hand=data["hand"], sign=sign)
-
-
-def _address(hand: Hand | None) -> str:
-    page = reverse(ROOM)
-    return f"{page}?{urlencode({'hand': hand.text})}" if hand else page
+    hand = answer.hand
+    query = f"?{urlencode({'hand': hand.text})}" if hand else ""
+    return say_and_go(request, said, f"{reverse('kitting:put-away')}{query}")
 
 
 def _show(
@@ -115,7 +105,6 @@ def _show(
         "bags_nowhere": bags,
         "boxes_nowhere": boxes,
         "scan_key": new_op_key(),
-        "here": ROOM,
         **more,
     }
     return render_part(
@@ -142,7 +131,6 @@ def place_list(request: LotwardRequest) -> HttpResponseBase:
         "rows": rows,
         "bags": sum(row.bags for row in rows),
         "boxes": sum(row.boxes for row in rows),
-        "here": ROOM,
     }
     return render_part(
         request,
@@ -170,7 +158,6 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
         "filtered": bool(filters),
         "shown": shown,
         "carriers": queries.all_carriers().filter(place=place),
-        "here": ROOM,
     }
     return render_part(
         request,
@@ -194,7 +181,6 @@ def carrier_list(request: LotwardRequest) -> HttpResponseBase:
     context = {
         "rows": rows,
         "bags": sum(row.count for row in rows),  # type: ignore[attr-defined]
-        "here": ROOM,
     }
     return render_part(
         request,
@@ -208,32 +194,15 @@ def carrier_list(request: LotwardRequest) -> HttpResponseBase:
 @require_http_methods(["GET", "POST"])
 def carrier_new(request: LotwardRequest) -> HttpResponse:
     """Make a carrier: it gets the next number."""
-    form = CarrierForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: carriers.make_carrier(
-                name=form.cleaned_data["name"], sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("Carrier %(carrier)s is made: %(name)s. Write its number on it.")
-            messages.success(request, said % vars(done))
-            return go(request, reverse("kitting:carrier-detail", args=[done.carrier]))
-    return render_part(
+    return act_page(
         request,
-        page="kitting/places/carrier_new.html",
-        part="_form.html",
-        context={
-            "form": form,
-            "part": "carrier-new",
-            "act": _("Make the carrier"),
-            "back": reverse("kitting:carriers"),
-            "here": ROOM,
-        },
-        status=status,
+        "kitting/places/carrier_new",
+        CarrierForm(request.POST or None),
+        carriers.make_carrier,
+        said=_("Carrier %(carrier)s is made: %(name)s. Write its number on it."),
+        to=lambda done: reverse("kitting:carrier-detail", args=[done.carrier]),
+        act=_("Make the carrier"),
+        back=reverse("kitting:carriers"),
     )
 
 
@@ -251,6 +220,5 @@ def carrier_detail(request: LotwardRequest, number: str) -> HttpResponse:
             "carrier": carrier,
             "bags": bags,
             "all_cleared": cleared_together(bags),
-            "here": ROOM,
         },
     )

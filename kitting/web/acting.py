@@ -6,17 +6,20 @@ somebody left signed in must not sign for them.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from django.contrib import messages
 from django.contrib.auth import authenticate
 
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
-from kitting.web.http import add_refusal
+from kitting.web.http import add_refusal, go, render_part
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from django.http import HttpResponse
 
     from kitting.web.forms import KeyedForm
     from kitting.web.http import LotwardRequest
@@ -33,53 +36,124 @@ def sign_of(request: LotwardRequest, form: KeyedForm) -> Sign:
 
 
 def attempt(
-    request: LotwardRequest, form: KeyedForm, act: Callable[[Sign], T]
+    request: LotwardRequest, form: KeyedForm, act: Callable[..., T]
 ) -> tuple[T | None, int]:
-    """Do the act of a form that was sent.
+    """Do the act of a form, if it was sent.
+
+    An act that puts a name under something asks for the password again; a wrong one
+    counts towards the lockout as it does at signing in.
 
     Args:
         request: The request.
-        form: The bound form.
-        act: The service, given its sign; reads ``form.cleaned_data``.
+        form: The form; one with a field ``password`` is of such an act.
+        act: The service, given its ``sign`` and the form's entries by their names.
 
     Returns:
-        The outcome and 200, or None and the status to answer with: the refusal is on
-        the form then.
+        The outcome and 200, or None and the status to answer with: nothing was sent, or
+        the refusal is on the form.
     """
+    if request.method != "POST":
+        return None, OK
     if not form.is_valid():
         return None, UNFIT
     try:
-        return act(sign_of(request, form)), OK
+        _need_password(request, form)
+    except Refused as error:
+        return None, add_refusal(form, error, field="password")
+    try:
+        return act(sign=sign_of(request, form), **form.entries), OK
     except LotwardError as error:
         return None, add_refusal(form, error)
 
 
-def attempt_by_name(
-    request: LotwardRequest, form: KeyedForm, act: Callable[[Sign], T]
-) -> tuple[T | None, int]:
-    """Do an act that puts a name under something: the password is asked for again.
-
-    A wrong one counts towards the lockout as it does at signing in.
+def act_page(
+    request: LotwardRequest,
+    page: str,
+    form: KeyedForm,
+    act: Callable[..., T],
+    /,
+    *,
+    said: str | Callable[[T], str],
+    to: str | Callable[[T], str],
+    level: int = messages.SUCCESS,
+    around: Callable[[], dict[str, Any]] = dict,
+    **context: Any,
+) -> HttpResponse:
+    """Show the form of an act; do the act once it was sent, say so and lead on.
 
     Args:
         request: The request.
-        form: The bound form, with a field ``password``.
-        act: As for ``attempt``; the password is not for it.
+        page: As for ``form_page``.
+        form: The form, bound if it was sent.
+        act: As for ``attempt``.
+        said: What is said of the outcome: a sentence with its values, or what makes
+            it; nothing where it is empty.
+        to: Where it leads, or what tells this of the outcome; without ``back`` in
+            ``context`` the form leads back there as well.
+        level: How it is said.
+        around: What else the page shows, read only where it is shown, after the act.
+        **context: What else the page shows.
 
     Returns:
-        As ``attempt``.
+        The page, or the way on.
     """
-    if not form.is_valid():
-        return None, UNFIT
-    try:
-        _need_password(request, form.cleaned_data["password"])
-    except Refused as error:
-        return None, add_refusal(form, error, field="password")
-    return attempt(request, form, act)
+    done, status = attempt(request, form, act)
+    if done is not None:
+        words = said % vars(done) if isinstance(said, str) else said(done)
+        return say_and_go(
+            request, words, to if isinstance(to, str) else to(done), level=level
+        )
+    if isinstance(to, str):
+        context.setdefault("back", to)
+    return form_page(request, page, form, status, **{**context, **around()})
 
 
-def _need_password(request: LotwardRequest, password: str) -> None:
-    name = request.user.get_username()
+def say_and_go(
+    request: LotwardRequest, words: str, to: str, *, level: int = messages.SUCCESS
+) -> HttpResponse:
+    """Lead on after an act, with a sentence about it unless that is empty."""
+    if words:
+        messages.add_message(request, level, words)
+    return go(request, to)
+
+
+def form_page(
+    request: LotwardRequest,
+    page: str,
+    form: KeyedForm,
+    status: int,
+    /,
+    *,
+    fragment: str = "_form.html",
+    **context: Any,
+) -> HttpResponse:
+    """Answer with the page around a form, or with the form alone.
+
+    Args:
+        request: The request.
+        page: The page's template without its ending; the form is named after it.
+        form: The form.
+        status: The status to answer with.
+        fragment: The template of the form alone.
+        **context: What else the page shows.
+
+    Returns:
+        The page or the form.
+    """
+    named = page.rpartition("/")[2].replace("_", "-")
+    return render_part(
+        request,
+        page=f"{page}.html",
+        part=fragment,
+        context={"form": form, "part": named, **context},
+        status=status,
+    )
+
+
+def _need_password(request: LotwardRequest, form: KeyedForm) -> None:
+    if "password" not in form.cleaned_data:
+        return
+    name, password = request.user.get_username(), form.cleaned_data["password"]
     known = authenticate(request, username=name, password=password)
     if known is not None and known.pk == request.user.pk:
         return

@@ -57,6 +57,15 @@ class SpokenForm(forms.Form):
         return in_words(error, field, thing, self[name].data)
 
 
+class FilterForm(SpokenForm):
+    """What a list is narrowed to, as it stands in the address."""
+
+    def chosen(self) -> dict[str, Any]:
+        """What is set and can be read; an odd value in the address filters nothing."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
 class KeyedForm(SpokenForm):
     """A form that writes: it carries the key of its act, made when it was shown."""
 
@@ -75,6 +84,20 @@ class KeyedForm(SpokenForm):
         """The operation key of a valid form."""
         key: UUID = self.cleaned_data["op_key"]
         return key
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What a valid form says, by the names under which its act takes it.
+
+        Of a row that was chosen it is the id: of ``part`` the ``part_id``.
+        """
+        said: dict[str, Any] = {}
+        for name, value in self.cleaned_data.items():
+            if isinstance(self.fields[name], forms.ModelChoiceField):
+                said[f"{name}_id"] = value.pk if value else None
+            elif name not in ("op_key", "password"):
+                said[name] = value
+        return said
 
 
 class ScanField(forms.CharField):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.contrib import messages
 from django.contrib.messages import get_messages
-from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -26,12 +26,11 @@ from dispatch.shipments.forms import (
 from dispatch.shipments.labels import stale_now
 from dispatch.shipments.queries import shipments as queries
 from dispatch.shipments.queries.shipments import OnBoard
-from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
-from kitting.ledger.operations import Sign
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
+from kitting.web.acting import UNFIT, attempt, say_and_go
 from kitting.web.http import (
     LotwardRequest,
     allowed,
@@ -41,7 +40,6 @@ from kitting.web.http import (
     render_part,
     wants_fragment,
 )
-from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -52,6 +50,7 @@ if TYPE_CHECKING:
     from kitting.web.forms import KeyedForm
 
 T = TypeVar("T")
+NOT_THERE = 404
 
 BY_SCAN = "by-scan"
 """Marks a message that belongs under the scan field."""
@@ -86,19 +85,9 @@ def shipments(request: LotwardRequest) -> HttpResponse:
 def shipment_new(request: LotwardRequest) -> HttpResponse:
     """Begin a shipment, and go on to its page."""
     form = BeginForm(request.POST or None)
-    status = 200
-    if request.method == "POST":
-        begun, status = _attempt(
-            request,
-            form,
-            lambda sign: services.begin_shipment(
-                consignee_id=form.cleaned_data["consignee"].pk,
-                reference=form.cleaned_data["reference"],
-                sign=sign,
-            ),
-        )
-        if begun is not None:
-            return go(request, _address(begun.shipment))
+    begun, status = _attempt(request, form, services.begin_shipment)
+    if begun is not None:
+        return go(request, _address(begun.shipment))
     context = {"form": form, "open": queries.open_shipments()}
     return render(
         request, "dispatch/shipments/shipment_new.html", context, status=status
@@ -125,15 +114,13 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Put the box that was scanned onto the shipment."""
     shipment = get_or_404(Shipment, number=number)
     form = BoxScanForm(request.POST)
-
-    def load(sign: Sign) -> services.Scanned:
-        return services.load_box(
-            shipment_id=shipment.pk,
-            box_id=queries.box_scanned(form.cleaned_data["scan"]),
-            sign=sign,
-        )
-
-    done, status = _attempt(request, form, load)
+    done, status = _attempt(
+        request,
+        form,
+        lambda sign, scan: services.load_box(
+            shipment_id=shipment.pk, box_id=queries.box_scanned(scan), sign=sign
+        ),
+    )
     words = _("Box %(box)s is on the shipment.")
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
@@ -144,12 +131,13 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a box off the shipment again."""
     shipment = get_or_404(Shipment, number=number)
     form = TakeOffForm(request.POST)
-
-    def take_off(sign: Sign) -> services.Scanned:
-        box = form.cleaned_data["box"]
-        return services.take_off_box(shipment_id=shipment.pk, box_id=box, sign=sign)
-
-    done, status = _attempt(request, form, take_off)
+    done, status = _attempt(
+        request,
+        form,
+        lambda sign, box: services.take_off_box(
+            shipment_id=shipment.pk, box_id=box, sign=sign
+        ),
+    )
     words = _("Box %(box)s is off the shipment. Put it away.")
     if done and holds_on_boxes([form.cleaned_data["box"]], standing_reach()):
         words = _("Box %(box)s is off the shipment and on hold. Put it in quarantine.")
@@ -162,12 +150,8 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     """Send the shipment whole, if it still is what the page showed."""
     shipment = get_or_404(Shipment, number=number)
     form = SendForm(request.POST)
-
-    def send(sign: Sign) -> services.Sent:
-        seen = form.cleaned_data["seen"]
-        return services.send_shipment(shipment_id=shipment.pk, seen=seen, sign=sign)
-
-    sent, status = _attempt(request, form, send)
+    act = partial(services.send_shipment, shipment_id=shipment.pk)
+    sent, status = _attempt(request, form, act)
     if sent is None:
         return _show(request, shipment, wrong=form, status=status)
     words = ngettext(
@@ -175,8 +159,7 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
         "Shipment %(shipment)s is sent: %(boxes)s boxes, %(sets)s sets.",
         sent.boxes,
     )
-    messages.success(request, words % vars(sent))
-    return go(request, _address(shipment.number))
+    return say_and_go(request, words % vars(sent), _address(shipment.number))
 
 
 @allowed("kitting.send_boxes")
@@ -184,26 +167,17 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
 def shipment_cancel(request: LotwardRequest, number: str) -> HttpResponse:
     """Cancel an open shipment, with a reason; its boxes are ready again."""
     shipment = get_or_404(Shipment, number=number)
-    form = CancelForm(request.POST or None)
-    status = 200
-    if request.method == "POST":
-        done, status = _attempt(
-            request,
-            form,
-            lambda sign: services.cancel_shipment(
-                shipment_id=shipment.pk,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            words = _(
-                "Shipment %(shipment)s is cancelled. Its boxes are ready to go again."
-            )
-            messages.success(request, words % {"shipment": done.shipment})
-            return go(request, reverse("dispatch:shipments"))
-    elif shipment.stage != ShipmentStage.OPEN:
+    if request.method == "GET" and shipment.stage != ShipmentStage.OPEN:
         return redirect(_address(number))
+    form = CancelForm(request.POST or None)
+    act = partial(services.cancel_shipment, shipment_id=shipment.pk)
+    done, status = _attempt(request, form, act)
+    if done is not None:
+        words = _(
+            "Shipment %(shipment)s is cancelled. Its boxes are ready to go again."
+        )
+        to = reverse("dispatch:shipments")
+        return say_and_go(request, words % vars(done), to)
     context = {"form": form, "shipment": shipment, "boxes": queries.on_board(shipment)}
     return render(
         request, "dispatch/shipments/shipment_cancel.html", context, status=status
@@ -215,20 +189,14 @@ def _address(number: str) -> str:
 
 
 def _attempt(
-    request: LotwardRequest, form: KeyedForm, act: Callable[[Sign], T]
+    request: LotwardRequest, form: KeyedForm, act: Callable[..., T]
 ) -> tuple[T | None, int]:
     """Do a form's act: its outcome, or None with the refusal on the form.
 
     What a scan does not find is a wrong entry here, not an address that is not there.
     """
-    if not form.is_valid():
-        return None, 422
-    sign = Sign(by=request.user, key=form.key, now=clock.now())
-    try:
-        return act(sign), 200
-    except LotwardError as error:
-        form.add_error(None, ValidationError(sentence(error), code=error.code))
-        return None, 409 if isinstance(error, Conflict) else 422
+    done, status = attempt(request, form, act)
+    return done, UNFIT if status == NOT_THERE else status
 
 
 def _after_scan(

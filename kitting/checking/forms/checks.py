@@ -78,17 +78,17 @@ class CountingForm(KeyedForm):
         return [*named, (None, self["found"])]
 
     @property
-    def defects(self) -> list[tuple[int, int]]:
-        """What a valid form counts: id of each kind found and bad pieces of it."""
-        counts = [
-            (kind.pk, self.cleaned_data[f"kind_{kind.pk}"] or 0) for kind in self.kinds
-        ]
-        return [(pk, pieces) for pk, pieces in counts if pieces]
-
-    @property
-    def unlisted(self) -> int:
-        """Bad pieces of a valid form with a defect that is not on the list."""
-        return self.cleaned_data["found"] or 0
+    def entries(self) -> dict[str, Any]:
+        """Beside the others: id of each kind found and bad pieces of it."""
+        kinds = {f"kind_{kind.pk}": kind.pk for kind in self.kinds}
+        said = super().entries
+        defects = [(pk, said.pop(name) or 0) for name, pk in kinds.items()]
+        found = said.pop("found") or 0
+        return {
+            "found": found,
+            "defects": [each for each in defects if each[1]],
+            **said,
+        }
 
 
 class CheckForm(CountingForm):
@@ -122,6 +122,12 @@ class CheckForm(CountingForm):
             )
         return data
 
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Beside the others: whether the lot is accepted."""
+        said = super().entries
+        return {"accept": said.pop("verdict") == Verdict.ACCEPTED, **said}
+
 
 class RejectForm(CountingForm):
     """What was found in a lot, and why it is rejected whatever the plan says."""
@@ -141,6 +147,12 @@ class SortForm(CountingForm):
         help_text=_("Needed where a defect is not on the list."),
     )
     field_order = ("op_key", "good")
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """As of every form that counts, by the name that sorting has for the rest."""
+        said = super().entries
+        return {"unlisted": said.pop("found"), **said}
 
 
 class BagsField(forms.MultipleChoiceField):
@@ -181,6 +193,9 @@ class BagsForm(KeyedForm):
         return {"bag": spaced(bag.number), "pieces": bag.pieces}
 
     @property
-    def ids(self) -> list[int]:
-        """The bags that a valid form names."""
-        return [int(pk) for pk in self.cleaned_data["bags"]]
+    def entries(self) -> dict[str, Any]:
+        """The bags by their ids, and why."""
+        return {
+            "bag_ids": [int(pk) for pk in self.cleaned_data["bags"]],
+            "reason": self.cleaned_data["reason"],
+        }

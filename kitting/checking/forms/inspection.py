@@ -11,7 +11,7 @@ from kitting.checking.forms.checks import ReasonField
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.models import DefectKind, Part
-from kitting.web.forms import DayField, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
 
 AQL_CHOICES = [(str(int(aql * 1_000)), f"{aql} %") for aql in AQLS]
 LEVEL_CHOICES = [(level, level) for level in LEVELS]
@@ -27,18 +27,13 @@ WAYS = [
 ]
 
 
-class SourceFilterForm(SpokenForm):
+class SourceFilterForm(FilterForm):
     """Which part from which source, and lots made when; stands in the address."""
 
     part = forms.ModelChoiceField(queryset=Part.objects.all(), to_field_name="code")
     source = forms.CharField(max_length=60)
     since = DayField(required=False)
     until = DayField(required=False)
-
-    def chosen(self) -> dict[str, Any]:
-        """What was chosen and can be read."""
-        self.is_valid()
-        return {name: value for name, value in self.cleaned_data.items() if value}
 
 
 class ClassForm(SourceFilterForm):
@@ -80,12 +75,15 @@ class CheckPlanForm(KeyedForm):
             " takes long."
         ),
     )
-    aql_major = forms.ChoiceField(
+    aql_major = forms.TypedChoiceField(
         label=_("AQL of major defects"),
+        coerce=int,
         choices=AQL_CHOICES,
         help_text=_("Bad pieces in a hundred at which lots are still mostly accepted."),
     )
-    aql_minor = forms.ChoiceField(label=_("AQL of minor defects"), choices=AQL_CHOICES)
+    aql_minor = forms.TypedChoiceField(
+        label=_("AQL of minor defects"), coerce=int, choices=AQL_CHOICES
+    )
 
 
 class KindForm(KeyedForm):

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 
-from django.contrib import messages
 from django.http import Http404
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -18,8 +18,8 @@ from kitting.checking.queries.switching import states_of
 from kitting.checking.services import inspection as services
 from kitting.domain import sampling
 from kitting.models import Check
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go, render_part
+from kitting.web.acting import OK, UNFIT, act_page
+from kitting.web.http import allowed, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -60,7 +60,6 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
                 "tightened": sum(line.tightened for line in lines),
                 "reduced": sum(line.reduced for line in lines),
                 "stopped": sum(line.stopped for line in lines),
-                "here": "kitting:lots",
             },
         )
     page = source_page(chosen["part"], chosen["source"], chosen)
@@ -83,7 +82,6 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
             "address": urlencode(
                 {"part": chosen["part"].code, "source": chosen["source"]}
             ),
-            "here": "kitting:lots",
         },
     )
 
@@ -96,8 +94,7 @@ def curve(request: LotwardRequest) -> HttpResponse:
     fields = CurveForm.base_fields
     defaults = {name: field.initial for name, field in fields.items()}
     form = CurveForm(request.GET if asked else defaults)
-    context: dict[str, Any] = {"form": form, "here": "kitting:lots"}
-    status = OK
+    context: dict[str, Any] = {"form": form}
     if form.is_valid():
         data = form.cleaned_data
         plan = sampling.plan_for(
@@ -107,19 +104,13 @@ def curve(request: LotwardRequest) -> HttpResponse:
             severity=data["severity"],
         )
         found = sampling.operating_characteristic(plan)
-        context |= {
-            "plan": plan,
-            "curve": found,
-            "lines": curve_lines(plan, found),
-        }
-    else:
-        status = 422
+        context |= {"plan": plan, "curve": found, "lines": curve_lines(plan, found)}
     return render_part(
         request,
         page="kitting/checking/inspection_curve.html",
         part="kitting/checking/_inspection_curve.html",
         context=context,
-        status=status,
+        status=OK if form.is_valid() else UNFIT,
     )
 
 
@@ -133,37 +124,16 @@ def resume(request: LotwardRequest) -> HttpResponse:
     part: Part = chosen["part"]
     source: str = chosen["source"]
     query = urlencode({"part": part.code, "source": source})
-    back = f"{reverse('kitting:inspection')}?{query}"
-    form = ResumeForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: services.resume_source(
-                part_id=part.pk,
-                source=source,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("%(part)s from %(source)s may be accepted again.")
-            messages.success(request, said % {"part": part.name, "source": source})
-            return go(request, back)
-    return render_part(
+    said = _("%(part)s from %(source)s may be accepted again.")
+    return act_page(
         request,
-        page="kitting/checking/inspection_resume.html",
-        part="_form.html",
-        context={
-            "of": part,
-            "source": source,
-            "states": states_of(part.pk, source),
-            "form": form,
-            "act": _("Allow the source again"),
-            "part": "inspection-resume",
-            "back": back,
-            "here": "kitting:lots",
-        },
-        status=status,
+        "kitting/checking/inspection_resume",
+        ResumeForm(request.POST or None),
+        partial(services.resume_source, part_id=part.pk, source=source),
+        said=said % {"part": part.name, "source": source},
+        to=f"{reverse('kitting:inspection')}?{query}",
+        around=lambda: {"states": states_of(part.pk, source)},
+        of=part,
+        source=source,
+        act=_("Allow the source again"),
     )

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,8 +17,8 @@ from kitting.checking.services import rejected
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage, one_lot
 from kitting.models import Bag
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.http import allowed, get_or_404, render_part
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -42,7 +42,6 @@ def lot_rejected(request: LotwardRequest, number: str) -> HttpResponse:
         "lot": lot,
         "shown": LotPage(lot, standing_reach()),
         "page": rejected_page(lot),
-        "here": "kitting:lots",
     }
     return render_part(
         request,
@@ -58,40 +57,18 @@ def bag_sort(request: LotwardRequest, number: str, bag: str) -> HttpResponse:
     """Sort a rejected bag piece by piece."""
     lot = get_or_404(one_lot(), number=number)
     sorted_bag = get_or_404(Bag, number=bag, lot=lot)
-    form = SortForm(request.POST or None, kinds=kinds_for(lot.part))
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: rejected.sort_bag(
-                bag_id=sorted_bag.pk,
-                good=form.cleaned_data["good"],
-                defects=form.defects,
-                unlisted=form.unlisted,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("Bag %(bag)s is sorted: %(good)s good, %(bad)s scrapped.")
-            values = {"bag": done.bag, "good": done.good, "bad": done.bad}
-            messages.success(request, said % values)
-            return go(request, _address(lot))
-    return render_part(
+    return act_page(
         request,
-        page="kitting/checking/inspection_sort.html",
-        part="kitting/checking/_inspection_count.html",
-        context={
-            "lot": lot,
-            "bag": sorted_bag,
-            "form": form,
-            "act": _("Scrap the bad pieces, accept the good ones"),
-            "part": "inspection-count",
-            "back": _address(lot),
-            "here": "kitting:lots",
-        },
-        status=status,
+        "kitting/checking/inspection_sort",
+        SortForm(request.POST or None, kinds=kinds_for(lot.part)),
+        partial(rejected.sort_bag, bag_id=sorted_bag.pk),
+        said=_("Bag %(bag)s is sorted: %(good)s good, %(bad)s scrapped."),
+        to=_address(lot),
+        fragment="kitting/checking/_inspection_count.html",
+        lot=lot,
+        bag=sorted_bag,
+        act=_("Scrap the bad pieces, accept the good ones"),
+        part="inspection-count",
     )
 
 
@@ -143,37 +120,15 @@ def _with_bags(
     lot = get_or_404(one_lot(), number=number)
     shown = rejected_page(lot)
     decided = [each.bag_id for each in shown.done if each.bag_id]
-    form = BagsForm(request.POST or None, waiting=shown.waiting, decided=decided)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: service(
-                lot_id=lot.pk,
-                bag_ids=form.ids,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            count = len(done.bags)
-            messages.success(request, said(count) % {"count": count})
-            return go(request, _address(lot))
-    context: dict[str, Any] = {
-        "lot": lot,
-        "page": shown,
-        "form": form,
-        "act": act,
-        "stop": service is rejected.send_back,
-        "part": page.replace("_", "-"),
-        "back": _address(lot),
-        "here": "kitting:lots",
-    }
-    return render_part(
+    return act_page(
         request,
-        page=f"kitting/checking/{page}.html",
-        part="_form.html",
-        context=context,
-        status=status,
+        f"kitting/checking/{page}",
+        BagsForm(request.POST or None, waiting=shown.waiting, decided=decided),
+        partial(service, lot_id=lot.pk),
+        said=lambda done: said(len(done.bags)) % {"count": len(done.bags)},
+        to=_address(lot),
+        lot=lot,
+        page=shown,
+        act=act,
+        stop=service is rejected.send_back,
     )

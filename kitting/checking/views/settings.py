@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
@@ -13,8 +12,8 @@ from kitting.checking.forms.inspection import CheckPlanForm, KindForm
 from kitting.checking.queries.inspection import kinds_to_set, parts_to_set
 from kitting.checking.services import inspection as services
 from kitting.models import DefectKind, Part
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.http import allowed, get_or_404, render_part
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
@@ -40,7 +39,6 @@ def inspection_set(request: LotwardRequest) -> HttpResponse:
             "kinds": kinds,
             "sampled": sum(part.needs_check and part.sampled for part in parts),
             "looked_for": sum(kind.in_use for kind in kinds),
-            "here": "kitting:lots",
         },
     )
 
@@ -50,41 +48,24 @@ def inspection_set(request: LotwardRequest) -> HttpResponse:
 def part_set(request: LotwardRequest, code: str) -> HttpResponse:
     """Set how one part is checked."""
     part = get_or_404(Part, code=code)
-    form = CheckPlanForm(request.POST or None, initial=_as_it_is(part))
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: services.set_check_plan(
-                part_id=part.pk, to=_plan(form), sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("%(part)s is checked in this way from now on.")
-            messages.success(request, said % {"part": part.name})
-            return go(request, _list())
-    return _page(request, "inspection_part", status, form=form, of=part,
-                 act=_("Save this check"))  # fmt: skip
-
-
-def _as_it_is(part: Part) -> dict[str, Any]:
     way = "sample" if part.sampled else "all"
-    return {
+    initial = {
         "way": way if part.needs_check else "none",
         "level": part.check_level,
         "aql_major": str(part.aql_major),
         "aql_minor": str(part.aql_minor),
     }
-
-
-def _plan(form: CheckPlanForm) -> services.PartPlan:
-    data = form.cleaned_data
-    return services.PartPlan(
-        way=data["way"],
-        level=data["level"],
-        aql_major=int(data["aql_major"]),
-        aql_minor=int(data["aql_minor"]),
+    return act_page(
+        request,
+        "kitting/checking/inspection_part",
+        CheckPlanForm(request.POST or None, initial=initial),
+        lambda sign, **said: services.set_check_plan(
+            part_id=part.pk, to=services.PartPlan(**said), sign=sign
+        ),
+        said=_("%(part)s is checked in this way from now on.") % {"part": part.name},
+        to=_list(),
+        of=part,
+        act=_("Save this check"),
     )
 
 
@@ -92,22 +73,18 @@ def _plan(form: CheckPlanForm) -> services.PartPlan:
 @require_http_methods(["GET", "POST"])
 def kind_new(request: LotwardRequest) -> HttpResponse:
     """Put a kind of defect on the list."""
-    form = KindForm(request.POST or None, initial={"grade": "major"})
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: services.add_kind(
-                code=form.cleaned_data["code"], to=_kind(form), sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("“%(kind)s” is added to the list.")
-            messages.success(request, said % {"kind": done.name})
-            return go(request, _list())
-    return _page(request, "inspection_kind", status, form=form, kind=None,
-                 act=_("Add to the list"))  # fmt: skip
+    return act_page(
+        request,
+        "kitting/checking/inspection_kind",
+        KindForm(request.POST or None, initial={"grade": "major"}),
+        lambda sign, code, **said: services.add_kind(
+            code=code, to=services.Kind(**said), sign=sign
+        ),
+        said=_("“%(name)s” is added to the list."),
+        to=_list(),
+        kind=None,
+        act=_("Add to the list"),
+    )
 
 
 @allowed("kitting.set_checks")
@@ -121,46 +98,15 @@ def kind_change(request: LotwardRequest, code: str) -> HttpResponse:
         "part": kind.part_id,
         "in_use": kind.in_use,
     }
-    form = KindForm(request.POST or None, kind=kind, initial=initial)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: services.change_kind(
-                kind_id=kind.pk, to=_kind(form), sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("“%(kind)s” is changed.")
-            messages.success(request, said % {"kind": done.name})
-            return go(request, _list())
-    return _page(request, "inspection_kind", status, form=form, kind=kind,
-                 act=_("Save the change"))  # fmt: skip
-
-
-def _kind(form: KindForm) -> services.Kind:
-    data = form.cleaned_data
-    return services.Kind(
-        name=data["name"],
-        grade=data["grade"],
-        part_id=data["part"].pk if data["part"] else None,
-        in_use=data["in_use"],
-    )
-
-
-def _page(
-    request: LotwardRequest, name: str, status: int, **context: Any
-) -> HttpResponse:
-    return render_part(
+    return act_page(
         request,
-        page=f"kitting/checking/{name}.html",
-        part="_form.html",
-        context={
-            "part": name.replace("_", "-"),
-            "back": _list(),
-            "here": "kitting:lots",
-            **context,
-        },
-        status=status,
+        "kitting/checking/inspection_kind",
+        KindForm(request.POST or None, kind=kind, initial=initial),
+        lambda sign, **said: services.change_kind(
+            kind_id=kind.pk, to=services.Kind(**said), sign=sign
+        ),
+        said=_("“%(name)s” is changed."),
+        to=_list(),
+        kind=kind,
+        act=_("Save the change"),
     )

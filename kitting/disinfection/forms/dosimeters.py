@@ -157,6 +157,11 @@ class ValuesForm(KeyedForm):
                 self.add_error("column", ValidationError(words, error.code, why))
         return data
 
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The values that were read."""
+        return {"values": self.values}
+
     def _column(self, text: str) -> list[tuple[datetime, int]]:
         lines = holding.read_column(text, opened=self.opened)
         return [

@@ -88,10 +88,11 @@ class FoundWrongForm(KeyedForm):
         ]
 
     @property
-    def good_id(self) -> int | None:
-        """The calibration that was chosen."""
-        chosen = self.cleaned_data["good"]
-        return None if chosen == "none" else int(chosen)
+    def entries(self) -> dict[str, Any]:
+        """As of every form, but for the id of the calibration that was chosen."""
+        said = super().entries
+        good = said.pop("good")
+        return {"good_id": None if good == "none" else int(good), **said}
 
 
 class LampForm(KeyedForm):

@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.entries import Load, Report, Terms
+from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Refused
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import RevisionField
@@ -92,6 +92,9 @@ class ProtocolForm(KeyedForm):
         help_text=_("At least one record, before the protocol is signed."),
     )
 
+    loads: Any
+    """The lines of what it covers, as of ``load_forms``."""
+
     def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
         if terms is not None:
             kwargs["initial"] = {**_initial(terms), **(kwargs.get("initial") or {})}
@@ -110,27 +113,25 @@ class ProtocolForm(KeyedForm):
             self.add_error(None, ValidationError(sentence(error), code=error.code))
         return data
 
-    def terms(self, loads: tuple[Load, ...]) -> Terms:
-        """What a valid form says, with what it covers."""
-        data = self.cleaned_data
-        temperature, ppm = data["min_temperature"], data["min_ppm"]
-        return Terms(
-            name=data["name"],
-            process=data["process"],
-            in_force_from=data["in_force_from"],
-            in_force_until=data["in_force_until"],
-            required_top_uj_cm2=data["required_top"] or 0,
-            required_bottom_uj_cm2=data["required_bottom"] or 0,
-            turned=data["turned"],
-            hold_s=data["hold_s"],
-            min_value=self._minimum(data["process"], temperature, ppm),
-            low_nm=data["low_nm"],
-            high_nm=data["high_nm"],
-            max_passes=data["max_passes"],
-            label_words=data["label_words"],
-            loads=loads,
-            evidence=tuple(data["evidence"]),
+    def is_valid(self) -> bool:
+        """Look at the lines of what it covers as well."""
+        return all([super().is_valid(), self.loads.is_valid()])
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The terms, with what they cover; of a first version its code as well."""
+        said = super().entries
+        temperature, ppm = said.pop("min_temperature"), said.pop("min_ppm")
+        named = {"code": said.pop("code")} if "code" in said else {}
+        terms = Terms(
+            required_top_uj_cm2=said.pop("required_top") or 0,
+            required_bottom_uj_cm2=said.pop("required_bottom") or 0,
+            min_value=self._minimum(said["process"], temperature, ppm),
+            loads=tuple(line.load for line in self.loads if line.load is not None),
+            evidence=tuple(said.pop("evidence")),
+            **said,
         )
+        return {**named, "terms": terms}
 
     @staticmethod
     def _minimum(process: str, temperature: int | None, ppm: int | None) -> int | None:
@@ -306,10 +307,6 @@ class RetireForm(NamedForm):
     field_order = ("op_key", "reason", "password")
 
 
-class JustDoForm(KeyedForm):
-    """Nothing but the act."""
-
-
 class EvidenceForm(KeyedForm):
     """A report that protocols may stand on."""
 
@@ -334,11 +331,6 @@ class EvidenceForm(KeyedForm):
         label=_("Document"), max_length=120, help_text=_("Number, version and page.")
     )
     on = DayField(label=_("Date of the report"))
-
-    def report(self) -> Report:
-        """What a valid form says."""
-        data = {name: self.cleaned_data[name] for name in Report.__annotations__}
-        return Report(**data)
 
 
 class DoseForm(KeyedForm):

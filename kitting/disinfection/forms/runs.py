@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.disinfection.forms.dosimeters import DosimetersForm
+from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
 from kitting.domain.stages import RunStage
@@ -212,6 +213,24 @@ class OpenRunForm(ReadingsForm):
             del self.fields[name]
 
     @property
+    def entries(self) -> dict[str, Any]:
+        """Meter, belt and readings, for the act that opens a run."""
+        data = self.cleaned_data
+        return {
+            "meter_id": int(data["meter"]),
+            "belt": Belt(
+                zone_um=data.get("zone"),
+                belt_um_s=data.get("speed"),
+                exposure_ms=data.get("time"),
+                passes=data["passes"],
+                u_ppm=data["through_u"],
+                decline_ppm=data["decline"],
+            ),
+            "readings": self.values,
+            "by_dosimeter": not self.places,
+        }
+
+    @property
     def first_fields(self) -> list[BoundField]:
         """The fields that come before the readings."""
         names = (
@@ -234,6 +253,12 @@ class OpenHoldForm(KeyedForm):
         self.fields["meter"].choices = meter_choices(meters)  # type: ignore[attr-defined]
 
     @property
+    def entries(self) -> dict[str, Any]:
+        """The meter; nothing is read when such a run opens."""
+        meter_id = int(self.cleaned_data["meter"])
+        return {"meter_id": meter_id, "belt": Belt(), "readings": []}
+
+    @property
     def first_fields(self) -> list[BoundField]:
         """Its one field."""
         return [self["meter"]]
@@ -250,6 +275,11 @@ class CloseRunForm(ReadingsForm, DosimetersForm):
         super().__init__(*args, **kwargs)
         if not self.places:
             del self.fields["unit"], self.fields["sure"]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Readings and doses."""
+        return {"readings": self.values, "dosimeters": self.dosed}
 
     @property
     def first_fields(self) -> list[BoundField]:

@@ -17,7 +17,6 @@ from kitting.disinfection.services.verdicts import (
     stop_line,
 )
 from kitting.disinfection.steps.lines import (
-    Belt,
     by_light,
     held_belt,
     pass_ms,
@@ -28,6 +27,7 @@ from kitting.disinfection.steps.meters import calibration_in_force
 from kitting.disinfection.steps.stays import go_off, go_on, lock_open_run
 from kitting.disinfection.steps.verdicts import reading_rows
 from kitting.domain import numbers
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.domain.exposure import Reading
 from kitting.domain.stages import BagStage

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -16,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime
 
+    from kitting.domain.entries import Belt
     from kitting.ledger.reach import Reach
     from kitting.models import Bag, RunBag
 
@@ -27,21 +27,6 @@ LONGEST_PASS_MS = 86_400_000
 """A day."""
 MOST_UM = 100_000_000
 """100 m, or 100 m/s, in µm: no line is longer and no belt faster."""
-
-
-@dataclass(frozen=True)
-class Belt:
-    """How long the line exposes what lies on it, per pass."""
-
-    zone_um: int | None = None
-    belt_um_s: int | None = None
-    exposure_ms: int | None = None
-    """Time of one pass where nothing moves; else it follows from zone and speed."""
-    passes: int = 1
-    u_ppm: int = 0
-    """Relative expanded uncertainty (k = 2) of the speed, or of the time, in ppm."""
-    decline_ppm: int = 0
-    """By how much the lamps may be weaker than they are read, in ppm."""
 
 
 def by_light(protocol: Protocol) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_http_methods
@@ -12,9 +11,10 @@ from django.views.decorators.http import require_GET, require_http_methods
 from kitting.disinfection.forms.protocols import DoseForm, EvidenceForm
 from kitting.disinfection.queries.protocols import evidence_list
 from kitting.disinfection.services import evidence
+from kitting.domain.entries import Report
 from kitting.models import Evidence, Part
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.http import allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def evidence_table(request: LotwardRequest) -> HttpResponseBase:
         request,
         page="kitting/disinfection/evidence.html",
         part="kitting/disinfection/_protocol_evidence.html",
-        context={"records": list(records), "here": "kitting:runs", "table": True},
+        context={"records": list(records), "table": True},
     )
 
 
@@ -55,30 +55,14 @@ def evidence_table(request: LotwardRequest) -> HttpResponseBase:
 @require_http_methods(["GET", "POST"])
 def evidence_new(request: LotwardRequest) -> HttpResponse:
     """Record a report."""
-    form = EvidenceForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: evidence.record_evidence(report=form.report(), sign=sign),
-        )
-        if done is not None:
-            said = _("The report is recorded as %(code)s.")
-            messages.success(request, said % {"code": done.code})
-            return go(request, reverse("kitting:evidence"))
-    return render_part(
+    return act_page(
         request,
-        page="kitting/disinfection/evidence_new.html",
-        part="_form.html",
-        context={
-            "form": form,
-            "act": _("Record the report"),
-            "part": "evidence-new",
-            "back": reverse("kitting:evidence"),
-            "here": "kitting:runs",
-        },
-        status=status,
+        "kitting/disinfection/evidence_new",
+        EvidenceForm(request.POST or None),
+        lambda sign, **said: evidence.record_evidence(report=Report(**said), sign=sign),
+        said=_("The report is recorded as %(code)s."),
+        to=reverse("kitting:evidence"),
+        act=_("Record the report"),
     )
 
 
@@ -87,31 +71,15 @@ def evidence_new(request: LotwardRequest) -> HttpResponse:
 def part_dose(request: LotwardRequest, code: str) -> HttpResponse:
     """Set the largest dose that a part may take in its life."""
     part = get_or_404(Part, code=code)
-    form = DoseForm(request.POST or None, part=part)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: evidence.limit_dose(
-                part_id=part.pk, max_dose_uj_cm2=form.cleaned_data["dose"], sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("The largest dose of %(part)s is recorded.")
-            messages.success(request, said % {"part": part.name})
-            return go(request, reverse("kitting:protocols"))
-    return render_part(
+    return act_page(
         request,
-        page="kitting/disinfection/protocol_dose.html",
-        part="_form.html",
-        context={
-            "form": form,
-            "of": part,
-            "act": _("Keep this limit"),
-            "part": "protocol-dose",
-            "back": reverse("kitting:protocols"),
-            "here": "kitting:runs",
-        },
-        status=status,
+        "kitting/disinfection/protocol_dose",
+        DoseForm(request.POST or None, part=part),
+        lambda sign, dose: evidence.limit_dose(
+            part_id=part.pk, max_dose_uj_cm2=dose, sign=sign
+        ),
+        said=_("The largest dose of %(part)s is recorded.") % {"part": part.name},
+        to=reverse("kitting:protocols"),
+        of=part,
+        act=_("Keep this limit"),
     )

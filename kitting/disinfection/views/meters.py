@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -25,11 +26,13 @@ from kitting.disinfection.services import lamps, meters
 from kitting.ledger import clock
 from kitting.models import Lamp, Meter, Place
 from kitting.models.catalogue import PlaceKind
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.http import allowed, get_or_404
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
@@ -49,18 +52,6 @@ COLUMNS: list[Column[queries.MeterLine]] = [
 ]
 
 
-def _form_page(
-    request: LotwardRequest, page: str, form: KeyedForm, status: int, **context: Any
-) -> HttpResponse:
-    return render_part(
-        request,
-        page=f"kitting/disinfection/{page}.html",
-        part="_form.html",
-        context={"form": form, "part": page.replace("_", "-"), **context},
-        status=status,
-    )
-
-
 @allowed("kitting.see_work")
 @require_GET
 def meter_list(request: LotwardRequest) -> HttpResponseBase:
@@ -75,7 +66,6 @@ def meter_list(request: LotwardRequest) -> HttpResponseBase:
         "stopped": [line for line in lines if not line.usable],
         "soon": [line for line in lines if line.state == "soon"],
         "may_keep": request.user.has_perm("kitting.keep_meters"),
-        "here": "kitting:runs",
     }
     return render(request, "kitting/disinfection/meters.html", context)
 
@@ -84,31 +74,20 @@ def meter_list(request: LotwardRequest) -> HttpResponseBase:
 @require_http_methods(["GET", "POST"])
 def meter_new(request: LotwardRequest) -> HttpResponse:
     """Add a meter."""
-    form = MeterForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: meters.add_meter(
-                serial=form.cleaned_data["serial"],
-                name=form.cleaned_data["name"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            words = _("Meter %(meter)s is added. Enter its calibration.")
-            messages.success(request, words % {"meter": done.meter})
-            return go(request, reverse("kitting:meter-detail", args=[done.meter]))
-    return _form_page(
+    return act_page(
         request,
-        "meter_new",
-        form,
-        status,
+        "kitting/disinfection/meter_new",
+        MeterForm(request.POST or None),
+        meters.add_meter,
+        said=_("Meter %(meter)s is added. Enter its calibration."),
+        to=lambda done: _address(done.meter),
         act=_("Add the meter"),
-        here="kitting:runs",
         back=reverse("kitting:meters"),
     )
+
+
+def _address(serial: str) -> str:
+    return reverse("kitting:meter-detail", args=[serial])
 
 
 @allowed("kitting.see_work")
@@ -117,52 +96,33 @@ def meter_detail(request: LotwardRequest, serial: str) -> HttpResponse:
     """One meter: its calibrations and faults, and a new calibration."""
     meter = get_or_404(Meter, serial=serial)
     may_keep = request.user.has_perm("kitting.keep_meters")
-    form = CalibrationForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = _calibrate(request, meter, form)
-        if done is not None:
-            words = _("The calibration of %(meter)s is recorded, due %(due)s.")
-            messages.success(request, words % {"meter": done.meter, "due": done.due})
-            return go(request, reverse("kitting:meter-detail", args=[meter.serial]))
-    line = next(
-        row for row in queries.meter_lines(clock.today()) if row.meter.pk == meter.pk
-    )
-    return _form_page(
+    if request.method == "POST" and not may_keep:
+        raise PermissionDenied
+
+    def around() -> dict[str, Any]:
+        lines = queries.meter_lines(clock.today())
+        calibrations = meter.calibrations.select_related("operation")
+        return {
+            "line": next(row for row in lines if row.meter.pk == meter.pk),
+            "calibrations": calibrations.order_by("-on", "-pk"),
+            "faults": meter.faults.select_related("operation").order_by("-pk"),
+        }
+
+    return act_page(
         request,
-        "meter_detail",
-        form,
-        status,
-        line=line,
-        meter=meter,
-        calibrations=meter.calibrations.select_related("operation").order_by(
-            "-on", "-pk"
+        "kitting/disinfection/meter_detail",
+        CalibrationForm(request.POST or None),
+        lambda sign, u, **said: meters.record_calibration(
+            meter_id=meter.pk, rel_u_ppm=u, sign=sign, **said
         ),
-        faults=meter.faults.select_related("operation").order_by("-pk"),
+        said=_("The calibration of %(meter)s is recorded, due %(due)s."),
+        to=_address(meter.serial),
+        around=around,
+        meter=meter,
         may_keep=may_keep,
         may_hold=request.user.has_perm("kitting.place_holds"),
         act=_("Record the calibration"),
-        here="kitting:runs",
-    )
-
-
-def _calibrate(
-    request: LotwardRequest, meter: Meter, form: CalibrationForm
-) -> tuple[meters.Calibrated | None, int]:
-    if not request.user.has_perm("kitting.keep_meters"):
-        raise PermissionDenied
-    return attempt(
-        request,
-        form,
-        lambda sign: meters.record_calibration(
-            meter_id=meter.pk,
-            on=form.cleaned_data["on"],
-            due=form.cleaned_data["due"],
-            rel_u_ppm=form.cleaned_data["u"],
-            low_nm=form.cleaned_data["low_nm"],
-            high_nm=form.cleaned_data["high_nm"],
-            sign=sign,
-        ),
+        back="",
     )
 
 
@@ -171,53 +131,32 @@ def _calibrate(
 def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
     """Record that a meter was found to read wrong; every run it spoiled is held."""
     meter = get_or_404(Meter, serial=serial)
-    form = FoundWrongForm(
-        request.POST or None, calibrations=meter.calibrations.order_by("-on", "-pk")
-    )
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: meters.find_wrong(
-                meter_id=meter.pk,
-                found_on=form.cleaned_data["found_on"],
-                good_id=form.good_id,
-                reason=form.cleaned_data["reason"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            messages.warning(request, _said_wrong(done))
-            return go(request, reverse("kitting:meter-detail", args=[meter.serial]))
-    return _form_page(
+    known = meter.calibrations.order_by("-on", "-pk")
+    return act_page(
         request,
-        "meter_wrong",
-        form,
-        status,
+        "kitting/disinfection/meter_wrong",
+        FoundWrongForm(request.POST or None, calibrations=known),
+        partial(meters.find_wrong, meter_id=meter.pk),
+        said=_said_wrong,
+        to=_address(meter.serial),
+        level=messages.WARNING,
         meter=meter,
         act=_("Place a hold on every run since that calibration"),
         stop=True,
-        back=reverse("kitting:meter-detail", args=[meter.serial]),
-        here="kitting:runs",
     )
 
 
 def _said_wrong(done: meters.FoundWrong) -> str:
     words = ngettext(
         "%(runs)s run measured with %(meter)s is on hold. This stops %(bags)s bags"
-        " with pieces and %(here)s boxes that are here; %(gone)s boxes have left.",
+        " with pieces and %(boxes_here)s boxes that are here; %(boxes_gone)s boxes have"
+        " left.",
         "%(runs)s runs measured with %(meter)s are on hold. This stops %(bags)s bags"
-        " with pieces and %(here)s boxes that are here; %(gone)s boxes have left.",
+        " with pieces and %(boxes_here)s boxes that are here; %(boxes_gone)s boxes have"
+        " left.",
         done.runs,
     )
-    return words % {
-        "runs": done.runs,
-        "meter": done.meter,
-        "bags": done.bags,
-        "here": done.boxes_here,
-        "gone": done.boxes_gone,
-    }
+    return words % vars(done)
 
 
 # -- Lamps --------------------------------------------------------------------------
@@ -236,7 +175,6 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
         "soon": [row for row in burning if row.soon],
         "may_read": request.user.has_perm("kitting.run_line"),
         "may_keep": request.user.has_perm("kitting.keep_meters"),
-        "here": "kitting:runs",
     }
     return render(request, "kitting/disinfection/lamps.html", context)
 
@@ -246,93 +184,54 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
 def lamp_fit(request: LotwardRequest) -> HttpResponse:
     """Record a lamp that was fitted to a line."""
     lines = Place.objects.filter(kind=PlaceKind.LINE).order_by("code")
-    form = LampForm(request.POST or None, lines=lines, initial={"on": clock.today()})
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: lamps.fit_lamp(
-                line_id=int(form.cleaned_data["line"]),
-                name=form.cleaned_data["name"],
-                on=form.cleaned_data["on"],
-                rated_hours=form.cleaned_data["rated_hours"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            words = _("%(lamp)s is fitted to %(line)s.")
-            return _to_lamps(request, words % {"lamp": done.lamp, "line": done.line})
-    return _lamp_page(request, form, status, _("Record the lamp"))
-
-
-def _to_lamps(request: LotwardRequest, said: str) -> HttpResponse:
-    messages.success(request, said)
-    return go(request, reverse("kitting:lamps"))
+    return _lamp_page(
+        request,
+        LampForm(request.POST or None, lines=lines, initial={"on": clock.today()}),
+        lambda sign, line, **said: lamps.fit_lamp(line_id=int(line), sign=sign, **said),
+        said=_("%(lamp)s is fitted to %(line)s."),
+        act=_("Record the lamp"),
+    )
 
 
 def _lamp_page(
     request: LotwardRequest,
     form: KeyedForm,
-    status: int,
-    act: str,
+    act: Callable[..., lamps.Fitted | lamps.HoursRead],
+    /,
     lamp: Lamp | None = None,
+    **said: Any,
 ) -> HttpResponse:
-    return _form_page(
-        request,
-        "lamp_act",
-        form,
-        status,
-        act=act,
-        lamp=lamp,
-        back=reverse("kitting:lamps"),
-        here="kitting:runs",
-    )
+    page, to = "kitting/disinfection/lamp_act", reverse("kitting:lamps")
+    return act_page(request, page, form, act, to=to, lamp=lamp, **said)
+
+
+def _lamp(pk: int) -> Lamp:
+    return get_or_404(Lamp.objects.select_related("line"), pk=pk)
 
 
 @allowed("kitting.run_line")
 @require_http_methods(["GET", "POST"])
 def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record the hours that a lamp has burnt."""
-    lamp = get_or_404(Lamp.objects.select_related("line"), pk=pk)
-    form = LampHoursForm(request.POST or None, initial={"on": clock.today()})
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: lamps.read_hours(
-                lamp_id=lamp.pk,
-                on=form.cleaned_data["on"],
-                hours=form.cleaned_data["hours"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            words = _("%(lamp)s has %(hours)s h in use.")
-            return _to_lamps(request, words % {"lamp": done.lamp, "hours": done.hours})
-    return _lamp_page(request, form, status, _("Record the hours"), lamp)
+    return _lamp_page(
+        request,
+        LampHoursForm(request.POST or None, initial={"on": clock.today()}),
+        partial(lamps.read_hours, lamp_id=pk),
+        lamp=_lamp(pk),
+        said=_("%(lamp)s has %(hours)s h in use."),
+        act=_("Record the hours"),
+    )
 
 
 @allowed("kitting.keep_meters")
 @require_http_methods(["GET", "POST"])
 def lamp_change(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record that a lamp was changed."""
-    lamp = get_or_404(Lamp.objects.select_related("line"), pk=pk)
-    form = LampChangeForm(request.POST or None, initial={"on": clock.today()})
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: lamps.change_lamp(
-                lamp_id=lamp.pk,
-                on=form.cleaned_data["on"],
-                rated_hours=form.cleaned_data["rated_hours"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            words = _("%(lamp)s on %(line)s is changed.")
-            return _to_lamps(request, words % {"lamp": done.lamp, "line": done.line})
-    return _lamp_page(request, form, status, _("Record the change"), lamp)
+    return _lamp_page(
+        request,
+        LampChangeForm(request.POST or None, initial={"on": clock.today()}),
+        partial(lamps.change_lamp, lamp_id=pk),
+        lamp=_lamp(pk),
+        said=_("%(lamp)s on %(line)s is changed."),
+        act=_("Record the change"),
+    )

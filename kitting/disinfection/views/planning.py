@@ -52,7 +52,7 @@ def _planned(data: dict[str, Any]) -> list[Planned]:
 def planning(request: LotwardRequest) -> HttpResponse:
     """The irradiance opposite the middle of a lamp, and how long that would take."""
     form = PlanningForm(request.GET or None)
-    context: dict[str, Any] = {"form": form, "here": "kitting:runs"}
+    context: dict[str, Any] = {"form": form}
     status = 200
     if form.is_bound:
         status = 422

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
@@ -12,7 +12,6 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.protocols import (
     PROCESSES,
-    JustDoForm,
     NewProtocolForm,
     ProtocolForm,
     RetireForm,
@@ -33,15 +32,17 @@ from kitting.disinfection.services import protocols
 from kitting.ledger import clock
 from kitting.models import Protocol
 from kitting.models.runs import Process
-from kitting.web.acting import OK, UNFIT, attempt, attempt_by_name
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page, attempt, form_page, say_and_go
+from kitting.web.forms import KeyedForm
+from kitting.web.http import allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
-    from kitting.ledger.operations import Sign
     from kitting.web.http import LotwardRequest
 
 COLUMNS: list[Column[ProtocolLine]] = [
@@ -80,7 +81,6 @@ def protocol_list(request: LotwardRequest) -> HttpResponseBase:
         "stages": list(ProtocolStage),
         "chosen": chosen,
         "processes": PROCESSES,
-        "here": "kitting:runs",
     }
     return render_part(
         request,
@@ -95,7 +95,7 @@ def _version(code: str, version: int) -> Protocol:
 
 
 def _context(
-    protocol: Protocol, codes: tuple[str, ...] | None = None, **more: Any
+    protocol: Protocol, codes: tuple[str, ...] | None = None
 ) -> dict[str, Any]:
     codes = evidence_of(protocol) if codes is None else codes
     return {
@@ -103,8 +103,6 @@ def _context(
         "shown": ProtocolPage(protocol, clock.today(), codes),
         "process": PROCESSES[Process(protocol.process)],
         "back": protocol_address(protocol.code, protocol.version),
-        "here": "kitting:runs",
-        **more,
     }
 
 
@@ -128,14 +126,14 @@ def protocol_detail(request: LotwardRequest, code: str, version: int) -> HttpRes
 @require_http_methods(["GET", "POST"])
 def protocol_new(request: LotwardRequest) -> HttpResponse:
     """Draft the first version of a protocol."""
-    form = NewProtocolForm(request.POST or None)
-
-    def act(sign: Sign, terms: protocols.Terms) -> protocols.Drafted:
-        code = form.cleaned_data["code"]
-        return protocols.draft_protocol(code=code, terms=terms, sign=sign)
-
-    back = reverse("kitting:protocols")
-    return _draft_page(request, form, None, act, page="protocol_new", back=back)
+    return _draft_page(
+        request,
+        "protocol_new",
+        NewProtocolForm(request.POST or None),
+        None,
+        protocols.draft_protocol,
+        back=reverse("kitting:protocols"),
+    )
 
 
 @allowed("kitting.sign_protocols")
@@ -144,67 +142,43 @@ def protocol_edit(request: LotwardRequest, code: str, version: int) -> HttpRespo
     """Let a draft say something else."""
     protocol = _version(code, version)
     terms = terms_of(protocol)
-    form = ProtocolForm(request.POST or None, terms=terms)
-
-    def act(sign: Sign, said: protocols.Terms) -> protocols.Drafted:
-        return protocols.edit_draft(protocol_id=protocol.pk, terms=said, sign=sign)
-
-    context = _context(protocol, terms.evidence)
-    return _draft_page(request, form, terms, act, page="protocol_edit", **context)
+    return _draft_page(
+        request,
+        "protocol_edit",
+        ProtocolForm(request.POST or None, terms=terms),
+        terms,
+        partial(protocols.edit_draft, protocol_id=protocol.pk),
+        **_context(protocol, terms.evidence),
+    )
 
 
 def _draft_page(
     request: LotwardRequest,
+    page: str,
     form: ProtocolForm,
     terms: protocols.Terms | None,
-    act: Any,
-    *,
-    page: str,
+    act: Callable[..., protocols.Drafted],
     **context: Any,
 ) -> HttpResponse:
-    loads = load_forms(request.POST or None, terms)
-    status = OK
-    if request.method == "POST":
-        done, status = None, UNFIT
-        sound = form.is_valid()
-        if loads.is_valid() and sound:
-            given = tuple(line.load for line in loads if line.load is not None)
-            done, status = attempt(
-                request, form, lambda sign: act(sign, form.terms(given))
-            )
-        if done is not None:
-            said = _("%(protocol)s version %(version)s is a draft: sign it to use it.")
-            values = {"protocol": done.code, "version": done.version}
-            messages.success(request, said % values)
-            return go(request, protocol_address(done.code, done.version))
-    return render_part(
+    loads = form.loads = load_forms(request.POST or None, terms)
+    done, status = attempt(request, form, act)
+    if done is not None:
+        said = _("%(code)s version %(version)s is a draft: sign it to use it.")
+        to = protocol_address(done.code, done.version)
+        return say_and_go(request, said % vars(done), to)
+    return form_page(
         request,
-        page=f"kitting/disinfection/{page}.html",
-        part="kitting/disinfection/_protocol_form.html",
-        context={
-            "here": "kitting:runs",
-            **context,
-            "form": form,
-            "loads": loads,
-            "part": "protocol-form",
-        },
-        status=status,
+        f"kitting/disinfection/{page}",
+        form,
+        status,
+        fragment="kitting/disinfection/_protocol_form.html",
+        loads=loads,
+        part="protocol-form",
+        **context,
     )
 
 
 # -- Acts of one button -------------------------------------------------------------
-
-
-def _act_page(
-    request: LotwardRequest, form: Any, status: int, page: str, **context: Any
-) -> HttpResponse:
-    return render_part(
-        request,
-        page=f"kitting/disinfection/{page}.html",
-        part="_form.html",
-        context={"form": form, "part": page.replace("_", "-"), **context},
-        status=status,
-    )
 
 
 @allowed("kitting.sign_protocols")
@@ -212,18 +186,18 @@ def _act_page(
 def protocol_version(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Begin the next version as a copy of the last."""
     protocol = _version(code, version)
-    form = JustDoForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request, form, lambda sign: protocols.draft_version(code=code, sign=sign)
-        )
-        if done is not None:
-            args = [done.code, done.version]
-            return go(request, reverse("kitting:protocol-edit", args=args))
-    act = _("Begin a new version")
-    context = _context(protocol, act=act)
-    return _act_page(request, form, status, "protocol_version", **context)
+    return act_page(
+        request,
+        "kitting/disinfection/protocol_version",
+        KeyedForm(request.POST or None),
+        partial(protocols.draft_version, code=code),
+        said="",
+        to=lambda done: reverse(
+            "kitting:protocol-edit", args=[done.code, done.version]
+        ),
+        around=lambda: _context(protocol),
+        act=_("Begin a new version"),
+    )
 
 
 @allowed("kitting.sign_protocols")
@@ -231,21 +205,17 @@ def protocol_version(request: LotwardRequest, code: str, version: int) -> HttpRe
 def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Throw a draft away."""
     protocol = _version(code, version)
-    form = JustDoForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: protocols.discard_draft(protocol_id=protocol.pk, sign=sign),
-        )
-        if done is not None:
-            said = _("The draft %(protocol)s is discarded.")
-            messages.success(request, said % {"protocol": protocol})
-            return go(request, reverse("kitting:protocols"))
-    act = _("Discard the draft")
-    context = _context(protocol, act=act, stop=True)
-    return _act_page(request, form, status, "protocol_discard", **context)
+    return act_page(
+        request,
+        "kitting/disinfection/protocol_discard",
+        KeyedForm(request.POST or None),
+        partial(protocols.discard_draft, protocol_id=protocol.pk),
+        said=_("The draft %(protocol)s is discarded.") % {"protocol": protocol},
+        to=reverse("kitting:protocols"),
+        around=lambda: _context(protocol),
+        act=_("Discard the draft"),
+        stop=True,
+    )
 
 
 @allowed("kitting.sign_protocols")
@@ -256,27 +226,19 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
     protocol = _version(code, version)
     terms = terms_of(protocol)
     mark = mark_of(protocol, until=protocol.in_force_until, terms=terms).hex()
-    form = SignForm(request.POST or None, initial={"mark": mark}, by=str(request.user))
-    status = OK
-    if request.method == "POST":
-        done, status = attempt_by_name(
-            request,
-            form,
-            lambda sign: protocols.sign_protocol(
-                protocol_id=protocol.pk,
-                meaning=form.cleaned_data["meaning"],
-                mark=form.cleaned_data["mark"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("%(protocol)s is signed by %(by)s.")
-            values = {"protocol": protocol, "by": done.signed_by}
-            messages.success(request, said % values)
-            return go(request, protocol_address(code, version))
-    act = _("Sign %(protocol)s") % {"protocol": protocol}
-    context = _context(protocol, terms.evidence, act=act)
-    return _act_page(request, form, status, "protocol_sign", **context)
+    named = {"protocol": protocol}
+    return act_page(
+        request,
+        "kitting/disinfection/protocol_sign",
+        SignForm(request.POST or None, initial={"mark": mark}, by=str(request.user)),
+        partial(protocols.sign_protocol, protocol_id=protocol.pk),
+        said=lambda done: (
+            _("%(protocol)s is signed by %(signed_by)s.") % {**vars(done), **named}
+        ),
+        to=protocol_address(code, version),
+        around=lambda: _context(protocol, terms.evidence),
+        act=_("Sign %(protocol)s") % named,
+    )
 
 
 @allowed("kitting.sign_protocols")
@@ -285,22 +247,16 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
 def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """End a version: today is its last day."""
     protocol = _version(code, version)
-    form = RetireForm(request.POST or None, by=str(request.user))
-    status = OK
-    if request.method == "POST":
-        done, status = attempt_by_name(
-            request,
-            form,
-            lambda sign: protocols.retire_protocol(
-                protocol_id=protocol.pk, reason=form.cleaned_data["reason"], sign=sign
-            ),
-        )
-        if done is not None:
-            said = _("%(protocol)s is in force until the end of %(day)s.")
-            messages.success(
-                request, said % {"protocol": protocol, "day": done.last_day}
-            )
-            return go(request, protocol_address(code, version))
-    act = _("Retire %(protocol)s") % {"protocol": protocol}
-    context = _context(protocol, act=act, stop=True)
-    return _act_page(request, form, status, "protocol_retire", **context)
+    named = {"protocol": protocol}
+    words = _("%(protocol)s is in force until the end of %(last_day)s.")
+    return act_page(
+        request,
+        "kitting/disinfection/protocol_retire",
+        RetireForm(request.POST or None, by=str(request.user)),
+        partial(protocols.retire_protocol, protocol_id=protocol.pk),
+        said=lambda done: words % {**vars(done), **named},
+        to=protocol_address(code, version),
+        around=lambda: _context(protocol),
+        act=_("Retire %(protocol)s") % named,
+        stop=True,
+    )

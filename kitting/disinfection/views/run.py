@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -67,7 +68,6 @@ def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]
         "given_up": "" if is_open else queries.why_given_up(run),
         "evidence": ", ".join(run.protocol.evidence.split("\n")),
         "loads": run.protocol.loads.select_related("part", "revision"),
-        "here": "kitting:runs",
     }
     context.update(more)
     context.setdefault("scan", LineScanForm())
@@ -104,9 +104,7 @@ def run_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Take one scan: the bag goes on the line, or comes off it."""
     run = find_run(number)
     form = LineScanForm(request.POST)
-    done, status = attempt(
-        request, form, lambda sign: _scan(run, form.cleaned_data["read"], sign)
-    )
+    done, status = attempt(request, form, partial(_scan, run))
     return _after_line_act(request, run, form, done, status)
 
 
@@ -116,7 +114,7 @@ def run_early(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a bag off before its passes are over."""
     run = find_run(number)
     form = EarlyOffForm(request.POST)
-    done, status = attempt(request, form, lambda sign: _early(run, form, sign))
+    done, status = attempt(request, form, partial(_early, run))
     return _after_line_act(request, run, form, done, status)
 
 
@@ -139,46 +137,41 @@ def _after_line_act(
 def _said(run: Run, done: runs.OnLine | runs.CarrierOnLine) -> str:
     on = done.stage == BagStage.IN_RUN
     whole = seconds(-(-run.exposure_ms * run.passes // 1000))
-    if isinstance(done, runs.CarrierOnLine):
-        values = {"carrier": done.carrier, "bags": done.bags, "time": whole}
-        if on:
-            return (
-                ngettext(
-                    "Carrier %(carrier)s is on the line with %(bags)s bag. Its passes"
-                    " need %(time)s.",
-                    "Carrier %(carrier)s is on the line with %(bags)s bags. Their"
-                    " passes need %(time)s.",
-                    done.bags,
-                )
-                % values
-            )
-        return (
-            ngettext(
-                "Carrier %(carrier)s is off the line with %(bags)s bag.",
-                "Carrier %(carrier)s is off the line with %(bags)s bags.",
-                done.bags,
-            )
-            % values
+    if isinstance(done, runs.OnLine):
+        words = (
+            _("Bag %(bag)s is on the line. Its passes need %(time)s.")
+            if on
+            else _("Bag %(bag)s is off the line.")
         )
-    if on:
-        words = _("Bag %(bag)s is on the line. Its passes need %(time)s.")
-        return words % {"bag": done.bag, "time": whole}
-    return _("Bag %(bag)s is off the line.") % {"bag": done.bag}
+    elif on:
+        words = ngettext(
+            "Carrier %(carrier)s is on the line with %(bags)s bag. Its passes"
+            " need %(time)s.",
+            "Carrier %(carrier)s is on the line with %(bags)s bags. Their"
+            " passes need %(time)s.",
+            done.bags,
+        )
+    else:
+        words = ngettext(
+            "Carrier %(carrier)s is off the line with %(bags)s bag.",
+            "Carrier %(carrier)s is off the line with %(bags)s bags.",
+            done.bags,
+        )
+    return words % {**vars(done), "time": whole}
 
 
-def _scan(run: Run, text: str, sign: Sign) -> runs.OnLine | runs.CarrierOnLine:
-    found = _bag_or_carrier(text)
+def _scan(run: Run, *, read: str, sign: Sign) -> runs.OnLine | runs.CarrierOnLine:
+    found = _bag_or_carrier(read)
     if isinstance(found, Carrier):
         return runs.scan_carrier(run_id=run.pk, carrier_id=found.pk, sign=sign)
     return runs.scan_bag(run_id=run.pk, bag_id=found.pk, sign=sign)
 
 
-def _early(run: Run, form: EarlyOffForm, sign: Sign) -> runs.OnLine:
-    text = form.cleaned_data["bag"]
-    bag = _bag_or_carrier(text)
-    if not isinstance(bag, Bag):
-        raise Refused("not_a_bag_number", read=shown(text))
-    return runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=sign, short=True)
+def _early(run: Run, *, bag: str, sign: Sign) -> runs.OnLine:
+    found = _bag_or_carrier(bag)
+    if not isinstance(found, Bag):
+        raise Refused("not_a_bag_number", read=shown(bag))
+    return runs.take_off(run_id=run.pk, bag_id=found.pk, sign=sign, short=True)
 
 
 def _bag_or_carrier(text: str) -> Bag | Carrier:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.db.models import Sum
 from django.urls import reverse
@@ -25,15 +25,14 @@ from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger import clock
 from kitting.models.runs import UVC, Moment, Process
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go, render_part
+from kitting.web.acting import OK, attempt, say_and_go
+from kitting.web.http import allowed, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
     from django.http.response import HttpResponseBase
 
-    from kitting.ledger.operations import Sign
     from kitting.models import Place, Protocol, Run
     from kitting.web.http import LotwardRequest
 
@@ -219,48 +218,17 @@ def run_open(request: LotwardRequest) -> HttpResponse:
     status = OK
     if choice.line and choice.protocol and meters:
         form = context["form"] = _open_form(request, choice, meters)
-        if request.method == "POST":
-            line, protocol = choice.line, choice.protocol
-            done, status = attempt(
-                request, form, lambda sign: _open(line, protocol, form, sign)
-            )
-            if done is not None:
-                messages.success(
-                    request,
-                    _("Run %(run)s is open. Scan the bags that go on.")
-                    % {"run": done.run},
-                )
-                return go(request, run_address(done.run))
+        service = partial(
+            runs.open_run, line_id=choice.line.pk, protocol_id=choice.protocol.pk
+        )
+        done, status = attempt(request, form, service)
+        if done is not None:
+            said = _("Run %(run)s is open. Scan the bags that go on.")
+            return say_and_go(request, said % vars(done), run_address(done.run))
     return render_part(
         request,
         page="kitting/disinfection/run_open.html",
         part="kitting/disinfection/_run_open_form.html",
         context=context,
         status=status,
-    )
-
-
-def _open(
-    line: Place, protocol: Protocol, form: OpenRunForm | OpenHoldForm, sign: Sign
-) -> runs.Opened:
-    data = form.cleaned_data
-    belt, readings = runs.Belt(), []
-    if isinstance(form, OpenRunForm):
-        readings = form.values
-        belt = runs.Belt(
-            zone_um=data.get("zone"),
-            belt_um_s=data.get("speed"),
-            exposure_ms=data.get("time"),
-            passes=data["passes"],
-            u_ppm=data["through_u"],
-            decline_ppm=data["decline"],
-        )
-    return runs.open_run(
-        line_id=line.pk,
-        protocol_id=protocol.pk,
-        meter_id=int(data["meter"]),
-        belt=belt,
-        readings=readings,
-        by_dosimeter=isinstance(form, OpenRunForm) and not form.places,
-        sign=sign,
     )

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from django.contrib import messages
 from django.utils.translation import gettext as _
@@ -22,14 +23,19 @@ from kitting.disinfection.views.runs import run_address
 from kitting.domain.shown import spaced
 from kitting.domain.stages import RunStage
 from kitting.models.runs import UVC, Moment, Side
-from kitting.web.acting import OK, attempt
+from kitting.web.acting import act_page, attempt
 from kitting.web.http import allowed, go, render_part
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http import HttpResponse
 
     from kitting.models import Run
+    from kitting.web.forms import KeyedForm
     from kitting.web.http import LotwardRequest
+
+T = TypeVar("T")
 
 
 def _close_form(request: LotwardRequest, run: Run) -> CloseRunForm:
@@ -53,36 +59,43 @@ def run_close(request: LotwardRequest, number: str) -> HttpResponse:
     """Close a run with the closing readings."""
     run = find_run(number)
     form = _close_form(request, run)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
+    done, status = attempt(request, form, partial(runs.close_run, run_id=run.pk))
+    if done is None:
+        return render_part(
             request,
-            form,
-            lambda sign: runs.close_run(
-                run_id=run.pk,
-                readings=form.values,
-                dosimeters=form.dosed,
-                sign=sign,
-            ),
+            page="kitting/disinfection/run_close.html",
+            part="kitting/disinfection/_run_close_form.html",
+            context=context_of(request, run, form=form),
+            status=status,
         )
-        if done is not None:
-            _say_verdict(request, done)
-            return go(request, run_address(run))
-    return render_part(
-        request,
-        page="kitting/disinfection/run_close.html",
-        part="kitting/disinfection/_run_close_form.html",
-        context=context_of(request, run, form=form),
-        status=status,
-    )
-
-
-def _say_verdict(request: LotwardRequest, done: runs.Judged) -> None:
     if done.stage == RunStage.RELEASED:
-        messages.success(request, _("Run %(run)s is released.") % {"run": done.run})
+        messages.success(request, _("Run %(run)s is released.") % vars(done))
     else:
         words = _("Run %(run)s failed. Its bags are at stage accepted again.")
-        messages.error(request, words % {"run": done.run})
+        messages.error(request, words % vars(done))
+    return go(request, run_address(run))
+
+
+def _act_page(
+    request: LotwardRequest,
+    page: str,
+    run: Run,
+    form: KeyedForm,
+    act: Callable[..., T],
+    said: Callable[[T], str],
+    /,
+    **context: Any,
+) -> HttpResponse:
+    return act_page(
+        request,
+        f"kitting/disinfection/{page}",
+        form,
+        partial(act, run_id=run.pk),
+        said=lambda done: said(done) % vars(done),
+        to=run_address(run),
+        around=lambda: context_of(request, run),
+        **context,
+    )
 
 
 @allowed("kitting.run_line")
@@ -90,38 +103,20 @@ def _say_verdict(request: LotwardRequest, done: runs.Judged) -> None:
 def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
     """End a run that cannot be closed with readings."""
     run = find_run(number)
-    form = GiveUpForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: runs.give_up_run(
-                run_id=run.pk, reason=form.cleaned_data["reason"], sign=sign
-            ),
-        )
-        if done is not None:
-            words = ngettext(
-                "Run %(run)s is given up; %(bags)s bag is at stage accepted again.",
-                "Run %(run)s is given up; %(bags)s bags are at stage accepted again.",
-                done.bags,
-            )
-            messages.warning(request, words % {"run": done.run, "bags": done.bags})
-            return go(request, run_address(run))
-    return render_part(
+    return _act_page(
         request,
-        page="kitting/disinfection/run_give_up.html",
-        part="_form.html",
-        context=context_of(
-            request,
-            run,
-            form=form,
-            act=_("Give up run %(run)s") % {"run": spaced(run.number)},
-            part="run-give-up",
-            stop=True,
-            back=run_address(run),
+        "run_give_up",
+        run,
+        GiveUpForm(request.POST or None),
+        runs.give_up_run,
+        lambda done: ngettext(
+            "Run %(run)s is given up; %(bags)s bag is at stage accepted again.",
+            "Run %(run)s is given up; %(bags)s bags are at stage accepted again.",
+            done.bags,
         ),
-        status=status,
+        level=messages.WARNING,
+        act=_("Give up run %(run)s") % {"run": spaced(run.number)},
+        stop=True,
     )
 
 
@@ -129,41 +124,22 @@ def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that the line stopped: what lies on it has had no pass."""
-    run = find_run(number)
-    form = StopForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: runs.stop_line(
-                run_id=run.pk, reason=form.cleaned_data["reason"], sign=sign
-            ),
-        )
-        if done is not None:
-            words = ngettext(
-                "The line stopped; %(bags)s bag is at stage accepted again. The run"
-                " goes on.",
-                "The line stopped; %(bags)s bags are at stage accepted again. The run"
-                " goes on.",
-                done.bags,
-            )
-            messages.warning(request, words % {"bags": done.bags})
-            return go(request, run_address(run))
-    return render_part(
+    return _act_page(
         request,
-        page="kitting/disinfection/run_stop.html",
-        part="_form.html",
-        context=context_of(
-            request,
-            run,
-            form=form,
-            act=_("Set every bag on the line to accepted"),
-            part="run-stop",
-            stop=True,
-            back=run_address(run),
+        "run_stop",
+        find_run(number),
+        StopForm(request.POST or None),
+        runs.stop_line,
+        lambda done: ngettext(
+            "The line stopped; %(bags)s bag is at stage accepted again. The run"
+            " goes on.",
+            "The line stopped; %(bags)s bags are at stage accepted again. The run"
+            " goes on.",
+            done.bags,
         ),
-        status=status,
+        level=messages.WARNING,
+        act=_("Set every bag on the line to accepted"),
+        stop=True,
     )
 
 
@@ -172,34 +148,15 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
 def run_values(request: LotwardRequest, number: str) -> HttpResponse:
     """Log values of a run by heat or liquid."""
     run = find_run(number)
-    form = ValuesForm(request.POST or None, run=run, workshop=request.workshop)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: runs.log_values(run_id=run.pk, values=form.values, sign=sign),
-        )
-        if done is not None:
-            words = ngettext(
-                "%(values)s value is logged.",
-                "%(values)s values are logged.",
-                done.values,
-            )
-            messages.success(request, words % {"values": done.values})
-            return go(request, run_address(run))
-    return render_part(
+    return _act_page(
         request,
-        page="kitting/disinfection/run_values.html",
-        part="_form.html",
-        context=context_of(
-            request,
-            run,
-            form=form,
-            act=_("Log what was measured"),
-            part="run-values",
-            back=run_address(run),
-            by_light=run.protocol.process in UVC,
+        "run_values",
+        run,
+        ValuesForm(request.POST or None, run=run, workshop=request.workshop),
+        runs.log_values,
+        lambda done: ngettext(
+            "%(values)s value is logged.", "%(values)s values are logged.", done.values
         ),
-        status=status,
+        act=_("Log what was measured"),
+        by_light=run.protocol.process in UVC,
     )

@@ -101,20 +101,15 @@ class CountForm(BagForm):
         return data
 
     @property
-    def in_stacks(self) -> tuple[int, int] | None:
-        """Stacks and the pieces in each, where it was counted so."""
-        data = self.cleaned_data
-        if data["counted_by"] != CountedBy.STACK:
-            return None
-        return data["stacks"], data["stack_pieces"]
-
-    @property
-    def total(self) -> int:
-        """All pieces counted."""
-        data = self.cleaned_data
-        if self.in_stacks is None:
-            return int(data["counted"])
-        return int(data["stacks"] * data["stack_pieces"] + (data["loose"] or 0))
+    def entries(self) -> dict[str, Any]:
+        """As of every form, but for the stacks: how many, and all pieces counted."""
+        said = super().entries
+        stacks, each = said.pop("stacks"), said.pop("stack_pieces")
+        loose, in_stacks = said.pop("loose") or 0, None
+        if said["counted_by"] == CountedBy.STACK:
+            in_stacks = stacks, each
+            said["counted"] = stacks * each + loose
+        return {**said, "stacks": in_stacks}
 
 
 def _mass(label: Any, *, up: bool = False, help_text: Any = "") -> FigureField:
@@ -189,6 +184,13 @@ class WeighForm(BagForm):
             spread_mg=data["spread"],
             scale_u_mg=data["scale_u"],
         )
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The figures as one weighing, and what is said of it."""
+        names = ("sure", "other_mass", "reason", "moves")
+        said = {name: self.cleaned_data[name] for name in names}
+        return {**said, "weighed": self.weighed}
 
 
 class SampleForm(KeyedForm):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import binascii
 import zlib
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -97,6 +98,12 @@ class TakeInFileForm(KeyedForm):
                 code="file_broken",
             )
         return data
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The file, and the order of its dates where one was said."""
+        data = self.cleaned_data
+        return {"data": data["table"], "date_order": data["date_order"] or None}
 
 
 def packed(data: bytes) -> str:

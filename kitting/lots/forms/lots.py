@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, containers
-from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -32,22 +32,33 @@ else:
     _RevisionChoice = forms.ModelChoiceField
 
 
-class SureMixin:
-    """A field for why more pieces than the material gives are right.
+IN_A_BAG = ("container", "place_id", "counted_by")
+"""What is entered of bags beside their number and pieces."""
+
+
+class SureForm(KeyedForm):
+    """A form with a field for why more pieces than the material gives are right.
 
     It stays out of sight until the question was asked.
     """
 
-    fields: dict[str, forms.Field]
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.data.get("sure"):
+            self._ask()
 
-    def ask_whether_sure(self) -> None:
-        """Show the field; the refusal stands at it."""
-        field = self.fields["sure"]
-        field.widget = forms.TextInput(attrs={"autocomplete": "off"})
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Show the field with the refusal that asks for it."""
+        if getattr(error, "code", "") == "yield_impossible":
+            self._ask()
+        super().add_error(field, error)
+
+    def _ask(self) -> None:
+        self.fields["sure"].widget = forms.TextInput(attrs={"autocomplete": "off"})
 
 
 def sure_field() -> forms.CharField:
-    """The field of ``SureMixin``."""
+    """The field of ``SureForm``."""
     return forms.CharField(
         label=_("Sure? Why this is right"),
         required=False,
@@ -75,7 +86,7 @@ def ways_to_have_counted() -> list[tuple[str, Any]]:
     return [("", _("not recorded")), *WAYS.items()]
 
 
-class NewLotForm(SureMixin, KeyedForm):
+class NewLotForm(SureForm):
     """A lot with its first bags."""
 
     things = {
@@ -245,8 +256,18 @@ class NewLotForm(SureMixin, KeyedForm):
             return counts
         return (data["pieces_each"],) * data["bag_count"] if data["bag_count"] else ()
 
+    @property
+    def entries(self) -> dict[str, Any]:
+        """As of every form, but for the bags: what each of them is."""
+        said = super().entries
+        for name in ("bag_count", "pieces_each", "counts"):
+            del said[name]
+        alike = {name: said.pop(name) for name in IN_A_BAG if name in said}
+        said["part_id"] = self.cleaned_data["revision"].part_id
+        return {**said, "bags": [{**alike, "pieces": pieces} for pieces in self.pieces]}
 
-class NewBagForm(SureMixin, KeyedForm):
+
+class NewBagForm(SureForm):
     """One more bag of an open lot."""
 
     things = {
@@ -301,9 +322,12 @@ class NewBagForm(SureMixin, KeyedForm):
         self.fields["pieces"].widget.attrs["data-unit"] = unit_word(lot.part)
         self.fields["number"].widget.attrs["autofocus"] = True
 
-
-class CloseLotForm(KeyedForm):
-    """Nothing but the act."""
+    @property
+    def entries(self) -> dict[str, Any]:
+        """As of every form, but for the one bag: what it is."""
+        said = super().entries
+        bag = {name: said.pop(name) for name in ("number", "pieces", *IN_A_BAG)}
+        return {**said, "bags": [bag]}
 
 
 class BagNumbersForm(KeyedForm):
@@ -319,7 +343,7 @@ class BagNumbersForm(KeyedForm):
     )
 
 
-class LotFilterForm(SpokenForm):
+class LotFilterForm(FilterForm):
     """The filters of the table of lots, as they stand in the address."""
 
     things = {
@@ -357,11 +381,6 @@ class LotFilterForm(SpokenForm):
             attrs={"placeholder": _("any number or source"), "size": 22}
         ),
     )
-
-    def chosen(self) -> dict[str, Any]:
-        """The filters that could be read; an odd value in the address filters nothing."""
-        self.is_valid()
-        return {name: value for name, value in self.cleaned_data.items() if value}
 
 
 def unit_word(part: Part) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -15,13 +16,12 @@ from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.bags import CountForm, ResultForm, SampleForm, WeighForm
 from kitting.lots.queries.bags import bag_page, last_weighing, one_bag, one_sample
 from kitting.lots.services import counts, samples
-from kitting.web.acting import OK, UNFIT, attempt
+from kitting.web.acting import OK, UNFIT, act_page, attempt, form_page
 from kitting.web.http import add_refusal, allowed, get_or_404, go, render_part
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
 
-    from kitting.ledger.operations import Sign
     from kitting.models import Bag
     from kitting.web.http import LotwardRequest
 
@@ -46,30 +46,12 @@ def bag_detail(request: LotwardRequest, number: str) -> HttpResponse:
         context={
             "bag": bag,
             "shown": bag_page(bag, standing_reach()),
-            "here": "kitting:lots",
         },
     )
 
 
-def _form_page(
-    request: LotwardRequest, name: str, status: int, bag: Bag, **context: Any
-) -> HttpResponse:
-    shown = bag_page(bag, standing_reach())
-    part = context.pop("fragment", "_form.html")
-    return render_part(
-        request,
-        page=f"kitting/lots/{name}.html",
-        part=part,
-        context={
-            "bag": bag,
-            "shown": shown,
-            "part": name.replace("_", "-"),
-            "back": bag_address(bag.number),
-            "here": "kitting:lots",
-            **context,
-        },
-        status=status,
-    )
+def _around(bag: Bag) -> dict[str, Any]:
+    return {"bag": bag, "shown": bag_page(bag, standing_reach())}
 
 
 @allowed("kitting.count_bags")
@@ -78,25 +60,17 @@ def bag_count(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag again by hand, machine or in stacks."""
     bag = get_or_404(one_bag(), number=number)
     form = CountForm(request.POST or None, bag=bag)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(request, form, lambda sign: _count(bag, form, sign))
-        if done is not None:
-            return _counted(request, done)
-    act = _("Save the count")
-    return _form_page(request, "bag_count", status, bag, form=form, act=act)
-
-
-def _count(bag: Bag, form: CountForm, sign: Sign) -> counts.Counted:
-    data = form.cleaned_data
-    return counts.count_again(
-        bag_id=bag.pk,
-        counted=form.total,
-        counted_by=data["counted_by"],
-        stacks=form.in_stacks,
-        reason=data["reason"],
-        moves=data["moves"],
-        sign=sign,
+    done, status = attempt(request, form, partial(counts.count_again, bag_id=bag.pk))
+    if done is not None:
+        return _counted(request, done)
+    return form_page(
+        request,
+        "kitting/lots/bag_count",
+        form,
+        status,
+        act=_("Save the count"),
+        back=bag_address(bag.number),
+        **_around(bag),
     )
 
 
@@ -110,21 +84,23 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
     status, weighed = OK, None
     if sent is not None:
         if "take" in sent:
-            done, status = attempt(request, form, lambda sign: _weigh(bag, form, sign))
+            act = partial(counts.count_by_weight, bag_id=bag.pk)
+            done, status = attempt(request, form, act)
             if done is not None:
                 return _counted(request, done)
         weighed, unfit = _worked_out(form, bag)
         if weighed is not None and weighed.unlike:
             form.ask_about_mass()
         status = status if status != OK else unfit
-    return _form_page(
+    return form_page(
         request,
-        "bag_weigh",
+        "kitting/lots/bag_weigh",
+        form,
         status,
-        bag,
-        form=form,
-        weighed=weighed,
         fragment="kitting/lots/_bag_weigh_form.html",
+        weighed=weighed,
+        back=bag_address(bag.number),
+        **_around(bag),
     )
 
 
@@ -140,19 +116,6 @@ def _worked_out(form: WeighForm, bag: Bag) -> tuple[counts.Weighed | None, int]:
             add_refusal(form, error)
         return None, UNFIT
     return weighed, OK if valid else UNFIT
-
-
-def _weigh(bag: Bag, form: WeighForm, sign: Sign) -> counts.Counted:
-    data = form.cleaned_data
-    return counts.count_by_weight(
-        bag_id=bag.pk,
-        weighed=form.weighed,
-        sure=data["sure"],
-        other_mass=data["other_mass"],
-        reason=data["reason"],
-        moves=data["moves"],
-        sign=sign,
-    )
 
 
 def _counted(request: LotwardRequest, done: counts.Counted) -> HttpResponse:
@@ -203,27 +166,16 @@ def boxes_named(boxes: list[str]) -> str:
 def bag_sample(request: LotwardRequest, number: str) -> HttpResponse:
     """Send pieces of a bag to a test."""
     bag = get_or_404(one_bag(), number=number)
-    form = SampleForm(request.POST or None, bag=bag)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: samples.send_to_test(
-                bag_id=bag.pk,
-                pieces=form.cleaned_data["pieces"],
-                what_for=form.cleaned_data["what_for"],
-                sent_to=form.cleaned_data["sent_to"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("%(pieces)s of bag %(bag)s go to the test; %(left)s are left.")
-            values = {"pieces": done.pieces, "bag": done.bag, "left": done.left}
-            messages.success(request, said % values)
-            return go(request, bag_address(bag.number))
-    act = _("Send them to the test")
-    return _form_page(request, "bag_sample", status, bag, form=form, act=act)
+    return act_page(
+        request,
+        "kitting/lots/bag_sample",
+        SampleForm(request.POST or None, bag=bag),
+        partial(samples.send_to_test, bag_id=bag.pk),
+        said=_("%(pieces)s of bag %(bag)s go to the test; %(left)s are left."),
+        to=bag_address(bag.number),
+        around=lambda: _around(bag),
+        act=_("Send them to the test"),
+    )
 
 
 @allowed("kitting.count_bags")
@@ -231,24 +183,14 @@ def bag_sample(request: LotwardRequest, number: str) -> HttpResponse:
 def sample_result(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record what came back for a sample."""
     sample = get_or_404(one_sample(), pk=pk)
-    form = ResultForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: samples.record_result(
-                sample_id=sample.pk,
-                result=form.cleaned_data["result"],
-                document=form.cleaned_data["document"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("The result of the sample of bag %(bag)s is on record.")
-            messages.success(request, said % {"bag": done.bag})
-            return go(request, bag_address(done.bag))
-    act = _("Record the result")
-    return _form_page(
-        request, "bag_result", status, sample.bag, form=form, act=act, sample=sample
+    return act_page(
+        request,
+        "kitting/lots/bag_result",
+        ResultForm(request.POST or None),
+        partial(samples.record_result, sample_id=sample.pk),
+        said=_("The result of the sample of bag %(bag)s is on record."),
+        to=bag_address(sample.bag.number),
+        around=lambda: _around(sample.bag),
+        act=_("Record the result"),
+        sample=sample,
     )

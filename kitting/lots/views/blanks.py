@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,8 +16,8 @@ from kitting.lots.queries.lots import given_out, newest_from
 from kitting.lots.services import lots
 from kitting.printing.queries.labels import labelled_as
 from kitting.printing.views.prints import print_page
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.http import allowed
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
@@ -30,46 +29,40 @@ if TYPE_CHECKING:
 @require_http_methods(["GET", "POST"])
 def bag_numbers(request: LotwardRequest) -> HttpResponse:
     """Give out numbers for blank labels, and list the ones given out."""
-    form = BagNumbersForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: lots.give_out_numbers(
-                count=form.cleaned_data["count"], sign=sign
-            ),
-        )
-        if done is not None:
-            count = len(done.numbers)
-            said = ngettext(
-                "%(count)s number is given out.",
-                "%(count)s numbers are given out.",
-                count,
-            )
-            messages.success(request, said % {"count": count})
-            first = read(done.numbers[0]).sequence
-            address = reverse("kitting:bag-numbers")
-            return go(request, f"{address}?first={first}&count={count}")
+    return act_page(
+        request,
+        "kitting/lots/bag_numbers",
+        BagNumbersForm(request.POST or None),
+        lots.give_out_numbers,
+        said=_given,
+        to=lambda done: _address(read(done.numbers[0]).sequence, len(done.numbers)),
+        around=lambda: _around(request),
+        act=_("Give out numbers"),
+    )
+
+
+def _given(done: lots.GivenOut) -> str:
+    count = len(done.numbers)
+    words = ngettext(
+        "%(count)s number is given out.", "%(count)s numbers are given out.", count
+    )
+    return words % {"count": count}
+
+
+def _address(first: int, count: int) -> str:
+    return f"{reverse('kitting:bag-numbers')}?first={first}&count={count}"
+
+
+def _around(request: LotwardRequest) -> dict[str, Any]:
     first, count = _range(request)
     numbers = given_out(first, count)
-    return render_part(
-        request,
-        page="kitting/lots/bag_numbers.html",
-        part="_form.html",
-        context={
-            "form": form,
-            "act": _("Give out numbers"),
-            "part": "bag-numbers",
-            "numbers": numbers,
-            "blank": not all(each.lot for each in numbers),
-            "first": first,
-            "count": count,
-            "asked": "first" in request.GET,
-            "here": "kitting:lots",
-        },
-        status=status,
-    )
+    return {
+        "numbers": numbers,
+        "blank": not all(each.lot for each in numbers),
+        "first": first,
+        "count": count,
+        "asked": "first" in request.GET,
+    }
 
 
 @allowed("kitting.take_in")
@@ -78,7 +71,7 @@ def bag_number_labels(request: LotwardRequest) -> HttpResponse:
     """Print blank labels for the numbers of a range that are on no bag yet."""
     first, count = _range(request)
     blank = [each.number for each in given_out(first, count) if not each.lot]
-    back = f"{reverse('kitting:bag-numbers')}?first={first}&count={count}"
+    back = _address(first, count)
     return print_page(request, labelled_as("bag_number"), blank, back=back)
 
 

@@ -4,19 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods
 
-from kitting.domain.errors import LotwardError
 from kitting.domain.intakefile import HEADINGS
 from kitting.ledger import clock
 from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
 from kitting.lots.services import files
-from kitting.web.acting import OK, UNFIT, attempt
-from kitting.web.http import add_refusal, allowed, go, render_part
+from kitting.web.acting import OK, UNFIT, attempt, say_and_go
+from kitting.web.http import add_refusal, allowed, render_part
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -56,15 +54,7 @@ def _look(request: LotwardRequest, form: FileForm) -> HttpResponse:
 
 def _bring_in(request: LotwardRequest) -> HttpResponse:
     send = TakeInFileForm(request.POST)
-    done, status = attempt(
-        request,
-        send,
-        lambda sign: files.take_in_file(
-            data=send.cleaned_data["table"],
-            date_order=send.cleaned_data["date_order"] or None,
-            sign=sign,
-        ),
-    )
+    done, status = attempt(request, send, files.take_in_file)
     if done is not None:
         count = len(done.bags)
         said = ngettext(
@@ -72,8 +62,8 @@ def _bring_in(request: LotwardRequest) -> HttpResponse:
             "The file is taken in: %(lots)s lots, %(count)s bags.",
             count,
         )
-        messages.success(request, said % {"lots": len(done.lots), "count": count})
-        return go(request, reverse("kitting:lots"))
+        values = {"lots": len(done.lots), "count": count}
+        return say_and_go(request, said % values, reverse("kitting:lots"))
     plan = None
     if data := send.cleaned_data.get("table"):
         order = send.cleaned_data.get("date_order") or None
@@ -97,7 +87,6 @@ def _answer(
         "most": MOST_SHOWN,
         "headings": HEADINGS,
         "act": _("Look at the file"),
-        "here": "kitting:lots",
     }
     return render_part(
         request,
@@ -115,12 +104,7 @@ def faults_of(plan: Plan) -> list[dict[str, object]]:
             "line": problem.line,
             "column": problem.column,
             "value": problem.value,
-            "reason": sentence(_error(problem)),
+            "reason": sentence(problem.as_error()),
         }
         for problem in plan.problems
     ]
-
-
-def _error(problem: Any) -> LotwardError:
-    error: LotwardError = problem.as_error()
-    return error

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from django.contrib import messages
-from django.core.exceptions import NON_FIELD_ERRORS
 from django.core.paginator import Paginator
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -16,7 +15,6 @@ from kitting.domain.shown import spaced
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.lots import (
-    CloseLotForm,
     LotFilterForm,
     NewBagForm,
     NewLotForm,
@@ -31,8 +29,9 @@ from kitting.lots.queries.lots import (
 )
 from kitting.lots.services import lots
 from kitting.models import Lot
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import act_page
+from kitting.web.forms import KeyedForm
+from kitting.web.http import allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -108,20 +107,7 @@ def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
         request,
         page="kitting/lots/lot_detail.html",
         part="kitting/lots/_lot.html",
-        context={"lot": lot, "shown": shown, "here": "kitting:lots"},
-    )
-
-
-def _form_page(
-    request: LotwardRequest, name: str, status: int, **context: Any
-) -> HttpResponse:
-    """Answer with a page around a form, or with the form alone."""
-    return render_part(
-        request,
-        page=f"kitting/lots/{name}.html",
-        part="_form.html",
-        context={"part": name.replace("_", "-"), "here": "kitting:lots", **context},
-        status=status,
+        context={"lot": lot, "shown": shown},
     )
 
 
@@ -129,57 +115,22 @@ def _form_page(
 @require_http_methods(["GET", "POST"])
 def lot_new(request: LotwardRequest) -> HttpResponse:
     """Take in a lot."""
-    today = clock.today()
-    form = NewLotForm(request.POST or None, initial={"made_on": today})
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(request, form, lambda sign: _take_in(form, sign))
-        _ask(form)
-        if done is not None:
-            messages.success(request, _taken(done, form.cleaned_data["close"]))
-            return go(request, lot_address(done.lots[0]))
-    return _form_page(
+    form = NewLotForm(request.POST or None, initial={"made_on": clock.today()})
+    return act_page(
         request,
-        "lot_new",
-        status,
-        form=form,
+        "kitting/lots/lot_new",
+        form,
+        _take_in,
+        said=lambda done: _taken(done, form.cleaned_data["close"]),
+        to=lambda done: lot_address(done.lots[0]),
         act=_("Take in the lot"),
         back=reverse("kitting:lots"),
         sources=source_names(),
     )
 
 
-def _ask(form: NewLotForm | NewBagForm) -> None:
-    """Let the person say why more pieces than the material gives are right."""
-    if form.has_error(NON_FIELD_ERRORS, "yield_impossible") or form.data.get("sure"):
-        form.ask_whether_sure()
-
-
-def _take_in(form: NewLotForm, sign: Sign) -> lots.TakenIn:
-    data = form.cleaned_data
-    place = data["place"]
-    new = lots.NewLot(
-        part_id=data["revision"].part_id,
-        revision_id=data["revision"].pk,
-        made_on=data["made_on"],
-        source=data["source"],
-        bags=tuple(
-            lots.NewBag(
-                pieces,
-                data["container"],
-                place.pk if place else None,
-                counted_by=data["counted_by"],
-            )
-            for pieces in form.pieces
-        ),
-        number=data["number"],
-        method_id=data["method"].pk if data["method"] else None,
-        use_by=data["use_by"],
-        source_number=data["source_number"],
-        made_from=data["made_from"],
-        close=data["close"],
-        sure=data["sure"],
-    )
+def _take_in(*, bags: list[dict[str, Any]], sign: Sign, **said: Any) -> lots.TakenIn:
+    new = lots.NewLot(bags=tuple(lots.NewBag(**bag) for bag in bags), **said)
     return lots.take_in(lots=[new], sign=sign)
 
 
@@ -198,48 +149,28 @@ def _taken(done: lots.TakenIn, closed: bool) -> str:  # noqa: FBT001 -- not an o
 def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
     """Add a bag to an open lot."""
     lot = get_or_404(one_lot(), number=number)
-    form = NewBagForm(request.POST or None, lot=lot)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(request, form, lambda sign: _add_bag(lot, form, sign))
-        _ask(form)
-        if done is not None:
-            said = _("Bag %(bag)s is in lot %(lot)s.")
-            messages.success(request, said % {"bag": done.bags[0], "lot": lot.number})
-            return go(request, reverse("kitting:bag-new", args=[lot.number]))
-    return _form_page(
+    of: dict[str, Any] = {
+        "lot_id": lot.pk,
+        "part_id": lot.part_id,
+        "made_on": lot.made_on,
+        "source": lot.source,
+    }
+    return act_page(
         request,
-        "bag_new",
-        status,
+        "kitting/lots/bag_new",
+        NewBagForm(request.POST or None, lot=lot),
+        partial(_take_in, **of),
+        said=lambda done: (
+            _("Bag %(bag)s is in lot %(lot)s.")
+            % {"bag": done.bags[0], "lot": lot.number}
+        ),
+        to=reverse("kitting:bag-new", args=[lot.number]),
+        around=lambda: {"shown": LotPage(lot, standing_reach())},
         lot=lot,
-        shown=LotPage(lot, standing_reach()),
-        form=form,
         act=_("Add the bag"),
         back=lot_address(lot.number),
         back_word=_("No more bags now: to the lot"),
     )
-
-
-def _add_bag(lot: Lot, form: NewBagForm, sign: Sign) -> lots.TakenIn:
-    data = form.cleaned_data
-    bag = lots.NewBag(
-        pieces=data["pieces"],
-        container=data["container"],
-        place_id=data["place"].pk if data["place"] else None,
-        number=data["number"],
-        counted_by=data["counted_by"],
-    )
-    more = lots.NewLot(
-        lot_id=lot.pk,
-        part_id=lot.part_id,
-        revision_id=data["revision"].pk,
-        method_id=data["method"].pk if data["method"] else None,
-        made_on=lot.made_on,
-        source=lot.source,
-        bags=(bag,),
-        sure=data["sure"],
-    )
-    return lots.take_in(lots=[more], sign=sign)
 
 
 @allowed("kitting.take_in")
@@ -247,23 +178,15 @@ def _add_bag(lot: Lot, form: NewBagForm, sign: Sign) -> lots.TakenIn:
 def lot_close(request: LotwardRequest, number: str) -> HttpResponse:
     """Close a lot, so that it can be checked."""
     lot = get_or_404(one_lot(), number=number)
-    form = CloseLotForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request, form, lambda sign: lots.close_lot(lot_id=lot.pk, sign=sign)
-        )
-        if done is not None:
-            messages.success(request, _("Lot %(lot)s is closed.") % {"lot": done.lot})
-            return go(request, lot_address(lot.number))
-    return _form_page(
+    return act_page(
         request,
-        "lot_close",
-        status,
+        "kitting/lots/lot_close",
+        KeyedForm(request.POST or None),
+        partial(lots.close_lot, lot_id=lot.pk),
+        said=_("Lot %(lot)s is closed."),
+        to=lot_address(lot.number),
+        around=lambda: {"shown": LotPage(lot, standing_reach())},
         lot=lot,
-        shown=LotPage(lot, standing_reach()),
-        form=form,
         act=_("Close lot %(lot)s") % {"lot": spaced(lot.number)},
         stop=True,
-        back=lot_address(lot.number),
     )

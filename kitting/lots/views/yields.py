@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
@@ -12,8 +11,8 @@ from django.views.decorators.http import require_http_methods, require_POST
 from kitting.lots.forms.yields import DropYieldForm, YieldForm
 from kitting.lots.queries.yields import all_yields
 from kitting.lots.services import yields as services
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go, new_op_key, render_part
+from kitting.web.acting import attempt, say_and_go
+from kitting.web.http import allowed, new_op_key, render_part
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
@@ -27,23 +26,10 @@ if TYPE_CHECKING:
 def yields(request: LotwardRequest) -> HttpResponse:
     """What materials give at most; set one, or change it."""
     form = YieldForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: services.set_yield(
-                part_id=form.cleaned_data["part"].pk,
-                material_id=form.cleaned_data["material"].pk,
-                pieces=form.cleaned_data["pieces"],
-                amount=form.cleaned_data["amount"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            messages.success(request, _("The yield is set."))
-            return go(request, reverse("kitting:yields"))
-    return _show(request, form, status)
+    done, status = attempt(request, form, services.set_yield)
+    if done is None:
+        return _show(request, form, status)
+    return say_and_go(request, _("The yield is set."), reverse("kitting:yields"))
 
 
 @allowed("kitting.set_up")
@@ -54,14 +40,11 @@ def yield_drop(request: LotwardRequest) -> HttpResponse:
     done, status = attempt(
         request,
         form,
-        lambda sign: services.drop_yield(
-            yield_id=form.cleaned_data["which"], sign=sign
-        ),
+        lambda sign, which: services.drop_yield(yield_id=which, sign=sign),
     )
     if done is None:
         return _show(request, YieldForm(), status, wrong=form)
-    messages.success(request, _("The yield is removed."))
-    return go(request, reverse("kitting:yields"))
+    return say_and_go(request, _("The yield is removed."), reverse("kitting:yields"))
 
 
 def _show(
@@ -78,7 +61,6 @@ def _show(
             "form": form,
             "wrong": wrong,
             "rows": [(row, new_op_key()) for row in all_yields()],
-            "here": "kitting:workshop",
         },
         status=status,
     )

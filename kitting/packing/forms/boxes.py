@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.models import BoxSize
 from kitting.models.boxes import box_stages
 from kitting.packing.queries.boxes import READY
-from kitting.web.forms import DayField, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm
 
 if TYPE_CHECKING:
     _SizeChoice = forms.ModelChoiceField[BoxSize]
@@ -27,7 +27,7 @@ class SizeField(_SizeChoice):
         return f"{obj.product.name}, {obj.sets}"
 
 
-class BoxFilterForm(SpokenForm):
+class BoxFilterForm(FilterForm):
     """The sentence above the table of boxes; every field may stay empty."""
 
     stage = forms.ChoiceField(
@@ -54,11 +54,6 @@ class BoxFilterForm(SpokenForm):
             attrs={"placeholder": _("any kit batch"), "size": "16", "data-scan": ""}
         ),
     )
-
-    def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense; what does not is left out."""
-        self.is_valid()
-        return {name: value for name, value in self.cleaned_data.items() if value}
 
     def clean_batch(self) -> str:
         return str(self.cleaned_data["batch"]).strip().upper()

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from functools import partial
+from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.urls import reverse
@@ -35,8 +35,8 @@ from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go, render_part
+from kitting.web.acting import act_page, attempt, form_page
+from kitting.web.http import allowed, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -113,7 +113,6 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
             "shown": box_page(box, standing_reach()),
             "printable": box.stage in prints.PRINTABLE,
             "voidable": box.stage in VOIDABLE,
-            "here": "kitting:boxes",
         },
     )
 
@@ -124,35 +123,22 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
     """Print the label of a box; again only with a reason."""
     box = _box(number)
     form = _print_form(request, box)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: print_box_label(
-                box_id=box.pk, again=form.told, onto=form.onto, sign=sign
-            ),
-        )
-        if done is not None:
-            return after_print(request, done, 1)
+    done, status = attempt(request, form, partial(print_box_label, box_id=box.pk))
+    if done is not None:
+        return after_print(request, done, 1)
     try:
         context = context_of(one_sheaf("box", box_subject(box.pk)))
-    except LotwardError:
-        context = {
-            "words": label_words("box")
-        }  # The act itself refuses it, and says so.
-    return render_part(
+    except LotwardError:  # The act itself refuses it, and says so.
+        context = {"words": label_words("box")}
+    return form_page(
         request,
-        page="kitting/printing/label_print.html",
-        part="kitting/printing/_label_print_form.html",
-        context={
-            **context,
-            "form": form,
-            "part": "box-print",
-            "back": box_address(box),
-            "here": "kitting:boxes",
-        },
-        status=status,
+        "kitting/printing/label_print",
+        form,
+        status,
+        fragment="kitting/printing/_label_print_form.html",
+        part="box-print",
+        back=box_address(box),
+        **context,
     )
 
 
@@ -171,26 +157,15 @@ def _print_form(request: LotwardRequest, box: Box) -> PrintForm:
 def box_void(request: LotwardRequest, number: str) -> HttpResponse:
     """Void a box: its pieces are scrapped."""
     box = _box(number)
-    form = VoidForm(request.POST or None)
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: voiding.void_box(
-                box_id=box.pk, reason=form.cleaned_data["reason"], sign=sign
-            ),
-        )
-        if done is not None:
-            messages.success(request, _("Box %(box)s is voided.") % {"box": done.box})
-            return go(request, box_address(box))
-    return _form_page(
+    return act_page(
         request,
-        "box_void",
-        status,
-        form=form,
+        "kitting/packing/box_void",
+        VoidForm(request.POST or None),
+        partial(voiding.void_box, box_id=box.pk),
+        said=_("Box %(box)s is voided."),
+        to=box_address(box),
+        around=lambda: {"shown": box_page(box, standing_reach())},
         box=box,
-        shown=box_page(box, standing_reach()),
         act=_("Void the box"),
         stop=True,
     )
@@ -232,21 +207,3 @@ def _box(number: str) -> Box:
     if box is None:
         raise Http404("There is no such box.")
     return box
-
-
-def _form_page(
-    request: LotwardRequest, name: str, status: int, *, box: Box, **context: Any
-) -> HttpResponse:
-    return render_part(
-        request,
-        page=f"kitting/packing/{name}.html",
-        part="_form.html",
-        context={
-            "box": box,
-            "part": name.replace("_", "-"),
-            "back": box_address(box),
-            "here": "kitting:boxes",
-            **context,
-        },
-        status=status,
-    )

@@ -65,7 +65,12 @@ class IssueBadgesForm(KeyedForm):
         if not any(stock.sheet for stock in stocks):
             del self.fields["start"]
 
-    def laid(self) -> Laid:
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Who gets a badge, and what tells the paper."""
+        return {"user_ids": self.cleaned_data["people"], "laid": self._laid}
+
+    def _laid(self) -> Laid:
         """The paper of a valid form.
 
         Raises:

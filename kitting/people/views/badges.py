@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -19,14 +18,15 @@ from kitting.people.queries.badges import people
 from kitting.people.queries.workshop import workshop
 from kitting.people.services.badges import Drawn, issue_badges, revoke_badge
 from kitting.printing.queries.labels import mark_of
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, go
+from kitting.web.acting import attempt, say_and_go
+from kitting.web.http import allowed
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from kitting.ledger.operations import Sign
     from kitting.people.services.badges import NewBadge
+    from kitting.printing.queries.stocks import Laid
     from kitting.web.http import LotwardRequest
 
 
@@ -35,18 +35,16 @@ if TYPE_CHECKING:
 def badges(request: LotwardRequest) -> HttpResponse:
     """Show who has badges, and issue new ones: the answer is their labels, once."""
     form = IssueBadgesForm(request.POST or None, people=people())
-    status = OK
-    if request.method == "POST":
-        pdf, status = attempt(request, form, lambda sign: _issue(form, sign))
-        if pdf is not None:
-            response = HttpResponse(pdf, content_type="application/pdf")
-            response.headers["Content-Disposition"] = 'inline; filename="badges.pdf"'
-            response.headers["Cache-Control"] = "no-store"
-            return response
-    return _show(request, form, RevokeBadgeForm(), status)
+    pdf, status = attempt(request, form, _issue)
+    if pdf is None:
+        return _show(request, form, RevokeBadgeForm(), status)
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response.headers["Content-Disposition"] = 'inline; filename="badges.pdf"'
+    response.headers["Cache-Control"] = "no-store"
+    return response
 
 
-def _issue(form: IssueBadgesForm, sign: Sign) -> bytes:
+def _issue(*, user_ids: list[int], laid: Callable[[], Laid], sign: Sign) -> bytes:
     """Issue badges once their labels are drawn and read back; give the labels.
 
     They go to no print job: its document would keep the tokens.
@@ -55,17 +53,17 @@ def _issue(form: IssueBadgesForm, sign: Sign) -> bytes:
     documents: list[bytes] = []
 
     def draw(new: Sequence[NewBadge]) -> Drawn:
-        laid = form.laid()
+        paper = laid()
         labels = [
             BadgeLabel(name=each.name, role=each.role, token=each.token, mark=mark)
             for each in new
         ]
-        pressed = press(BADGE, labels, laid.on, start=laid.start)
+        pressed = press(BADGE, labels, paper.on, start=paper.start)
         documents.append(pressed.pdf)
         shas = tuple(data_sha([label]) for label in labels)
-        return Drawn(pressed.sha, shas, laid.text)
+        return Drawn(pressed.sha, shas, paper.text)
 
-    issue_badges(user_ids=form.cleaned_data["people"], sign=sign, draw=draw)
+    issue_badges(user_ids=user_ids, sign=sign, draw=draw)
     return documents[0]
 
 
@@ -77,13 +75,12 @@ def badge_revoke(request: LotwardRequest) -> HttpResponse:
     done, status = attempt(
         request,
         form,
-        lambda sign: revoke_badge(badge_id=form.cleaned_data["badge"], sign=sign),
+        lambda sign, badge: revoke_badge(badge_id=badge, sign=sign),
     )
     if done is None:
         return _show(request, IssueBadgesForm(people=people()), form, status)
     said = _("The badge of %(name)s is revoked.") % {"name": done.name}
-    messages.success(request, said)
-    return go(request, reverse("kitting:badges"))
+    return say_and_go(request, said, reverse("kitting:badges"))
 
 
 def _show(
@@ -106,6 +103,5 @@ def _show(
         "chosen": form["people"].value() or [],
         "valid": len(valid),
         "carriers": len({badge.user_id for badge in valid}),
-        "here": "kitting:workshop",
     }
     return render(request, "kitting/people/badges.html", context, status=status)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from django.contrib import messages
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from kitting.domain.errors import LotwardError
-from kitting.ledger import clock
-from kitting.ledger.operations import Sign
 from kitting.people.forms.workshop import WorkshopForm
 from kitting.people.queries import workshop as queries
 from kitting.people.services.workshop import Particulars, change_workshop
-from kitting.web.http import LotwardRequest, add_refusal, allowed, go
+from kitting.web.acting import attempt, say_and_go
+from kitting.web.http import LotwardRequest, allowed
 
 if TYPE_CHECKING:
     from django.http import HttpResponse
@@ -31,18 +28,13 @@ def workshop(request: LotwardRequest) -> HttpResponse:
     row = request.workshop
     initial = {name: getattr(row, name) for name in FIELDS}
     form = WorkshopForm(request.POST or None, initial=initial)
-    status = 200
-    if request.method == "POST":
-        status = 422
-        if form.is_valid():
-            to = Particulars(**{name: form.cleaned_data[name] for name in FIELDS})
-            sign = Sign(by=request.user, key=form.key, now=clock.now())
-            try:
-                change_workshop(to=to, sign=sign)
-            except LotwardError as error:
-                status = add_refusal(form, error)
-            else:
-                messages.success(request, _("The workshop's data are changed."))
-                return go(request, reverse("kitting:workshop"))
+    done, status = attempt(
+        request,
+        form,
+        lambda sign, **said: change_workshop(to=Particulars(**said), sign=sign),
+    )
+    if done is not None:
+        to = reverse("kitting:workshop")
+        return say_and_go(request, _("The workshop's data are changed."), to)
     context = {"form": form, **queries.catalogue()}
     return render(request, "kitting/people/workshop.html", context, status=status)

@@ -12,14 +12,10 @@ from django.utils.translation import gettext_lazy as _
 from kitting.models import Printer
 from kitting.printing.queries.labels import LABELLED, label_words
 from kitting.printing.queries.prints import FAILED, OVER, WAY
-from kitting.web.forms import DayField, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
 
 if TYPE_CHECKING:
     from datetime import date
-
-
-class JobForm(KeyedForm):
-    """An act on a print job that needs nothing but the touch."""
 
 
 class SendAgainForm(KeyedForm):
@@ -50,7 +46,7 @@ class JobFilterForm(SpokenForm):
         return str(self.cleaned_data.get("jobs", "")) if self.is_valid() else ""
 
 
-class PrintLogForm(SpokenForm):
+class PrintLogForm(FilterForm):
     """The sentence above the print log; every field may stay empty."""
 
     kind = forms.ChoiceField(required=False)
@@ -83,9 +79,8 @@ class PrintLogForm(SpokenForm):
         return str(self.cleaned_data["number"]).strip().upper()
 
     def chosen(self) -> dict[str, Any]:
-        """The filters that are set and make sense; what does not is left out."""
-        self.is_valid()
-        data = {name: value for name, value in self.cleaned_data.items() if value}
+        """What is set and can be read, its days as moments."""
+        data = super().chosen()
         if "since" in data:
             data["since"] = _midnight(data["since"])
         if "until" in data:

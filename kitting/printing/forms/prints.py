@@ -93,7 +93,11 @@ class PrintForm(KeyedForm):
             )
 
     @property
-    def onto(self) -> Onto:
+    def entries(self) -> dict[str, Any]:
+        """Where the labels come out, and what is said of the one before."""
+        return {"onto": self._onto(), "again": self._told()}
+
+    def _onto(self) -> Onto:
         """Where a valid form wants its labels."""
         what, _blank, code = self.cleaned_data["where"].partition(" ")
         start = self.cleaned_data.get("start") or 1
@@ -103,8 +107,7 @@ class PrintForm(KeyedForm):
             start=start if what == STOCK else 1,
         )
 
-    @property
-    def told(self) -> Again:
+    def _told(self) -> Again:
         """What a valid form says of the label before."""
         if not self.again:
             return Again()

@@ -206,6 +206,11 @@ class StockForm(HeadFields, KeyedForm):
         return given
 
     @property
+    def entries(self) -> dict[str, Any]:
+        """The facts, and which ones the page showed."""
+        return {"facts": self.facts, "seen": self.cleaned_data["seen"]}
+
+    @property
     def facts(self) -> StockFacts:
         """The stock of a valid form; what belongs to another kind of page is left out."""
         given = self.cleaned_data
@@ -330,6 +335,11 @@ class PrinterForm(HeadFields, KeyedForm):
         return given
 
     @property
+    def entries(self) -> dict[str, Any]:
+        """The facts, and which ones the page showed."""
+        return {"facts": self.facts, "seen": self.cleaned_data["seen"]}
+
+    @property
     def facts(self) -> PrinterFacts:
         """The printer of a valid form."""
         given = self.cleaned_data
@@ -344,7 +354,3 @@ class PrinterForm(HeadFields, KeyedForm):
             bench=given["bench"],
             active=given.get("active", True),
         )
-
-
-class AskForm(KeyedForm):
-    """A touch: ask a printer, or send it a test page."""

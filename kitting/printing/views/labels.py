@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from datetime import datetime, time, timedelta
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.shortcuts import render
@@ -20,7 +20,6 @@ from kitting.ledger import clock
 from kitting.models import Print, PrintJob
 from kitting.printing.forms.jobs import (
     JobFilterForm,
-    JobForm,
     PrintLogForm,
     SendAgainForm,
 )
@@ -38,14 +37,16 @@ from kitting.printing.queries.prints import (
 )
 from kitting.printing.services import jobs, prints
 from kitting.printing.views.prints import ROOM, refused
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import OK, attempt, say_and_go
+from kitting.web.forms import KeyedForm
+from kitting.web.http import allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from django.http.response import HttpResponseBase
 
-    from kitting.web.forms import KeyedForm
     from kitting.web.http import LotwardRequest
 
 JOBS_A_PAGE: Final = 25
@@ -98,7 +99,7 @@ def labels(request: LotwardRequest) -> HttpResponseBase:
         "form": form,
         "chosen": chosen,
         "page": page,
-        "jobs": [(job, JobForm(auto_id=f"job-{job.pk}-%s")) for job in page],
+        "jobs": [(job, KeyedForm(auto_id=f"job-{job.pk}-%s")) for job in page],
         "way": print_jobs(WAY).count(),
         "failed": print_jobs(FAILED).count(),
         "week": week.date(),
@@ -150,11 +151,10 @@ def _show(
         "over": job.state in PRINT_OVER,
         "waits": waits,
         "again": again or SendAgainForm(),
-        "form": JobForm(),
+        "form": KeyedForm(),
         "wrong": wrong,
         "no_worker": job.state not in PRINT_OVER and no_worker(now),
         "worker_seen": worker_seen(),
-        "here": ROOM,
     }
     return render_part(
         request,
@@ -169,55 +169,44 @@ def _show(
 @require_POST
 def job_cancel(request: LotwardRequest, pk: int) -> HttpResponse:
     """Cancel a job that is not over."""
-    job, form = _job(pk), JobForm(request.POST)
-    done, status = attempt(
-        request, form, lambda sign: jobs.cancel_job(job_id=pk, sign=sign)
-    )
-    if done is None:
-        return _show(request, job, wrong=form, status=status)
+    return _act(request, pk, KeyedForm, jobs.cancel_job, _cancelled)
+
+
+def _cancelled(done: jobs.JobNow) -> str:
     if done.stopping:
-        said = _("The printer is asked to stop the print job.")
-    else:
-        said = _("The print job is cancelled. Nothing of it came out.")
-    messages.success(request, said)
-    return go(request, _address(pk))
+        return _("The printer is asked to stop the print job.")
+    return _("The print job is cancelled. Nothing of it came out.")
 
 
 @allowed("kitting.print_labels")
 @require_POST
 def job_again(request: LotwardRequest, pk: int) -> HttpResponse:
     """Send a failed job again: the same labels."""
-    job, form = _job(pk), SendAgainForm(request.POST)
-    done, status = attempt(
-        request,
-        form,
-        lambda sign: jobs.send_again(
-            job_id=pk, nothing_out=form.cleaned_data["nothing_out"], sign=sign
-        ),
-    )
-    if done is None:
-        return _show(request, job, again=form, wrong=form, status=status)
     said = _("The print job is sent again: the same labels, so no reprint.")
-    messages.success(request, said)
-    return go(request, _address(pk))
+    return _act(request, pk, SendAgainForm, jobs.send_again, lambda _done: said)
 
 
 @allowed("kitting.print_labels")
 @require_POST
 def job_settle(request: LotwardRequest, pk: int) -> HttpResponse:
     """Say of a failed job that its labels came out."""
-    job, form = _job(pk), JobForm(request.POST)
-    done, status = attempt(
-        request, form, lambda sign: jobs.settle_job(job_id=pk, sign=sign)
-    )
+    said = _("The print job is done: its labels came out.")
+    return _act(request, pk, KeyedForm, jobs.settle_job, lambda _done: said)
+
+
+def _act(
+    request: LotwardRequest,
+    pk: int,
+    kind: type[KeyedForm],
+    service: Callable[..., jobs.JobNow],
+    said: Callable[[jobs.JobNow], str],
+) -> HttpResponse:
+    job, form = _job(pk), kind(request.POST)
+    done, status = attempt(request, form, partial(service, job_id=pk))
     if done is None:
-        return _show(request, job, wrong=form, status=status)
-    messages.success(request, _("The print job is done: its labels came out."))
-    return go(request, _address(pk))
-
-
-def _address(pk: int) -> str:
-    return reverse("kitting:label-job", args=[pk])
+        again = form if kind is SendAgainForm else None
+        return _show(request, job, again=again, wrong=form, status=status)
+    return say_and_go(request, said(done), reverse("kitting:label-job", args=[pk]))
 
 
 # -- The print log ------------------------------------------------------------------
@@ -241,7 +230,6 @@ def label_log(request: LotwardRequest) -> HttpResponseBase:
         "page": page,
         "prints": page.paginator.count,
         "again": found.filter(copy__gt=1).count(),
-        "here": ROOM,
     }
     return render_part(
         request,
@@ -272,7 +260,6 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
         "number": number,
         "sha": sha,
         "back": (page_of(number, kind) if one else "") or reverse(ROOM),
-        "here": ROOM,
     }
     return render(request, "kitting/printing/label_printed.html", context)
 

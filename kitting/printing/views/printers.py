@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
-from django.contrib import messages
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from kitting.domain.errors import CodeError
 from kitting.ledger import clock
 from kitting.models import Bench, Printer, Stock
-from kitting.printing.forms.stocks import AskForm, PrinterForm
+from kitting.printing.forms.stocks import PrinterForm
 from kitting.printing.queries.printers import (
     mark_of,
     no_worker,
@@ -25,8 +25,9 @@ from kitting.printing.services.printers import ask_printer, print_test_page
 from kitting.printing.services.stocks import keep_printer
 from kitting.printing.views.stocks import trial_page
 from kitting.printing.worker import reach
-from kitting.web.acting import OK, attempt
-from kitting.web.http import allowed, get_or_404, go, render_part
+from kitting.web.acting import OK, act_page, attempt, say_and_go
+from kitting.web.forms import KeyedForm
+from kitting.web.http import allowed, get_or_404, render_part
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -49,7 +50,6 @@ def printer_list(request: LotwardRequest) -> HttpResponse:
         "lines": lines,
         "used": sum(line.active for line in lines),
         "stocks": Stock.objects.filter(active=True).exists(),
-        "here": "kitting:workshop",
         **_worker(),
     }
     return render(request, "kitting/printing/printers.html", context)
@@ -77,36 +77,16 @@ def _keep(request: LotwardRequest, printer: Printer | None) -> HttpResponse:
         printer=printer,
         seen=mark_of(printer) if printer else "",
     )
-    status = OK
-    if request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: keep_printer(
-                facts=form.facts,
-                was=printer.code if printer else "",
-                seen=form.cleaned_data["seen"],
-                sign=sign,
-            ),
-        )
-        if done is not None:
-            said = _("Printer %(printer)s is kept. Ask it, and print a test page.")
-            messages.success(request, said % {"printer": done.code})
-            return go(request, _address(done.code))
-    context = {
-        "form": form,
-        "printer": printer,
-        "act": _("Change the printer") if printer else _("Enter the printer"),
-        "part": "printer-form",
-        "back": _address(printer.code) if printer else reverse("kitting:printers"),
-        "here": "kitting:workshop",
-    }
-    return render_part(
+    return act_page(
         request,
-        page="kitting/printing/printer_form.html",
-        part="_form.html",
-        context=context,
-        status=status,
+        "kitting/printing/printer_form",
+        form,
+        partial(keep_printer, was=printer.code if printer else ""),
+        said=_("Printer %(code)s is kept. Ask it, and print a test page."),
+        to=lambda done: _address(done.code),
+        printer=printer,
+        act=_("Change the printer") if printer else _("Enter the printer"),
+        back=_address(printer.code) if printer else reverse("kitting:printers"),
     )
 
 
@@ -129,12 +109,9 @@ def printer_detail(request: LotwardRequest, code: str) -> HttpResponse:
 def printer_ask(request: LotwardRequest, code: str) -> HttpResponse:
     """Ask the printer about itself; only what was read as a fact is shown."""
     printer = _printer(code)
-    form = AskForm(request.POST)
-    told, status = attempt(
-        request,
-        form,
-        lambda sign: ask_printer(printer_id=printer.pk, connect=_soon, sign=sign),
-    )
+    form = KeyedForm(request.POST)
+    act = partial(ask_printer, printer_id=printer.pk, connect=_soon)
+    told, status = attempt(request, form, act)
     # The next touch is an act of its own.
     again = None if told is not None else form
     return _show(request, printer, ask=again, told=told, status=status)
@@ -149,17 +126,14 @@ def _soon(address: str) -> IppPrinter:
 def printer_try(request: LotwardRequest, code: str) -> HttpResponse:
     """Send the printer a test page, as a print job."""
     printer = _printer(code)
-    form = AskForm(request.POST)
-    done, status = attempt(
-        request,
-        form,
-        lambda sign: print_test_page(printer_id=printer.pk, sign=sign),
-    )
+    form = KeyedForm(request.POST)
+    act = partial(print_test_page, printer_id=printer.pk)
+    done, status = attempt(request, form, act)
     if done is None:
         return _show(request, printer, test=form, status=status)
     said = _("A test page of stock %(stock)s is on its way to %(printer)s.")
-    messages.success(request, said % {"stock": done.stock, "printer": printer.name})
-    return go(request, _address(code))
+    values = {"stock": done.stock, "printer": printer.name}
+    return say_and_go(request, said % values, _address(code))
 
 
 @allowed("kitting.set_up")
@@ -191,21 +165,20 @@ def _show(
     request: LotwardRequest,
     printer: Printer,
     *,
-    ask: AskForm | None = None,
-    test: AskForm | None = None,
+    ask: KeyedForm | None = None,
+    test: KeyedForm | None = None,
     told: Told | None = None,
     status: int = OK,
 ) -> HttpResponse:
     findings = told.findings if told else ()
     context = {
         "printer": printer,
-        "ask": ask or AskForm(auto_id="ask_%s"),
-        "test": test or AskForm(auto_id="test_%s"),
+        "ask": ask or KeyedForm(auto_id="ask_%s"),
+        "test": test or KeyedForm(auto_id="test_%s"),
         "told": told,
         "findings": [
             (one.good, sentence(CodeError(one.code, **one.params))) for one in findings
         ],
-        "here": "kitting:workshop",
         **_worker(),
     }
     return render_part(

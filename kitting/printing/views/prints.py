@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
@@ -27,8 +27,8 @@ from kitting.printing.queries.labels import (
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import of_kind
 from kitting.printing.services.prints import MOST_LABELS, print_labels
-from kitting.web.acting import OK, attempt, sign_of
-from kitting.web.http import allowed, go, open_to, render_part, status_for
+from kitting.web.acting import OK, attempt, form_page, say_and_go, sign_of
+from kitting.web.http import allowed, go, open_to, status_for
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -162,17 +162,8 @@ def print_page(
     numbers = request.POST.getlist("n")
     _refuse_nulls(numbers)
     form = _form(request, labelled, numbers)
-    done, status = attempt(
-        request,
-        form,
-        lambda sign: print_labels(
-            kind=labelled.name,
-            numbers=numbers,
-            again=form.told,
-            onto=form.onto,
-            sign=sign,
-        ),
-    )
+    act = partial(print_labels, kind=labelled.name, numbers=numbers)
+    done, status = attempt(request, form, act)
     if done is not None:
         return after_print(request, done, done.labels)
     return _ask(request, labelled, numbers, back, form=form, status=status)
@@ -221,19 +212,18 @@ def _ask(
         if form is None:
             return refused(request, error, back=back)
         sheaf = None
-    if sheaf is None:
-        context: dict[str, Any] = {"words": label_words(labelled.name, len(numbers))}
-    else:
-        context = context_of(sheaf)
-        form = form or _form(request, labelled, sheaf.numbers)
-    context |= {"form": form, "numbers": sheaf.numbers if sheaf else numbers}
-    context |= {"part": "label-print", "back": back, "here": ROOM}
-    return render_part(
+    numbers = sheaf.numbers if sheaf else numbers
+    words = {"words": label_words(labelled.name, len(numbers))}
+    return form_page(
         request,
-        page="kitting/printing/label_print.html",
-        part="kitting/printing/_label_print_form.html",
-        context=context,
-        status=status,
+        "kitting/printing/label_print",
+        form or _form(request, labelled, numbers),
+        status,
+        fragment="kitting/printing/_label_print_form.html",
+        numbers=numbers,
+        back=back,
+        here=ROOM,
+        **(context_of(sheaf) if sheaf else words),
     )
 
 
@@ -347,6 +337,6 @@ def after_print(
             "%(count)s labels are on their way to the printer.",
             labels,
         )
-        messages.success(request, words % {"count": labels})
-        return go(request, reverse("kitting:label-job", args=[done.job]))
+        to = reverse("kitting:label-job", args=[done.job])
+        return say_and_go(request, words % {"count": labels}, to)
     return go(request, reverse("kitting:label-printed", args=[done.pdf_sha]))

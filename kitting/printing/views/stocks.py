@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
@@ -20,8 +21,8 @@ from kitting.printing.pictures import grid_of
 from kitting.printing.queries.printers import facts_of, labels_for, mark_of, stock_lines
 from kitting.printing.queries.stocks import laid_out
 from kitting.printing.services.stocks import keep_stock, trial
-from kitting.web.acting import OK, UNFIT, attempt
-from kitting.web.http import add_refusal, allowed, get_or_404, go, render_part
+from kitting.web.acting import OK, UNFIT, attempt, say_and_go
+from kitting.web.http import add_refusal, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -60,7 +61,6 @@ def stock_list(request: LotwardRequest) -> HttpResponse:
         "lines": [(line, words_for(line.labels)) for line in lines],
         "used": sum(line.stock.active for line in lines),
         "sheets": sum(line.stock.active and line.stock.sheet for line in lines),
-        "here": "kitting:workshop",
     }
     return render(request, "kitting/printing/stocks.html", context)
 
@@ -83,24 +83,15 @@ def _keep(request: LotwardRequest, stock: Stock | None) -> HttpResponse:
     form = StockForm(
         request.POST or None, stock=stock, seen=mark_of(stock) if stock else ""
     )
-    status = OK
     if "look" in request.POST:
         status = _look(form)
-    elif request.method == "POST":
-        done, status = attempt(
-            request,
-            form,
-            lambda sign: keep_stock(
-                facts=form.facts,
-                was=stock.code if stock else "",
-                seen=form.cleaned_data["seen"],
-                sign=sign,
-            ),
-        )
+    else:
+        act = partial(keep_stock, was=stock.code if stock else "")
+        done, status = attempt(request, form, act)
         if done is not None:
-            said = _("Stock %(stock)s is kept. Print a test page of it.")
-            messages.success(request, said % {"stock": done.code})
-            return go(request, reverse("kitting:stock-change", args=[done.code]))
+            said = _("Stock %(code)s is kept. Print a test page of it.") % vars(done)
+            to = reverse("kitting:stock-change", args=[done.code])
+            return say_and_go(request, said, to)
     context: dict[str, Any] = {
         "form": form,
         "stock": stock,
@@ -108,7 +99,6 @@ def _keep(request: LotwardRequest, stock: Stock | None) -> HttpResponse:
         "words": words_for(labels_for(stock)) if stock else "",
         "printers": list(stock.printers.filter(active=True)) if stock else [],
         "act": _("Change the stock") if stock else _("Enter the stock"),
-        "here": "kitting:workshop",
     }
     return render_part(
         request,

@@ -10,7 +10,7 @@ from __future__ import annotations
 from datetime import date, datetime
 from functools import lru_cache
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from django import template
 from django.forms import BoundField, CheckboxInput
@@ -138,10 +138,7 @@ def may_see(context: Context, to: str, *args: object) -> str:
 
 @register.simple_tag(takes_context=True)
 def word_link(context: Context, to: str, word: str) -> SafeString | str:
-    """Write one word of the row on top, if this person may see its page.
-
-    A page that stands in another word's room sets ``here`` to that word's URL name.
-    """
+    """Write one word of the row on top, if this person may see its page."""
     address = may_see(context, to)
     if not address:
         return ""
@@ -151,9 +148,18 @@ def word_link(context: Context, to: str, word: str) -> SafeString | str:
     return format_html('<li><a href="{}"{}>{}</a></li>', address, current, word)
 
 
+_BESIDE: Final = {
+    **dict.fromkeys(("bags", "samples", "bag-numbers", "inspection"), "kitting:lots"),
+    **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
+}
+"""Words of pages whose addresses do not begin with that of their word."""
+
+
 def _is_here(context: Context, to: str, address: str) -> bool:
-    here = context.get("here")
+    """Tell whether the page stands under a word; it may name another in ``here``."""
     request: HttpRequest | None = context.get("request")
+    first = request.path_info.split("/")[1] if request else ""
+    here = context.get("here") or _BESIDE.get(first)
     if here or request is None:
         return bool(here == to)
     inside = address != "/" and request.path.startswith(address)
