@@ -1,4 +1,4 @@
-"""What a box should weigh, whether a missing piece would be noticed, and counting by weight.
+"""Counting by weight, and what a reference sample should weigh.
 
 Masses are in g; what is stored in mg comes in through :func:`grams`. Standard
 uncertainties are added as variances (law of propagation of uncertainty, GUM 5.1.2), and
@@ -11,15 +11,12 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from statistics import NormalDist
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from kitting.domain.errors import Refused
 from kitting.domain.exact import exact
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from kitting.domain.exact import Number
 
 COVERAGE: Final = 3
@@ -34,34 +31,6 @@ MOST_PIECES: Final = 1_000_000
 MOST_G: Final = 1_000_000
 """One tonne in g: no scale of a workshop goes further; more is a slip of the unit."""
 _MG: Final = 1000
-
-
-class Mass(NamedTuple):
-    """A mass with its spread; a plain tuple of the same figures will do."""
-
-    mean_g: Number
-    """Mean mass of one piece in g, above 0."""
-    sd_g: Number = 0
-    """Standard deviation from piece to piece in g, 0 or more."""
-    u_mean_g: Number = 0
-    """Standard uncertainty of the mean itself in g, 0 or more: it is the same for all
-    pieces of a box, so it grows with their number and not with its root."""
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """Between which masses a box counts as complete."""
-
-    expected_g: Decimal
-    """To the mg."""
-    low_g: Decimal
-    """Lowest mass that passes, rounded down to the mg, never below 0."""
-    high_g: Decimal
-    """Highest mass that passes, rounded up to the mg."""
-    sd_g: float
-    """Standard deviation of the mass of a complete box as it is read."""
-    noticed: dict[str, float]
-    """By part: the chance, 0 to 1, that a box with one piece too few is outside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,17 +50,6 @@ class Count:
     other pieces are in between, or the tare or the reference is wrong."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Line:
-    pieces: int
-    mean: Fraction
-    sd: Fraction
-    u_mean: Fraction
-
-    def variance(self, pieces: int) -> Fraction:
-        return pieces * self.sd**2 + (pieces * self.u_mean) ** 2
-
-
 def grams(mg: int) -> Decimal:
     """Give a stored mass in g.
 
@@ -105,60 +63,6 @@ def grams(mg: int) -> Decimal:
     Decimal('12.34')
     """
     return Decimal(mg) / _MG
-
-
-def window(
-    pieces: Mapping[str, int],
-    masses: Mapping[str, Mass | tuple[Number, ...]],
-    tare: Number | Mass | tuple[Number, ...],
-    scale: Number,
-    *,
-    k: Number = COVERAGE,
-) -> Window:
-    """Give the window of masses in which a complete box lies.
-
-    Args:
-        pieces: Pieces of each part in the box; parts with 0 are passed over.
-        masses: Mass of one piece of each of those parts.
-        tare: Mass of the empty carton in g, 0 or more; or with its spread, as a
-            :class:`Mass`.
-        scale: Standard uncertainty of one reading of the scale in g, 0 or more.
-        k: Standard deviations from the expected mass to either edge, above 0.
-
-    Returns:
-        The window. For each part it says how likely a missing piece is noticed: a part
-        that is lighter than the window is wide cannot be checked by weight.
-
-    Raises:
-        CodeError: ``figure_unreadable``.
-        Refused: ``box_empty``, ``pieces_negative``, ``mass_missing``,
-            ``mass_out_of_range``, ``spread_out_of_range``,
-            ``scale_out_of_range`` or ``coverage_out_of_range``.
-
-    References:
-        GUM (JCGM 100:2008) 5.1.2; the normal distribution is an assumption, good for
-        many pieces. Checked against scipy.stats.norm and by simulation.
-    """
-    lines = _lines(pieces, masses)
-    carton = _carton(tare)
-    scale_u, edge = _scale(scale), _coverage(k)
-    expected = carton.mean + sum(line.pieces * line.mean for line in lines.values())
-    variance = carton.variance(1) + scale_u**2
-    variance += sum(line.variance(line.pieces) for line in lines.values())
-    reach_mg = _root_up(variance * (edge * _MG) ** 2)
-    low_mg = max(0, math.floor(expected * _MG) - reach_mg)
-    low, high = grams(low_mg), grams(math.ceil(expected * _MG) + reach_mg)
-    noticed = {
-        part: _outside(
-            low,
-            high,
-            expected - line.mean,
-            variance - line.variance(line.pieces) + line.variance(line.pieces - 1),
-        )
-        for part, line in lines.items()
-    }
-    sd_g = math.sqrt(variance)
-    return Window(grams(round(expected * _MG)), low, high, sd_g, noticed)
 
 
 def count_by_weight(
@@ -193,7 +97,8 @@ def count_by_weight(
     Raises:
         CodeError: ``figure_unreadable``.
         Refused: ``pieces_not_positive``, ``gross_below_tare``, ``weighed_out_of_range``
-            or what :func:`window` refuses for masses, spread, scale and ``k``.
+            or ``mass_out_of_range``, ``spread_out_of_range``, ``scale_out_of_range``,
+            ``coverage_out_of_range``.
 
     References:
         GUM 5.1.2; for counting scales Steiner and MacKay, "Scale Counting", from
@@ -325,39 +230,6 @@ class _Counting:
 
     def trusted(self, pieces: int, k: Fraction) -> bool:
         return 4 * k**2 * self.variance(pieces) <= 1
-
-
-def _lines(
-    pieces: Mapping[str, int], masses: Mapping[str, Mass | tuple[Number, ...]]
-) -> dict[str, _Line]:
-    lines: dict[str, _Line] = {}
-    for part, many in pieces.items():
-        if many < 0:
-            raise Refused("pieces_negative", value=many)
-        if many == 0:
-            continue
-        if part not in masses:
-            raise Refused("mass_missing", part=part)
-        mass = Mass(*masses[part])
-        lines[part] = _Line(
-            many, _mass(mass.mean_g), _spread(mass.sd_g), _spread(mass.u_mean_g)
-        )
-    if not lines:
-        raise Refused("box_empty")
-    return lines
-
-
-def _carton(tare: Number | Mass | tuple[Number, ...]) -> _Line:
-    mass = Mass(*tare) if isinstance(tare, tuple) else Mass(tare)
-    mean = _mass(mass.mean_g, zero=True)
-    return _Line(1, mean, _spread(mass.sd_g), _spread(mass.u_mean_g))
-
-
-def _outside(low: Decimal, high: Decimal, mean: Fraction, variance: Fraction) -> float:
-    if variance == 0:
-        return float(not Fraction(low) <= mean <= Fraction(high))
-    mass = NormalDist(float(mean), math.sqrt(variance))
-    return mass.cdf(float(low)) + 1 - mass.cdf(float(high))
 
 
 def _counting(

@@ -19,7 +19,7 @@ from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
 from django_htmx.http import HttpResponseClientRedirect
 
-from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
+from kitting.domain.errors import Conflict, LotwardError, Missing
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
@@ -126,18 +126,6 @@ def get_or_404(source: type[M] | QuerySet[M], /, **lookup: Any) -> M:
 def new_op_key() -> str:
     """Make the operation key that a form carries in its hidden field ``op_key``."""
     return str(uuid.uuid4())
-
-
-def op_key(request: HttpRequest) -> uuid.UUID:
-    """Read the operation key of a post that has no Django form.
-
-    Raises:
-        Refused: If the key is absent or is none (``op_key_unreadable``).
-    """
-    try:
-        return uuid.UUID(request.POST.get("op_key", ""))
-    except ValueError:
-        raise Refused("op_key_unreadable") from None
 
 
 def status_for(error: LotwardError) -> int:

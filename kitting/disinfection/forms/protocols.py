@@ -92,7 +92,7 @@ class ProtocolForm(KeyedForm):
         help_text=_("At least one record, before the protocol is signed."),
     )
 
-    loads: Any
+    loads: Any = ()
     """The lines of what it covers, as of ``load_forms``."""
 
     def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
@@ -115,7 +115,7 @@ class ProtocolForm(KeyedForm):
 
     def is_valid(self) -> bool:
         """Look at the lines of what it covers as well."""
-        return all([super().is_valid(), self.loads.is_valid()])
+        return all([super().is_valid(), not self.loads or self.loads.is_valid()])
 
     @property
     def entries(self) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from kitting.domain import exposure, margins
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OnHold, Refused
 from kitting.ledger.reach import refuse_held_bag, standing_holds, why_of
 from kitting.models import Protocol, Run
@@ -15,7 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime
 
-    from kitting.domain.entries import Belt
     from kitting.ledger.reach import Reach
     from kitting.models import Bag, RunBag
 

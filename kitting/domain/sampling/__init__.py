@@ -36,7 +36,6 @@ from kitting.domain.sampling.switching import (
     State,
     Why,
     after,
-    switch,
 )
 from kitting.domain.sampling.tables import (
     AQLS,
@@ -83,5 +82,4 @@ __all__ = [
     "plans_for",
     "quality_at",
     "standing_of",
-    "switch",
 ]

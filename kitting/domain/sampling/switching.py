@@ -20,8 +20,6 @@ from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from kitting.domain.sampling.tables import Severity
 
 Event: TypeAlias = Literal[
@@ -75,41 +73,19 @@ class State:
 START: Final = State("normal", stopped=False, why="start", at=0, lots=0, rejected=0)
 
 
-def switch(history: Iterable[Event]) -> State:
-    """Tell how the next lot is inspected.
-
-    Args:
-        history: What happened to the lots of one part from one source on their first
-            inspection, oldest first: ``accepted``, ``rejected``, or ``between`` for a
-            lot that passed on reduced inspection with more bad pieces than its
-            acceptance number; or what the quality officer decided: ``resumed`` let a
-            stopped source deliver again, ``reduced`` began reduced inspection,
-            ``restored`` ended it. May be empty.
-
-    Returns:
-        The state after all of it. Verdicts while stopped change nothing.
-
-    Raises:
-        Refused: What ``after`` refuses.
-
-    >>> switch(["accepted", "rejected", "accepted", "rejected"]).severity
-    'tightened'
-    """
-    state = START
-    for event in history:
-        state = after(state, event)
-    return state
-
-
 def after(state: State, event: Event) -> State:
     """Tell how the next lot is inspected after one more thing happened.
 
     Args:
         state: The state before it.
-        event: What happened, as in ``switch``.
+        event: What happened to a lot of one part from one source on its first
+            inspection: ``accepted``, ``rejected``, or ``between`` where it passed on
+            reduced inspection with more bad pieces than its acceptance number; or what
+            the quality officer decided: ``resumed`` let a stopped source deliver again,
+            ``reduced`` began reduced inspection, ``restored`` ended it.
 
     Returns:
-        The state after it.
+        The state after it. Verdicts while stopped change nothing.
 
     Raises:
         Refused: ``verdict_unknown``; ``inspection_not_stopped`` for a resumption where

@@ -7,17 +7,25 @@ AQL.
 
 from __future__ import annotations
 
+from functools import reduce
+
 import pytest
 
 from kitting.domain.errors import CodeError, Refused
 from kitting.domain.sampling import (
     START,
+    Event,
     Sampled,
     Standing,
+    State,
+    after,
     need_reducible,
     standing_of,
-    switch,
 )
+
+
+def switch(history: list[Event]) -> State:
+    return reduce(after, history, START)
 
 
 def lots(*found: int, size: int = 80, fail: int | None = None) -> list[Sampled]:

@@ -10,13 +10,15 @@ inspection the same from memory. The sequences are worked by hand.
 from __future__ import annotations
 
 import re
+from functools import reduce
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from kitting.domain import sampling
 from kitting.domain.errors import Refused
-from kitting.domain.sampling import Event, State, switch
+from kitting.domain.sampling import Event, State
 
 WORDS: dict[str, Event] = {
     "A": "accepted",
@@ -30,7 +32,11 @@ TEN = "A" * 10
 
 
 def after(letters: str) -> State:
-    return switch([WORDS[letter] for letter in letters])
+    return switched([WORDS[letter] for letter in letters])
+
+
+def switched(history: list[Event]) -> State:
+    return reduce(sampling.after, history, sampling.START)
 
 
 @pytest.mark.parametrize(
@@ -120,7 +126,7 @@ def test_the_state_counts_since_it_began():
 )
 def test_what_cannot_have_happened_is_refused(history, code):
     with pytest.raises(Refused) as error:
-        switch(history)
+        switched(history)
     assert error.value.code == code
 
 
