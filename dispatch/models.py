@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from dispatch.domain.folding import fold
 from kitting.domain.stages import ShipmentStage
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 
 
 def shipment_stages() -> list[tuple[str, str]]:
@@ -34,10 +34,9 @@ class Consignee(models.Model):
         default_permissions = ()
         ordering = ["name"]
         constraints = [
-            models.CheckConstraint(
-                condition=~Q(country="")
-                | Q(street="", postcode="", city="", region=""),
-                name="dispatch_consignee_parts_have_a_country",
+            check(
+                "dispatch_consignee_parts_have_a_country",
+                ~Q(country="") | Q(street="", postcode="", city="", region=""),
             )
         ]
 
@@ -77,8 +76,9 @@ class Shipment(models.Model):
         ]
         constraints = [
             one_of("dispatch_shipment_stage_known", "stage", ShipmentStage),
-            models.CheckConstraint(
-                condition=Q(
+            check(
+                "dispatch_shipment_sent_has_a_time",
+                Q(
                     stage__in=[ShipmentStage.OPEN, ShipmentStage.CANCELLED],
                     sent_at__isnull=True,
                 )
@@ -87,7 +87,6 @@ class Shipment(models.Model):
                     sent_at__isnull=False,
                     boxes__gte=1,
                 ),
-                name="dispatch_shipment_sent_has_a_time",
             ),
         ]
 
@@ -112,14 +111,8 @@ class ShipmentBox(models.Model):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["shipment", "box"], name="dispatch_shipmentbox_once"
-            ),
-            models.UniqueConstraint(
-                fields=["box"],
-                condition=Q(live=True),
-                name="dispatch_shipmentbox_one_live",
-            ),
+            once("dispatch_shipmentbox_once", "shipment", "box"),
+            once("dispatch_shipmentbox_one_live", "box", condition=Q(live=True)),
         ]
 
     def __str__(self) -> str:
@@ -155,11 +148,7 @@ class ShipEvent(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(
-                fields=["shipment", "nth"], name="dispatch_shipevent_nth"
-            )
-        ]
+        constraints = [once("dispatch_shipevent_nth", "shipment", "nth")]
 
     def __str__(self) -> str:
         return f"shipment {self.shipment_id}: {self.before} to {self.after}"

@@ -32,9 +32,19 @@ def word_field(
 def one_of(name: str, field: str, words: Iterable[StrEnum | str]) -> Any:
     """The constraint that keeps ``field`` inside its vocabulary."""
     allowed = [str(word) for word in words]
-    return models.CheckConstraint(
-        condition=models.Q(**{f"{field}__in": allowed}), name=name
-    )
+    return check(name, **{f"{field}__in": allowed})
+
+
+def check(
+    name: str, condition: models.Q | None = None, **fields: Any
+) -> models.CheckConstraint:
+    """The constraint that keeps every row to a condition, or fields as in a ``Q``."""
+    return models.CheckConstraint(condition=condition or models.Q(**fields), name=name)
+
+
+def once(name: str, *fields: str, **options: Any) -> models.UniqueConstraint:
+    """The constraint that keeps the values of fields together from coming twice."""
+    return models.UniqueConstraint(fields=fields, name=name, **options)
 
 
 def pairs(words: Iterable[StrEnum]) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import BoxStage
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 
 
 def box_stages() -> list[tuple[str, str]]:
@@ -42,11 +42,7 @@ class OpenBag(models.Model):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(
-                fields=["bench", "part"], name="kitting_openbag_one_per_part"
-            )
-        ]
+        constraints = [once("kitting_openbag_one_per_part", "bench", "part")]
 
     def __str__(self) -> str:
         return f"bag {self.bag_id} at bench {self.bench_id}"
@@ -91,20 +87,20 @@ class Box(models.Model):
         ]
         constraints = [
             one_of("kitting_box_stage_known", "stage", BoxStage),
-            models.CheckConstraint(
-                condition=Q(stage__in=[BoxStage.OPEN, BoxStage.VOIDED])
+            check(
+                "kitting_box_identity_complete",
+                Q(stage__in=[BoxStage.OPEN, BoxStage.VOIDED])
                 | Q(
                     serial__isnull=False,
                     packed_on__isnull=False,
                     closed_at__isnull=False,
                 )
                 & ~Q(batch=""),
-                name="kitting_box_identity_complete",
             ),
-            models.UniqueConstraint(
-                fields=["bench"],
+            once(
+                "kitting_box_one_unlabelled_per_bench",
+                "bench",
                 condition=Q(stage__in=[BoxStage.OPEN, BoxStage.CLOSED]),
-                name="kitting_box_one_unlabelled_per_bench",
             ),
         ]
 
@@ -125,9 +121,7 @@ class BoxEvent(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(fields=["box", "nth"], name="kitting_boxevent_nth")
-        ]
+        constraints = [once("kitting_boxevent_nth", "box", "nth")]
 
     def __str__(self) -> str:
         return f"box {self.box_id}: {self.before} to {self.after}"
@@ -184,17 +178,14 @@ class BoxLine(models.Model):
             models.Index(fields=["run", "box"], name="kitting_boxline_run"),
         ]
         constraints = [
-            models.UniqueConstraint(
-                fields=["box", "bag", "run"], name="kitting_boxline_once"
-            ),
-            models.UniqueConstraint(
-                fields=["box", "bag"],
+            once("kitting_boxline_once", "box", "bag", "run"),
+            once(
+                "kitting_boxline_once_without_run",
+                "box",
+                "bag",
                 condition=Q(run__isnull=True),
-                name="kitting_boxline_once_without_run",
             ),
-            models.CheckConstraint(
-                condition=Q(pieces__gte=1), name="kitting_boxline_pieces"
-            ),
+            check("kitting_boxline_pieces", pieces__gte=1),
         ]
 
     def __str__(self) -> str:

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from django.db import models
 
-from kitting.models.base import one_of, pairs, word_field
+from kitting.models.base import check, once, one_of, pairs, word_field
 
 
 class Unit(StrEnum):
@@ -93,13 +93,8 @@ class Yield(models.Model):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["part", "material"], name="kitting_yield_once"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(pieces__gte=1, amount__gte=1),
-                name="kitting_yield_positive",
-            ),
+            once("kitting_yield_once", "part", "material"),
+            check("kitting_yield_positive", pieces__gte=1, amount__gte=1),
         ]
 
     def __str__(self) -> str:
@@ -115,11 +110,7 @@ class Revision(models.Model):
     class Meta:
         default_permissions = ()
         ordering = ["part", "code"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["part", "code"], name="kitting_revision_once"
-            )
-        ]
+        constraints = [once("kitting_revision_once", "part", "code")]
 
     def __str__(self) -> str:
         return self.code
@@ -191,13 +182,11 @@ class Recipe(models.Model):
         default_permissions = ()
         ordering = ["product", "version"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["product", "version"], name="kitting_recipe_once"
-            ),
-            models.UniqueConstraint(
-                fields=["product"],
+            once("kitting_recipe_once", "product", "version"),
+            once(
+                "kitting_recipe_one_in_force",
+                "product",
                 condition=models.Q(in_force=True),
-                name="kitting_recipe_one_in_force",
             ),
         ]
 
@@ -221,12 +210,8 @@ class RecipeLine(models.Model):
         default_permissions = ()
         ordering = ["recipe", "id"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["recipe", "part"], name="kitting_recipeline_once"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(pieces__gte=1), name="kitting_recipeline_pieces"
-            ),
+            once("kitting_recipeline_once", "recipe", "part"),
+            check("kitting_recipeline_pieces", pieces__gte=1),
             one_of("kitting_recipeline_per_known", "per", Per),
         ]
 
@@ -255,12 +240,8 @@ class BoxSize(models.Model):
         default_permissions = ()
         ordering = ["product", "sets"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["product", "sets"], name="kitting_boxsize_once"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(sets__gte=1), name="kitting_boxsize_sets"
-            ),
+            once("kitting_boxsize_once", "product", "sets"),
+            check("kitting_boxsize_sets", sets__gte=1),
         ]
 
     def __str__(self) -> str:

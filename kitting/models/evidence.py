@@ -7,7 +7,7 @@ from enum import StrEnum
 from django.db import models
 from django.db.models import Q
 
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 from kitting.models.lots import CountedBy, counting_ways
 
 
@@ -85,12 +85,8 @@ class Defect(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["check_made", "kind"], name="kitting_defect_once"
-            ),
-            models.CheckConstraint(
-                condition=Q(pieces__gte=1), name="kitting_defect_pieces"
-            ),
+            once("kitting_defect_once", "check_made", "kind"),
+            check("kitting_defect_pieces", pieces__gte=1),
         ]
 
     def __str__(self) -> str:
@@ -120,13 +116,11 @@ class CheckedClass(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["check_made", "defect_class"], name="kitting_checkedclass_once"
-            ),
+            once("kitting_checkedclass_once", "check_made", "defect_class"),
             one_of("kitting_checkedclass_class_known", "defect_class", Grade),
-            models.CheckConstraint(
-                condition=Q(found__lte=models.F("sample_size")),
-                name="kitting_checkedclass_found_in_sample",
+            check(
+                "kitting_checkedclass_found_in_sample",
+                found__lte=models.F("sample_size"),
             ),
         ]
 
@@ -153,11 +147,7 @@ class Resumption(Guarded):
         indexes = [
             models.Index(fields=["part", "source"], name="kitting_resumption_of")
         ]
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(reason=""), name="kitting_resumption_has_a_reason"
-            )
-        ]
+        constraints = [check("kitting_resumption_has_a_reason", ~Q(reason=""))]
 
     def __str__(self) -> str:
         return f"part {self.part_id} from {self.source}"
@@ -184,9 +174,7 @@ class Switching(Guarded):
                 [Grade.MAJOR, Grade.MINOR],
             ),
             one_of("kitting_switching_to_known", "to", Inspected),
-            models.CheckConstraint(
-                condition=~Q(reason=""), name="kitting_switching_has_a_reason"
-            ),
+            check("kitting_switching_has_a_reason", ~Q(reason="")),
         ]
 
     def __str__(self) -> str:
@@ -211,9 +199,7 @@ class Disposition(Guarded):
         default_permissions = ()
         constraints = [
             one_of("kitting_disposition_fate_known", "fate", Fate),
-            models.CheckConstraint(
-                condition=~Q(reason=""), name="kitting_disposition_has_a_reason"
-            ),
+            check("kitting_disposition_has_a_reason", ~Q(reason="")),
         ]
 
     def __str__(self) -> str:
@@ -260,11 +246,7 @@ class Sample(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.CheckConstraint(
-                condition=Q(pieces__gte=1), name="kitting_sample_pieces"
-            )
-        ]
+        constraints = [check("kitting_sample_pieces", pieces__gte=1)]
 
     def __str__(self) -> str:
         return f"{self.pieces} of bag {self.bag_id} for {self.what_for}"
@@ -317,11 +299,7 @@ class ProtocolEvidence(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(
-                fields=["protocol", "evidence"], name="kitting_protocolevidence_once"
-            )
-        ]
+        constraints = [once("kitting_protocolevidence_once", "protocol", "evidence")]
 
     def __str__(self) -> str:
         return f"{self.evidence_id} for {self.protocol_id}"
@@ -361,11 +339,7 @@ class Retirement(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.CheckConstraint(
-                condition=~Q(reason=""), name="kitting_retirement_has_a_reason"
-            )
-        ]
+        constraints = [check("kitting_retirement_has_a_reason", ~Q(reason=""))]
 
     def __str__(self) -> str:
         return f"protocol {self.protocol_id} until {self.last_day}"

@@ -8,7 +8,7 @@ from operator import or_
 from django.db import models
 from django.db.models import Q
 
-from kitting.models.base import Guarded
+from kitting.models.base import Guarded, check
 
 TARGETS = ("lot", "bag", "run", "box", "revision", "method", "source", "protocol")
 """What a hold can stand on; exactly one of them."""
@@ -47,12 +47,8 @@ class Hold(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.CheckConstraint(
-                condition=_exactly_one(), name="kitting_hold_exactly_one_target"
-            ),
-            models.CheckConstraint(
-                condition=~Q(reason=""), name="kitting_hold_has_a_reason"
-            ),
+            check("kitting_hold_exactly_one_target", _exactly_one()),
+            check("kitting_hold_has_a_reason", ~Q(reason="")),
         ]
 
     def __str__(self) -> str:

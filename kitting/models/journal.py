@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db import models
 
-from kitting.models.base import Guarded
+from kitting.models.base import Guarded, once
 
 
 class Operation(models.Model):
@@ -43,9 +43,7 @@ class Link(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(fields=["site", "seq"], name="kitting_link_once")
-        ]
+        constraints = [once("kitting_link_once", "site", "seq")]
 
     def __str__(self) -> str:
         return f"link {self.site}/{self.seq}"

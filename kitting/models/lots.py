@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 
 
 class LotStage(StrEnum):
@@ -87,9 +87,9 @@ class Lot(models.Model):
         constraints = [
             one_of("kitting_lot_stage_known", "stage", LotStage),
             one_of("kitting_lot_verdict_known", "verdict", Verdict),
-            models.CheckConstraint(
-                condition=Q(use_by__isnull=True) | Q(use_by__gte=F("made_on")),
-                name="kitting_lot_use_by_after_made_on",
+            check(
+                "kitting_lot_use_by_after_made_on",
+                Q(use_by__isnull=True) | Q(use_by__gte=F("made_on")),
             ),
         ]
 
@@ -114,15 +114,9 @@ class LotOrigin(Guarded):
             models.Index(fields=["from_lot", "lot"], name="kitting_lotorigin_back")
         ]
         constraints = [
-            models.UniqueConstraint(
-                fields=["lot", "from_lot"], name="kitting_lotorigin_once"
-            ),
-            models.CheckConstraint(
-                condition=~Q(lot=F("from_lot")), name="kitting_lotorigin_not_itself"
-            ),
-            models.CheckConstraint(
-                condition=Q(amount__gte=1), name="kitting_lotorigin_amount"
-            ),
+            once("kitting_lotorigin_once", "lot", "from_lot"),
+            check("kitting_lotorigin_not_itself", ~Q(lot=F("from_lot"))),
+            check("kitting_lotorigin_amount", amount__gte=1),
         ]
 
     def __str__(self) -> str:
@@ -189,15 +183,11 @@ class Bag(models.Model):
         constraints = [
             one_of("kitting_bag_stage_known", "stage", BagStage),
             one_of("kitting_bag_container_known", "container", Container),
-            models.CheckConstraint(
-                condition=Q(pieces__gte=0), name="kitting_bag_pieces_gte_0"
-            ),
-            models.CheckConstraint(
-                condition=(
-                    Q(stage=BagStage.USED_UP, pieces=0)
-                    | (~Q(stage=BagStage.USED_UP) & Q(pieces__gte=1))
-                ),
-                name="kitting_bag_used_up_is_empty",
+            check("kitting_bag_pieces_gte_0", pieces__gte=0),
+            check(
+                "kitting_bag_used_up_is_empty",
+                Q(stage=BagStage.USED_UP, pieces=0)
+                | (~Q(stage=BagStage.USED_UP) & Q(pieces__gte=1)),
             ),
         ]
 
@@ -239,17 +229,13 @@ class Movement(Guarded):
             models.Index(fields=["lot", "kind"], name="kitting_movement_lot_kind")
         ]
         constraints = [
-            models.UniqueConstraint(fields=["bag", "nth"], name="kitting_movement_nth"),
-            models.CheckConstraint(
-                condition=Q(pieces__gte=1), name="kitting_movement_pieces"
+            once("kitting_movement_nth", "bag", "nth"),
+            check("kitting_movement_pieces", pieces__gte=1),
+            check(
+                "kitting_movement_delta",
+                Q(delta=0) | Q(delta=F("pieces")) | Q(delta=-F("pieces")),
             ),
-            models.CheckConstraint(
-                condition=Q(delta=0) | Q(delta=F("pieces")) | Q(delta=-F("pieces")),
-                name="kitting_movement_delta",
-            ),
-            models.CheckConstraint(
-                condition=Q(after__gte=0), name="kitting_movement_after_gte_0"
-            ),
+            check("kitting_movement_after_gte_0", after__gte=0),
             one_of("kitting_movement_kind_known", "kind", MovementKind),
         ]
 

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import PrintState
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 
 
 def print_states() -> list[tuple[str, str]]:
@@ -38,21 +38,19 @@ class Stock(models.Model):
         default_permissions = ()
         ordering = ["code"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(page_width_um__isnull=True, page_height_um__isnull=True)
+            check(
+                "kitting_stock_roll_or_sheet",
+                Q(page_width_um__isnull=True, page_height_um__isnull=True)
                 | Q(page_width_um__isnull=False, page_height_um__isnull=False),
-                name="kitting_stock_roll_or_sheet",
             ),
-            models.CheckConstraint(
-                condition=Q(
-                    width_um__gte=1,
-                    height_um__gte=1,
-                    head_dots__gte=1,
-                    head_um__gte=1,
-                    columns__gte=1,
-                    rows__gte=1,
-                ),
-                name="kitting_stock_has_a_size",
+            check(
+                "kitting_stock_has_a_size",
+                width_um__gte=1,
+                height_um__gte=1,
+                head_dots__gte=1,
+                head_um__gte=1,
+                columns__gte=1,
+                rows__gte=1,
             ),
         ]
 
@@ -85,10 +83,7 @@ class Printer(models.Model):
         default_permissions = ()
         ordering = ["code"]
         constraints = [
-            models.CheckConstraint(
-                condition=Q(head_dots__gte=1, head_um__gte=1),
-                name="kitting_printer_has_dots",
-            ),
+            check("kitting_printer_has_dots", head_dots__gte=1, head_um__gte=1),
         ]
 
     def __str__(self) -> str:
@@ -138,10 +133,10 @@ class PrintJob(models.Model):
         ]
         constraints = [
             one_of("kitting_printjob_state_known", "state", PrintState),
-            models.CheckConstraint(
-                condition=Q(document__isnull=False)
+            check(
+                "kitting_printjob_has_a_document",
+                Q(document__isnull=False)
                 | Q(state__in=[PrintState.DONE, PrintState.CANCELLED]),
-                name="kitting_printjob_has_a_document",
             ),
         ]
 
@@ -195,23 +190,13 @@ class Print(Guarded):
             models.Index(fields=["pdf_sha"], name="kitting_print_document"),
         ]
         constraints = [
-            models.UniqueConstraint(
-                fields=["box", "copy"], name="kitting_print_box_copy"
+            once("kitting_print_box_copy", "box", "copy"),
+            once("kitting_print_bag_copy", "bag", "copy"),
+            once("kitting_print_label_copy", "kind", "number", "copy"),
+            check(
+                "kitting_print_one_subject", Q(box__isnull=True) | Q(bag__isnull=True)
             ),
-            models.UniqueConstraint(
-                fields=["bag", "copy"], name="kitting_print_bag_copy"
-            ),
-            models.UniqueConstraint(
-                fields=["kind", "number", "copy"], name="kitting_print_label_copy"
-            ),
-            models.CheckConstraint(
-                condition=Q(box__isnull=True) | Q(bag__isnull=True),
-                name="kitting_print_one_subject",
-            ),
-            models.CheckConstraint(
-                condition=Q(copy=1) | ~Q(reason=""),
-                name="kitting_print_reprint_has_a_reason",
-            ),
+            check("kitting_print_reprint_has_a_reason", Q(copy=1) | ~Q(reason="")),
         ]
 
     def __str__(self) -> str:

@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import RunStage
-from kitting.models.base import Guarded, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
 from kitting.models.lots import containers
 
 
@@ -78,18 +78,16 @@ class Protocol(models.Model):
         default_permissions = ()
         ordering = ["code", "version"]
         constraints = [
-            models.UniqueConstraint(
-                fields=["code", "version"], name="kitting_protocol_once"
-            ),
-            models.CheckConstraint(
-                condition=Q(required_top_uj_cm2__gte=1)
+            once("kitting_protocol_once", "code", "version"),
+            check(
+                "kitting_protocol_requires_something",
+                Q(required_top_uj_cm2__gte=1)
                 | Q(required_bottom_uj_cm2__gte=1)
                 | Q(
                     process__in=[Process.LIQUID, Process.HEAT],
                     hold_s__gte=1,
                     min_value__gte=1,
                 ),
-                name="kitting_protocol_requires_something",
             ),
             one_of("kitting_protocol_process_known", "process", Process),
         ]
@@ -123,10 +121,7 @@ class ProtocolLoad(models.Model):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["protocol", "revision", "container"],
-                name="kitting_protocolload_once",
-            )
+            once("kitting_protocolload_once", "protocol", "revision", "container")
         ]
 
     def __str__(self) -> str:
@@ -162,12 +157,8 @@ class Calibration(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.CheckConstraint(
-                condition=Q(due__gte=models.F("on")), name="kitting_calibration_dates"
-            ),
-            models.CheckConstraint(
-                condition=Q(rel_u_ppm__lt=1_000_000), name="kitting_calibration_u"
-            ),
+            check("kitting_calibration_dates", due__gte=models.F("on")),
+            check("kitting_calibration_u", rel_u_ppm__lt=1_000_000),
         ]
 
     def __str__(self) -> str:
@@ -201,15 +192,12 @@ class Run(models.Model):
         ordering = ["-id"]
         constraints = [
             one_of("kitting_run_stage_known", "stage", RunStage),
-            models.UniqueConstraint(
-                fields=["line"],
+            once(
+                "kitting_run_one_open_per_line",
+                "line",
                 condition=Q(stage=RunStage.OPEN),
-                name="kitting_run_one_open_per_line",
             ),
-            models.CheckConstraint(
-                condition=Q(exposure_ms__gte=1, passes__gte=1),
-                name="kitting_run_exposes",
-            ),
+            check("kitting_run_exposes", exposure_ms__gte=1, passes__gte=1),
         ]
 
     def __str__(self) -> str:
@@ -228,9 +216,7 @@ class Reading(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["run", "point", "side", "moment"], name="kitting_reading_once"
-            ),
+            once("kitting_reading_once", "run", "point", "side", "moment"),
             one_of("kitting_reading_side_known", "side", Side),
             one_of("kitting_reading_moment_known", "moment", Moment),
         ]
@@ -253,9 +239,7 @@ class RunVerdict(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["run", "side"], name="kitting_runverdict_once"
-            ),
+            once("kitting_runverdict_once", "run", "side"),
             one_of("kitting_runverdict_side_known", "side", Side),
         ]
 
@@ -277,10 +261,8 @@ class RunBag(models.Model):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(fields=["run", "bag"], name="kitting_runbag_once"),
-            models.UniqueConstraint(
-                fields=["bag"], condition=Q(live=True), name="kitting_runbag_one_live"
-            ),
+            once("kitting_runbag_once", "run", "bag"),
+            once("kitting_runbag_one_live", "bag", condition=Q(live=True)),
         ]
 
     def __str__(self) -> str:
@@ -346,9 +328,7 @@ class Dosimeter(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.UniqueConstraint(
-                fields=["run", "nth"], name="kitting_dosimeter_nth"
-            ),
+            once("kitting_dosimeter_nth", "run", "nth"),
             one_of("kitting_dosimeter_side_known", "side", Side),
         ]
 
@@ -365,9 +345,7 @@ class RunValue(Guarded):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(fields=["run", "at"], name="kitting_runvalue_once")
-        ]
+        constraints = [once("kitting_runvalue_once", "run", "at")]
 
     def __str__(self) -> str:
         return f"{self.value} at {self.at} in run {self.run_id}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 
+from kitting.models.base import check, once
+
 
 class Workshop(models.Model):
     """One row: who makes the goods, and where."""
@@ -49,16 +51,11 @@ class Workshop(models.Model):
             ("set_up", "Change the set-up"),
         ]
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(pk=1), name="kitting_workshop_one_row"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(site__gte=1, site__lte=9),
-                name="kitting_workshop_site_1_to_9",
-            ),
-            models.CheckConstraint(
-                condition=models.Q(demo=True) | models.Q(ahead_s=0),
-                name="kitting_workshop_only_a_demo_is_ahead",
+            check("kitting_workshop_one_row", pk=1),
+            check("kitting_workshop_site_1_to_9", site__gte=1, site__lte=9),
+            check(
+                "kitting_workshop_only_a_demo_is_ahead",
+                models.Q(demo=True) | models.Q(ahead_s=0),
             ),
         ]
 
@@ -93,10 +90,10 @@ class Badge(models.Model):
     class Meta:
         default_permissions = ()
         constraints = [
-            models.CheckConstraint(
-                condition=models.Q(revocation__isnull=True, revoked_at__isnull=True)
+            check(
+                "kitting_badge_revoked_by_an_act",
+                models.Q(revocation__isnull=True, revoked_at__isnull=True)
                 | models.Q(revocation__isnull=False, revoked_at__isnull=False),
-                name="kitting_badge_revoked_by_an_act",
             )
         ]
 
@@ -113,11 +110,7 @@ class Counter(models.Model):
 
     class Meta:
         default_permissions = ()
-        constraints = [
-            models.UniqueConstraint(
-                fields=["site", "name"], name="kitting_counter_once"
-            )
-        ]
+        constraints = [once("kitting_counter_once", "site", "name")]
 
     def __str__(self) -> str:
         return f"{self.site} {self.name}: {self.next}"
