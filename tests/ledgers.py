@@ -102,8 +102,7 @@ def print_label(of: Box | Bag) -> None:
         act.write(row)
         return Printed(of=str(of))
 
-    sent = {"of": str(of)}
-    perform("print_label", sign=sign(), sent=sent, gives=Printed, work=work)
+    perform("print_label", work, Printed, sign(), of=str(of))
 
 
 def make_line() -> tuple[Place, Meter]:
@@ -211,7 +210,7 @@ def write_plainly(lot: Lot) -> None:
         act.write(*first)
         return Written(rows=len(first))
 
-    perform("write_plainly", sign=sign(), sent={}, gives=Written, work=work)
+    perform("write_plainly", work, Written, sign())
 
 
 def make_history() -> History:

@@ -96,8 +96,9 @@ def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
         act.write(event)
         return Begun(shipment_id=shipment.pk, shipment=shipment.number)
 
-    sent = {"consignee": consignee_id, "reference": reference}
-    return perform("begin_shipment", sign=sign, sent=sent, gives=Begun, work=work)
+    return perform(
+        "begin_shipment", work, Begun, sign, consignee=consignee_id, reference=reference
+    )
 
 
 def _move(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
@@ -157,8 +158,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
         )
 
-    sent = {"shipment": shipment_id, "box": box_id}
-    return perform("load_box", sign=sign, sent=sent, gives=Scanned, work=work)
+    return perform("load_box", work, Scanned, sign, shipment=shipment_id, box=box_id)
 
 
 def _count_live(shipment: Shipment) -> int:
@@ -202,8 +202,9 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
         )
 
-    sent = {"shipment": shipment_id, "box": box_id}
-    return perform("take_off_box", sign=sign, sent=sent, gives=Scanned, work=work)
+    return perform(
+        "take_off_box", work, Scanned, sign, shipment=shipment_id, box=box_id
+    )
 
 
 def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> Sent:
@@ -250,8 +251,7 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
             sets=shipment.sets,
         )
 
-    sent = {"shipment": shipment_id, "seen": seen}
-    return perform("send_shipment", sign=sign, sent=sent, gives=Sent, work=work)
+    return perform("send_shipment", work, Sent, sign, shipment=shipment_id, seen=seen)
 
 
 def _boxes_of(shipment_id: int) -> dict[int, Box]:
@@ -292,5 +292,6 @@ def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         act.write(event, *events, *scans)
         return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)
 
-    sent = {"shipment": shipment_id, "reason": reason}
-    return perform("cancel_shipment", sign=sign, sent=sent, gives=Sent, work=work)
+    return perform(
+        "cancel_shipment", work, Sent, sign, shipment=shipment_id, reason=reason
+    )

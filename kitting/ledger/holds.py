@@ -68,8 +68,9 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
             boxes_gone=sum(stage in GONE for stage in found),
         )
 
-    sent = {"target": target, "value": value, "reason": reason}
-    return perform("place_hold", sign=sign, sent=sent, gives=Held, work=work)
+    return perform(
+        "place_hold", work, Held, sign, target=target, value=value, reason=reason
+    )
 
 
 def _need_target(hold: Hold, target: str) -> None:
@@ -112,5 +113,4 @@ def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
         act.write(Lift(hold=hold, reason=why))
         return Lifted(hold_id=hold_id)
 
-    sent = {"hold": hold_id, "reason": reason}
-    return perform("lift_hold", sign=sign, sent=sent, gives=Lifted, work=work)
+    return perform("lift_hold", work, Lifted, sign, hold=hold_id, reason=reason)

@@ -73,21 +73,21 @@ class Act:
 
 def perform(
     name: str,
-    *,
-    sign: Sign,
-    sent: Mapping[str, Any],
-    gives: type[Outcome],
     work: Callable[[Act], Outcome],
+    gives: type[Outcome],
+    sign: Sign,
+    /,
+    **sent: Any,
 ) -> Outcome:
     """Do an act once and seal it.
 
     Args:
         name: Name of the act in the journal.
-        sign: Who, when, where, and the operation key.
-        sent: The input as it was sent, for telling a resent act from another one.
-        gives: The frozen dataclass of plain values that the act returns.
         work: Locks, checks and writes; may raise any ``LotwardError``, and then
             nothing of it stays.
+        gives: The frozen dataclass of plain values that the act returns.
+        sign: Who, when, where, and the operation key.
+        **sent: The input as it was sent, for telling a resent act from another one.
 
     Returns:
         The outcome; of the first time, where the same act is sent again.

@@ -32,7 +32,7 @@ def word_field(
 def one_of(name: str, field: str, words: Iterable[StrEnum | str]) -> Any:
     """The constraint that keeps ``field`` inside its vocabulary."""
     allowed = [str(word) for word in words]
-    return check(name, **{f"{field}__in": allowed})
+    return check(name, models.Q(**{f"{field}__in": allowed}))
 
 
 def check(

@@ -80,8 +80,7 @@ def load_catalogue(*, data: object, sign: Sign) -> Loaded:
         act.write(*found.events)
         return _loaded(found)
 
-    sent = {"catalogue": data}
-    return perform("load_catalogue", sign=sign, sent=sent, gives=Loaded, work=work)
+    return perform("load_catalogue", work, Loaded, sign, catalogue=data)
 
 
 def try_catalogue(*, data: object, now: datetime) -> Loaded:

@@ -89,7 +89,7 @@ def test_pieces_that_a_count_brings_to_light_hold() -> None:
         act.write(moved)
         return Counted(5)
 
-    perform("count", sign=sign(), sent={}, gives=Counted, work=work)
+    perform("count", work, Counted, sign())
     assert proving.prove() == []
 
 

@@ -46,8 +46,7 @@ def take_one(bag_id: int, sign: Sign) -> Taken:
         act.write(moved)
         return Taken(left=bag.pieces)
 
-    sent = {"bag": bag_id}
-    return perform("take_one", sign=sign, sent=sent, gives=Taken, work=work)
+    return perform("take_one", work, Taken, sign, bag=bag_id)
 
 
 # -- Controls: the races are real ---------------------------------------------------

@@ -92,15 +92,18 @@ def give_verdict(
             raise Refused("inspection_stopped", part=lot.part.name, source=lot.source)
         return checking.end(act, accept=accept)
 
-    sent = {
-        "lot": lot_id,
-        "accept": accept,
-        "defects": list(defects),
-        "found": found,
-        "plan": plan,
-        "reason": reason,
-    }
-    return perform("give_verdict", sign=sign, sent=sent, gives=Checked, work=work)
+    return perform(
+        "give_verdict",
+        work,
+        Checked,
+        sign,
+        lot=lot_id,
+        accept=accept,
+        defects=list(defects),
+        found=found,
+        plan=plan,
+        reason=reason,
+    )
 
 
 def reject_against_plan(
@@ -140,14 +143,15 @@ def reject_against_plan(
         checking.judged(defects, found)
         return checking.end(act, accept=False)
 
-    sent = {
-        "lot": lot_id,
-        "defects": list(defects),
-        "found": found,
-        "reason": reason,
-    }
     return perform(
-        "reject_against_plan", sign=sign, sent=sent, gives=Checked, work=work
+        "reject_against_plan",
+        work,
+        Checked,
+        sign,
+        lot=lot_id,
+        defects=list(defects),
+        found=found,
+        reason=reason,
     )
 
 

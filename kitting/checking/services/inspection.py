@@ -126,8 +126,7 @@ def set_check_plan(*, part_id: int, to: PartPlan, sign: Sign) -> PlanSet:
             part.code, to.way, part.check_level, part.aql_major, part.aql_minor
         )
 
-    sent = {"part": part_id, **asdict(to)}
-    return perform("set_check_plan", sign=sign, sent=sent, gives=PlanSet, work=work)
+    return perform("set_check_plan", work, PlanSet, sign, part=part_id, **asdict(to))
 
 
 def _need_tables(part: Part, to: PartPlan) -> None:
@@ -173,8 +172,7 @@ def add_kind(*, code: str, to: Kind, sign: Sign) -> KindSet:
         )
         return _kept(kind)
 
-    sent = {"code": code, **asdict(to)}
-    return perform("add_kind", sign=sign, sent=sent, gives=KindSet, work=work)
+    return perform("add_kind", work, KindSet, sign, code=code, **asdict(to))
 
 
 def change_kind(*, kind_id: int, to: Kind, sign: Sign) -> KindSet:
@@ -206,8 +204,7 @@ def change_kind(*, kind_id: int, to: Kind, sign: Sign) -> KindSet:
         kind.save(update_fields=["name", "grade", "part", "in_use"])
         return _kept(kind)
 
-    sent = {"kind": kind_id, **asdict(to)}
-    return perform("change_kind", sign=sign, sent=sent, gives=KindSet, work=work)
+    return perform("change_kind", work, KindSet, sign, kind=kind_id, **asdict(to))
 
 
 def _check_kind(code: str, to: Kind) -> None:
@@ -255,5 +252,6 @@ def resume_source(*, part_id: int, source: str, reason: str, sign: Sign) -> Resu
         act.write(Resumption(part=part, source=source, reason=why))
         return Resumed(part.code, source)
 
-    sent = {"part": part_id, "source": source, "reason": reason}
-    return perform("resume_source", sign=sign, sent=sent, gives=Resumed, work=work)
+    return perform(
+        "resume_source", work, Resumed, sign, part=part_id, source=source, reason=reason
+    )

@@ -105,14 +105,17 @@ def sort_bag(
         act.write(disposition, *movements)
         return Sorted(bag.number, good, found.pieces, str(bag.stage))
 
-    sent = {
-        "bag": bag_id,
-        "good": good,
-        "defects": list(defects),
-        "unlisted": unlisted,
-        "reason": reason,
-    }
-    return perform("sort_bag", sign=sign, sent=sent, gives=Sorted, work=work)
+    return perform(
+        "sort_bag",
+        work,
+        Sorted,
+        sign,
+        bag=bag_id,
+        good=good,
+        defects=list(defects),
+        unlisted=unlisted,
+        reason=reason,
+    )
 
 
 def send_back(
@@ -170,8 +173,15 @@ def send_back(
         )
         return Disposed(lot.number, [bag.number for bag in bags], sum(pieces.values()))
 
-    sent = {"lot": lot_id, "bags": sorted(bag_ids), "reason": reason}
-    return perform("send_back", sign=sign, sent=sent, gives=Disposed, work=work)
+    return perform(
+        "send_back",
+        work,
+        Disposed,
+        sign,
+        lot=lot_id,
+        bags=sorted(bag_ids),
+        reason=reason,
+    )
 
 
 def accept_under_concession(
@@ -214,9 +224,14 @@ def accept_under_concession(
         pieces = sum(bag.pieces for bag in bags)
         return Disposed(lot.number, [bag.number for bag in bags], pieces)
 
-    sent = {"lot": lot_id, "bags": sorted(bag_ids), "reason": reason}
     return perform(
-        "accept_under_concession", sign=sign, sent=sent, gives=Disposed, work=work
+        "accept_under_concession",
+        work,
+        Disposed,
+        sign,
+        lot=lot_id,
+        bags=sorted(bag_ids),
+        reason=reason,
     )
 
 

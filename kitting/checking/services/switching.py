@@ -90,8 +90,9 @@ def reduce_inspection(*, of: Target, steady: bool, reason: str, sign: Sign) -> S
             looked_at=figures.looked_at,
         )
 
-    sent = {**_sent(of, reason), "steady": steady}
-    return perform("reduce_inspection", sign=sign, sent=sent, gives=Switched, work=work)
+    return perform(
+        "reduce_inspection", work, Switched, sign, **_sent(of, reason), steady=steady
+    )
 
 
 def restore_inspection(*, of: Target, reason: str, sign: Sign) -> Switched:
@@ -123,13 +124,7 @@ def restore_inspection(*, of: Target, reason: str, sign: Sign) -> Switched:
         _write(act, part, of, Inspected.NORMAL, why)
         return Switched(part.code, of.source, of.defect_class, Inspected.NORMAL)
 
-    return perform(
-        "restore_inspection",
-        sign=sign,
-        sent=_sent(of, reason),
-        gives=Switched,
-        work=work,
-    )
+    return perform("restore_inspection", work, Switched, sign, **_sent(of, reason))
 
 
 def _locked(of: Target) -> tuple[Part, ClassStanding]:

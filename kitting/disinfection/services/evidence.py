@@ -85,8 +85,7 @@ def record_evidence(*, report: Report, sign: Sign) -> Recorded:
             raise Conflict("evidence_exists", evidence=row.code) from error
         return Recorded(row.pk, row.code)
 
-    sent = asdict(report)
-    return perform("record_evidence", sign=sign, sent=sent, gives=Recorded, work=work)
+    return perform("record_evidence", work, Recorded, sign, **asdict(report))
 
 
 def limit_dose(*, part_id: int, max_dose_uj_cm2: int | None, sign: Sign) -> Limited:
@@ -117,5 +116,6 @@ def limit_dose(*, part_id: int, max_dose_uj_cm2: int | None, sign: Sign) -> Limi
         part.save(update_fields=["max_dose_uj_cm2"])
         return Limited(part.code, dose)
 
-    sent = {"part": part_id, "max_dose_uj_cm2": max_dose_uj_cm2}
-    return perform("limit_dose", sign=sign, sent=sent, gives=Limited, work=work)
+    return perform(
+        "limit_dose", work, Limited, sign, part=part_id, max_dose_uj_cm2=max_dose_uj_cm2
+    )

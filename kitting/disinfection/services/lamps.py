@@ -73,8 +73,16 @@ def fit_lamp(
             raise Conflict("lamp_is_there", lamp=words, line=line.name)
         return _fit(line, words, on, rated_hours)
 
-    sent = {"line": line_id, "name": name, "on": on, "rated_hours": rated_hours}
-    return perform("fit_lamp", sign=sign, sent=sent, gives=Fitted, work=work)
+    return perform(
+        "fit_lamp",
+        work,
+        Fitted,
+        sign,
+        line=line_id,
+        name=name,
+        on=on,
+        rated_hours=rated_hours,
+    )
 
 
 def _refuse_future(act: Act, on: date) -> None:
@@ -128,8 +136,9 @@ def read_hours(*, lamp_id: int, on: date, hours: int, sign: Sign) -> HoursRead:
         act.write(LampHours(lamp=lamp, on=on, hours=hours))
         return HoursRead(lamp=lamp.name, hours=hours)
 
-    sent = {"lamp": lamp_id, "on": on, "hours": hours}
-    return perform("read_hours", sign=sign, sent=sent, gives=HoursRead, work=work)
+    return perform(
+        "read_hours", work, HoursRead, sign, lamp=lamp_id, on=on, hours=hours
+    )
 
 
 def _burning(lamp_id: int) -> Lamp:
@@ -172,5 +181,6 @@ def change_lamp(
         lamp.save(update_fields=["taken_out_on"])
         return _fit(lamp.line, lamp.name, on, rated_hours)
 
-    sent = {"lamp": lamp_id, "on": on, "rated_hours": rated_hours}
-    return perform("change_lamp", sign=sign, sent=sent, gives=Fitted, work=work)
+    return perform(
+        "change_lamp", work, Fitted, sign, lamp=lamp_id, on=on, rated_hours=rated_hours
+    )

@@ -84,8 +84,7 @@ def add_meter(*, serial: str, name: str, sign: Sign) -> Added:
             raise Conflict("meter_exists", serial=meter.serial) from error
         return Added(meter=meter.serial)
 
-    sent = {"serial": serial, "name": name}
-    return perform("add_meter", sign=sign, sent=sent, gives=Added, work=work)
+    return perform("add_meter", work, Added, sign, serial=serial, name=name)
 
 
 def record_calibration(
@@ -141,16 +140,17 @@ def record_calibration(
         )
         return Calibrated(meter=meter.serial, due=due.isoformat())
 
-    sent = {
-        "meter": meter_id,
-        "on": on,
-        "due": due,
-        "rel_u_ppm": rel_u_ppm,
-        "low_nm": low_nm,
-        "high_nm": high_nm,
-    }
     return perform(
-        "record_calibration", sign=sign, sent=sent, gives=Calibrated, work=work
+        "record_calibration",
+        work,
+        Calibrated,
+        sign,
+        meter=meter_id,
+        on=on,
+        due=due,
+        rel_u_ppm=rel_u_ppm,
+        low_nm=low_nm,
+        high_nm=high_nm,
     )
 
 
@@ -229,13 +229,16 @@ def find_wrong(
         act.write(MeterFault(meter=meter, found_on=found_on, reason=words), *holds)
         return _reached(meter, holds)
 
-    sent = {
-        "meter": meter_id,
-        "found_on": found_on,
-        "good": good_id,
-        "reason": reason,
-    }
-    return perform("find_wrong", sign=sign, sent=sent, gives=FoundWrong, work=work)
+    return perform(
+        "find_wrong",
+        work,
+        FoundWrong,
+        sign,
+        meter=meter_id,
+        found_on=found_on,
+        good=good_id,
+        reason=reason,
+    )
 
 
 def _good(meter: Meter, good_id: int | None, found_on: date) -> Calibration | None:

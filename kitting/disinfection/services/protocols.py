@@ -116,8 +116,9 @@ def draft_protocol(*, code: str, terms: Terms, sign: Sign) -> Drafted:
             raise CodeError("protocol_code_malformed", read=shown(code))
         return _insert(tidy, 1, checked(terms))
 
-    sent = {"code": code, "terms": asdict(terms)}
-    return perform("draft_protocol", sign=sign, sent=sent, gives=Drafted, work=work)
+    return perform(
+        "draft_protocol", work, Drafted, sign, code=code, terms=asdict(terms)
+    )
 
 
 def _insert(code: str, version: int, terms: Terms) -> Drafted:
@@ -162,8 +163,7 @@ def draft_version(*, code: str, sign: Sign) -> Drafted:
         values |= {"in_force_from": today, "in_force_until": None}
         return _insert(code, last.version + 1, Terms(**values))
 
-    sent = {"code": code}
-    return perform("draft_version", sign=sign, sent=sent, gives=Drafted, work=work)
+    return perform("draft_version", work, Drafted, sign, code=code)
 
 
 def _lock_draft(protocol_id: int) -> Protocol:
@@ -199,8 +199,9 @@ def edit_draft(*, protocol_id: int, terms: Terms, sign: Sign) -> Drafted:
         insert_loads(draft, tidy.loads)
         return Drafted(draft.pk, draft.code, draft.version)
 
-    sent = {"protocol": protocol_id, "terms": asdict(terms)}
-    return perform("edit_draft", sign=sign, sent=sent, gives=Drafted, work=work)
+    return perform(
+        "edit_draft", work, Drafted, sign, protocol=protocol_id, terms=asdict(terms)
+    )
 
 
 def discard_draft(*, protocol_id: int, sign: Sign) -> Drafted:
@@ -229,8 +230,7 @@ def discard_draft(*, protocol_id: int, sign: Sign) -> Drafted:
         draft.delete()
         return was
 
-    sent = {"protocol": protocol_id}
-    return perform("discard_draft", sign=sign, sent=sent, gives=Drafted, work=work)
+    return perform("discard_draft", work, Drafted, sign, protocol=protocol_id)
 
 
 def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> Signed:
@@ -270,8 +270,15 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
         act.write(Signature(protocol=draft, meaning=words, mark=digest), *rows)
         return Signed(draft.pk, draft.code, draft.version, draft.signed_by)
 
-    sent = {"protocol": protocol_id, "meaning": meaning, "mark": mark}
-    return perform("sign_protocol", sign=sign, sent=sent, gives=Signed, work=work)
+    return perform(
+        "sign_protocol",
+        work,
+        Signed,
+        sign,
+        protocol=protocol_id,
+        meaning=meaning,
+        mark=mark,
+    )
 
 
 def _check_ready(draft: Protocol, act: Act) -> None:
@@ -325,5 +332,6 @@ def retire_protocol(*, protocol_id: int, reason: str, sign: Sign) -> Retired:
         )
         return Retired(protocol.pk, protocol.code, protocol.version, today.isoformat())
 
-    sent = {"protocol": protocol_id, "reason": reason}
-    return perform("retire_protocol", sign=sign, sent=sent, gives=Retired, work=work)
+    return perform(
+        "retire_protocol", work, Retired, sign, protocol=protocol_id, reason=reason
+    )

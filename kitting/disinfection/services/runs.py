@@ -152,15 +152,18 @@ def open_run(
         act.write(*reading_rows(run, rows))
         return Opened(run=run.number)
 
-    sent = {
-        "line": line_id,
-        "protocol": protocol_id,
-        "meter": meter_id,
-        "belt": vars(belt),
-        "readings": [list(value) for value in readings],
-        "by_dosimeter": by_dosimeter,
-    }
-    return perform("open_run", sign=sign, sent=sent, gives=Opened, work=work)
+    return perform(
+        "open_run",
+        work,
+        Opened,
+        sign,
+        line=line_id,
+        protocol=protocol_id,
+        meter=meter_id,
+        belt=vars(belt),
+        readings=[list(value) for value in readings],
+        by_dosimeter=by_dosimeter,
+    )
 
 
 def _measured(
@@ -213,8 +216,7 @@ def put_on(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
     def work(act: Act) -> OnLine:
         return _put_on(act, *_lock(run_id, bag_id))
 
-    sent = {"run": run_id, "bag": bag_id}
-    return perform("put_on", sign=sign, sent=sent, gives=OnLine, work=work)
+    return perform("put_on", work, OnLine, sign, run=run_id, bag=bag_id)
 
 
 def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> OnLine:
@@ -243,8 +245,7 @@ def take_off(*, run_id: int, bag_id: int, sign: Sign, short: bool = False) -> On
     def work(act: Act) -> OnLine:
         return _take_off(act, *_lock(run_id, bag_id), short=short)
 
-    sent = {"run": run_id, "bag": bag_id, "short": short}
-    return perform("take_off", sign=sign, sent=sent, gives=OnLine, work=work)
+    return perform("take_off", work, OnLine, sign, run=run_id, bag=bag_id, short=short)
 
 
 def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
@@ -274,8 +275,7 @@ def scan_bag(*, run_id: int, bag_id: int, sign: Sign) -> OnLine:
             return _take_off(act, bag, run, short=False)
         return _put_on(act, bag, run)
 
-    sent = {"run": run_id, "bag": bag_id}
-    return perform("scan_bag", sign=sign, sent=sent, gives=OnLine, work=work)
+    return perform("scan_bag", work, OnLine, sign, run=run_id, bag=bag_id)
 
 
 def _lock(run_id: int, bag_id: int) -> tuple[Bag, Run]:
@@ -356,5 +356,6 @@ def scan_carrier(*, run_id: int, carrier_id: int, sign: Sign) -> CarrierOnLine:
             bags=len(bags),
         )
 
-    sent = {"run": run_id, "carrier": carrier_id}
-    return perform("scan_carrier", sign=sign, sent=sent, gives=CarrierOnLine, work=work)
+    return perform(
+        "scan_carrier", work, CarrierOnLine, sign, run=run_id, carrier=carrier_id
+    )

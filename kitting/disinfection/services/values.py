@@ -72,11 +72,14 @@ def log_values(*, run_id: int, values: Samples, sign: Sign) -> Logged:
         act.write(*(RunValue(run=run, at=at, value=value) for at, value in taken))
         return Logged(run=run.number, values=len(values))
 
-    sent = {
-        "run": run_id,
-        "values": [[at and at.isoformat(), value] for at, value in values],
-    }
-    return perform("log_values", sign=sign, sent=sent, gives=Logged, work=work)
+    return perform(
+        "log_values",
+        work,
+        Logged,
+        sign,
+        run=run_id,
+        values=[[at and at.isoformat(), value] for at, value in values],
+    )
 
 
 def _refuse_moment(at: datetime, opened: datetime, now: datetime) -> None:

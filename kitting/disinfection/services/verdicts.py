@@ -104,12 +104,15 @@ def close_run(
         act.write(*rows, *moved)
         return Judged(run=run.number, stage=run.stage, bags=len(bags))
 
-    sent = {
-        "run": run_id,
-        "readings": [list(value) for value in readings],
-        "dosimeters": [list(value) for value in dosimeters],
-    }
-    return perform("close_run", sign=sign, sent=sent, gives=Judged, work=work)
+    return perform(
+        "close_run",
+        work,
+        Judged,
+        sign,
+        run=run_id,
+        readings=[list(value) for value in readings],
+        dosimeters=[list(value) for value in dosimeters],
+    )
 
 
 def _by_light(
@@ -167,8 +170,7 @@ def give_up_run(*, run_id: int, reason: str, sign: Sign) -> Judged:
         act.write(*moved)
         return Judged(run=run.number, stage=run.stage, bags=len(bags))
 
-    sent = {"run": run_id, "reason": reason}
-    return perform("give_up_run", sign=sign, sent=sent, gives=Judged, work=work)
+    return perform("give_up_run", work, Judged, sign, run=run_id, reason=reason)
 
 
 def stop_line(*, run_id: int, reason: str, sign: Sign) -> Stopped:
@@ -214,8 +216,7 @@ def stop_line(*, run_id: int, reason: str, sign: Sign) -> Stopped:
         act.write(Interruption(run=run, reason=words), *moved)
         return Stopped(run=run.number, bags=len(bags))
 
-    sent = {"run": run_id, "reason": reason}
-    return perform("stop_line", sign=sign, sent=sent, gives=Stopped, work=work)
+    return perform("stop_line", work, Stopped, sign, run=run_id, reason=reason)
 
 
 def _lock_live(run_id: int) -> tuple[Run, list[Bag], dict[int, RunBag]]:

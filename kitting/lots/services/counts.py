@@ -157,15 +157,18 @@ def count_again(
             row.stacks, row.stack_pieces = _stacked(stacks, counted)
         return recount(act, lock_bag(bag_id, moves), row)
 
-    sent = {
-        "bag": bag_id,
-        "counted": counted,
-        "counted_by": counted_by,
-        "reason": reason,
-        "stacks": stacks,
-        "moves": moves,
-    }
-    return perform("count_again", sign=sign, sent=sent, gives=Counted, work=work)
+    return perform(
+        "count_again",
+        work,
+        Counted,
+        sign,
+        bag=bag_id,
+        counted=counted,
+        counted_by=counted_by,
+        reason=reason,
+        stacks=stacks,
+        moves=moves,
+    )
 
 
 def _stacked(stacks: tuple[int, int] | None, counted: int) -> tuple[int, int]:
@@ -236,15 +239,18 @@ def count_by_weight(
         )
         return recount(act, bag, row)
 
-    sent = {
-        "bag": bag_id,
-        "weighed": asdict(weighed),
-        "reason": reason,
-        "sure": sure,
-        "other_mass": other_mass,
-        "moves": moves,
-    }
-    return perform("count_by_weight", sign=sign, sent=sent, gives=Counted, work=work)
+    return perform(
+        "count_by_weight",
+        work,
+        Counted,
+        sign,
+        bag=bag_id,
+        weighed=asdict(weighed),
+        reason=reason,
+        sure=sure,
+        other_mass=other_mass,
+        moves=moves,
+    )
 
 
 def _unlike(result: Weighed, part: Part) -> Refused:

@@ -98,9 +98,8 @@ def take_in_file(*, data: bytes, date_order: DateOrder | None, sign: Sign) -> Ta
             raise problems_of(plan)
         return work(act)
 
-    sent = _sent(data, date_order)
     with bulk.undisturbed():
-        return perform(ACT, sign=sign, sent=sent, gives=TakenIn, work=checked)
+        return perform(ACT, checked, TakenIn, sign, **_sent(data, date_order))
 
 
 def problems_of(plan: Plan) -> Refused:

@@ -99,10 +99,11 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         WrongStage: ``lot_closed`` if bags are added to a closed lot.
         OperationKeyReused: If the key was used for another act.
     """
-    sent = {"lots": [asdict(new) for new in lots]}
     work = taking_in(lots)
     with bulk.undisturbed():
-        return perform("take_in", sign=sign, sent=sent, gives=TakenIn, work=work)
+        return perform(
+            "take_in", work, TakenIn, sign, lots=[asdict(new) for new in lots]
+        )
 
 
 def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
@@ -195,9 +196,7 @@ def close_lot(*, lot_id: int, sign: Sign) -> Closed:
         lot.save(update_fields=["stage"])
         return Closed(lot=lot.number)
 
-    return perform(
-        "close_lot", sign=sign, sent={"lot": lot_id}, gives=Closed, work=work
-    )
+    return perform("close_lot", work, Closed, sign, lot=lot_id)
 
 
 def give_out_numbers(*, count: int, sign: Sign) -> GivenOut:
@@ -220,6 +219,4 @@ def give_out_numbers(*, count: int, sign: Sign) -> GivenOut:
             raise Refused("count_out_of_range", read=count, most=MOST_NUMBERS)
         return GivenOut(take(act.workshop.site, numbers.Kind.BAG, count))
 
-    return perform(
-        "give_out_numbers", sign=sign, sent={"count": count}, gives=GivenOut, work=work
-    )
+    return perform("give_out_numbers", work, GivenOut, sign, count=count)

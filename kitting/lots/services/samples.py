@@ -85,13 +85,16 @@ def send_to_test(
         act.write(sample, movement)
         return SentToTest(sample.pk, bag.number, pieces, bag.pieces)
 
-    sent = {
-        "bag": bag_id,
-        "pieces": pieces,
-        "what_for": what_for,
-        "sent_to": sent_to,
-    }
-    return perform("send_to_test", sign=sign, sent=sent, gives=SentToTest, work=work)
+    return perform(
+        "send_to_test",
+        work,
+        SentToTest,
+        sign,
+        bag=bag_id,
+        pieces=pieces,
+        what_for=what_for,
+        sent_to=sent_to,
+    )
 
 
 def record_result(*, sample_id: int, result: str, document: str, sign: Sign) -> Known:
@@ -126,5 +129,12 @@ def record_result(*, sample_id: int, result: str, document: str, sign: Sign) -> 
         act.write(SampleResult(sample=sample, result=found, document=document.strip()))
         return Known(sample.pk, sample.bag.number, sample.bag.lot.number)
 
-    sent = {"sample": sample_id, "result": result, "document": document}
-    return perform("record_result", sign=sign, sent=sent, gives=Known, work=work)
+    return perform(
+        "record_result",
+        work,
+        Known,
+        sign,
+        sample=sample_id,
+        result=result,
+        document=document,
+    )

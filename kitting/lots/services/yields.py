@@ -74,13 +74,16 @@ def set_yield(
             before_amount=known.amount if known else 0,
         )
 
-    sent = {
-        "part": part_id,
-        "material": material_id,
-        "pieces": pieces,
-        "amount": amount,
-    }
-    return perform("set_yield", sign=sign, sent=sent, gives=YieldSet, work=work)
+    return perform(
+        "set_yield",
+        work,
+        YieldSet,
+        sign,
+        part=part_id,
+        material=material_id,
+        pieces=pieces,
+        amount=amount,
+    )
 
 
 def drop_yield(*, yield_id: int, sign: Sign) -> YieldSet:
@@ -113,5 +116,4 @@ def drop_yield(*, yield_id: int, sign: Sign) -> YieldSet:
             before_amount=row.amount,
         )
 
-    sent = {"yield": yield_id}
-    return perform("drop_yield", sign=sign, sent=sent, gives=YieldSet, work=work)
+    return perform("drop_yield", work, YieldSet, sign, which=yield_id)

@@ -132,8 +132,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
             emptied=bag.pieces == 0,
         )
 
-    sent = {"bench": bench_id, "bag": bag_id}
-    return perform("bring_bag", sign=sign, sent=sent, gives=Brought, work=work)
+    return perform("bring_bag", work, Brought, sign, bench=bench_id, bag=bag_id)
 
 
 def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
@@ -190,8 +189,7 @@ def take_off_bench(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
             raise WrongStage("bag_not_open_here", bag=bag.number, bench=bench.name)
         return Brought(bag=bag.number, part=bag.lot.part.name, taken=0)
 
-    sent = {"bench": bench_id, "bag": bag_id}
-    return perform("take_off_bench", sign=sign, sent=sent, gives=Brought, work=work)
+    return perform("take_off_bench", work, Brought, sign, bench=bench_id, bag=bag_id)
 
 
 def _open_box(bench: Bench) -> Box | None:
@@ -241,8 +239,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
             box_id=box.pk, box=box.number, taken=taken, emptied=", ".join(empty)
         )
 
-    sent = {"bench": bench_id, "size": size_id}
-    return perform("start_box", sign=sign, sent=sent, gives=Started, work=work)
+    return perform("start_box", work, Started, sign, bench=bench_id, size=size_id)
 
 
 _LOCK_OPEN_BAGS = locking.finding(
@@ -333,9 +330,7 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
             box_id=box.pk, serial=str(box.serial), sscc=box.sscc, batch=box.batch
         )
 
-    return perform(
-        "close_box", sign=sign, sent={"box": box_id}, gives=ClosedBox, work=work
-    )
+    return perform("close_box", work, ClosedBox, sign, box=box_id)
 
 
 def _use_by(lines: list[BoxLine], today: date) -> date | None:
@@ -391,5 +386,4 @@ def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
         act.write(event)
         return BoxMoved(box=str(box), stage=str(box.stage))
 
-    sent = {"box": box_id, "read": read}
-    return perform("see_label", sign=sign, sent=sent, gives=BoxMoved, work=work)
+    return perform("see_label", work, BoxMoved, sign, box=box_id, read=read)

@@ -64,8 +64,9 @@ def print_box_label(
             job=job.pk if job else None,
         )
 
-    sent = {"box": box_id, **what_was_sent(again, onto)}
-    return perform("print_box_label", sign=sign, sent=sent, gives=Printed, work=work)
+    return perform(
+        "print_box_label", work, Printed, sign, box=box_id, **what_was_sent(again, onto)
+    )
 
 
 def label_pdf(*, box_id: int, copy: int) -> bytes:

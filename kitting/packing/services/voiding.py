@@ -51,8 +51,7 @@ def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         act.write(event, *back)
         return BoxMoved(box=str(box), stage=str(box.stage))
 
-    sent = {"box": box_id, "reason": reason}
-    return perform("cancel_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
+    return perform("cancel_box", work, BoxMoved, sign, box=box_id, reason=reason)
 
 
 def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
@@ -95,8 +94,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         act.write(event, *scrapped)
         return BoxMoved(box=str(box), stage=str(box.stage))
 
-    sent = {"box": box_id, "reason": reason}
-    return perform("void_box", sign=sign, sent=sent, gives=BoxMoved, work=work)
+    return perform("void_box", work, BoxMoved, sign, box=box_id, reason=reason)
 
 
 def _scrapped(bag: Bag, line: BoxLine, box: Box, reason: str) -> Guarded:

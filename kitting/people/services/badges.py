@@ -118,8 +118,7 @@ def issue_badges(
             act.write(*_prints(made, drawn))
         return Issued([each.badge_id for each in made], [each.name for each in made])
 
-    sent = {"users": wanted}
-    perform("issue_badges", sign=sign, sent=sent, gives=Issued, work=work)
+    perform("issue_badges", work, Issued, sign, users=wanted)
     if not made:
         raise Conflict("badge_made_already")
     return made
@@ -186,5 +185,4 @@ def revoke_badge(*, badge_id: int, sign: Sign) -> Revoked:
         badge.save(update_fields=["revoked_at", "revocation"])
         return Revoked(badge=badge.pk, name=str(badge.user))
 
-    sent = {"badge": badge_id}
-    return perform("revoke_badge", sign=sign, sent=sent, gives=Revoked, work=work)
+    return perform("revoke_badge", work, Revoked, sign, badge=badge_id)

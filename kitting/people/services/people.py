@@ -63,8 +63,7 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
         person.groups.add(Group.objects.get(name=role))
         return Person(name=name, role=role, open=True)
 
-    sent = {"name": name, "role": role}
-    return perform("add_person", sign=sign, sent=sent, gives=Person, work=work)
+    return perform("add_person", work, Person, sign, name=name, role=role)
 
 
 def open_account(*, name: str, open: bool, sign: Sign) -> Person:
@@ -94,5 +93,4 @@ def open_account(*, name: str, open: bool, sign: Sign) -> Person:
         roles = person.groups.order_by("name").values_list("name", flat=True)
         return Person(name=name, role=", ".join(roles), open=open)
 
-    sent = {"name": name, "open": open}
-    return perform("open_account", sign=sign, sent=sent, gives=Person, work=work)
+    return perform("open_account", work, Person, sign, name=name, open=open)

@@ -67,6 +67,4 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             country=workshop.country,
         )
 
-    return perform(
-        "change_workshop", sign=sign, sent=vars(to), gives=Particulars, work=work
-    )
+    return perform("change_workshop", work, Particulars, sign, **vars(to))

@@ -80,9 +80,7 @@ def make_carrier(*, name: str, sign: Sign) -> Made:
         Carrier.objects.create(number=number, name=known_as)
         return Made(carrier=number, name=known_as)
 
-    return perform(
-        "make_carrier", sign=sign, sent={"name": name}, gives=Made, work=work
-    )
+    return perform("make_carrier", work, Made, sign, name=name)
 
 
 def put_carrier(*, carrier_id: int, place_id: int, sign: Sign) -> CarrierPut:
@@ -122,8 +120,9 @@ def put_carrier(*, carrier_id: int, place_id: int, sign: Sign) -> CarrierPut:
             moved=stood != place.pk or bool(movements),
         )
 
-    sent = {"carrier": carrier_id, "place": place_id}
-    return perform("put_carrier", sign=sign, sent=sent, gives=CarrierPut, work=work)
+    return perform(
+        "put_carrier", work, CarrierPut, sign, carrier=carrier_id, place=place_id
+    )
 
 
 def _bring(carrier: Carrier, bags: list[Bag], place_id: int) -> list[Movement]:
@@ -182,8 +181,7 @@ def load_bag(*, carrier_id: int, bag_id: int, sign: Sign) -> Loaded:
             left=left.number if on and left is not None else "",
         )
 
-    sent = {"carrier": carrier_id, "bag": bag_id}
-    return perform("load_bag", sign=sign, sent=sent, gives=Loaded, work=work)
+    return perform("load_bag", work, Loaded, sign, carrier=carrier_id, bag=bag_id)
 
 
 def _stand_together(carrier: Carrier, bag: Bag, others: list[Bag]) -> list[Movement]:

@@ -67,8 +67,7 @@ def put_bag(*, bag_id: int, place_id: int, sign: Sign) -> Put:
             left=left.number if left is not None else "",
         )
 
-    sent = {"bag": bag_id, "place": place_id}
-    return perform("put_bag", sign=sign, sent=sent, gives=Put, work=work)
+    return perform("put_bag", work, Put, sign, bag=bag_id, place=place_id)
 
 
 def put_box(*, box_id: int, place_id: int, sign: Sign) -> Put:
@@ -100,8 +99,7 @@ def put_box(*, box_id: int, place_id: int, sign: Sign) -> Put:
             act.write(BoxPut(box=box, place=place))
         return Put(thing=str(box), place=place.code, moved=moved)
 
-    sent = {"box": box_id, "place": place_id}
-    return perform("put_box", sign=sign, sent=sent, gives=Put, work=work)
+    return perform("put_box", work, Put, sign, box=box_id, place=place_id)
 
 
 def _refuse_box(box: Box) -> None:

@@ -48,8 +48,7 @@ def cancel_job(*, job_id: int, sign: Sign) -> JobNow:
         stop(job, act.now)
         return JobNow(job.pk, job.state, stopping=job.state != PrintState.CANCELLED)
 
-    sent = {"job": job_id}
-    return perform("cancel_job", sign=sign, sent=sent, gives=JobNow, work=work)
+    return perform("cancel_job", work, JobNow, sign, job=job_id)
 
 
 def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
@@ -89,8 +88,9 @@ def send_again(*, job_id: int, nothing_out: bool, sign: Sign) -> JobNow:
         job.save()
         return JobNow(job.pk, job.state)
 
-    sent = {"job": job_id, "nothing_out": nothing_out}
-    return perform("send_again", sign=sign, sent=sent, gives=JobNow, work=work)
+    return perform(
+        "send_again", work, JobNow, sign, job=job_id, nothing_out=nothing_out
+    )
 
 
 def settle_job(*, job_id: int, sign: Sign) -> JobNow:
@@ -117,8 +117,7 @@ def settle_job(*, job_id: int, sign: Sign) -> JobNow:
         job.save(update_fields=["state", "document", "unsure"])
         return JobNow(job.pk, job.state)
 
-    sent = {"job": job_id}
-    return perform("settle_job", sign=sign, sent=sent, gives=JobNow, work=work)
+    return perform("settle_job", work, JobNow, sign, job=job_id)
 
 
 def _refuse_replaced(job: PrintJob) -> None:

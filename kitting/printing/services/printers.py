@@ -91,8 +91,7 @@ def ask_printer(
         del act
         return Asked(printer.code, word)
 
-    sent = {"printer": printer_id}
-    perform("ask_printer", sign=sign, sent=sent, gives=Asked, work=work)
+    perform("ask_printer", work, Asked, sign, printer=printer_id)
     return told
 
 
@@ -165,8 +164,7 @@ def print_test_page(*, printer_id: int, sign: Sign) -> Tried:
         )
         return Tried(now.code, number, copy, pressed.sha.hex(), job.pk)
 
-    sent = {"printer": printer_id}
-    return perform("print_test_page", sign=sign, sent=sent, gives=Tried, work=work)
+    return perform("print_test_page", work, Tried, sign, printer=printer_id)
 
 
 def _laid(printer: Printer) -> Laid:

@@ -191,10 +191,12 @@ def print_subjects(
 
     return perform(
         "print_labels",
-        sign=sign,
-        sent={"kind": labelled.name, **sent, **what_was_sent(again, onto)},
-        gives=PrintedLabels,
-        work=work,
+        work,
+        PrintedLabels,
+        sign,
+        kind=labelled.name,
+        **sent,
+        **what_was_sent(again, onto),
     )
 
 

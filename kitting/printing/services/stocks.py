@@ -75,8 +75,7 @@ def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "", seen: str = "") 
         row.save()
         return Kept(row.code)
 
-    sent = {"was": was, "seen": seen, **asdict(facts)}
-    return perform("keep_stock", sign=sign, sent=sent, gives=Kept, work=work)
+    return perform("keep_stock", work, Kept, sign, was=was, seen=seen, **asdict(facts))
 
 
 def trial(facts: StockFacts) -> Laid:
@@ -139,8 +138,9 @@ def keep_printer(
         row.save()
         return Kept(row.code)
 
-    sent = {"was": was, "seen": seen, **asdict(facts)}
-    return perform("keep_printer", sign=sign, sent=sent, gives=Kept, work=work)
+    return perform(
+        "keep_printer", work, Kept, sign, was=was, seen=seen, **asdict(facts)
+    )
 
 
 def _row(act: Act, model: type[R], code: str, was: str, seen: str) -> R:

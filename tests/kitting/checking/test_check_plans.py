@@ -149,7 +149,7 @@ def test_pieces_that_went_to_a_test_are_not_in_the_plan() -> None:
         act.write(gone)
         return checks.Checked("", "", 1)
 
-    perform("x", sign=factories.sign(), sent={}, gives=checks.Checked, work=work)
+    perform("x", work, checks.Checked, factories.sign())
     plan = plan_of(lot)
     assert plan is not None
     assert (plan.lot_pieces, plan.sample_size) == (500, 50)

@@ -52,9 +52,7 @@ def note(sign: Sign, said: str = "yes", work: Any = None) -> Noted:
     def nothing(act: Act) -> Noted:
         return Noted(said)
 
-    return perform(
-        "note", sign=sign, sent={"said": said}, gives=Noted, work=work or nothing
-    )
+    return perform("note", work or nothing, Noted, sign, said=said)
 
 
 def everything() -> dict[str, int]:
