@@ -61,7 +61,6 @@ def sign_out(request: HttpRequest) -> HttpResponse:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def home(request: LotwardRequest) -> HttpResponse:
     """Send a person to the page of their role; who has several begins on The day."""
     roles = list(request.user.groups.values_list("name", flat=True))

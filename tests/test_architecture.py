@@ -328,7 +328,7 @@ BROKEN: list[tuple[Rule, str, str]] = [
     (
         writing_views_pass_a_key_on,
         "kitting.lots.views.bad",
-        "@require_POST\ndef scrap(request):\n return bags.scrap(by=request.user)",
+        "@allowed('kitting.x', 'POST')\ndef scrap(request):\n return bags.scrap(by=request.user)",
     ),
     (modules_are_short, "kitting.bad", "\n" * (MODULE_LINES + 1)),
     (functions_are_short, "kitting.bad", "def f():\n" + " x = 1\n" * FUNCTION_LINES),
@@ -362,7 +362,7 @@ def test_the_rule_finds_a_module_that_breaks_it(
 
 def test_a_view_may_pass_its_key_on_by_a_helper() -> None:
     text = (
-        '@require_http_methods(["GET", "POST"])\ndef scrap(request):\n _do(request)\n'
+        '@allowed("kitting.x", "GET", "POST")\ndef scrap(request):\n _do(request)\n'
         "def _do(request):\n bags.scrap(key=form.key)\n"
     )
     module = Module("kitting.lots.views.good", "good.py", text)

@@ -9,7 +9,6 @@ from django.core.paginator import Paginator
 from django.shortcuts import render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET
 
 from dispatch.log import queries
 from dispatch.log.forms import LogForm
@@ -37,7 +36,6 @@ COLUMNS: list[Column[LogRow]] = [
 
 
 @allowed("kitting.see_work")
-@require_GET
 def log(request: LotwardRequest) -> HttpResponse:
     """Every shipment that was sent, newest first; the filters stand in the address."""
     form = LogForm(request.GET)

@@ -14,7 +14,6 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
@@ -51,7 +50,6 @@ COLUMNS: list[Column[BoxRow]] = [
 
 
 @allowed("kitting.recall")
-@require_GET
 def recall(request: LotwardRequest) -> HttpResponse:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
@@ -125,8 +123,7 @@ def _context(
     }
 
 
-@allowed("kitting.place_holds")
-@require_http_methods(["POST"])
+@allowed("kitting.place_holds", "POST")
 def hold(request: LotwardRequest) -> HttpResponse:
     """Put a hold on what the lookup found; it acts at once."""
     asked = request.GET.get("q", "")
@@ -174,8 +171,7 @@ def _bags_words(stopped: queries.Stopped) -> str:
     return words % {"amount": inside, "bags": pieces(stopped.bags)}
 
 
-@allowed("kitting.lift_holds")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.lift_holds", "GET", "POST")
 def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     """End one hold, by name and with a reason."""
     form = LiftForm(request.POST or None)

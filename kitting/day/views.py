@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
 
 from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import to_see_to
@@ -46,7 +45,6 @@ class Line:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def day(request: LotwardRequest) -> HttpResponse:
     """How the day stands."""
     today = clock.today()

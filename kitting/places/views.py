@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.lots.queries.bags import cleared_together
 from kitting.models import Carrier, Place
@@ -66,8 +65,7 @@ CARRIERS: list[Column[Carrier]] = [
 # -- Putting away -------------------------------------------------------------------
 
 
-@allowed("kitting.put_away")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.put_away", "GET", "POST")
 def put_away(request: LotwardRequest) -> HttpResponse:
     """Take scans, a thing and its place in either order; ``hand`` is in the address."""
     if request.method == "GET":
@@ -120,7 +118,6 @@ def _show(
 
 
 @allowed("kitting.see_work")
-@require_GET
 def place_list(request: LotwardRequest) -> HttpResponseBase:
     """Every place, and how much stands there."""
     rows = queries.all_places()
@@ -141,7 +138,6 @@ def place_list(request: LotwardRequest) -> HttpResponseBase:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
     """What stands at one place, with filters in the address."""
     place = get_or_404(Place, code=code)
@@ -171,7 +167,6 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def carrier_list(request: LotwardRequest) -> HttpResponseBase:
     """Every carrier, where it stands and how much is on it."""
     rows = queries.all_carriers()
@@ -190,8 +185,7 @@ def carrier_list(request: LotwardRequest) -> HttpResponseBase:
     )
 
 
-@allowed("kitting.put_away")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.put_away", "GET", "POST")
 def carrier_new(request: LotwardRequest) -> HttpResponse:
     """Make a carrier: it gets the next number."""
     return act_page(
@@ -207,7 +201,6 @@ def carrier_new(request: LotwardRequest) -> HttpResponse:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def carrier_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """One carrier and the bags on it."""
     carrier = get_or_404(Carrier.objects.select_related("place"), number=number)

@@ -17,6 +17,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_http_methods
 from django_htmx.http import HttpResponseClientRedirect
 
 from kitting.domain.errors import Conflict, LotwardError, Missing
@@ -46,8 +47,12 @@ View = Callable[Concatenate[LotwardRequest, P], R]
 GuardedView = Callable[Concatenate[HttpRequest, P], R | HttpResponse]
 
 
-def allowed(permission: str) -> Callable[[View[P, R]], GuardedView[P, R]]:
+def allowed(
+    permission: str, *methods: str
+) -> Callable[[View[P, R]], GuardedView[P, R]]:
     """Let in only people with ``permission``; it stands outermost on every view.
+
+    A page is only read, by GET, unless the methods that it takes are named.
 
     Who has not signed in is sent to do so, with or without htmx; who has signed in and
     lacks the right gets 403. The permission is kept on the view, where a test finds
@@ -55,6 +60,8 @@ def allowed(permission: str) -> Callable[[View[P, R]], GuardedView[P, R]]:
     """
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
+        view = require_http_methods(list(methods or ("GET",)))(view)
+
         @wraps(view)
         def guarded(
             request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs

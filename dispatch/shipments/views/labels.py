@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.http import Http404
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods
 
 from dispatch.models import Shipment
 from dispatch.shipments.labels import SHIPMENTS, numbers_of, stale_labels
@@ -19,8 +18,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.print_labels")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.print_labels", "GET", "POST")
 def shipment_labels(request: LotwardRequest, number: str) -> HttpResponse:
     """Print the labels of a shipment; ``?stale=1`` only those that changed since."""
     shipment = get_or_404(Shipment, number=number)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
 
 from dispatch.models import Shipment
 from dispatch.shipments.queries import packing_list as queries
@@ -19,7 +18,6 @@ if TYPE_CHECKING:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
     """Show what is in a shipment, by serial, for the people who unpack it."""
     shipment = get_or_404(Shipment.objects.select_related("consignee"), number=number)

@@ -12,7 +12,6 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from dispatch.models import Shipment
 from dispatch.shipments import services
@@ -66,7 +65,6 @@ COLUMNS: list[Column[OnBoard]] = [
 
 
 @allowed("kitting.see_work")
-@require_GET
 def shipments(request: LotwardRequest) -> HttpResponse:
     """The open shipments first, then what could go and what went lately."""
     ready = queries.ready_to_go(clock.today(), standing_reach())
@@ -80,8 +78,7 @@ def shipments(request: LotwardRequest) -> HttpResponse:
     return render(request, "dispatch/shipments/shipments.html", context)
 
 
-@allowed("kitting.send_boxes")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.send_boxes", "GET", "POST")
 def shipment_new(request: LotwardRequest) -> HttpResponse:
     """Begin a shipment, and go on to its page."""
     form = BeginForm(request.POST or None)
@@ -95,7 +92,6 @@ def shipment_new(request: LotwardRequest) -> HttpResponse:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def shipment_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """One shipment: filled while it is open, afterwards told."""
     shipment = get_or_404(Shipment, number=number)
@@ -108,8 +104,7 @@ def shipment_detail(request: LotwardRequest, number: str) -> HttpResponse:
     return _show(request, shipment)
 
 
-@allowed("kitting.send_boxes")
-@require_http_methods(["POST"])
+@allowed("kitting.send_boxes", "POST")
 def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Put the box that was scanned onto the shipment."""
     shipment = get_or_404(Shipment, number=number)
@@ -125,8 +120,7 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
 
-@allowed("kitting.send_boxes")
-@require_http_methods(["POST"])
+@allowed("kitting.send_boxes", "POST")
 def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a box off the shipment again."""
     shipment = get_or_404(Shipment, number=number)
@@ -144,8 +138,7 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
 
-@allowed("kitting.send_boxes")
-@require_http_methods(["POST"])
+@allowed("kitting.send_boxes", "POST")
 def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     """Send the shipment whole, if it still is what the page showed."""
     shipment = get_or_404(Shipment, number=number)
@@ -162,8 +155,7 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     return say_and_go(request, words % vars(sent), _address(shipment.number))
 
 
-@allowed("kitting.send_boxes")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.send_boxes", "GET", "POST")
 def shipment_cancel(request: LotwardRequest, number: str) -> HttpResponse:
     """Cancel an open shipment, with a reason; its boxes are ready again."""
     shipment = get_or_404(Shipment, number=number)

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
 
 from kitting.checking.forms.checks import CheckForm, RejectForm
 from kitting.checking.queries.checks import kinds_for
@@ -28,8 +27,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.check_lots")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.check_lots", "GET", "POST")
 def lot_check(request: LotwardRequest, number: str) -> HttpResponse:
     """Count what is found in a lot and give the verdict of its plan."""
     return _checked(
@@ -37,8 +35,7 @@ def lot_check(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.accept_under_concession")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.accept_under_concession", "GET", "POST")
 def lot_reject(request: LotwardRequest, number: str) -> HttpResponse:
     """Reject a lot although its plan may accept it."""
     act = _("Reject the lot, whatever its plan says")

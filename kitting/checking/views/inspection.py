@@ -9,7 +9,6 @@ from urllib.parse import urlencode
 from django.http import Http404
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.checking.forms.inspection import CurveForm, ResumeForm, SourceFilterForm
 from kitting.checking.queries.checks import percent
@@ -44,7 +43,6 @@ COLUMNS: list[Column[Check]] = [
 
 
 @allowed("kitting.see_work")
-@require_GET
 def inspection(request: LotwardRequest) -> HttpResponseBase:
     """All sources; or one part from one source, as the address says."""
     form = SourceFilterForm(request.GET)
@@ -87,7 +85,6 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def curve(request: LotwardRequest) -> HttpResponse:
     """The operating characteristic of a plan, with the risks read off it."""
     asked = bool(request.GET)
@@ -114,8 +111,7 @@ def curve(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.accept_under_concession")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.accept_under_concession", "GET", "POST")
 def resume(request: LotwardRequest) -> HttpResponse:
     """Let a stopped source deliver a part again."""
     chosen = SourceFilterForm(request.GET).chosen()

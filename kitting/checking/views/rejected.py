@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.checking.forms.checks import BagsForm, SortForm
 from kitting.checking.queries.checks import kinds_for
@@ -34,7 +33,6 @@ def _address(lot: Lot) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def lot_rejected(request: LotwardRequest, number: str) -> HttpResponse:
     """What became of the bags of a rejected lot, and what can be done with the rest."""
     lot = get_or_404(one_lot(), number=number)
@@ -51,8 +49,7 @@ def lot_rejected(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.check_lots")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.check_lots", "GET", "POST")
 def bag_sort(request: LotwardRequest, number: str, bag: str) -> HttpResponse:
     """Sort a rejected bag piece by piece."""
     lot = get_or_404(one_lot(), number=number)
@@ -72,8 +69,7 @@ def bag_sort(request: LotwardRequest, number: str, bag: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.check_lots")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.check_lots", "GET", "POST")
 def lot_send_back(request: LotwardRequest, number: str) -> HttpResponse:
     """Send rejected bags back to their source."""
     return _with_bags(
@@ -90,8 +86,7 @@ def lot_send_back(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.accept_under_concession")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.accept_under_concession", "GET", "POST")
 def lot_concession(request: LotwardRequest, number: str) -> HttpResponse:
     """Let rejected bags go on all the same."""
     return _with_bags(

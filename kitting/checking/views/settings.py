@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.checking.forms.inspection import CheckPlanForm, KindForm
 from kitting.checking.queries.inspection import kinds_to_set, parts_to_set
@@ -26,7 +25,6 @@ def _list() -> str:
 
 
 @allowed("kitting.set_checks")
-@require_GET
 def inspection_set(request: LotwardRequest) -> HttpResponse:
     """How each part is checked, and for which defects."""
     parts, kinds = parts_to_set(), kinds_to_set()
@@ -43,8 +41,7 @@ def inspection_set(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.set_checks")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_checks", "GET", "POST")
 def part_set(request: LotwardRequest, code: str) -> HttpResponse:
     """Set how one part is checked."""
     part = get_or_404(Part, code=code)
@@ -69,8 +66,7 @@ def part_set(request: LotwardRequest, code: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.set_checks")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_checks", "GET", "POST")
 def kind_new(request: LotwardRequest) -> HttpResponse:
     """Put a kind of defect on the list."""
     return act_page(
@@ -87,8 +83,7 @@ def kind_new(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.set_checks")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_checks", "GET", "POST")
 def kind_change(request: LotwardRequest, code: str) -> HttpResponse:
     """Change a kind of defect, or take it off the list."""
     kind = get_or_404(DefectKind, code=code)

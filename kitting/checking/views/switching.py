@@ -9,7 +9,6 @@ from urllib.parse import urlencode
 from django.http import Http404
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
 
 from kitting.checking.forms.inspection import ClassForm, ReduceForm, RestoreForm
 from kitting.checking.queries.checks import aqls_of
@@ -28,8 +27,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.accept_under_concession")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.accept_under_concession", "GET", "POST")
 def reduce(request: LotwardRequest) -> HttpResponse:
     """Begin reduced inspection of a class of a part from a source."""
     return _page(
@@ -42,8 +40,7 @@ def reduce(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.accept_under_concession")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.accept_under_concession", "GET", "POST")
 def restore(request: LotwardRequest) -> HttpResponse:
     """End reduced inspection of a class of a part from a source."""
     return _page(

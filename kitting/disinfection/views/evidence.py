@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.protocols import DoseForm, EvidenceForm
 from kitting.disinfection.queries.protocols import evidence_list
@@ -36,7 +35,6 @@ COLUMNS: list[Column[Evidence]] = [
 
 
 @allowed("kitting.see_work")
-@require_GET
 def evidence_table(request: LotwardRequest) -> HttpResponseBase:
     """All evidence records."""
     records = evidence_list()
@@ -51,8 +49,7 @@ def evidence_table(request: LotwardRequest) -> HttpResponseBase:
     )
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def evidence_new(request: LotwardRequest) -> HttpResponse:
     """Record a report."""
     return act_page(
@@ -66,8 +63,7 @@ def evidence_new(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def part_dose(request: LotwardRequest, code: str) -> HttpResponse:
     """Set the largest dose that a part may take in its life."""
     part = get_or_404(Part, code=code)

@@ -11,7 +11,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.meters import (
     CalibrationForm,
@@ -53,7 +52,6 @@ COLUMNS: list[Column[queries.MeterLine]] = [
 
 
 @allowed("kitting.see_work")
-@require_GET
 def meter_list(request: LotwardRequest) -> HttpResponseBase:
     """Every meter, and until when it may be used."""
     lines = queries.meter_lines(clock.today())
@@ -70,8 +68,7 @@ def meter_list(request: LotwardRequest) -> HttpResponseBase:
     return render(request, "kitting/disinfection/meters.html", context)
 
 
-@allowed("kitting.keep_meters")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.keep_meters", "GET", "POST")
 def meter_new(request: LotwardRequest) -> HttpResponse:
     """Add a meter."""
     return act_page(
@@ -90,8 +87,7 @@ def _address(serial: str) -> str:
     return reverse("kitting:meter-detail", args=[serial])
 
 
-@allowed("kitting.see_work")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.see_work", "GET", "POST")
 def meter_detail(request: LotwardRequest, serial: str) -> HttpResponse:
     """One meter: its calibrations and faults, and a new calibration."""
     meter = get_or_404(Meter, serial=serial)
@@ -126,8 +122,7 @@ def meter_detail(request: LotwardRequest, serial: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.place_holds")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.place_holds", "GET", "POST")
 def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
     """Record that a meter was found to read wrong; every run it spoiled is held."""
     meter = get_or_404(Meter, serial=serial)
@@ -163,7 +158,6 @@ def _said_wrong(done: meters.FoundWrong) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def lamp_list(request: LotwardRequest) -> HttpResponse:
     """Every lamp that burns, and those that were taken out."""
     found = queries.lamps(burning=False)
@@ -179,8 +173,7 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
     return render(request, "kitting/disinfection/lamps.html", context)
 
 
-@allowed("kitting.keep_meters")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.keep_meters", "GET", "POST")
 def lamp_fit(request: LotwardRequest) -> HttpResponse:
     """Record a lamp that was fitted to a line."""
     lines = Place.objects.filter(kind=PlaceKind.LINE).order_by("code")
@@ -209,8 +202,7 @@ def _lamp(pk: int) -> Lamp:
     return get_or_404(Lamp.objects.select_related("line"), pk=pk)
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record the hours that a lamp has burnt."""
     return _lamp_page(
@@ -223,8 +215,7 @@ def lamp_hours(request: LotwardRequest, pk: int) -> HttpResponse:
     )
 
 
-@allowed("kitting.keep_meters")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.keep_meters", "GET", "POST")
 def lamp_change(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record that a lamp was changed."""
     return _lamp_page(

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from django.shortcuts import render
-from django.views.decorators.http import require_GET
 
 from kitting.disinfection.forms.meters import PlanningForm
 from kitting.disinfection.queries.runs import protocols_in_force
@@ -48,7 +47,6 @@ def _planned(data: dict[str, Any]) -> list[Planned]:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def planning(request: LotwardRequest) -> HttpResponse:
     """The irradiance opposite the middle of a lamp, and how long that would take."""
     form = PlanningForm(request.GET or None)

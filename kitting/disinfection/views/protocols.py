@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.protocols import (
     PROCESSES,
@@ -64,7 +63,6 @@ def protocol_address(code: str, version: int) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def protocol_list(request: LotwardRequest) -> HttpResponseBase:
     """The table of all versions; ``?stage=`` chooses those in one stage."""
     lines = protocol_lines(clock.today())
@@ -107,7 +105,6 @@ def _context(
 
 
 @allowed("kitting.see_work")
-@require_GET
 def protocol_detail(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """One version: what it requires, covers, stands on, and who signed it."""
     protocol = _version(code, version)
@@ -122,8 +119,7 @@ def protocol_detail(request: LotwardRequest, code: str, version: int) -> HttpRes
 # -- Drafting -----------------------------------------------------------------------
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def protocol_new(request: LotwardRequest) -> HttpResponse:
     """Draft the first version of a protocol."""
     return _draft_page(
@@ -136,8 +132,7 @@ def protocol_new(request: LotwardRequest) -> HttpResponse:
     )
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def protocol_edit(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Let a draft say something else."""
     protocol = _version(code, version)
@@ -181,8 +176,7 @@ def _draft_page(
 # -- Acts of one button -------------------------------------------------------------
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def protocol_version(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Begin the next version as a copy of the last."""
     protocol = _version(code, version)
@@ -200,8 +194,7 @@ def protocol_version(request: LotwardRequest, code: str, version: int) -> HttpRe
     )
 
 
-@allowed("kitting.sign_protocols")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.sign_protocols", "GET", "POST")
 def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Throw a draft away."""
     protocol = _version(code, version)
@@ -218,9 +211,8 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
     )
 
 
-@allowed("kitting.sign_protocols")
+@allowed("kitting.sign_protocols", "GET", "POST")
 @sensitive_post_parameters("password")
-@require_http_methods(["GET", "POST"])
 def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Sign a draft, as it stands on this page."""
     protocol = _version(code, version)
@@ -241,9 +233,8 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
     )
 
 
-@allowed("kitting.sign_protocols")
+@allowed("kitting.sign_protocols", "GET", "POST")
 @sensitive_post_parameters("password")
-@require_http_methods(["GET", "POST"])
 def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """End a version: today is its last day."""
     protocol = _version(code, version)

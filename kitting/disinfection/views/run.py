@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from django.contrib import messages
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_POST
 
 from kitting.disinfection.forms.runs import EarlyOffForm, LineScanForm
 from kitting.disinfection.queries import doses
@@ -92,14 +91,12 @@ def _show(
 
 
 @allowed("kitting.see_work")
-@require_GET
 def run_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """One run; htmx asks for the list of its bags again and again."""
     return _show(request, find_run(number), part="kitting/disinfection/_run_bags.html")
 
 
-@allowed("kitting.run_line")
-@require_POST
+@allowed("kitting.run_line", "POST")
 def run_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Take one scan: the bag goes on the line, or comes off it."""
     run = find_run(number)
@@ -108,8 +105,7 @@ def run_scan(request: LotwardRequest, number: str) -> HttpResponse:
     return _after_line_act(request, run, form, done, status)
 
 
-@allowed("kitting.run_line")
-@require_POST
+@allowed("kitting.run_line", "POST")
 def run_early(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a bag off before its passes are over."""
     run = find_run(number)

@@ -10,7 +10,6 @@ from django.core.paginator import Paginator
 from django.db.models import Sum
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.disinfection.forms.runs import (
     MOST_POINTS,
@@ -70,7 +69,6 @@ def run_address(run: Run | str) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def run_list(request: LotwardRequest) -> HttpResponseBase:
     """The lines, what waits, and every run with its dose."""
     lines = queries.lines()
@@ -196,8 +194,7 @@ def _filled_in(last: Run) -> dict[str, object]:
     return initial
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def run_open(request: LotwardRequest) -> HttpResponse:
     """Open a run; line, protocol and points are in the address."""
     today = clock.today()

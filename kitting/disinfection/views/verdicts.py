@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from django.contrib import messages
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_http_methods
 
 from kitting.disinfection.forms.dosimeters import ValuesForm
 from kitting.disinfection.forms.runs import (
@@ -53,8 +52,7 @@ def _close_form(request: LotwardRequest, run: Run) -> CloseRunForm:
     )
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def run_close(request: LotwardRequest, number: str) -> HttpResponse:
     """Close a run with the closing readings."""
     run = find_run(number)
@@ -98,8 +96,7 @@ def _act_page(
     )
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
     """End a run that cannot be closed with readings."""
     run = find_run(number)
@@ -120,8 +117,7 @@ def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that the line stopped: what lies on it has had no pass."""
     return _act_page(
@@ -143,8 +139,7 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.run_line")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.run_line", "GET", "POST")
 def run_values(request: LotwardRequest, number: str) -> HttpResponse:
     """Log values of a run by heat or liquid."""
     run = find_run(number)

@@ -9,7 +9,6 @@ from django.contrib import messages
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.errors import LotwardError
 from kitting.ledger.reach import standing_reach
@@ -35,7 +34,6 @@ def bag_address(number: str) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def bag_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """Everything about one bag."""
     bag = get_or_404(one_bag(), number=number)
@@ -54,8 +52,7 @@ def _around(bag: Bag) -> dict[str, Any]:
     return {"bag": bag, "shown": bag_page(bag, standing_reach())}
 
 
-@allowed("kitting.count_bags")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.count_bags", "GET", "POST")
 def bag_count(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag again by hand, machine or in stacks."""
     bag = get_or_404(one_bag(), number=number)
@@ -74,8 +71,7 @@ def bag_count(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.count_bags")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.count_bags", "GET", "POST")
 def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag by weight: first what comes out, then whether it is taken."""
     bag = get_or_404(one_bag(), number=number)
@@ -161,8 +157,7 @@ def boxes_named(boxes: list[str]) -> str:
     return words % {"count": len(boxes), "boxes": named}
 
 
-@allowed("kitting.count_bags")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.count_bags", "GET", "POST")
 def bag_sample(request: LotwardRequest, number: str) -> HttpResponse:
     """Send pieces of a bag to a test."""
     bag = get_or_404(one_bag(), number=number)
@@ -178,8 +173,7 @@ def bag_sample(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.count_bags")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.count_bags", "GET", "POST")
 def sample_result(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record what came back for a sample."""
     sample = get_or_404(one_sample(), pk=pk)

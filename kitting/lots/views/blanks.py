@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_http_methods
 
 from kitting.domain.numbers import read
 from kitting.lots.forms.lots import BagNumbersForm
@@ -25,8 +24,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def bag_numbers(request: LotwardRequest) -> HttpResponse:
     """Give out numbers for blank labels, and list the ones given out."""
     return act_page(
@@ -65,8 +63,7 @@ def _around(request: LotwardRequest) -> dict[str, Any]:
     }
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def bag_number_labels(request: LotwardRequest) -> HttpResponse:
     """Print blank labels for the numbers of a range that are on no bag yet."""
     first, count = _range(request)

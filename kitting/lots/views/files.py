@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_http_methods
 
 from kitting.domain.intakefile import HEADINGS
 from kitting.ledger import clock
@@ -27,8 +26,7 @@ MOST_SHOWN = 200
 """Lots or faults of a file that the page lists."""
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def lot_file(request: LotwardRequest) -> HttpResponse:
     """Look at a file, or take in one that was looked at."""
     if request.method != "POST":

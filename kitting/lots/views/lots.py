@@ -9,7 +9,6 @@ from django.core.paginator import Paginator
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.shown import spaced
 from kitting.ledger import clock
@@ -67,7 +66,6 @@ def lot_address(number: str) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def lot_list(request: LotwardRequest) -> HttpResponseBase:
     """The table of lots, with its filters in the address."""
     form = LotFilterForm(request.GET)
@@ -98,7 +96,6 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """Everything about one lot."""
     lot = get_or_404(one_lot(), number=number)
@@ -111,8 +108,7 @@ def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def lot_new(request: LotwardRequest) -> HttpResponse:
     """Take in a lot."""
     form = NewLotForm(request.POST or None, initial={"made_on": clock.today()})
@@ -144,8 +140,7 @@ def _taken(done: lots.TakenIn, closed: bool) -> str:  # noqa: FBT001 -- not an o
     return said if closed else f"{said} {_('It stays open for more bags.')}"
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
     """Add a bag to an open lot."""
     lot = get_or_404(one_lot(), number=number)
@@ -173,8 +168,7 @@ def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.take_in")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.take_in", "GET", "POST")
 def lot_close(request: LotwardRequest, number: str) -> HttpResponse:
     """Close a lot, so that it can be checked."""
     lot = get_or_404(one_lot(), number=number)

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from kitting.lots.forms.yields import DropYieldForm, YieldForm
 from kitting.lots.queries.yields import all_yields
@@ -21,8 +20,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def yields(request: LotwardRequest) -> HttpResponse:
     """What materials give at most; set one, or change it."""
     form = YieldForm(request.POST or None)
@@ -32,8 +30,7 @@ def yields(request: LotwardRequest) -> HttpResponse:
     return say_and_go(request, _("The yield is set."), reverse("kitting:yields"))
 
 
-@allowed("kitting.set_up")
-@require_POST
+@allowed("kitting.set_up", "POST")
 def yield_drop(request: LotwardRequest) -> HttpResponse:
     """Take a yield out."""
     form = DropYieldForm(request.POST)

@@ -8,7 +8,6 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain import commands
 from kitting.domain.errors import LotwardError
@@ -51,7 +50,6 @@ LAST_ACTS: dict[str, _StrPromise] = {
 
 
 @allowed("kitting.pack")
-@require_GET
 def benches(request: LotwardRequest) -> HttpResponse:
     rows = all_benches()
     context = {
@@ -63,13 +61,11 @@ def benches(request: LotwardRequest) -> HttpResponse:
 
 
 @allowed("kitting.pack")
-@require_GET
 def bench(request: LotwardRequest, code: str) -> HttpResponse:
     return _show(request, _bench(code), Answer(), ScanForm())
 
 
 @allowed("kitting.pack")
-@require_GET
 def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     """How far the label is that the bench waits for; 204 where nothing has changed."""
     at = _bench(code)
@@ -80,8 +76,7 @@ def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     return render(request, "kitting/packing/_bench_print.html", context)
 
 
-@allowed("kitting.pack")
-@require_http_methods(["POST"])
+@allowed("kitting.pack", "POST")
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
     at = _bench(code)

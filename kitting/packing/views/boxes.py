@@ -9,7 +9,6 @@ from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.errors import Conflict, LotwardError, WrongStage
 from kitting.domain.stages import BoxStage
@@ -67,7 +66,6 @@ def box_address(box: Box) -> str:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def box_list(request: LotwardRequest) -> HttpResponseBase:
     """The table of boxes, with its filters in the address."""
     form = BoxFilterForm(request.GET)
@@ -100,7 +98,6 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
 
 
 @allowed("kitting.see_work")
-@require_GET
 def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """Everything about one box."""
     box = _box(number)
@@ -117,8 +114,7 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.print_labels")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.print_labels", "GET", "POST")
 def box_print(request: LotwardRequest, number: str) -> HttpResponse:
     """Print the label of a box; again only with a reason."""
     box = _box(number)
@@ -152,8 +148,7 @@ def _print_form(request: LotwardRequest, box: Box) -> PrintForm:
     return PrintForm(request.POST or None, kind=BOX, again=True)
 
 
-@allowed("kitting.void_boxes")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.void_boxes", "GET", "POST")
 def box_void(request: LotwardRequest, number: str) -> HttpResponse:
     """Void a box: its pieces are scrapped."""
     box = _box(number)
@@ -172,7 +167,6 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def box_label(request: LotwardRequest, number: str) -> HttpResponse:
     """The PDF of a print that stands in the log; the newest, or ``?copy=`` of it."""
     box = _box(number)

@@ -8,7 +8,6 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
 
 from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE, BadgeLabel
@@ -30,8 +29,7 @@ if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def badges(request: LotwardRequest) -> HttpResponse:
     """Show who has badges, and issue new ones: the answer is their labels, once."""
     form = IssueBadgesForm(request.POST or None, people=people())
@@ -67,8 +65,7 @@ def _issue(*, user_ids: list[int], laid: Callable[[], Laid], sign: Sign) -> byte
     return documents[0]
 
 
-@allowed("kitting.set_up")
-@require_POST
+@allowed("kitting.set_up", "POST")
 def badge_revoke(request: LotwardRequest) -> HttpResponse:
     """Revoke a badge."""
     form = RevokeBadgeForm(request.POST)

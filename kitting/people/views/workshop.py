@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
 
 from kitting.people.forms.workshop import WorkshopForm
 from kitting.people.queries import workshop as queries
@@ -21,8 +20,7 @@ if TYPE_CHECKING:
 FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def workshop(request: LotwardRequest) -> HttpResponse:
     """Show the set-up, and change the workshop's particulars."""
     row = request.workshop

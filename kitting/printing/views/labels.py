@@ -12,7 +12,6 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
 
 from kitting.domain.errors import LotwardError, WrongStage
 from kitting.domain.stages import PRINT_OVER, BoxStage
@@ -83,7 +82,6 @@ LOG: list[Column[Print]] = [
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def labels(request: LotwardRequest) -> HttpResponseBase:
     """What is on its way to the printers, and what was printed."""
     form = JobFilterForm(request.GET)
@@ -123,7 +121,6 @@ def _week_of(now: datetime) -> datetime:
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def label_job(request: LotwardRequest, pk: int) -> HttpResponse:
     """One print job: how far it is, what is wrong, what to do."""
     return _show(request, _job(pk))
@@ -165,8 +162,7 @@ def _show(
     )
 
 
-@allowed("kitting.print_labels")
-@require_POST
+@allowed("kitting.print_labels", "POST")
 def job_cancel(request: LotwardRequest, pk: int) -> HttpResponse:
     """Cancel a job that is not over."""
     return _act(request, pk, KeyedForm, jobs.cancel_job, _cancelled)
@@ -178,16 +174,14 @@ def _cancelled(done: jobs.JobNow) -> str:
     return _("The print job is cancelled. Nothing of it came out.")
 
 
-@allowed("kitting.print_labels")
-@require_POST
+@allowed("kitting.print_labels", "POST")
 def job_again(request: LotwardRequest, pk: int) -> HttpResponse:
     """Send a failed job again: the same labels."""
     said = _("The print job is sent again: the same labels, so no reprint.")
     return _act(request, pk, SendAgainForm, jobs.send_again, lambda _done: said)
 
 
-@allowed("kitting.print_labels")
-@require_POST
+@allowed("kitting.print_labels", "POST")
 def job_settle(request: LotwardRequest, pk: int) -> HttpResponse:
     """Say of a failed job that its labels came out."""
     said = _("The print job is done: its labels came out.")
@@ -213,7 +207,6 @@ def _act(
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def label_log(request: LotwardRequest) -> HttpResponseBase:
     """Every print of every label, newest first, with its filters in the address."""
     form = PrintLogForm(request.GET)
@@ -243,7 +236,6 @@ def label_log(request: LotwardRequest) -> HttpResponseBase:
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
     """What was made as a PDF: the way to it, and back."""
     rows = documents_of(_sha(sha))
@@ -265,7 +257,6 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
     """A document of the log, made again byte for byte, or why it cannot be."""
     rows = documents_of(_sha(sha))

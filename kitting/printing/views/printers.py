@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from kitting.domain.errors import CodeError
 from kitting.ledger import clock
@@ -42,7 +41,6 @@ SOON_S: Final = 3.0
 
 
 @allowed("kitting.set_up")
-@require_GET
 def printer_list(request: LotwardRequest) -> HttpResponse:
     """Every printer, its stock and its bench."""
     lines = list(printer_lines())
@@ -55,15 +53,13 @@ def printer_list(request: LotwardRequest) -> HttpResponse:
     return render(request, "kitting/printing/printers.html", context)
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def printer_new(request: LotwardRequest) -> HttpResponse:
     """Enter a printer."""
     return _keep(request, None)
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def printer_change(request: LotwardRequest, code: str) -> HttpResponse:
     """Change a printer."""
     return _keep(request, _printer(code))
@@ -98,14 +94,12 @@ def _stocks(printer: Printer | None) -> list[Stock]:
 
 
 @allowed("kitting.set_up")
-@require_GET
 def printer_detail(request: LotwardRequest, code: str) -> HttpResponse:
     """One printer, as it was entered."""
     return _show(request, _printer(code))
 
 
-@allowed("kitting.set_up")
-@require_POST
+@allowed("kitting.set_up", "POST")
 def printer_ask(request: LotwardRequest, code: str) -> HttpResponse:
     """Ask the printer about itself; only what was read as a fact is shown."""
     printer = _printer(code)
@@ -121,8 +115,7 @@ def _soon(address: str) -> IppPrinter:
     return reach(address, timeout=SOON_S)
 
 
-@allowed("kitting.set_up")
-@require_POST
+@allowed("kitting.set_up", "POST")
 def printer_try(request: LotwardRequest, code: str) -> HttpResponse:
     """Send the printer a test page, as a print job."""
     printer = _printer(code)
@@ -137,7 +130,6 @@ def printer_try(request: LotwardRequest, code: str) -> HttpResponse:
 
 
 @allowed("kitting.set_up")
-@require_GET
 def printer_test(request: LotwardRequest, code: str) -> HttpResponse:
     """A test page with the printer's own dots, as a PDF."""
     printer = _printer(code)

@@ -10,7 +10,6 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import NoReverseMatch, reverse
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.errors import LotwardError, Missing, Refused
 from kitting.labels.copies import as_copy
@@ -86,8 +85,7 @@ class Sheaf:
         return round(kind.width_mm * CSS_PER_MM), round(kind.height_mm * CSS_PER_MM)
 
 
-@allowed("kitting.print_labels")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.print_labels", "GET", "POST")
 def label_print(request: LotwardRequest, name: str) -> HttpResponse:
     """Print labels of one kind, named in the address by ``n`` or all of some whole."""
     _refuse_nulls(word for _, words in request.GET.lists() for word in words)
@@ -302,7 +300,6 @@ def _picture(labelled: Labelled, subject: Subject) -> bytes:
 
 
 @allowed("kitting.print_labels")
-@require_GET
 def label_preview(request: LotwardRequest, name: str, number: str) -> HttpResponse:
     """The picture of a label as it would be printed now; never of one with a secret."""
     try:

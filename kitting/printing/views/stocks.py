@@ -11,7 +11,6 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
-from django.views.decorators.http import require_GET, require_http_methods
 
 from kitting.domain.errors import LotwardError
 from kitting.labels.press import test_page
@@ -53,7 +52,6 @@ def words_for(names: tuple[str, ...]) -> str:
 
 
 @allowed("kitting.set_up")
-@require_GET
 def stock_list(request: LotwardRequest) -> HttpResponse:
     """Every label stock, and what it is for."""
     lines = stock_lines()
@@ -65,15 +63,13 @@ def stock_list(request: LotwardRequest) -> HttpResponse:
     return render(request, "kitting/printing/stocks.html", context)
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def stock_new(request: LotwardRequest) -> HttpResponse:
     """Enter a stock, after a look at it."""
     return _keep(request, None)
 
 
-@allowed("kitting.set_up")
-@require_http_methods(["GET", "POST"])
+@allowed("kitting.set_up", "GET", "POST")
 def stock_change(request: LotwardRequest, code: str) -> HttpResponse:
     """Show a stock, and change it."""
     return _keep(request, get_or_404(Stock, code=code))
@@ -128,7 +124,6 @@ def _grid(form: StockForm, stock: Stock | None) -> Grid | None:
 
 
 @allowed("kitting.set_up")
-@require_GET
 def stock_test(request: LotwardRequest, code: str) -> HttpResponse:
     """A test page of a stock, as a PDF."""
     stock = get_or_404(Stock, code=code)

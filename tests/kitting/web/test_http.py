@@ -12,9 +12,10 @@ from django.http import Http404, HttpResponse
 from django.test import RequestFactory
 from django_htmx.middleware import HtmxDetails
 
-from kitting.domain.errors import CodeError, Conflict, Missing, NotEnoughPieces, Refused
+from kitting.domain.errors import CodeError, Conflict, Missing, NotEnoughPieces
 from kitting.models import User
 from kitting.web import http
+from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
 
 
@@ -54,6 +55,20 @@ def test_who_has_the_right_gets_in() -> None:
 def test_who_lacks_the_right_is_refused() -> None:
     with pytest.raises(PermissionDenied):
         page(request_of(Person("kitting.set_up")), "B-1")
+
+
+@http.allowed("kitting.pack", "GET", "POST")
+def acting(request: http.LotwardRequest) -> HttpResponse:
+    return HttpResponse("done")
+
+
+def test_a_page_takes_the_methods_that_it_names_and_else_is_read() -> None:
+    sent = request_of(Person("kitting.pack"))
+    sent.method = "POST"
+    assert page(sent, "B-1").status_code == 405
+    assert acting(sent).status_code == 200
+    sent.method = "DELETE"
+    assert acting(sent).status_code == 405
 
 
 def test_a_stranger_is_sent_to_sign_in_and_back_again() -> None:
@@ -134,16 +149,16 @@ def test_what_is_not_there_or_no_number_is_404(lookup: dict[str, object]) -> Non
 def test_a_fresh_operation_key_reads_back() -> None:
     key = http.new_op_key()
     assert key != http.new_op_key()
-    request = RequestFactory().post("/", {"op_key": key})
-    assert http.op_key(request) == uuid.UUID(key)
+    form = KeyedForm({"op_key": key})
+    assert form.is_valid()
+    assert form.key == uuid.UUID(key)
 
 
 @pytest.mark.parametrize("data", [{}, {"op_key": ""}, {"op_key": "again"}])
 def test_a_post_without_a_readable_key_is_refused(data: dict[str, str]) -> None:
-    with pytest.raises(Refused) as caught:
-        http.op_key(RequestFactory().post("/", data))
-    assert caught.value.code == "op_key_unreadable"
-    assert "operation key" in sentence(caught.value)
+    form = KeyedForm(data)
+    assert not form.is_valid()
+    assert "operation key" in form.errors["op_key"][0]
 
 
 @pytest.mark.parametrize(
