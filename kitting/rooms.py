@@ -6,15 +6,13 @@ other way it offers: the room that owns it registers it when the application sta
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from importlib import import_module
 from importlib.util import find_spec
-from typing import TYPE_CHECKING, Final
+from types import ModuleType
+from typing import Final
 
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-    from types import ModuleType
-
-    from django.urls import URLPattern
+from django.urls import URLPattern
 
 GROUND: Final = ("domain", "labels", "ipp", "models", "ledger", "web")
 ROOMS: Final = (

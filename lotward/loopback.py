@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from ipaddress import ip_address
-from typing import TYPE_CHECKING
 
 from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest
 
 from kitting.models import Workshop
 from lotward.env import LOOPBACK_HOSTS, refuse
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from django.http import HttpRequest
 
 ALLOWED = ", ".join(LOOPBACK_HOSTS)
 

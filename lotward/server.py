@@ -10,21 +10,18 @@ import os
 import socket
 import subprocess
 import sys
+from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.conf import settings
+from django.core.handlers.wsgi import WSGIHandler
 from django.core.management import call_command
 from django.db import connections
 from gunicorn.app.base import BaseApplication
 
 from lotward.env import refuse
 from lotward.loopback import refuse_demo_beyond
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from django.core.handlers.wsgi import WSGIHandler
 
 LOOPBACK = "127.0.0.1"
 WORKER_ENDS_S = 5.0

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
 
 from dispatch.consignees.queries import address_of
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
 from kitting.labels.postal import country_name, doubts
 from kitting.ledger.shelf import Found, Problem, Shelf, names_of, register
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 PARTS: Final = ("street", "postcode", "city", "region")
 

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
+from dispatch.models import Consignee
 from kitting.labels.postal import Address, country_name, lines
-
-if TYPE_CHECKING:
-    from dispatch.models import Consignee
 
 
 @dataclass(frozen=True)

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from django import template
 
 from dispatch.consignees import queries
-
-if TYPE_CHECKING:
-    from dispatch.models import Consignee
-    from kitting.models import Workshop
+from dispatch.models import Consignee
+from kitting.models import Workshop
 
 register = template.Library()
 

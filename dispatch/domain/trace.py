@@ -8,13 +8,11 @@ here + sent + returned + sampled + made into other lots + scrapped + missing.
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage, MovementKind
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
 
 Id: TypeAlias = int | str
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
-from typing import TYPE_CHECKING, Any
+from datetime import date, datetime, time, timedelta
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -13,13 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.log.queries import Filters, lot_named
 from dispatch.models import Consignee
 from kitting.domain.errors import LotwardError
+from kitting.models import Lot
 from kitting.web.forms import DayField, ScanField, SpokenForm
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from datetime import date
-
-    from kitting.models import Lot
 
 
 class LogForm(SpokenForm):

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import datetime
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Q, QuerySet, Sum
 
 from dispatch.domain.folding import fold
 from dispatch.models import Consignee, Shipment, ShipmentBox
@@ -16,12 +17,6 @@ from kitting.domain.stages import ShipmentStage
 from kitting.ledger.reach import descendants
 from kitting.models import Lot
 from kitting.web import scans
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
-    from datetime import datetime
-
-    from django.db.models import QuerySet
 
 AT_A_TIME = 500
 """Shipments whose lots are read in one query while a file is written."""

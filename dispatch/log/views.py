@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.core.paginator import Paginator
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -15,9 +16,6 @@ from dispatch.log.forms import LogForm
 from dispatch.log.queries import LogRow
 from kitting.web.http import LotwardRequest, allowed
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
 
 ROWS = 50
 

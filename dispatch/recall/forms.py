@@ -1,15 +1,13 @@
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from dispatch.recall.queries import Target
 from kitting.models.holds import TARGETS
 from kitting.web.forms import KeyedForm
-
-if TYPE_CHECKING:
-    from dispatch.recall.queries import Target
 
 
 class HoldForm(KeyedForm):

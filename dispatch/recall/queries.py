@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
-from django.db.models import Count, Q, Sum
+from django.db.models import Count, Model, Q, Sum
 
 from dispatch.consignees.queries import ship_to
 from dispatch.models import Consignee, Shipment
+from dispatch.trace.queries import BoxRow, Trace
 from kitting.domain.shown import spaced
 from kitting.domain.stages import GONE
-from kitting.ledger.reach import reach_of
-from kitting.ledger.standing import standing_on
+from kitting.ledger.reach import Reach, reach_of
+from kitting.ledger.standing import Standing, standing_on
 from kitting.models import Bag, Box, Hold, Lot, Run
-
-if TYPE_CHECKING:
-    from django.db.models import Model
-
-    from dispatch.trace.queries import BoxRow, Trace
-    from kitting.ledger.reach import Reach
-    from kitting.ledger.standing import Standing
 
 MOST_CHOICES = 50
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.db.models import Q
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -22,7 +22,7 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import holds
 from kitting.ledger.locking import snapshot
-from kitting.ledger.reach import reach_of
+from kitting.ledger.reach import Reach, reach_of
 from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold
 from kitting.web.acting import attempt, say_and_go
@@ -30,11 +30,6 @@ from kitting.web.figures import amount, pieces
 from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.ledger.reach import Reach
 
 COLUMNS: list[Column[BoxRow]] = [
     Column("serial", lambda row: row.serial),

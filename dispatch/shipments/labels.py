@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
@@ -15,9 +16,6 @@ from kitting.domain.stages import ShipmentStage
 from kitting.labels.copies import as_copy, data_sha
 from kitting.models import Print, Workshop
 from kitting.printing.queries.labels import Labelled, Subject, mark_of, register
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 NAME: Final = "shipment"
 PRINTABLE: Final = (ShipmentStage.OPEN, ShipmentStage.SENT)

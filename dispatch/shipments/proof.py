@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection
-from typing import TYPE_CHECKING
 
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import Box
-
-if TYPE_CHECKING:
-    from kitting.ledger.proof.faults import Tally
 
 SHIPMENT = Shipment._meta.db_table
 SHIPMENT_BOX = ShipmentBox._meta.db_table

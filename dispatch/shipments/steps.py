@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Collection
 
 from django.db.models import F
 
-from dispatch.models import ShipmentBox
+from dispatch.models import Shipment, ShipmentBox
 from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
+from kitting.ledger.operations import Act
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.ledger.standing import target_of
-from kitting.models import Box
+from kitting.models import Box, BoxEvent
 from kitting.packing.steps import move_box
-
-if TYPE_CHECKING:
-    from collections.abc import Collection
-
-    from dispatch.models import Shipment
-    from kitting.ledger.operations import Act
-    from kitting.models import BoxEvent
 
 
 def refuse_on_another(box: Box, shipment: Shipment) -> None:

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Mapping
 
 from django.db.models import Case, Q, Sum, Value, When
 
 from dispatch.domain.trace import BagCount, Balance, Line, Move, balance
 from kitting.domain.stages import BoxStage, MovementKind
+from kitting.models import Bag, BoxLine, Lot, Movement
 from kitting.models import Bag as BagModel
-from kitting.models import BoxLine, Movement
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from kitting.models import Bag, Lot
 
 __all__ = ["Balance", "balance_of"]
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
-from typing import TYPE_CHECKING, Any
+from datetime import date, datetime, tzinfo
+from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import FilteredRelation, Q, Sum
+from django.db.models import FilteredRelation, Model, Q, Sum
 
 from dispatch.models import Shipment
 from dispatch.trace.balance import Balance, balance_of
@@ -16,12 +17,6 @@ from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes
 from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
 from kitting.web.scans import Found, read
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from datetime import datetime, tzinfo
-
-    from django.db.models import Model
 
 
 @dataclass(frozen=True)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterator
 
 from django.db.models import Sum
 
-from kitting.checking.queries.switching import ALL, happened, steps
+from kitting.checking.queries.switching import ALL, Happened, Step, happened, steps
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import (
     Check,
@@ -23,12 +24,6 @@ from kitting.models import (
 )
 from kitting.models.evidence import Fate, rejected_from
 from kitting.models.lots import Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-
-    from kitting.checking.queries.switching import Happened, Step
-    from kitting.ledger.proof.faults import Tally
 
 CHECK = Check._meta.db_table
 DISPOSITION = Disposition._meta.db_table

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-from kitting.checking.queries.checks import kinds_for
+from kitting.checking.queries.checks import CheckPlan, kinds_for
 from kitting.checking.queries.switching import ALL
 from kitting.domain import sampling
 from kitting.domain.errors import Refused
-from kitting.models import CheckedClass, Defect, Guarded
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.checking.queries.checks import CheckPlan
-    from kitting.domain.sampling import DefectClass
-    from kitting.models import Check, DefectKind, Part
+from kitting.domain.sampling import DefectClass
+from kitting.models import Check, CheckedClass, Defect, DefectKind, Guarded, Part
 
 MOST_DEFECTS: Final = 1_000_000
 """Bad pieces of one kind that a check or a sorting takes."""

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor, log10
-from typing import TYPE_CHECKING
 
-from kitting.day.queries.pieces import SHOWN
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.day.queries.pieces import PartLine
+from kitting.day.queries.pieces import SHOWN, PartLine
 
 WIDTH = 640
 EDGE = 2

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, time
-from typing import TYPE_CHECKING
+from datetime import date, datetime, time
 
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
@@ -14,15 +15,7 @@ from kitting.day.queries.attention import to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
-from kitting.web.http import allowed, open_to
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
-
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed, open_to
 
 LISTS = {
     Told.PACKED: ("kitting:boxes", "?since={today}&until={today}"),

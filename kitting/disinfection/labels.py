@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Iterable, Sequence
+from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 from django.utils.translation import gettext_lazy as _
@@ -13,7 +14,7 @@ from kitting.domain.stages import BagStage
 from kitting.labels import kinds
 from kitting.labels.cleared import ClearedLabel
 from kitting.ledger.reach import refuse_held_bag, standing_reach
-from kitting.models import Bag, Carrier, Workshop
+from kitting.models import Bag, Carrier, Run, Workshop
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -21,11 +22,6 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from kitting.models import Run
 
 NOT_STERILE: Final = "Disinfection is not sterilisation."
 

@@ -6,25 +6,20 @@ dose has the digits that its uncertainty lets count, see ``told``.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext
 
-from kitting.disinfection.queries.doses import in_mj, margin_of, told_mj
+from kitting.disinfection.queries.doses import Expected, in_mj, margin_of, told_mj
+from kitting.disinfection.queries.runs import Point
 from kitting.domain import exposure, margins
 from kitting.domain.figures import significant, told, written
+from kitting.models import Dosimeter, Run, RunVerdict
 from kitting.web.figures import pieces, seconds
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.disinfection.queries.doses import Expected
-    from kitting.disinfection.queries.runs import Point
-    from kitting.models import Dosimeter, Run, RunVerdict
 
 register = template.Library()
 register.filter(seconds)

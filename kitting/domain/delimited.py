@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from kitting.domain import cells
 from kitting.domain.errors import CodeError
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Mapping
 
 
 @dataclass(frozen=True, slots=True)

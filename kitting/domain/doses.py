@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kitting.domain import exposure, margins
 from kitting.domain.errors import Refused
-from kitting.domain.exposure import SideDose
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from kitting.domain.exposure import Reading, Side
+from kitting.domain.exposure import Reading, Side, SideDose
 
 MAX_UJ_CM2 = 10_000_000_000
 """10 kJ/cm² in μJ/cm²: no dosimeter reads it; more is a slip of the unit."""

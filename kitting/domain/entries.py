@@ -6,10 +6,7 @@ Nothing here has a value of its own where a dose, a time or a minimum is asked f
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from datetime import date
+from datetime import date
 
 
 @dataclass(frozen=True)

@@ -11,16 +11,14 @@ each other. Which dose is required is the protocol's business; nothing here sugg
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import Literal, TypeAlias
 
 from kitting.domain import margins
 from kitting.domain.errors import Refused
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
 
 Side: TypeAlias = Literal["top", "bottom"]
 Moment: TypeAlias = Literal["opening", "closing"]

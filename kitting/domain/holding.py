@@ -9,17 +9,15 @@ that is longer than allowed breaks a hold as a low value does.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain import margins
 from kitting.domain.errors import CodeError, Refused
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 MOST_SAMPLES: Final = 5_000
 """Samples in one pasted column: more than a day at one every 20 s."""

@@ -31,17 +31,15 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import Final, TypeVar
 
 from kitting.domain import cells
 from kitting.domain.delimited import Problem, decoded, heading, records, separator_of
 from kitting.domain.errors import CodeError
 from kitting.domain.numbers import workshop_lot_number
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
 
 T = TypeVar("T")
 

@@ -16,18 +16,16 @@ digits, and no number of Lotward has a letter but its first and perhaps its last
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain import gs1
 from kitting.domain.batch import read_batch
 from kitting.domain.errors import CodeError
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
 
 SEQUENCES: Final = range(1, 10**12)
 """Every sequence that a number can have."""

@@ -10,13 +10,11 @@ from __future__ import annotations
 import datetime as dt
 import heapq
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TypeAlias
 
 from kitting.domain.errors import Refused
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 BagId: TypeAlias = int | str
 

@@ -11,13 +11,10 @@ import math
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.errors import Refused
-from kitting.domain.exact import exact
-
-if TYPE_CHECKING:
-    from kitting.domain.exact import Number
+from kitting.domain.exact import Number, exact
 
 COVERAGE: Final = 3
 """Standard deviations to either side that count as certain (common practice: 3 to 4)."""

@@ -10,10 +10,10 @@ from __future__ import annotations
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
-from typing import TYPE_CHECKING
 
 from kitting.domain.errors import PrinterFault, Refused
 from kitting.ipp import refusals, statuses
+from kitting.ipp.address import Address
 from kitting.ipp.codec import Malformed, decode, encode
 from kitting.ipp.facts import JobFacts, Media, PrinterFacts, read_job, read_printer
 from kitting.ipp.message import Attribute, Group, Message, Section, Tag
@@ -28,9 +28,6 @@ from kitting.ipp.requests import (
     operation_group,
 )
 from kitting.ipp.transport import Link, exchange
-
-if TYPE_CHECKING:
-    from kitting.ipp.address import Address
 
 __all__ = ["Found", "IppPrinter", "JobFacts", "Media", "PrinterFacts"]
 

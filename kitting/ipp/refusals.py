@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from kitting.domain.errors import PrinterFault
 from kitting.ipp import statuses
-from kitting.ipp.facts import sizes_of, text
+from kitting.ipp.facts import Media, PrinterFacts, sizes_of, text
 from kitting.ipp.message import Message, Section
 from kitting.ipp.plain import plain
-
-if TYPE_CHECKING:
-    from kitting.ipp.facts import Media, PrinterFacts
 
 ABOUT_MEDIA = frozenset({"media", "media-col", "media-size", "media-size-name"})
 SCALING = "print-scaling"

@@ -8,13 +8,10 @@ References:
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import TYPE_CHECKING
 
 from kitting.domain.errors import Refused
+from kitting.ipp.facts import Media
 from kitting.ipp.message import LONGEST, Attribute, Group, Section, Tag, Value
-
-if TYPE_CHECKING:
-    from kitting.ipp.facts import Media
 
 ABOUT_PRINTER = (
     "document-format-supported",

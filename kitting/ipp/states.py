@@ -13,10 +13,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from kitting.ipp.facts import JobFacts, PrinterFacts
+from kitting.ipp.facts import JobFacts, PrinterFacts
 
 SEVERITIES = ("error", "warning", "report")
 

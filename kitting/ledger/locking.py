@@ -7,21 +7,17 @@ and gates are no-ops there.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 from django.db import connection, transaction
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 
 from kitting.domain.errors import Missing
 from kitting.ledger.kept import Kept
 from kitting.models import JournalHead
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
-
-    from django.db.models import QuerySet
 
 M = TypeVar("M", bound=Model)
 

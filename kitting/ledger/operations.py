@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, date, datetime
 from functools import cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
+from uuid import UUID
 
 from django.db import IntegrityError, models, transaction
 
@@ -21,10 +23,6 @@ from kitting.domain.errors import OperationKeyReused
 from kitting.ledger import bulk, locking
 from kitting.ledger.kept import Kept
 from kitting.models import Guarded, Link, Operation, User, Workshop
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
-    from uuid import UUID
 
 FORM = 1
 """Version of the canonical form that links hash."""

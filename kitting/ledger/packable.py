@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import TYPE_CHECKING
+from datetime import date, datetime, timedelta
 
 from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage
-
-if TYPE_CHECKING:
-    from datetime import date, datetime
-
-    from kitting.ledger.reach import Reach
-    from kitting.models import Bag, Lot, RecipeLine
+from kitting.ledger.reach import Reach
+from kitting.models import Bag, Lot, RecipeLine
 
 
 def packing_problem(

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from django.db import connection
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from kitting.domain.errors import OnHold
 from kitting.ledger.kept import Kept
 from kitting.models import Bag, Box, BoxLine, Hold, Lot, Run
 from kitting.models.holds import TARGETS
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
-
-    from django.db.models import QuerySet
 
 NONE: Final[frozenset[Hold]] = frozenset()
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass, field
-from datetime import date
-from typing import TYPE_CHECKING, Any, Final, TypeAlias, TypeVar
+from datetime import date, datetime
+from typing import Any, Final, TypeAlias, TypeVar
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -16,10 +16,6 @@ from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.models import Guarded, Part, Place, Revision, Workshop
-
-if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator
-    from datetime import datetime
 
 M = TypeVar("M", bound=models.Model)
 V = TypeVar("V")

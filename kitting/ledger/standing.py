@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import datetime
 
-from kitting.ledger.reach import holds_on_boxes
+from django.db.models import Model, QuerySet
+
+from kitting.ledger.reach import Reach, holds_on_boxes
 from kitting.models import Bag, Box, Hold, Lot, Run
 from kitting.models.holds import TARGETS
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import datetime
-
-    from django.db.models import Model, QuerySet
-
-    from kitting.ledger.reach import Reach
 
 
 @dataclass(frozen=True)

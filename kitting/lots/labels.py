@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Sequence
+from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
@@ -19,9 +20,6 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 UNITS: Final = {"piece": "", "gram": " g", "mm": " mm"}
 

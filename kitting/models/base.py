@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable, Iterable
+from enum import StrEnum
+from typing import Any
 
 from django.db import models
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-    from enum import StrEnum
 
 
 class Guarded(models.Model):

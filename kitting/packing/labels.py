@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Sequence
+from datetime import date
+from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
@@ -26,10 +28,6 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import date
 
 
 def box_subject(box_id: int) -> Subject:

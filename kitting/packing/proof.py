@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django.db.models import F, Min, OuterRef, Subquery, Sum
+from django.db.models import Expression, F, Min, OuterRef, QuerySet, Subquery, Sum
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import BOX_MOVES, BoxStage, MovementKind
 from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
 from kitting.models import Box, BoxEvent, BoxLine, Link, Movement, Print, RecipeLine
-
-if TYPE_CHECKING:
-    from django.db.models import Expression, QuerySet
-
-    from kitting.ledger.proof.faults import Tally
 
 BOX = Box._meta.db_table
 LINE = BoxLine._meta.db_table

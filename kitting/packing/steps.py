@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from kitting.domain.errors import WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
@@ -11,9 +10,6 @@ from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
-
-if TYPE_CHECKING:
-    pass
 
 
 def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:

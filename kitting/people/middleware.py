@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Iterable, Iterator
+from typing import Final
 
+from django.core.files.uploadedfile import UploadedFile
 from django.http import HttpRequest, HttpResponse, QueryDict, UnreadablePostError
 from django.shortcuts import render
 from django.urls import reverse
@@ -13,11 +14,6 @@ from kitting.domain.badges import holds_badge
 from kitting.domain.errors import Refused
 from kitting.people.queries.badges import name_behind
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.core.files.uploadedfile import UploadedFile
 
 NAME: Final = "username"
 """The one field that takes a badge: the name at the sign-in page."""

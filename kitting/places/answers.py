@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kitting.models import Place
 from kitting.places.queries import Where, where
+from kitting.places.services.scans import Answer
 from kitting.web.figures import amount
 from kitting.web.shapes import stage_word
-
-if TYPE_CHECKING:
-    from kitting.places.services.scans import Answer
 
 
 @dataclass(frozen=True)

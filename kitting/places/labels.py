@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 from django.utils.translation import gettext_lazy as _
 
@@ -16,9 +16,6 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 
 def _places(wanted: Sequence[str]) -> tuple[Subject, ...]:

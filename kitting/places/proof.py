@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from kitting.domain.stages import BagStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, grouped, rows, side_by_side
 from kitting.models import Bag, Box, BoxPut, Movement
 from kitting.models.catalogue import PlaceKind
-
-if TYPE_CHECKING:
-    from kitting.ledger.proof.faults import Tally
 
 BAG = Bag._meta.db_table
 BOX = Box._meta.db_table

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django.db.models import Case, Count, F, Q, QuerySet, Sum, When
+from django.db.models import Case, Count, F, Model, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Bag, Box, Carrier, Lot, Place, Run
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from django.db.models import Model
 
 HERE = (*IN_HOUSE, BoxStage.RETURNED)
 """Stages of a box that stands somewhere in the workshop."""

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.lots.steps.bags import Change, change
 from kitting.models import Bag, Movement, OpenBag, Place
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 
 def need_place(place_id: int) -> Place:

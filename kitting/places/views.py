@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
@@ -15,8 +17,10 @@ from kitting.places.answers import asks_for, words_for
 from kitting.places.forms import CarrierForm, PlaceFilterForm, PutAwayForm
 from kitting.places.queries import PlaceRow, Standing
 from kitting.places.services import carriers, scans
+from kitting.places.services.scans import Hand
 from kitting.web.acting import OK, act_page, attempt, say_and_go
 from kitting.web.http import (
+    LotwardRequest,
     allowed,
     get_or_404,
     new_op_key,
@@ -24,13 +28,6 @@ from kitting.web.http import (
     wants_fragment,
 )
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.places.services.scans import Hand
-    from kitting.web.http import LotwardRequest
 
 STANDING: list[Column[Standing]] = [
     Column("kind", lambda row: row.kind),

@@ -5,14 +5,10 @@ Keep the codes in alphabetical order.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from kitting.web.messages import register
-
-if TYPE_CHECKING:
-    from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
     "bag_is_used_up": _(

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
-if TYPE_CHECKING:
-    from kitting.domain.stocks import StockFacts
+from kitting.domain.stocks import StockFacts
 
 SCALE_MM: Final = (100, 50, 20, 10)
 EDGE_UM: Final = 400

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING
+
+from django.db.models import QuerySet
 
 from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
 from kitting.models import Print, PrintJob
-
-if TYPE_CHECKING:
-    from django.db.models import QuerySet
-
-    from kitting.ledger.proof.faults import Tally
 
 PRINT = Print._meta.db_table
 JOB = PrintJob._meta.db_table

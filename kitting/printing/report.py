@@ -10,15 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
-from kitting.ipp.facts import SAME_UM, millimetres
+from kitting.domain.errors import PrinterFault
+from kitting.ipp.facts import SAME_UM, Media, PrinterFacts, millimetres
 from kitting.ipp.refusals import no_media, no_pdf
 from kitting.ipp.states import troubles
-
-if TYPE_CHECKING:
-    from kitting.domain.errors import PrinterFault
-    from kitting.ipp.facts import Media, PrinterFacts
 
 YES, DOUBT, NO = "yes", "doubt", "no"
 DPI_APART: Final = 1

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from datetime import datetime
+from typing import Any, Final
 from uuid import UUID
 
 import reportlab
@@ -11,13 +13,16 @@ from django.db import IntegrityError
 from django.db.models import Exists, OuterRef, Q
 
 from kitting.domain.errors import Conflict, Refused
-from kitting.domain.prints import DESTROYED, SCANNED
+from kitting.domain.prints import DESTROYED, SCANNED, Again, Onto
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.labels.copies import as_copy, data_sha
+from kitting.labels.kinds import Kind
 from kitting.labels.press import Pressed, press
 from kitting.ledger import locking
+from kitting.ledger.operations import Act
 from kitting.ledger.reasons import need_reason
-from kitting.models import Print, PrintJob
+from kitting.models import Box, Print, Printer, PrintJob
+from kitting.printing.queries.labels import Labelled, Subject
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import (
     Laid,
@@ -26,16 +31,6 @@ from kitting.printing.queries.stocks import (
     printer_of,
     stock_of,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import datetime
-
-    from kitting.domain.prints import Again, Onto
-    from kitting.labels.kinds import Kind
-    from kitting.ledger.operations import Act
-    from kitting.models import Box, Printer
-    from kitting.printing.queries.labels import Labelled, Subject
 
 RENDERER: Final = f"lotward 2, reportlab {reportlab.__version__}"
 

@@ -13,27 +13,21 @@ sent and a person is asked to look.
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from django.conf import settings
 from django.db import DatabaseError, InterfaceError, transaction
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from kitting.domain.errors import LotwardError, PrinterFault
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.ipp.address import read_address
-from kitting.ipp.client import IppPrinter, Media
+from kitting.ipp.client import IppPrinter, JobFacts, Media
 from kitting.ipp.states import Trouble, end_of, troubles, waits_of
 from kitting.models import Printer, PrintJob
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.db.models import QuerySet
-
-    from kitting.ipp.client import JobFacts
 
 log = logging.getLogger(__name__)
 

@@ -6,23 +6,18 @@ somebody left signed in must not sign for them.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeVar
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from django.contrib import messages
 from django.contrib.auth import authenticate
+from django.http import HttpResponse
 
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
-from kitting.web.http import add_refusal, go, render_part
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.web.forms import KeyedForm
-    from kitting.web.http import LotwardRequest
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, add_refusal, go, render_part
 
 T = TypeVar("T")
 

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
+from uuid import UUID
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -17,8 +18,6 @@ from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID, in_words, is_unsaid, name_of
 
 if TYPE_CHECKING:
-    from uuid import UUID
-
     from django.utils.functional import _StrOrPromise
 
 LONGEST_SCAN = 200

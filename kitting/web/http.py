@@ -5,9 +5,10 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from django.conf import settings
+from django.contrib.auth.models import AnonymousUser
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ObjectDoesNotExist, PermissionDenied, ValidationError
 from django.db.models import Model, QuerySet
@@ -19,15 +20,11 @@ from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_http_methods
 from django_htmx.http import HttpResponseClientRedirect
+from django_htmx.middleware import HtmxDetails
 
 from kitting.domain.errors import Conflict, LotwardError, Missing
+from kitting.models import User, Workshop
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from django.contrib.auth.models import AnonymousUser
-    from django_htmx.middleware import HtmxDetails
-
-    from kitting.models import User, Workshop
 
 P = ParamSpec("P")
 M = TypeVar("M", bound=Model)

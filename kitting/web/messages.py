@@ -7,19 +7,14 @@ own codes from its ``words``; those of the ground stand in ``kitting/web/words.p
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING
 
+from django.utils.functional import Promise
 from django.utils.translation import gettext
 
+from kitting.domain.errors import LotwardError
 from kitting.web import words
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from django.utils.functional import Promise
-
-    from kitting.domain.errors import LotwardError
 
 LONGEST_VALUE = 60
 

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
+
+from django.db.models import Model
 
 from kitting.domain import gs1, numbers
 from kitting.domain.badges import holds_badge
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
 from kitting.models import Bag, Box, Carrier, Lot, Place, Run
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.db.models import Model
 
 LONGEST = 200
 """Longer text than this is no scan of ours; a GS1-128 symbol holds 48 characters."""

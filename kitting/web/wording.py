@@ -7,6 +7,7 @@ would say of an entry ("This field is required.") names nothing and is never sho
 from __future__ import annotations
 
 import inspect
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any, Final
 
 from django import forms
@@ -22,8 +23,6 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.shown import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from django.utils.functional import _StrOrPromise
 
 UNSAID: Final = ""

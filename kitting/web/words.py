@@ -5,12 +5,8 @@ Keep the codes in alphabetical order.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
-
-if TYPE_CHECKING:
-    from django.utils.functional import Promise
 
 SENTENCES: dict[str, str | Promise] = {
     "badge_not_here": _(

@@ -8,19 +8,14 @@ and with one problem nothing is written. ``fixtures/harrow_lane.json`` shows the
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import datetime
 
 from django.db import transaction
 
 from dispatch.consignees.catalogue import doubts_in
 from kitting.domain.errors import Refused
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.shelf import Found, read_all
-
-if TYPE_CHECKING:
-    from datetime import datetime
-
-    from kitting.ledger.shelf import Problem
+from kitting.ledger.shelf import Found, Problem, read_all
 
 
 class CatalogueRefused(Refused):

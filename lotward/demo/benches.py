@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger.reach import standing_reach
@@ -20,10 +20,7 @@ from kitting.models import (
 from kitting.packing.services import boxes, voiding
 from kitting.packing.services.labels import print_box_label
 from lotward.demo import plan
-
-if TYPE_CHECKING:
-    from lotward.demo.making import Floor
-
+from lotward.demo.making import Floor
 
 LONGEST_MIN: Final = 20
 """Minutes that the largest box takes, labelled and put on its shelf."""

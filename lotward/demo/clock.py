@@ -7,18 +7,15 @@ is shown. No act lies after that moment.
 from __future__ import annotations
 
 import uuid
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Final
+from typing import Final
+from zoneinfo import ZoneInfo
 
 from kitting.ledger.operations import Sign
+from kitting.models import User
 from lotward.demo import plan
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from zoneinfo import ZoneInfo
-
-    from kitting.models import User
 
 OPENS: Final = time(7)
 CLOSES: Final = time(17, 30)

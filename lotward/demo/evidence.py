@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.disinfection.queries.protocols import mark_of, terms_of
 from kitting.disinfection.services import evidence, protocols
 from kitting.domain.stages import BagStage
 from kitting.lots.services import counts, samples
 from kitting.models import Bag, Part, Protocol, Sample
-
-if TYPE_CHECKING:
-    from lotward.demo.clock import Clock
-    from lotward.demo.making import Floor
+from lotward.demo.clock import Clock
+from lotward.demo.making import Floor
 
 NOTHING_PROVED: Final = (
     "Invented for the demonstration: it proves nothing about any lamp, part or germ"

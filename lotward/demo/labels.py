@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.prints import Onto
 from kitting.printing.services import prints
-
-if TYPE_CHECKING:
-    from lotward.demo.making import Floor
+from lotward.demo.making import Floor
 
 SHEETS: Final = "A4-70X40"
 """The workshop has no label printer yet: a PDF for the printer of its office."""

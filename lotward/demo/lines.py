@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from django.db.models import Sum
 
 from kitting.disinfection.services import lamps, runs
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, Lamp, Protocol, Run
+from kitting.models import Bag, Lamp, Meter, Protocol, Run
 from kitting.places.services import places
 from lotward.demo import plan
-
-if TYPE_CHECKING:
-    from kitting.models import Meter
-    from lotward.demo.making import Floor
+from lotward.demo.making import Floor
 
 POINTS: Final = (1, 2, 3)
 SIDES: Final = ("top", "bottom")

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from datetime import date, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from dispatch.models import Consignee
 from kitting.models import (
@@ -27,9 +27,7 @@ from kitting.models import (
     Workshop,
 )
 from lotward.catalogue import loading
-
-if TYPE_CHECKING:
-    from lotward.demo.clock import Clock, Days
+from lotward.demo.clock import Clock, Days
 
 FILE = Path(__file__).resolve().parent.parent.parent / "fixtures" / "harrow_lane.json"
 

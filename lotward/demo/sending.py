@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from dispatch.models import Shipment
 from dispatch.shipments import services
 from kitting.ledger.reach import standing_reach
+from kitting.models import Box
 from kitting.packing.queries.boxes import ready_boxes
 from lotward.demo import plan
-
-if TYPE_CHECKING:
-    from kitting.models import Box
-    from lotward.demo.making import Floor
+from lotward.demo.making import Floor
 
 
 def in_stock(floor: Floor) -> list[Box]:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Bag, Box, Carrier
 from kitting.places.services import carriers, places
 from lotward.demo import plan
-
-if TYPE_CHECKING:
-    from lotward.demo.making import Floor
+from lotward.demo.making import Floor
 
 CARRIERS: Final = ("Blue trolley", "Pole by the window")
 """The last run's bags come away on the first; bags that wait hang on the second."""

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import date
 
-from dispatch.models import ShipmentBox
-from dispatch.shipments.queries.shipments import lots_by_box
+from dispatch.models import Shipment, ShipmentBox
+from dispatch.shipments.queries.shipments import LotIn, lots_by_box
 from kitting.models import Box, JournalHead
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
-
-    from dispatch.models import Shipment
-    from dispatch.shipments.queries.shipments import LotIn
 
 
 @dataclass(frozen=True)

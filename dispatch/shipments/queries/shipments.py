@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from datetime import date
+from typing import Protocol
 
-from django.db.models import Count, Min, OuterRef, Q, Subquery, Sum, Value
+from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
@@ -16,17 +18,9 @@ from kitting.domain.shown import shown
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger.reach import Reach, holds_on_boxes
 from kitting.ledger.standing import target_of
-from kitting.models import Box, BoxLine
+from kitting.models import Box, BoxLine, Hold
 from kitting.packing.queries.boxes import ready_boxes
 from kitting.web import scans
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
-
-    from django.db.models import QuerySet
-
-    from kitting.models import Hold
 
 LATELY = 20
 """How many shipments that are sent or cancelled the page of shipments shows."""

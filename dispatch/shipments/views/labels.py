@@ -2,20 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.urls import reverse
 
 from dispatch.models import Shipment
 from dispatch.shipments.labels import SHIPMENTS, numbers_of, stale_labels
 from kitting.printing.views.prints import print_page
-from kitting.web.http import allowed, get_or_404
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed, get_or_404
 
 
 @allowed("kitting.print_labels", "GET", "POST")

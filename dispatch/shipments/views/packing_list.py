@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.http import HttpResponse
 from django.shortcuts import render
 
 from dispatch.models import Shipment
@@ -12,9 +11,6 @@ from dispatch.shipments.queries.shipments import by_size
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger.locking import snapshot
 from kitting.web.http import LotwardRequest, allowed, get_or_404
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
 
 
 @allowed("kitting.see_work")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from django.contrib import messages
 from django.contrib.messages import get_messages
 from django.db.models import Q
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -30,6 +32,7 @@ from kitting.ledger import clock
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.web.acting import UNFIT, attempt, say_and_go
+from kitting.web.forms import KeyedForm
 from kitting.web.http import (
     LotwardRequest,
     allowed,
@@ -40,13 +43,6 @@ from kitting.web.http import (
     wants_fragment,
 )
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.web.forms import KeyedForm
 
 T = TypeVar("T")
 NOT_THERE = 404

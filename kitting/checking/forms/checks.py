@@ -2,23 +2,19 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.shown import spaced
+from kitting.models import Bag, DefectKind
 from kitting.models.lots import Verdict
 from kitting.web.forms import KeyedForm
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from django.forms import BoundField
-
-    from kitting.models import Bag, DefectKind
 
 MOST_COUNTED = 1_000_000
 REASON = 200

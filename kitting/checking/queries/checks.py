@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.checking.queries.switching import ALL, SWITCHED, states_of
 from kitting.domain import sampling
+from kitting.domain.sampling import DefectClass, Plan, Severity, State
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, DefectKind
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from kitting.domain.sampling import DefectClass, Plan, Severity, State
-    from kitting.models import Lot, Part
+from kitting.models import Bag, DefectKind, Lot, Part
 
 THOUSANDTHS: Final = 1_000
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import accumulate
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
@@ -16,9 +17,16 @@ from kitting.checking.queries.checks import (
     kinds_for,
     plan_of,
 )
-from kitting.checking.queries.switching import SWITCHED, all_states, standings_of
+from kitting.checking.queries.switching import (
+    SWITCHED,
+    ClassStanding,
+    all_states,
+    standings_of,
+)
 from kitting.domain import sampling
+from kitting.domain.sampling import DefectClass, Plan, State
 from kitting.models import (
+    Bag,
     Check,
     Defect,
     DefectKind,
@@ -29,13 +37,6 @@ from kitting.models import (
     Switching,
 )
 from kitting.models.lots import Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from kitting.checking.queries.switching import ClassStanding
-    from kitting.domain.sampling import DefectClass, Plan, State
-    from kitting.models import Bag
 
 MOST_SHOWN = 60
 """Lots that the picture of verdicts shows, the newest of those chosen."""

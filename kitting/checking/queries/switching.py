@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from decimal import Decimal
+from typing import Any, Final, NamedTuple
 
 from kitting.domain import sampling
-from kitting.domain.sampling import Sampled
+from kitting.domain.sampling import DefectClass, Event, Sampled, Standing, State
 from kitting.models import CheckedClass, Resumption, Switching
 from kitting.models.evidence import Inspected, rejected_from
 from kitting.models.lots import Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
-    from decimal import Decimal
-
-    from kitting.domain.sampling import DefectClass, Event, Standing, State
 
 SWITCHED: Final[tuple[DefectClass, ...]] = ("major", "minor")
 """Classes that are looked for in a sample, each switched on its own."""

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from kitting.checking.queries.checks import CheckPlan, plan_of
 from kitting.checking.steps import MOST_DEFECTS, Found, found_of, found_rows, said
@@ -15,9 +15,6 @@ from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, onward, save_bags
 from kitting.models import Bag, Check, Lot, Movement, Part
 from kitting.models.lots import LotStage, Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 __all__ = ["LONGEST", "MOST_DEFECTS", "Checked", "give_verdict", "reject_against_plan"]
 

@@ -6,8 +6,8 @@ it. A bag that was rejected is in no other way brought back.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kitting.checking.steps import Found, found_of
 from kitting.domain.errors import Missing, OnHold, Refused, WrongStage
@@ -20,9 +20,6 @@ from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bag
 from kitting.models import Bag, Disposition, Lot, Movement
 from kitting.models.evidence import Fate
 from kitting.models.lots import Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,9 @@ brings normal inspection back without an act.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kitting.checking.queries.checks import aqls_of
-from kitting.checking.queries.switching import SWITCHED, standings_of
+from kitting.checking.queries.switching import SWITCHED, ClassStanding, standings_of
 from kitting.domain.errors import Refused
 from kitting.domain.sampling import need_reducible
 from kitting.domain.shown import shown
@@ -19,9 +18,6 @@ from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reasons import need_reason
 from kitting.models import Part, Switching
 from kitting.models.evidence import Inspected
-
-if TYPE_CHECKING:
-    from kitting.checking.queries.switching import ClassStanding
 
 
 @dataclass(frozen=True)

@@ -6,23 +6,18 @@ each picture has its figures; the picture's own words say what it shows.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
 
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 
-from kitting.checking.queries.inspection import ticks
+from kitting.checking.queries.inspection import ParetoLine, ticks
 from kitting.domain.figures import written
+from kitting.domain.sampling import Characteristic, Point
+from kitting.models import Check
 from kitting.web.figures import pieces
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.checking.queries.inspection import ParetoLine
-    from kitting.domain.sampling import Characteristic, Point
-    from kitting.models import Check
 
 register = template.Library()
 

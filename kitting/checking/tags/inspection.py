@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from django import template
 from django.utils.translation import gettext, ngettext
 
 from kitting.checking.queries.checks import percent as aql_percent
+from kitting.checking.queries.switching import ClassStanding
 from kitting.domain.figures import written
+from kitting.domain.sampling import Plan, State
 from kitting.web.figures import pieces
-
-if TYPE_CHECKING:
-    from kitting.checking.queries.switching import ClassStanding
-    from kitting.domain.sampling import Plan, State
 
 register = template.Library()
 

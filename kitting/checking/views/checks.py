@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import messages
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -17,14 +19,7 @@ from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage, one_lot
 from kitting.models.lots import Verdict
 from kitting.web.acting import attempt, form_page
-from kitting.web.http import allowed, get_or_404, go
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed, get_or_404, go
 
 
 @allowed("kitting.check_lots", "GET", "POST")

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlencode
 
-from django.http import Http404
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -16,17 +17,10 @@ from kitting.checking.queries.inspection import curve_lines, source_lines, sourc
 from kitting.checking.queries.switching import states_of
 from kitting.checking.services import inspection as services
 from kitting.domain import sampling
-from kitting.models import Check
+from kitting.models import Check, Part
 from kitting.web.acting import OK, UNFIT, act_page
-from kitting.web.http import allowed, render_part
+from kitting.web.http import LotwardRequest, allowed, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.models import Part
-    from kitting.web.http import LotwardRequest
 
 COLUMNS: list[Column[Check]] = [
     Column("lot", lambda check: check.lot.number),

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING
 
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,17 +16,9 @@ from kitting.checking.queries.inspection import rejected_page
 from kitting.checking.services import rejected
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage, one_lot
-from kitting.models import Bag
+from kitting.models import Bag, Lot
 from kitting.web.acting import act_page
-from kitting.web.http import allowed, get_or_404, render_part
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.models import Lot
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 
 
 def _address(lot: Lot) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -12,12 +11,7 @@ from kitting.checking.queries.inspection import kinds_to_set, parts_to_set
 from kitting.checking.services import inspection as services
 from kitting.models import DefectKind, Part
 from kitting.web.acting import act_page
-from kitting.web.http import allowed, get_or_404, render_part
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 
 
 def _list() -> str:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import urlencode
 
-from django.http import Http404
+from django.http import Http404, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -14,17 +15,10 @@ from kitting.checking.forms.inspection import ClassForm, ReduceForm, RestoreForm
 from kitting.checking.queries.checks import aqls_of
 from kitting.checking.queries.switching import standings_of
 from kitting.checking.services import switching as services
+from kitting.checking.services.switching import Switched
 from kitting.web.acting import act_page
-from kitting.web.http import allowed
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.checking.services.switching import Switched
-    from kitting.web.forms import KeyedForm
-    from kitting.web.http import LotwardRequest
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed
 
 
 @allowed("kitting.accept_under_concession", "GET", "POST")

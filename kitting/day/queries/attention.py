@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from datetime import date
 
 from django.db.models import Count
 
@@ -15,13 +15,9 @@ from kitting.disinfection.queries.meters import (
     meters_to_see_to,
 )
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
+from kitting.ledger.reach import Reach
 from kitting.models import Check, Hold, MeterFault, Part
 from kitting.models.lots import Verdict
-
-if TYPE_CHECKING:
-    from datetime import date
-
-    from kitting.ledger.reach import Reach
 
 
 @dataclass(frozen=True)

@@ -3,24 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date, datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django.db.models import Count, Q, Sum, Value
+from django.db.models import Count, Q, QuerySet, Sum, Value
 
 from kitting.domain.stages import IN_HOUSE, BagStage, BoxStage, RunStage
-from kitting.ledger.reach import held_boxes
+from kitting.ledger.reach import Reach, held_boxes
 from kitting.lots.queries.lots import held_lots, waiting_for_a_check
 from kitting.models import Bag, Box, BoxEvent, Hold, Lot, Operation, Part, Run
 from kitting.models.lots import LotStage
 from kitting.packing.queries.boxes import ready_boxes
-
-if TYPE_CHECKING:
-    from datetime import date, datetime
-
-    from django.db.models import QuerySet
-
-    from kitting.ledger.reach import Reach
 
 SHOWN = (
     BagStage.ARRIVED,

@@ -4,27 +4,24 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain import holding
 from kitting.domain.errors import CodeError, LotwardError
 from kitting.domain.figures import scaled
+from kitting.models import Run, Workshop
 from kitting.models.runs import Process
 from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID
-
-if TYPE_CHECKING:
-    from django.forms import BoundField
-
-    from kitting.models import Run, Workshop
 
 ROWS = 4
 """Dosimeters that the form has room for."""

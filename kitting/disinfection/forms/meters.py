@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from kitting.models import Calibration, Place
 from kitting.web.fields import FigureField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.models import Calibration, Place
 
 NM = forms.NumberInput(attrs={"data-unit": "nm"})
 HOURS = forms.NumberInput(attrs={"data-unit": "h"})

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -13,15 +13,12 @@ from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Refused
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import RevisionField
-from kitting.models import Evidence
+from kitting.models import Evidence, Part
 from kitting.models.lots import containers
 from kitting.models.runs import Process
 from kitting.web.fields import FigureField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from kitting.models import Part
 
 MOST_LOADS = 40
 PROCESSES = {

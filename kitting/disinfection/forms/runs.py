@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.disinfection.forms.dosimeters import DosimetersForm
+from kitting.disinfection.queries.meters import MeterLine
+from kitting.disinfection.queries.runs import Filters
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
@@ -19,14 +23,6 @@ from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
 from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
-
-    from django.forms import BoundField
-
-    from kitting.disinfection.queries.meters import MeterLine
-    from kitting.disinfection.queries.runs import Filters
 
 Place = tuple[int, str]
 """Point and side of a reading."""

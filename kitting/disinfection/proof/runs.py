@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import TYPE_CHECKING
+from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, OuterRef, Q, Sum
 
@@ -16,14 +15,10 @@ from kitting.domain import doses, exposure, holding
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger.proof.acts import Done, done
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import Bag, BoxLine, Movement, Run, RunBag, RunVerdict
 from kitting.models.runs import UVC
-
-if TYPE_CHECKING:
-    from datetime import datetime
-
-    from kitting.ledger.proof.faults import Tally
 
 RUN = Run._meta.db_table
 BAG = Bag._meta.db_table

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from kitting.disinfection.queries.protocols import mark_of
+from kitting.ledger.proof.faults import Tally
 from kitting.models import Protocol, Signature
-
-if TYPE_CHECKING:
-    from kitting.ledger.proof.faults import Tally
 
 PROTOCOL = Protocol._meta.db_table
 

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from kitting.domain import exposure, holding, margins
 from kitting.domain.errors import Refused
 from kitting.domain.figures import told
-from kitting.models import Interruption, Movement
+from kitting.models import Interruption, Movement, Run, RunValue, RunVerdict
 from kitting.models.runs import UVC, Moment, Process
-
-if TYPE_CHECKING:
-    from datetime import datetime
-
-    from kitting.models import Run, RunValue, RunVerdict
 
 GAPS_IN_A_HOLD = 4
 """Heat wavers: its log must show a value at least every quarter of the hold. What was

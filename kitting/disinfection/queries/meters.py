@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
 from django.db.models import Count
 
-from kitting.models import Calibration, Lamp, LampHours, Meter, MeterFault
+from kitting.models import Calibration, Lamp, LampHours, Meter, MeterFault, Protocol
 from kitting.models.runs import UVC
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.models import Protocol
 
 WARN_DAYS = 30
 """So many days before its due date a meter is spoken of. Common practice: a workshop

@@ -4,22 +4,26 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from django.db.models import Count, Prefetch, QuerySet
 
 from kitting.domain.entries import Load, Terms
 from kitting.ledger.reach import standing_holds
-from kitting.models import Evidence, Protocol, ProtocolLoad, Retirement, Signature
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
-
-    from kitting.models import Hold, Part
+from kitting.models import (
+    Evidence,
+    Hold,
+    Part,
+    Protocol,
+    ProtocolLoad,
+    Retirement,
+    Signature,
+)
 
 TERM_FIELDS: Final = (
     "name",

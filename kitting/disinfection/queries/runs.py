@@ -2,25 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Exists, OuterRef, Q, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger.reach import standing_reach
-from kitting.models import Bag, Hold, Movement, Place, Protocol, Run, RunBag, Workshop
+from kitting.models import (
+    Bag,
+    Hold,
+    Movement,
+    Place,
+    Protocol,
+    Reading,
+    Run,
+    RunBag,
+    RunVerdict,
+    Workshop,
+)
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from django.db.models import QuerySet
-
-    from kitting.models import Reading, RunVerdict
 
 
 @dataclass(frozen=True)

@@ -2,22 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from datetime import date, datetime, timedelta
 
 from kitting.domain import exposure, margins
 from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OnHold, Refused
-from kitting.ledger.reach import refuse_held_bag, standing_holds, why_of
-from kitting.models import Protocol, Run
+from kitting.ledger.reach import Reach, refuse_held_bag, standing_holds, why_of
+from kitting.models import Bag, Protocol, Run, RunBag
 from kitting.models.runs import UVC, Moment
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import date, datetime
-
-    from kitting.ledger.reach import Reach
-    from kitting.models import Bag, RunBag
 
 MOST_UW_CM2 = 10_000_000
 """10 W/cm² in µW/cm²: a slip of the unit, not a lamp over a line."""

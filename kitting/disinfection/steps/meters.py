@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from datetime import date
 
 from kitting.disinfection.queries.meters import sees, standing_fault
 from kitting.domain.errors import Missing, Refused
-from kitting.models import Calibration, Meter
+from kitting.models import Calibration, Meter, Protocol
 from kitting.models.runs import UVC
-
-if TYPE_CHECKING:
-    from datetime import date
-
-    from kitting.models import Protocol
 
 
 def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibration:

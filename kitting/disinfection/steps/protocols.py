@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from collections.abc import Iterable
+from typing import Final
 
 from kitting.disinfection.queries.protocols import TERM_FIELDS
 from kitting.domain.entries import Load, Terms
@@ -12,9 +13,6 @@ from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Evidence, Protocol, ProtocolLoad, Revision
 from kitting.models.lots import Container
 from kitting.models.runs import UVC, Process
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 MOST_UJ_CM2: Final = 2_000_000_000
 """2 kJ/cm² in µJ/cm²: a slip of the unit, not a dose."""

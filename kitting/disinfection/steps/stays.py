@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from kitting.disinfection.queries.doses import readings_on_record
 from kitting.disinfection.steps.lines import off_from, refuse_uncovered
@@ -14,13 +13,9 @@ from kitting.domain.figures import significant, written
 from kitting.domain.stages import BagStage, MovementKind, RunStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.kept import Kept
+from kitting.ledger.reach import Reach
 from kitting.lots.steps.bags import Change, change, need_stage
 from kitting.models import Bag, Movement, Run, RunBag
-
-if TYPE_CHECKING:
-    from datetime import datetime
-
-    from kitting.ledger.reach import Reach
 
 
 def lock_open_run(run_id: int) -> Run:

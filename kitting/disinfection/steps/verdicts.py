@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from datetime import datetime
 
 from kitting.disinfection.queries.doses import needed_hold, readings_on_record
 from kitting.disinfection.steps.lines import by_light, came_off_early
@@ -20,10 +21,6 @@ from kitting.models import (
     RunBag,
     RunVerdict,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from datetime import datetime
 
 LONGEST_REASON = 200
 MOST_DOSIMETERS = 20

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -13,14 +13,8 @@ from kitting.disinfection.services import evidence
 from kitting.domain.entries import Report
 from kitting.models import Evidence, Part
 from kitting.web.acting import act_page
-from kitting.web.http import allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.web.http import LotwardRequest
 
 COLUMNS: list[Column[Evidence]] = [
     Column("evidence", lambda row: row.code),

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -26,17 +29,9 @@ from kitting.ledger import clock
 from kitting.models import Lamp, Meter, Place
 from kitting.models.catalogue import PlaceKind
 from kitting.web.acting import act_page
-from kitting.web.http import allowed, get_or_404
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.web.forms import KeyedForm
-    from kitting.web.http import LotwardRequest
 
 COLUMNS: list[Column[queries.MeterLine]] = [
     Column("meter", lambda row: row.meter.serial),

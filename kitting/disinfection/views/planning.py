@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.http import HttpResponse
 from django.shortcuts import render
 
 from kitting.disinfection.forms.meters import PlanningForm
@@ -12,12 +13,7 @@ from kitting.disinfection.queries.runs import protocols_in_force
 from kitting.domain import exposure
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
-from kitting.web.http import add_refusal, allowed
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, add_refusal, allowed
 
 FACTORS = ((1, 2), (1, 1), (3, 2), (2, 1), (4, 1))
 """Distances beside the one asked for, as fractions of it."""

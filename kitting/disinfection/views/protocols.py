@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
@@ -33,16 +36,8 @@ from kitting.models import Protocol
 from kitting.models.runs import Process
 from kitting.web.acting import act_page, attempt, form_page, say_and_go
 from kitting.web.forms import KeyedForm
-from kitting.web.http import allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.web.http import LotwardRequest
 
 COLUMNS: list[Column[ProtocolLine]] = [
     Column("protocol", lambda line: line.protocol.code),

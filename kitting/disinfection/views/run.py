@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import messages
+from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -19,11 +20,13 @@ from kitting.domain.errors import Missing, Refused
 from kitting.domain.shown import shown
 from kitting.domain.stages import BagStage, RunStage
 from kitting.ledger import clock
+from kitting.ledger.operations import Sign
 from kitting.models import Bag, Carrier, Run
 from kitting.web import scans
 from kitting.web.acting import OK, attempt
 from kitting.web.figures import seconds
 from kitting.web.http import (
+    LotwardRequest,
     allowed,
     get_or_404,
     go,
@@ -31,12 +34,6 @@ from kitting.web.http import (
     render_part,
     wants_fragment,
 )
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.ledger.operations import Sign
-    from kitting.web.http import LotwardRequest
 
 
 def find_run(number: str) -> Run:

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.core.paginator import Paginator
 from django.db.models import Sum
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -23,17 +25,11 @@ from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger import clock
+from kitting.models import Place, Protocol, Run
 from kitting.models.runs import UVC, Moment, Process
 from kitting.web.acting import OK, attempt, say_and_go
-from kitting.web.http import allowed, render_part
+from kitting.web.http import LotwardRequest, allowed, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.models import Place, Protocol, Run
-    from kitting.web.http import LotwardRequest
 
 ROWS_A_PAGE = 50
 POINTS_AT_FIRST = 3

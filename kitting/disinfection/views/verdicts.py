@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 from django.contrib import messages
+from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -21,18 +23,11 @@ from kitting.disinfection.views.run import context_of, find_run
 from kitting.disinfection.views.runs import run_address
 from kitting.domain.shown import spaced
 from kitting.domain.stages import RunStage
+from kitting.models import Run
 from kitting.models.runs import UVC, Moment, Side
 from kitting.web.acting import act_page, attempt
-from kitting.web.http import allowed, go, render_part
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http import HttpResponse
-
-    from kitting.models import Run
-    from kitting.web.forms import KeyedForm
-    from kitting.web.http import LotwardRequest
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed, go, render_part
 
 T = TypeVar("T")
 

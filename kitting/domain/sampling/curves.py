@@ -8,14 +8,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.errors import Refused
-from kitting.domain.exact import exact
-
-if TYPE_CHECKING:
-    from kitting.domain.exact import Number
-    from kitting.domain.sampling.plans import Plan
+from kitting.domain.exact import Number, exact
+from kitting.domain.sampling.plans import Plan
 
 PPM: Final = 1_000_000
 CONSUMERS_RISK: Final = Fraction(1, 10)

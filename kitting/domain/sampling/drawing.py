@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, TypeVar
+from collections.abc import Hashable, Iterable, Sequence
+from typing import TypeVar
 
 from kitting.domain.errors import NotEnoughPieces, Refused
-
-if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable, Sequence
 
 _Bag = TypeVar("_Bag", bound="Hashable")
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias, get_args
 
 from kitting.domain.errors import Refused
+from kitting.domain.exact import Number
 from kitting.domain.sampling.plans import Plan, all_pieces, plan_for
+from kitting.domain.sampling.tables import Severity
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from kitting.domain.exact import Number
-    from kitting.domain.sampling.tables import Severity
 
 DefectClass: TypeAlias = Literal["critical", "major", "minor"]
 CLASSES: tuple[DefectClass, ...] = get_args(DefectClass)

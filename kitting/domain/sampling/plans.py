@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, get_args
+from decimal import Decimal
+from typing import get_args
 
 from kitting.domain.errors import Refused
-from kitting.domain.exact import exact
+from kitting.domain.exact import Number, exact
 from kitting.domain.sampling.tables import (
     AQLS,
     LETTERS,
@@ -19,11 +20,6 @@ from kitting.domain.sampling.tables import (
     sizes,
 )
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from decimal import Decimal
-
-    from kitting.domain.exact import Number
 
 SEVERITIES: tuple[str, ...] = get_args(Severity)
 

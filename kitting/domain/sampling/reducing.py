@@ -16,18 +16,13 @@ References:
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from kitting.domain.errors import Refused
-from kitting.domain.exact import exact
-from kitting.domain.sampling.switching import ACCEPTED_TO_REDUCE
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.domain.exact import Number
-    from kitting.domain.sampling.switching import State
+from kitting.domain.exact import Number, exact
+from kitting.domain.sampling.switching import ACCEPTED_TO_REDUCE, State
 
 
 class Sampled(NamedTuple):

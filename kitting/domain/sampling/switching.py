@@ -14,13 +14,11 @@ References:
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
+from typing import Final, Literal, TypeAlias, get_args
 
 from kitting.domain.errors import Refused
+from kitting.domain.sampling.tables import Severity
 from kitting.domain.shown import shown
-
-if TYPE_CHECKING:
-    from kitting.domain.sampling.tables import Severity
 
 Event: TypeAlias = Literal[
     "accepted", "between", "rejected", "resumed", "reduced", "restored"

@@ -8,14 +8,11 @@ checked by its own ``proof``, which registers its checks.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.ledger import locking
 from kitting.ledger.proof import chain, guards, heads
-from kitting.ledger.proof.faults import Fault, Tally
-
-if TYPE_CHECKING:
-    from kitting.ledger.proof.faults import Check
+from kitting.ledger.proof.faults import Check, Fault, Tally
 
 __all__ = ["CHECKS", "Fault", "Proof", "Tally", "examine", "prove", "register"]
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Iterator
+from datetime import datetime
+from typing import Any, NamedTuple
 
 from kitting.ledger.proof.streams import rows
 from kitting.models import Link
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from datetime import datetime
 
 
 class Done(NamedTuple):

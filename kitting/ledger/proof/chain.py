@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING, Any, NamedTuple
+from collections.abc import Sequence
+from typing import Any, NamedTuple
 
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, Model, OuterRef, Q
 
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, canonical_values, columns, entries_hash
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, rows
 from kitting.models import JournalHead, Link, Operation
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from django.db.models import Model
-
-    from kitting.ledger.proof.faults import Tally
 
 LINK = Link._meta.db_table
 OPERATION = Operation._meta.db_table

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from kitting.ledger.guards import missing_guards, wanted_guards
-
-if TYPE_CHECKING:
-    from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.faults import Tally
 
 
 def stand(tally: Tally) -> None:

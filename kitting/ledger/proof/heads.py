@@ -9,17 +9,14 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from django.conf import settings
 
+from kitting.ledger.proof.faults import Tally
 from kitting.models import JournalHead, Link
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.ledger.proof.faults import Tally
 
 FILE = "heads.txt"
 LINK = Link._meta.db_table

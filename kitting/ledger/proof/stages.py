@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.db.models import QuerySet
+
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
-
-if TYPE_CHECKING:
-    from django.db.models import QuerySet
-
-    from kitting.ledger.proof.faults import Tally
 
 _START = "none"
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import itertools
 from collections.abc import Iterable, Iterator
 from operator import itemgetter
-from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
-if TYPE_CHECKING:
-    from django.db.models import QuerySet
+from django.db.models import QuerySet
 
 BATCH = 500
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -11,12 +11,10 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.entries import Weighing
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import WAYS, unit_word
+from kitting.models import Bag, Count
 from kitting.models.lots import CountedBy
 from kitting.web.fields import FigureField
 from kitting.web.forms import KeyedForm
-
-if TYPE_CHECKING:
-    from kitting.models import Bag, Count
 
 MOST = 10_000_000
 MG = 1000

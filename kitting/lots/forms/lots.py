@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from django import forms
@@ -12,9 +13,6 @@ from django.utils.translation import gettext_lazy as _
 from kitting.models import Lot, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, containers
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 MOST_COUNTS = 500
 """Bags that the form takes at once; more come in a file."""

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Mapping
+from typing import NamedTuple
 
 from kitting.domain.stages import BagStage, MovementKind
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import Bag, Movement, OpenBag
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from kitting.ledger.proof.faults import Tally
 
 BAG = Bag._meta.db_table
 MOVEMENT = Movement._meta.db_table

@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-from django.db.models import BigIntegerField, Case, F, Sum, When
+from django.db.models import BigIntegerField, Case, Expression, F, Sum, When
 
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage, MovementKind
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import Bag, BoxLine, Lot, LotOrigin, Movement
-
-if TYPE_CHECKING:
-    from django.db.models import Expression
-
-    from kitting.ledger.proof.faults import Tally
 
 LOT = Lot._meta.db_table
 COUNTED = (*IN_HOUSE, *GONE, BoxStage.RETURNED)

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from django.db.models import QuerySet
 
 from kitting.domain.stages import MovementKind
+from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import Count, Movement, Sample
-
-if TYPE_CHECKING:
-    from django.db.models import QuerySet
-
-    from kitting.ledger.proof.faults import Tally
 
 SAMPLE = Sample._meta.db_table
 _KEY = ("operation_id", "bag_id")

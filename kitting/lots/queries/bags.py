@@ -2,20 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from django.db.models import QuerySet
 
 from kitting.domain.stages import COUNTABLE, BagStage
-from kitting.models import Bag, BoxLine, Count, Hold, Movement, OpenBag, RunBag, Sample
+from kitting.ledger.reach import Reach
+from kitting.models import (
+    Bag,
+    BoxLine,
+    Count,
+    Hold,
+    Lot,
+    Movement,
+    OpenBag,
+    RunBag,
+    Sample,
+)
 from kitting.models.lots import CountedBy
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.ledger.reach import Reach
-    from kitting.models import Lot
 
 MOST_ROWS = 200
 """Movements and boxes that the page of a bag shows, the newest; the trace has all."""

@@ -2,26 +2,32 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import islice
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.domain.stages import BagStage
+from kitting.ledger.reach import Reach
 from kitting.lots.queries.bags import open_samples
 from kitting.lots.queries.yields import LotYield, lot_yield
-from kitting.models import Bag, Counter, Lot, LotOrigin, Workshop
+from kitting.models import (
+    Bag,
+    Check,
+    Counter,
+    Hold,
+    Lot,
+    LotOrigin,
+    Movement,
+    Sample,
+    Workshop,
+)
 from kitting.models.lots import LotStage, Verdict
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from kitting.ledger.reach import Reach
-    from kitting.models import Check, Hold, Movement, Sample
 
 MOST_MOVEMENTS = 100
 """Movements that the page of a lot shows; the trace has them all."""

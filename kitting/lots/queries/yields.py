@@ -4,20 +4,15 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from django.db.models import Sum
 
 from kitting.domain.stages import MovementKind
 from kitting.domain.yields import Rate, Used, Yielded, judge, ratio
-from kitting.models import Link, Lot, Movement, Yield
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-
-    from kitting.models import LotOrigin, Part
+from kitting.models import Link, Lot, LotOrigin, Movement, Part, Yield
 
 
 def rates_of(parts: Iterable[int]) -> dict[int, dict[int, Rate]]:

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from decimal import Decimal
 from math import ceil
-from typing import TYPE_CHECKING
 
 from kitting.domain import weighing
 from kitting.domain.entries import Weighing
@@ -13,14 +13,9 @@ from kitting.domain.stages import COUNTABLE
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.counts import Counted, known_way, lock_bag, recount
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Count
+from kitting.models import Bag, Count, Part
 from kitting.models.catalogue import Unit
 from kitting.models.lots import CountedBy
-
-if TYPE_CHECKING:
-    from decimal import Decimal
-
-    from kitting.models import Bag, Part
 
 __all__ = [
     "COUNTABLE",

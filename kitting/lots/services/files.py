@@ -5,24 +5,19 @@ from __future__ import annotations
 import hashlib
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import Any
 
 from kitting.domain import intakefile
+from kitting.domain.cells import DateOrder
+from kitting.domain.delimited import Problem
 from kitting.domain.errors import Refused
 from kitting.ledger import bulk
 from kitting.ledger.clock import day_of
 from kitting.ledger.locking import snapshot
 from kitting.ledger.operations import Sign, fingerprint, perform
-from kitting.lots.services.lots import TakenIn, taking_in
+from kitting.lots.services.lots import NewLot, TakenIn, taking_in
 from kitting.lots.steps.files import Entry, look_up, lots_of
 from kitting.models import Operation, Workshop
-
-if TYPE_CHECKING:
-    from typing import Any
-
-    from kitting.domain.cells import DateOrder
-    from kitting.domain.delimited import Problem
-    from kitting.lots.services.lots import NewLot
 
 ACT = "take_in_file"
 

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
-from typing import TYPE_CHECKING
 
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
@@ -24,13 +24,8 @@ from kitting.lots.steps.intake import (
 )
 from kitting.lots.steps.materials import Materials
 from kitting.lots.steps.yields import sure_about
-from kitting.models import Guarded, Lot
+from kitting.models import Bag, Guarded, Lot, Movement
 from kitting.models.lots import LotStage
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from kitting.models import Bag, Movement
 
 __all__ = [
     "MOST_NUMBERS",

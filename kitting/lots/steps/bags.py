@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from kitting.domain.errors import NotEnoughPieces, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import bulk
-from kitting.models import Bag, Movement, OpenBag
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.models import Box, Part
+from kitting.models import Bag, Box, Movement, OpenBag, Part
 
 KEPT_FIELDS = (
     "stage",

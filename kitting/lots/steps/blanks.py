@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
-from typing import TYPE_CHECKING, Final
+from collections.abc import Iterable, Sequence
+from typing import Final
 
 from kitting.domain import gs1, numbers
 from kitting.domain.errors import CodeError, Conflict, Refused
 from kitting.ledger.counters import take
+from kitting.ledger.operations import Act
 from kitting.models import Bag, Counter
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from kitting.ledger.operations import Act
 
 BLANKS: Final = " \t\r\n\u00a0"
 """What leaves a number empty; a separator (0x1D) alone is a scan that went wrong."""

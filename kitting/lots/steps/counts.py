@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Bag, BoxLine, Count, Movement, OpenBag
+from kitting.models import Bag, BoxLine, Count, Guarded, Movement, OpenBag
 from kitting.models.lots import CountedBy, Verdict
-
-if TYPE_CHECKING:
-    from kitting.ledger.operations import Act
-    from kitting.models import Guarded
 
 LONGEST_REASON: Final = 200
 """Characters of a reason; SQLite itself would take more."""

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from datetime import date
+from typing import Any
 
 from kitting.domain.delimited import Problem
-from kitting.domain.intakefile import by_lot
+from kitting.domain.intakefile import Row, Table, by_lot
 from kitting.domain.shown import shown
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
@@ -15,12 +17,6 @@ from kitting.lots.steps.materials import USABLE
 from kitting.lots.steps.yields import doubts
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, LotStage
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-    from datetime import date
-
-    from kitting.domain.intakefile import Row, Table
 
 
 @dataclass(frozen=True)

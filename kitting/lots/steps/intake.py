@@ -3,29 +3,25 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from datetime import date
+from typing import Final
 
 from django.db import IntegrityError, transaction
+from django.db.models import Model
 
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
+from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
 from kitting.lots.steps.bags import new_bag
 from kitting.models import Bag, Counter, Lot, Method, Movement, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, LotStage
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-    from datetime import date
-
-    from django.db.models import Model
-
-    from kitting.ledger.operations import Act
 
 MOST_PIECES: Final = 10_000_000
 """What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""

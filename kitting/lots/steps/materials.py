@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Iterable
 
 from kitting.domain.errors import Missing, NotEnoughPieces, Refused
 from kitting.domain.stages import BagStage, MovementKind
@@ -10,9 +10,6 @@ from kitting.ledger import locking
 from kitting.ledger.reach import Reach, refuse_held_bag, standing_reach
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import Bag, Lot, LotOrigin, Movement
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
 
 USABLE = (BagStage.ACCEPTED, BagStage.CLEARED)
 """Stages of a bag of material that may be made into something."""

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from django.db.models import Sum
 
@@ -13,12 +13,8 @@ from kitting.domain.stages import MovementKind
 from kitting.domain.yields import Yielded, judge
 from kitting.ledger.reasons import LONGEST_REASON
 from kitting.lots.queries.yields import rates_of, used_of
+from kitting.lots.steps.intake import NewLot
 from kitting.models import Lot, LotOrigin, Movement
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.lots.steps.intake import NewLot
 
 Amounts = dict[int, int]
 """Amount used by the id of a material's part."""

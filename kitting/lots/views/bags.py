@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import messages
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,14 +16,16 @@ from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.bags import CountForm, ResultForm, SampleForm, WeighForm
 from kitting.lots.queries.bags import bag_page, last_weighing, one_bag, one_sample
 from kitting.lots.services import counts, samples
+from kitting.models import Bag
 from kitting.web.acting import OK, UNFIT, act_page, attempt, form_page
-from kitting.web.http import add_refusal, allowed, get_or_404, go, render_part
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.models import Bag
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import (
+    LotwardRequest,
+    add_refusal,
+    allowed,
+    get_or_404,
+    go,
+    render_part,
+)
 
 MOST_NAMED = 20
 """Boxes that the sentence after a count names one by one."""

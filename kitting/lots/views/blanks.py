@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -16,12 +17,7 @@ from kitting.lots.services import lots
 from kitting.printing.queries.labels import labelled_as
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import act_page
-from kitting.web.http import allowed
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed
 
 
 @allowed("kitting.take_in", "GET", "POST")

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -12,15 +13,10 @@ from kitting.domain.intakefile import HEADINGS
 from kitting.ledger import clock
 from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
 from kitting.lots.services import files
+from kitting.lots.services.files import Plan
 from kitting.web.acting import OK, UNFIT, attempt, say_and_go
-from kitting.web.http import add_refusal, allowed, render_part
+from kitting.web.http import LotwardRequest, add_refusal, allowed, render_part
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.lots.services.files import Plan
-    from kitting.web.http import LotwardRequest
 
 MOST_SHOWN = 200
 """Lots or faults of a file that the page lists."""

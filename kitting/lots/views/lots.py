@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kitting.domain.shown import spaced
 from kitting.ledger import clock
+from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_reach
 from kitting.lots.forms.lots import (
     LotFilterForm,
@@ -30,15 +33,8 @@ from kitting.lots.services import lots
 from kitting.models import Lot
 from kitting.web.acting import act_page
 from kitting.web.forms import KeyedForm
-from kitting.web.http import allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-    from django.http.response import HttpResponseBase
-
-    from kitting.ledger.operations import Sign
-    from kitting.web.http import LotwardRequest
 
 ROWS_A_PAGE = 50
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -11,13 +10,8 @@ from kitting.lots.forms.yields import DropYieldForm, YieldForm
 from kitting.lots.queries.yields import all_yields
 from kitting.lots.services import yields as services
 from kitting.web.acting import attempt, say_and_go
-from kitting.web.http import allowed, new_op_key, render_part
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.web.forms import KeyedForm
-    from kitting.web.http import LotwardRequest
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed, new_op_key, render_part
 
 
 @allowed("kitting.set_up", "GET", "POST")

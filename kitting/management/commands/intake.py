@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import uuid
+from argparse import ArgumentParser
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.lots.services import files
+from kitting.lots.services.files import Plan
 from kitting.management.signing import signer
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from argparse import ArgumentParser
-
-    from kitting.lots.services.files import Plan
 
 
 class Command(BaseCommand):

@@ -5,9 +5,9 @@ from __future__ import annotations
 import getpass
 import uuid
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.domain.errors import LotwardError
 from kitting.ledger import clock
@@ -16,9 +16,6 @@ from kitting.ledger.setup import ROLES
 from kitting.management.signing import signer
 from kitting.people.services import people
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from django.core.management.base import CommandParser
 
 
 class Command(BaseCommand):

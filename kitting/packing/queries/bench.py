@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
-from typing import TYPE_CHECKING, Any
+from datetime import date, datetime, timedelta
+from typing import Any
 
 from django.db.models import F, OuterRef, Q, Subquery, Sum
 
 from kitting.domain import picking
+from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger.packable import not_pinned, packing_problem
-from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.reach import Reach, Why, standing_reach
 from kitting.models import (
     Bag,
     Bench,
@@ -21,18 +23,12 @@ from kitting.models import (
     BoxSize,
     OpenBag,
     Operation,
+    Print,
+    PrintJob,
     RecipeLine,
 )
 from kitting.models.catalogue import Per
 from kitting.printing.queries.prints import newest_label
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
-    from datetime import date, datetime
-
-    from kitting.domain.errors import LotwardError
-    from kitting.ledger.reach import Why
-    from kitting.models import Print, PrintJob
 
 MOST_OFFERS = 2
 """Bags that are named at once; the next is named when one of them was scanned."""

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from kitting.domain.stages import BoxStage
+from kitting.models import Bench
 from kitting.packing.queries.bench import Screen, newest_box
 from kitting.printing.queries.prints import newest_label
-
-if TYPE_CHECKING:
-    from kitting.models import Bench
 
 
 def label_screen(bench: Bench) -> Screen | None:

@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from kitting.packing.queries.bench import Screen
+from kitting.packing.queries.bench import Screen
 
 
 class Next(StrEnum):

@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from datetime import date
+from typing import Any
+from uuid import UUID
 
 from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum
 
 from kitting.domain.stages import BoxStage
-from kitting.ledger.reach import held_boxes
+from kitting.ledger.reach import Reach, held_boxes
 from kitting.models import Box, BoxEvent, BoxLine, Place, Print
 from kitting.places.queries import place_of
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
-    from datetime import date
-    from uuid import UUID
-
-    from kitting.ledger.reach import Reach
 
 # Shipments hang on a box from the other app; the name of the relation is all that is
 # known of them here.

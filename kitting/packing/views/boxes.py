@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -35,13 +35,8 @@ from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
 from kitting.web.acting import act_page, attempt, form_page
-from kitting.web.http import allowed, render_part
+from kitting.web.http import LotwardRequest, allowed, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from django.http.response import HttpResponseBase
-
-    from kitting.web.http import LotwardRequest
 
 ROWS_A_PAGE = 50
 VOIDABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.RETURNED)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Refused
 from kitting.labels.kinds import BADGE
+from kitting.models import User
 from kitting.printing.queries.stocks import (
     Laid,
     laid_out,
@@ -18,11 +20,6 @@ from kitting.printing.queries.stocks import (
 )
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from kitting.models import User
 
 LARGEST_ID = 2**63 - 1
 ONE_A_PAGE = "one"

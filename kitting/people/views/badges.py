@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -12,21 +12,15 @@ from django.utils.translation import gettext as _
 from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE, BadgeLabel
 from kitting.labels.press import press
+from kitting.ledger.operations import Sign
 from kitting.people.forms.badges import IssueBadgesForm, RevokeBadgeForm
 from kitting.people.queries.badges import people
 from kitting.people.queries.workshop import workshop
-from kitting.people.services.badges import Drawn, issue_badges, revoke_badge
+from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
 from kitting.printing.queries.labels import mark_of
+from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import attempt, say_and_go
-from kitting.web.http import allowed
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from kitting.ledger.operations import Sign
-    from kitting.people.services.badges import NewBadge
-    from kitting.printing.queries.stocks import Laid
-    from kitting.web.http import LotwardRequest
+from kitting.web.http import LotwardRequest, allowed
 
 
 @allowed("kitting.set_up", "GET", "POST")

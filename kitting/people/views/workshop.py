@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -13,9 +12,6 @@ from kitting.people.queries import workshop as queries
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.http import LotwardRequest, allowed
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
 
 FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
@@ -12,11 +12,8 @@ from kitting.ledger import locking
 from kitting.ledger.counters import take
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import save_bags
-from kitting.models import Bag, Carrier
+from kitting.models import Bag, Carrier, Movement
 from kitting.places.steps import need_place, no_longer_open, place_bag, refuse_unmovable
-
-if TYPE_CHECKING:
-    from kitting.models import Movement
 
 LONGEST_NAME: Final = 60
 

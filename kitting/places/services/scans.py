@@ -11,17 +11,17 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
+from django.db.models import Model
+
 from kitting.domain.errors import LotwardError, Missing, Refused
 from kitting.domain.shown import shown
+from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, Carrier, Place
 from kitting.places.services import carriers, places
 from kitting.web import scans
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
-    from django.db.models import Model
-
-    from kitting.ledger.operations import Sign
 
 KINDS: Final = ("bag", "box", "carrier", "place")
 """What can be in hand."""

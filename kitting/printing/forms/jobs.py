@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime, time, timedelta
-from typing import TYPE_CHECKING, Any
+from datetime import date, datetime, time, timedelta
+from typing import Any
 
 from django import forms
 from django.utils import timezone
@@ -13,9 +13,6 @@ from kitting.models import Printer
 from kitting.printing.queries.labels import LABELLED, label_words
 from kitting.printing.queries.prints import FAILED, OVER, WAY
 from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
-
-if TYPE_CHECKING:
-    from datetime import date
 
 
 class SendAgainForm(KeyedForm):

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.prints import DESTROYED, Again, Onto
+from kitting.labels.kinds import Kind
+from kitting.models import Stock
 from kitting.printing.queries.stocks import printers_for, stocks_for
 from kitting.web.forms import KeyedForm, ScanField
-
-if TYPE_CHECKING:
-    from kitting.labels.kinds import Kind
-    from kitting.models import Stock
 
 LONGEST_REASON = 200
 PRINTER, STOCK, PDF = "printer", "stock", "pdf"

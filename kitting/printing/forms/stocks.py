@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,16 +13,13 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.figures import scaled, written
 from kitting.domain.stocks import CODE_LONGEST, NAME_LONGEST, PrinterFacts, StockFacts
+from kitting.models import Bench, Printer, Stock
 from kitting.web.fields import FigureField
 from kitting.web.forms import KeyedForm, SpokenForm
 from kitting.web.wording import UNSAID
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from django.utils.functional import _StrPromise
-
-    from kitting.models import Bench, Printer, Stock
 
 ROLL, OTHER = "roll", "other"
 UM_IN_AN_INCH: Final = 25_400

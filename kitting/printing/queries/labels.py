@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
@@ -10,14 +11,11 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Missing, Refused
 from kitting.domain.prints import TEST
+from kitting.labels.kinds import Kind
+from kitting.models import Workshop
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
-
     from django.utils.functional import _StrPromise
-
-    from kitting.labels.kinds import Kind
-    from kitting.models import Workshop
 
 DEMO_MARK: Final = "DEMONSTRATION – NOT FOR USE"
 

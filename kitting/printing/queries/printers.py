@@ -5,9 +5,10 @@ from __future__ import annotations
 import hashlib
 import json
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Final
+from datetime import datetime
+from typing import Final
 
-from django.db.models import Count, Prefetch, Q
+from django.db.models import Count, Prefetch, Q, QuerySet
 
 from kitting.domain.stages import PRINT_OVER
 from kitting.domain.stocks import StockFacts
@@ -16,11 +17,6 @@ from kitting.models import Printer, PrintJob, Stock, Workshop
 from kitting.printing.beat import MISSED
 from kitting.printing.queries.labels import LABELLED
 from kitting.printing.queries.stocks import fits
-
-if TYPE_CHECKING:
-    from datetime import datetime
-
-    from django.db.models import QuerySet
 
 _NOT_SET_UP: Final = ("id", "asleep_until")
 """Columns that no manager enters."""

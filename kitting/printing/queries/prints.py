@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING, Any, Final
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, Final
 
 from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
@@ -12,10 +14,6 @@ from kitting.domain.prints import TEST
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.models import Box, Print, PrintJob
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-    from datetime import datetime
 
 WAY: Final = "way"
 FAILED: Final = "failed"

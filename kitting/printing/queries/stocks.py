@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from kitting.domain.errors import Missing, Refused
+from kitting.labels.kinds import Kind
 from kitting.labels.stock import Sheet, Stock
 from kitting.models import Printer
 from kitting.models import Stock as StockRow
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from kitting.labels.kinds import Kind
 
 _UM: Final = 1000
 _LAID: Final = re.compile(

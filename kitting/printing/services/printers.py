@@ -3,28 +3,23 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from kitting.domain.errors import Conflict, LotwardError, Missing
 from kitting.domain.prints import TEST
-from kitting.ipp.client import Media
+from kitting.ipp.client import IppPrinter, Media
 from kitting.labels.press import test_page
+from kitting.labels.pressed import Pressed
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Print, Printer, Stock
 from kitting.printing.queries.prints import copies_made
-from kitting.printing.queries.stocks import laid_out, printer_of
+from kitting.printing.queries.stocks import Laid, laid_out, printer_of
 from kitting.printing.report import NO, Finding, report
 from kitting.printing.steps import RENDERER, queue_document
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from kitting.ipp.client import IppPrinter
-    from kitting.labels.pressed import Pressed
-    from kitting.printing.queries.stocks import Laid
 
 AGAIN: Final = "Test page"
 """Reason of a test page that is not the first of its stock: it replaces none."""

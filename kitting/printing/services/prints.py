@@ -8,27 +8,22 @@ one it is opened as a PDF, made again from the log.
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from kitting.domain.errors import Conflict, Missing, WrongStage
 from kitting.domain.prints import TEST, Again, Onto
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.labels.copies import as_copy
+from kitting.labels.kinds import Kind
 from kitting.labels.press import draw, test_page
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bag, Box, Print
-from kitting.printing.queries.labels import labelled_as
+from kitting.printing.queries.labels import Labelled, Subject, labelled_as
 from kitting.printing.queries.stocks import laid_as, printers_for
-from kitting.printing.steps import MOST_LABELS, OF_BOXES, log_prints, make_ready
-
-if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
-
-    from kitting.labels.kinds import Kind
-    from kitting.printing.queries.labels import Labelled, Subject
-    from kitting.printing.steps import Ready
+from kitting.printing.steps import MOST_LABELS, OF_BOXES, Ready, log_prints, make_ready
 
 __all__ = [
     "MOST_LABELS",

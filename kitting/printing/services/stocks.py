@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TYPE_CHECKING, Final, TypeVar
+from typing import Final, TypeVar
 
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.domain.stocks import (
@@ -19,10 +19,7 @@ from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Printer, Stock, Workshop
 from kitting.printing.queries.printers import mark_of
-from kitting.printing.queries.stocks import laid_out
-
-if TYPE_CHECKING:
-    from kitting.printing.queries.stocks import Laid
+from kitting.printing.queries.stocks import Laid, laid_out
 
 __all__ = ["Kept", "PrinterFacts", "StockFacts", "keep_printer", "keep_stock", "trial"]
 

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from django import template
 
 from kitting.domain.stages import PRINT_OVER, PrintState
+from kitting.models import Print, PrintJob
 from kitting.printing.queries.labels import label_words, page_of
 from kitting.printing.queries.prints import trouble
-
-if TYPE_CHECKING:
-    from kitting.models import Print, PrintJob
 
 register = template.Library()
 register.filter(label_words)

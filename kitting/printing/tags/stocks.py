@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from django import template
 
 from kitting.domain.figures import written
-
-if TYPE_CHECKING:
-    from kitting.models import Printer, Stock
+from kitting.models import Printer, Stock
 
 register = template.Library()
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import datetime, time, timedelta
 from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
@@ -38,15 +40,8 @@ from kitting.printing.services import jobs, prints
 from kitting.printing.views.prints import ROOM, refused
 from kitting.web.acting import OK, attempt, say_and_go
 from kitting.web.forms import KeyedForm
-from kitting.web.http import allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from django.http.response import HttpResponseBase
-
-    from kitting.web.http import LotwardRequest
 
 JOBS_A_PAGE: Final = 25
 ROWS_A_PAGE: Final = 50

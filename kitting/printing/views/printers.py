@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from kitting.domain.errors import CodeError
+from kitting.ipp.client import IppPrinter
 from kitting.ledger import clock
 from kitting.models import Bench, Printer, Stock
 from kitting.printing.forms.stocks import PrinterForm
@@ -20,21 +22,14 @@ from kitting.printing.queries.printers import (
     worker_seen,
 )
 from kitting.printing.queries.stocks import laid_out
-from kitting.printing.services.printers import ask_printer, print_test_page
+from kitting.printing.services.printers import Told, ask_printer, print_test_page
 from kitting.printing.services.stocks import keep_printer
 from kitting.printing.views.stocks import trial_page
 from kitting.printing.worker import reach
 from kitting.web.acting import OK, act_page, attempt, say_and_go
 from kitting.web.forms import KeyedForm
-from kitting.web.http import allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from django.http import HttpResponse
-
-    from kitting.ipp.client import IppPrinter
-    from kitting.printing.services.printers import Told
-    from kitting.web.http import LotwardRequest
 
 SOON_S: Final = 3.0
 """A page waits so many seconds for each step of a printer's answer, and no longer."""

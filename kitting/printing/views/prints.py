@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
@@ -16,8 +17,11 @@ from kitting.labels.copies import as_copy
 from kitting.labels.picture import png
 from kitting.labels.press import draw
 from kitting.ledger.operations import outcome_of
+from kitting.models import User
 from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import (
+    Labelled,
+    Subject,
     label_words,
     labelled_as,
     numbers_asked,
@@ -25,18 +29,15 @@ from kitting.printing.queries.labels import (
 )
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import of_kind
-from kitting.printing.services.prints import MOST_LABELS, print_labels
+from kitting.printing.services.prints import (
+    MOST_LABELS,
+    Printed,
+    PrintedLabels,
+    print_labels,
+)
 from kitting.web.acting import OK, attempt, form_page, say_and_go, sign_of
-from kitting.web.http import allowed, go, open_to, status_for
+from kitting.web.http import LotwardRequest, allowed, go, open_to, status_for
 from kitting.web.messages import sentence
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-    from kitting.models import User
-    from kitting.printing.queries.labels import Labelled, Subject
-    from kitting.printing.services.prints import Printed, PrintedLabels
-    from kitting.web.http import LotwardRequest
 
 ROOM: Final = "kitting:labels"
 CSS_PER_MM: Final = 96 / 25.4

@@ -16,20 +16,22 @@ from kitting.domain.errors import LotwardError
 from kitting.labels.press import test_page
 from kitting.models import Stock
 from kitting.printing.forms.stocks import StockForm
-from kitting.printing.pictures import grid_of
+from kitting.printing.pictures import Grid, grid_of
 from kitting.printing.queries.printers import facts_of, labels_for, mark_of, stock_lines
-from kitting.printing.queries.stocks import laid_out
+from kitting.printing.queries.stocks import Laid, laid_out
 from kitting.printing.services.stocks import keep_stock, trial
 from kitting.web.acting import OK, UNFIT, attempt, say_and_go
-from kitting.web.http import add_refusal, allowed, get_or_404, render_part
+from kitting.web.http import (
+    LotwardRequest,
+    add_refusal,
+    allowed,
+    get_or_404,
+    render_part,
+)
 from kitting.web.messages import sentence
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
-
-    from kitting.printing.pictures import Grid
-    from kitting.printing.queries.stocks import Laid
-    from kitting.web.http import LotwardRequest
 
 LABEL_WORDS: dict[str, _StrPromise] = {
     "badge": gettext_lazy("badges"),

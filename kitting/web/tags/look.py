@@ -10,10 +10,12 @@ from __future__ import annotations
 from datetime import date, datetime
 from functools import lru_cache
 from html import escape
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from django import template
 from django.forms import BoundField, CheckboxInput
+from django.http import HttpRequest
+from django.template import Context
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -23,10 +25,6 @@ from kitting.domain.shown import fours
 from kitting.web.figures import pieces
 from kitting.web.http import open_to
 from kitting.web.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
-
-if TYPE_CHECKING:
-    from django.http import HttpRequest
-    from django.template import Context
 
 register = template.Library()
 register.filter(pieces)

@@ -8,14 +8,16 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
+from kitting.ledger.shelf import Problem
 from kitting.management.signing import signer
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import (
@@ -24,13 +26,6 @@ from lotward.catalogue.loading import (
     load_catalogue,
     try_catalogue,
 )
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from django.core.management.base import CommandParser
-
-    from kitting.ledger.shelf import Problem
 
 
 class Command(BaseCommand):
