@@ -11,7 +11,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.db import InterfaceError, OperationalError, close_old_connections
 
-from kitting.ledger import clock
+from kitting.ledger import clock, planner
 from kitting.printing.beat import Beat
 from kitting.printing.worker import Worker, reach
 
@@ -44,11 +44,15 @@ class Command(BaseCommand):
             now=clock.now, connect=reach, beat=lambda: beat.give(clock.now())
         )
         gone = _until_gone(options["beside"])
+        told_on = None
         while not ended() and not gone():
             taken = 0
             # A database that is busy or away for a moment is asked again.
             with suppress(OperationalError, InterfaceError):
                 beat.give(clock.now())
+                if told_on != (today := clock.today()):
+                    planner.refresh()
+                    told_on = today
                 taken = worker.step()
             if not taken:
                 if options["once"]:

@@ -12,15 +12,19 @@ import urllib.request
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
 
+from kitting.ledger import clock, planner
 from kitting.management.commands import printworker
 from kitting.printing.queries.printers import worker_seen
 from lotward import server
 from tests.demo import copy_of
+from tests.factories import TODAY, make_lot
 from tests.lotward.test_server import free_port
 from tests.patience import PATIENCE_S, until
 from tests.trees import ROOT
@@ -154,6 +158,37 @@ def test_it_knows_its_parent_by_who_that_is_now(
     assert worker_seen() is not None
     with pytest.raises(StopIteration):
         next(parents)
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+def test_it_tells_the_planner_of_the_tables_once_a_day(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    days = iter([TODAY, TODAY, TODAY + timedelta(days=1)])
+    parents = iter([os.getpid()] * 4 + [1])
+    told: list[str] = []
+    monkeypatch.setattr(os, "getppid", lambda: next(parents))
+    monkeypatch.setattr(time, "sleep", lambda _seconds: None)
+    monkeypatch.setattr(printworker, "close_old_connections", lambda: None)
+    monkeypatch.setattr(clock, "today", lambda: next(days))
+    monkeypatch.setattr(planner, "refresh", lambda: told.append("all tables"))
+    call_command("printworker", beside=os.getpid())
+    assert told == ["all tables"] * 2
+    assert list(days) == []
+
+
+@pytest.mark.django_db
+@pytest.mark.usefixtures("_signals_stay")
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL sees to its own")
+def test_the_planner_knows_what_is_full_and_what_is_empty() -> None:
+    make_lot()
+    call_command("printworker", once=True)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT tbl, stat FROM sqlite_stat1 WHERE idx IS NULL")
+        assert ("kitting_hold", "100") in cursor.fetchall()
+        cursor.execute("SELECT stat FROM sqlite_stat1 WHERE tbl = 'kitting_lot'")
+        assert all(stat.startswith("1 ") for (stat,) in cursor.fetchall())
 
 
 def test_a_worker_that_does_not_end_is_ended(monkeypatch: pytest.MonkeyPatch) -> None:
