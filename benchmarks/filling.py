@@ -1,9 +1,9 @@
 """A database full of boxes, written in bulk past the services but not past the guards.
 
 Each lot balances to the piece and each box holds what its recipe asks for; the acts
-are a few large ones without a link, so ``prove`` would rightly refuse the journal. It
-is thrown away after the run. Most boxes were sent, over many days; the newest stand on
-an open shipment or wait to go, and some holds stand, the newest on boxes that wait.
+have no link, so ``prove`` would rightly refuse the journal. It is thrown away after the
+run. Most boxes were sent, over many days; the newest stand on an open shipment or wait
+to go, and some holds stand, the newest on boxes that wait.
 """
 
 from __future__ import annotations
@@ -85,33 +85,40 @@ class Filling:
         """One lot of each part, and the boxes that use it up, so many days ago."""
         self.now = timezone.now() - timedelta(days=ago)
         with transaction.atomic(), bulk.undisturbed():
-            act = Operation(
+            made = self._boxes(boxes)
+            act, *acts = self._acts(boxes + 1)
+            waiting = min(WAITING, boxes // 2) if newest else 0
+            sent = boxes - waiting - (BOXES_OF_A_SHIPMENT if waiting == WAITING else 0)
+            stages = ["sent"] * sent + ["loaded"] * (boxes - waiting - sent)
+            stages += ["labelled"] * waiting
+            for box, stage, own in zip(made, stages, acts, strict=True):
+                box.stage, box.act = BoxStage(stage), own
+            for revision in self.revisions:
+                self._lot(act, revision, made)
+            self._identity(made)
+            self._events(made)
+            loaded = made[sent : boxes - waiting]
+            if sent:
+                self._ship(act, made[:sent], nth, ShipmentStage.SENT)
+            if loaded:
+                self._ship(act, loaded, nth, ShipmentStage.OPEN)
+
+    def _acts(self, count: int) -> list[Operation]:
+        """One act for the lots, and one for all that was done with each box."""
+        made = [
+            Operation(
                 site=1,
                 key=uuid.uuid4().bytes,
                 name="fill",
                 mark=bytes(32),
                 by=self.by,
                 by_name=str(self.by),
-                at=self.now,
+                at=self.now - timedelta(seconds=count - nth),
             )
-            act.save(force_insert=True)
-            made = self._boxes(boxes)
-            waiting = min(WAITING, boxes // 2) if newest else 0
-            sent = boxes - waiting - (BOXES_OF_A_SHIPMENT if waiting == WAITING else 0)
-            stages = ["sent"] * sent + ["loaded"] * (boxes - waiting - sent)
-            for box, stage in zip(
-                made, [*stages, *["labelled"] * waiting], strict=True
-            ):
-                box.stage = BoxStage(stage)
-            for revision in self.revisions:
-                self._lot(act, revision, made)
-            self._identity(made)
-            self._events(act, made)
-            loaded = made[sent : boxes - waiting]
-            if sent:
-                self._ship(act, made[:sent], nth, ShipmentStage.SENT)
-            if loaded:
-                self._ship(act, loaded, nth, ShipmentStage.OPEN)
+            for nth in range(count)
+        ]
+        bulk.insert(made)
+        return made
 
     def _boxes(self, count: int) -> list[Box]:
         made = [
@@ -167,11 +174,11 @@ class Filling:
                 [tuple(map(_plain, row)) for row in values],
             )
 
-    def _events(self, act: Operation, boxes: list[Box]) -> None:
+    def _events(self, boxes: list[Box]) -> None:
         bulk.insert(
             [
                 BoxEvent(
-                    operation=act,
+                    operation=box.act,
                     box=box,
                     nth=nth,
                     before=STEPS[nth - 2] if nth > 1 else "",
@@ -211,7 +218,7 @@ class Filling:
         bulk.insert([ShipmentBox(shipment=one, box=box) for one, box in pairs])
         bulk.insert(
             [
-                ShipScan(operation=act, shipment=one, box=box, on=True)
+                ShipScan(operation=box.act, shipment=one, box=box, on=True)
                 for one, box in pairs
             ]
         )
@@ -233,10 +240,11 @@ def _plain(value: object) -> object:
 
 def _moves(act: Operation, bag: Bag, boxes: list[Box]) -> list[Movement]:
     left = SETS * len(boxes)
-    shared = {"operation": act, "bag": bag, "lot": bag.lot}
+    shared = {"bag": bag, "lot": bag.lot}
     moves = [
         Movement(
             **shared,
+            operation=act,
             nth=1,
             kind=MovementKind.RECEIVED,
             pieces=left,
@@ -250,6 +258,7 @@ def _moves(act: Operation, bag: Bag, boxes: list[Box]) -> list[Movement]:
         moves.append(
             Movement(
                 **shared,
+                operation=box.act,
                 nth=nth,
                 box=box,
                 kind=MovementKind.PACKED,
