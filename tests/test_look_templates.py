@@ -49,14 +49,14 @@ def choices_are_few(found: list[Template]) -> Iterator[str]:
             yield f"{name} chooses {count} times: let the query name one state"
 
 
-def choices_are_flat(found: list[Template]) -> Iterator[str]:
+def blocks_are_flat(found: list[Template]) -> Iterator[str]:
     for name, text in found:
         depth = 0
-        for word in re.findall(r"\{% (if|endif) ", text):
-            depth += 1 if word == "if" else -1
-            if depth > NESTED:
-                yield f"{name} chooses within choices, {depth} deep"
-                break
+        for number, line in enumerate(text.splitlines(), start=1):
+            for word in re.findall(r"\{% (if|for|endif|endfor) ", line):
+                depth += -1 if word.startswith("end") else 1
+                if depth > NESTED:
+                    yield f"{name}:{number} is {depth} choices or lists deep"
 
 
 def an_element_has_a_line(found: list[Template]) -> Iterator[str]:
@@ -81,7 +81,11 @@ BROKEN: list[tuple[Rule, str]] = [
     (lines_are_indented_by_twos, "<p>word</p> \n"),
     (choices_are_few, "{% if x %}{% endif %}\n" * (CHOICES + 1)),
     (choices_are_few, "{% if x %}\n" + "{% elif y %}\n" * CHOICES + "{% endif %}"),
-    (choices_are_flat, "{% if x %}\n" * 4 + "{% endif %}\n" * 4),
+    (blocks_are_flat, "{% if x %}\n" * 4 + "{% endif %}\n" * 4),
+    (
+        blocks_are_flat,
+        "{% for y in x %}\n{% if y %}" * 2 + "{% endif %}{% endfor %}\n" * 2,
+    ),
     (an_element_has_a_line, "<tr><td>1</td><td>2</td></tr>"),
 ]
 RULES = list(dict.fromkeys(rule for rule, _text in BROKEN))

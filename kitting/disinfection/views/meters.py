@@ -58,7 +58,6 @@ def meter_list(request: LotwardRequest) -> HttpResponseBase:
         "usable": sum(line.usable for line in lines),
         "stopped": [line for line in lines if not line.usable],
         "soon": [line for line in lines if line.state == "soon"],
-        "may_keep": request.user.has_perm("kitting.keep_meters"),
     }
     return render(request, "kitting/disinfection/meters.html", context)
 
@@ -162,8 +161,6 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
         "gone": [row for row in found if row.lamp.taken_out_on is not None],
         "over": [row for row in burning if row.over],
         "soon": [row for row in burning if row.soon],
-        "may_read": request.user.has_perm("kitting.run_line"),
-        "may_keep": request.user.has_perm("kitting.keep_meters"),
     }
     return render(request, "kitting/disinfection/lamps.html", context)
 

@@ -20,6 +20,7 @@ from kitting.models import (
     RunBag,
     Sample,
 )
+from kitting.models.catalogue import Unit
 from kitting.models.lots import CountedBy
 
 MOST_ROWS = 200
@@ -51,6 +52,22 @@ class BagPage:
     def countable(self) -> bool:
         """Whether it can be counted, and give a sample where there is something in it."""
         return self.bag.stage in COUNTABLE
+
+    @property
+    def weighable(self) -> bool:
+        """Whether it can be counted by weight: what is counted in pieces."""
+        return self.countable and self.bag.lot.part.unit == Unit.PIECE
+
+    @property
+    def gives_samples(self) -> bool:
+        """Whether something of it can be sent to a test."""
+        return self.countable and bool(self.bag.pieces)
+
+    @property
+    def shown_cleared(self) -> bool:
+        """Whether a label may say so: a run cleared it and no hold reaches it."""
+        cleared = self.bag.stage == BagStage.CLEARED and self.bag.cleared_run
+        return bool(cleared) and not self.is_held
 
     @property
     def in_boxes(self) -> int:

@@ -220,6 +220,21 @@ class LotPage:
         return sum(line.bags for line in self.lines)
 
     @property
+    def is_open(self) -> bool:
+        """Whether it takes more bags."""
+        return self.lot.stage == LotStage.OPEN
+
+    @property
+    def closable(self) -> bool:
+        """Whether it is open and has bags with something in them."""
+        return self.is_open and bool(self.bags)
+
+    @property
+    def is_rejected(self) -> bool:
+        """Whether its check rejected it."""
+        return self.lot.verdict == Verdict.REJECTED
+
+    @property
     def is_waiting(self) -> bool:
         """Whether it waits for its check."""
         return (

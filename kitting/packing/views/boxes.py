@@ -39,6 +39,7 @@ from kitting.web.http import LotwardRequest, allowed, render_part
 from kitting.web.tables import Column, file_response
 
 ROWS_A_PAGE = 50
+MOVABLE = (BoxStage.LABELLED, BoxStage.LOADED, BoxStage.RETURNED)
 VOIDABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.RETURNED)
 
 COLUMNS: list[Column[Box]] = [
@@ -96,14 +97,19 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
 def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """Everything about one box."""
     box = _box(number)
+    shown = box_page(box, standing_reach())
+    printable = box.stage in prints.PRINTABLE
     return render_part(
         request,
         page="kitting/packing/box_detail.html",
         part="kitting/packing/_box.html",
         context={
             "box": box,
-            "shown": box_page(box, standing_reach()),
-            "printable": box.stage in prints.PRINTABLE,
+            "shown": shown,
+            "printable": printable,
+            "first": printable and not shown.prints,
+            "again": printable and shown.prints,
+            "movable": box.stage in MOVABLE,
             "voidable": box.stage in VOIDABLE,
         },
     )

@@ -7,13 +7,15 @@ the content security policy allows no inline style.
 
 from __future__ import annotations
 
+from collections.abc import Container, Iterable
 from datetime import date, datetime
 from functools import lru_cache
 from html import escape
 from typing import Final
+from urllib.parse import quote, urlencode
 
 from django import template
-from django.forms import BoundField, CheckboxInput
+from django.forms import BaseForm, BoundField, CheckboxInput
 from django.http import HttpRequest
 from django.template import Context
 from django.utils import timezone
@@ -28,6 +30,8 @@ from kitting.web.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
 
 register = template.Library()
 register.filter(pieces)
+
+DASH = SafeString('<span class="soft">–</span>')
 
 
 @register.simple_tag
@@ -88,6 +92,34 @@ def number(value: object) -> SafeString | str:
     return SafeString(f'<span class="number"><span class="four">{inner}</span></span>')
 
 
+@register.filter
+def numbers(things: Iterable[object], look_up: str = "") -> SafeString:
+    """List identifiers, or things that have one: ``{{ row.lots|numbers:recall }}``.
+
+    Each is a link where there is a page that looks it up.
+    """
+    plain = [str(getattr(thing, "number", thing)) for thing in things]
+    shown = [
+        format_html('<a href="{}?q={}">{}</a>', look_up, quote(each), number(each))
+        if look_up
+        else number(each)
+        for each in plain
+    ]
+    return SafeString(", ".join(shown))
+
+
+@register.filter
+def or_dash(shown: object) -> object:
+    """Give what is to be shown, or a dash where that is nothing."""
+    return shown or DASH
+
+
+@register.filter
+def among(value: object, these: Container[object]) -> bool:
+    """Tell whether something is one of these: ``held=bag.pk|among:held``."""
+    return value in these
+
+
 def _local(value: datetime) -> datetime:
     """Turn a moment into the time zone in force, which is the workshop's."""
     return timezone.localtime(value) if timezone.is_aware(value) else value
@@ -128,10 +160,60 @@ def is_tick(field: BoundField) -> bool:
     return isinstance(field.field.widget, CheckboxInput)
 
 
+@register.filter
+def wrongs(form: BaseForm) -> list[tuple[str, str, str]]:
+    """What is wrong with a form: the id to go to, the field's label, the sentence.
+
+    What belongs to no field, or to one that nobody sees, has neither id nor label.
+    """
+    hidden = [error for field in form.hidden_fields() for error in field.errors]
+    found = [("", "", str(error)) for error in [*form.non_field_errors(), *hidden]]
+    for field in form.visible_fields():
+        grouped = field.field.widget.use_fieldset
+        at = f"{field.auto_id}_field" if grouped else str(field.id_for_label)
+        found += [(at, str(field.label), str(error)) for error in field.errors]
+    return found
+
+
 @register.simple_tag(takes_context=True)
 def may_see(context: Context, to: str, *args: object) -> str:
     """Give the address of a page, or nothing if it is not there or not for this person."""
     return open_to(context.get("user"), to, *args)
+
+
+@register.simple_tag(takes_context=True)
+def act_link(
+    context: Context,
+    words: str,
+    to: str,
+    *args: object,
+    when: object = True,
+    kind: str = "",
+    **asked: object,
+) -> SafeString | str:
+    """Write the button that leads to the page of an act, if this person may do it.
+
+    ``{% act_link _("Trace the bag") "dispatch:recall" q=bag.number when=bag.pieces %}``
+
+    Args:
+        context: The template's.
+        words: The act and its object.
+        to: The name of its page.
+        args: What the page's address needs.
+        when: Whether the thing lets it be done now.
+        kind: "main" for the one filled act of the page, "stop" for one that ends
+            something, "plain" for a link.
+        asked: What is asked of the page.
+    """
+    address = may_see(context, to, *args) if when else ""
+    if not address:
+        return ""
+    if asked:
+        address += "?" + urlencode(asked, safe="/", quote_via=quote)
+    if kind == "plain":
+        return format_html('<a href="{}">{}</a>', address, words)
+    look = f"button {kind}".strip()
+    return format_html('<a class="{}" href="{}">{}</a>', look, address, words)
 
 
 @register.simple_tag(takes_context=True)

@@ -260,6 +260,18 @@ def test_an_identifier_is_escaped_and_nothing_stays_nothing() -> None:
     assert look.number(None) == look.number("") == ""
 
 
+def test_numbers_are_listed_and_led_to_where_they_are_looked_up() -> None:
+    plain = look.numbers(["L1000002A", "a&b"])
+    assert strip_tags(plain) == "L1000002A, a&amp;b"
+    assert "<a" not in plain
+    linked = look.numbers(["L1000002A", "a&b"], "/recall/")
+    assert re.findall('href="(.*?)"', linked) == [
+        "/recall/?q=L1000002A",
+        "/recall/?q=a%26b",
+    ]
+    assert look.numbers([], "/recall/") == ""
+
+
 @pytest.mark.parametrize(
     ("value", "text"),
     [

@@ -193,6 +193,28 @@ def test_a_page_may_name_the_word_it_belongs_to() -> None:
     assert re.findall(r'aria-current="page">(.*?)</a>', html) == ["Lots"]
 
 
+def act(person: Person, asked: str) -> str:
+    with override_settings(ROOT_URLCONF=Addresses):
+        tag = "{% load look %}{% act_link 'Trace the bag' 'dispatch:recall' ASKED %}"
+        text = Template(tag.replace("ASKED", asked))
+        return text.render(Context({"user": person, "bag": "B 1&2", "full": 5}))
+
+
+def test_an_act_leads_to_its_page() -> None:
+    html = act(Person("kitting.recall"), "q=bag when=full kind='main'")
+    assert (
+        html == '<a class="button main" href="/recall/?q=B%201%262">Trace the bag</a>'
+    )
+    assert act(Person("kitting.recall"), "kind='plain'").startswith(
+        '<a href="/recall/"'
+    )
+
+
+def test_an_act_is_shown_to_nobody_who_may_not_do_it_and_not_in_vain() -> None:
+    assert act(Person("kitting.see_work"), "q=bag") == ""
+    assert act(Person("kitting.recall"), "q=bag when=empty") == ""
+
+
 def test_sign_out_is_a_post() -> None:
     html = head(Person())
     assert '<form class="who" method="post" action="/sign-out/">' in html
