@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import threading
 from typing import Any
 
 import pytest
 from django.apps import apps
-from django.db import connection, connections, models
+from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
 from kitting.ledger.kept import Kept
-from kitting.models import Bag, Lot
+from kitting.models import Bag
 from tests import factories
 from tests.ledgers import History
 
@@ -74,20 +73,3 @@ def test_each_asking_has_its_own_values_and_rows() -> None:
     assert ask(1) == []
     first, again = ask(one.pk), ask(one.pk)
     assert first[0] is not again[0]
-
-
-@pytest.mark.django_db(transaction=True)
-def test_a_thread_reads_by_its_own_connection() -> None:
-    lot = factories.make_lot()
-    ask = Kept(lambda pk: Lot.objects.filter(pk=pk))
-    assert ask(lot.pk)[0].made_on == lot.made_on
-    found: list[Any] = []
-
-    def read() -> None:
-        found.extend(ask(lot.pk))
-        connections.close_all()
-
-    thread = threading.Thread(target=read)
-    thread.start()
-    thread.join()
-    assert [(row.pk, row.made_on) for row in found] == [(lot.pk, lot.made_on)]

@@ -13,6 +13,7 @@ from django.test.utils import CaptureQueriesContext
 
 from kitting.domain.errors import Missing
 from kitting.ledger import locking
+from kitting.ledger.kept import Kept
 from kitting.lots.services.lots import give_out_numbers
 from kitting.models import Bag, JournalHead, Link, Lot, Place
 from tests import factories
@@ -278,3 +279,15 @@ def test_an_act_is_never_part_of_another_transaction() -> None:
     with pytest.raises(RuntimeError, match="durable"), transaction.atomic():
         _act()
     assert Link.objects.count() == 0
+
+
+# -- Kept queries -------------------------------------------------------------------
+
+
+@transactional
+def test_a_thread_asks_a_kept_query_by_its_own_connection() -> None:
+    lot = factories.make_lot()
+    ask = Kept(lambda pk: Lot.objects.filter(pk=pk))
+    assert ask(lot.pk)[0].made_on == lot.made_on
+    (found,) = at_once([lambda: ask(lot.pk)]).values
+    assert [(row.pk, row.made_on) for row in found] == [(lot.pk, lot.made_on)]
