@@ -9,12 +9,13 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from kitting.models import Box, BoxSize
 from tests import factories
-from tests.benches import Packing, make_packing, newest_number
+from tests.benches import Packing, make_packing, newest_number, page_of
 from tests.browser.still import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from playwright.sync_api import Page
 
@@ -57,8 +58,8 @@ def at(db: None) -> Packing:
     return at
 
 
-def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
-    """Every kind of screen of the bench, each after what leads to it."""
+def scanner(client: Client, at: Packing) -> Callable[[str], bytes]:
+    """What a scan at the bench shows."""
 
     def scan(text: str) -> bytes:
         return client.post(
@@ -71,7 +72,13 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
             follow=True,
         ).content
 
-    choose = client.get(reverse("kitting:bench", args=[at.bench.code])).content
+    return scan
+
+
+def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
+    """Every kind of screen of the bench, each after what leads to it."""
+    scan = scanner(client, at)
+    choose = client.get(page_of(at)).content
     assert choose.count(b'class="zone-act"') == 6
     yield "choose", choose
     yield "refused", scan("no such number")
@@ -103,3 +110,52 @@ def test_all_that_is_asked_is_there_at_every_size(
                 cut[f"{name} at {width} × {height}"] = found
     assert seen == 11 * len(SIZES)
     assert cut == {}
+
+
+# The key of each size, by its command: where it is to be touched.
+KEYS = """() => Object.fromEntries([...document.querySelectorAll('.choice form')].map(
+  form => {
+    const key = form.querySelector('button').getBoundingClientRect();
+    const at = [key.x, key.y, key.width, key.height].map(Math.round);
+    return [form.querySelector('[name=scan]').value, at.join(' ')];
+  }))"""
+
+
+def choosing(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
+    """Screens that ask for a size: whatever was packed, whatever was said last."""
+    scan = scanner(client, at)
+    fresh = factories.make_bench().code
+    yield "never packed", client.get(reverse("kitting:bench", args=[fresh])).content
+    for size in BoxSize.objects.order_by("pk"):
+        factories.make_labelled_box(size, at.bench)
+        yield f"packed {size}", client.get(page_of(at)).content
+    scan(f"ACT-BOX-{at.recipe.product.code}-6")
+    for bag in at.bags:
+        scan(bag.number)
+    scan("ACT-CLOSE")
+    labelled = scan(str(Box.objects.latest("pk").serial))
+    assert b"with the boxes that go out" in labelled
+    yield "labelled", labelled
+    scan("ACT-TAKE-OFF")
+    yield "none taken off", scan("ACT-NEXT")
+    yield "bag brought", scan(at.bag(at.band).number)
+
+
+def test_each_size_has_its_key_at_one_place(
+    page: Page, at: Packing, make_user, client_for
+) -> None:
+    """A gloved hand finds it without looking, whatever was packed before."""
+    client = client_for(make_user("packer", group="packer"))
+    found: dict[tuple[int, int], dict[str, str]] = {}
+    moved = {}
+    seen = 0
+    for name, html in choosing(client, at):
+        show(page, html)
+        for width, height in SIZES:
+            page.set_viewport_size({"width": width, "height": height})
+            keys = page.evaluate(KEYS)
+            seen += len(keys)
+            if keys != found.setdefault((width, height), keys):
+                moved[f"{name} at {width} × {height}"] = keys
+    assert seen == 6 * 10 * len(SIZES)
+    assert moved == {}

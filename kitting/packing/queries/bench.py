@@ -374,10 +374,10 @@ def choices(bench: Bench) -> list[Choice]:
     """Box sizes that can be started: of products with a recipe in force.
 
     Args:
-        bench: The bench; the size of its last box comes first.
+        bench: The bench; the size of its last box is told.
 
     Returns:
-        One for each size, then by product and sets.
+        One for each size, by product and sets: a gloved hand finds it where it was.
     """
     newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
     sizes = list(
@@ -387,7 +387,6 @@ def choices(bench: Bench) -> list[Choice]:
         .order_by("product__code", "sets")
     )
     counts = [size.sets for size in sizes]
-    sizes.sort(key=lambda size: size.pk != size.newest)
     return [
         Choice(
             sets=size.sets,
