@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -34,16 +34,16 @@ COLUMNS: list[Column[LogRow]] = [
 
 
 @allowed("kitting.see_work")
-def log(request: LotwardRequest) -> HttpResponse:
+def log(request: LotwardRequest) -> HttpResponseBase:
     """Every shipment that was sent, newest first; the filters stand in the address."""
     form = LogForm(request.GET)
     if not form.is_valid():
         return render(request, "dispatch/log/log.html", {"form": form}, status=422)
     found = queries.sent_shipments(form.filters())
-    kind = request.GET.get("as", "")
-    file = file_response(kind, "shipping-log", COLUMNS, queries.every_row(found))
-    if file is not None:
-        return file  # type: ignore[return-value]
+    if file := file_response(
+        request, "shipping-log", COLUMNS, queries.every_row(found)
+    ):
+        return file
     sums = queries.totals(found)
     pages = Paginator(found, ROWS)
     pages.count = sums.shipments  # counted already, together with the rest

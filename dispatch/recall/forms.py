@@ -26,11 +26,9 @@ class HoldForm(KeyedForm):
 
     def __init__(self, *args: Any, targets: list[Target], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        field = self.fields["on"]
-        assert isinstance(field, forms.ChoiceField)  # noqa: S101
-        field.choices = [(target.value, target.words) for target in targets]
+        self.offer("on", [(target.value, target.words) for target in targets])
         if targets:
-            field.initial = targets[0].value
+            self.fields["on"].initial = targets[0].value
 
     @property
     def entries(self) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db.models import Q
 from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -45,7 +46,7 @@ COLUMNS: list[Column[BoxRow]] = [
 
 
 @allowed("kitting.recall")
-def recall(request: LotwardRequest) -> HttpResponse:
+def recall(request: LotwardRequest) -> HttpResponseBase:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
     if not asked.strip():
@@ -63,11 +64,8 @@ def recall(request: LotwardRequest) -> HttpResponse:
         status = 200 if choices else 422
         return render(request, "dispatch/recall/recall.html", context, status=status)
     found = looked.found
-    file = file_response(
-        request.GET.get("as", ""), f"recall-{found.number}", COLUMNS, found.boxes
-    )
-    if file is not None:
-        return file  # type: ignore[return-value]
+    if file := file_response(request, f"recall-{found.number}", COLUMNS, found.boxes):
+        return file
     form = HoldForm(targets=queries.targets_of(found.row))  # type: ignore[arg-type]
     context = _context(request, asked, looked, form)
     return render(request, "dispatch/recall/recall.html", context)

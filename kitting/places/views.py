@@ -118,8 +118,7 @@ def _show(
 def place_list(request: LotwardRequest) -> HttpResponseBase:
     """Every place, and how much stands there."""
     rows = queries.all_places()
-    file = file_response(request.GET.get("as", ""), "places", PLACES, rows)
-    if file is not None:
+    if file := file_response(request, "places", PLACES, rows):
         return file
     context = {
         "rows": rows,
@@ -142,8 +141,7 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
     filters = form.chosen()
     shown = queries.standing_at(place, filters)
     name = f"place-{place.code}"
-    file = file_response(request.GET.get("as", ""), name, STANDING, shown.rows)
-    if file is not None:
+    if file := file_response(request, name, STANDING, shown.rows):
         return file
     context = {
         "place": place,
@@ -167,8 +165,7 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
 def carrier_list(request: LotwardRequest) -> HttpResponseBase:
     """Every carrier, where it stands and how much is on it."""
     rows = queries.all_carriers()
-    file = file_response(request.GET.get("as", ""), "carriers", CARRIERS, rows)
-    if file is not None:
+    if file := file_response(request, "carriers", CARRIERS, rows):
         return file
     context = {
         "rows": rows,

@@ -1,4 +1,4 @@
-"""Fields that several forms share: measured figures."""
+"""Fields that several forms share: reasons, codes, measured figures."""
 
 from __future__ import annotations
 
@@ -6,10 +6,28 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.figures import scaled
 from kitting.web.wording import UNSAID
+
+
+class ReasonField(forms.CharField):
+    """A reason, or something else of a sentence or two."""
+
+    def __init__(self, *, rows: int = 3, **options: Any) -> None:
+        options = {"max_length": 200, "label": _("Why"), **options}
+        super().__init__(widget=forms.Textarea(attrs={"rows": rows}), **options)
+
+
+class CodeField(forms.CharField):
+    """A short name in capitals and digits that stands for something."""
+
+    def __init__(self, **options: Any) -> None:
+        attrs = {"class": "number", "autocomplete": "off"}
+        options = {"label": _("Code"), **options}
+        super().__init__(widget=forms.TextInput(attrs=attrs), **options)
 
 
 class FigureText(forms.CharField):

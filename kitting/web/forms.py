@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -47,6 +47,10 @@ class SpokenForm(forms.Form):
         said = self._spoken(field, ValidationError(UNSAID, "required"))
         said.code = code
         super().add_error(field, said)
+
+    def offer(self, field: str, choices: Iterable[tuple[Any, Any]]) -> None:
+        """Set what may be chosen in a field, where that is known only now."""
+        self.fields[field].choices = list(choices)  # type: ignore[attr-defined]
 
     def _spoken(self, name: str, error: ValidationError) -> ValidationError:
         if not is_unsaid(error):

@@ -15,7 +15,9 @@ from datetime import date, datetime, tzinfo
 from typing import IO, Generic, TypeVar
 
 import xlsxwriter
-from django.http import FileResponse, StreamingHttpResponse
+from django.db.models import QuerySet
+from django.http import FileResponse, HttpRequest, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.utils import timezone
 
 Row = TypeVar("Row")
@@ -132,11 +134,12 @@ def xlsx_response(
 
 
 def file_response(
-    kind: str, name: str, columns: Sequence[Column[Row]], rows: Iterable[Row]
-) -> StreamingHttpResponse | FileResponse | None:
+    request: HttpRequest, name: str, columns: Sequence[Column[Row]], rows: Iterable[Row]
+) -> HttpResponseBase | None:
     """Answer ``?as=csv`` and ``?as=xlsx``; None for anything else: show the page."""
-    if kind == "csv":
-        return csv_response(name, columns, rows)
-    if kind == "xlsx":
-        return xlsx_response(name, columns, rows)
-    return None
+    answer = {"csv": csv_response, "xlsx": xlsx_response}.get(request.GET.get("as", ""))
+    if answer is None:
+        return None
+    if isinstance(rows, QuerySet):
+        rows = rows.iterator(chunk_size=ROWS_AT_A_TIME)
+    return answer(name, columns, rows)

@@ -10,6 +10,7 @@ from django.contrib import messages
 from django.contrib.messages import get_messages
 from django.db.models import Q
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -88,15 +89,15 @@ def shipment_new(request: LotwardRequest) -> HttpResponse:
 
 
 @allowed("kitting.see_work")
-def shipment_detail(request: LotwardRequest, number: str) -> HttpResponse:
+def shipment_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
     """One shipment: filled while it is open, afterwards told."""
     shipment = get_or_404(Shipment, number=number)
-    kind = request.GET.get("as", "")
-    if kind:
+    if "as" in request.GET:
         boxes = queries.on_board(shipment)
-        file = file_response(kind, f"shipment-{shipment.number}", COLUMNS, boxes)
-        if file is not None:
-            return file  # type: ignore[return-value]
+        if file := file_response(
+            request, f"shipment-{shipment.number}", COLUMNS, boxes
+        ):
+            return file
     return _show(request, shipment)
 
 

@@ -14,10 +14,10 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.shown import spaced
 from kitting.models import Bag, DefectKind
 from kitting.models.lots import Verdict
+from kitting.web.fields import ReasonField
 from kitting.web.forms import KeyedForm
 
 MOST_COUNTED = 1_000_000
-REASON = 200
 
 
 class CountField(forms.IntegerField):
@@ -33,14 +33,6 @@ class CountField(forms.IntegerField):
             widget=widget,
             **options,
         )
-
-
-class ReasonField(forms.CharField):
-    """A reason of a sentence or two."""
-
-    def __init__(self, **options: Any) -> None:
-        options = {"max_length": REASON, "label": _("Why"), **options}
-        super().__init__(widget=forms.Textarea(attrs={"rows": 3}), **options)
 
 
 class CountingForm(KeyedForm):
@@ -181,7 +173,7 @@ class BagsForm(KeyedForm):
             (str(bag.pk), _("%(bag)s, %(pieces)s in it") % self._said(bag))
             for bag in waiting
         ]
-        field.choices = choices  # type: ignore[attr-defined]
+        self.offer("bags", choices)
         field.initial = [pk for pk, _words in choices]
 
     @staticmethod

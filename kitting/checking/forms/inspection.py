@@ -7,10 +7,10 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from kitting.checking.forms.checks import ReasonField
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.models import DefectKind, Part
+from kitting.web.fields import CodeField, ReasonField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
 
 AQL_CHOICES = [(str(int(aql * 1_000)), f"{aql} %") for aql in AQLS]
@@ -89,11 +89,7 @@ class CheckPlanForm(KeyedForm):
 class KindForm(KeyedForm):
     """A kind of defect."""
 
-    code = forms.CharField(
-        label=_("Code"),
-        max_length=12,
-        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
-    )
+    code = CodeField(max_length=12)
     name = forms.CharField(
         label=_("What the checkers call it"),
         max_length=40,

@@ -55,10 +55,7 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
             },
         )
     page = source_page(chosen["part"], chosen["source"], chosen)
-    file = file_response(
-        request.GET.get("as", ""), "inspection", COLUMNS, iter(page.checks)
-    )
-    if file is not None:
+    if file := file_response(request, "inspection", COLUMNS, page.checks):
         return file
     return render_part(
         request,

@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Calibration, Place
-from kitting.web.fields import FigureField
+from kitting.web.fields import FigureField, ReasonField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 NM = forms.NumberInput(attrs={"data-unit": "nm"})
@@ -65,24 +65,19 @@ class FoundWrongForm(KeyedForm):
         label=_("Last calibration that can be trusted"),
         help_text=_("A hold is placed on every run since that day."),
     )
-    reason = forms.CharField(
-        label=_("What is wrong with it"),
-        max_length=120,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
+    reason = ReasonField(label=_("What is wrong with it"), max_length=120)
 
     def __init__(
         self, *args: Any, calibrations: Iterable[Calibration], **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
         words = gettext("of %(on)s, due %(due)s")
-        self.fields["good"].choices = [  # type: ignore[attr-defined]
-            *(
-                (str(row.pk), words % {"on": row.on, "due": row.due})
-                for row in calibrations
-            ),
-            ("none", gettext("none: every run it was ever used for")),
+        known = [
+            (str(row.pk), words % {"on": row.on, "due": row.due})
+            for row in calibrations
         ]
+        none = ("none", gettext("none: every run it was ever used for"))
+        self.offer("good", [*known, none])
 
     @property
     def entries(self) -> dict[str, Any]:
@@ -110,8 +105,7 @@ class LampForm(KeyedForm):
 
     def __init__(self, *args: Any, lines: Iterable[Place], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [(str(line.pk), line.name) for line in lines]
-        self.fields["line"].choices = choices  # type: ignore[attr-defined]
+        self.offer("line", [(str(line.pk), line.name) for line in lines])
 
 
 class LampHoursForm(KeyedForm):

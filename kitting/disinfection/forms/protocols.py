@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
@@ -16,9 +15,9 @@ from kitting.lots.forms.lots import RevisionField
 from kitting.models import Evidence, Part
 from kitting.models.lots import containers
 from kitting.models.runs import Process
-from kitting.web.fields import FigureField
+from kitting.web.fields import CodeField, FigureField, ReasonField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
-from kitting.web.messages import sentence
+from kitting.web.http import add_refusal
 
 MOST_LOADS = 40
 PROCESSES = {
@@ -97,17 +96,17 @@ class ProtocolForm(KeyedForm):
             kwargs["initial"] = {**_initial(terms), **(kwargs.get("initial") or {})}
         super().__init__(*args, **kwargs)
         records = Evidence.objects.order_by("code")
-        self.fields["evidence"].choices = [  # type: ignore[attr-defined]
-            (each.code, f"{each.code}: {each.measured}, {each.surface}")
-            for each in records
-        ]
+        words = (
+            (row.code, f"{row.code}: {row.measured}, {row.surface}") for row in records
+        )
+        self.offer("evidence", words)
 
     def clean(self) -> dict[str, Any]:
         """Refuse a temperature and a concentration at once."""
         data = super().clean() or self.cleaned_data
         if data.get("min_temperature") is not None and data.get("min_ppm") is not None:
             error = Refused("protocol_other_terms", process=data.get("process", ""))
-            self.add_error(None, ValidationError(sentence(error), code=error.code))
+            add_refusal(self, error)
         return data
 
     def is_valid(self) -> bool:
@@ -161,11 +160,8 @@ def _initial(terms: Terms) -> dict[str, Any]:
 class NewProtocolForm(ProtocolForm):
     """The draft of a protocol's first version."""
 
-    code = forms.CharField(
-        label=_("Code"),
-        max_length=12,
-        help_text=_("At most 12 of A to Z, 0 to 9 and hyphen."),
-        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
+    code = CodeField(
+        max_length=12, help_text=_("At most 12 of A to Z, 0 to 9 and hyphen.")
     )
     field_order = ("op_key", "code")
 
@@ -253,7 +249,7 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
     # Each line would read all revisions again.
     revisions = list(lines.empty_form.fields["revision"].choices)  # type: ignore[attr-defined]
     for line in lines:
-        line.fields["revision"].choices = revisions  # type: ignore[attr-defined]
+        line.offer("revision", revisions)
     return lines
 
 
@@ -298,20 +294,16 @@ class SignForm(NamedForm):
 class RetireForm(NamedForm):
     """Why a version ends."""
 
-    reason = forms.CharField(
-        label=_("Why"), max_length=200, widget=forms.Textarea(attrs={"rows": 2})
-    )
+    reason = ReasonField(rows=2)
     field_order = ("op_key", "reason", "password")
 
 
 class EvidenceForm(KeyedForm):
     """A report that protocols may stand on."""
 
-    code = forms.CharField(
-        label=_("Code"),
+    code = CodeField(
         max_length=20,
         help_text=_("A short name of your own for it, by which protocols name it."),
-        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
     )
     laboratory = forms.CharField(label=_("Laboratory"), max_length=80)
     surface = forms.CharField(
@@ -321,9 +313,7 @@ class EvidenceForm(KeyedForm):
     )
     container = forms.CharField(label=_("Container"), required=False, max_length=60)
     measured = forms.CharField(label=_("Organism or measurement"), max_length=120)
-    result = forms.CharField(
-        label=_("Result"), max_length=200, widget=forms.Textarea(attrs={"rows": 3})
-    )
+    result = ReasonField(label=_("Result"))
     document = forms.CharField(
         label=_("Document"), max_length=120, help_text=_("Number, version and page.")
     )

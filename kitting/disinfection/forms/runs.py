@@ -19,9 +19,9 @@ from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
 from kitting.domain.stages import RunStage
-from kitting.web.fields import FigureField, FigureText
+from kitting.web.fields import FigureField, FigureText, ReasonField
 from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
-from kitting.web.messages import sentence
+from kitting.web.http import add_refusal
 from kitting.web.wording import UNSAID
 
 Place = tuple[int, str]
@@ -102,9 +102,7 @@ class ReadingsForm(KeyedForm):
         self.asks = bool(doubted)
         if doubted and not data.get("sure"):
             refusal = Refused("reading_doubted", **self._doubt(doubted[0]))
-            self.add_error(
-                "sure", ValidationError(sentence(refusal), code=refusal.code)
-            )
+            add_refusal(self, refusal, field="sure")
         return data
 
     def _doubt(self, place: Place) -> dict[str, object]:
@@ -199,7 +197,7 @@ class OpenRunForm(ReadingsForm):
         self, *args: Any, meters: Sequence[MeterLine], belt: bool, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["meter"].choices = meter_choices(meters)  # type: ignore[attr-defined]
+        self.offer("meter", meter_choices(meters))
         if not belt:
             self.fields["through_u"].label = _("Uncertainty of the time")
         gone = ["time"] if belt else ["zone", "speed"]
@@ -246,7 +244,7 @@ class OpenHoldForm(KeyedForm):
 
     def __init__(self, *args: Any, meters: Sequence[MeterLine], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["meter"].choices = meter_choices(meters)  # type: ignore[attr-defined]
+        self.offer("meter", meter_choices(meters))
 
     @property
     def entries(self) -> dict[str, Any]:
@@ -290,10 +288,9 @@ class StopForm(KeyedForm):
         "reason": _("what happened"),
     }
 
-    reason = forms.CharField(
+    reason = ReasonField(
         label=_("What happened"),
         max_length=150,
-        widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_(
             "Such as: the belt jammed. Every bag on the line keeps these words."
         ),
@@ -325,10 +322,8 @@ class EarlyOffForm(KeyedForm):
 class GiveUpForm(KeyedForm):
     """Why a run cannot be closed with readings."""
 
-    reason = forms.CharField(
-        label=_("Why"),
+    reason = ReasonField(
         max_length=150,
-        widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_(
             "Such as: lamp 3 went out. Every bag of the run keeps these words."
         ),
@@ -354,7 +349,7 @@ class RunFilterForm(SpokenForm):
 
     def __init__(self, *args: Any, lines: Iterable[tuple[str, str]], **kwargs: Any):
         super().__init__(*args, **kwargs)
-        self.fields["line"].choices = [("", _("any line")), *lines]  # type: ignore[attr-defined]
+        self.offer("line", [("", _("any line")), *lines])
 
     def chosen(self, kind: type[Filters]) -> Filters:
         """What the list is narrowed to; a blank that cannot be read narrows nothing.

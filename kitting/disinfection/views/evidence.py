@@ -32,8 +32,7 @@ COLUMNS: list[Column[Evidence]] = [
 def evidence_table(request: LotwardRequest) -> HttpResponseBase:
     """All evidence records."""
     records = evidence_list()
-    file = file_response(request.GET.get("as", ""), "evidence", COLUMNS, iter(records))
-    if file is not None:
+    if file := file_response(request, "evidence", COLUMNS, records):
         return file
     return render_part(
         request,

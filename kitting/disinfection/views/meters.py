@@ -50,8 +50,7 @@ COLUMNS: list[Column[queries.MeterLine]] = [
 def meter_list(request: LotwardRequest) -> HttpResponseBase:
     """Every meter, and until when it may be used."""
     lines = queries.meter_lines(clock.today())
-    file = file_response(request.GET.get("as", ""), "meters", COLUMNS, lines)
-    if file is not None:
+    if file := file_response(request, "meters", COLUMNS, lines):
         return file
     context = {
         "lines": lines,

@@ -65,8 +65,7 @@ def protocol_list(request: LotwardRequest) -> HttpResponseBase:
     chosen = request.GET.get("stage", "")
     if chosen in set(ProtocolStage):
         lines = [line for line in lines if line.stage == chosen]
-    file = file_response(request.GET.get("as", ""), "protocols", COLUMNS, iter(lines))
-    if file is not None:
+    if file := file_response(request, "protocols", COLUMNS, lines):
         return file
     context = {
         "lines": lines,

@@ -73,9 +73,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
     )
     filters = form.chosen(queries.Filters)
     found = queries.runs_shown(filters)
-    name = request.GET.get("as", "")
-    file = file_response(name, "runs", COLUMNS, found.iterator(chunk_size=500))
-    if file is not None:
+    if file := file_response(request, "runs", COLUMNS, found):
         return file
     page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
     for run in page.object_list:

@@ -13,7 +13,7 @@ from kitting.domain.figures import written
 from kitting.lots.forms.lots import WAYS, unit_word
 from kitting.models import Bag, Count
 from kitting.models.lots import CountedBy
-from kitting.web.fields import FigureField
+from kitting.web.fields import FigureField, ReasonField
 from kitting.web.forms import KeyedForm
 
 MOST = 10_000_000
@@ -36,16 +36,6 @@ class BagForm(KeyedForm):
 def _pieces(label: Any, *, least: int = 1, **options: Any) -> forms.IntegerField:
     options = {"required": False, "min_value": least, "max_value": MOST, **options}
     return forms.IntegerField(label=label, **options)
-
-
-def _reason(help_text: Any) -> forms.CharField:
-    return forms.CharField(
-        label=_("Why"),
-        required=False,
-        max_length=200,
-        help_text=help_text,
-        widget=forms.Textarea(attrs={"rows": 2}),
-    )
 
 
 class CountForm(BagForm):
@@ -74,8 +64,12 @@ class CountForm(BagForm):
     stacks = _pieces(_("In stacks: full stacks"))
     stack_pieces = _pieces(_("Pieces in each stack"))
     loose = _pieces(_("Pieces beside the stacks"), least=0)
-    reason = _reason(
-        _("Needed where the count differs from the record: write the probable reason.")
+    reason = ReasonField(
+        rows=2,
+        required=False,
+        help_text=_(
+            "Needed where the count differs from the record: write the probable reason."
+        ),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -151,8 +145,10 @@ class WeighForm(BagForm):
         required=False,
         widget=forms.HiddenInput,
     )
-    reason = _reason(
-        _("Needed where the count differs from the record, or is not exact.")
+    reason = ReasonField(
+        rows=2,
+        required=False,
+        help_text=_("Needed where the count differs from the record, or is not exact."),
     )
 
     def __init__(
@@ -216,11 +212,7 @@ class SampleForm(KeyedForm):
 class ResultForm(KeyedForm):
     """What came back for a sample."""
 
-    result = forms.CharField(
-        label=_("What was found"),
-        max_length=200,
-        widget=forms.Textarea(attrs={"rows": 3}),
-    )
+    result = ReasonField(label=_("What was found"))
     document = forms.CharField(
         label=_("Where the result is written"),
         required=False,

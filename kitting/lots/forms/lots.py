@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, containers
+from kitting.web.fields import CodeField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
 
 MOST_COUNTS = 500
@@ -100,7 +101,7 @@ class NewLotForm(SureForm):
     revision = RevisionField(
         label=_("Part and revision"), empty_label=_("Choose what was made")
     )
-    number = forms.CharField(
+    number = CodeField(
         label=_("Lot number"),
         required=False,
         max_length=40,
@@ -108,7 +109,6 @@ class NewLotForm(SureForm):
             "At most 20 of A to Z, 0 to 9, hyphen, slash and full stop. Empty:"
             " Lotward gives one."
         ),
-        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
     )
     method = forms.ModelChoiceField(
         label=_("Method"),

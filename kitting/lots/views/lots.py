@@ -68,10 +68,7 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
     filters = form.chosen()
     reach = standing_reach()
     found = filtered_lots(filters, reach)
-    file = file_response(
-        request.GET.get("as", ""), "lots", COLUMNS, found.iterator(chunk_size=500)
-    )
-    if file is not None:
+    if file := file_response(request, "lots", COLUMNS, found):
         return file
     totals = totals_of(found)
     pages = Paginator(found, ROWS_A_PAGE)

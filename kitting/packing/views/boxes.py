@@ -69,10 +69,7 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
     reach = standing_reach()
     ready = ready_boxes(reach, clock.today())
     found = filtered_boxes(filters, ready)
-    file = file_response(
-        request.GET.get("as", ""), "boxes", COLUMNS, found.iterator(chunk_size=500)
-    )
-    if file is not None:
+    if file := file_response(request, "boxes", COLUMNS, found):
         return file
     totals = totals_of(found, ready, reach)
     pages = Paginator(found, ROWS_A_PAGE)

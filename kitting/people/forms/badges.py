@@ -50,15 +50,10 @@ class IssueBadgesForm(KeyedForm):
 
     def __init__(self, *args: Any, people: Sequence[User], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        who, paper = self.fields["people"], self.fields["paper"]
-        assert isinstance(who, forms.ChoiceField)  # noqa: S101
-        assert isinstance(paper, forms.ChoiceField)  # noqa: S101
-        who.choices = [(each.pk, str(each)) for each in people if each.is_active]
+        self.offer("people", [(who.pk, str(who)) for who in people if who.is_active])
         stocks = stocks_for(BADGE)
-        paper.choices = [
-            (ONE_A_PAGE, _("A PDF, one label a page")),
-            *((f"stock {s.code}", _("A PDF for %s") % s.name) for s in stocks),
-        ]
+        sheets = ((f"stock {s.code}", _("A PDF for %s") % s.name) for s in stocks)
+        self.offer("paper", [(ONE_A_PAGE, _("A PDF, one label a page")), *sheets])
         if not any(stock.sheet for stock in stocks):
             del self.fields["start"]
 

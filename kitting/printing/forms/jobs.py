@@ -60,17 +60,11 @@ class PrintLogForm(FilterForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        names = [*LABELLED, "test"]
-        self._choose(
-            "kind", _("labels of any kind"), [(n, label_words(n, 2)) for n in names]
-        )
-        printers = [(row.code, row.name) for row in Printer.objects.order_by("code")]
-        self._choose("printer", _("anywhere"), [*printers, ("pdf", _("as a PDF"))])
-
-    def _choose(self, name: str, nothing: Any, choices: list[tuple[str, Any]]) -> None:
-        field = self.fields[name]
-        assert isinstance(field, forms.ChoiceField)  # noqa: S101
-        field.choices = [("", nothing), *choices]
+        kinds = ((name, label_words(name, 2)) for name in (*LABELLED, "test"))
+        self.offer("kind", [("", _("labels of any kind")), *kinds])
+        printers = Printer.objects.order_by("code").values_list("code", "name")
+        pdf = ("pdf", _("as a PDF"))
+        self.offer("printer", [("", _("anywhere")), *printers, pdf])
 
     def clean_number(self) -> str:
         return str(self.cleaned_data["number"]).strip().upper()

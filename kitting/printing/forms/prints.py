@@ -75,10 +75,8 @@ class PrintForm(KeyedForm):
         self.again = again
         stocks = stocks_for(kind)
         choices = _places(kind, stocks)
-        where = self.fields["where"]
-        assert isinstance(where, forms.ChoiceField)  # noqa: S101
-        where.choices = choices
-        where.initial = choices[0][0]
+        self.offer("where", choices)
+        self.fields["where"].initial = choices[0][0]
         if not any(stock.sheet for stock in stocks):
             del self.fields["start"]
         if not again:

@@ -15,7 +15,7 @@ from kitting.domain.figures import scaled, written
 from kitting.domain.stocks import CODE_LONGEST, NAME_LONGEST, PrinterFacts, StockFacts
 from kitting.models import Bench, Printer, Stock
 from kitting.web.fields import FigureField
-from kitting.web.forms import KeyedForm, SpokenForm
+from kitting.web.forms import KeyedForm
 from kitting.web.wording import UNSAID
 
 if TYPE_CHECKING:
@@ -58,8 +58,8 @@ class LengthField(FigureField):
         return length
 
 
-class HeadFields(SpokenForm):
-    """Dots of a printer's head: one of the usual ones, or so many to the inch."""
+class KeptForm(KeyedForm):
+    """A stock or printer, and its dots: one of the usual ones, or so many to the inch."""
 
     things = {"dots_per_inch": _("the dots to the inch")}
 
@@ -72,7 +72,7 @@ class HeadFields(SpokenForm):
         help_text=_("As the printer’s data sheet has them, to a tenth: 406.4."),
     )
 
-    def offer(self, head: tuple[int, int]) -> None:
+    def offer_heads(self, head: tuple[int, int]) -> None:
         """Offer the usual heads, and the one on record where it is another."""
         choices: list[tuple[str, Any]] = [
             (f"{dots}/{um}", words) for (dots, um), words in HEADS.items()
@@ -82,23 +82,32 @@ class HeadFields(SpokenForm):
             words = gettext("%(dots)s to the mm, as now") % {"dots": per_mm}
             choices.append((f"{head[0]}/{head[1]}", words))
         choices.append((OTHER, _("another number")))
-        field = self.fields["dots"]
-        assert isinstance(field, forms.ChoiceField)  # noqa: S101
-        field.choices = choices
+        self.offer("dots", choices)
         usual = self._usual(head) or head
-        field.initial = f"{usual[0]}/{usual[1]}"
+        self.fields["dots"].initial = f"{usual[0]}/{usual[1]}"
 
     @staticmethod
     def _usual(head: tuple[int, int]) -> tuple[int, int] | None:
         same = (one for one in HEADS if Fraction(*one) == Fraction(*head))
         return next(same, None)
 
-    def need_dots(self) -> None:
+    def clean(self) -> dict[str, Any]:
         """Ask for the number where another one was chosen."""
-        given = self.cleaned_data
+        given = super().clean() or self.cleaned_data
         wanted = given.get("dots") == OTHER and not given.get("dots_per_inch")
         if wanted and "dots_per_inch" not in self.errors:
             self.ask_for("dots_per_inch", "figure_missing")
+        return given
+
+    @property
+    def facts(self) -> StockFacts | PrinterFacts:
+        """What a valid form says."""
+        raise NotImplementedError
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The facts, and which ones the page showed."""
+        return {"facts": self.facts, "seen": self.cleaned_data["seen"]}
 
     @property
     def head(self) -> tuple[int, int]:
@@ -116,7 +125,7 @@ def _capitals(code: str) -> str:
     return code.upper() if code.isascii() else code
 
 
-class StockForm(HeadFields, KeyedForm):
+class StockForm(KeptForm):
     """A stock, new or changed.
 
     Args:
@@ -183,7 +192,7 @@ class StockForm(HeadFields, KeyedForm):
         self, *args: Any, stock: Stock | None = None, seen: str = "", **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.offer((stock.head_dots, stock.head_um) if stock else (8, 1000))
+        self.offer_heads((stock.head_dots, stock.head_um) if stock else (8, 1000))
         self.fields["dots"].help_text = _(
             "Of the one that its PDFs are printed on. A printer that is set up here has"
             " its own."
@@ -195,18 +204,12 @@ class StockForm(HeadFields, KeyedForm):
 
     def clean(self) -> dict[str, Any]:
         """Ask for what the kind of page needs."""
-        given = super().clean() or self.cleaned_data
-        self.need_dots()
+        given = super().clean()
         if given.get("page") == OTHER:
             for name in ("page_width_um", "page_height_um"):
                 if given.get(name) is None and name not in self.errors:
                     self.ask_for(name, "figure_missing")
         return given
-
-    @property
-    def entries(self) -> dict[str, Any]:
-        """The facts, and which ones the page showed."""
-        return {"facts": self.facts, "seen": self.cleaned_data["seen"]}
 
     @property
     def facts(self) -> StockFacts:
@@ -251,7 +254,7 @@ def _initial(stock: Stock) -> dict[str, Any]:
     return initial
 
 
-class PrinterForm(HeadFields, KeyedForm):
+class PrinterForm(KeptForm):
     """A printer, new or changed.
 
     Args:
@@ -303,15 +306,10 @@ class PrinterForm(HeadFields, KeyedForm):
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.offer((printer.head_dots, printer.head_um) if printer else (8, 1000))
-        stock, bench = self.fields["stock"], self.fields["bench"]
-        assert isinstance(stock, forms.ChoiceField)  # noqa: S101
-        assert isinstance(bench, forms.ChoiceField)  # noqa: S101
-        stock.choices = [(one.code, f"{one.name} ({one.code})") for one in stocks]
-        bench.choices = [
-            ("", _("none: it is nobody’s own")),
-            *((one.code, one.name) for one in benches),
-        ]
+        self.offer_heads((printer.head_dots, printer.head_um) if printer else (8, 1000))
+        self.offer("stock", [(one.code, f"{one.name} ({one.code})") for one in stocks])
+        none = ("", _("none: it is nobody’s own"))
+        self.offer("bench", [none, *((one.code, one.name) for one in benches)])
         self.order_fields(["code", "name", "address", "stock", "dots"])
         if printer is None:
             del self.fields["active"]
@@ -325,17 +323,6 @@ class PrinterForm(HeadFields, KeyedForm):
             "active": printer.active,
             "seen": seen,
         }
-
-    def clean(self) -> dict[str, Any]:
-        """Ask for the dots where another number was chosen."""
-        given = super().clean() or self.cleaned_data
-        self.need_dots()
-        return given
-
-    @property
-    def entries(self) -> dict[str, Any]:
-        """The facts, and which ones the page showed."""
-        return {"facts": self.facts, "seen": self.cleaned_data["seen"]}
 
     @property
     def facts(self) -> PrinterFacts:

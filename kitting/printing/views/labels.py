@@ -82,8 +82,7 @@ def labels(request: LotwardRequest) -> HttpResponseBase:
     form = JobFilterForm(request.GET)
     chosen = form.chosen
     found = print_jobs(chosen)
-    file = file_response(request.GET.get("as", ""), "print-jobs", JOBS, found)
-    if file is not None:
+    if file := file_response(request, "print-jobs", JOBS, found):
         return file
     page = Paginator(found, JOBS_A_PAGE).get_page(request.GET.get("page"))
     now = clock.now()
@@ -207,9 +206,7 @@ def label_log(request: LotwardRequest) -> HttpResponseBase:
     form = PrintLogForm(request.GET)
     filters = form.chosen()
     found = print_log(filters)
-    kind = request.GET.get("as", "")
-    file = file_response(kind, "print-log", LOG, found.iterator(chunk_size=500))
-    if file is not None:
+    if file := file_response(request, "print-log", LOG, found):
         return file
     page = Paginator(found, ROWS_A_PAGE).get_page(request.GET.get("page"))
     context = {
