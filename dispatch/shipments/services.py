@@ -18,12 +18,12 @@ from dispatch.shipments.steps import (
     refuse_unlabelled,
 )
 from kitting.domain import numbers
-from kitting.domain.errors import Missing, Refused, WrongStage
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.counters import take
+from kitting.ledger.needs import need_length, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reasons import need_reason
 from kitting.models import Box
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
@@ -81,12 +81,8 @@ def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
     """
 
     def work(act: Act) -> Begun:
-        own = reference.strip()
-        if len(own) > LONGEST_REFERENCE:
-            raise Refused("entry_too_long", what="reference", most=LONGEST_REFERENCE)
-        consignee = Consignee.objects.filter(pk=consignee_id).first()
-        if consignee is None:
-            raise Missing("row_missing", what="consignee")
+        own = need_length("reference", reference, LONGEST_REFERENCE)
+        consignee = need_row(Consignee.objects.filter(pk=consignee_id))
         shipment = Shipment(consignee=consignee, reference=own, stage="", events_seen=0)
         event = _move(shipment, ShipmentStage.OPEN)
         shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import locking
+from kitting.ledger.needs import need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import fold, held_boxes, reach_of
-from kitting.ledger.reasons import need_reason
 from kitting.models import Box, Hold, Lift, Lot
 from kitting.models.holds import TARGETS
 
@@ -104,9 +104,7 @@ def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
 
     def work(act: Act) -> Lifted:
         locking.shut_gate()
-        hold = Hold.objects.filter(pk=hold_id).first()
-        if hold is None:
-            raise Missing("row_missing", what="hold")
+        hold = need_row(Hold.objects.filter(pk=hold_id))
         why = need_reason(reason)
         if Lift.objects.filter(hold=hold).exists():
             raise WrongStage("hold_lifted")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from kitting.domain.errors import Missing, Refused, WrongStage
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
+from kitting.ledger.needs import need_row
 from kitting.lots.steps.bags import Change, change
 from kitting.models import Bag, Movement, OpenBag, Place
 
@@ -22,10 +23,7 @@ def need_place(place_id: int) -> Place:
     Raises:
         Missing: ``row_missing`` if there is no such place.
     """
-    place = Place.objects.filter(pk=place_id).first()
-    if place is None:
-        raise Missing("row_missing", what="place")
-    return place
+    return need_row(Place.objects.filter(pk=place_id))
 
 
 def refuse_unmovable(bag: Bag) -> None:

@@ -19,8 +19,8 @@ from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.kinds import Kind
 from kitting.labels.press import Pressed, press
 from kitting.ledger import locking
+from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act
-from kitting.ledger.reasons import need_reason
 from kitting.models import Box, Print, Printer, PrintJob
 from kitting.printing.queries.labels import Labelled, Subject
 from kitting.printing.queries.prints import copies_made

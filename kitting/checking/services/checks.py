@@ -11,6 +11,7 @@ from kitting.domain import sampling
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, onward, save_bags
 from kitting.models import Bag, Check, Lot, Movement, Part
@@ -208,8 +209,7 @@ class _Checking:
 
 def _begin(lot_id: int, words: str, reason: str, shown: str) -> _Checking:
     for what, text in (("plan", words), ("reason", reason)):
-        if len(text.strip()) > LONGEST[what]:
-            raise Refused("entry_too_long", what=what, most=LONGEST[what])
+        need_length(what, text, LONGEST[what])
     lot = locking.lock_row(Lot, lot_id)
     # Two lots of a part are not judged at once: the first may switch the second.
     lot.part = locking.lock_row(Part, lot.part_id)

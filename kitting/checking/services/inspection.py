@@ -10,8 +10,8 @@ from kitting.checking.queries.switching import states_of
 from kitting.domain import sampling
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
+from kitting.ledger.needs import need_reason, need_text
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reasons import need_reason
 from kitting.models import DefectKind, Part, Resumption
 from kitting.models.catalogue import Unit
 from kitting.models.evidence import Grade
@@ -208,14 +208,8 @@ def change_kind(*, kind_id: int, to: Kind, sign: Sign) -> KindSet:
 
 
 def _check_kind(code: str, to: Kind) -> None:
-    name = to.name.strip()
-    if not code:
-        raise Refused("code_missing")
-    if not name:
-        raise Refused("defect_name_missing")
-    for what, text in (("code", code), ("name", name)):
-        if len(text) > LONGEST[what]:
-            raise Refused("entry_too_long", what=what, most=LONGEST[what])
+    need_text("code", code, LONGEST["code"], missing="code_missing")
+    need_text("name", to.name, LONGEST["name"], missing="defect_name_missing")
     if to.grade not in set(Grade):
         known = ", ".join(Grade)
         raise Refused("class_unknown", read=to.grade, known=known)

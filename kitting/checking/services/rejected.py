@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kitting.checking.steps import Found, found_of
-from kitting.domain.errors import Missing, OnHold, Refused, WrongStage
+from kitting.domain.errors import OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.needs import LONGEST_REASON, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
-from kitting.ledger.reasons import LONGEST_REASON, need_reason
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.models import Bag, Disposition, Lot, Movement
 from kitting.models.evidence import Fate
@@ -234,10 +234,8 @@ def accept_under_concession(
 
 def _rejected_lot(lot_id: int) -> Lot:
     """Read a lot; a verdict is given once and never changes, so it needs no lock."""
-    lot = Lot.objects.select_related("part").filter(pk=lot_id).first()
-    if lot is None:
-        raise Missing("row_missing", what="lot")
-    return _need_rejected(lot)
+    lots = Lot.objects.select_related("part")
+    return _need_rejected(need_row(lots.filter(pk=lot_id)))
 
 
 def _need_rejected(lot: Lot) -> Lot:

@@ -14,8 +14,8 @@ from kitting.domain.errors import Refused
 from kitting.domain.sampling import need_reducible
 from kitting.domain.shown import shown
 from kitting.ledger import locking
+from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reasons import need_reason
 from kitting.models import Part, Switching
 from kitting.models.evidence import Inspected
 

@@ -14,8 +14,8 @@ from kitting.domain.errors import CodeError, Conflict, Refused
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.needs import need_length, need_text
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.lots.steps.counts import need_length, need_text
 from kitting.models import Evidence, Part
 
 __all__ = ["Limited", "Recorded", "Report", "limit_dose", "record_evidence"]

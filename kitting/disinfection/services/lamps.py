@@ -8,6 +8,7 @@ from datetime import date
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.needs import need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Lamp, LampHours, Place
 from kitting.models.catalogue import PlaceKind
@@ -61,11 +62,7 @@ def fit_lamp(
         line = next(iter(locking.lock_found(lines)), None)
         if line is None:
             raise Missing("row_missing", what="line")
-        words = name.strip()
-        if not words:
-            raise Refused("lamp_name_missing")
-        if len(words) > LONGEST_NAME:
-            raise Refused("entry_too_long", what="name", most=LONGEST_NAME)
+        words = need_text("name", name, LONGEST_NAME, missing="lamp_name_missing")
         _refuse_future(act, on)
         if Lamp.objects.filter(
             line=line, name=words, taken_out_on__isnull=True

@@ -8,10 +8,11 @@ from datetime import date
 from django.db import IntegrityError, transaction
 
 from kitting.domain import exposure
-from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of, start_of
+from kitting.ledger.needs import need_reason, need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import held_boxes, reach_of
 from kitting.models import Bag, Box, Calibration, Hold, Meter, MeterFault, Run
@@ -70,12 +71,10 @@ def add_meter(*, serial: str, name: str, sign: Sign) -> Added:
     """
 
     def work(act: Act) -> Added:
-        words = {"serial": serial.strip(), "name": name.strip()}
-        for what, text in words.items():
-            if not text:
-                raise Refused("meter_words_missing", what=what)
-            if len(text) > LONGEST[what]:
-                raise Refused("entry_too_long", what=what, most=LONGEST[what])
+        words = {
+            what: need_text(what, text, LONGEST[what], missing="meter_words_missing")
+            for what, text in {"serial": serial, "name": name}.items()
+        }
         meter = Meter(**words)
         try:
             with transaction.atomic():  # a savepoint, to refuse in words
@@ -155,10 +154,7 @@ def record_calibration(
 
 
 def _meter(meter_id: int) -> Meter:
-    meter = Meter.objects.filter(pk=meter_id).first()
-    if meter is None:
-        raise Missing("row_missing", what="meter")
-    return meter
+    return need_row(Meter.objects.filter(pk=meter_id))
 
 
 def _refuse_range(low_nm: int | None, high_nm: int | None) -> None:
@@ -212,11 +208,7 @@ def find_wrong(
     def work(act: Act) -> FoundWrong:
         locking.shut_gate()
         meter = _meter(meter_id)
-        words = reason.strip()
-        if not words:
-            raise Refused("reason_missing")
-        if len(words) > LONGEST_REASON:
-            raise Refused("entry_too_long", what="reason", most=LONGEST_REASON)
+        words = need_reason(reason, LONGEST_REASON)
         today = day_of(act.workshop, act.now)
         if found_on > today:
             raise Refused("fault_in_future", on=found_on, today=today)
@@ -244,9 +236,7 @@ def find_wrong(
 def _good(meter: Meter, good_id: int | None, found_on: date) -> Calibration | None:
     if good_id is None:
         return None
-    good = Calibration.objects.filter(pk=good_id, meter=meter).first()
-    if good is None:
-        raise Missing("row_missing", what="calibration")
+    good = need_row(Calibration.objects.filter(pk=good_id, meter=meter))
     if good.on > found_on:
         raise Refused("fault_before_calibration", on=found_on, good=good.on)
     return good

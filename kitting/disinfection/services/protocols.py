@@ -22,7 +22,6 @@ from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import (
     CodeError,
     Conflict,
-    Missing,
     OnHold,
     Refused,
     WrongStage,
@@ -30,9 +29,9 @@ from kitting.domain.errors import (
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.needs import need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_holds, why_of
-from kitting.lots.steps.counts import need_text
 from kitting.models import (
     Evidence,
     Hold,
@@ -150,9 +149,7 @@ def draft_version(*, code: str, sign: Sign) -> Drafted:
     """
 
     def work(act: Act) -> Drafted:
-        last = Protocol.objects.filter(code=code).order_by("version").last()
-        if last is None:
-            raise Missing("row_missing", what="protocol")
+        last = need_row(Protocol.objects.filter(code=code).order_by("-version"))
         locking.lock_row(Protocol, last.pk)
         # Read again under the lock: somebody may have begun a draft meanwhile.
         last = Protocol.objects.filter(code=code).latest("version")

@@ -28,12 +28,13 @@ from kitting.disinfection.steps.stays import go_off, go_on, lock_open_run
 from kitting.disinfection.steps.verdicts import reading_rows
 from kitting.domain import numbers
 from kitting.domain.entries import Belt
-from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.domain.exposure import Reading
 from kitting.domain.stages import BagStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import save_bags
@@ -128,9 +129,8 @@ def open_run(
     def work(act: Act) -> Opened:
         locking.enter_gate()
         today = day_of(act.workshop, act.now)
-        line = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE).first()
-        if line is None:
-            raise Missing("row_missing", what="line")
+        lines = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE)
+        line = need_row(lines, "line")
         protocol = protocol_in_force(protocol_id, today)
         newest = calibration_in_force(meter_id, today, protocol)
         through, rows = _measured(protocol, belt, readings, by_dosimeter=by_dosimeter)

@@ -21,6 +21,7 @@ from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import RunStage
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Guarded, Interruption, Run, RunBag
@@ -197,11 +198,7 @@ def stop_line(*, run_id: int, reason: str, sign: Sign) -> Stopped:
     """
 
     def work(act: Act) -> Stopped:
-        words = reason.strip()
-        if not words:
-            raise Refused("reason_missing")
-        if len(words) > LONGEST_REASON:
-            raise Refused("entry_too_long", what="reason", most=LONGEST_REASON)
+        words = need_reason(reason, LONGEST_REASON)
         run, locked, stays = _lock_live(run_id)
         on = {pk for pk, stay in stays.items() if stay.off_at is None}
         if not on <= {bag.pk for bag in locked}:

@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 
 from kitting.domain import exposure, margins
 from kitting.domain.entries import Belt
-from kitting.domain.errors import Missing, OnHold, Refused
+from kitting.domain.errors import OnHold, Refused
+from kitting.ledger.needs import need_row
 from kitting.ledger.reach import Reach, refuse_held_bag, standing_holds, why_of
 from kitting.models import Bag, Protocol, Run, RunBag
 from kitting.models.runs import UVC, Moment
@@ -133,9 +134,7 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
         OnHold: ``protocol_on_hold``.
         Refused: ``protocol_not_in_force``, ``protocol_not_signed``.
     """
-    protocol = Protocol.objects.filter(pk=protocol_id).first()
-    if protocol is None:
-        raise Missing("row_missing", what="protocol")
+    protocol = need_row(Protocol.objects.filter(pk=protocol_id))
     until = protocol.in_force_until
     if on < protocol.in_force_from or (until is not None and on > until):
         raise Refused("protocol_not_in_force", protocol=str(protocol), on=on)

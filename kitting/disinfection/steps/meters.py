@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import date
 
 from kitting.disinfection.queries.meters import sees, standing_fault
-from kitting.domain.errors import Missing, Refused
+from kitting.domain.errors import Refused
+from kitting.ledger.needs import need_row
 from kitting.models import Calibration, Meter, Protocol
 from kitting.models.runs import UVC
 
@@ -27,9 +28,7 @@ def calibration_in_force(meter_id: int, on: date, protocol: Protocol) -> Calibra
             ``meter_found_wrong``, ``meter_range_unknown``, ``meter_blind``,
             ``meter_reads_light``.
     """
-    meter = Meter.objects.filter(pk=meter_id).first()
-    if meter is None:
-        raise Missing("row_missing", what="meter")
+    meter = need_row(Meter.objects.filter(pk=meter_id))
     newest = (
         Calibration.objects.filter(meter=meter_id, on__lte=on)
         .order_by("-on", "-pk")

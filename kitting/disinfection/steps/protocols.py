@@ -8,7 +8,7 @@ from typing import Final
 from kitting.disinfection.queries.protocols import TERM_FIELDS
 from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Missing, Refused
-from kitting.lots.steps.counts import need_length, need_text
+from kitting.ledger.needs import need_length, need_text
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Evidence, Protocol, ProtocolLoad, Revision
 from kitting.models.lots import Container

@@ -5,18 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from kitting.domain.errors import Missing, Refused, WrongStage
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import COUNTABLE, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.needs import need_length, need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, need_stage, save_bags
-from kitting.lots.steps.counts import (
-    close_emptied,
-    lock_bag,
-    need_length,
-    need_text,
-    refuse_emptying,
-)
+from kitting.lots.steps.counts import close_emptied, lock_bag, refuse_emptying
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Bag, Sample, SampleResult
 
@@ -119,9 +114,7 @@ def record_result(*, sample_id: int, result: str, document: str, sign: Sign) -> 
     def work(act: Act) -> Known:
         found = need_text("result", result, LONGEST["result"])
         need_length("document", document.strip(), LONGEST["document"])
-        sample = Sample.objects.filter(pk=sample_id).first()
-        if sample is None:
-            raise Missing("row_missing", what="sample")
+        sample = need_row(Sample.objects.filter(pk=sample_id))
         # The sample itself is guarded: its bag's lock lets one result in at a time.
         sample.bag = locking.lock_row(Bag, sample.bag_id, "lot")
         if SampleResult.objects.filter(sample=sample).exists():

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from kitting.domain.errors import Missing, Refused
+from kitting.domain.errors import Refused
 from kitting.ledger import locking
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Part, Yield
 
@@ -103,9 +104,7 @@ def drop_yield(*, yield_id: int, sign: Sign) -> YieldSet:
 
     def work(act: Act) -> YieldSet:
         known = Yield.objects.filter(pk=yield_id).select_related("part", "material")
-        row = known.first()
-        if row is None:
-            raise Missing("row_missing", what="yield")
+        row = need_row(known)
         row.delete()
         return YieldSet(
             part=row.part.code,

@@ -8,6 +8,7 @@ from typing import Final
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
@@ -182,42 +183,6 @@ def _outgrown(bag: Bag, found: int) -> int | None:
     if load is None or went_on.after + found <= load.max_pieces:
         return None
     return int(load.max_pieces)
-
-
-def need_length(what: str, text: str, most: int) -> None:
-    """Refuse a text that the record has no room for.
-
-    Args:
-        what: What the text is, in words.
-        text: The text.
-        most: Characters that there is room for.
-
-    Raises:
-        Refused: ``entry_too_long``.
-    """
-    if len(text) > most:
-        raise Refused("entry_too_long", what=what, most=most)
-
-
-def need_text(what: str, text: str, most: int) -> str:
-    """Refuse a text that is missing or too long.
-
-    Args:
-        what: What the text is, in words.
-        text: The text.
-        most: Characters that there is room for.
-
-    Returns:
-        The text without blanks around it.
-
-    Raises:
-        Refused: ``entry_missing`` or ``entry_too_long``.
-    """
-    bare = text.strip()
-    if not bare:
-        raise Refused("entry_missing", what=what)
-    need_length(what, bare, most)
-    return bare
 
 
 def known_way(counted_by: str) -> CountedBy:

@@ -17,6 +17,7 @@ from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongSt
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
+from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
 from kitting.lots.steps.bags import new_bag
@@ -170,8 +171,7 @@ def _check_conditions(new: NewLot, today: date, number: str) -> None:
     if not new.source.strip():
         raise Refused("source_missing")
     for name, most in LONGEST.items():
-        if len(getattr(new, name).strip()) > most:
-            raise Refused("entry_too_long", what=name.replace("_", " "), most=most)
+        need_length(name.replace("_", " "), getattr(new, name), most)
     if new.close and not new.bags:
         raise Refused("lot_empty", lot=number or new.source_number)
     materials = [material for material, _ in new.made_from]

@@ -11,7 +11,7 @@ from django.db.models import Sum
 from kitting.domain.errors import Refused
 from kitting.domain.stages import MovementKind
 from kitting.domain.yields import Yielded, judge
-from kitting.ledger.reasons import LONGEST_REASON
+from kitting.ledger.needs import need_reason
 from kitting.lots.queries.yields import rates_of, used_of
 from kitting.lots.steps.intake import NewLot
 from kitting.models import Lot, LotOrigin, Movement
@@ -108,7 +108,5 @@ def sure_about(lots: Sequence[NewLot], rows: Sequence[Lot]) -> dict[str, str]:
         reason = lots[doubt.nth].sure.strip()
         if not reason:
             raise Refused("yield_impossible", **doubt.figures())
-        if len(reason) > LONGEST_REASON:
-            raise Refused("entry_too_long", what="reason", most=LONGEST_REASON)
-        reasons[rows[doubt.nth].number] = reason
+        reasons[rows[doubt.nth].number] = need_reason(reason)
     return reasons

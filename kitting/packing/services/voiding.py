@@ -5,8 +5,8 @@ from __future__ import annotations
 from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reasons import need_reason
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxLine, Guarded
 from kitting.packing.services.boxes import BoxMoved

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitting.domain import numbers
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.errors import WrongStage
 from kitting.domain.stages import BagStage
 from kitting.ledger import locking
 from kitting.ledger.counters import take
+from kitting.ledger.needs import need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Carrier, Movement
@@ -68,11 +69,8 @@ def make_carrier(*, name: str, sign: Sign) -> Made:
     """
 
     def work(act: Act) -> Made:
-        known_as = name.strip()
-        if not known_as:
-            raise Refused("carrier_name_missing")
-        if len(known_as) > LONGEST_NAME:
-            raise Refused("entry_too_long", what="name", most=LONGEST_NAME)
+        missing = "carrier_name_missing"
+        known_as = need_text("name", name, LONGEST_NAME, missing=missing)
         number = take(act.workshop.site, numbers.Kind.CARRIER)[0]
         Carrier.objects.create(number=number, name=known_as)
         return Made(carrier=number, name=known_as)

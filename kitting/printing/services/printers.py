@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Final
 
-from kitting.domain.errors import Conflict, LotwardError, Missing
+from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.prints import TEST
 from kitting.ipp.client import IppPrinter, Media
 from kitting.labels.press import test_page
 from kitting.labels.pressed import Pressed
 from kitting.ledger import locking
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Print, Printer, Stock
 from kitting.printing.queries.prints import copies_made
@@ -77,9 +78,7 @@ def ask_printer(
     """
     outcome_of(sign)  # Somebody else's key: before anything is connected to.
     rows = Printer.objects.select_related("stock")
-    printer = rows.filter(pk=printer_id).first()
-    if printer is None:
-        raise Missing("row_missing", what="printer")
+    printer = need_row(rows.filter(pk=printer_id))
     told, word = _ask(printer, connect)
 
     def work(act: Act) -> Asked:

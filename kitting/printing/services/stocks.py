@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Final, TypeVar
 
-from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stocks import (
     PrinterFacts,
     StockFacts,
@@ -16,6 +16,7 @@ from kitting.domain.stocks import (
 )
 from kitting.ipp.address import read_address
 from kitting.ledger import locking
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Printer, Stock, Workshop
 from kitting.printing.queries.printers import mark_of
@@ -177,7 +178,4 @@ def _address(text: str) -> str:
 
 
 def _named(model: type[N], code: str) -> N:
-    found = model.objects.filter(code=code).first()
-    if found is None:
-        raise Missing("row_missing", what=model.__name__.lower())
-    return found
+    return need_row(model.objects.filter(code=code))

@@ -1,0 +1,91 @@
+"""What an act cannot do without: reasons, texts of a length that fits, rows."""
+
+from __future__ import annotations
+
+from typing import TypeVar
+
+from django.db.models import Model, QuerySet
+
+from kitting.domain.errors import Missing, Refused
+
+M = TypeVar("M", bound=Model)
+
+LONGEST_REASON = 200
+"""Characters that a reason may have."""
+
+
+def need_length(what: str, text: str, most: int) -> str:
+    """Tidy a text that may be missing.
+
+    Args:
+        what: What the text is, in words.
+        text: As it was entered.
+        most: Characters that the record has room for.
+
+    Returns:
+        The text without blanks around it.
+
+    Raises:
+        Refused: ``entry_too_long``.
+    """
+    bare = text.strip()
+    if len(bare) > most:
+        raise Refused("entry_too_long", what=what, most=most)
+    return bare
+
+
+def need_text(
+    what: str, text: str, most: int, *, missing: str = "entry_missing"
+) -> str:
+    """Tidy a text that an act cannot do without.
+
+    Args:
+        what: What the text is, in words.
+        text: As it was entered.
+        most: Characters that the record has room for.
+        missing: The code where it is missing.
+
+    Returns:
+        The text without blanks around it.
+
+    Raises:
+        Refused: ``missing`` or ``entry_too_long``.
+    """
+    if not text.strip():
+        raise Refused(missing, what=what)
+    return need_length(what, text, most)
+
+
+def need_reason(text: str, most: int = LONGEST_REASON) -> str:
+    """Tidy a reason that an act cannot do without.
+
+    Args:
+        text: As it was entered.
+        most: Characters that the record has room for.
+
+    Returns:
+        The reason without blanks around it.
+
+    Raises:
+        Refused: ``reason_missing``, ``entry_too_long``.
+    """
+    return need_text("reason", text, most, missing="reason_missing")
+
+
+def need_row(rows: QuerySet[M], what: str = "") -> M:
+    """Read a row that an act cannot do without; it is not locked.
+
+    Args:
+        rows: The row, or none.
+        what: What it is, where that is not the table's own name.
+
+    Returns:
+        The row.
+
+    Raises:
+        Missing: ``row_missing``.
+    """
+    row = rows.first()
+    if row is None:
+        raise Missing("row_missing", what=what or rows.model._meta.model_name)
+    return row
