@@ -9,7 +9,7 @@ from dispatch.consignees.queries import address_of
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
 from kitting.labels.postal import country_name, doubts
-from kitting.ledger.shelf import Found, Problem, Shelf, names_of, register
+from kitting.ledger.shelf import Found, Problem, Shelf, register
 
 PARTS: Final = ("street", "postcode", "city", "region")
 
@@ -27,8 +27,7 @@ def read_consignee(found: Found, path: str, row: Mapping[str, Any]) -> None:
     """
     shelf = found.shelf
     before = len(shelf.problems)
-    shelf.known(path, row, names_of(Consignee))
-    given = shelf.values(Consignee, path, row)
+    given = shelf.read(Consignee, path, row)
     _country(shelf, path, given)
     if given.get("country") and len(shelf.problems) == before:
         parts = {name: given.get(name, "") for name in ("country", *PARTS)}

@@ -15,8 +15,7 @@ _LOAD = ("revision_id", "container", "max_pieces", "orientation")
 def _meter(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     about = names_of(Calibration) - {"on"}
-    shelf.known(path, row, {*names_of(Meter), *about, "calibrated"})
-    given = shelf.values(Meter, path, row)
+    given = shelf.read(Meter, path, row, *about, "calibrated")
     meter = shelf.place(path, Meter(**given), ("serial",), given)
     if meter is None or "calibrated" not in row:
         return
@@ -71,8 +70,7 @@ def _protocol_load(
     found: Found, path: str, row: Mapping[str, Any]
 ) -> ProtocolLoad | None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(ProtocolLoad), "part", "revision"})
-    given = shelf.values(ProtocolLoad, path, row)
+    given = shelf.read(ProtocolLoad, path, row, "part", "revision")
     part = shelf.one_of(path, row, "part", found.parts)
     if part is None:
         return None

@@ -182,6 +182,13 @@ class Shelf:
                 found[column.name] = value
         return found
 
+    def read(
+        self, model: type[models.Model], path: str, data: Mapping[str, Any], *more: str
+    ) -> dict[str, Any]:
+        """Read the columns of a row; other names than ``more`` mean nothing."""
+        self.known(path, data, {*names_of(model), *more})
+        return self.values(model, path, data)
+
     def place(
         self, path: str, row: M, key: tuple[str, ...], given: Mapping[str, Any]
     ) -> M | None:
@@ -416,8 +423,7 @@ def read_all(data: object, now: datetime) -> Found:
 
 def simple(found: Found, model: Any, path: str, row: Mapping[str, Any]) -> Any:
     """A row that is known by its code and names nothing else."""
-    found.shelf.known(path, row, names_of(model))
-    given = found.shelf.values(model, path, row)
+    given = found.shelf.read(model, path, row)
     return found.shelf.place(path, model(**given), ("code",), given)
 
 

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from kitting.ledger.shelf import Found, names_of, register
+from kitting.ledger.shelf import Found, register
 from kitting.models import Yield
 
 
 def _yield(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(Yield), "part", "material"})
-    given = shelf.values(Yield, path, row)
+    given = shelf.read(Yield, path, row, "part", "material")
     part = shelf.one_of(path, row, "part", found.parts)
     material = shelf.one_of(path, row, "material", found.parts)
     if part is not None and material is not None:

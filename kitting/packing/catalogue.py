@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from kitting.ledger.shelf import Found, names_of, register
+from kitting.ledger.shelf import Found, register
 from kitting.models import Bench
 
 
 def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(Bench), "place"})
-    given = shelf.values(Bench, path, row)
+    given = shelf.read(Bench, path, row, "place")
     place = shelf.one_of(path, row, "place", found.places)
     if place is not None:
         given["place"] = place

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kitting.domain.errors import LotwardError
-from kitting.ledger.shelf import Found, names_of, register
+from kitting.ledger.shelf import Found, register
 from kitting.models import Stock
 from kitting.printing.queries.printers import facts_of
 from kitting.printing.services.stocks import trial
@@ -16,8 +16,7 @@ def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
     """Label stock, by the rules by which a manager enters it."""
     shelf = found.shelf
     before = len(shelf.problems)
-    shelf.known(path, row, names_of(Stock))
-    given = shelf.values(Stock, path, row)
+    given = shelf.read(Stock, path, row)
     if len(shelf.problems) > before:
         return
     stock = Stock(**given)

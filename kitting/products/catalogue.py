@@ -9,7 +9,6 @@ from kitting.domain import batch, gs1
 from kitting.ledger.shelf import (
     Found,
     Shelf,
-    names_of,
     obey,
     read_day,
     register,
@@ -23,8 +22,7 @@ _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 
 def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(Part), "revisions"})
-    given = shelf.values(Part, path, row)
+    given = shelf.read(Part, path, row, "revisions")
     part = shelf.place(path, Part(**given), ("code",), given)
     codes = shelf.texts(row, "revisions", path)
     if part is None:
@@ -41,8 +39,7 @@ def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
 
 def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(Product), "sizes", "recipes"})
-    given = shelf.values(Product, path, row)
+    given = shelf.read(Product, path, row, "sizes", "recipes")
     if "code" in given:
         code = given["code"]
         obey(shelf, f"{path}.code", lambda: batch.kit_batch(1, code, found.today, 1))
@@ -55,8 +52,7 @@ def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:
 
 
 def _size(shelf: Shelf, path: str, row: Mapping[str, Any], product: Product) -> None:
-    shelf.known(path, row, names_of(BoxSize))
-    given = shelf.values(BoxSize, path, row)
+    given = shelf.read(BoxSize, path, row)
     gtin = given.get("gtin")
     if gtin is not None and not gs1.gtin14_ok(gtin):
         shelf.fault(f"{path}.gtin", gtin, "catalogue_gtin")
@@ -121,8 +117,7 @@ def _recipe(
 
 def _line(found: Found, path: str, row: Mapping[str, Any]) -> RecipeLine | None:
     shelf = found.shelf
-    shelf.known(path, row, {*names_of(RecipeLine), "part", "revision", "substitute"})
-    given = shelf.values(RecipeLine, path, row)
+    given = shelf.read(RecipeLine, path, row, "part", "revision", "substitute")
     part = shelf.one_of(path, row, "part", found.parts)
     if part is None:
         return None
