@@ -20,16 +20,16 @@ from kitting.web.tables import Column, file_response
 ROWS = 50
 
 COLUMNS: list[Column[LogRow]] = [
-    Column("shipment", lambda row: row.number),
-    Column("sent_at", lambda row: row.sent_at),
-    Column("consignee_code", lambda row: row.code),
-    Column("consignee", lambda row: row.consignee),
-    Column("reference", lambda row: row.reference),
-    Column("boxes", lambda row: row.boxes),
-    Column("sets", lambda row: row.sets),
+    Column("shipment", "number"),
+    Column("sent_at", "sent_at"),
+    Column("consignee_code", "code"),
+    Column("consignee", "consignee"),
+    Column("reference", "reference"),
+    Column("boxes", "boxes"),
+    Column("sets", "sets"),
     Column("lots", lambda row: " ".join(lot.number for lot in row.lots)),
-    Column("sent_by", lambda row: row.sent_by),
-    Column("stage", lambda row: row.stage),
+    Column("sent_by", "sent_by"),
+    Column("stage", "stage"),
 ]
 
 

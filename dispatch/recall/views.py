@@ -33,15 +33,15 @@ from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[BoxRow]] = [
-    Column("serial", lambda row: row.serial),
-    Column("sscc", lambda row: row.sscc),
-    Column("stage", lambda row: row.stage),
-    Column("pieces", lambda row: row.pieces),
-    Column("sets", lambda row: row.sets),
-    Column("shipment", lambda row: row.shipment),
-    Column("consignee", lambda row: row.consignee),
-    Column("sent_on", lambda row: row.sent_on),
-    Column("place", lambda row: row.place),
+    Column("serial", "serial"),
+    Column("sscc", "sscc"),
+    Column("stage", "stage"),
+    Column("pieces", "pieces"),
+    Column("sets", "sets"),
+    Column("shipment", "shipment"),
+    Column("consignee", "consignee"),
+    Column("sent_on", "sent_on"),
+    Column("place", "place"),
 ]
 
 

@@ -6,7 +6,8 @@ from typing import TypeVar
 
 from django.db.models import Model, QuerySet
 
-from kitting.domain.errors import Missing, Refused
+from kitting.domain.errors import Missing, Refused, WrongStage
+from kitting.models import Box
 
 M = TypeVar("M", bound=Model)
 
@@ -70,6 +71,11 @@ def need_reason(text: str, most: int = LONGEST_REASON) -> str:
         Refused: ``reason_missing``, ``entry_too_long``.
     """
     return need_text("reason", text, most, missing="reason_missing")
+
+
+def wrong_box(box: Box, wanted: str) -> WrongStage:
+    """Give the refusal of a box that is in another stage than is wanted."""
+    return WrongStage("box_wrong_stage", box=str(box), stage=box.stage, wanted=wanted)
 
 
 def need_row(rows: QuerySet[M], what: str = "") -> M:

@@ -8,13 +8,14 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import Missing, WrongStage
+from kitting.domain.errors import Missing
 from kitting.labels import kinds
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import CommandLabel
 from kitting.labels.slip import SetSlip
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
+from kitting.ledger.needs import wrong_box
 from kitting.models import Box, BoxLine, Workshop
 from kitting.packing.queries.commands import (
     command_list,
@@ -98,9 +99,7 @@ def box_label(box_id: int) -> BoxLabel:
         raise Missing("row_missing", what="box")
     (box,) = boxes
     if box.serial is None or box.packed_on is None:
-        raise WrongStage(
-            "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
-        )
+        raise wrong_box(box, "printed")
     workshop = Workshop.objects.get(pk=1)
     product = box.size.product
     lines = _LINES(box_id)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from kitting.domain.errors import WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
+from kitting.ledger.needs import wrong_box
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
 
@@ -30,7 +30,7 @@ def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
     """
     before = box.stage
     if before and to not in BOX_MOVES[BoxStage(before)]:
-        raise WrongStage("box_wrong_stage", box=str(box), stage=before, wanted=str(to))
+        raise wrong_box(box, str(to))
     box.stage = to
     box.events_seen += 1
     return BoxEvent(

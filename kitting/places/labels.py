@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
+from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from kitting.labels import kinds
@@ -17,50 +19,33 @@ from kitting.printing.queries.labels import (
     register,
 )
 
-
-def _places(wanted: Sequence[str]) -> tuple[Subject, ...]:
-    mark = mark_of(Workshop.objects.get(pk=1))
-    rows = Place.objects.filter(code__in=wanted).values_list("code", "name")
-    found = dict(rows)
-    return tuple(
-        Subject(one, (PlaceLabel(one, found[one], mark=mark),))
-        for one in each_once(wanted, found, "place")
-    )
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
 
 
-def _carriers(wanted: Sequence[str]) -> tuple[Subject, ...]:
-    mark = mark_of(Workshop.objects.get(pk=1))
-    rows = Carrier.objects.filter(number__in=wanted).values_list("number", "name")
-    found = dict(rows)
-    return tuple(
-        Subject(one, (PlaceLabel(one, found[one], mark=mark),))
-        for one in each_once(wanted, found, "carrier")
-    )
+def _labelled(
+    name: str, rows: type[Model], number: str, words: tuple[_StrPromise, _StrPromise]
+) -> Labelled:
+    """Labels of all rows of a table, which are known by a number and have a name."""
 
+    def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
+        mark = mark_of(Workshop.objects.get(pk=1))
+        named = rows._default_manager.filter(**{f"{number}__in": wanted})
+        found = dict(named.values_list(number, "name"))
+        return tuple(
+            Subject(one, (PlaceLabel(one, found[one], mark=mark),))
+            for one in each_once(wanted, found, name)
+        )
 
-def _every_place() -> list[str]:
-    return list(Place.objects.order_by("code").values_list("code", flat=True))
+    def every() -> list[str]:
+        ordered = rows._default_manager.order_by(number)
+        return list(ordered.values_list(number, flat=True))
 
-
-def _every_carrier() -> list[str]:
-    return list(Carrier.objects.order_by("number").values_list("number", flat=True))
+    page = f"kitting:{name}-detail"
+    return Labelled(name, kinds.PLACE, compose, words=words, page=page, every=every)
 
 
 register(
-    Labelled(
-        "place",
-        kinds.PLACE,
-        _places,
-        words=(_("place label"), _("place labels")),
-        page="kitting:place-detail",
-        every=_every_place,
-    ),
-    Labelled(
-        "carrier",
-        kinds.PLACE,
-        _carriers,
-        words=(_("carrier label"), _("carrier labels")),
-        page="kitting:carrier-detail",
-        every=_every_carrier,
-    ),
+    _labelled("place", Place, "code", (_("place label"), _("place labels"))),
+    _labelled("carrier", Carrier, "number", (_("carrier label"), _("carrier labels"))),
 )

@@ -30,32 +30,32 @@ from kitting.web.http import (
 from kitting.web.tables import Column, file_response
 
 STANDING: list[Column[Standing]] = [
-    Column("kind", lambda row: row.kind),
-    Column("number", lambda row: row.number),
-    Column("part or product", lambda row: row.what),
-    Column("lot", lambda row: row.lot),
-    Column("stage", lambda row: row.stage),
+    Column("kind", "kind"),
+    Column("number", "number"),
+    Column("part or product", "what"),
+    Column("lot", "lot"),
+    Column("stage", "stage"),
     Column("held", lambda row: "held" if row.held else ""),
-    Column("in it", lambda row: row.pieces),
-    Column("unit", lambda row: row.unit),
-    Column("carrier", lambda row: row.carrier),
+    Column("in it", "pieces"),
+    Column("unit", "unit"),
+    Column("carrier", "carrier"),
 ]
 PLACES: list[Column[PlaceRow]] = [
-    Column("place", lambda row: row.place.code),
-    Column("name", lambda row: row.place.name),
-    Column("kind", lambda row: row.place.kind),
-    Column("bags", lambda row: row.bags),
-    Column("pieces", lambda row: row.pieces),
-    Column("boxes", lambda row: row.boxes),
-    Column("sets", lambda row: row.sets),
-    Column("carriers", lambda row: row.carriers),
+    Column("place", "place.code"),
+    Column("name", "place.name"),
+    Column("kind", "place.kind"),
+    Column("bags", "bags"),
+    Column("pieces", "pieces"),
+    Column("boxes", "boxes"),
+    Column("sets", "sets"),
+    Column("carriers", "carriers"),
 ]
 CARRIERS: list[Column[Carrier]] = [
-    Column("carrier", lambda row: row.number),
-    Column("name", lambda row: row.name),
+    Column("carrier", "number"),
+    Column("name", "name"),
     Column("place", lambda row: row.place.code if row.place else ""),
-    Column("bags", lambda row: row.count),  # type: ignore[attr-defined]
-    Column("in them", lambda row: row.pieces),  # type: ignore[attr-defined]
+    Column("bags", "count"),
+    Column("in them", "pieces"),
 ]
 
 

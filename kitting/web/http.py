@@ -118,6 +118,13 @@ def go(request: LotwardRequest, to: str) -> HttpResponse:
     return redirect(to)
 
 
+def pdf_response(pdf: bytes, name: str) -> HttpResponse:
+    """Answer with a PDF, to be looked at under its name."""
+    response = HttpResponse(pdf, content_type="application/pdf")
+    response.headers["Content-Disposition"] = f'inline; filename="{name}.pdf"'
+    return response
+
+
 def get_or_404(source: type[M] | QuerySet[M], /, **lookup: Any) -> M:
     """Return the one object, or 404; an odd value in the address is a 404 as well."""
     objects = source if isinstance(source, QuerySet) else source._default_manager.all()

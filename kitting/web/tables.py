@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, tzinfo
+from operator import attrgetter
 from typing import IO, Generic, TypeVar
 
 import xlsxwriter
@@ -37,7 +38,13 @@ class Column(Generic[Row]):
     """One column: its heading and how to get its value from a row."""
 
     heading: str
-    value: Callable[[Row], Value]
+    value: str | Callable[[Row], Value]
+    """Where it stands in a row, such as "place.code", or what makes it of one."""
+
+    @property
+    def read(self) -> Callable[[Row], Value]:
+        """What gets the value from a row."""
+        return attrgetter(self.value) if isinstance(self.value, str) else self.value
 
 
 class _Echo:
@@ -65,9 +72,10 @@ def csv_lines(
 ) -> Iterator[str]:
     """Give the lines of a CSV as in RFC 4180, in pieces of many rows."""
     writer = csv.writer(_Echo())
+    readers = [column.read for column in columns]
     lines = [BYTE_ORDER_MARK, writer.writerow([c.heading for c in columns])]
     for row in rows:
-        lines.append(writer.writerow([safe(c.value(row), zone) for c in columns]))
+        lines.append(writer.writerow([safe(read(row), zone) for read in readers]))
         if len(lines) >= ROWS_AT_A_TIME:
             yield "".join(lines)
             lines = []
@@ -98,6 +106,7 @@ def write_xlsx(
         "default_date_format": "yyyy-mm-dd",
     }
     with xlsxwriter.Workbook(to, options) as book:
+        readers = [column.read for column in columns]
         moments = book.add_format({"num_format": "yyyy-mm-dd hh:mm"})
         sheet = book.add_worksheet()
         sheet.freeze_panes(1, 0)
@@ -105,8 +114,8 @@ def write_xlsx(
             sheet.set_column(at, at, max(12, len(column.heading) + 2))
             sheet.write_string(0, at, column.heading)
         for line, row in enumerate(rows, start=1):
-            for at, column in enumerate(columns):
-                value = column.value(row)
+            for at, read in enumerate(readers):
+                value = read(row)
                 if isinstance(value, str):
                     sheet.write_string(line, at, value)
                 elif isinstance(value, datetime):

@@ -52,11 +52,11 @@ BY_SCAN = "by-scan"
 """Marks a message that belongs under the scan field."""
 
 COLUMNS: list[Column[OnBoard]] = [
-    Column("box", lambda row: row.box),
-    Column("product", lambda row: row.product),
-    Column("sets", lambda row: row.sets),
-    Column("packed_on", lambda row: row.packed_on),
-    Column("use_by", lambda row: row.use_by),
+    Column("box", "box"),
+    Column("product", "product"),
+    Column("sets", "sets"),
+    Column("packed_on", "packed_on"),
+    Column("use_by", "use_by"),
     Column("lots", lambda row: " ".join(lot.number for lot in row.lots)),
 ]
 

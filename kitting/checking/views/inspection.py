@@ -23,16 +23,16 @@ from kitting.web.http import LotwardRequest, allowed, render_part
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[Check]] = [
-    Column("lot", lambda check: check.lot.number),
-    Column("made on", lambda check: check.lot.made_on),
-    Column("checked", lambda check: check.operation.at),
+    Column("lot", "lot.number"),
+    Column("made on", "lot.made_on"),
+    Column("checked", "operation.at"),
     Column("severity", lambda check: check.severity or ""),
     Column("level", lambda check: check.level or ""),
-    Column("pieces", lambda check: check.lot_pieces),
-    Column("sample", lambda check: check.sample_size),
-    Column("bad pieces", lambda check: check.found),
-    Column("verdict", lambda check: check.verdict),
-    Column("reason", lambda check: check.reason),
+    Column("pieces", "lot_pieces"),
+    Column("sample", "sample_size"),
+    Column("bad pieces", "found"),
+    Column("verdict", "verdict"),
+    Column("reason", "reason"),
 ]
 
 

@@ -17,14 +17,14 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[Evidence]] = [
-    Column("evidence", lambda row: row.code),
-    Column("laboratory", lambda row: row.laboratory),
-    Column("surface", lambda row: row.surface),
-    Column("container", lambda row: row.container),
-    Column("measured", lambda row: row.measured),
-    Column("result", lambda row: row.result),
-    Column("document", lambda row: row.document),
-    Column("date", lambda row: row.on),
+    Column("evidence", "code"),
+    Column("laboratory", "laboratory"),
+    Column("surface", "surface"),
+    Column("container", "container"),
+    Column("measured", "measured"),
+    Column("result", "result"),
+    Column("document", "document"),
+    Column("date", "on"),
 ]
 
 

@@ -34,15 +34,15 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[queries.MeterLine]] = [
-    Column("meter", lambda row: row.meter.serial),
-    Column("name", lambda row: row.meter.name),
-    Column("may be used", lambda row: row.state),
+    Column("meter", "meter.serial"),
+    Column("name", "meter.name"),
+    Column("may be used", "state"),
     Column("calibrated", lambda row: getattr(row.newest, "on", None)),
     Column("due", lambda row: getattr(row.newest, "due", None)),
     Column("uncertainty ppm (k=2)", lambda row: getattr(row.newest, "rel_u_ppm", None)),
     Column("from nm", lambda row: getattr(row.newest, "low_nm", None)),
     Column("to nm", lambda row: getattr(row.newest, "high_nm", None)),
-    Column("runs", lambda row: row.runs),
+    Column("runs", "runs"),
 ]
 
 

@@ -40,15 +40,15 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[ProtocolLine]] = [
-    Column("protocol", lambda line: line.protocol.code),
-    Column("version", lambda line: line.protocol.version),
-    Column("name", lambda line: line.protocol.name),
-    Column("process", lambda line: line.protocol.process),
+    Column("protocol", "protocol.code"),
+    Column("version", "protocol.version"),
+    Column("name", "protocol.name"),
+    Column("process", "protocol.process"),
     Column("stage", lambda line: str(line.stage)),
-    Column("in force from", lambda line: line.protocol.in_force_from),
-    Column("in force until", lambda line: line.protocol.in_force_until),
+    Column("in force from", "protocol.in_force_from"),
+    Column("in force until", "protocol.in_force_until"),
     Column("covers", lambda line: ", ".join(line.parts)),
-    Column("signed by", lambda line: line.protocol.signed_by),
+    Column("signed by", "protocol.signed_by"),
 ]
 
 

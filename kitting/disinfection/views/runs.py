@@ -46,16 +46,16 @@ def _required(run: Run) -> str:
 
 
 COLUMNS: list[Column[Run]] = [
-    Column("run", lambda run: run.number),
-    Column("stage", lambda run: run.stage),
-    Column("line", lambda run: run.line.name),
+    Column("run", "number"),
+    Column("stage", "stage"),
+    Column("line", "line.name"),
     Column("protocol", lambda run: str(run.protocol)),
-    Column("meter", lambda run: run.meter.serial),
-    Column("bags", lambda run: run.bags),  # type: ignore[attr-defined]
+    Column("meter", "meter.serial"),
+    Column("bags", "bags"),
     Column("lower bound mJ/cm2", _low),
     Column("required mJ/cm2", _required),
-    Column("opened", lambda run: run.opened_at),
-    Column("closed", lambda run: run.closed_at),
+    Column("opened", "opened_at"),
+    Column("closed", "closed_at"),
 ]
 
 

@@ -39,20 +39,20 @@ from kitting.web.tables import Column, file_response
 ROWS_A_PAGE = 50
 
 COLUMNS: list[Column[Lot]] = [
-    Column("lot", lambda lot: lot.number),
-    Column("part", lambda lot: lot.part.code),
-    Column("part name", lambda lot: lot.part.name),
-    Column("revision", lambda lot: lot.revision.code),
+    Column("lot", "number"),
+    Column("part", "part.code"),
+    Column("part name", "part.name"),
+    Column("revision", "revision.code"),
     Column("method", lambda lot: lot.method.code if lot.method else ""),
-    Column("made on", lambda lot: lot.made_on),
-    Column("use by", lambda lot: lot.use_by),
-    Column("source", lambda lot: lot.source),
-    Column("source number", lambda lot: lot.source_number),
-    Column("bags", lambda lot: lot.bag_count),  # type: ignore[attr-defined]
-    Column("in bags now", lambda lot: lot.pieces),  # type: ignore[attr-defined]
-    Column("unit", lambda lot: lot.part.unit),
-    Column("stage", lambda lot: lot.stage),
-    Column("verdict", lambda lot: lot.verdict),
+    Column("made on", "made_on"),
+    Column("use by", "use_by"),
+    Column("source", "source"),
+    Column("source number", "source_number"),
+    Column("bags", "bag_count"),
+    Column("in bags now", "pieces"),
+    Column("unit", "part.unit"),
+    Column("stage", "stage"),
+    Column("verdict", "verdict"),
 ]
 
 

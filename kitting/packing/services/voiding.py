@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from kitting.domain.errors import Conflict, WrongStage
+from kitting.domain.errors import Conflict
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.ledger import locking
-from kitting.ledger.needs import need_reason
+from kitting.ledger.needs import need_reason, wrong_box
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxLine, Guarded
@@ -39,9 +39,7 @@ def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         bags = locking.lock_rows(Bag, ids)
         box = locking.lock_row(Box, box_id)
         if box.stage != BoxStage.OPEN:
-            raise WrongStage(
-                "box_wrong_stage", box=str(box), stage=box.stage, wanted="cancelled"
-            )
+            raise wrong_box(box, "cancelled")
         now = set(BoxLine.objects.filter(box=box).values_list("bag", flat=True))
         if now != ids:
             raise Conflict("page_is_old")
@@ -79,9 +77,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         bags = locking.lock_rows(Bag, ids)
         box = locking.lock_row(Box, box_id)
         if box.stage == BoxStage.OPEN:
-            raise WrongStage(
-                "box_wrong_stage", box=str(box), stage=box.stage, wanted="voided"
-            )
+            raise wrong_box(box, "voided")
         # Read under the lock: until it was closed, the box may have been filled.
         lines = list(BoxLine.objects.filter(box=box))
         if {line.bag_id for line in lines} != ids:

@@ -10,10 +10,11 @@ from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.domain.errors import Conflict, LotwardError, WrongStage
+from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.labels.kinds import BOX
 from kitting.ledger import clock
+from kitting.ledger.needs import wrong_box
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Box, Print
 from kitting.packing.forms.boxes import BoxFilterForm, VoidForm
@@ -35,7 +36,7 @@ from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
 from kitting.web.acting import act_page, attempt, form_page
-from kitting.web.http import LotwardRequest, allowed, render_part
+from kitting.web.http import LotwardRequest, allowed, pdf_response, render_part
 from kitting.web.tables import Column, file_response
 
 ROWS_A_PAGE = 50
@@ -44,15 +45,15 @@ VOIDABLE = (BoxStage.CLOSED, BoxStage.LABELLED, BoxStage.RETURNED)
 
 COLUMNS: list[Column[Box]] = [
     Column("box", str),
-    Column("sscc", lambda box: box.sscc),
-    Column("product", lambda box: box.size.product.code),
-    Column("sets", lambda box: box.size.sets),
-    Column("stage", lambda box: box.stage),
-    Column("packed on", lambda box: box.packed_on),
-    Column("use by", lambda box: box.use_by),
-    Column("kit batch", lambda box: box.batch),
+    Column("sscc", "sscc"),
+    Column("product", "size.product.code"),
+    Column("sets", "size.sets"),
+    Column("stage", "stage"),
+    Column("packed on", "packed_on"),
+    Column("use by", "use_by"),
+    Column("kit batch", "batch"),
     Column("bench", lambda box: box.bench.code if box.bench else ""),
-    Column("shipment", lambda box: box.shipment),  # type: ignore[attr-defined]
+    Column("shipment", "shipment"),
 ]
 
 
@@ -172,18 +173,13 @@ def box_label(request: LotwardRequest, number: str) -> HttpResponse:
     if logged is None:
         raise Http404("This label was never printed.")
     if box.stage == BoxStage.VOIDED:
-        gone = WrongStage(
-            "box_wrong_stage", box=str(box), stage=box.stage, wanted="labelled"
-        )
+        gone = wrong_box(box, "labelled")
         return refused(request, gone, back=box_address(box))
     pdf = label_pdf(box_id=box.pk, copy=logged.copy)
     if not prints.same_as_printed(pdf, bytes(logged.pdf_sha)):
         changed = Conflict("record_has_changed", label=str(box))
         return refused(request, changed, back=box_address(box))
-    response = HttpResponse(pdf, content_type="application/pdf")
-    name = f"label-{box.serial}-{logged.copy}.pdf"
-    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+    return pdf_response(pdf, f"label-{box.serial}-{logged.copy}")
 
 
 def _print_asked(request: LotwardRequest, box: Box) -> Print | None:

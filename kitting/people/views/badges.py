@@ -20,7 +20,7 @@ from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import attempt, say_and_go
-from kitting.web.http import LotwardRequest, allowed
+from kitting.web.http import LotwardRequest, allowed, pdf_response
 
 
 @allowed("kitting.set_up", "GET", "POST")
@@ -30,8 +30,7 @@ def badges(request: LotwardRequest) -> HttpResponse:
     pdf, status = attempt(request, form, _issue)
     if pdf is None:
         return _show(request, form, RevokeBadgeForm(), status)
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response.headers["Content-Disposition"] = 'inline; filename="badges.pdf"'
+    response = pdf_response(pdf, "badges")
     response.headers["Cache-Control"] = "no-store"
     return response
 

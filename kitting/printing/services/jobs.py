@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import PRINT_OVER, BoxStage, PrintState
 from kitting.ledger import locking
+from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, Print, PrintJob
 from kitting.printing.steps import OF_BOXES, stop
@@ -132,9 +133,7 @@ def _refuse_voided(job: PrintJob) -> None:
     """Refuse to send labels of a box that came to nothing since."""
     named = job.prints.filter(kind__in=OF_BOXES).values("number")
     for box in Box.objects.filter(serial__in=named, stage=BoxStage.VOIDED):
-        raise WrongStage(
-            "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
-        )
+        raise wrong_box(box, "printed")
 
 
 def _need_failed(job: PrintJob) -> None:

@@ -19,6 +19,7 @@ from kitting.labels.copies import as_copy
 from kitting.labels.kinds import Kind
 from kitting.labels.press import draw, test_page
 from kitting.ledger import locking
+from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bag, Box, Print
 from kitting.printing.queries.labels import Labelled, Subject, labelled_as
@@ -91,9 +92,7 @@ def need_printable(box: Box) -> None:
         WrongStage: If it is open, gone or voided.
     """
     if box.stage not in PRINTABLE:
-        raise WrongStage(
-            "box_wrong_stage", box=str(box), stage=box.stage, wanted="printed"
-        )
+        raise wrong_box(box, "printed")
 
 
 def print_labels(

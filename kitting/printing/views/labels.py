@@ -15,9 +15,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from kitting.domain.errors import LotwardError, WrongStage
+from kitting.domain.errors import LotwardError
 from kitting.domain.stages import PRINT_OVER, BoxStage
 from kitting.ledger import clock
+from kitting.ledger.needs import wrong_box
 from kitting.models import Print, PrintJob
 from kitting.printing.forms.jobs import (
     JobFilterForm,
@@ -40,7 +41,13 @@ from kitting.printing.services import jobs, prints
 from kitting.printing.views.prints import ROOM, refused
 from kitting.web.acting import OK, attempt, say_and_go
 from kitting.web.forms import KeyedForm
-from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
+from kitting.web.http import (
+    LotwardRequest,
+    allowed,
+    get_or_404,
+    pdf_response,
+    render_part,
+)
 from kitting.web.tables import Column, file_response
 
 JOBS_A_PAGE: Final = 25
@@ -48,25 +55,25 @@ ROWS_A_PAGE: Final = 50
 SHA_BYTES: Final = 32
 
 JOBS: list[Column[PrintJob]] = [
-    Column("job", lambda job: job.pk),
-    Column("asked at", lambda job: job.asked_at),
-    Column("asked by", lambda job: job.asked_by),
-    Column("labels of", lambda job: job.kind),
-    Column("what", lambda job: job.title),
-    Column("labels", lambda job: job.labels),
-    Column("printer", lambda job: job.printer.code),
-    Column("stage", lambda job: job.state),
-    Column("ended at", lambda job: job.ended_at),
+    Column("job", "pk"),
+    Column("asked at", "asked_at"),
+    Column("asked by", "asked_by"),
+    Column("labels of", "kind"),
+    Column("what", "title"),
+    Column("labels", "labels"),
+    Column("printer", "printer.code"),
+    Column("stage", "state"),
+    Column("ended at", "ended_at"),
     Column("trouble", trouble),
 ]
 LOG: list[Column[Print]] = [
-    Column("printed at", lambda row: row.operation.at),
-    Column("label of", lambda row: row.kind),
-    Column("number", lambda row: row.number),
-    Column("copy", lambda row: row.copy),
-    Column("reason", lambda row: row.reason),
-    Column("label before", lambda row: row.first),
-    Column("by", lambda row: row.operation.by_name),
+    Column("printed at", "operation.at"),
+    Column("label of", "kind"),
+    Column("number", "number"),
+    Column("copy", "copy"),
+    Column("reason", "reason"),
+    Column("label before", "first"),
+    Column("by", "operation.by_name"),
     Column("printer", lambda row: row.printer.code if row.printer else "PDF"),
     Column("job state", lambda row: row.job.state if row.job else ""),
     Column("document", lambda row: bytes(row.pdf_sha).hex()),
@@ -258,20 +265,12 @@ def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
     try:
         for row in rows:
             if row.box is not None and row.box.stage == BoxStage.VOIDED:
-                raise WrongStage(
-                    "box_wrong_stage",
-                    box=row.number,
-                    stage=row.box.stage,
-                    wanted="labelled",
-                )
+                raise wrong_box(row.box, "labelled")
         pdf = prints.document_pdf(_sha(sha))
     except LotwardError as error:
         back = page_of(number, rows[0].kind) or reverse("kitting:label-log")
         return refused(request, error, back=back)
-    response = HttpResponse(pdf, content_type="application/pdf")
-    name = f"{rows[0].kind}-{sha[:12]}.pdf".replace("_", "-")
-    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
-    return response
+    return pdf_response(pdf, f"{rows[0].kind}-{sha[:12]}".replace("_", "-"))
 
 
 def _sha(text: str) -> bytes:

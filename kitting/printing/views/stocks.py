@@ -26,6 +26,7 @@ from kitting.web.http import (
     add_refusal,
     allowed,
     get_or_404,
+    pdf_response,
     render_part,
 )
 from kitting.web.messages import sentence
@@ -142,6 +143,4 @@ def trial_page(
     except LotwardError as error:
         messages.error(request, sentence(error))
         return redirect(back)
-    response = HttpResponse(pdf, content_type="application/pdf")
-    response.headers["Content-Disposition"] = f'inline; filename="test-{code}.pdf"'
-    return response
+    return pdf_response(pdf, f"test-{code}")
