@@ -2,15 +2,56 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+from datetime import date
 from typing import Final
 
 from kitting.domain.shown import spaced
-from kitting.labels.bag_label import BagLabel, bag_symbols
 from kitting.labels.paper import Paper
 from kitting.labels.small import frame, in_rows, title_lines
 from kitting.labels.text import Style
 
 PART: Final = ((Style(3.0, bold=True), 1), (Style(2.4, bold=True), 2))
+
+
+@dataclass(frozen=True)
+class BagWords:
+    """Every word on the label that is not data, in the workshop's language."""
+
+    revision: str = "Revision"
+    lot: str = "Lot"
+    pieces: str = "Pieces"
+    made_on: str = "Made"
+    reprint: str = "Reprint {copy}"
+
+
+@dataclass(frozen=True)
+class BagContent:
+    """What is in a bag that has come to life."""
+
+    part: str
+    revision: str
+    lot: str
+    pieces: str
+    """The count as it is printed, with its unit where that is not pieces."""
+
+    made_on: date
+
+
+@dataclass(frozen=True)
+class BagLabel:
+    """A bag's number, and what is in the bag once that is known."""
+
+    number: str
+    content: BagContent | None = None
+    """None for a number printed ahead on a blank label."""
+
+    mark: str | None = None
+    """Text on a black band across the top, such as "DEMONSTRATION – NOT FOR USE"."""
+
+    words: BagWords = field(default_factory=BagWords)
+    copy: int = 1
+    """Which print of this label it is; from the second on the label says so."""
 
 
 def bag_face(paper: Paper, label: BagLabel) -> None:
@@ -28,8 +69,7 @@ def bag_face(paper: Paper, label: BagLabel) -> None:
     words, content = label.words, label.content
     room = frame(
         paper,
-        bag_symbols(label),
-        number=label.number,
+        label.number,
         mark=label.mark,
         again=words.reprint.format(copy=label.copy) if label.copy > 1 else "",
         text=spaced(label.number),

@@ -95,18 +95,6 @@ class CommandLabel:
     """Text on a black band across the top."""
 
 
-def twice(number: str) -> tuple[Carried, Carried]:
-    """Tell what the two symbols of a card carry.
-
-    Args:
-        number: What is scanned.
-
-    Returns:
-        The linear symbol and the matrix.
-    """
-    return of_number(number, linear=True), of_number(number, linear=False)
-
-
 def badge_symbols(label: BadgeLabel) -> tuple[Carried]:
     """Tell what the one symbol of a badge carries.
 
@@ -164,8 +152,7 @@ def place_face(paper: Paper, label: PlaceLabel) -> None:
     """
     room = frame(
         paper,
-        twice(label.code),
-        number=label.code,
+        label.code,
         mark=label.mark,
         again=_again(label),
         text=None,
@@ -188,8 +175,7 @@ def command_face(paper: Paper, label: CommandLabel) -> None:
     """
     room = frame(
         paper,
-        twice(label.command),
-        number=label.command,
+        label.command,
         mark=label.mark,
         again="",
         text=label.command,

@@ -93,6 +93,11 @@ def of_number(number: str, *, linear: bool) -> Carried:
     return Carried(linear=linear, data=number)
 
 
+def twice(number: str) -> tuple[Carried, Carried]:
+    """Give what the bars and the matrix of a small label carry: its number, twice."""
+    return of_number(number, linear=True), of_number(number, linear=False)
+
+
 def same(wanted: Iterable[Carried], read: Iterable[tuple[str, str]]) -> bool:
     """Tell whether exactly the wanted symbols were read, each as often as it stands."""
     return Counter(one.read_as for one in wanted) == Counter(read)

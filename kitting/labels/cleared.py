@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from kitting.domain.shown import spaced
-from kitting.labels.carried import Carried, of_number
 from kitting.labels.paper import Paper
 from kitting.labels.small import BASE, LEFT, NOTE, TITLE, frame, in_rows
 from kitting.labels.text import Style, fit, wrap_sentences
@@ -50,18 +49,6 @@ class ClearedLabel:
     copy: int = 1
 
 
-def cleared_symbols(label: ClearedLabel) -> tuple[Carried, Carried]:
-    """Tell what the two symbols carry: the number of the bag or carrier, twice.
-
-    Args:
-        label: The label.
-
-    Returns:
-        The linear symbol and the matrix.
-    """
-    return of_number(label.number, linear=True), of_number(label.number, linear=False)
-
-
 def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     """Draw the label where the paper stands.
 
@@ -78,8 +65,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     code, version = label.protocol
     room = frame(
         paper,
-        cleared_symbols(label),
-        number=label.number,
+        label.number,
         mark=label.mark,
         again=words.reprint.format(copy=label.copy) if label.copy > 1 else "",
         text=spaced(label.number),

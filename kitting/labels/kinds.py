@@ -7,8 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, Final, Generic, TypeVar
 
-from kitting.labels.bag import bag_face
-from kitting.labels.bag_label import BagLabel, bag_symbols
+from kitting.labels.bag import BagLabel, bag_face
 from kitting.labels.box_face import box_face
 from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.cards import (
@@ -19,10 +18,9 @@ from kitting.labels.cards import (
     badge_symbols,
     command_face,
     place_face,
-    twice,
 )
-from kitting.labels.carried import Carried
-from kitting.labels.cleared import ClearedLabel, cleared_face, cleared_symbols
+from kitting.labels.carried import Carried, twice
+from kitting.labels.cleared import ClearedLabel, cleared_face
 from kitting.labels.layout import Layout, lay_out
 from kitting.labels.paper import Paper
 from kitting.labels.slip import SetSlip, slip_face, slip_symbols
@@ -106,14 +104,14 @@ BAG: Final = Kind[BagLabel](
     "bag",
     *_SMALL,
     number=lambda label: label.number,
-    symbols=bag_symbols,
+    symbols=lambda label: twice(label.number),
     draw=bag_face,
 )
 CLEARED: Final = Kind[ClearedLabel](
     "cleared",
     *_SMALL,
     number=lambda label: label.number,
-    symbols=cleared_symbols,
+    symbols=lambda label: twice(label.number),
     draw=cleared_face,
 )
 SET_SLIP: Final = Kind[SetSlip](

@@ -11,7 +11,7 @@ from fractions import Fraction
 from typing import Final
 
 from kitting.domain.errors import NotFit
-from kitting.labels.carried import Carried
+from kitting.labels.carried import Carried, twice
 from kitting.labels.geometry import NUMBER, SMALL_MATRIX, Module, fit_linear, fit_matrix
 from kitting.labels.paper import Paper
 from kitting.labels.text import Style, fit, width_mm
@@ -77,9 +77,8 @@ class Room:
 
 def frame(
     paper: Paper,
-    symbols: tuple[Carried, Carried],
-    *,
     number: str,
+    *,
     mark: str | None,
     again: str,
     text: str | None,
@@ -89,8 +88,8 @@ def frame(
 
     Args:
         paper: The label.
-        symbols: The linear symbol for the foot and the matrix for the corner.
-        number: What the label is called when it is refused.
+        number: What its bars at the foot and its matrix in the corner carry, and what
+            it is called when it is refused.
         mark: Text of the black band across the top, if there is one.
         again: What a reprint says; empty on a first print.
         text: What stands below the bars, if anything does.
@@ -103,7 +102,7 @@ def frame(
         CodeError: A number that cannot be encoded.
         NotFit: A symbol or a text that has no room.
     """
-    linear, matrix = symbols
+    linear, matrix = twice(number)
     foot = _linear(paper, linear, text=text, low=low)
     top = 0.0
     if mark is not None:

@@ -11,7 +11,7 @@ from kitting.domain import numbers
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage
 from kitting.labels import kinds
-from kitting.labels.bag_label import BagContent, BagLabel
+from kitting.labels.bag import BagContent, BagLabel
 from kitting.models import Bag, Counter, Workshop
 from kitting.printing.queries.labels import (
     Labelled,

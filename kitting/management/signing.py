@@ -2,26 +2,48 @@
 
 from __future__ import annotations
 
+import uuid
+from argparse import ArgumentParser
+from collections.abc import Mapping
+from typing import Any
+
 from django.core.management.base import CommandError
 
+from kitting.ledger import clock
+from kitting.ledger.operations import Sign
 from kitting.models import User
 
 COMMAND_LINE = "command-line"
 """User name of the command line itself; nobody can sign in as it."""
 
 
-def signer(username: str) -> User:
-    """The person who signs the act of a command.
+def ask_who(parser: ArgumentParser) -> None:
+    """Let a command be told who signs its act."""
+    parser.add_argument(
+        "--as",
+        dest="username",
+        default="",
+        help="who signs the act; the command line itself if left out",
+    )
+
+
+def signed(options: Mapping[str, Any]) -> Sign:
+    """Sign the act of a command by what it was told.
 
     Args:
-        username: A user name; empty for the command line itself.
+        options: What came in, with what ``ask_who`` asks for.
 
     Returns:
-        The person.
+        The sign, at this moment and with a key of its own.
 
     Raises:
         CommandError: If there is no such person, or the account is closed.
     """
+    by = _signer(options["username"])
+    return Sign(by=by, key=uuid.uuid4(), now=clock.now())
+
+
+def _signer(username: str) -> User:
     if username:
         person = User.objects.filter(username=username, is_active=True).first()
         if person is None:

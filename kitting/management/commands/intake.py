@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from argparse import ArgumentParser
 from pathlib import Path
 from typing import Any
@@ -10,10 +9,9 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from kitting.ledger import clock
-from kitting.ledger.operations import Sign
 from kitting.lots.services import files
 from kitting.lots.services.files import Plan
-from kitting.management.signing import signer
+from kitting.management.signing import ask_who, signed
 from kitting.web.messages import sentence
 
 
@@ -30,12 +28,7 @@ class Command(BaseCommand):
             choices=["dmy", "mdy"],
             help="which comes first in 01/03/2026; without it such dates are refused",
         )
-        parser.add_argument(
-            "--as",
-            dest="username",
-            default="",
-            help="who signs the act; the command line itself if left out",
-        )
+        ask_who(parser)
         parser.add_argument(
             "--again",
             action="store_true",
@@ -46,8 +39,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path, order = Path(options["file"]), options["date_order"]
         data = _content(path)
-        now = clock.now()
-        plan = files.plan_file(data=data, date_order=order, now=now)
+        plan = files.plan_file(data=data, date_order=order, now=clock.now())
         if plan.problems:
             self._report(path, plan)
         if plan.before is not None and not (options["again"] or options["dry_run"]):
@@ -60,8 +52,7 @@ class Command(BaseCommand):
         if options["dry_run"]:
             self._say(plan, "would be taken in; nothing was written")
             return
-        sign = Sign(by=signer(options["username"]), key=uuid.uuid4(), now=now)
-        done = files.take_in_file(data=data, date_order=order, sign=sign)
+        done = files.take_in_file(data=data, date_order=order, sign=signed(options))
         self._say(plan, "taken in", done.lots)
 
     def _report(self, path: Path, plan: Plan) -> None:

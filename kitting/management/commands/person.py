@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import getpass
-import uuid
 from pathlib import Path
 from typing import Any
 
@@ -11,9 +10,8 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.domain.errors import LotwardError
 from kitting.ledger import clock
-from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ROLES
-from kitting.management.signing import signer
+from kitting.management.signing import ask_who, signed
 from kitting.people.services import people
 from kitting.web.messages import sentence
 
@@ -35,18 +33,11 @@ class Command(BaseCommand):
             "--password-file",
             help="a file whose first line is the password, instead of asking for it",
         )
-        parser.add_argument(
-            "--as",
-            dest="username",
-            default="",
-            help="who signs the act; the command line itself if left out",
-        )
+        ask_who(parser)
 
     @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
-        by = signer(options["username"])
-        sign = Sign(by=by, key=uuid.uuid4(), now=clock.now())
-        name = options["name"]
+        sign, name = signed(options), options["name"]
         try:
             if options["role"] is None:
                 person = people.open_account(name=name, open=options["on"], sign=sign)

@@ -7,7 +7,6 @@ loading of rows would walk past the services, the journal and every rule.
 from __future__ import annotations
 
 import json
-import uuid
 from collections.abc import Iterable
 from dataclasses import asdict
 from pathlib import Path
@@ -16,9 +15,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.ledger import clock
-from kitting.ledger.operations import Sign
 from kitting.ledger.shelf import Problem
-from kitting.management.signing import signer
+from kitting.management.signing import ask_who, signed
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import (
     CatalogueRefused,
@@ -40,24 +38,17 @@ class Command(BaseCommand):
         parser.add_argument(
             "--dry-run", action="store_true", help="say what would be, write nothing"
         )
-        parser.add_argument(
-            "--as",
-            dest="username",
-            default="",
-            help="who signs the act; the command line itself if left out",
-        )
+        ask_who(parser)
 
     @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
         path = Path(options["file"])
-        data, now = _content(path), clock.now()
+        data = _content(path)
         try:
             if options["dry_run"]:
-                loaded = try_catalogue(data=data, now=now)
+                loaded = try_catalogue(data=data, now=clock.now())
             else:
-                by = signer(options["username"])
-                sign = Sign(by=by, key=uuid.uuid4(), now=now)
-                loaded = load_catalogue(data=data, sign=sign)
+                loaded = load_catalogue(data=data, sign=signed(options))
         except CatalogueRefused as refused:
             self._say(refused.problems)
             msg = f"{path.name}: {len(refused.problems)} faults. Nothing was written."

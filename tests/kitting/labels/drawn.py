@@ -16,7 +16,7 @@ from kitting.domain.badges import make_token
 from kitting.domain.batch import kit_batch
 from kitting.domain.gs1 import check_digit
 from kitting.labels import kinds
-from kitting.labels.bag_label import BagContent, BagLabel
+from kitting.labels.bag import BagContent, BagLabel
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel

@@ -18,7 +18,7 @@ from pypdf import PdfReader
 
 from dispatch.labels.shipment import ShipmentLabel
 from kitting.domain.badges import make_token
-from kitting.labels.bag_label import BagContent, BagLabel
+from kitting.labels.bag import BagContent, BagLabel
 from kitting.labels.box_label import BoxLabel
 from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel

@@ -9,7 +9,7 @@ import pytest
 from pypdf import PdfReader
 
 from kitting.domain.errors import CodeError, LotwardError, NotFit
-from kitting.labels.bag_label import BagLabel
+from kitting.labels.bag import BagLabel
 from kitting.labels.kinds import BAG as KIND
 from kitting.labels.press import draw, press
 from kitting.labels.readback import rasterise

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime
 from xml.etree import ElementTree
 
 import pytest
+from django.test import RequestFactory
 
 from kitting.web.tables import (
     Column,
@@ -92,5 +93,14 @@ def test_the_xlsx_keeps_text_as_text_and_numbers_as_numbers() -> None:
 
 
 def test_another_word_asks_for_the_page() -> None:
-    assert file_response("pdf", "lots", COLUMNS, ROWS) is None
-    assert file_response("csv", "lots", COLUMNS, ROWS) is not None
+    asked = {kind: RequestFactory().get("/", {"as": kind}) for kind in ("pdf", "csv")}
+    assert file_response(asked["pdf"], "lots", COLUMNS, ROWS) is None
+    assert file_response(asked["csv"], "lots", COLUMNS, ROWS) is not None
+    assert file_response(RequestFactory().get("/"), "lots", COLUMNS, ROWS) is None
+
+
+def test_a_column_may_name_where_its_value_stands() -> None:
+    rows = [date(2026, 3, 1)]
+    columns = [Column("year", "year"), Column("type", "__class__.__name__")]
+    lines = "".join(csv_lines(columns, rows)).splitlines()
+    assert lines[1:] == ["2026,date"]
