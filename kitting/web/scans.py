@@ -12,6 +12,7 @@ from kitting.domain import gs1, numbers
 from kitting.domain.badges import holds_badge
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
+from kitting.ledger.kept import Kept
 from kitting.models import Bag, Box, Carrier, Lot, Place, Run
 
 LONGEST = 200
@@ -134,11 +135,7 @@ def ours(plain: str) -> Found | None:
     """Find what a number of ours names, by its letter; None for what is none of ours."""
     kind = numbers.looks_like(plain)
     if kind is numbers.Kind.BAG:
-        return _row(
-            "bag",
-            Bag.objects.select_related("lot__part").filter(number=plain).first(),
-            plain,
-        )
+        return _row("bag", next(iter(_BAG(plain)), None), plain)
     if kind is numbers.Kind.RUN:
         return _row(
             "run",
@@ -153,6 +150,11 @@ def ours(plain: str) -> Found | None:
     if kind is numbers.Kind.SHIPMENT:
         return Found("number", None, plain)
     return None
+
+
+_BAG = Kept(
+    lambda number: Bag.objects.select_related("lot__part").filter(number=number)
+)
 
 
 def _others(plain: str) -> Found | None:

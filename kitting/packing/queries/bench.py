@@ -13,6 +13,7 @@ from django.db.models import F, OuterRef, Q, Subquery, Sum
 from kitting.domain import picking
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
+from kitting.ledger.kept import Kept
 from kitting.ledger.packable import not_pinned, packing_problem
 from kitting.ledger.reach import Reach, Why, standing_reach
 from kitting.models import (
@@ -185,8 +186,23 @@ def newest_box(bench_id: int) -> Box | None:
     Returns:
         The box with its size and product, in any stage; None before the first.
     """
-    boxes = Box.objects.filter(bench=bench_id).select_related("size__product")
-    return boxes.order_by("-pk").first()
+    return next(iter(_NEWEST(bench_id)), None)
+
+
+_NEWEST = Kept(
+    lambda bench: (
+        Box.objects.filter(bench=bench)
+        .select_related("size__product")
+        .order_by("-pk")[:1]
+    )
+)
+_OPEN_BAGS = Kept(
+    lambda bench: (
+        OpenBag.objects.filter(bench=bench)
+        .select_related("bag__lot__part", "bag__lot__revision")
+        .order_by("pk")
+    )
+)
 
 
 def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
@@ -204,11 +220,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     number = newest.number if newest else ""
     in_work = newest is not None and newest.stage in (BoxStage.OPEN, BoxStage.CLOSED)
     box = newest if in_work else None
-    bags = list(
-        OpenBag.objects.filter(bench=bench)
-        .select_related("bag__lot__part", "bag__lot__revision")
-        .order_by("pk")
-    )
+    bags = _OPEN_BAGS(bench.pk)
     reach = standing_reach() if bags or box is not None else Reach()
     refusals = {
         row.bag_id: packing_problem(

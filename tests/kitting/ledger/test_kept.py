@@ -73,3 +73,15 @@ def test_each_asking_has_its_own_values_and_rows() -> None:
     assert ask(1) == []
     first, again = ask(one.pk), ask(one.pk)
     assert first[0] is not again[0]
+
+
+@pytest.mark.django_db
+def test_a_text_is_a_value_as_well_and_none_is_taken_for_a_number() -> None:
+    one, two = factories.make_bag(), factories.make_bag()
+    ask = Kept(lambda pk, number: Bag.objects.filter(pk=pk, number=number)[:1])
+    assert [row.pk for row in ask(one.pk, one.number)] == [one.pk]
+    assert [row.pk for row in ask(two.pk, two.number)] == [two.pk]
+    assert ask(one.pk, two.number) == []
+    by_number = Kept(lambda number: Bag.objects.filter(number=number))
+    assert by_number(one.pk) == []
+    assert [row.pk for row in by_number(one.number)] == [one.pk]
