@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any, Final, NamedTuple
@@ -73,14 +73,21 @@ def states_of(part_id: int, source: str) -> dict[DefectClass, State]:
     return _states(happened(part_id, source))
 
 
-def all_states() -> dict[tuple[int, str], dict[DefectClass, State]]:
+def all_states(
+    parts: Collection[int] | None = None,
+) -> dict[tuple[int, str], dict[DefectClass, State]]:
     """Give the states of every part and source of which a sample was looked at.
+
+    Args:
+        parts: Ids of these parts only; None for all.
 
     Returns:
         States of the switched classes by part and source.
     """
     by_source: dict[tuple[int, str], list[Happened]] = defaultdict(list)
-    for each in _happened({}, {}):
+    lots = {} if parts is None else {"check_made__lot__part__in": parts}
+    decided = {} if parts is None else {"part__in": parts}
+    for each in _happened(lots, decided):
         by_source[each.part, each.source].append(each)
     return {key: _states(rows) for key, rows in by_source.items()}
 

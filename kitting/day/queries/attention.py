@@ -7,7 +7,7 @@ from datetime import date
 
 from django.db.models import Count
 
-from kitting.checking.queries.switching import states_of
+from kitting.checking.queries.switching import all_states
 from kitting.disinfection.queries.meters import (
     LampLine,
     MeterLine,
@@ -91,11 +91,14 @@ def stopped_sources() -> list[StoppedSource]:
         .order_by("lot__part__name", "lot__source")
     )
     pairs = list(often.values_list("lot__part", "lot__source"))
+    if not pairs:
+        return []
     parts = Part.objects.in_bulk({part for part, _source in pairs})
+    states = all_states(parts)
     return [
         StoppedSource(parts[part], source)
         for part, source in pairs
-        if any(state.stopped for state in states_of(part, source).values())
+        if any(state.stopped for state in states.get((part, source), {}).values())
     ]
 
 

@@ -6,11 +6,13 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from kitting.checking.services import checks, inspection
-from kitting.day.queries.attention import Spoiled, to_see_to
+from kitting.day.queries.attention import Spoiled, stopped_sources, to_see_to
 from kitting.disinfection.services import lamps, meters, runs
 from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
@@ -77,6 +79,16 @@ def test_a_stopped_source_is_named_until_it_may_go_on(client_for: Any) -> None:
         part_id=revision.part_id, source="Print bench", reason="New nozzle", sign=sign()
     )
     assert not to_see_to(TODAY, standing_reach())
+
+
+def test_two_stopped_sources_ask_no_more_than_one() -> None:
+    asked = []
+    for stopped in (1, 2):
+        reject(factories.sampled_revision(), 7)
+        with CaptureQueriesContext(connection) as queries:
+            assert len(stopped_sources()) == stopped
+        asked.append(len(queries))
+    assert asked[0] == asked[1]
 
 
 def test_a_stop_says_nothing_of_a_part_that_is_not_sampled_any_more() -> None:
