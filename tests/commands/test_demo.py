@@ -21,6 +21,7 @@ from zoneinfo import ZoneInfo
 import pypdfium2
 import pytest
 import zxingcpp
+from django.conf import LazySettings
 from django.core.management import call_command
 from django.db import connection
 from stdnum import ean
@@ -322,8 +323,9 @@ def test_it_is_built_on_a_database_server_as_well() -> None:
 
 
 def test_it_says_how_to_serve_where_gunicorn_cannot(
-    demo: Demo, monkeypatch: pytest.MonkeyPatch
+    demo: Demo, monkeypatch: pytest.MonkeyPatch, settings: LazySettings
 ) -> None:
+    settings.ALLOWED_HOSTS = ["localhost"]
     found = summary()
     monkeypatch.setattr(command, "build", lambda say, today: found)
     monkeypatch.setattr(command, "call_command", lambda name, **kw: None)  # migrate
