@@ -138,10 +138,6 @@ class ReadingsForm(KeyedForm):
             by_point.setdefault(place[0], []).append(cell)
         return sorted(by_point.items())
 
-    def places_wrong(self) -> Iterable[BoundField]:
-        """Every visible field that has an error, for the list on top."""
-        return [field for field in self.visible_fields() if field.errors]
-
 
 def _name(point: int, side: str) -> str:
     return f"r_{side}_{point}"
@@ -256,10 +252,6 @@ class OpenHoldForm(KeyedForm):
     def first_fields(self) -> list[BoundField]:
         """Its one field."""
         return [self["meter"]]
-
-    def places_wrong(self) -> Iterable[BoundField]:
-        """Every visible field that has an error, for the list on top."""
-        return [field for field in self.visible_fields() if field.errors]
 
 
 class CloseRunForm(ReadingsForm, DosimetersForm):

@@ -114,6 +114,12 @@ def or_dash(shown: object) -> object:
     return shown or DASH
 
 
+@register.simple_tag
+def fact(title: str, said: object) -> SafeString | str:
+    """Write one of the facts of a thing under its title, or nothing of what is empty."""
+    return format_html("<dt>{}</dt><dd>{}</dd>", title, said) if said else ""
+
+
 @register.filter
 def among(value: object, these: Container[object]) -> bool:
     """Tell whether something is one of these: ``held=bag.pk|among:held``."""

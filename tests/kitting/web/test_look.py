@@ -272,6 +272,12 @@ def test_numbers_are_listed_and_led_to_where_they_are_looked_up() -> None:
     assert look.numbers([], "/recall/") == ""
 
 
+def test_a_fact_is_told_under_its_title_where_there_is_one() -> None:
+    assert look.fact("Source", "A & B") == "<dt>Source</dt><dd>A &amp; B</dd>"
+    assert look.fact("Packed on", look.day(date(2026, 3, 4))).endswith("</time></dd>")
+    assert look.fact("Use by", look.day(None)) == ""
+
+
 @pytest.mark.parametrize(
     ("value", "text"),
     [

@@ -292,6 +292,7 @@ def test_a_closed_sign_in_shows_no_form() -> None:
 # -- Every page ----------------------------------------------------------------------
 
 OPENING = re.compile(rb'<header class="opening">.*?</header>', re.DOTALL)
+FILLED_WHOLE = re.compile(FILLED.pattern + rb".*?</(?:a|button)>", re.DOTALL)
 
 
 def test_no_page_has_more_than_one_filled_act(every_page: list[Shown]) -> None:
@@ -330,3 +331,14 @@ def test_a_filled_act_stands_in_the_opening_or_ends_a_form(
         )
     ]
     assert elsewhere == []
+
+
+def test_a_filled_act_ends_its_opening(every_page: list[Shown]) -> None:
+    ends = [
+        (shown.address, re.sub(rb"\s|</form>", b"", opening.rpartition(act)[2]))
+        for shown in every_page
+        for opening in OPENING.findall(shown.html)
+        for act in FILLED_WHOLE.findall(opening)
+    ]
+    assert [address for address, after in ends if after != b"</header>"] == []
+    assert len(ends) > 20
