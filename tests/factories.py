@@ -16,7 +16,9 @@ from dispatch.models import Consignee, Shipment
 from dispatch.shipments import services
 from kitting.checking.services import checks
 from kitting.disinfection.queries.protocols import mark_of
-from kitting.disinfection.services import evidence, protocols, runs
+from kitting.disinfection.services import evidence, protocols, runs, verdicts
+from kitting.disinfection.services.meters import record_calibration
+from kitting.domain.entries import Belt, Load, Report, Terms
 from kitting.ledger.operations import Sign
 from kitting.lots.services import lots
 from kitting.models import (
@@ -189,7 +191,7 @@ def make_size(recipe: Recipe, sets: int = 6, **changes: Any) -> BoxSize:
 
 def make_meter(due: date = date(2026, 12, 31), rel_u_ppm: int = 50_000) -> Meter:
     meter = Meter.objects.create(serial=unique("MTR"), name="Radiometer")
-    runs.record_calibration(
+    record_calibration(
         meter_id=meter.pk,
         on=date(2026, 1, 1),
         due=due,
@@ -222,10 +224,9 @@ def make_protocol(
     first = datetime.combine(values["in_force_from"], NOW.time(), UTC)
     by = sign(now=min(first, NOW))
     loads = tuple(
-        protocols.Load(revision.pk, container, 500)
-        for revision in revisions or [make_revision()]
+        Load(revision.pk, container, 500) for revision in revisions or [make_revision()]
     )
-    said = protocols.Terms(**values, loads=loads, evidence=(_report(by),))
+    said = Terms(**values, loads=loads, evidence=(_report(by),))
     drafted = protocols.draft_protocol(code=code, terms=said, sign=sign(now=by.now))
     protocol = Protocol.objects.get(pk=drafted.protocol_id)
     if signed_by is None:
@@ -244,7 +245,7 @@ def make_protocol(
 
 
 def _report(by: Sign) -> str:
-    report = evidence.Report(
+    report = Report(
         code=unique("EV"),
         laboratory="Eskmoor laboratory",
         surface="PETG film",
@@ -263,7 +264,7 @@ def open_run(protocol: Protocol, meter: Meter | None = None, **changes: Any) -> 
             "line_id": make_place(PlaceKind.LINE).pk,
             "protocol_id": protocol.pk,
             "meter_id": (meter or make_meter()).pk,
-            "belt": runs.Belt(zone_um=500_000, belt_um_s=1_500),
+            "belt": Belt(zone_um=500_000, belt_um_s=1_500),
             "readings": [(1, "top", 4_000)],
             "sign": sign(),
             **changes,
@@ -284,7 +285,7 @@ def expose(run: Run, *bags: Bag) -> None:
 
 
 def close_run(run: Run, uw_cm2: int = 4_000) -> Run:
-    runs.close_run(run_id=run.pk, readings=[(1, "top", uw_cm2)], sign=sign())
+    verdicts.close_run(run_id=run.pk, readings=[(1, "top", uw_cm2)], sign=sign())
     run.refresh_from_db()
     return run
 

@@ -11,6 +11,9 @@ from dispatch.models import Consignee, Shipment
 from dispatch.shipments import services
 from kitting.checking.services import checks, rejected
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.meters import record_calibration
+from kitting.disinfection.services.verdicts import close_run, stop_line
+from kitting.domain.entries import Belt
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import BagStage
 from kitting.ledger import holds
@@ -46,7 +49,7 @@ from tests.kitting.ledger import ledger_evidence, ledger_inspection, ledger_runs
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
 CLOSING = [(1, Side.TOP, 8_800), (2, Side.TOP, 7_900)]
 DARK = [(1, Side.TOP, 8_800), (2, Side.TOP, 10)]
-BELT = runs.Belt(exposure_ms=20_000)
+BELT = Belt(exposure_ms=20_000)
 DOSIMETERS = [(Side.TOP, 170_000, 100_000)]
 REQUIRED_UJ_CM2 = 100_000
 
@@ -108,7 +111,7 @@ def print_label(of: Box | Bag) -> None:
 def make_line() -> tuple[Place, Meter]:
     line = factories.make_place(PlaceKind.LINE)
     meter = Meter.objects.create(serial=factories.unique("UV"), name="Radiometer")
-    runs.record_calibration(
+    record_calibration(
         meter_id=meter.pk,
         on=date(2026, 1, 1),
         due=date(2027, 1, 1),
@@ -132,7 +135,7 @@ def run_bags(
     )
     run = Run.objects.get(number=opened.run)
     factories.expose(run, *bags)
-    runs.close_run(run_id=run.pk, readings=closing, dosimeters=DOSIMETERS, sign=sign())
+    close_run(run_id=run.pk, readings=closing, dosimeters=DOSIMETERS, sign=sign())
     run.refresh_from_db()
     return run
 
@@ -234,7 +237,7 @@ def make_history() -> History:
     )
     again = Run.objects.get(number=open_again.run).pk
     runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
-    runs.stop_line(run_id=again, reason="the belt jammed", sign=sign())
+    stop_line(run_id=again, reason="the belt jammed", sign=sign())
     runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
     ledger_runs.measure_all()
     recipe = factories.make_recipe([(band, 1, Per.SET), (visor, 1, Per.SET)])

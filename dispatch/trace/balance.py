@@ -11,8 +11,6 @@ from kitting.domain.stages import BoxStage, MovementKind
 from kitting.models import Bag, BoxLine, Lot, Movement
 from kitting.models import Bag as BagModel
 
-__all__ = ["Balance", "balance_of"]
-
 SIGN = Case(
     When(delta__gt=0, then=Value(1)),
     When(delta__lt=0, then=Value(-1)),

@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 
 from django.db.models import FilteredRelation, Model, Q, Sum
 
+from dispatch.domain.trace import Balance
 from dispatch.models import Shipment
-from dispatch.trace.balance import Balance, balance_of
+from dispatch.trace.balance import balance_of
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes

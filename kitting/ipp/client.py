@@ -29,8 +29,6 @@ from kitting.ipp.requests import (
 )
 from kitting.ipp.transport import Link, exchange
 
-__all__ = ["Found", "IppPrinter", "JobFacts", "Media", "PrinterFacts"]
-
 MOST_COPIES = 999
 MOST_JOBS = 500
 """Jobs that are looked through for one; with as many, others may be left out."""

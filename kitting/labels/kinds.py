@@ -26,25 +26,6 @@ from kitting.labels.paper import Paper
 from kitting.labels.slip import SetSlip, slip_face, slip_symbols
 from kitting.labels.stock import Sheet, Stock
 
-__all__ = [
-    "BADGE",
-    "BAG",
-    "BOX",
-    "CLEARED",
-    "COMMAND",
-    "KINDS",
-    "PLACE",
-    "SET_SLIP",
-    "BadgeLabel",
-    "BagLabel",
-    "BoxLabel",
-    "ClearedLabel",
-    "CommandLabel",
-    "Kind",
-    "PlaceLabel",
-    "SetSlip",
-]
-
 L = TypeVar("L")
 
 

@@ -13,9 +13,6 @@ from kitting.labels.paper import Paper
 from kitting.labels.pressed import Pressed
 from kitting.labels.readback import check_raster, rasters
 from kitting.labels.stock import Sheet, Stock
-from kitting.labels.trial import test_page
-
-__all__ = ["Pressed", "draw", "press", "prove", "test_page"]
 
 L = TypeVar("L")
 

@@ -17,7 +17,8 @@ from kitting.domain.prints import DESTROYED, SCANNED, Again, Onto
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.kinds import Kind
-from kitting.labels.press import Pressed, press
+from kitting.labels.press import press
+from kitting.labels.pressed import Pressed
 from kitting.ledger import locking
 from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act

@@ -25,7 +25,8 @@ from django.db.models import Q, QuerySet
 from kitting.domain.errors import LotwardError, PrinterFault
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.ipp.address import read_address
-from kitting.ipp.client import IppPrinter, JobFacts, Media
+from kitting.ipp.client import IppPrinter
+from kitting.ipp.facts import JobFacts, Media
 from kitting.ipp.states import Trouble, end_of, troubles, waits_of
 from kitting.models import Printer, PrintJob
 

@@ -8,6 +8,7 @@ from typing import Final
 
 from kitting.disinfection.queries.protocols import mark_of, terms_of
 from kitting.disinfection.services import evidence, protocols
+from kitting.domain.entries import Report, Weighing
 from kitting.domain.stages import BagStage
 from kitting.lots.services import counts, samples
 from kitting.models import Bag, Part, Protocol, Sample
@@ -18,7 +19,7 @@ NOTHING_PROVED: Final = (
     "Invented for the demonstration: it proves nothing about any lamp, part or germ"
 )
 REPORTS: Final = (
-    evidence.Report(
+    Report(
         code="EV-BAND",
         laboratory="Laboratory of Eskmoor General",
         surface="Printed headband, layers across",
@@ -28,7 +29,7 @@ REPORTS: Final = (
         document="Demonstration sheet 1",
         on=date(2025, 11, 17),
     ),
-    evidence.Report(
+    Report(
         code="EV-FILM",
         laboratory="Laboratory of Eskmoor General",
         surface="Visor sheet, both sides, film off",
@@ -38,7 +39,7 @@ REPORTS: Final = (
         document="Demonstration sheet 2",
         on=date(2025, 12, 8),
     ),
-    evidence.Report(
+    Report(
         code="EV-WARM",
         laboratory="Laboratory of Eskmoor General",
         surface="Woven elastic",
@@ -129,7 +130,7 @@ def _count(floor: Floor) -> None:
     )
     visors = _bag("VI")
     piece_mg = visors.lot.part.mass_mg or 10_000
-    weighed = counts.Weighing(
+    weighed = Weighing(
         gross_mg=410_000 + visors.pieces * piece_mg,
         tare_mg=410_000,
         reference_pieces=50,

@@ -8,6 +8,9 @@ from typing import Final
 from django.db.models import Sum
 
 from kitting.disinfection.services import lamps, runs
+from kitting.disinfection.services.values import log_values
+from kitting.disinfection.services.verdicts import close_run
+from kitting.domain.entries import Belt
 from kitting.domain.stages import BagStage
 from kitting.models import Bag, Lamp, Meter, Protocol, Run
 from kitting.places.services import places
@@ -21,9 +24,7 @@ SCATTER_UW_CM2: Final = 150
 DARK_UW_CM2: Final = 2_300
 """What was left at one point when the lamps had gone."""
 
-BELT: Final = runs.Belt(
-    zone_um=500_000, belt_um_s=1_500, u_ppm=10_000, decline_ppm=15_000
-)
+BELT: Final = Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=10_000, decline_ppm=15_000)
 DOSIMETERS: Final = (
     ("top", 1_370_000, 100_000),
     ("top", 1_402_000, 100_000),
@@ -100,7 +101,7 @@ def run_line(floor: Floor) -> None:
     for bag in waiting:
         sign = floor.clock.sign("line", 25)
         runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=sign)
-    runs.close_run(
+    close_run(
         run_id=run.pk,
         readings=() if carried else closing,
         dosimeters=DOSIMETERS if carried else (),
@@ -192,7 +193,7 @@ def bake(floor: Floor) -> None:
         line_id=found.places["LINE-3"].pk,
         protocol_id=Protocol.objects.get(code="WARM").pk,
         meter_id=_thermometer(floor).pk,
-        belt=runs.Belt(),
+        belt=Belt(),
         readings=(),
         sign=clock.sign("line", 120),
     )
@@ -205,8 +206,8 @@ def bake(floor: Floor) -> None:
         (begun + timedelta(minutes=minute), millidegrees)
         for minute, millidegrees in plan.WARMTH
     ]
-    runs.log_values(run_id=run.pk, values=logged, sign=clock.sign("line", 90))
-    runs.close_run(run_id=run.pk, readings=(), sign=clock.sign("line", 60))
+    log_values(run_id=run.pk, values=logged, sign=clock.sign("line", 90))
+    close_run(run_id=run.pk, readings=(), sign=clock.sign("line", 60))
     shelf = found.places["SHELF-A"].pk
     places.put_bag(bag_id=tray.pk, place_id=shelf, sign=clock.sign("line", 20))
 

@@ -14,7 +14,7 @@ from django.core.management import CommandError, call_command
 from pypdf import PdfReader
 
 from kitting.domain.prints import DESTROYED, Again
-from kitting.labels.press import Pressed
+from kitting.labels.pressed import Pressed
 from kitting.models import Box, Print, Workshop
 from kitting.packing.services.labels import print_box_label
 from kitting.printing import steps

@@ -9,6 +9,7 @@ import pytest
 from django.db import connection, transaction
 
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import give_up_run, stop_line
 from kitting.domain.errors import LotwardError
 from kitting.ledger.proof import prove
 from kitting.ledger.setup import ensure_workshop
@@ -118,7 +119,7 @@ def test_a_bag_goes_on_before_the_line_stops_or_after(
                 lambda bag=bag: runs.put_on(  # type: ignore[misc]
                     run_id=run.pk, bag_id=bag.pk, sign=factories.sign(person)
                 ),
-                lambda: runs.stop_line(
+                lambda: stop_line(
                     run_id=run.pk, reason="It jammed", sign=factories.sign(person)
                 ),
             ]
@@ -147,7 +148,7 @@ def test_a_bag_goes_on_before_the_run_is_given_up_or_not_at_all(
                 lambda bag=bag, run=run: runs.put_on(  # type: ignore[misc]
                     run_id=run.pk, bag_id=bag.pk, sign=factories.sign(person)
                 ),
-                lambda run=run: runs.give_up_run(  # type: ignore[misc]
+                lambda run=run: give_up_run(  # type: ignore[misc]
                     run_id=run.pk, reason="Dark", sign=factories.sign(person)
                 ),
             ]

@@ -8,6 +8,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import close_run
 from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.operations import Sign
@@ -107,7 +108,7 @@ def test_a_bag_goes_on_before_a_run_is_closed_or_not_at_all(
                 lambda run=run, bag=bag: runs.put_on(  # type: ignore[misc]
                     run_id=run.pk, bag_id=bag.pk, sign=sign(person)
                 ),
-                lambda close=close: runs.close_run(**close, sign=sign(person)),  # type: ignore[misc]
+                lambda close=close: close_run(**close, sign=sign(person)),  # type: ignore[misc]
             ]
         )
         assert len(results.values) == 1, results.of

@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from stdnum import ean
 
-from kitting.labels.kinds import KINDS, SET_SLIP, SetSlip
+from kitting.labels.kinds import KINDS, SET_SLIP
 from kitting.labels.press import press
+from kitting.labels.slip import SetSlip
 from kitting.ledger.setup import ROLES
 from kitting.models.catalogue import Per, PlaceKind, Profile, Unit
 from kitting.models.lots import Container

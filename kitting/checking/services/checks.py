@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from kitting.checking.queries.checks import CheckPlan, plan_of
-from kitting.checking.steps import MOST_DEFECTS, Found, found_of, found_rows, said
+from kitting.checking.steps import Found, found_of, found_rows, said
 from kitting.domain import sampling
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
@@ -16,8 +16,6 @@ from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, onward, save_bags
 from kitting.models import Bag, Check, Lot, Movement, Part
 from kitting.models.lots import LotStage, Verdict
-
-__all__ = ["LONGEST", "MOST_DEFECTS", "Checked", "give_verdict", "reject_against_plan"]
 
 LONGEST = {"plan": 80, "reason": 200}
 """Characters of a check's texts; SQLite itself would take more."""

@@ -18,8 +18,6 @@ from kitting.ledger.needs import need_length, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Evidence, Part
 
-__all__ = ["Limited", "Recorded", "Report", "limit_dose", "record_evidence"]
-
 LONGEST: Final = {
     "code": 20,
     "laboratory": 80,

@@ -18,7 +18,7 @@ from kitting.disinfection.queries.protocols import (
     terms_of,
 )
 from kitting.disinfection.steps.protocols import checked, fill, insert_loads
-from kitting.domain.entries import Load, Terms
+from kitting.domain.entries import Terms
 from kitting.domain.errors import (
     CodeError,
     Conflict,
@@ -40,20 +40,6 @@ from kitting.models import (
     Retirement,
     Signature,
 )
-
-__all__ = [
-    "Drafted",
-    "Load",
-    "Retired",
-    "Signed",
-    "Terms",
-    "discard_draft",
-    "draft_protocol",
-    "draft_version",
-    "edit_draft",
-    "retire_protocol",
-    "sign_protocol",
-]
 
 LONGEST_MEANING: Final = 80
 LONGEST_REASON: Final = 200

@@ -6,15 +6,8 @@ from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
 
-from kitting.disinfection.services.meters import Calibrated, record_calibration
-from kitting.disinfection.services.values import Logged, log_values
 from kitting.disinfection.services.verdicts import (
-    Judged,
-    Stopped,
     Values,
-    close_run,
-    give_up_run,
-    stop_line,
 )
 from kitting.disinfection.steps.lines import (
     by_light,
@@ -41,27 +34,6 @@ from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Carrier, Place, Protocol, Run, RunBag
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
-
-__all__ = [
-    "Belt",
-    "Calibrated",
-    "CarrierOnLine",
-    "Judged",
-    "Logged",
-    "OnLine",
-    "Opened",
-    "Stopped",
-    "close_run",
-    "give_up_run",
-    "log_values",
-    "open_run",
-    "put_on",
-    "record_calibration",
-    "scan_bag",
-    "scan_carrier",
-    "stop_line",
-    "take_off",
-]
 
 
 @dataclass(frozen=True)

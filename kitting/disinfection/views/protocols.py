@@ -31,6 +31,7 @@ from kitting.disinfection.queries.protocols import (
     terms_of,
 )
 from kitting.disinfection.services import protocols
+from kitting.domain.entries import Terms
 from kitting.ledger import clock
 from kitting.models import Protocol
 from kitting.models.runs import Process
@@ -145,7 +146,7 @@ def _draft_page(
     request: LotwardRequest,
     page: str,
     form: ProtocolForm,
-    terms: protocols.Terms | None,
+    terms: Terms | None,
     act: Callable[..., protocols.Drafted],
     **context: Any,
 ) -> HttpResponse:

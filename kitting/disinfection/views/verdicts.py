@@ -18,7 +18,8 @@ from kitting.disinfection.forms.runs import (
     GiveUpForm,
     StopForm,
 )
-from kitting.disinfection.services import runs
+from kitting.disinfection.services.values import log_values
+from kitting.disinfection.services.verdicts import close_run, give_up_run, stop_line
 from kitting.disinfection.views.run import context_of, find_run
 from kitting.disinfection.views.runs import run_address
 from kitting.domain.shown import spaced
@@ -52,7 +53,7 @@ def run_close(request: LotwardRequest, number: str) -> HttpResponse:
     """Close a run with the closing readings."""
     run = find_run(number)
     form = _close_form(request, run)
-    done, status = attempt(request, form, partial(runs.close_run, run_id=run.pk))
+    done, status = attempt(request, form, partial(close_run, run_id=run.pk))
     if done is None:
         return render_part(
             request,
@@ -100,7 +101,7 @@ def run_give_up(request: LotwardRequest, number: str) -> HttpResponse:
         "run_give_up",
         run,
         GiveUpForm(request.POST or None),
-        runs.give_up_run,
+        give_up_run,
         lambda done: ngettext(
             "Run %(run)s is given up; %(bags)s bag is at stage accepted again.",
             "Run %(run)s is given up; %(bags)s bags are at stage accepted again.",
@@ -120,7 +121,7 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
         "run_stop",
         find_run(number),
         StopForm(request.POST or None),
-        runs.stop_line,
+        stop_line,
         lambda done: ngettext(
             "The line stopped; %(bags)s bag is at stage accepted again. The run"
             " goes on.",
@@ -143,7 +144,7 @@ def run_values(request: LotwardRequest, number: str) -> HttpResponse:
         "run_values",
         run,
         ValuesForm(request.POST or None, run=run, workshop=request.workshop),
-        runs.log_values,
+        log_values,
         lambda done: ngettext(
             "%(values)s value is logged.", "%(values)s values are logged.", done.values
         ),

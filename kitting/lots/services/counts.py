@@ -9,7 +9,6 @@ from math import ceil
 from kitting.domain import weighing
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Refused
-from kitting.domain.stages import COUNTABLE
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.counts import Counted, known_way, lock_bag, recount
 from kitting.lots.steps.intake import MOST_PIECES
@@ -17,15 +16,7 @@ from kitting.models import Bag, Count, Part
 from kitting.models.catalogue import Unit
 from kitting.models.lots import CountedBy
 
-__all__ = [
-    "COUNTABLE",
-    "Counted",
-    "Weighed",
-    "Weighing",
-    "count_again",
-    "count_by_weight",
-    "weigh",
-]
+__all__ = ["Counted", "Weighed", "count_again", "count_by_weight", "weigh"]
 
 
 @dataclass(frozen=True)

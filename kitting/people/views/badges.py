@@ -9,8 +9,9 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from kitting.labels.cards import BadgeLabel
 from kitting.labels.copies import data_sha
-from kitting.labels.kinds import BADGE, BadgeLabel
+from kitting.labels.kinds import BADGE
 from kitting.labels.press import press
 from kitting.ledger.operations import Sign
 from kitting.people.forms.badges import IssueBadgesForm, RevokeBadgeForm

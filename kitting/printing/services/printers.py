@@ -10,9 +10,10 @@ from typing import Final
 
 from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.prints import TEST
-from kitting.ipp.client import IppPrinter, Media
-from kitting.labels.press import test_page
+from kitting.ipp.client import IppPrinter
+from kitting.ipp.facts import Media
 from kitting.labels.pressed import Pressed
+from kitting.labels.trial import test_page
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform

@@ -17,7 +17,8 @@ from kitting.domain.prints import TEST, Again, Onto
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.labels.copies import as_copy
 from kitting.labels.kinds import Kind
-from kitting.labels.press import draw, test_page
+from kitting.labels.press import draw
+from kitting.labels.trial import test_page
 from kitting.ledger import locking
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, outcome_of, perform

@@ -22,8 +22,6 @@ from kitting.models import Bench, Printer, Stock, Workshop
 from kitting.printing.queries.printers import mark_of
 from kitting.printing.queries.stocks import Laid, laid_out
 
-__all__ = ["Kept", "PrinterFacts", "StockFacts", "keep_printer", "keep_stock", "trial"]
-
 ADDRESS_LONGEST: Final = 255
 
 R = TypeVar("R", Stock, Printer)

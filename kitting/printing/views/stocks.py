@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from kitting.domain.errors import LotwardError
-from kitting.labels.press import test_page
+from kitting.labels.trial import test_page
 from kitting.models import Stock
 from kitting.printing.forms.stocks import StockForm
 from kitting.printing.pictures import Grid, grid_of

@@ -13,7 +13,8 @@ from django.utils import timezone
 
 from kitting.checking.services import checks, inspection
 from kitting.day.queries.attention import Spoiled, stopped_sources, to_see_to
-from kitting.disinfection.services import lamps, meters, runs
+from kitting.disinfection.services import lamps, meters
+from kitting.disinfection.services.meters import record_calibration
 from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
 from kitting.models import Hold, Lamp, Meter
@@ -137,7 +138,7 @@ def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
     row = Hold.objects.filter(run__meter=wrong).latest("pk")
     holds.lift_hold(hold_id=row.pk, reason="Dosimeter", sign=sign())
     assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 1)]
-    runs.record_calibration(
+    record_calibration(
         meter_id=wrong.pk,
         on=TODAY,
         due=date(2027, 1, 1),

@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from kitting.disinfection.services import evidence
+from kitting.domain.entries import Report
 from kitting.domain.errors import LotwardError
 from kitting.ledger.proof import prove
 from kitting.models import Evidence, Link, Revision
@@ -18,7 +19,7 @@ from tests.factories import TODAY, sign
 
 pytestmark = pytest.mark.django_db
 
-REPORT = evidence.Report(
+REPORT = Report(
     code="EV-1",
     laboratory="Eskmoor laboratory",
     surface="PETG film",

@@ -9,6 +9,8 @@ import pytest
 
 from kitting.disinfection.queries import meters as queries
 from kitting.disinfection.services import meters, runs
+from kitting.disinfection.services.verdicts import close_run
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Conflict, Missing, OnHold, OperationKeyReused, Refused
 from kitting.ledger.reach import held_boxes, standing_reach
 from kitting.models import Box, Calibration, Hold, Meter, MeterFault, Run
@@ -56,7 +58,7 @@ def open_values(meter: Meter, protocol=None) -> dict:
         "line_id": factories.make_place(PlaceKind.LINE).pk,
         "protocol_id": (protocol or factories.make_protocol()).pk,
         "meter_id": meter.pk,
-        "belt": runs.Belt(zone_um=500_000, belt_um_s=1_500),
+        "belt": Belt(zone_um=500_000, belt_um_s=1_500),
         "readings": [(1, "top", 4_000)],
         "sign": sign(),
     }
@@ -128,10 +130,10 @@ def test_a_run_is_not_closed_with_a_meter_that_went_blind_or_wrong() -> None:
     run = factories.open_run(factories.make_protocol(low_nm=250, high_nm=258), meter)
     values = {"run_id": run.pk, "readings": [(1, "top", 4_000)]}
     calibrate(meter, on=date(2026, 1, 13), low_nm=315, high_nm=400)
-    assert_refuses("meter_blind", Refused, runs.close_run, **values, sign=sign())
+    assert_refuses("meter_blind", Refused, close_run, **values, sign=sign())
     calibrate(meter, on=TODAY)
     find_wrong(meter)
-    assert_refuses("meter_found_wrong", Refused, runs.close_run, **values, sign=sign())
+    assert_refuses("meter_found_wrong", Refused, close_run, **values, sign=sign())
 
 
 # -- Found wrong ----------------------------------------------------------------------

@@ -14,6 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from kitting.disinfection.services import evidence, protocols
+from kitting.domain.entries import Load, Report, Terms
 from kitting.ledger import holds
 from kitting.models import Link, Part, Protocol, Retirement, Revision, Signature, User
 from tests import factories
@@ -44,7 +45,7 @@ def officer(client_for: ClientFor) -> Client:
 @pytest.fixture
 def draft() -> Protocol:
     """A draft that is ready to be signed."""
-    report = evidence.Report(
+    report = Report(
         code="EV-1",
         laboratory="Eskmoor laboratory",
         surface="PETG film",
@@ -55,12 +56,12 @@ def draft() -> Protocol:
     )
     evidence.record_evidence(report=report, sign=sign())
     revision = factories.make_revision(factories.make_part(name="Visor"))
-    terms = protocols.Terms(
+    terms = Terms(
         name="Belt, one layer",
         process="uvc_belt",
         in_force_from=TODAY,
         required_top_uj_cm2=77_500,
-        loads=(protocols.Load(revision.pk, "tote", 120, "On edge"),),
+        loads=(Load(revision.pk, "tote", 120, "On edge"),),
         evidence=("EV-1",),
     )
     done = protocols.draft_protocol(code="BELT", terms=terms, sign=sign())
@@ -199,7 +200,7 @@ def test_the_page_of_a_version_says_what_it_requires(
 def test_heat_and_liquids_show_their_minimum(
     process: str, value: int, shown: str, officer: Client
 ) -> None:
-    terms = protocols.Terms(
+    terms = Terms(
         name="Bath", process=process, in_force_from=TODAY, hold_s=90, min_value=value
     )
     protocols.draft_protocol(code="BATH", terms=terms, sign=sign())

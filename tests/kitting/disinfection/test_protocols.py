@@ -10,6 +10,7 @@ import pytest
 
 from kitting.disinfection.queries.protocols import ProtocolStage, mark_of, stage_of
 from kitting.disinfection.services import evidence, protocols
+from kitting.domain.entries import Load, Report, Terms
 from kitting.domain.errors import CodeError, Conflict, LotwardError, Missing, Refused
 from kitting.ledger import holds
 from kitting.ledger.proof import prove
@@ -28,7 +29,7 @@ from tests.factories import TODAY, sign
 
 pytestmark = pytest.mark.django_db
 
-REPORT = evidence.Report(
+REPORT = Report(
     code="EV-1",
     laboratory="Eskmoor laboratory",
     surface="PETG film",
@@ -49,8 +50,8 @@ def record(code: str = "EV-1", **changes: Any) -> evidence.Recorded:
     return evidence.record_evidence(report=report, sign=sign())
 
 
-def terms(revision: Revision | None = None, **changes: Any) -> protocols.Terms:
-    loads = (protocols.Load(revision.pk, "tote", 120, "flat"),) if revision else ()
+def terms(revision: Revision | None = None, **changes: Any) -> Terms:
+    loads = (Load(revision.pk, "tote", 120, "flat"),) if revision else ()
     values: dict[str, Any] = {
         "name": "Belt, one layer",
         "process": "uvc_belt",
@@ -59,10 +60,10 @@ def terms(revision: Revision | None = None, **changes: Any) -> protocols.Terms:
         "loads": loads,
         **changes,
     }
-    return protocols.Terms(**values)
+    return Terms(**values)
 
 
-def draft(of: protocols.Terms, code: str = "BELT") -> Protocol:
+def draft(of: Terms, code: str = "BELT") -> Protocol:
     done = protocols.draft_protocol(code=code, terms=of, sign=sign())
     return Protocol.objects.get(pk=done.protocol_id)
 
@@ -165,7 +166,7 @@ HOLD = {"process": "heat", "required_top_uj_cm2": 0, "hold_s": 60, "min_value": 
         ({**HOLD, "min_value": -5}, "minimum_out_of_range"),
         ({**HOLD, "min_value": 300_001}, "minimum_out_of_range"),
         ({**HOLD, "process": "liquid", "min_value": 1_000_001}, "minimum_out_of_range"),
-        ({"loads": (protocols.Load(1, "tote", 5),)}, "row_missing"),
+        ({"loads": (Load(1, "tote", 5),)}, "row_missing"),
     ],
 )
 def test_terms_that_make_no_sense_are_refused(
@@ -187,7 +188,7 @@ def test_terms_that_make_no_sense_are_refused(
 def test_what_it_covers_must_make_sense(
     load: dict[str, Any], code: str, revision: Revision
 ) -> None:
-    good = protocols.Load(revision.pk, "tote", 5)
+    good = Load(revision.pk, "tote", 5)
     bad = terms(loads=(replace(good, **load),))
     assert_refused(refusal(protocols.draft_protocol, code="B", terms=bad), code)
     assert ProtocolLoad.objects.count() == 0
@@ -420,7 +421,7 @@ def test_one_that_is_to_come_is_not_yet_in_force(revision: Revision) -> None:
 
 def test_nothing_of_the_protocols_has_a_dose_of_its_own() -> None:
     """Lotward never suggests a dose: whoever gives none gets none."""
-    plain = protocols.Terms(name="Belt", process="uvc_belt", in_force_from=TODAY)
+    plain = Terms(name="Belt", process="uvc_belt", in_force_from=TODAY)
     figures = {
         name: value
         for name, value in vars(plain).items()

@@ -14,6 +14,8 @@ from django.utils import timezone
 from kitting.disinfection import tags
 from kitting.disinfection.queries.runs import points_of
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import close_run, give_up_run
+from kitting.domain.entries import Belt
 from kitting.lots.services import lots
 from kitting.models import Carrier, Operation, Run, RunValue
 from kitting.models.catalogue import PlaceKind
@@ -60,7 +62,7 @@ def bags(band):
 
 @pytest.fixture
 def run(band) -> Run:
-    belt = runs.Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=40_000, decline_ppm=20_000)
+    belt = Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=40_000, decline_ppm=20_000)
     readings = [(1, "top", 5_000), (2, "top", 4_000), (3, "top", 4_500)]
     return factories.open_run(
         factories.make_protocol(band), belt=belt, readings=readings
@@ -82,7 +84,7 @@ def key() -> str:
 
 def close_as_opened(run: Run) -> None:
     values = list(run.readings.values_list("point", "side", "uw_cm2"))
-    runs.close_run(run_id=run.pk, readings=values, sign=factories.sign())
+    close_run(run_id=run.pk, readings=values, sign=factories.sign())
 
 
 # -- Opening ------------------------------------------------------------------------
@@ -257,7 +259,7 @@ def test_a_run_by_light_or_closed_keeps_no_log(client, run: Run, oven: Run) -> N
     assert "it is judged by readings" in text_of(client.get(at(run, "values")))
     posted = {"op_key": key(), "value": "70"}
     assert_problem(client.post(at(run, "values"), posted), "values_by_light")
-    runs.give_up_run(run_id=oven.pk, reason="Broke", sign=factories.sign())
+    give_up_run(run_id=oven.pk, reason="Broke", sign=factories.sign())
     assert "is closed; it was failed" in text_of(client.get(at(oven, "values")))
     response = client.post(at(oven, "values"), posted)
     assert_problem(response, "run_closed", status=409)
@@ -343,7 +345,7 @@ def test_the_map_counts_the_lower_of_two_readings() -> None:
         factories.make_protocol(), readings=[(n, "top", 4_000) for n in range(1, 8)]
     )
     closing = [(n, "top", 4_000 - (n == 6)) for n in range(1, 8)]
-    runs.close_run(run_id=run.pk, readings=closing, sign=factories.sign())
+    close_run(run_id=run.pk, readings=closing, sign=factories.sign())
     points = points_of(run.readings.all())
     svg = drawn(tags.irradiance_map(points, "top"))
     # Seven points stand in two rows of at most five.

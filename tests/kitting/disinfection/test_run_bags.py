@@ -10,6 +10,8 @@ import pytest
 from django.core.management import call_command
 
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import Judged, close_run, give_up_run
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OnHold, Refused, WrongStage
 from kitting.domain.stages import MovementKind
 from kitting.ledger import holds
@@ -189,8 +191,8 @@ def test_a_closed_run_takes_nothing(run: Run, bag: Bag) -> None:
 
 def test_a_released_run_clears_its_bags(run: Run, bag: Bag) -> None:
     factories.expose(run, bag)
-    judged = runs.close_run(run_id=run.pk, readings=[(1, "top", 3_900)], sign=sign())
-    assert judged == runs.Judged(run=run.number, stage="released", bags=1)
+    judged = close_run(run_id=run.pk, readings=[(1, "top", 3_900)], sign=sign())
+    assert judged == Judged(run=run.number, stage="released", bags=1)
     assert (fresh(bag).stage, bag.cleared_run, bag.passes) == ("cleared", run, 1)
     run.refresh_from_db()
     assert (run.closed_at, RunBag.objects.get().live) == (NOW, False)
@@ -200,7 +202,7 @@ def test_a_released_run_clears_its_bags(run: Run, bag: Bag) -> None:
 
 def test_a_failed_run_gives_its_bags_back_and_counts_the_passes(bag: Bag) -> None:
     protocol = factories.make_protocol(bag.lot.revision)
-    belt = runs.Belt(exposure_ms=150_000, passes=2)
+    belt = Belt(exposure_ms=150_000, passes=2)
     run = factories.open_run(protocol, belt=belt)
     factories.expose(run, bag)
     assert factories.close_run(run, 0).stage == "failed"
@@ -212,7 +214,7 @@ def test_a_failed_run_gives_its_bags_back_and_counts_the_passes(bag: Bag) -> Non
 
 
 def test_a_run_without_a_bag_is_judged_by_its_readings(run: Run) -> None:
-    judged = runs.close_run(run_id=run.pk, readings=[(1, "top", 4_000)], sign=sign())
+    judged = close_run(run_id=run.pk, readings=[(1, "top", 4_000)], sign=sign())
     assert (judged.stage, judged.bags) == ("released", 0)
 
 
@@ -236,7 +238,7 @@ def test_closing_readings_are_at_the_points_of_the_opening(
     run: Run, closing, code: str
 ) -> None:
     assert_refuses(
-        code, Refused, runs.close_run, run_id=run.pk, readings=closing, sign=sign()
+        code, Refused, close_run, run_id=run.pk, readings=closing, sign=sign()
     )
     assert run.readings.count() == 1
 
@@ -246,7 +248,7 @@ def test_a_meter_must_be_in_calibration_at_closing() -> None:
     run = factories.open_run(factories.make_protocol(), meter)
     tomorrow = sign(now=NOW + timedelta(days=1))
     values = {"run_id": run.pk, "readings": [(1, "top", 4_000)], "sign": tomorrow}
-    assert_refuses("meter_out_of_calibration", Refused, runs.close_run, **values)
+    assert_refuses("meter_out_of_calibration", Refused, close_run, **values)
     assert not RunVerdict.objects.exists()
 
 
@@ -254,8 +256,8 @@ def test_closing_twice_with_one_key_closes_once(run: Run, bag: Bag) -> None:
     factories.expose(run, bag)
     key = uuid.uuid4()
     values = {"run_id": run.pk, "readings": [(1, "top", 4_000)]}
-    first = runs.close_run(**values, sign=sign(key=key))
-    assert runs.close_run(**values, sign=sign(key=key)) == first
+    first = close_run(**values, sign=sign(key=key))
+    assert close_run(**values, sign=sign(key=key)) == first
     assert fresh(bag).passes == 1
 
 
@@ -274,16 +276,16 @@ def test_a_held_run_may_close_and_clears_nothing_for_packing(
 def test_a_run_that_cannot_be_read_again_is_given_up(run: Run, bag: Bag) -> None:
     factories.expose(run, bag)
     values = {"run_id": run.pk, "sign": sign()}
-    assert_refuses("reason_missing", Refused, runs.give_up_run, reason=" ", **values)
-    given = runs.give_up_run(reason="Meter dropped", **values)
-    assert given == runs.Judged(run=run.number, stage="failed", bags=1)
+    assert_refuses("reason_missing", Refused, give_up_run, reason=" ", **values)
+    given = give_up_run(reason="Meter dropped", **values)
+    assert given == Judged(run=run.number, stage="failed", bags=1)
     assert (fresh(bag).stage, bag.cleared_run, bag.passes) == ("accepted", None, 1)
     assert bag.movements.get(kind="not_cleared").reason.endswith("Meter dropped")
     assert not RunVerdict.objects.exists()
     assert_refuses(
         "run_closed",
         WrongStage,
-        runs.give_up_run,
+        give_up_run,
         run_id=run.pk,
         reason="x",
         sign=sign(),
@@ -293,7 +295,7 @@ def test_a_run_that_cannot_be_read_again_is_given_up(run: Run, bag: Bag) -> None
 def test_a_run_is_not_given_up_while_bags_are_on_the_line(run: Run, bag: Bag) -> None:
     put_on(run, bag)
     values = {"run_id": run.pk, "reason": "Lamp", "sign": sign()}
-    assert_refuses("bags_on_the_line", Refused, runs.give_up_run, **values)
+    assert_refuses("bags_on_the_line", Refused, give_up_run, **values)
 
 
 def test_what_runs_leave_behind_proves(run: Run) -> None:
@@ -301,7 +303,7 @@ def test_what_runs_leave_behind_proves(run: Run) -> None:
     put_on(run, early)
     take_off(run, early, short=True, now=NOW)
     factories.expose(run, late)
-    runs.give_up_run(run_id=run.pk, reason="Lamp", sign=sign())
+    give_up_run(run_id=run.pk, reason="Lamp", sign=sign())
     again = factories.open_run(run.protocol)
     put_on(again, early)
     take_off(again, early, short=True, now=NOW)

@@ -9,6 +9,9 @@ import pytest
 
 from kitting.disinfection.queries import doses
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.values import Logged, log_values
+from kitting.disinfection.services.verdicts import Judged, close_run, give_up_run
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OperationKeyReused, Refused, WrongStage
 from kitting.ledger.proof import prove
 from kitting.models import Protocol, Run, RunValue
@@ -35,7 +38,7 @@ def verdicts(run: Run) -> dict:
 
 
 def close(run: Run, *readings, dosimeters=()) -> str:
-    judged = runs.close_run(
+    judged = close_run(
         run_id=run.pk, readings=readings, dosimeters=dosimeters, sign=sign()
     )
     run.refresh_from_db()
@@ -63,7 +66,7 @@ def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
     run = factories.open_run(
         factories.make_protocol(),
         factories.make_meter(rel_u_ppm=30_000),
-        belt=runs.Belt(exposure_ms=275_000, u_ppm=belt_ppm, decline_ppm=decline_ppm),
+        belt=Belt(exposure_ms=275_000, u_ppm=belt_ppm, decline_ppm=decline_ppm),
     )
     assert (run.belt_u_ppm, run.decline_ppm) == (belt_ppm, decline_ppm)
     assert close(run, (1, "top", 4_000)) == stage
@@ -74,13 +77,13 @@ def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
 @pytest.mark.parametrize(
     ("belt", "code"),
     [
-        (runs.Belt(exposure_ms=1, u_ppm=-1), "belt_u_out_of_range"),
-        (runs.Belt(exposure_ms=1, u_ppm=1_000_000), "belt_u_out_of_range"),
-        (runs.Belt(exposure_ms=1, decline_ppm=-1), "decline_out_of_range"),
-        (runs.Belt(exposure_ms=1, decline_ppm=1_000_000), "decline_out_of_range"),
+        (Belt(exposure_ms=1, u_ppm=-1), "belt_u_out_of_range"),
+        (Belt(exposure_ms=1, u_ppm=1_000_000), "belt_u_out_of_range"),
+        (Belt(exposure_ms=1, decline_ppm=-1), "decline_out_of_range"),
+        (Belt(exposure_ms=1, decline_ppm=1_000_000), "decline_out_of_range"),
     ],
 )
-def test_an_absurd_uncertainty_opens_nothing(belt: runs.Belt, code: str) -> None:
+def test_an_absurd_uncertainty_opens_nothing(belt: Belt, code: str) -> None:
     protocol, meter = factories.make_protocol(), factories.make_meter()
     assert_refuses(
         code, Refused, factories.open_run, protocol=protocol, meter=meter, belt=belt,
@@ -89,7 +92,7 @@ def test_an_absurd_uncertainty_opens_nothing(belt: runs.Belt, code: str) -> None
 
 
 def test_the_inverse_questions_are_answered_at_the_weakest_reading() -> None:
-    belt = runs.Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=40_000, decline_ppm=20_000)
+    belt = Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=40_000, decline_ppm=20_000)
     readings = [(1, "top", 4_000), (2, "top", 5_000)]
     run = factories.open_run(
         factories.make_protocol(),
@@ -104,13 +107,11 @@ def test_the_inverse_questions_are_answered_at_the_weakest_reading() -> None:
     dark = factories.open_run(factories.make_protocol(), readings=[(1, "top", 0)])
     (row,) = doses.inverses(dark)
     assert (row.shortest_ms, row.fastest_um_s) == (None, None)
-    still = factories.open_run(
-        factories.make_protocol(), belt=runs.Belt(exposure_ms=1_000)
-    )
+    still = factories.open_run(factories.make_protocol(), belt=Belt(exposure_ms=1_000))
     assert doses.inverses(still)[0].fastest_um_s is None
     slow = factories.open_run(
         factories.make_protocol(required_top_uj_cm2=2_000_000_000),
-        belt=runs.Belt(zone_um=1, belt_um_s=1),
+        belt=Belt(zone_um=1, belt_um_s=1),
         readings=[(1, "top", 1)],
     )
     assert doses.inverses(slow)[0].fastest_um_s is None
@@ -125,7 +126,7 @@ def test_a_dosimeter_goes_through_instead_of_readings() -> None:
     run = factories.open_run(protocol, readings=[], by_dosimeter=True)
     factories.expose(run, bag)
     assert_refuses(
-        "side_not_read", Refused, runs.close_run, run_id=run.pk, readings=[],
+        "side_not_read", Refused, close_run, run_id=run.pk, readings=[],
         sign=sign(),
     )  # fmt: skip
     assert fresh(bag).stage == "exposed"
@@ -182,7 +183,7 @@ def test_beside_readings_the_lowest_bound_counts(dosimeters, dose, stage) -> Non
 def test_an_absurd_dosimeter_closes_nothing(dosimeters, code: str) -> None:
     run = factories.open_run(factories.make_protocol())
     values = {"run_id": run.pk, "readings": [(1, "top", 4_000)], "sign": sign()}
-    assert_refuses(code, Refused, runs.close_run, dosimeters=dosimeters, **values)
+    assert_refuses(code, Refused, close_run, dosimeters=dosimeters, **values)
     run.refresh_from_db()
     assert run.stage == "open"
 
@@ -191,13 +192,13 @@ def test_a_dosimeter_does_not_stand_in_for_readings_that_were_begun() -> None:
     run = factories.open_run(factories.make_protocol())
     values = {"run_id": run.pk, "dosimeters": [("top", 9_000_000, 0)]}
     assert_refuses(
-        "readings_missing", Refused, runs.close_run, readings=[], **values, sign=sign()
+        "readings_missing", Refused, close_run, readings=[], **values, sign=sign()
     )
     blank = factories.open_run(
         factories.make_protocol(), readings=[], by_dosimeter=True
     )
     assert_refuses(
-        "reading_elsewhere", Refused, runs.close_run, run_id=blank.pk,
+        "reading_elsewhere", Refused, close_run, run_id=blank.pk,
         readings=[(1, "top", 4_000)], sign=sign(),
     )  # fmt: skip
 
@@ -229,7 +230,7 @@ def test_a_bag_that_came_late_for_the_hold_goes_back() -> None:
         off = sign(now=NOW + timedelta(minutes=until))
         runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=off)
     ledger_runs.log(run, *ledger_runs.warm())
-    assert ledger_runs.close(run) == runs.Judged(run.number, "released", 2)
+    assert ledger_runs.close(run) == Judged(run.number, "released", 2)
     assert (fresh(late).stage, fresh(in_time).stage) == ("accepted", "cleared")
     assert "did not hold long enough" in late.movements.order_by("nth").last().reason
     assert prove() == []
@@ -279,9 +280,7 @@ def test_a_run_by_heat_is_not_closed_without_its_log(oven: Run) -> None:
         {"readings": [(1, "top", 4_000)]},
         {"readings": [], "dosimeters": [("top", 9_000_000, 0)]},
     ):
-        assert_refuses(
-            "readings_without_light", Refused, runs.close_run, **values, **more
-        )
+        assert_refuses("readings_without_light", Refused, close_run, **values, **more)
 
 
 @pytest.mark.parametrize(
@@ -289,8 +288,8 @@ def test_a_run_by_heat_is_not_closed_without_its_log(oven: Run) -> None:
     [
         ({"readings": [(1, "top", 4_000)]}, "readings_without_light"),
         ({"by_dosimeter": True}, "readings_without_light"),
-        ({"belt": runs.Belt(exposure_ms=1)}, "belt_without_light"),
-        ({"belt": runs.Belt(passes=2)}, "belt_without_light"),
+        ({"belt": Belt(exposure_ms=1)}, "belt_without_light"),
+        ({"belt": Belt(passes=2)}, "belt_without_light"),
     ],
 )
 def test_a_run_by_heat_opens_with_nothing_of_light(changes, code: str) -> None:
@@ -312,16 +311,14 @@ def test_a_value_without_a_moment_is_of_now(oven: Run) -> None:
     now = NOW + timedelta(minutes=7)
     values = {"run_id": oven.pk, "values": [(None, 71_000)]}
     key = uuid.uuid4()
-    logged = runs.log_values(**values, sign=sign(now=now, key=key))
+    logged = log_values(**values, sign=sign(now=now, key=key))
     # Sent again a minute later it is the same act, and stays of its own moment.
     later = sign(now=now + timedelta(minutes=1), key=key)
-    assert (
-        runs.log_values(**values, sign=later) == logged == runs.Logged(oven.number, 1)
-    )
+    assert log_values(**values, sign=later) == logged == Logged(oven.number, 1)
     row = RunValue.objects.get()
     assert (row.at, row.value) == (now, 71_000)
     with pytest.raises(OperationKeyReused):
-        runs.log_values(run_id=oven.pk, values=[(None, 1)], sign=sign(now=now, key=key))
+        log_values(run_id=oven.pk, values=[(None, 1)], sign=sign(now=now, key=key))
 
 
 @pytest.mark.parametrize(
@@ -353,19 +350,19 @@ def test_a_liquid_has_its_own_range() -> None:
     )
     for ppm in (-1, 1_000_001):
         assert_refuses(
-            "strength_out_of_range", Refused, runs.log_values, run_id=run.pk,
+            "strength_out_of_range", Refused, log_values, run_id=run.pk,
             values=[(NOW, ppm)], sign=sign(),
         )  # fmt: skip
-    runs.log_values(run_id=run.pk, values=[(NOW, 1_000_000)], sign=sign())
+    log_values(run_id=run.pk, values=[(NOW, 1_000_000)], sign=sign())
     assert run.values.get().value == 1_000_000
 
 
 def test_only_an_open_run_without_light_keeps_a_log(oven: Run) -> None:
     lit = factories.open_run(factories.make_protocol())
     values = {"values": [(NOW, 70_000)], "sign": sign()}
-    assert_refuses("values_by_light", Refused, runs.log_values, run_id=lit.pk, **values)
-    assert_refuses("row_missing", Missing, runs.log_values, run_id=0, **values)
-    runs.give_up_run(run_id=oven.pk, reason="The oven broke", sign=sign())
-    assert_refuses("run_closed", WrongStage, runs.log_values, run_id=oven.pk, **values)
+    assert_refuses("values_by_light", Refused, log_values, run_id=lit.pk, **values)
+    assert_refuses("row_missing", Missing, log_values, run_id=0, **values)
+    give_up_run(run_id=oven.pk, reason="The oven broke", sign=sign())
+    assert_refuses("run_closed", WrongStage, log_values, run_id=oven.pk, **values)
     assert doses.held(lit) is None
     assert prove() == []

@@ -9,7 +9,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import close_run
+from kitting.domain.entries import Belt
 from kitting.ledger import holds
 from kitting.models import Meter, Operation, Place, Run
 from kitting.models.catalogue import PlaceKind
@@ -202,10 +203,10 @@ def test_a_form_is_filled_in_from_the_last_run_but_for_its_readings(
     client, ready
 ) -> None:
     line, protocol = ready
-    belt = runs.Belt(zone_um=512_500, belt_um_s=1_250, passes=2)
+    belt = Belt(zone_um=512_500, belt_um_s=1_250, passes=2)
     readings = [(1, "top", 4_000), (2, "top", 6_000)]
     last = factories.open_run(protocol, line_id=line.pk, belt=belt, readings=readings)
-    runs.close_run(run_id=last.pk, readings=readings, sign=factories.sign())
+    close_run(run_id=last.pk, readings=readings, sign=factories.sign())
     response = client.get(OPEN, {"line": line.code})
     form = response.context["form"]
     assert (form["zone"].value(), form["speed"].value()) == ("512.5", "1.25")
@@ -219,7 +220,7 @@ def test_a_form_is_filled_in_from_the_last_run_but_for_its_readings(
 def test_a_cabinet_is_filled_in_with_its_time(client, band) -> None:
     factories.make_meter()
     protocol = factories.make_protocol(band, process="uvc_cabinet")
-    last = factories.open_run(protocol, belt=runs.Belt(exposure_ms=250_500))
+    last = factories.open_run(protocol, belt=Belt(exposure_ms=250_500))
     factories.close_run(last)
     form = client.get(OPEN, {"line": last.line.code}).context["form"]
     assert form["time"].value() == "250.5"

@@ -6,6 +6,8 @@ import pytest
 
 from kitting.disinfection.queries import doses
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import Stopped, close_run, stop_line
+from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OnHold, Refused, WrongStage
 from kitting.ledger import holds
 from kitting.ledger.proof import prove
@@ -34,9 +36,9 @@ def run(bags: list[Bag]) -> Run:
     return factories.open_run(factories.make_protocol(bags[0].lot.revision))
 
 
-def stop(run: Run, **changes) -> runs.Stopped:
+def stop(run: Run, **changes) -> Stopped:
     values = {"reason": "the belt jammed", "sign": sign(), **changes}
-    return runs.stop_line(run_id=run.pk, **values)
+    return stop_line(run_id=run.pk, **values)
 
 
 # -- Interrupted ------------------------------------------------------------------------
@@ -46,7 +48,7 @@ def test_an_interrupted_pass_counts_nothing(run: Run, bags: list[Bag]) -> None:
     done, on_line, waiting = bags
     factories.expose(run, done)
     put_on(run, on_line)
-    assert stop(run) == runs.Stopped(run=run.number, bags=1)
+    assert stop(run) == Stopped(run=run.number, bags=1)
     stages = [fresh(bag).stage for bag in bags]
     assert stages == ["exposed", "accepted", "accepted"]
     assert on_line.passes == 0
@@ -87,7 +89,7 @@ def test_a_stop_needs_a_reason_and_an_open_run(run: Run, bags) -> None:
     factories.close_run(run)
     assert_refuses("run_closed", WrongStage, stop, run=run)
     values = {"reason": "x", "sign": sign()}
-    assert_refuses("row_missing", Missing, runs.stop_line, run_id=0, **values)
+    assert_refuses("row_missing", Missing, stop_line, run_id=0, **values)
 
 
 def test_the_same_stop_sent_twice_happens_once(run: Run, bags) -> None:
@@ -217,7 +219,7 @@ def fail(run: Run, bag: Bag) -> None:
 def test_a_part_has_no_more_passes_than_the_protocol_allows(bags) -> None:
     bag = bags[0]
     protocol = factories.make_protocol(bag.lot.revision, max_passes=3)
-    belt = runs.Belt(zone_um=500_000, belt_um_s=1_500, passes=2)
+    belt = Belt(zone_um=500_000, belt_um_s=1_500, passes=2)
     fail(factories.open_run(protocol, belt=belt), bag)
     assert fresh(bag).passes == 2
     again = factories.open_run(protocol, belt=belt)
@@ -236,7 +238,7 @@ def test_a_part_has_no_larger_dose_than_it_may_take(bags) -> None:
     put_on(first, bag)
     take_off(first, bag)
     closing = [(1, "top", 10), (2, "top", 4_000)]
-    runs.close_run(run_id=first.pk, readings=closing, sign=sign())
+    close_run(run_id=first.pk, readings=closing, sign=sign())
     second = factories.open_run(protocol, readings=readings)
     part = bag.lot.part
     # Two runs of 1,666,665 µJ/cm² are 3,333,330: one less is not allowed.
@@ -264,7 +266,7 @@ def test_without_readings_the_required_dose_or_the_dosimeter_counts(bags) -> Non
     put_on(run, bag)
     take_off(run, bag)
     high = [("top", 2_500_000, 900_000)]
-    runs.close_run(run_id=run.pk, readings=[], dosimeters=high, sign=sign())
+    close_run(run_id=run.pk, readings=[], dosimeters=high, sign=sign())
     assert fresh(bag).stage == "accepted"
     again = factories.open_run(protocol, readings=[], by_dosimeter=True)
     over = assert_refuses("dose_over_largest", Refused, put_on, run=again, bag=bag)

@@ -8,6 +8,9 @@ from datetime import UTC, date, datetime
 import pytest
 
 from kitting.disinfection.services import runs
+from kitting.disinfection.services.meters import record_calibration
+from kitting.disinfection.services.verdicts import Judged, close_run
+from kitting.domain.entries import Belt
 from kitting.domain.errors import (
     Conflict,
     LotwardError,
@@ -43,23 +46,21 @@ def run(bag: Bag) -> Run:
 # Applied Biosafety, doi 10.1089/apb.20.0051: a figure to compute with, no advice.
 RUN_TIMES = [
     # 1 mW/cm² needs 1000 s; 2 needs 500 s; 5 needs 200 s for 1.0 J/cm².
-    (1_000, runs.Belt(exposure_ms=1_000_000), 1_000_000),
-    (2_000, runs.Belt(exposure_ms=500_000), 1_000_000),
-    (5_000, runs.Belt(exposure_ms=200_000), 1_000_000),
+    (1_000, Belt(exposure_ms=1_000_000), 1_000_000),
+    (2_000, Belt(exposure_ms=500_000), 1_000_000),
+    (5_000, Belt(exposure_ms=200_000), 1_000_000),
     # Two passes of half the time.
-    (5_000, runs.Belt(exposure_ms=100_000, passes=2), 1_000_000),
+    (5_000, Belt(exposure_ms=100_000, passes=2), 1_000_000),
     # 2.5 mW/cm² from lamps at 85 % needs 470.6 s.
-    (2_125, runs.Belt(exposure_ms=470_600), 1_000_025),
+    (2_125, Belt(exposure_ms=470_600), 1_000_025),
     # 4 mW/cm² over 0.5 m at 5 mm/s is 400 mJ/cm²; 1000 mJ/cm² needs 2 mm/s.
-    (4_000, runs.Belt(zone_um=500_000, belt_um_s=5_000), 400_000),
-    (4_000, runs.Belt(zone_um=500_000, belt_um_s=2_000), 1_000_000),
+    (4_000, Belt(zone_um=500_000, belt_um_s=5_000), 400_000),
+    (4_000, Belt(zone_um=500_000, belt_um_s=2_000), 1_000_000),
 ]
 
 
 @pytest.mark.parametrize(("uw_cm2", "belt", "uj_cm2"), RUN_TIMES)
-def test_a_run_gives_the_published_dose(
-    uw_cm2: int, belt: runs.Belt, uj_cm2: int
-) -> None:
+def test_a_run_gives_the_published_dose(uw_cm2: int, belt: Belt, uj_cm2: int) -> None:
     meter = factories.make_meter(rel_u_ppm=0)
     run = factories.open_run(
         factories.make_protocol(), meter, belt=belt, readings=[(1, "top", uw_cm2)]
@@ -74,7 +75,7 @@ def test_a_run_gives_the_published_dose(
 def test_one_microjoule_less_fails() -> None:
     meter = factories.make_meter(rel_u_ppm=0)
     protocol = factories.make_protocol(required_top_uj_cm2=1_000_001)
-    belt = runs.Belt(zone_um=500_000, belt_um_s=2_000)
+    belt = Belt(zone_um=500_000, belt_um_s=2_000)
     run = factories.open_run(protocol, meter, belt=belt)
     assert factories.close_run(run).stage == "failed"
 
@@ -82,7 +83,7 @@ def test_one_microjoule_less_fails() -> None:
 def test_what_is_measured_may_do_where_its_lower_bound_does_not(bag: Bag) -> None:
     # 4 mW/cm² for 260 s is 1040 mJ/cm²; less 5 % it is 988.
     protocol = factories.make_protocol(bag.lot.revision)
-    run = factories.open_run(protocol, belt=runs.Belt(exposure_ms=260_000))
+    run = factories.open_run(protocol, belt=Belt(exposure_ms=260_000))
     factories.expose(run, bag)
     assert factories.close_run(run).stage == "failed"
     verdict = run.verdicts.get()
@@ -96,7 +97,7 @@ def test_every_figure_is_rounded_down() -> None:
     # 500 mm at 3 mm/s take 166.666… s; times 4.001 mW/cm² and 0.95 (by hand).
     run = factories.open_run(
         factories.make_protocol(),
-        belt=runs.Belt(zone_um=500_000, belt_um_s=3_000),
+        belt=Belt(zone_um=500_000, belt_um_s=3_000),
         readings=[(1, "top", 4_001)],
     )
     factories.close_run(run, 5_000)
@@ -115,18 +116,18 @@ def test_the_weakest_point_of_each_side_counts() -> None:
         (2, "bottom", 3_000),
     ]
     closing = [*opening[:1], (2, "top", 4_500), *opening[2:3], (2, "bottom", 900)]
-    belt = runs.Belt(exposure_ms=300_000)
+    belt = Belt(exposure_ms=300_000)
     run = factories.open_run(protocol, belt=belt, readings=opening)
-    judged = runs.close_run(run_id=run.pk, readings=closing, sign=sign())
+    judged = close_run(run_id=run.pk, readings=closing, sign=sign())
     found = {row.side: (row.dose_uj_cm2, row.passed) for row in run.verdicts.all()}
     assert found == {"top": (1_350_000, True), "bottom": (270_000, False)}
-    assert judged == runs.Judged(run=run.number, stage="failed", bags=0)
+    assert judged == Judged(run=run.number, stage="failed", bags=0)
 
 
 def test_the_larger_uncertainty_of_opening_and_closing_counts() -> None:
     meter = factories.make_meter(rel_u_ppm=50_000)
     run = factories.open_run(factories.make_protocol(), meter)
-    runs.record_calibration(
+    record_calibration(
         meter_id=meter.pk, on=TODAY, due=TODAY, rel_u_ppm=300_000, sign=sign()
     )
     factories.close_run(run)
@@ -149,7 +150,7 @@ def assert_opens_not(
         "line_id": factories.make_place(PlaceKind.LINE).pk,
         "protocol_id": protocol.pk,
         "meter_id": meter.pk,
-        "belt": runs.Belt(zone_um=500_000, belt_um_s=1_500),
+        "belt": Belt(zone_um=500_000, belt_um_s=1_500),
         "readings": [(1, "top", 4_000)],
         "sign": sign(),
         **changes,
@@ -214,7 +215,7 @@ def test_a_meter_counts_on_the_day_it_is_due() -> None:
 
 def test_the_newest_calibration_counts_even_where_it_is_due_first() -> None:
     meter = factories.make_meter(due=date(2026, 12, 31))
-    runs.record_calibration(
+    record_calibration(
         meter_id=meter.pk,
         on=date(2026, 1, 5),
         due=date(2026, 1, 10),
@@ -235,12 +236,10 @@ def test_the_newest_calibration_counts_even_where_it_is_due_first() -> None:
 def test_an_odd_calibration_is_refused(on, due, rel_u_ppm: int, code: str) -> None:
     meter = factories.make_meter()
     values = {"on": on, "due": due, "rel_u_ppm": rel_u_ppm, "sign": sign()}
-    assert_refuses(code, Refused, runs.record_calibration, meter_id=meter.pk, **values)
+    assert_refuses(code, Refused, record_calibration, meter_id=meter.pk, **values)
     assert Calibration.objects.filter(meter=meter).count() == 1
     values = {"on": TODAY, "due": TODAY, "rel_u_ppm": 1, "sign": sign()}
-    assert_refuses(
-        "row_missing", Missing, runs.record_calibration, meter_id=0, **values
-    )
+    assert_refuses("row_missing", Missing, record_calibration, meter_id=0, **values)
 
 
 def test_a_run_needs_a_line_and_a_protocol_that_are_there() -> None:
@@ -251,22 +250,22 @@ def test_a_run_needs_a_line_and_a_protocol_that_are_there() -> None:
 @pytest.mark.parametrize(
     ("belt", "code"),
     [
-        (runs.Belt(), "exposure_not_positive"),
-        (runs.Belt(exposure_ms=0), "exposure_not_positive"),
-        (runs.Belt(zone_um=500_000), "belt_half_given"),
-        (runs.Belt(belt_um_s=1_500), "belt_half_given"),
-        (runs.Belt(zone_um=1, belt_um_s=1, exposure_ms=1), "belt_or_time"),
-        (runs.Belt(zone_um=0, belt_um_s=1), "zone_not_positive"),
-        (runs.Belt(zone_um=1, belt_um_s=0), "belt_not_moving"),
-        (runs.Belt(zone_um=1, belt_um_s=2_000), "exposure_not_positive"),
-        (runs.Belt(zone_um=100_000_001, belt_um_s=1_000_000), "zone_too_long"),
-        (runs.Belt(zone_um=50_000_000, belt_um_s=100_000_001), "belt_too_fast"),
-        (runs.Belt(exposure_ms=86_400_001), "pass_too_long"),
-        (runs.Belt(exposure_ms=1, passes=0), "passes_not_positive"),
-        (runs.Belt(exposure_ms=1, passes=101), "passes_too_many"),
+        (Belt(), "exposure_not_positive"),
+        (Belt(exposure_ms=0), "exposure_not_positive"),
+        (Belt(zone_um=500_000), "belt_half_given"),
+        (Belt(belt_um_s=1_500), "belt_half_given"),
+        (Belt(zone_um=1, belt_um_s=1, exposure_ms=1), "belt_or_time"),
+        (Belt(zone_um=0, belt_um_s=1), "zone_not_positive"),
+        (Belt(zone_um=1, belt_um_s=0), "belt_not_moving"),
+        (Belt(zone_um=1, belt_um_s=2_000), "exposure_not_positive"),
+        (Belt(zone_um=100_000_001, belt_um_s=1_000_000), "zone_too_long"),
+        (Belt(zone_um=50_000_000, belt_um_s=100_000_001), "belt_too_fast"),
+        (Belt(exposure_ms=86_400_001), "pass_too_long"),
+        (Belt(exposure_ms=1, passes=0), "passes_not_positive"),
+        (Belt(exposure_ms=1, passes=101), "passes_too_many"),
     ],
 )
-def test_absurd_times_are_refused(belt: runs.Belt, code: str) -> None:
+def test_absurd_times_are_refused(belt: Belt, code: str) -> None:
     assert_opens_not(code, belt=belt)
 
 
@@ -291,10 +290,10 @@ def test_absurd_readings_are_refused(readings, code: str) -> None:
 def test_the_largest_figures_fit_the_database() -> None:
     run = factories.open_run(
         factories.make_protocol(),
-        belt=runs.Belt(exposure_ms=86_400_000, passes=100),
+        belt=Belt(exposure_ms=86_400_000, passes=100),
         readings=[(99, "top", 10_000_000)],
     )
-    runs.close_run(run_id=run.pk, readings=[(99, "top", 10_000_000)], sign=sign())
+    close_run(run_id=run.pk, readings=[(99, "top", 10_000_000)], sign=sign())
     # 10 W/cm² for 100 days' passes: 10^7 µW × 8.64 × 10^6 s.
     assert run.verdicts.get().dose_uj_cm2 == 86_400_000_000_000
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from kitting.domain.errors import PrinterFault
-from kitting.ipp.client import Media
+from kitting.ipp.facts import Media
 from kitting.ipp.message import Message
 from kitting.web.messages import sentence
 from tests.kitting.ipp.fake_printer import FakePrinter

@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kitting.ipp.client import IppPrinter, Media
-from kitting.ipp.facts import read_job, read_printer
+from kitting.ipp.client import IppPrinter
+from kitting.ipp.facts import Media, read_job, read_printer
 from kitting.ipp.message import Attribute, Group, Range, Resolution, Tag, Value
 from kitting.ipp.requests import ABOUT_JOB, ABOUT_PRINTER
 from tests.kitting.ipp.asking import BOX, PDF, fault_of

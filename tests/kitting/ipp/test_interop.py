@@ -14,7 +14,8 @@ import pytest
 
 from kitting.domain.errors import PrinterFault
 from kitting.ipp.address import read_address
-from kitting.ipp.client import Found, IppPrinter, JobFacts, Media
+from kitting.ipp.client import Found, IppPrinter
+from kitting.ipp.facts import JobFacts, Media
 from kitting.ipp.states import end_of, troubles
 from kitting.ipp.statuses import KEYWORDS
 from tests.kitting.ipp.asking import BAG, BOX, fault_of

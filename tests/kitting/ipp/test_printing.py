@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 
 from kitting.domain.errors import Refused
-from kitting.ipp.client import IppPrinter, Media
+from kitting.ipp.client import IppPrinter
+from kitting.ipp.facts import Media
 from kitting.ipp.message import Group, Tag
 from kitting.web.messages import sentence
 from tests.kitting.ipp.asking import BAG, BOX, PDF, fault_of, last

@@ -24,7 +24,8 @@ from kitting.labels.cards import BadgeLabel, CommandLabel, PlaceLabel
 from kitting.labels.cleared import ClearedLabel
 from kitting.labels.dots import Symbol
 from kitting.labels.kinds import BOX as BOX_KIND
-from kitting.labels.press import Pressed, draw, prove
+from kitting.labels.press import draw, prove
+from kitting.labels.pressed import Pressed
 from kitting.labels.readback import decode, rasterise
 from kitting.labels.slip import SetSlip
 from kitting.labels.stock import Stock

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from kitting.labels import kinds, press
+from kitting.labels.box_label import BoxLabel
 from kitting.labels.readback import rasters
 from tests.kitting.labels.drawn import blurred, picture_of, random_box, rightly_read
 from tests.kitting.labels.samples import BOX_100X150, HEAD_203, HEAD_300
@@ -16,7 +17,7 @@ COUNT = 12
 
 
 @pytest.fixture(scope="module")
-def labels() -> list[kinds.BoxLabel]:
+def labels() -> list[BoxLabel]:
     rng = Random(4)
     return [random_box(rng) for _ in range(COUNT)]
 
@@ -25,7 +26,7 @@ def labels() -> list[kinds.BoxLabel]:
 # 255 grey levels: the job wants 99 % of symbols at 0.9 dots.
 @pytest.mark.parametrize("head", [HEAD_203, HEAD_300], ids=["203.2", "300"])
 def test_random_box_labels_are_read_sharp_and_blurred(
-    labels: list[kinds.BoxLabel], head: object
+    labels: list[BoxLabel], head: object
 ) -> None:
     on = BOX_100X150.at(head)  # type: ignore[arg-type]
     pdf = press.draw(kinds.BOX, labels, on).pdf
@@ -39,7 +40,7 @@ def test_random_box_labels_are_read_sharp_and_blurred(
 
 
 def test_a_blur_that_is_far_too_strong_is_not_read(
-    labels: list[kinds.BoxLabel],
+    labels: list[BoxLabel],
 ) -> None:
     """The control: the blur does blur."""
     pdf = press.draw(kinds.BOX, labels[:3], BOX_100X150).pdf

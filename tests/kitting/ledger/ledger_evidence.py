@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from kitting.disinfection.queries.protocols import mark_of
 from kitting.disinfection.services import evidence, protocols
+from kitting.domain.entries import Load, Report, Terms
 from kitting.lots.services import counts, samples
 from kitting.models import Bag, Protocol, Revision
 from tests import factories
@@ -34,7 +35,7 @@ def count_and_sample(bag: Bag) -> None:
 
 def sign_and_retire(revision: Revision) -> Protocol:
     """A protocol that was signed on its evidence, and retired the same day."""
-    report = evidence.Report(
+    report = Report(
         code=factories.unique("EV"),
         laboratory="Eskmoor laboratory",
         surface="PETG film",
@@ -44,12 +45,12 @@ def sign_and_retire(revision: Revision) -> Protocol:
         on=factories.TODAY,
     )
     evidence.record_evidence(report=report, sign=sign())
-    terms = protocols.Terms(
+    terms = Terms(
         name="Belt, tried out",
         process="uvc_belt",
         in_force_from=factories.TODAY,
         required_top_uj_cm2=100_000,
-        loads=(protocols.Load(revision.pk, "tote", 100),),
+        loads=(Load(revision.pk, "tote", 100),),
         evidence=(report.code,),
     )
     code = factories.unique("T")

@@ -5,6 +5,9 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from kitting.disinfection.services import lamps, meters, runs
+from kitting.disinfection.services.values import Logged, log_values
+from kitting.disinfection.services.verdicts import Judged, close_run
+from kitting.domain.entries import Belt
 from kitting.models import Bag, Lamp, Meter, Run
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Process
@@ -39,7 +42,7 @@ def open_oven(protocol, meter: Meter | None = None, **changes) -> Run:
         "line_id": factories.make_place(PlaceKind.LINE).pk,
         "protocol_id": protocol.pk,
         "meter_id": (meter or make_thermometer()).pk,
-        "belt": runs.Belt(),
+        "belt": Belt(),
         "readings": [],
         "sign": sign(),
         **changes,
@@ -47,11 +50,11 @@ def open_oven(protocol, meter: Meter | None = None, **changes) -> Run:
     return Run.objects.get(number=runs.open_run(**values).run)
 
 
-def log(run: Run, *values: tuple[int, int], **changes) -> runs.Logged:
+def log(run: Run, *values: tuple[int, int], **changes) -> Logged:
     """Log values: minutes after opening, thousandths of a degree."""
     changes.setdefault("now", NOW + timedelta(hours=3))
     samples = [(run.opened_at + timedelta(minutes=at), mc) for at, mc in values]
-    return runs.log_values(run_id=run.pk, values=samples, sign=sign(**changes))
+    return log_values(run_id=run.pk, values=samples, sign=sign(**changes))
 
 
 def warm(minutes: int = 60, mc: int = 72_000) -> list[tuple[int, int]]:
@@ -59,9 +62,9 @@ def warm(minutes: int = 60, mc: int = 72_000) -> list[tuple[int, int]]:
     return [(at, mc) for at in range(0, minutes + 1, 5)]
 
 
-def close(run: Run, **changes) -> runs.Judged:
+def close(run: Run, **changes) -> Judged:
     changes.setdefault("now", NOW + timedelta(hours=3))
-    judged = runs.close_run(run_id=run.pk, readings=[], sign=sign(**changes))
+    judged = close_run(run_id=run.pk, readings=[], sign=sign(**changes))
     run.refresh_from_db()
     return judged
 

@@ -8,7 +8,7 @@ from random import Random
 import pytest
 from django.db import transaction
 
-from kitting.disinfection.services import runs
+from kitting.disinfection.services.verdicts import close_run
 from kitting.domain.errors import LotwardError, Missing, OnHold, Refused
 from kitting.ledger import holds
 from kitting.ledger.reach import Reach, descendants, standing_reach
@@ -91,7 +91,7 @@ def cleared_material() -> Bag:
     bag = factories.make_lot(factories.make_revision(part)).bags.get()
     run = factories.open_run(factories.make_protocol(bag.lot.revision))
     factories.expose(run, bag)
-    runs.close_run(
+    close_run(
         run_id=run.pk,
         readings=[(1, "top", 4_000)],
         sign=sign(now=factories.after_passes(run)),

@@ -30,7 +30,9 @@ from dispatch.models import Shipment
 from dispatch.shipments import services
 from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks, rejected
-from kitting.disinfection.services import runs
+from kitting.disinfection.services import runs, verdicts
+from kitting.disinfection.services.verdicts import stop_line
+from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
@@ -262,7 +264,7 @@ class Ledger(Counting, RuleBasedStateMachine):
             line_id=self.lines[at % 2].pk,
             protocol_id=self.protocol.pk,
             meter_id=self.meter.pk,
-            belt=runs.Belt(zone_um=500_000, belt_um_s=1_500),
+            belt=Belt(zone_um=500_000, belt_um_s=1_500),
             readings=[(1, "top", 4_000)],
             twice=twice,
         )
@@ -281,14 +283,14 @@ class Ledger(Counting, RuleBasedStateMachine):
     def close_run(self, at: int, uw: int, twice: bool) -> None:
         if (pk := self.one_of(Run, at, stage="open")) is not None:
             values = [(1, "top", uw)]
-            self.act(runs.close_run, run_id=pk, readings=values, twice=twice)
+            self.act(verdicts.close_run, run_id=pk, readings=values, twice=twice)
 
     @rule(at=pick, of=pick, twice=again)
     def stop_line_or_scan_carrier(self, at: int, of: int, twice: bool) -> None:
         if (pk := self.one_of(Run, at, stage="open")) is None:
             return
         if of % 4 == 0:
-            self.act(runs.stop_line, run_id=pk, reason="Jammed", twice=twice)
+            self.act(stop_line, run_id=pk, reason="Jammed", twice=twice)
         elif (carrier := self.one_of(Carrier, of)) is not None:
             self.act(runs.scan_carrier, run_id=pk, carrier_id=carrier, twice=twice)
 

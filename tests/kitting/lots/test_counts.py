@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from kitting.checking.services import checks
+from kitting.domain.entries import Weighing
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
 from kitting.ledger.proof import prove
 from kitting.lots.services import counts, files, lots, samples
@@ -260,7 +261,7 @@ def test_an_unknown_way_of_counting_is_refused_at_intake() -> None:
 
 # -- By weight ----------------------------------------------------------------------
 
-TABLE = counts.Weighing(
+TABLE = Weighing(
     gross_mg=1_250_000,
     tare_mg=250_000,
     reference_pieces=10,
@@ -269,7 +270,7 @@ TABLE = counts.Weighing(
     scale_u_mg=0,
 )
 """200 pieces of 5.00 g with a spread of 0.05 g, 10 of them for reference."""
-FINE = counts.Weighing(
+FINE = Weighing(
     gross_mg=250_000,
     tare_mg=50_000,
     reference_pieces=40,
@@ -279,8 +280,8 @@ FINE = counts.Weighing(
 )
 
 
-def weighed(of: counts.Weighing, **changes: int) -> counts.Weighing:
-    return counts.Weighing(**{**vars(of), **changes})
+def weighed(of: Weighing, **changes: int) -> Weighing:
+    return Weighing(**{**vars(of), **changes})
 
 
 def test_the_published_case_of_counting_by_weight() -> None:

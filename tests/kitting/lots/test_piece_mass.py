@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from kitting.domain.entries import Weighing
 from kitting.domain.errors import Refused
 from kitting.lots.services import counts
 from kitting.models import Bag, Count
@@ -18,7 +19,7 @@ from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
 
-WEIGHED = counts.Weighing(
+WEIGHED = Weighing(
     gross_mg=250_000,
     tare_mg=50_000,
     reference_pieces=40,
@@ -79,7 +80,7 @@ def test_another_mass_is_kept_on_somebodys_word_only(part: dict[str, int]) -> No
 
 def test_a_word_on_the_mass_is_none_on_the_count() -> None:
     bag = make_bag(mass_mg=10_000, spread_mg=5)
-    rough = counts.Weighing(**{**vars(WEIGHED), "spread_mg": 2_000})
+    rough = Weighing(**{**vars(WEIGHED), "spread_mg": 2_000})
     with pytest.raises(Refused) as caught:
         counts.count_by_weight(
             bag_id=bag.pk, weighed=rough, reason="x", other_mass=True, sign=sign()

@@ -13,7 +13,7 @@ from django.utils import timezone
 from pypdf import PdfReader
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, NotFit
-from kitting.ipp.client import Media
+from kitting.ipp.facts import Media
 from kitting.ipp.facts import PrinterFacts as Facts
 from kitting.ledger import proof
 from kitting.models import Operation, Print, Printer, PrintJob, Workshop
@@ -270,7 +270,7 @@ def test_a_test_page_has_the_dots_of_the_printer(fake: FakePrinter) -> None:
 
 
 def services_facts(printer: Printer, **changes):
-    from kitting.printing.services.stocks import PrinterFacts
+    from kitting.domain.stocks import PrinterFacts
 
     return replace(
         PrinterFacts(printer.code, printer.name, printer.address, printer.stock.code),

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
-from kitting.domain.stocks import FINEST, StockFacts, need_dots, need_head
+from kitting.domain.stocks import FINEST, PrinterFacts, StockFacts, need_dots, need_head
 from kitting.labels.stock import Sheet
 from kitting.ledger import proof
 from kitting.models import Operation, Printer, Stock
@@ -21,12 +21,7 @@ from kitting.printing.queries.printers import (
     stock_lines,
 )
 from kitting.printing.queries.stocks import laid_out
-from kitting.printing.services.stocks import (
-    PrinterFacts,
-    keep_printer,
-    keep_stock,
-    trial,
-)
+from kitting.printing.services.stocks import keep_printer, keep_stock, trial
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
