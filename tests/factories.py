@@ -112,9 +112,7 @@ def make_lot(revision: Revision | None = None, **changes: Any) -> Lot:
 
 
 def accept(lot: Lot) -> Lot:
-    checks.give_verdict(
-        lot_id=lot.pk, accept=True, plan="all", found=0, reason="", sign=sign()
-    )
+    checks.give_verdict(lot_id=lot.pk, accept=True, found=0, reason="", sign=sign())
     lot.refresh_from_db()
     return lot
 

@@ -124,9 +124,6 @@ SENTENCES: dict[str, str | Promise] = {
         " why. After that it can be sorted, sent back, or accepted under concession"
         " by the quality officer."
     ),
-    "points_out_of_range": _(
-        "A curve of %(read)s points cannot be drawn. Ask for 2 to %(most)s."
-    ),
     "production_not_steady": _(
         "Reduced inspection is for production at a steady rate only. Tick that it is"
         " steady, or stay on normal inspection."

@@ -31,7 +31,6 @@ class Candidate:
     made_on: dt.date
     arrived: int
     """Rank of the bag's arrival; lower came earlier."""
-    place: str = ""
 
 
 @dataclass(frozen=True, slots=True)

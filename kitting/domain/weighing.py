@@ -71,7 +71,6 @@ def count_by_weight(
     spread_g: Number,
     *,
     reference_u_g: Number = 0,
-    k: Number = COVERAGE,
 ) -> Count:
     """Count pieces by their mass, from a reference sample counted by hand.
 
@@ -85,17 +84,15 @@ def count_by_weight(
         reference_u_g: Standard uncertainty of the weighing of the reference sample in
             g. At 0 the result is that of the published formula; where the sample was
             weighed on the same scale, give the scale's.
-        k: Standard deviations that count as certain, above 0.
 
     Returns:
-        The count. It is trusted to the piece if half a piece is at least ``k``
+        The count. It is trusted to the piece if half a piece is at least three
         standard deviations and the mass fits a whole number (common practice).
 
     Raises:
         CodeError: ``figure_unreadable``.
         Refused: ``pieces_not_positive``, ``gross_below_tare``, ``weighed_out_of_range``
-            or ``mass_out_of_range``, ``spread_out_of_range``, ``scale_out_of_range``,
-            ``coverage_out_of_range``.
+            ``mass_out_of_range``, ``spread_out_of_range`` or ``scale_out_of_range``.
 
     References:
         GUM 5.1.2; for counting scales Steiner and MacKay, "Scale Counting", from
@@ -107,18 +104,17 @@ def count_by_weight(
     gross, tare = _mass(gross_g, zero=True), _mass(tare_g, zero=True)
     if gross < tare:
         raise Refused("gross_below_tare", gross=gross_g, tare=tare_g)
-    edge = _coverage(k)
     raw = (gross - tare) / uncertain.piece_g
     pieces = math.floor(raw + Fraction(1, 2))
     if pieces > MOST_PIECES:
         raise Refused("weighed_out_of_range", read=pieces, most=MOST_PIECES)
     variance = uncertain.variance(pieces)
     off = raw - pieces
-    fits = off**2 <= edge**2 * variance
+    fits = off**2 <= COVERAGE**2 * variance
     return Count(
         pieces=pieces,
         sd=math.sqrt(variance),
-        trusted=fits and uncertain.trusted(pieces, edge),
+        trusted=fits and uncertain.trusted(pieces),
         off=float(off),
         fits=fits,
     )
@@ -131,7 +127,6 @@ def largest_trusted(
     spread_g: Number,
     *,
     reference_u_g: Number = 0,
-    k: Number = COVERAGE,
 ) -> int:
     """Give the largest count by weight that holds to the piece.
 
@@ -141,7 +136,6 @@ def largest_trusted(
         scale_u_g: Standard uncertainty of the net mass in g, 0 or more.
         spread_g: Standard deviation from piece to piece in g, 0 or more.
         reference_u_g: As for :func:`count_by_weight`.
-        k: Standard deviations that count as certain, above 0.
 
     Returns:
         Pieces; 0 where not even one can be counted so, at most ``MOST_PIECES``.
@@ -153,11 +147,10 @@ def largest_trusted(
     uncertain = _counting(
         reference_pieces, reference_g, scale_u_g, spread_g, reference_u_g
     )
-    edge = _coverage(k)
     trusted, too_many = 0, MOST_PIECES + 1
     while too_many - trusted > 1:
         middle = (trusted + too_many) // 2
-        if uncertain.trusted(middle, edge):
+        if uncertain.trusted(middle):
             trusted = middle
         else:
             too_many = middle
@@ -225,8 +218,8 @@ class _Counting:
         mean = pieces**2 * (self.spread / self.reference_pieces + self.reference)
         return parts + mean + self.scale
 
-    def trusted(self, pieces: int, k: Fraction) -> bool:
-        return 4 * k**2 * self.variance(pieces) <= 1
+    def trusted(self, pieces: int) -> bool:
+        return 4 * COVERAGE**2 * self.variance(pieces) <= 1
 
 
 def _counting(
@@ -268,13 +261,6 @@ def _scale(value: Number) -> Fraction:
     if not 0 <= scale <= MOST_G:
         raise Refused("scale_out_of_range", read=value)
     return scale
-
-
-def _coverage(value: Number) -> Fraction:
-    k = exact(value)
-    if not 0 < k <= 10:
-        raise Refused("coverage_out_of_range", read=value)
-    return k
 
 
 def _root_up(square: Fraction) -> int:

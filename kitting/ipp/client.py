@@ -11,7 +11,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from itertools import count
 
-from kitting.domain.errors import PrinterFault, Refused
+from kitting.domain.errors import PrinterFault
 from kitting.ipp import refusals, statuses
 from kitting.ipp.address import Address
 from kitting.ipp.codec import Malformed, decode, encode
@@ -29,7 +29,6 @@ from kitting.ipp.requests import (
 )
 from kitting.ipp.transport import Link, exchange
 
-MOST_COPIES = 999
 MOST_JOBS = 500
 """Jobs that are looked through for one; with as many, others may be left out."""
 VERSIONS = ((2, 0), (1, 1))
@@ -51,18 +50,11 @@ class _Wish:
 
     name: str
     media: Media
-    copies: int
 
 
 def _apart(seconds: float) -> float:
     """How far two clocks may be apart after so many seconds, each telling whole ones."""
     return 5 + seconds / 50
-
-
-def _wish(name: str, media: Media, copies: int) -> _Wish:
-    if not 1 <= copies <= MOST_COPIES:
-        raise Refused("printer_copies", copies=copies, most=MOST_COPIES)
-    return _Wish(name, media, copies)
 
 
 class IppPrinter:
@@ -114,7 +106,7 @@ class IppPrinter:
         self._facts = read_printer(groups[0])
         return self._facts
 
-    def validate(self, *, name: str, media: Media, copies: int = 1) -> None:
+    def validate(self, *, name: str, media: Media) -> None:
         """Ask whether a label would be printed as it is (Validate-Job); prints nothing.
 
         Raises:
@@ -122,7 +114,7 @@ class IppPrinter:
                 ``printer_refused`` or whatever an exchange may meet.
             Refused: If the address may not be reached, or a text is too long.
         """
-        wish = _wish(name, media, copies)
+        wish = _Wish(name, media)
         facts = self._look(media)
         answer = self._print(Operation.VALIDATE_JOB, wish, facts)
         ignored = not_kept(answer) & KEPT
@@ -132,14 +124,13 @@ class IppPrinter:
         elif ignored:
             raise refusals.of_print(answer, facts, media)
 
-    def send(self, pdf: bytes, *, name: str, media: Media, copies: int = 1) -> JobFacts:
+    def send(self, pdf: bytes, *, name: str, media: Media) -> JobFacts:
         """Send a label to be printed (Print-Job).
 
         Args:
             pdf: The document, whose pages have the size of ``media``.
             name: Of the job, so that it can be found again; at most 255 octets.
             media: What must be loaded.
-            copies: How many of each page.
 
         Returns:
             The job as it was made; follow it with ``job``.
@@ -149,7 +140,7 @@ class IppPrinter:
                 then ``find`` it before sending again.
             Refused: If the address may not be reached, or a text is too long.
         """
-        wish = _wish(name, media, copies)
+        wish = _Wish(name, media)
         facts = self._look(media)
         answer = self._print(Operation.PRINT_JOB, wish, facts, pdf)
         jobs = [read_job(group) for group in answer.of(Section.JOB)]
@@ -284,7 +275,7 @@ class IppPrinter:
         answer = self._ask(
             operation,
             *about_document(job.name),
-            job=job_group(job.media, job.copies, unscaled=unscaled),
+            job=job_group(job.media, unscaled=unscaled),
             data=pdf,
         )
         if statuses.is_success(answer.code):

@@ -10,7 +10,7 @@ from kitting.ipp.plain import plain
 
 ABOUT_MEDIA = frozenset({"media", "media-col", "media-size", "media-size-name"})
 SCALING = "print-scaling"
-KEPT = ABOUT_MEDIA | {SCALING, "copies"}
+KEPT = ABOUT_MEDIA | {SCALING}
 """Wishes that must be kept to: a label on another size, or scaled, does not scan."""
 
 

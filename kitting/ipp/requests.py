@@ -105,17 +105,14 @@ def about_document(name: str) -> tuple[Attribute, ...]:
     )
 
 
-def job_group(media: Media, copies: int, *, unscaled: bool) -> Group:
-    """Say on what and how often to print.
+def job_group(media: Media, *, unscaled: bool) -> Group:
+    """Say on what to print; one copy is what every printer makes unasked.
 
     Args:
         media: The size of the page and of what is loaded.
-        copies: From 1; one copy is what every printer makes unasked.
         unscaled: Whether to ask that the page is not scaled to the printable area.
     """
     attributes = [Attribute("media-col", (_media_col(media),))]
-    if copies > 1:
-        attributes.append(one("copies", Tag.INTEGER, copies))
     if unscaled:
         attributes.append(one("print-scaling", Tag.KEYWORD, "none"))
     return Group(Section.JOB, tuple(attributes))

@@ -177,9 +177,6 @@ SENTENCES: dict[str, str | Promise] = {
         "The printer accepts nothing at the moment (%(status)s; it says: %(said)s)."
         " It will be tried again; look at the printer if this lasts."
     ),
-    "printer_copies": _(
-        "%(copies)s copies were asked for. Ask for 1 to %(most)s of each label."
-    ),
     "printer_dots_agree": _(
         "Its dots are as entered: %(theirs)s to the inch, %(ours)s to the mm."
     ),

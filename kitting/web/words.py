@@ -188,10 +188,6 @@ SENTENCES: dict[str, str | Promise] = {
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),
     "scan_empty": _("Nothing was read. Scan again, or type the number."),
-    "scan_gs1_wrong": _(
-        "“%(read)s” breaks a GS1 rule (%(problem)s). Scan the label again, or type"
-        " the number."
-    ),
     "scan_identifier_unknown": _(
         "The scanner says that the code is of kind “%(identifier)s”, which is not"
         " known here. Scan a label of Lotward, or type its number."

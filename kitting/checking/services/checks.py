@@ -11,14 +11,11 @@ from kitting.domain import sampling
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
-from kitting.ledger.needs import need_length
+from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, onward, save_bags
 from kitting.models import Bag, Check, Lot, Movement, Part
 from kitting.models.lots import LotStage, Verdict
-
-LONGEST = {"plan": 80, "reason": 200}
-"""Characters of a check's texts; SQLite itself would take more."""
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,6 @@ def give_verdict(
     sign: Sign,
     defects: Sequence[tuple[int, int]] = (),
     found: int = 0,
-    plan: str = "",
     reason: str = "",
     shown: str = "",
 ) -> Checked:
@@ -57,7 +53,6 @@ def give_verdict(
         defects: Id of each kind of defect found and bad pieces of it; a piece with
             several counts once, under its gravest.
         found: Bad pieces with a defect that is not on the list; they count as major.
-        plan: How it was checked, in words; the plan's own words where empty.
         reason: Why, needed for a rejection.
         shown: The plan's mark as the checker saw it; empty where nobody looked.
 
@@ -77,7 +72,7 @@ def give_verdict(
     """
 
     def work(act: Act) -> Checked:
-        checking = _begin(lot_id, plan, reason, shown)
+        checking = _begin(lot_id, reason, shown)
         verdict = checking.judged(defects, found)
         lot = checking.lot
         if accept and not verdict.accepted:
@@ -97,7 +92,6 @@ def give_verdict(
         accept=accept,
         defects=list(defects),
         found=found,
-        plan=plan,
         reason=reason,
     )
 
@@ -135,7 +129,7 @@ def reject_against_plan(
     """
 
     def work(act: Act) -> Checked:
-        checking = _begin(lot_id, "", reason, shown)
+        checking = _begin(lot_id, reason, shown)
         checking.judged(defects, found)
         return checking.end(act, accept=False)
 
@@ -158,7 +152,6 @@ class _Checking:
     lot: Lot
     bags: list[Bag]
     plan: CheckPlan
-    words: str
     reason: str
     found: Found = field(default_factory=lambda: Found({}, 0))
     ended_reduced: bool = False
@@ -178,7 +171,7 @@ class _Checking:
         self.lot.save(update_fields=["verdict"])
         check = Check(
             lot=self.lot,
-            plan=self.words or self.plan.words,
+            plan=self.plan.words,
             found=self.found.pieces,
             verdict=self.lot.verdict,
             reason=self.reason,
@@ -205,9 +198,8 @@ class _Checking:
         return movements
 
 
-def _begin(lot_id: int, words: str, reason: str, shown: str) -> _Checking:
-    for what, text in (("plan", words), ("reason", reason)):
-        need_length(what, text, LONGEST[what])
+def _begin(lot_id: int, reason: str, shown: str) -> _Checking:
+    why = need_length("reason", reason, LONGEST_REASON)
     lot = locking.lock_row(Lot, lot_id)
     # Two lots of a part are not judged at once: the first may switch the second.
     lot.part = locking.lock_row(Part, lot.part_id)
@@ -223,4 +215,4 @@ def _begin(lot_id: int, words: str, reason: str, shown: str) -> _Checking:
         raise Refused("lot_has_no_pieces", lot=lot.number)
     if shown and shown != plan.mark:
         raise Conflict("plan_changed", lot=lot.number)
-    return _Checking(lot, bags, plan, words.strip(), reason.strip())
+    return _Checking(lot, bags, plan, why)

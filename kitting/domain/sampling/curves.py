@@ -17,7 +17,7 @@ from kitting.domain.sampling.plans import Plan
 PPM: Final = 1_000_000
 CONSUMERS_RISK: Final = Fraction(1, 10)
 """The chance at which the consumer's point is read: 10 % (common practice)."""
-MOST_POINTS: Final = 1_000
+POINTS: Final = 41
 _END_OF_CURVE: Final = Fraction(1, 100)
 
 
@@ -100,23 +100,17 @@ def quality_at(plan: Plan, chance: Number) -> int:
     return at
 
 
-def operating_characteristic(plan: Plan, points: int = 41) -> Characteristic:
+def operating_characteristic(plan: Plan) -> Characteristic:
     """Give the curve of a plan, with producer's and consumer's risk.
 
     Args:
         plan: The plan.
-        points: How many points to draw, 2 to ``MOST_POINTS``.
 
     Returns:
         The curve; its chances never rise.
-
-    Raises:
-        Refused: ``points_out_of_range``.
     """
-    if not 2 <= points <= MOST_POINTS:
-        raise Refused("points_out_of_range", read=points, most=MOST_POINTS)
     end = quality_at(plan, _END_OF_CURVE)
-    drawn = tuple(_point(plan, end * i // (points - 1)) for i in range(points))
+    drawn = tuple(_point(plan, end * i // (POINTS - 1)) for i in range(POINTS))
     aql = None
     if plan.aql_percent is not None:
         aql = _point(plan, int(plan.aql_percent * PPM / 100))

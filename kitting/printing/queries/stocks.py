@@ -67,18 +67,17 @@ def laid_out(stock: StockRow, *, head: Head | None = None, start: int = 1) -> La
     return laid_as(text)
 
 
-def of_kind(kind: Kind[Any], *, head: Head = (8, _UM)) -> Laid:
+def of_kind(kind: Kind[Any]) -> Laid:
     """Give paper of just the size that a kind of label is designed for.
 
     Args:
         kind: The kind.
-        head: Dots of the printer.
 
     Returns:
         The paper: one label a page.
     """
     wide, high = (round(side * _UM) for side in (kind.width_mm, kind.height_mm))
-    return laid_as(f"{wide}x{high} margin 0 at {head[0]}/{head[1]}")
+    return laid_as(f"{wide}x{high} margin 0 at 8/{_UM}")
 
 
 def laid_as(text: str) -> Laid:

@@ -17,7 +17,6 @@ pytestmark = pytest.mark.django_db
 def check(lot: Lot, **changes: Any) -> checks.Checked:
     values: dict[str, Any] = {
         "accept": True,
-        "plan": "20 by hand",
         "found": 0,
         "reason": "",
         "sign": factories.sign(),
@@ -88,10 +87,9 @@ def test_a_part_that_needs_no_check_gets_none() -> None:
     assert_refused(refused(lot), "lot_needs_no_check", lot=lot.number)
 
 
-@pytest.mark.parametrize("words", ["plan", "reason"])
-def test_words_that_do_not_fit_the_record_are_refused(words: str) -> None:
+def test_a_reason_that_does_not_fit_the_record_is_refused() -> None:
     lot = factories.make_lot()
-    assert_refused(refused(lot, **{words: "x" * 201}), "entry_too_long")
+    assert_refused(refused(lot, reason="x" * 201), "entry_too_long")
 
 
 def test_fewer_defects_than_none_are_refused() -> None:
@@ -99,9 +97,9 @@ def test_fewer_defects_than_none_are_refused() -> None:
     assert_refused(refused(lot, found=-1), "defects_out_of_range", read=-1)
 
 
-def test_a_check_without_words_is_kept_in_the_words_of_its_plan() -> None:
+def test_a_check_is_kept_in_the_words_of_its_plan() -> None:
     lot = factories.make_lot()
-    check(lot, plan=" ")
+    check(lot)
     assert Check.objects.get(lot=lot).plan == "All looked over, 100"
 
 

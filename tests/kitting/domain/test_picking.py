@@ -26,7 +26,6 @@ def bag(number, lot, pieces, *, use_by=None, made=0, arrived=0) -> Candidate:
         use_by=None if use_by is None else DAY + dt.timedelta(use_by),
         made_on=DAY + dt.timedelta(made),
         arrived=arrived,
-        place="shelf 1",
     )
 
 

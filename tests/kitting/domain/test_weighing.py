@@ -146,13 +146,6 @@ def test_a_count_from_absurd_figures_is_refused(figures, code):
     assert error.value.code == code
 
 
-def test_coverage_is_above_nothing_and_at_most_ten():
-    for k in (0, 11):
-        with pytest.raises(Refused) as error:
-            count_by_weight(1_120, 120, 10, 50, 0.1, 0.05, k=k)
-        assert error.value.code == "coverage_out_of_range"
-
-
 def test_a_mass_that_is_no_figure_is_refused():
     with pytest.raises(CodeError) as error:
         count_by_weight(float("nan"), 120, 10, 50, 0.1, 0.05)

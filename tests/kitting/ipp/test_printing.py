@@ -23,17 +23,16 @@ from tests.kitting.ipp.fake_values import attribute, get
 
 
 def test_a_label_is_sent_as_it_is(printer: FakePrinter, client: IppPrinter) -> None:
-    job = client.send(PDF, name="box 7 ✓", media=BOX, copies=2)
+    job = client.send(PDF, name="box 7 ✓", media=BOX)
     assert (job.id, job.state) == (1, "pending")
     (made,) = printer.jobs
     assert (made.name, made.pdf, made.user) == ("box 7 ✓", PDF, "packer")
-    assert (made.media, made.copies, made.scaling) == ((10_000, 15_000), 2, "none")
+    assert (made.media, made.copies, made.scaling) == ((10_000, 15_000), 1, "none")
     operation, wishes = last(printer, PRINT_JOB).groups
     assert get(operation, "document-format") == "application/pdf"
     assert get(operation, "ipp-attribute-fidelity") is True
     assert [one.name for one in wishes.attributes] == [
         "media-col",
-        "copies",
         "print-scaling",
     ]
 
@@ -167,8 +166,6 @@ def test_that_the_cancelling_failed_does_not_hide_that_wishes_are_not_kept(
     ("named", "code"),
     [
         ({"name": "é" * 128}, "printer_text_too_long"),
-        ({"copies": 0}, "printer_copies"),
-        ({"copies": 1_000}, "printer_copies"),
     ],
 )
 def test_what_no_printer_takes_is_refused_before_anything_is_sent(

@@ -109,7 +109,7 @@ def test_a_used_up_bag_comes_back_under_the_verdict_given_meanwhile(
         factories.accept(lot)
     else:
         checks.give_verdict(
-            lot_id=lot.pk, accept=False, plan="5", found=5, reason="Warped", sign=sign()
+            lot_id=lot.pk, accept=False, found=5, reason="Warped", sign=sign()
         )
     assert count(bag, 2).stage == stage
     assert prove() == []

@@ -76,7 +76,6 @@ def test_a_bag_of_any_stage_gives_a_sample(stage: str) -> None:
         checks.give_verdict(
             lot_id=lot.pk,
             accept=stage == "accepted",
-            plan="9",
             found=0 if stage == "accepted" else 9,
             reason="Warped",
             sign=sign(),
