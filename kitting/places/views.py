@@ -103,11 +103,7 @@ def _show(
         **more,
     }
     return render_part(
-        request,
-        page="kitting/places/put_away.html",
-        part="kitting/places/_put_away.html",
-        context=context,
-        status=status,
+        request, "kitting/places/put_away", "_put_away", context, status=status
     )
 
 
@@ -125,12 +121,7 @@ def place_list(request: LotwardRequest) -> HttpResponseBase:
         "bags": sum(row.bags for row in rows),
         "boxes": sum(row.boxes for row in rows),
     }
-    return render_part(
-        request,
-        page="kitting/places/places.html",
-        part="kitting/places/_place_table.html",
-        context=context,
-    )
+    return render_part(request, "kitting/places/places", "_place_table", context)
 
 
 @allowed("kitting.see_work")
@@ -150,12 +141,7 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
         "shown": shown,
         "carriers": queries.all_carriers().filter(place=place),
     }
-    return render_part(
-        request,
-        page="kitting/places/place_detail.html",
-        part="kitting/places/_place.html",
-        context=context,
-    )
+    return render_part(request, "kitting/places/place_detail", "_place", context)
 
 
 # -- Carriers -----------------------------------------------------------------------
@@ -171,12 +157,7 @@ def carrier_list(request: LotwardRequest) -> HttpResponseBase:
         "rows": rows,
         "bags": sum(row.count for row in rows),  # type: ignore[attr-defined]
     }
-    return render_part(
-        request,
-        page="kitting/places/carriers.html",
-        part="kitting/places/_carrier_table.html",
-        context=context,
-    )
+    return render_part(request, "kitting/places/carriers", "_carrier_table", context)
 
 
 @allowed("kitting.put_away", "GET", "POST")
@@ -201,9 +182,9 @@ def carrier_detail(request: LotwardRequest, number: str) -> HttpResponse:
     bags = queries.bags_on(carrier)
     return render_part(
         request,
-        page="kitting/places/carrier_detail.html",
-        part="kitting/places/_carrier.html",
-        context={
+        "kitting/places/carrier_detail",
+        "_carrier",
+        {
             "carrier": carrier,
             "bags": bags,
             "all_cleared": cleared_together(bags),

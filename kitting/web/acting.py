@@ -119,7 +119,7 @@ def form_page(
     status: int,
     /,
     *,
-    fragment: str = "_form.html",
+    fragment: str = "",
     **context: Any,
 ) -> HttpResponse:
     """Answer with the page around a form, or with the form alone.
@@ -129,20 +129,15 @@ def form_page(
         page: The page's template without its ending; the form is named after it.
         form: The form.
         status: The status to answer with.
-        fragment: The template of the form alone.
+        fragment: The template of the form alone, as the part of ``render_part``.
         **context: What else the page shows.
 
     Returns:
         The page or the form.
     """
     named = page.rpartition("/")[2].replace("_", "-")
-    return render_part(
-        request,
-        page=f"{page}.html",
-        part=fragment,
-        context={"form": form, "part": named, **context},
-        status=status,
-    )
+    context = {"form": form, "part": named, **context}
+    return render_part(request, page, fragment, context, status=status)
 
 
 def _need_password(request: LotwardRequest, form: KeyedForm) -> None:

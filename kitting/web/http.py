@@ -96,15 +96,27 @@ def wants_fragment(request: LotwardRequest) -> bool:
 
 def render_part(
     request: LotwardRequest,
-    *,
     page: str,
     part: str,
     context: dict[str, Any],
     status: int = 200,
 ) -> HttpResponse:
-    """Answer with the part where htmx asked for it, with the whole page otherwise."""
-    name = part if wants_fragment(request) else page
-    response = render(request, name, context, status=status)
+    """Answer with the part where htmx asked for it, with the whole page otherwise.
+
+    Args:
+        request: The request.
+        page: The page's template without its ending.
+        part: That of the part, in the same folder; the plain form's where it is empty.
+        context: What both show.
+        status: The status.
+
+    Returns:
+        The part or the page.
+    """
+    name = page
+    if wants_fragment(request):
+        name = f"{page.rpartition('/')[0]}/{part}" if part else "_form"
+    response = render(request, f"{name}.html", context, status=status)
     patch_vary_headers(
         response, ("HX-Request", "HX-Boosted", "HX-History-Restore-Request")
     )

@@ -245,8 +245,8 @@ def _show(
         }
     return render_part(
         request,
-        page="dispatch/shipments/shipment_detail.html",
-        part="dispatch/shipments/_shipment.html",
-        context=context,
+        "dispatch/shipments/shipment_detail",
+        "_shipment",
+        context,
         status=status,
     )

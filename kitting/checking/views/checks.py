@@ -62,7 +62,7 @@ def _checked(
         "kitting/checking/lot_check",
         form,
         status,
-        fragment="kitting/checking/_lot_check.html",
+        fragment="_lot_check",
         lot=lot,
         shown=LotPage(lot, standing_reach()),
         page=plan,

@@ -45,9 +45,9 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
         lines = source_lines()
         return render_part(
             request,
-            page="kitting/checking/inspection.html",
-            part="kitting/checking/_inspection_sources.html",
-            context={
+            "kitting/checking/inspection",
+            "_inspection_sources",
+            {
                 "lines": lines,
                 "tightened": sum(line.tightened for line in lines),
                 "reduced": sum(line.reduced for line in lines),
@@ -59,9 +59,9 @@ def inspection(request: LotwardRequest) -> HttpResponseBase:
         return file
     return render_part(
         request,
-        page="kitting/checking/inspection_source.html",
-        part="kitting/checking/_inspection_source.html",
-        context={
+        "kitting/checking/inspection_source",
+        "_inspection_source",
+        {
             "of": chosen["part"],
             "source": chosen["source"],
             "since": chosen.get("since"),
@@ -95,9 +95,9 @@ def curve(request: LotwardRequest) -> HttpResponse:
         context |= {"plan": plan, "curve": found, "lines": curve_lines(plan, found)}
     return render_part(
         request,
-        page="kitting/checking/inspection_curve.html",
-        part="kitting/checking/_inspection_curve.html",
-        context=context,
+        "kitting/checking/inspection_curve",
+        "_inspection_curve",
+        context,
         status=OK if form.is_valid() else UNFIT,
     )
 

@@ -35,10 +35,7 @@ def lot_rejected(request: LotwardRequest, number: str) -> HttpResponse:
         "page": rejected_page(lot),
     }
     return render_part(
-        request,
-        page="kitting/checking/inspection_rejected.html",
-        part="kitting/checking/_inspection_rejected.html",
-        context=context,
+        request, "kitting/checking/inspection_rejected", "_inspection_rejected", context
     )
 
 
@@ -54,7 +51,7 @@ def bag_sort(request: LotwardRequest, number: str, bag: str) -> HttpResponse:
         partial(rejected.sort_bag, bag_id=sorted_bag.pk),
         said=_("Bag %(bag)s is sorted: %(good)s good, %(bad)s scrapped."),
         to=_address(lot),
-        fragment="kitting/checking/_inspection_count.html",
+        fragment="_inspection_count",
         lot=lot,
         bag=sorted_bag,
         act=_("Scrap the bad pieces, accept the good ones"),

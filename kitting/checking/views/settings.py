@@ -24,9 +24,9 @@ def inspection_set(request: LotwardRequest) -> HttpResponse:
     parts, kinds = parts_to_set(), kinds_to_set()
     return render_part(
         request,
-        page="kitting/checking/inspection_set.html",
-        part="kitting/checking/_inspection_set.html",
-        context={
+        "kitting/checking/inspection_set",
+        "_inspection_set",
+        {
             "parts": parts,
             "kinds": kinds,
             "sampled": sum(part.needs_check and part.sampled for part in parts),

@@ -36,9 +36,9 @@ def evidence_table(request: LotwardRequest) -> HttpResponseBase:
         return file
     return render_part(
         request,
-        page="kitting/disinfection/evidence.html",
-        part="kitting/disinfection/_protocol_evidence.html",
-        context={"records": list(records), "table": True},
+        "kitting/disinfection/evidence",
+        "_protocol_evidence",
+        {"records": list(records), "table": True},
     )
 
 

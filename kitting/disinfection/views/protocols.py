@@ -76,10 +76,7 @@ def protocol_list(request: LotwardRequest) -> HttpResponseBase:
         "processes": PROCESSES,
     }
     return render_part(
-        request,
-        page="kitting/disinfection/protocols.html",
-        part="kitting/disinfection/_protocol_table.html",
-        context=context,
+        request, "kitting/disinfection/protocols", "_protocol_table", context
     )
 
 
@@ -104,10 +101,7 @@ def protocol_detail(request: LotwardRequest, code: str, version: int) -> HttpRes
     """One version: what it requires, covers, stands on, and who signed it."""
     protocol = _version(code, version)
     return render_part(
-        request,
-        page="kitting/disinfection/protocol_detail.html",
-        part="kitting/disinfection/_protocol.html",
-        context=_context(protocol),
+        request, "kitting/disinfection/protocol_detail", "_protocol", _context(protocol)
     )
 
 
@@ -161,7 +155,7 @@ def _draft_page(
         f"kitting/disinfection/{page}",
         form,
         status,
-        fragment="kitting/disinfection/_protocol_form.html",
+        fragment="_protocol_form",
         loads=loads,
         part="protocol-form",
         **context,

@@ -74,15 +74,15 @@ def _show(
     request: LotwardRequest,
     run: Run,
     *,
-    part: str = "kitting/disinfection/_run_line.html",
+    part: str = "_run_line",
     status: int = OK,
     **more: Any,
 ) -> HttpResponse:
     return render_part(
         request,
-        page="kitting/disinfection/run_detail.html",
-        part=part,
-        context=context_of(request, run, **more),
+        "kitting/disinfection/run_detail",
+        part,
+        context_of(request, run, **more),
         status=status,
     )
 
@@ -90,7 +90,7 @@ def _show(
 @allowed("kitting.see_work")
 def run_detail(request: LotwardRequest, number: str) -> HttpResponse:
     """One run; htmx asks for the list of its bags again and again."""
-    return _show(request, find_run(number), part="kitting/disinfection/_run_bags.html")
+    return _show(request, find_run(number), part="_run_bags")
 
 
 @allowed("kitting.run_line", "POST")

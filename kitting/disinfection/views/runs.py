@@ -92,12 +92,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
         "to_see_to": gauges.meters_to_see_to(clock.today()),
         "total_bags": found.aggregate(all=Sum("bags"))["all"] or 0,
     }
-    return render_part(
-        request,
-        page="kitting/disinfection/runs.html",
-        part="kitting/disinfection/_run_table.html",
-        context=context,
-    )
+    return render_part(request, "kitting/disinfection/runs", "_run_table", context)
 
 
 @dataclass(frozen=True)
@@ -218,8 +213,8 @@ def run_open(request: LotwardRequest) -> HttpResponse:
             return say_and_go(request, said % vars(done), run_address(done.run))
     return render_part(
         request,
-        page="kitting/disinfection/run_open.html",
-        part="kitting/disinfection/_run_open_form.html",
-        context=context,
+        "kitting/disinfection/run_open",
+        "_run_open_form",
+        context,
         status=status,
     )

@@ -57,9 +57,9 @@ def run_close(request: LotwardRequest, number: str) -> HttpResponse:
     if done is None:
         return render_part(
             request,
-            page="kitting/disinfection/run_close.html",
-            part="kitting/disinfection/_run_close_form.html",
-            context=context_of(request, run, form=form),
+            "kitting/disinfection/run_close",
+            "_run_close_form",
+            context_of(request, run, form=form),
             status=status,
         )
     if done.stage == RunStage.RELEASED:

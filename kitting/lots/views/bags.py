@@ -42,9 +42,9 @@ def bag_detail(request: LotwardRequest, number: str) -> HttpResponse:
     bag = get_or_404(one_bag(), number=number)
     return render_part(
         request,
-        page="kitting/lots/bag_detail.html",
-        part="kitting/lots/_bag.html",
-        context={
+        "kitting/lots/bag_detail",
+        "_bag",
+        {
             "bag": bag,
             "shown": bag_page(bag, standing_reach()),
         },
@@ -96,7 +96,7 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
         "kitting/lots/bag_weigh",
         form,
         status,
-        fragment="kitting/lots/_bag_weigh_form.html",
+        fragment="_bag_weigh_form",
         weighed=weighed,
         back=bag_address(bag.number),
         **_around(bag),

@@ -83,11 +83,7 @@ def _answer(
         "act": _("Look at the file"),
     }
     return render_part(
-        request,
-        page="kitting/lots/lot_file.html",
-        part="kitting/lots/_lot_file.html",
-        context=context,
-        status=status,
+        request, "kitting/lots/lot_file", "_lot_file", context, status=status
     )
 
 

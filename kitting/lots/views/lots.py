@@ -80,12 +80,7 @@ def lot_list(request: LotwardRequest) -> HttpResponseBase:
         "page": pages.get_page(request.GET.get("page")),
         "held": set(held_lots(reach)) if reach else set(),
     }
-    return render_part(
-        request,
-        page="kitting/lots/lots.html",
-        part="kitting/lots/_lot_list.html",
-        context=context,
-    )
+    return render_part(request, "kitting/lots/lots", "_lot_list", context)
 
 
 @allowed("kitting.see_work")
@@ -94,10 +89,7 @@ def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
     lot = get_or_404(one_lot(), number=number)
     shown = LotPage(lot, standing_reach())
     return render_part(
-        request,
-        page="kitting/lots/lot_detail.html",
-        part="kitting/lots/_lot.html",
-        context={"lot": lot, "shown": shown},
+        request, "kitting/lots/lot_detail", "_lot", {"lot": lot, "shown": shown}
     )
 
 

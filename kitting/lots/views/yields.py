@@ -46,9 +46,9 @@ def _show(
 ) -> HttpResponse:
     return render_part(
         request,
-        page="kitting/lots/yields.html",
-        part="kitting/lots/_yields.html",
-        context={
+        "kitting/lots/yields",
+        "_yields",
+        {
             "form": form,
             "wrong": wrong,
             "rows": [(row, new_op_key()) for row in all_yields()],

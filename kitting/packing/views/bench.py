@@ -146,11 +146,7 @@ def _show(
         wrong, _point, to_do = _first_error(form).partition(". ")
         context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
     return render_part(
-        request,
-        page="kitting/packing/bench.html",
-        part="kitting/packing/_bench.html",
-        context=context,
-        status=status,
+        request, "kitting/packing/bench", "_bench", context, status=status
     )
 
 

@@ -83,12 +83,7 @@ def box_list(request: LotwardRequest) -> HttpResponseBase:
         "page": page,
         "held": holds_on_boxes([box.pk for box in page], reach),
     }
-    return render_part(
-        request,
-        page="kitting/packing/boxes.html",
-        part="kitting/packing/_box_list.html",
-        context=context,
-    )
+    return render_part(request, "kitting/packing/boxes", "_box_list", context)
 
 
 @allowed("kitting.see_work")
@@ -99,9 +94,9 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
     printable = box.stage in prints.PRINTABLE
     return render_part(
         request,
-        page="kitting/packing/box_detail.html",
-        part="kitting/packing/_box.html",
-        context={
+        "kitting/packing/box_detail",
+        "_box",
+        {
             "box": box,
             "shown": shown,
             "printable": printable,
@@ -130,7 +125,7 @@ def box_print(request: LotwardRequest, number: str) -> HttpResponse:
         "kitting/printing/label_print",
         form,
         status,
-        fragment="kitting/printing/_label_print_form.html",
+        fragment="_label_print_form",
         part="box-print",
         back=box_address(box),
         **context,

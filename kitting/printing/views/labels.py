@@ -106,12 +106,7 @@ def labels(request: LotwardRequest) -> HttpResponseBase:
         "no_worker": no_worker(now),
         "worker_seen": worker_seen(),
     }
-    return render_part(
-        request,
-        page="kitting/printing/labels.html",
-        part="kitting/printing/_labels.html",
-        context=context,
-    )
+    return render_part(request, "kitting/printing/labels", "_labels", context)
 
 
 def _week_of(now: datetime) -> datetime:
@@ -155,11 +150,7 @@ def _show(
         "worker_seen": worker_seen(),
     }
     return render_part(
-        request,
-        page="kitting/printing/label_job.html",
-        part="kitting/printing/_label_job.html",
-        context=context,
-        status=status,
+        request, "kitting/printing/label_job", "_label_job", context, status=status
     )
 
 
@@ -223,12 +214,7 @@ def label_log(request: LotwardRequest) -> HttpResponseBase:
         "prints": page.paginator.count,
         "again": found.filter(copy__gt=1).count(),
     }
-    return render_part(
-        request,
-        page="kitting/printing/label_log.html",
-        part="kitting/printing/_label_log.html",
-        context=context,
-    )
+    return render_part(request, "kitting/printing/label_log", "_label_log", context)
 
 
 # -- Documents ----------------------------------------------------------------------

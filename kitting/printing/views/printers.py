@@ -169,9 +169,5 @@ def _show(
         **_worker(),
     }
     return render_part(
-        request,
-        page="kitting/printing/printer.html",
-        part="kitting/printing/_printer_told.html",
-        context=context,
-        status=status,
+        request, "kitting/printing/printer", "_printer_told", context, status=status
     )

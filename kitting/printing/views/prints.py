@@ -218,7 +218,7 @@ def _ask(
         "kitting/printing/label_print",
         form or _form(request, labelled, numbers),
         status,
-        fragment="kitting/printing/_label_print_form.html",
+        fragment="_label_print_form",
         numbers=numbers,
         back=back,
         here=ROOM,

@@ -100,11 +100,7 @@ def _keep(request: LotwardRequest, stock: Stock | None) -> HttpResponse:
         "act": _("Change the stock") if stock else _("Enter the stock"),
     }
     return render_part(
-        request,
-        page="kitting/printing/stock.html",
-        part="kitting/printing/_stock_form.html",
-        context=context,
-        status=status,
+        request, "kitting/printing/stock", "_stock_form", context, status=status
     )
 
 

@@ -209,7 +209,7 @@ def test_a_lot_shows_what_it_is_made_from_and_what_happened(checker: Client) -> 
     page = shown.context["shown"]
     assert [line.stage for line in page.lines] == ["accepted"]
     assert [move.kind for move in page.movements] == ["accepted", "received"]
-    assert [check.plan for check in page.checks] == ["all"]
+    assert [check.plan for check in page.checks] == ["All looked over, 100"]
     assert b"HB-1" in checker.get(address("lot-detail", "PETG-1")).content
 
 

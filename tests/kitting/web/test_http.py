@@ -109,19 +109,22 @@ def test_only_a_plain_request_of_htmx_wants_a_part(
 
 
 @pytest.mark.parametrize(
-    ("headers", "name"), [({}, "page"), ({"HX-Request": "1"}, "part")]
+    ("headers", "part", "name"),
+    [
+        ({}, "_part", "room/page.html"),
+        ({"HX-Request": "1"}, "_part", "room/_part.html"),
+        ({"HX-Request": "1"}, "", "_form.html"),
+    ],
 )
 def test_part_and_page_are_told_apart_for_caches_as_well(
-    headers: dict[str, str], name: str, monkeypatch: pytest.MonkeyPatch
+    headers: dict[str, str], part: str, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # The template engine is not under test: its name and status are handed through.
     monkeypatch.setattr(
         http, "render", lambda r, template, context, status: HttpResponse(template)
     )
     headers = dict.fromkeys(headers, "true")
-    response = http.render_part(
-        request_of(**headers), page="page", part="part", context={}
-    )
+    response = http.render_part(request_of(**headers), "room/page", part, {})
     assert response.content.decode() == name
     assert response["Vary"] == "HX-Request, HX-Boosted, HX-History-Restore-Request"
 
