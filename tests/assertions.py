@@ -10,6 +10,9 @@ from kitting.domain.errors import LotwardError
 
 BLOCKS = "article|br|dd|div|dl|dt|h[1-4]|legend|li|ol|option|p|section|t[dhr]|ul"
 
+NUMBER = re.compile(r'<span class="number">(?:<span class="four">[^<]*</span>)+</span>')
+"""A number in its groups, which read and copy as one."""
+
 
 def _text(response: HttpResponse) -> str:
     return response.content.decode()
@@ -17,7 +20,8 @@ def _text(response: HttpResponse) -> str:
 
 def laid_out(html: str) -> str:
     """HTML with its white space as a browser takes it: one blank, none at a block."""
-    single = re.sub(r"[ \t\r\n]+", " ", html)
+    plain = NUMBER.sub(lambda found: re.sub("<[^>]*>", "", found[0]), html)
+    single = re.sub(r"[ \t\r\n]+", " ", plain)
     return re.sub(rf" ?(</?(?:{BLOCKS})\b[^>]*>) ?", r"\1", single)
 
 

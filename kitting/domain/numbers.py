@@ -38,6 +38,11 @@ _NUMBER: Final = re.compile(
     "(?P<kind>[LBRXKSC])(?P<site>[1-9])"
     "(?P<sequence>[0-9]{6}|[1-9][0-9]{6,11})(?P<check>[0-9A-Z])"
 )
+IN_A_SENTENCE: Final = re.compile(
+    rf"(?<![\w-])(?:{_NUMBER.pattern}|[0-9]{{18}})(?![\w-])"
+)
+"""Numbers of ours, and SSCCs, wherever a text names them."""
+
 _LOT_NUMBER: Final = re.compile(r"[A-Z0-9/.-]{1,20}")
 _FOLDED: Final = frozenset({"", ".", ".."})
 """Parts between strokes that browsers fold out of an address."""

@@ -19,10 +19,11 @@ from django.forms import BaseForm, BoundField, CheckboxInput
 from django.http import HttpRequest
 from django.template import Context
 from django.utils import timezone
-from django.utils.html import format_html
+from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
+from kitting.domain.numbers import IN_A_SENTENCE
 from kitting.domain.shown import fours
 from kitting.web.figures import pieces
 from kitting.web.http import open_to
@@ -124,6 +125,13 @@ def fact(title: str, said: object) -> SafeString | str:
 def among(value: object, these: Container[object]) -> bool:
     """Tell whether something is one of these: ``held=bag.pk|among:held``."""
     return value in these
+
+
+@register.filter
+def grouped(sentence: object) -> SafeString:
+    """Set the numbers that a sentence names as they are set everywhere."""
+    told = conditional_escape(sentence)
+    return SafeString(IN_A_SENTENCE.sub(lambda found: str(number(found[0])), told))
 
 
 def _local(value: datetime) -> datetime:

@@ -278,6 +278,16 @@ def test_a_fact_is_told_under_its_title_where_there_is_one() -> None:
     assert look.fact("Use by", look.day(None)) == ""
 
 
+def test_numbers_in_a_sentence_are_set_as_they_are_alone() -> None:
+    told = look.grouped("Bag B1000042T & box 340123456700000018 came; X-B1000042T not.")
+    assert str(look.number("B1000042T")) in told
+    assert str(look.number("340123456700000018")) in told
+    assert told.count('class="number"') == 2
+    assert strip_tags(told) == (
+        "Bag B1000042T &amp; box 340123456700000018 came; X-B1000042T not."
+    )
+
+
 @pytest.mark.parametrize(
     ("value", "text"),
     [
