@@ -12,6 +12,7 @@ from kitting.lots.services import lots
 from kitting.models import Bag, Bench, Box, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
 from tests import factories
+from tests.assertions import text_of
 
 
 @dataclass
@@ -81,7 +82,7 @@ def newest_number(bench: Bench) -> str:
 
 
 def words(response: Any) -> str:
-    return " ".join(response.content.decode().split())
+    return text_of(response)
 
 
 def state(response: Any) -> str:

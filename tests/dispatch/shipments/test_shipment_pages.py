@@ -18,6 +18,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.factories import sign
 
@@ -102,7 +103,7 @@ def test_the_list_says_what_is_open_what_could_go_and_what_went(clerk: Client) -
     assert (answer.context["ready_boxes"], answer.context["ready_sets"]) == (1, 6)
     kind = answer.context["ready"][0]
     assert kind.places == ((box.bench.place.name, 1),)
-    text = answer.content.decode()
+    text = text_of(answer)
     assert (
         text.index('id="open"') < text.index('id="ready"') < text.index('id="lately"')
     )
@@ -166,10 +167,8 @@ def test_a_box_goes_on_by_any_of_its_codes(clerk: Client, read: str) -> None:
     assert answer.headers["Location"] == page_of(shipment)
     box.refresh_from_db()
     assert box.stage == "loaded"
-    assert (
-        f"Box {box.serial} is on the shipment."
-        in clerk.get(page_of(shipment)).content.decode()
-    )
+    shown = text_of(clerk.get(page_of(shipment)))
+    assert f"Box {box.serial} is on the shipment." in shown
 
 
 def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
@@ -181,7 +180,7 @@ def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
     data = {"op_key": first.context["scan_key"], "scan": box.serial}
     answer = clerk.post(act_of(shipment, "scan"), data, headers=hx)
     assert_part(answer, "shipment")
-    text = answer.content.decode()
+    text = text_of(answer)
     assert "autofocus" in text
     assert f"Box {box.serial} is on the shipment." in text
     assert answer.context["scan_key"] != first.context["scan_key"]
@@ -261,7 +260,7 @@ def test_the_number_of_something_else_is_called_by_its_name(clerk: Client) -> No
     ):
         answer = clerk.post(act_of(shipment, "scan"), keyed(scan=number))
         assert_problem(answer, "scan_not_a_box")
-        assert f"is a {kind}, not a box" in answer.content.decode()
+        assert f"is a {kind}, not a box" in text_of(answer)
 
 
 @pytest.mark.smoke
@@ -271,7 +270,7 @@ def test_a_held_box_is_refused_with_its_hold_on_the_page(clerk: Client, hx) -> N
     holds.place_hold(target="lot", value=lot.pk, reason="Cracked rim", sign=sign())
     answer = clerk.post(act_of(shipment, "scan"), keyed(scan=box.serial), headers=hx)
     assert_problem(answer, "box_held")
-    assert f"lot {lot.number} (Cracked rim)" in answer.content.decode()
+    assert f"lot {lot.number} (Cracked rim)" in text_of(answer)
 
 
 def test_a_box_of_another_open_shipment_is_a_conflict(clerk: Client, hx) -> None:
@@ -279,7 +278,7 @@ def test_a_box_of_another_open_shipment_is_a_conflict(clerk: Client, hx) -> None
     first, second = factories.make_shipment(box), factories.make_shipment()
     answer = clerk.post(act_of(second, "scan"), keyed(scan=box.serial), headers=hx)
     assert_problem(answer, "box_in_shipment", status=409)
-    assert first.number in answer.content.decode()
+    assert first.number in text_of(answer)
 
 
 def test_a_scan_for_a_shipment_that_was_sent_meanwhile_shows_that(
@@ -292,7 +291,7 @@ def test_a_scan_for_a_shipment_that_was_sent_meanwhile_shows_that(
             act_of(shipment, "scan"), keyed(scan=other.serial), headers=headers
         )
         assert_problem(answer, "shipment_not_open", status=409)
-        assert 'id="scan"' not in answer.content.decode()
+        assert 'id="scan"' not in text_of(answer)
 
 
 # -- Taking off ----------------------------------------------------------------------
@@ -368,7 +367,7 @@ def test_a_held_box_stops_the_sending_and_is_named(clerk: Client) -> None:
     holds.place_hold(target="box", value=box.pk, reason="Dent", sign=sign())
     answer = clerk.post(act_of(shipment, "send"), data)
     assert_problem(answer, "box_held")
-    text = answer.content.decode()
+    text = text_of(answer)
     assert f"Box {box.serial} is held" in text
     assert "1 box on it is held" in text
     assert act_of(shipment, "send") not in text
@@ -384,7 +383,7 @@ def test_a_box_that_came_on_after_the_page_was_shown_stops_the_sending(
     clerk.post(act_of(shipment, "scan"), keyed(scan=late.serial))
     answer = clerk.post(act_of(shipment, "send"), data)
     assert_problem(answer, "box_came_on", status=409)
-    assert str(late.serial) in answer.content.decode()
+    assert str(late.serial) in text_of(answer)
     assert (
         clerk.post(act_of(shipment, "send"), send_data(clerk, shipment)).status_code
         == 302

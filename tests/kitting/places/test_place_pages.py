@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -106,7 +107,7 @@ def test_a_plain_browser_is_sent_on_with_the_place_in_hand(
     assert f'name="hand" value="{bag.number}"' in shown.content.decode()
     second = packer.post(PAGE, values("shelf-q", bag.number), follow=True)
     assert second.request["QUERY_STRING"] == "hand=SHELF-Q"
-    text = second.content.decode()
+    text = text_of(second)
     assert f"Bag {bag.number} is at Shelf Q now." in text
     assert "Everything scanned now goes to Shelf Q." in text
     bag.refresh_from_db()
