@@ -130,7 +130,7 @@ def among(value: object, these: Container[object]) -> bool:
 @register.filter
 def grouped(sentence: object) -> SafeString:
     """Set the numbers that a sentence names as they are set everywhere."""
-    told = conditional_escape(sentence)
+    told = conditional_escape(sentence)  # type: ignore[arg-type]  # a message is any object
     return SafeString(IN_A_SENTENCE.sub(lambda found: str(number(found[0])), told))
 
 
