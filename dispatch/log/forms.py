@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.log.queries import Filters, lot_named
 from dispatch.models import Consignee
 from kitting.domain.errors import LotwardError
+from kitting.ledger.clock import midnight
 from kitting.models import Lot
 from kitting.web.forms import DayField, ScanField, SpokenForm
 from kitting.web.messages import sentence
@@ -66,14 +66,9 @@ class LogForm(SpokenForm):
         """What a valid form asks for."""
         data = self.cleaned_data
         return Filters(
-            since=_midnight(data["from"]) if data["from"] else None,
-            before=_midnight(data["to"] + timedelta(days=1)) if data["to"] else None,
+            since=midnight(data["from"]) if data["from"] else None,
+            before=midnight(data["to"] + timedelta(days=1)) if data["to"] else None,
             consignee_id=data["consignee"].pk if data["consignee"] else None,
             words=data["q"],
             lot_id=data["lot"].pk if data["lot"] else None,
         )
-
-
-def _midnight(day: date) -> datetime:
-    """When a day begins by the clock on the workshop's wall."""
-    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())

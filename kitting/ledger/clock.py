@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.utils import timezone
@@ -47,6 +47,18 @@ def today() -> date:
         The local date, for whoever goes by the clock on its wall.
     """
     return timezone.localdate(now())
+
+
+def midnight(day: date) -> datetime:
+    """When a day begins by the clock on the workshop's wall.
+
+    Args:
+        day: The day.
+
+    Returns:
+        The moment, in the zone in force.
+    """
+    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())
 
 
 def day_of(workshop: Workshop, now: datetime) -> date:

@@ -25,7 +25,7 @@ UNITS: Final = {"piece": "", "gram": " g", "mm": " mm"}
 
 
 def _bags(wanted: Sequence[str]) -> tuple[Subject, ...]:
-    mark = mark_of(Workshop.objects.get(pk=1))
+    mark = mark_of()
     rows = Bag.objects.filter(number__in=wanted).select_related(
         "lot__part", "lot__revision"
     )

@@ -154,7 +154,7 @@ def _lots(lines: Sequence[BoxLine]) -> tuple[tuple[str, str], ...]:
 
 
 def _commands(wanted: Sequence[str]) -> tuple[Subject, ...]:
-    mark = mark_of(Workshop.objects.get(pk=1))
+    mark = mark_of()
     subjects = []
     for command in each_once(wanted, wanted, "command"):
         does = words_of_command(command)

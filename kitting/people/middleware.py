@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from kitting.domain.badges import holds_badge
 from kitting.domain.errors import Refused
-from kitting.people.queries.badges import name_behind
+from kitting.people.queries import name_behind
 from kitting.web.messages import sentence
 
 NAME: Final = "username"

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.labels import kinds
 from kitting.labels.cards import PlaceLabel
-from kitting.models import Carrier, Place, Workshop
+from kitting.models import Carrier, Place
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -29,7 +29,7 @@ def _labelled(
     """Labels of all rows of a table, which are known by a number and have a name."""
 
     def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
-        mark = mark_of(Workshop.objects.get(pk=1))
+        mark = mark_of()
         named = rows._default_manager.filter(**{f"{number}__in": wanted})
         found = dict(named.values_list(number, "name"))
         return tuple(

@@ -14,13 +14,12 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.disinfection.forms.dosimeters import DosimetersForm
 from kitting.disinfection.queries.meters import MeterLine
-from kitting.disinfection.queries.runs import Filters
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
 from kitting.domain.stages import RunStage
 from kitting.web.fields import FigureField, FigureText, ReasonField
-from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
 from kitting.web.http import add_refusal
 from kitting.web.wording import UNSAID
 
@@ -322,7 +321,7 @@ class GiveUpForm(KeyedForm):
     )
 
 
-class RunFilterForm(SpokenForm):
+class RunFilterForm(FilterForm):
     """The list of runs as a sentence with blanks."""
 
     things = {
@@ -342,21 +341,3 @@ class RunFilterForm(SpokenForm):
     def __init__(self, *args: Any, lines: Iterable[tuple[str, str]], **kwargs: Any):
         super().__init__(*args, **kwargs)
         self.offer("line", [("", _("any line")), *lines])
-
-    def chosen(self, kind: type[Filters]) -> Filters:
-        """What the list is narrowed to; a blank that cannot be read narrows nothing.
-
-        Args:
-            kind: The filters' own class.
-
-        Returns:
-            The filters.
-        """
-        self.is_valid()
-        data = self.cleaned_data
-        return kind(
-            line=data.get("line", ""),
-            stage=data.get("stage", ""),
-            since=data.get("since"),
-            until=data.get("until"),
-        )

@@ -71,7 +71,7 @@ def run_list(request: LotwardRequest) -> HttpResponseBase:
     form = RunFilterForm(
         request.GET, lines=[(each.place.code, each.place.name) for each in lines]
     )
-    filters = form.chosen(queries.Filters)
+    filters = queries.Filters(**form.chosen())
     found = queries.runs_shown(filters)
     if file := file_response(request, "runs", COLUMNS, found):
         return file

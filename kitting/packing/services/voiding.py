@@ -35,14 +35,7 @@ def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
 
     def work(act: Act) -> BoxMoved:
         why = need_reason(reason)
-        ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
-        bags = locking.lock_rows(Bag, ids)
-        box = locking.lock_row(Box, box_id)
-        if box.stage != BoxStage.OPEN:
-            raise wrong_box(box, "cancelled")
-        now = set(BoxLine.objects.filter(box=box).values_list("bag", flat=True))
-        if now != ids:
-            raise Conflict("page_is_old")
+        box, bags, _lines = _locked(box_id, "cancelled")
         event = move_box(box, BoxStage.VOIDED, why)
         back = take_all_back(box, bags)
         box.save(update_fields=["stage", "events_seen"])
@@ -73,15 +66,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
 
     def work(act: Act) -> BoxMoved:
         why = need_reason(reason)
-        ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
-        bags = locking.lock_rows(Bag, ids)
-        box = locking.lock_row(Box, box_id)
-        if box.stage == BoxStage.OPEN:
-            raise wrong_box(box, "voided")
-        # Read under the lock: until it was closed, the box may have been filled.
-        lines = list(BoxLine.objects.filter(box=box))
-        if {line.bag_id for line in lines} != ids:
-            raise Conflict("page_is_old")
+        box, bags, lines = _locked(box_id, "voided")
         event = move_box(box, BoxStage.VOIDED, why)
         scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
         save_bags(list(bags.values()))
@@ -91,6 +76,22 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         return BoxMoved(box=str(box), stage=str(box.stage))
 
     return perform("void_box", work, BoxMoved, sign, box=box_id, reason=reason)
+
+
+def _locked(box_id: int, to: str) -> tuple[Box, dict[int, Bag], list[BoxLine]]:
+    """Lock a box after its bags, and read what is in it under the lock.
+
+    Only an open box is cancelled, and only one that is no longer open is voided.
+    """
+    ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
+    bags = locking.lock_rows(Bag, ids)
+    box = locking.lock_row(Box, box_id)
+    if (box.stage == BoxStage.OPEN) != (to == "cancelled"):
+        raise wrong_box(box, to)
+    lines = list(BoxLine.objects.filter(box=box))
+    if {line.bag_id for line in lines} != ids:
+        raise Conflict("page_is_old")
+    return box, bags, lines
 
 
 def _scrapped(bag: Bag, line: BoxLine, box: Box, reason: str) -> Guarded:

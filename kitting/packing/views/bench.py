@@ -14,7 +14,7 @@ from kitting.domain.errors import LotwardError
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.models import Bench
-from kitting.packing.forms.bench import ScanForm
+from kitting.packing.forms import ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import following

@@ -17,7 +17,7 @@ from kitting.ledger import clock
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Box, Print
-from kitting.packing.forms.boxes import BoxFilterForm, VoidForm
+from kitting.packing.forms import BoxFilterForm, VoidForm
 from kitting.packing.labels import box_subject
 from kitting.packing.queries.boxes import (
     box_of_number,

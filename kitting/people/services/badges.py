@@ -15,7 +15,7 @@ from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Badge, Print, User
-from kitting.people.queries.badges import role_of
+from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
 
 MOST_AT_ONCE = 100

@@ -14,9 +14,8 @@ from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE
 from kitting.labels.press import press
 from kitting.ledger.operations import Sign
-from kitting.people.forms.badges import IssueBadgesForm, RevokeBadgeForm
-from kitting.people.queries.badges import people
-from kitting.people.queries.workshop import workshop
+from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm
+from kitting.people.queries import people
 from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
@@ -41,7 +40,7 @@ def _issue(*, user_ids: list[int], laid: Callable[[], Laid], sign: Sign) -> byte
 
     They go to no print job: its document would keep the tokens.
     """
-    mark = mark_of(workshop())
+    mark = mark_of()
     documents: list[bytes] = []
 
     def draw(new: Sequence[NewBadge]) -> Drawn:

@@ -7,8 +7,8 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.people.forms.workshop import WorkshopForm
-from kitting.people.queries import workshop as queries
+from kitting.people import queries
+from kitting.people.forms import WorkshopForm
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.http import LotwardRequest, allowed

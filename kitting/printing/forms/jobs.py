@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time, timedelta
+from datetime import timedelta
 from typing import Any
 
 from django import forms
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from kitting.ledger.clock import midnight
 from kitting.models import Printer
 from kitting.printing.queries.labels import LABELLED, label_words
 from kitting.printing.queries.prints import FAILED, OVER, WAY
@@ -73,12 +73,7 @@ class PrintLogForm(FilterForm):
         """What is set and can be read, its days as moments."""
         data = super().chosen()
         if "since" in data:
-            data["since"] = _midnight(data["since"])
+            data["since"] = midnight(data["since"])
         if "until" in data:
-            data["before"] = _midnight(data.pop("until") + timedelta(days=1))
+            data["before"] = midnight(data.pop("until") + timedelta(days=1))
         return data
-
-
-def _midnight(day: date) -> datetime:
-    """When a day begins by the clock on the workshop's wall."""
-    return datetime.combine(day, time(), tzinfo=timezone.get_current_timezone())

@@ -21,7 +21,7 @@ from django.urls import reverse
 from kitting.domain import badges
 from kitting.models import Lot, Operation, User
 from kitting.people.middleware import BadgeMiddleware
-from kitting.people.queries.badges import NOBODY
+from kitting.people.queries import NOBODY
 from kitting.people.services.badges import issue_badges, revoke_badge
 from kitting.web.messages import ALL
 from lotward.logs import LineFormatter

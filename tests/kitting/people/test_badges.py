@@ -19,7 +19,7 @@ from kitting.domain import badges
 from kitting.domain.errors import LotwardError
 from kitting.ledger.operations import fingerprint
 from kitting.models import Badge, Link, Operation, Print, Stock, User, Workshop
-from kitting.people.queries.badges import NOBODY, name_behind
+from kitting.people.queries import NOBODY, name_behind
 from kitting.people.services.badges import (
     MOST_AT_ONCE,
     NewBadge,

@@ -1,4 +1,4 @@
-"""Forms for boxes: the filters of the table, printing again, voiding."""
+"""Forms of the bench, and of boxes: filters of their table, voiding."""
 
 from __future__ import annotations
 
@@ -7,10 +7,30 @@ from typing import TYPE_CHECKING
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain.commands import TAKE_OFF
 from kitting.models import BoxSize
 from kitting.models.boxes import box_stages
 from kitting.packing.queries.boxes import READY
 from kitting.web.forms import DayField, FilterForm, KeyedForm
+
+
+class ScanForm(KeyedForm):
+    """A scan, or a button that sends what its command label would.
+
+    Any text at all is valid here: what it means is for ``take_scan`` to say, and a
+    plain ``Field`` neither strips it nor refuses what no number can hold.
+    """
+
+    things = {"box": _("the box"), "purpose": _("what it is for")}
+
+    scan = forms.Field(required=False)
+    box = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
+    purpose = forms.ChoiceField(
+        choices=[("", ""), (TAKE_OFF, TAKE_OFF)],
+        required=False,
+        widget=forms.HiddenInput,
+    )
+
 
 if TYPE_CHECKING:
     _SizeChoice = forms.ModelChoiceField[BoxSize]

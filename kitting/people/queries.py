@@ -1,0 +1,104 @@
+"""What is set up, whose a badge is, and the people with their badges."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from django.db.models import Max, Prefetch, prefetch_related_objects
+
+from kitting.domain import badges
+from kitting.models import (
+    Badge,
+    Meter,
+    Part,
+    Place,
+    Printer,
+    Product,
+    Protocol,
+    ProtocolLoad,
+    Recipe,
+    RecipeLine,
+    User,
+)
+
+
+def catalogue() -> dict[str, Any]:
+    """Everything that is set up, by the names that the page's template uses.
+
+    Returns:
+        Lists of parts, products, benches, places, protocols and meters.
+    """
+    lines = RecipeLine.objects.select_related("part", "revision", "substitute")
+    recipes = Recipe.objects.order_by("-version").prefetch_related(
+        Prefetch("lines", queryset=lines)
+    )
+    loads = ProtocolLoad.objects.select_related("part", "revision")
+    places = list(Place.objects.select_related("bench"))
+    benches = [place.bench for place in places if hasattr(place, "bench")]
+    printers = Prefetch("printers", queryset=Printer.objects.filter(active=True))
+    prefetch_related_objects(benches, printers)
+    return {
+        "parts": list(Part.objects.prefetch_related("revisions")),
+        "products": list(
+            Product.objects.prefetch_related(
+                "sizes", Prefetch("recipes", queryset=recipes)
+            )
+        ),
+        "benches": sorted(benches, key=lambda bench: bench.code),
+        "places": places,
+        "protocols": list(
+            Protocol.objects.prefetch_related(Prefetch("loads", queryset=loads))
+        ),
+        "meters": list(Meter.objects.annotate(due=Max("calibrations__due"))),
+    }
+
+
+NOBODY: Final = "(badge unknown)"
+"""Stands for the name behind a badge that is unknown, revoked or misread. Brackets and
+blanks are in no name, so nobody is ever called so."""
+
+
+def role_of(person: User) -> str:
+    """Give the roles of a person in words.
+
+    Args:
+        person: The person, best with ``groups`` fetched before.
+
+    Returns:
+        Names of the roles with commas; empty for who has none.
+    """
+    return ", ".join(sorted(group.name for group in person.groups.all()))
+
+
+def name_behind(text: str) -> str:
+    """Find the name to sign in with that a scanned badge stands for.
+
+    Args:
+        text: What was scanned or typed, with a badge's token in it.
+
+    Returns:
+        The name, or ``NOBODY``.
+    """
+    if not badges.is_badge(text):
+        return NOBODY
+    badge = (
+        Badge.objects.select_related("user")
+        .filter(token_sha256=badges.token_hash(text), revoked_at__isnull=True)
+        .first()
+    )
+    return NOBODY if badge is None else badge.user.get_username()
+
+
+def people() -> list[User]:
+    """Everybody, with role and badges, for the page of badges.
+
+    Returns:
+        People with ``groups`` and ``badges`` fetched, open accounts first, then by
+        name; badges newest first.
+    """
+    newest_first = Badge.objects.select_related("issue", "revocation").order_by("-pk")
+    return list(
+        User.objects.order_by("-is_active", "username").prefetch_related(
+            "groups", Prefetch("badges", queryset=newest_first)
+        )
+    )
