@@ -7,11 +7,7 @@ from django.db.models import Q
 
 from dispatch.domain.folding import fold
 from kitting.domain.stages import ShipmentStage
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
-
-
-def shipment_stages() -> list[tuple[str, str]]:
-    return pairs(ShipmentStage)
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Consignee(models.Model):
@@ -55,7 +51,7 @@ class Shipment(models.Model):
     consignee = models.ForeignKey(
         Consignee, on_delete=models.PROTECT, related_name="shipments", db_index=False
     )
-    stage = word_field(shipment_stages, default=ShipmentStage.OPEN)
+    stage = word_field(ShipmentStage, default=ShipmentStage.OPEN)
     reference = models.CharField(max_length=40, blank=True)
     events_seen = models.PositiveSmallIntegerField(default=0)
     sent_at = models.DateTimeField(null=True)
@@ -143,7 +139,7 @@ class ShipEvent(Guarded):
     )
     nth = models.PositiveSmallIntegerField()
     before = models.CharField(max_length=12, blank=True)
-    after = word_field(shipment_stages)
+    after = word_field(ShipmentStage)
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:

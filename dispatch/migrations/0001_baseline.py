@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import django.db.models.deletion
 from django.db import migrations, models
 
-import dispatch.models
 import kitting.domain.stages
+import kitting.models.base
 from kitting.ledger.guards import drop_guards, install_guards
 
 if TYPE_CHECKING:
@@ -100,7 +100,9 @@ class Migration(migrations.Migration):
                 (
                     "stage",
                     models.CharField(
-                        choices=dispatch.models.shipment_stages,
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.ShipmentStage
+                        ),
                         default=kitting.domain.stages.ShipmentStage["OPEN"],
                         max_length=12,
                     ),
@@ -288,7 +290,10 @@ class Migration(migrations.Migration):
                 (
                     "after",
                     models.CharField(
-                        choices=dispatch.models.shipment_stages, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.ShipmentStage
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("reason", models.CharField(blank=True, max_length=200)),

@@ -13,11 +13,10 @@ from django.conf import settings
 from django.db import migrations, models
 
 import kitting.domain.stages
-import kitting.models.boxes
+import kitting.models.base
 import kitting.models.catalogue
 import kitting.models.evidence
 import kitting.models.lots
-import kitting.models.printing
 import kitting.models.runs
 from kitting.ledger.guards import drop_guards, install_guards
 
@@ -59,7 +58,9 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.CharField(
-                        choices=kitting.models.catalogue.place_kinds,
+                        choices=kitting.models.base.Words(
+                            kitting.models.catalogue.PlaceKind
+                        ),
                         default=kitting.models.catalogue.PlaceKind["SHELF"],
                         max_length=12,
                     ),
@@ -177,7 +178,9 @@ class Migration(migrations.Migration):
                 (
                     "unit",
                     models.CharField(
-                        choices=kitting.models.catalogue.units,
+                        choices=kitting.models.base.Words(
+                            kitting.models.catalogue.Unit
+                        ),
                         default=kitting.models.catalogue.Unit["PIECE"],
                         max_length=12,
                     ),
@@ -291,7 +294,7 @@ class Migration(migrations.Migration):
                 (
                     "stage",
                     models.CharField(
-                        choices=kitting.models.lots.lot_stages,
+                        choices=kitting.models.base.Words(kitting.models.lots.LotStage),
                         default=kitting.models.lots.LotStage["OPEN"],
                         max_length=12,
                     ),
@@ -300,7 +303,7 @@ class Migration(migrations.Migration):
                     "verdict",
                     models.CharField(
                         blank=True,
-                        choices=kitting.models.lots.verdicts,
+                        choices=kitting.models.base.Words(kitting.models.lots.Verdict),
                         default=kitting.models.lots.Verdict["NONE"],
                         max_length=12,
                     ),
@@ -378,7 +381,8 @@ class Migration(migrations.Migration):
                 (
                     "process",
                     models.CharField(
-                        choices=kitting.models.runs.processes, max_length=12
+                        choices=kitting.models.base.Words(kitting.models.runs.Process),
+                        max_length=12,
                     ),
                 ),
                 ("required_top_uj_cm2", models.PositiveIntegerField()),
@@ -473,7 +477,9 @@ class Migration(migrations.Migration):
                 (
                     "stage",
                     models.CharField(
-                        choices=kitting.models.runs.run_stages,
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.RunStage
+                        ),
                         default=kitting.domain.stages.RunStage["OPEN"],
                         max_length=12,
                     ),
@@ -536,7 +542,9 @@ class Migration(migrations.Migration):
                 (
                     "container",
                     models.CharField(
-                        choices=kitting.models.lots.containers,
+                        choices=kitting.models.base.Words(
+                            kitting.models.lots.Container
+                        ),
                         default=kitting.models.lots.Container["TOTE"],
                         max_length=12,
                     ),
@@ -544,7 +552,9 @@ class Migration(migrations.Migration):
                 (
                     "stage",
                     models.CharField(
-                        choices=kitting.models.lots.bag_stages,
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.BagStage
+                        ),
                         default=kitting.domain.stages.BagStage["ARRIVED"],
                         max_length=12,
                     ),
@@ -706,7 +716,9 @@ class Migration(migrations.Migration):
                 (
                     "profile",
                     models.CharField(
-                        choices=kitting.models.catalogue.profiles,
+                        choices=kitting.models.base.Words(
+                            kitting.models.catalogue.Profile
+                        ),
                         default=kitting.models.catalogue.Profile["NONE"],
                         max_length=12,
                     ),
@@ -839,7 +851,9 @@ class Migration(migrations.Migration):
                 (
                     "stage",
                     models.CharField(
-                        choices=kitting.models.boxes.box_stages,
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.BoxStage
+                        ),
                         default=kitting.domain.stages.BoxStage["OPEN"],
                         max_length=12,
                     ),
@@ -1127,7 +1141,10 @@ class Migration(migrations.Migration):
                 (
                     "after",
                     models.CharField(
-                        choices=kitting.models.boxes.box_stages, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.BoxStage
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("reason", models.CharField(blank=True, max_length=200)),
@@ -1334,7 +1351,7 @@ class Migration(migrations.Migration):
                 (
                     "per",
                     models.CharField(
-                        choices=kitting.models.catalogue.pers,
+                        choices=kitting.models.base.Words(kitting.models.catalogue.Per),
                         default=kitting.models.catalogue.Per["SET"],
                         max_length=12,
                     ),
@@ -1492,7 +1509,10 @@ class Migration(migrations.Migration):
                 (
                     "kind",
                     models.CharField(
-                        choices=kitting.models.lots.movement_kinds, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.MovementKind
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("pieces", models.PositiveIntegerField()),
@@ -1502,7 +1522,10 @@ class Migration(migrations.Migration):
                 (
                     "stage_after",
                     models.CharField(
-                        choices=kitting.models.lots.bag_stages, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.BagStage
+                        ),
+                        max_length=12,
                     ),
                 ),
                 (
@@ -1518,7 +1541,9 @@ class Migration(migrations.Migration):
                 (
                     "counted_by",
                     models.CharField(
-                        choices=kitting.models.lots.counting_ways,
+                        choices=kitting.models.base.Words(
+                            kitting.models.lots.CountedBy
+                        ),
                         max_length=12,
                         null=True,
                     ),
@@ -1628,7 +1653,8 @@ class Migration(migrations.Migration):
                 (
                     "verdict",
                     models.CharField(
-                        choices=kitting.models.lots.verdicts, max_length=12
+                        choices=kitting.models.base.Words(kitting.models.lots.Verdict),
+                        max_length=12,
                     ),
                 ),
                 ("reason", models.CharField(blank=True, max_length=200)),
@@ -1667,7 +1693,9 @@ class Migration(migrations.Migration):
                 (
                     "grade",
                     models.CharField(
-                        choices=kitting.models.evidence.grades,
+                        choices=kitting.models.base.Words(
+                            kitting.models.evidence.Grade
+                        ),
                         default=kitting.models.evidence.Grade["MAJOR"],
                         max_length=12,
                     ),
@@ -1779,7 +1807,10 @@ class Migration(migrations.Migration):
                 (
                     "defect_class",
                     models.CharField(
-                        choices=kitting.models.evidence.grades, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.models.evidence.Grade
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("severity", models.CharField(max_length=12)),
@@ -1888,13 +1919,19 @@ class Migration(migrations.Migration):
                 (
                     "defect_class",
                     models.CharField(
-                        choices=kitting.models.evidence.grades, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.models.evidence.Grade
+                        ),
+                        max_length=12,
                     ),
                 ),
                 (
                     "to",
                     models.CharField(
-                        choices=kitting.models.evidence.inspected, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.models.evidence.Inspected
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("reason", models.CharField(max_length=200)),
@@ -1960,7 +1997,8 @@ class Migration(migrations.Migration):
                 (
                     "fate",
                     models.CharField(
-                        choices=kitting.models.evidence.fates, max_length=12
+                        choices=kitting.models.base.Words(kitting.models.evidence.Fate),
+                        max_length=12,
                     ),
                 ),
                 ("good", models.PositiveIntegerField(default=0)),
@@ -2014,7 +2052,10 @@ class Migration(migrations.Migration):
                 (
                     "counted_by",
                     models.CharField(
-                        choices=kitting.models.lots.counting_ways, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.models.lots.CountedBy
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("before", models.PositiveIntegerField()),
@@ -2695,7 +2736,9 @@ class Migration(migrations.Migration):
                 (
                     "state",
                     models.CharField(
-                        choices=kitting.models.printing.print_states,
+                        choices=kitting.models.base.Words(
+                            kitting.domain.stages.PrintState
+                        ),
                         default=kitting.domain.stages.PrintState["QUEUED"],
                         max_length=12,
                     ),
@@ -2898,7 +2941,10 @@ class Migration(migrations.Migration):
                 (
                     "container",
                     models.CharField(
-                        choices=kitting.models.lots.containers, max_length=12
+                        choices=kitting.models.base.Words(
+                            kitting.models.lots.Container
+                        ),
+                        max_length=12,
                     ),
                 ),
                 ("max_pieces", models.PositiveIntegerField()),
@@ -2993,12 +3039,16 @@ class Migration(migrations.Migration):
                 ("point", models.PositiveSmallIntegerField()),
                 (
                     "side",
-                    models.CharField(choices=kitting.models.runs.sides, max_length=12),
+                    models.CharField(
+                        choices=kitting.models.base.Words(kitting.models.runs.Side),
+                        max_length=12,
+                    ),
                 ),
                 (
                     "moment",
                     models.CharField(
-                        choices=kitting.models.runs.moments, max_length=12
+                        choices=kitting.models.base.Words(kitting.models.runs.Moment),
+                        max_length=12,
                     ),
                 ),
                 ("uw_cm2", models.PositiveIntegerField()),
@@ -3051,7 +3101,10 @@ class Migration(migrations.Migration):
                 ),
                 (
                     "side",
-                    models.CharField(choices=kitting.models.runs.sides, max_length=12),
+                    models.CharField(
+                        choices=kitting.models.base.Words(kitting.models.runs.Side),
+                        max_length=12,
+                    ),
                 ),
                 ("required_uj_cm2", models.PositiveBigIntegerField()),
                 ("dose_uj_cm2", models.PositiveBigIntegerField()),
@@ -3249,7 +3302,10 @@ class Migration(migrations.Migration):
                 ("nth", models.PositiveSmallIntegerField()),
                 (
                     "side",
-                    models.CharField(choices=kitting.models.runs.sides, max_length=12),
+                    models.CharField(
+                        choices=kitting.models.base.Words(kitting.models.runs.Side),
+                        max_length=12,
+                    ),
                 ),
                 ("uj_cm2", models.PositiveBigIntegerField()),
                 ("rel_u_ppm", models.PositiveIntegerField()),

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from enum import StrEnum
 from typing import Any
 
 from django.db import models
+from django.utils.deconstruct import deconstructible
 
 
 class Guarded(models.Model):
@@ -20,11 +21,20 @@ class Guarded(models.Model):
         abstract = True
 
 
-def word_field(
-    choices: Callable[[], list[tuple[str, str]]], **options: Any
-) -> models.CharField[str, str]:
+@deconstructible
+class Words:
+    """The choices of a closed vocabulary: a migration names it, not each of its words."""
+
+    def __init__(self, words: type[StrEnum]) -> None:
+        self.words = words
+
+    def __call__(self) -> list[tuple[str, str]]:
+        return pairs(self.words)
+
+
+def word_field(words: type[StrEnum], **options: Any) -> models.CharField[str, str]:
     """A short field that holds one word of a closed vocabulary."""
-    return models.CharField(max_length=12, choices=choices, **options)
+    return models.CharField(max_length=12, choices=Words(words), **options)
 
 
 def one_of(name: str, field: str, words: Iterable[StrEnum | str]) -> Any:

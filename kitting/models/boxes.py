@@ -6,11 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import BoxStage
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
-
-
-def box_stages() -> list[tuple[str, str]]:
-    return pairs(BoxStage)
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Bench(models.Model):
@@ -60,7 +56,7 @@ class Box(models.Model):
     size = models.ForeignKey(
         "kitting.BoxSize", on_delete=models.PROTECT, related_name="boxes"
     )
-    stage = word_field(box_stages, default=BoxStage.OPEN)
+    stage = word_field(BoxStage, default=BoxStage.OPEN)
     bench = models.ForeignKey(
         Bench, on_delete=models.PROTECT, null=True, related_name="boxes"
     )
@@ -116,7 +112,7 @@ class BoxEvent(Guarded):
     )
     nth = models.PositiveSmallIntegerField()
     before = models.CharField(max_length=12, blank=True)
-    after = word_field(box_stages)
+    after = word_field(BoxStage)
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:

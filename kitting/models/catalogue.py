@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from django.db import models
 
-from kitting.models.base import check, once, one_of, pairs, word_field
+from kitting.models.base import check, once, one_of, word_field
 
 
 class Unit(StrEnum):
@@ -34,22 +34,6 @@ class Per(StrEnum):
     BOX = "box"
 
 
-def units() -> list[tuple[str, str]]:
-    return pairs(Unit)
-
-
-def place_kinds() -> list[tuple[str, str]]:
-    return pairs(PlaceKind)
-
-
-def profiles() -> list[tuple[str, str]]:
-    return pairs(Profile)
-
-
-def pers() -> list[tuple[str, str]]:
-    return pairs(Per)
-
-
 class Part(models.Model):
     """A kind of component, or of raw material counted in grams or mm.
 
@@ -58,7 +42,7 @@ class Part(models.Model):
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
-    unit = word_field(units, default=Unit.PIECE)
+    unit = word_field(Unit, default=Unit.PIECE)
     mass_mg = models.PositiveIntegerField(null=True, blank=True)
     spread_mg = models.PositiveIntegerField(null=True, blank=True)
     needs_check = models.BooleanField(default=True)
@@ -136,7 +120,7 @@ class Place(models.Model):
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
-    kind = word_field(place_kinds, default=PlaceKind.SHELF)
+    kind = word_field(PlaceKind, default=PlaceKind.SHELF)
 
     class Meta:
         default_permissions = ()
@@ -153,7 +137,7 @@ class Product(models.Model):
     code = models.CharField(max_length=8, unique=True)
     name = models.CharField(max_length=60)
     language = models.CharField(max_length=8, default="en")
-    profile = word_field(profiles, default=Profile.NONE)
+    profile = word_field(Profile, default=Profile.NONE)
     label_text = models.CharField(max_length=200, blank=True)
     cautions = models.TextField(blank=True)
 
@@ -199,7 +183,7 @@ class RecipeLine(models.Model):
 
     recipe = models.ForeignKey(Recipe, on_delete=models.PROTECT, related_name="lines")
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="+")
-    per = word_field(pers, default=Per.SET)
+    per = word_field(Per, default=Per.SET)
     pieces = models.PositiveIntegerField()
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
     substitute = models.ForeignKey(

@@ -7,8 +7,8 @@ from enum import StrEnum
 from django.db import models
 from django.db.models import Q
 
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
-from kitting.models.lots import CountedBy, counting_ways
+from kitting.models.base import Guarded, check, once, one_of, word_field
+from kitting.models.lots import CountedBy
 
 
 class Grade(StrEnum):
@@ -23,23 +23,11 @@ class Fate(StrEnum):
     CONCESSION = "concession"
 
 
-def grades() -> list[tuple[str, str]]:
-    return pairs(Grade)
-
-
-def fates() -> list[tuple[str, str]]:
-    return pairs(Fate)
-
-
 class Inspected(StrEnum):
     """What the quality officer may decide for a class of defect."""
 
     REDUCED = "reduced"
     NORMAL = "normal"
-
-
-def inspected() -> list[tuple[str, str]]:
-    return pairs(Inspected)
 
 
 def rejected_from(accept: int, reject: int | None) -> int:
@@ -52,7 +40,7 @@ class DefectKind(models.Model):
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=40)
-    grade = word_field(grades, default=Grade.MAJOR)
+    grade = word_field(Grade, default=Grade.MAJOR)
     part = models.ForeignKey(
         "kitting.Part",
         on_delete=models.PROTECT,
@@ -104,7 +92,7 @@ class CheckedClass(Guarded):
     check_made = models.ForeignKey(
         "kitting.Check", on_delete=models.PROTECT, related_name="classes"
     )
-    defect_class = word_field(grades)
+    defect_class = word_field(Grade)
     severity = models.CharField(max_length=12)
     letter = models.CharField(max_length=1, blank=True)
     aql = models.PositiveIntegerField(null=True)
@@ -160,8 +148,8 @@ class Switching(Guarded):
         "kitting.Part", on_delete=models.PROTECT, related_name="switchings"
     )
     source = models.CharField(max_length=60)
-    defect_class = word_field(grades)
-    to = word_field(inspected)
+    defect_class = word_field(Grade)
+    to = word_field(Inspected)
     reason = models.CharField(max_length=200)
 
     class Meta:
@@ -190,7 +178,7 @@ class Disposition(Guarded):
     bag = models.ForeignKey(
         "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="dispositions"
     )
-    fate = word_field(fates)
+    fate = word_field(Fate)
     good = models.PositiveIntegerField(default=0)
     bad = models.PositiveIntegerField(default=0)
     reason = models.CharField(max_length=200)
@@ -212,7 +200,7 @@ class Count(Guarded):
     bag = models.ForeignKey(
         "kitting.Bag", on_delete=models.PROTECT, related_name="counts"
     )
-    counted_by = word_field(counting_ways)
+    counted_by = word_field(CountedBy)
     before = models.PositiveIntegerField()
     counted = models.PositiveIntegerField()
     stacks = models.PositiveIntegerField(null=True)

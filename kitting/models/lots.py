@@ -8,7 +8,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class LotStage(StrEnum):
@@ -28,26 +28,6 @@ class Container(StrEnum):
     BUNDLE = "bundle"
     TRAY = "open tray"
     ROLL = "roll"
-
-
-def lot_stages() -> list[tuple[str, str]]:
-    return pairs(LotStage)
-
-
-def verdicts() -> list[tuple[str, str]]:
-    return pairs(Verdict)
-
-
-def containers() -> list[tuple[str, str]]:
-    return pairs(Container)
-
-
-def bag_stages() -> list[tuple[str, str]]:
-    return pairs(BagStage)
-
-
-def movement_kinds() -> list[tuple[str, str]]:
-    return pairs(MovementKind)
 
 
 class Lot(models.Model):
@@ -73,8 +53,8 @@ class Lot(models.Model):
     )
     made_on = models.DateField()
     use_by = models.DateField(null=True, blank=True)
-    stage = word_field(lot_stages, default=LotStage.OPEN)
-    verdict = word_field(verdicts, default=Verdict.NONE, blank=True)
+    stage = word_field(LotStage, default=LotStage.OPEN)
+    verdict = word_field(Verdict, default=Verdict.NONE, blank=True)
 
     class Meta:
         default_permissions = ()
@@ -130,10 +110,6 @@ class CountedBy(StrEnum):
     STACK = "stack"
 
 
-def counting_ways() -> list[tuple[str, str]]:
-    return pairs(CountedBy)
-
-
 class Carrier(models.Model):
     """A rack, pole or trolley of many bags that is scanned once and moves them all."""
 
@@ -156,8 +132,8 @@ class Bag(models.Model):
 
     number = models.CharField(max_length=20, unique=True)
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="bags")
-    container = word_field(containers, default=Container.TOTE)
-    stage = word_field(bag_stages, default=BagStage.ARRIVED)
+    container = word_field(Container, default=Container.TOTE)
+    stage = word_field(BagStage, default=BagStage.ARRIVED)
     place = models.ForeignKey(
         "kitting.Place", on_delete=models.PROTECT, null=True, related_name="bags"
     )
@@ -208,17 +184,17 @@ class Movement(Guarded):
     box = models.ForeignKey(
         "kitting.Box", on_delete=models.PROTECT, null=True, related_name="movements"
     )
-    kind = word_field(movement_kinds)
+    kind = word_field(MovementKind)
     pieces = models.PositiveIntegerField()
     delta = models.IntegerField()
     after = models.PositiveIntegerField()
     stage_before = models.CharField(max_length=12, blank=True)
-    stage_after = word_field(bag_stages)
+    stage_after = word_field(BagStage)
     place = models.ForeignKey(
         "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
     )
     reason = models.CharField(max_length=200, blank=True)
-    counted_by = word_field(counting_ways, null=True)
+    counted_by = word_field(CountedBy, null=True)
     corrects = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, related_name="corrected_by"
     )
@@ -249,7 +225,7 @@ class Check(Guarded):
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="checks")
     plan = models.CharField(max_length=80)
     found = models.PositiveIntegerField(default=0)
-    verdict = word_field(verdicts)
+    verdict = word_field(Verdict)
     reason = models.CharField(max_length=200, blank=True)
     severity = models.CharField(max_length=12, null=True)
     level = models.CharField(max_length=4, null=True)

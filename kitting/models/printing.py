@@ -6,11 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import PrintState
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
-
-
-def print_states() -> list[tuple[str, str]]:
-    return pairs(PrintState)
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Stock(models.Model):
@@ -103,7 +99,7 @@ class PrintJob(models.Model):
     height_um = models.PositiveIntegerField()
     document = models.BinaryField(null=True)
     pdf_sha = models.BinaryField(max_length=32)
-    state = word_field(print_states, default=PrintState.QUEUED)
+    state = word_field(PrintState, default=PrintState.QUEUED)
     asked_at = models.DateTimeField()
     asked_by = models.CharField(max_length=150)
     sent_at = models.DateTimeField(null=True)

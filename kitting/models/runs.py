@@ -8,8 +8,8 @@ from django.db import models
 from django.db.models import Q
 
 from kitting.domain.stages import RunStage
-from kitting.models.base import Guarded, check, once, one_of, pairs, word_field
-from kitting.models.lots import containers
+from kitting.models.base import Guarded, check, once, one_of, word_field
+from kitting.models.lots import Container
 
 
 class Process(StrEnum):
@@ -32,22 +32,6 @@ class Moment(StrEnum):
     CLOSING = "closing"
 
 
-def processes() -> list[tuple[str, str]]:
-    return pairs(Process)
-
-
-def sides() -> list[tuple[str, str]]:
-    return pairs(Side)
-
-
-def moments() -> list[tuple[str, str]]:
-    return pairs(Moment)
-
-
-def run_stages() -> list[tuple[str, str]]:
-    return pairs(RunStage)
-
-
 class Protocol(models.Model):
     """An approved disinfection procedure; a change is a new version.
 
@@ -59,7 +43,7 @@ class Protocol(models.Model):
     code = models.CharField(max_length=12)
     version = models.PositiveSmallIntegerField()
     name = models.CharField(max_length=80)
-    process = word_field(processes)
+    process = word_field(Process)
     required_top_uj_cm2 = models.PositiveIntegerField()
     required_bottom_uj_cm2 = models.PositiveIntegerField()
     turned = models.BooleanField(default=False)
@@ -114,7 +98,7 @@ class ProtocolLoad(models.Model):
     revision = models.ForeignKey(
         "kitting.Revision", on_delete=models.PROTECT, related_name="+"
     )
-    container = word_field(containers)
+    container = word_field(Container)
     max_pieces = models.PositiveIntegerField()
     orientation = models.CharField(max_length=80, blank=True)
 
@@ -176,7 +160,7 @@ class Run(models.Model):
         Protocol, on_delete=models.PROTECT, related_name="runs"
     )
     meter = models.ForeignKey(Meter, on_delete=models.PROTECT, related_name="runs")
-    stage = word_field(run_stages, default=RunStage.OPEN)
+    stage = word_field(RunStage, default=RunStage.OPEN)
     zone_um = models.PositiveIntegerField(null=True, blank=True)
     belt_um_s = models.PositiveIntegerField(null=True, blank=True)
     exposure_ms = models.PositiveBigIntegerField()
@@ -209,8 +193,8 @@ class Reading(Guarded):
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="readings")
     point = models.PositiveSmallIntegerField()
-    side = word_field(sides)
-    moment = word_field(moments)
+    side = word_field(Side)
+    moment = word_field(Moment)
     uw_cm2 = models.PositiveIntegerField()
 
     class Meta:
@@ -229,7 +213,7 @@ class RunVerdict(Guarded):
     """The computed dose of a run and whether it was enough; a row per side."""
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="verdicts")
-    side = word_field(sides)
+    side = word_field(Side)
     required_uj_cm2 = models.PositiveBigIntegerField()
     dose_uj_cm2 = models.PositiveBigIntegerField()
     low_uj_cm2 = models.PositiveBigIntegerField()
@@ -321,7 +305,7 @@ class Dosimeter(Guarded):
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="dosimeters")
     nth = models.PositiveSmallIntegerField()
-    side = word_field(sides)
+    side = word_field(Side)
     uj_cm2 = models.PositiveBigIntegerField()
     rel_u_ppm = models.PositiveIntegerField()
 

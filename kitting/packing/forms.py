@@ -8,8 +8,9 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.commands import TAKE_OFF
+from kitting.domain.stages import BoxStage
 from kitting.models import BoxSize
-from kitting.models.boxes import box_stages
+from kitting.models.base import pairs
 from kitting.packing.queries.boxes import READY
 from kitting.web.forms import DayField, FilterForm, KeyedForm
 
@@ -54,7 +55,7 @@ class BoxFilterForm(FilterForm):
         required=False,
         choices=lambda: [
             ("", _("any stage")),
-            *box_stages(),
+            *pairs(BoxStage),
             (READY, _("ready to go")),
         ],
     )

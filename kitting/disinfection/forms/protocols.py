@@ -13,7 +13,8 @@ from kitting.domain.errors import Refused
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import RevisionField
 from kitting.models import Evidence, Part
-from kitting.models.lots import containers
+from kitting.models.base import pairs
+from kitting.models.lots import Container
 from kitting.models.runs import Process
 from kitting.web.fields import CodeField, FigureField, ReasonField
 from kitting.web.forms import DayField, KeyedForm, SpokenForm
@@ -177,7 +178,9 @@ class LoadForm(SpokenForm):
         label=_("Part and revision"), required=False, empty_label=_("nothing")
     )
     container = forms.ChoiceField(
-        label=_("Container"), required=False, choices=lambda: [("", "–"), *containers()]
+        label=_("Container"),
+        required=False,
+        choices=lambda: [("", "–"), *pairs(Container)],
     )
     max_pieces = forms.IntegerField(
         label=_("Pieces in one, at most"),

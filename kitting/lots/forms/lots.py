@@ -11,7 +11,8 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
-from kitting.models.lots import Container, CountedBy, containers
+from kitting.models.base import pairs
+from kitting.models.lots import Container, CountedBy
 from kitting.web.fields import CodeField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
 
@@ -145,7 +146,7 @@ class NewLotForm(SureForm):
         label=_("Counted"), choices=ways_to_have_counted, required=False
     )
     container = forms.ChoiceField(
-        label=_("Container"), choices=containers, initial=Container.TOTE
+        label=_("Container"), choices=pairs(Container), initial=Container.TOTE
     )
     place = forms.ModelChoiceField(
         label=_("Place"),
@@ -283,7 +284,7 @@ class NewBagForm(SureForm):
     counted_by = forms.ChoiceField(
         label=_("Counted"), choices=ways_to_have_counted, required=False
     )
-    container = forms.ChoiceField(label=_("Container"), choices=containers)
+    container = forms.ChoiceField(label=_("Container"), choices=pairs(Container))
     place = forms.ModelChoiceField(
         label=_("Place"),
         queryset=Place.objects.all(),
