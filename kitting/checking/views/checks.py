@@ -11,7 +11,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.checking.forms.checks import CheckForm, RejectForm
+from kitting.checking.forms import CheckForm, RejectForm
 from kitting.checking.queries.checks import kinds_for
 from kitting.checking.queries.inspection import check_page
 from kitting.checking.services import checks

@@ -11,7 +11,7 @@ from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.checking.forms.inspection import CurveForm, ResumeForm, SourceFilterForm
+from kitting.checking.forms import CurveForm, ResumeForm, SourceFilterForm
 from kitting.checking.queries.checks import percent
 from kitting.checking.queries.inspection import curve_lines, source_lines, source_page
 from kitting.checking.queries.switching import states_of

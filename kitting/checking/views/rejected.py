@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from kitting.checking.forms.checks import BagsForm, SortForm
+from kitting.checking.forms import BagsForm, SortForm
 from kitting.checking.queries.checks import kinds_for
 from kitting.checking.queries.inspection import rejected_page
 from kitting.checking.services import rejected

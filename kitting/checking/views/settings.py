@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.checking.forms.inspection import CheckPlanForm, KindForm
+from kitting.checking.forms import CheckPlanForm, KindForm
 from kitting.checking.queries.inspection import kinds_to_set, parts_to_set
 from kitting.checking.services import inspection as services
 from kitting.models import DefectKind, Part

@@ -11,7 +11,7 @@ from django.http import Http404, HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.checking.forms.inspection import ClassForm, ReduceForm, RestoreForm
+from kitting.checking.forms import ClassForm, ReduceForm, RestoreForm
 from kitting.checking.queries.checks import aqls_of
 from kitting.checking.queries.switching import standings_of
 from kitting.checking.services import switching as services

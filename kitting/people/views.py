@@ -1,4 +1,4 @@
-"""People and their badges: issued, shown once as labels, revoked."""
+"""Set-up: the workshop and its catalogue; people and their badges, shown once as labels."""
 
 from __future__ import annotations
 
@@ -14,13 +14,35 @@ from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE
 from kitting.labels.press import press
 from kitting.ledger.operations import Sign
-from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm
+from kitting.people import queries
+from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm, WorkshopForm
 from kitting.people.queries import people
 from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
+from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.http import LotwardRequest, allowed, pdf_response
+
+FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def workshop(request: LotwardRequest) -> HttpResponse:
+    """Show the set-up, and change the workshop's particulars."""
+    row = request.workshop
+    initial = {name: getattr(row, name) for name in FIELDS}
+    form = WorkshopForm(request.POST or None, initial=initial)
+    done, status = attempt(
+        request,
+        form,
+        lambda sign, **said: change_workshop(to=Particulars(**said), sign=sign),
+    )
+    if done is not None:
+        to = reverse("kitting:workshop")
+        return say_and_go(request, _("The workshop's data are changed."), to)
+    context = {"form": form, **queries.catalogue()}
+    return render(request, "kitting/people/workshop.html", context, status=status)
 
 
 @allowed("kitting.set_up", "GET", "POST")
