@@ -6,7 +6,7 @@ import pytest
 
 from kitting.domain.stages import BagStage
 from kitting.ledger.proof.faults import Tally
-from kitting.lots.proof import bags
+from kitting.lots import proof
 from kitting.models import OpenBag
 from kitting.packing.services import boxes
 from tests import factories
@@ -27,5 +27,5 @@ def test_a_bag_that_a_lot_is_made_from_is_open_only_while_it_holds_pieces(
     assert (bag.stage == BagStage.USED_UP) is not stays
     assert OpenBag.objects.filter(bag=bag).exists() is stays
     tally = Tally("open bags", "bags")
-    bags.open_at_benches(tally)
+    proof.open_at_benches(tally)
     assert (tally.count, tally.faults) == (int(stays), [])

@@ -1,24 +1,34 @@
-"""Pages of boxes: the table, one box, its label as a PDF, printing again, voiding."""
+"""The bench, one screen driven by scans; boxes: their table, one box, its label, voiding."""
 
 from __future__ import annotations
 
 from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
+from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
+from kitting.domain import commands
 from kitting.domain.errors import Conflict, LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.labels.kinds import BOX
 from kitting.ledger import clock
 from kitting.ledger.needs import wrong_box
+from kitting.ledger.operations import Sign
 from kitting.ledger.reach import holds_on_boxes, standing_reach
-from kitting.models import Box, Print
-from kitting.packing.forms import BoxFilterForm, VoidForm
+from kitting.models import Bench, Box, Print
+from kitting.packing.forms import BoxFilterForm, ScanForm, VoidForm
 from kitting.packing.labels import box_subject
+from kitting.packing.queries import bench as queries
+from kitting.packing.queries.bench_label import label_screen
+from kitting.packing.queries.bench_next import following
+from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.boxes import (
     box_of_number,
     box_page,
@@ -29,15 +39,153 @@ from kitting.packing.queries.boxes import (
     totals_of,
     was_first_print,
 )
+from kitting.packing.queries.commands import command_list, size_commands
 from kitting.packing.services import voiding
+from kitting.packing.services.bench import Answer, take_scan
 from kitting.packing.services.labels import label_pdf, print_box_label
 from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
 from kitting.web.acting import act_page, attempt, form_page
-from kitting.web.http import LotwardRequest, allowed, pdf_response, render_part
+from kitting.web.http import (
+    LotwardRequest,
+    add_refusal,
+    allowed,
+    get_or_404,
+    new_op_key,
+    pdf_response,
+    render_part,
+    wants_fragment,
+)
 from kitting.web.tables import Column, file_response
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrPromise
+
+LAST_ACTS: dict[str, _StrPromise] = {
+    "bring_bag": gettext_lazy("%(part)s bag %(bag)s: %(taken)s taken"),
+    "bring_bag, emptied": gettext_lazy(
+        "%(part)s bag %(bag)s is empty: %(taken)s taken"
+    ),
+    "cancel_box": gettext_lazy("Box %(box)s cancelled"),
+    "close_box": gettext_lazy("Box closed; its serial is %(serial)s"),
+    "take_off_bench": gettext_lazy("%(part)s bag %(bag)s taken off the bench"),
+    "print_box_label": gettext_lazy("Label of box %(box)s printed"),
+    "print_box_label, sent": gettext_lazy(
+        "Label of box %(box)s is on its way to the printer"
+    ),
+    "see_label": gettext_lazy("Box %(box)s labelled"),
+    "start_box": gettext_lazy("Box %(box)s started"),
+    "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
+}
+"""How the strip says the newest act, with values of its outcome."""
+
+
+@allowed("kitting.pack")
+def benches(request: LotwardRequest) -> HttpResponse:
+    rows = all_benches()
+    context = {
+        "rows": rows,
+        "at_work": sum(row.box is not None for row in rows),
+        "commands": [*size_commands(), *command_list()],
+    }
+    return render(request, "kitting/packing/benches.html", context)
+
+
+@allowed("kitting.pack")
+def bench(request: LotwardRequest, code: str) -> HttpResponse:
+    return _show(request, _bench(code), Answer(), ScanForm())
+
+
+@allowed("kitting.pack")
+def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
+    """How far the label is that the bench waits for; 204 where nothing has changed."""
+    at = _bench(code)
+    screen = label_screen(at)
+    if screen is None or request.GET.get("seen") == screen.print_seen:
+        return HttpResponse(status=204)
+    context = {"bench": at, "screen": screen, "op_key": new_op_key()}
+    return render(request, "kitting/packing/_bench_print.html", context)
+
+
+@allowed("kitting.pack", "POST")
+def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
+    """Take one scan; a refusal comes back on the same screen, in its zone."""
+    at = _bench(code)
+    form = ScanForm(request.POST)
+    if not form.is_valid():
+        return _show(request, at, Answer(), form, status=422)
+    sign = Sign(by=request.user, key=form.key, now=clock.now(), bench_id=at.pk)
+    shown = form.cleaned_data["box"]
+    try:
+        answer = take_scan(
+            bench_id=at.pk,
+            text=form.cleaned_data["scan"] or "",
+            box=shown,
+            purpose=form.cleaned_data["purpose"],
+            sign=sign,
+        )
+    except LotwardError as error:
+        status = add_refusal(form, error)
+        return _show(request, at, Answer(), form, status=status, leads_to=shown)
+    if answer.menu or wants_fragment(request):
+        started = answer.did == "start_box"
+        leads_to = answer.outcome["box"] if started else shown
+        return _show(request, at, answer, ScanForm(), leads_to=leads_to)
+    return redirect("kitting:bench", code=at.code)
+
+
+def _bench(code: str) -> Bench:
+    return get_or_404(Bench.objects.select_related("place"), code=code)
+
+
+def _show(
+    request: LotwardRequest,
+    at: Bench,
+    answer: Answer,
+    form: ScanForm,
+    *,
+    status: int = 200,
+    leads_to: str = "",
+) -> HttpResponse:
+    """Show the screen; ``leads_to`` is the box that a scan made meanwhile means."""
+    now = clock.now()
+    today = timezone.localdate(now)  # the zone in force is the workshop's
+    screen = queries.screen(at, today=today, now=now)
+    did, outcome = answer.did, answer.outcome
+    if not did:
+        did, outcome = queries.last_act(at)
+    if outcome.get("emptied"):
+        did += ", emptied"
+    if outcome.get("job"):
+        did += ", sent"
+    stuck_start = answer.did == "start_box" and screen.stuck
+    context: dict[str, Any] = {
+        "form": form,
+        "bench": at,
+        "screen": screen,
+        "menu": answer.menu,
+        "next": following(screen, answer.menu, refused=bool(form.errors)),
+        "leads_to": leads_to,
+        "state": "right" if answer.did and not stuck_start else "ask",
+        "labelled": outcome.get("box", "") if did == "see_label" else "",
+        "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
+        "op_key": new_op_key(),
+        "cancel_reasons": commands.CANCEL_REASONS,
+        "print_reasons": commands.PRINT_REASONS,
+    }
+    if form.errors:
+        wrong, _point, to_do = _first_error(form).partition(". ")
+        context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
+    return render_part(
+        request, "kitting/packing/bench", "_bench", context, status=status
+    )
+
+
+def _first_error(form: ScanForm) -> str:
+    return next(str(error) for errors in form.errors.values() for error in errors)
+
 
 ROWS_A_PAGE = 50
 MOVABLE = (BoxStage.LABELLED, BoxStage.LOADED, BoxStage.RETURNED)

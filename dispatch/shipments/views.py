@@ -1,4 +1,4 @@
-"""Shipments: begun, filled scan by scan, sent whole or cancelled."""
+"""Shipments: begun, filled scan by scan, sent whole or cancelled; their labels and list."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 from django.contrib import messages
 from django.contrib.messages import get_messages
 from django.db.models import Q
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -25,13 +25,16 @@ from dispatch.shipments.forms import (
     SendForm,
     TakeOffForm,
 )
-from dispatch.shipments.labels import stale_now
+from dispatch.shipments.labels import SHIPMENTS, numbers_of, stale_labels, stale_now
 from dispatch.shipments.queries import shipments as queries
-from dispatch.shipments.queries.shipments import OnBoard
+from dispatch.shipments.queries.packing_list import newest_links, packed_in
+from dispatch.shipments.queries.shipments import OnBoard, by_size
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
+from kitting.ledger.locking import snapshot
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
+from kitting.printing.views.prints import print_page
 from kitting.web.acting import UNFIT, attempt, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import (
@@ -229,7 +232,7 @@ def _show(
     context: dict[str, Any] = {
         "shipment": shipment,
         "boxes": [(box, new_op_key()) for box in boxes],
-        "sizes": queries.by_size(boxes),
+        "sizes": by_size(boxes),
         "said": said or _said_by_scan(request),
         "stale": stale_now(shipment),
         "wrong": wrong,
@@ -250,3 +253,36 @@ def _show(
         context,
         status=status,
     )
+
+
+@allowed("kitting.print_labels", "GET", "POST")
+def shipment_labels(request: LotwardRequest, number: str) -> HttpResponse:
+    """Print the labels of a shipment; ``?stale=1`` only those that changed since."""
+    shipment = get_or_404(Shipment, number=number)
+    numbers = numbers_of(shipment)
+    if "stale" in request.GET:
+        stale = set(stale_labels(shipment))
+        numbers = [one for one in numbers if one in stale]
+    if not numbers and request.method == "GET":
+        raise Http404("No label of this shipment is to be printed.")
+    back = reverse("dispatch:shipment-detail", args=[number])
+    return print_page(request, SHIPMENTS, numbers, back=back)
+
+
+@allowed("kitting.see_work")
+def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
+    """Show what is in a shipment, by serial, for the people who unpack it."""
+    shipment = get_or_404(Shipment.objects.select_related("consignee"), number=number)
+    with snapshot():
+        packed = packed_in(shipment)
+        heads = newest_links()
+    context = {
+        "shipment": shipment,
+        "packed": packed,
+        "sizes": by_size(packed),
+        "boxes": len(packed),
+        "sets": sum(box.sets for box in packed),
+        "heads": heads,
+        "may_still_change": shipment.stage == ShipmentStage.OPEN,
+    }
+    return render(request, "dispatch/shipments/packing_list.html", context)

@@ -1,4 +1,4 @@
-"""Runs: their verdicts recomputed from their readings; what they cleared."""
+"""What is checked of protocols and runs: signatures, verdicts, stays, what was cleared."""
 
 from __future__ import annotations
 
@@ -11,13 +11,24 @@ from kitting.disinfection.queries.doses import (
     readings_on_record,
     samples_of,
 )
+from kitting.disinfection.queries.protocols import mark_of
 from kitting.domain import doses, exposure, holding
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
-from kitting.models import Bag, BoxLine, Movement, Run, RunBag, RunVerdict
+from kitting.models import (
+    Bag,
+    BoxLine,
+    Movement,
+    Protocol,
+    Run,
+    RunBag,
+    RunVerdict,
+    Signature,
+)
 from kitting.models.runs import UVC
 
 RUN = Run._meta.db_table
@@ -265,3 +276,58 @@ def _long_enough(tally: Tally, stay: RunBag) -> None:
         if held is not None and held < required:
             words = "The run cleared a bag that was not in for its hold (s)."
             tally.add(STAY, stay.pk, words, required, held)
+
+
+PROTOCOL = Protocol._meta.db_table
+
+
+def signatures(tally: Tally) -> None:
+    """A signed protocol says what was signed, by its signer, on its evidence.
+
+    Args:
+        tally: Where signatures are counted and faults noted.
+    """
+    every = Protocol.objects.select_related("signature__operation", "retirement")
+    for protocol in every.order_by("pk"):
+        signature = getattr(protocol, "signature", None)
+        if signature is not None:
+            tally.count += 1
+            _signed(tally, protocol, signature)
+        elif protocol.signed_by.strip():
+            words = f"{protocol} names a signer who never signed it."
+            tally.add(PROTOCOL, protocol.pk, words, "none", protocol.signed_by)
+
+
+def _signed(tally: Tally, protocol: Protocol, signature: Signature) -> None:
+    retired = getattr(protocol, "retirement", None)
+    until = retired.was_until if retired else protocol.in_force_until
+    tally.same(
+        PROTOCOL,
+        protocol.pk,
+        f"{protocol} says something else than was signed.",
+        bytes(signature.mark).hex(),
+        mark_of(protocol, until=until).hex(),
+    )
+    tally.same(
+        PROTOCOL,
+        protocol.pk,
+        f"{protocol} was signed by somebody else.",
+        signature.operation.by_name[:80],
+        protocol.signed_by,
+    )
+    if retired is not None:
+        tally.same(
+            PROTOCOL,
+            protocol.pk,
+            f"{protocol} was retired on another day.",
+            retired.last_day,
+            protocol.in_force_until,
+        )
+
+
+register(
+    ("signatures", "signatures", signatures),
+    ("runs", "runs", verdicts),
+    ("stays", "stays", stays),
+    ("clearing", "bags and lines", clearing),
+)

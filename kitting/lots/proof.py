@@ -1,14 +1,26 @@
-"""Bags: their movements replayed from the first to what the bag is now."""
+"""What is checked of lots, bags, counts and samples."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from kitting.domain.stages import BagStage, MovementKind
+from django.db.models import BigIntegerField, Case, Expression, F, QuerySet, Sum, When
+
+from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage, MovementKind
+from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
-from kitting.models import Bag, Movement, OpenBag
+from kitting.models import (
+    Bag,
+    BoxLine,
+    Count,
+    Lot,
+    LotOrigin,
+    Movement,
+    OpenBag,
+    Sample,
+)
 
 BAG = Bag._meta.db_table
 MOVEMENT = Movement._meta.db_table
@@ -186,3 +198,158 @@ def open_at_benches(tally: Tally) -> None:
         tally.same(OPEN, pk, "The open bag is of another part.", of, part)
         if pieces == 0:
             tally.add(OPEN, pk, "A bag is open that is used up.", "pieces in it", 0)
+
+
+LOT = Lot._meta.db_table
+COUNTED = (*IN_HOUSE, *GONE, BoxStage.RETURNED)
+"""Stages of a box whose lines count; a voided box counts by its scrapped movements."""
+
+_K = MovementKind
+_CAME = (_K.RECEIVED, _K.FOUND)
+_WENT = (_K.SAMPLED, _K.MADE_INTO, _K.SENT_BACK, _K.SCRAPPED, _K.MISSING)
+
+
+def _signed() -> Expression:
+    """Pieces of a movement in its kind's usual direction; a correction counts against."""
+    came = When(kind__in=_CAME, delta__lt=0, then=-F("pieces"))
+    went = When(kind__in=_WENT, delta__gt=0, then=-F("pieces"))
+    return Sum(Case(came, went, default=F("pieces"), output_field=BigIntegerField()))
+
+
+def lots(tally: Tally) -> None:
+    """Balance every lot: received and found is in bags, in boxes, gone or used.
+
+    Args:
+        tally: Where lots are counted and faults noted.
+    """
+    every = Lot.objects.order_by("pk").values_list("pk", "number")
+    by_kind = (
+        Movement.objects.filter(kind__in=(*_CAME, *_WENT))
+        .order_by("lot_id")
+        .values("lot_id", "kind")
+        .annotate(total=_signed())
+        .values_list("lot_id", "kind", "total")
+    )
+    in_bags = (
+        Bag.objects.order_by("lot_id")
+        .values("lot_id")
+        .annotate(total=Sum("pieces"))
+        .values_list("lot_id", "total")
+    )
+    in_boxes = (
+        BoxLine.objects.filter(box__stage__in=COUNTED)
+        .order_by("lot_id")
+        .values("lot_id")
+        .annotate(total=Sum("pieces"))
+        .values_list("lot_id", "total")
+    )
+    streams = [grouped(rows(found)) for found in (every, by_kind, in_bags, in_boxes)]
+    for pk, (lot, kinds, bags, boxes) in side_by_side(*streams):
+        tally.count += 1
+        number = lot[0][0] if lot else "that is not there"
+        came = sum(total for kind, total in kinds if kind in _CAME)
+        went = sum(total for kind, total in kinds if kind in _WENT)
+        here, boxed = (sum(total for (total,) in group) for group in (bags, boxes))
+        tally.same(
+            LOT,
+            pk,
+            f"Lot {number} does not balance: {here} in bags, {boxed} in boxes here,"
+            f" sent or returned, {went} used, sent back, scrapped or missing.",
+            came,
+            here + boxed + went,
+        )
+
+
+def origins(tally: Tally) -> None:
+    """What a lot was made from left the bags of that material in the same act.
+
+    Args:
+        tally: Where origins are counted and faults noted.
+    """
+    key = ("operation_id", "lot_id")
+    used = (
+        Movement.objects.filter(kind=MovementKind.MADE_INTO)
+        .order_by(*key)
+        .values(*key)
+        .annotate(total=Sum(-F("delta")))
+        .values_list(*key, "total")
+    )
+    key = ("operation_id", "from_lot_id")
+    named = (
+        LotOrigin.objects.order_by(*key)
+        .values(*key)
+        .annotate(total=Sum("amount"))
+        .values_list(*key, "total")
+    )
+    streams = grouped(rows(named), width=2), grouped(rows(used), width=2)
+    for (operation, lot), (origin, moved) in side_by_side(*streams):
+        tally.count += 1
+        tally.same(
+            LotOrigin._meta.db_table,
+            None,
+            f"Operation {operation} made a lot from lot {lot} and took another amount"
+            " from its bags.",
+            sum(total for (total,) in origin),
+            sum(total for (total,) in moved),
+        )
+
+
+SAMPLE = Sample._meta.db_table
+_KEY = ("operation_id", "bag_id")
+
+
+def counts(tally: Tally) -> None:
+    """What a count found or missed is what its movement did to the bag.
+
+    Args:
+        tally: Where counts are counted and faults noted.
+    """
+    made = Count.objects.order_by(*_KEY).values_list(*_KEY, "pk", "before", "counted")
+    differed = _moves(MovementKind.FOUND, MovementKind.MISSING)
+    streams = grouped(rows(made), width=2), grouped(rows(differed), width=2)
+    for (operation, _bag), (counted, moved) in side_by_side(*streams):
+        for pk, before, found in counted:
+            tally.count += 1
+            tally.same(
+                Count._meta.db_table,
+                pk,
+                f"Operation {operation} counted another difference than it moved.",
+                found - before,
+                sum(delta for (delta,) in moved),
+            )
+
+
+def samples(tally: Tally) -> None:
+    """What went to a test left its bag in the same act, and nothing else did so.
+
+    Args:
+        tally: Where samples are counted and faults noted.
+    """
+    made = Sample.objects.order_by(*_KEY).values_list(*_KEY, "pieces", "pk")
+    taken = _moves(MovementKind.SAMPLED)
+    streams = grouped(rows(made), width=2), grouped(rows(taken), width=2)
+    for (operation, bag), (sent, moved) in side_by_side(*streams):
+        tally.count += 1
+        tally.same(
+            SAMPLE,
+            sent[0][1] if sent else None,
+            f"Operation {operation} sent other pieces of bag {bag} to a test than left"
+            " it.",
+            sum(pieces for pieces, _ in sent),
+            -sum(delta for (delta,) in moved),
+        )
+
+
+def _moves(*kinds: MovementKind) -> QuerySet[Movement, tuple[int, int, int]]:
+    moves = Movement.objects.filter(kind__in=kinds).order_by(*_KEY)
+    return moves.values_list(*_KEY, "delta")
+
+
+register(
+    ("bags", "movements", movements),
+    ("open bags", "bags", open_at_benches),
+    ("lots", "lots", lots),
+    ("materials", "uses", origins),
+    ("counts", "counts", counts),
+    ("samples", "samples", samples),
+)
