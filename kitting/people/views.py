@@ -17,8 +17,14 @@ from kitting.ledger.operations import Sign
 from kitting.people import queries
 from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm, WorkshopForm
 from kitting.people.queries import people
-from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
-from kitting.people.services.workshop import Particulars, change_workshop
+from kitting.people.services import (
+    Drawn,
+    NewBadge,
+    Particulars,
+    change_workshop,
+    issue_badges,
+    revoke_badge,
+)
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import attempt, say_and_go

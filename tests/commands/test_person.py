@@ -12,7 +12,7 @@ from django.test import Client
 from kitting.domain.errors import LotwardError, OperationKeyReused
 from kitting.ledger.setup import ROLES
 from kitting.models import Link, Operation, User
-from kitting.people.services import people
+from kitting.people import services
 from tests.assertions import assert_refused
 from tests.factories import sign
 
@@ -29,7 +29,7 @@ def signed_in(name: str) -> Client | None:
 
 
 def add(name: str = "packer-2", role: str = "packer", password: str = PASSWORD, **by):
-    return people.add_person(name=name, role=role, password=password, sign=sign(**by))
+    return services.add_person(name=name, role=role, password=password, sign=sign(**by))
 
 
 @pytest.mark.parametrize("role", ROLES)
@@ -53,12 +53,12 @@ def test_the_journal_names_who_was_added_and_keeps_no_password() -> None:
 def test_the_same_act_sent_again_adds_nobody() -> None:
     one = sign()
     first, again = (
-        people.add_person(name="p", role="packer", password=PASSWORD, sign=one)
+        services.add_person(name="p", role="packer", password=PASSWORD, sign=one)
         for _ in range(2)
     )
     assert first == again
     with pytest.raises(OperationKeyReused):
-        people.add_person(name="q", role="packer", password=PASSWORD, sign=one)
+        services.add_person(name="q", role="packer", password=PASSWORD, sign=one)
     assert not User.objects.filter(username="q").exists()
 
 
@@ -79,7 +79,7 @@ def test_what_makes_no_person_is_refused(changes: dict[str, str], code: str) -> 
     by = sign()
     before = User.objects.count()
     with pytest.raises(LotwardError) as error:
-        people.add_person(
+        services.add_person(
             **{"name": "packer-2", "role": "packer", "password": PASSWORD, **changes},
             sign=by,
         )
@@ -93,11 +93,11 @@ def test_a_closed_account_is_signed_out_and_opens_again() -> None:
     client = signed_in("packer-2")
     assert client is not None
     assert client.get("/").status_code == 200
-    closed = people.open_account(name="packer-2", open=False, sign=sign())
+    closed = services.open_account(name="packer-2", open=False, sign=sign())
     assert (closed.role, closed.open) == ("packer", False)
     assert client.get("/").status_code == 302
     assert signed_in("packer-2") is None
-    people.open_account(name="packer-2", open=True, sign=sign())
+    services.open_account(name="packer-2", open=True, sign=sign())
     assert signed_in("packer-2")
     assert [done.name for done in Operation.objects.order_by("pk")] == [
         "add_person",
@@ -108,7 +108,7 @@ def test_a_closed_account_is_signed_out_and_opens_again() -> None:
 
 def test_nobody_is_closed_who_is_not_there() -> None:
     with pytest.raises(LotwardError) as error:
-        people.open_account(name="nobody", open=False, sign=sign())
+        services.open_account(name="nobody", open=False, sign=sign())
     assert_refused(error.value, "person_unknown")
 
 

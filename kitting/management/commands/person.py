@@ -12,7 +12,7 @@ from kitting.domain.errors import LotwardError
 from kitting.ledger import clock
 from kitting.ledger.setup import ROLES
 from kitting.management.signing import ask_who, signed
-from kitting.people.services import people
+from kitting.people import services
 from kitting.web.messages import sentence
 
 
@@ -40,12 +40,12 @@ class Command(BaseCommand):
         sign, name = signed(options), options["name"]
         try:
             if options["role"] is None:
-                person = people.open_account(name=name, open=options["on"], sign=sign)
+                person = services.open_account(name=name, open=options["on"], sign=sign)
                 state = "open" if person.open else "closed"
                 self.stdout.write(f"The account of {name} is {state}.")
                 return
             password = _password(options["password_file"])
-            person = people.add_person(
+            person = services.add_person(
                 name=name, role=options["role"], password=password, sign=sign
             )
         except LotwardError as error:

@@ -13,6 +13,7 @@ from scipy import stats
 from kitting.domain import sampling
 from kitting.domain.errors import CodeError, LotwardError
 from kitting.domain.sampling import Plan, acceptance, plan_for
+from kitting.domain.sampling.curves import quality_at
 
 SIZES = st.integers(1, 200)
 
@@ -66,7 +67,7 @@ def test_points_of_the_curve(size, accept, aql, at_aql, qualities):
         at_aql, abs=0.00005
     )
     for chance, percent in zip((0.95, 0.9, 0.5, 0.1, 0.05), qualities, strict=True):
-        found = sampling.quality_at(plan, chance) / 10_000
+        found = quality_at(plan, chance) / 10_000
         assert found == pytest.approx(percent, rel=0.005)
 
 
@@ -125,7 +126,7 @@ def test_both_risks_agree_with_scipy(plan):
 
 def test_a_quality_is_the_first_at_which_the_chance_is_reached():
     # One piece looked at and none bad allowed: the chance is the share of good ones.
-    assert sampling.quality_at(plan_of(1, 0), 0.5) == 500_000
+    assert quality_at(plan_of(1, 0), 0.5) == 500_000
 
 
 def test_a_plan_without_an_aql_has_no_producers_risk():
@@ -144,8 +145,8 @@ def test_a_plan_that_accepts_its_whole_sample_accepts_everything():
     [
         (lambda plan: acceptance(plan, -0.01), "share_out_of_range"),
         (lambda plan: acceptance(plan, 1.01), "share_out_of_range"),
-        (lambda plan: sampling.quality_at(plan, 0), "chance_out_of_range"),
-        (lambda plan: sampling.quality_at(plan, 1), "chance_out_of_range"),
+        (lambda plan: quality_at(plan, 0), "chance_out_of_range"),
+        (lambda plan: quality_at(plan, 1), "chance_out_of_range"),
     ],
 )
 def test_absurd_figures_are_refused(act, code):

@@ -17,6 +17,7 @@ from hypothesis import strategies as st
 from kitting.domain import sampling
 from kitting.domain.errors import CodeError, Refused
 from kitting.domain.sampling import plan_for, tables
+from kitting.domain.sampling.tables import LETTERS, REDUCED_SIZES, SAMPLE_SIZES
 
 DATA = Path(__file__).parents[2] / "data" / "sampling"
 LAST_LOT = 10_000_000
@@ -56,13 +57,13 @@ def test_the_transcription_is_whole():
 @pytest.mark.parametrize(
     ("name", "sizes"),
     [
-        ("code-letter-sample-size", sampling.SAMPLE_SIZES),
-        ("code-letter-sample-size-reduced", sampling.REDUCED_SIZES),
+        ("code-letter-sample-size", SAMPLE_SIZES),
+        ("code-letter-sample-size-reduced", REDUCED_SIZES),
     ],
 )
 def test_letters_have_the_printed_sample_sizes(name, sizes):
     printed = rows(name)
-    assert [row["code_letter"] for row in printed] == list(sampling.LETTERS)
+    assert [row["code_letter"] for row in printed] == list(LETTERS)
     assert tuple(int(row["sample_size"]) for row in printed) == sizes
 
 
@@ -80,7 +81,7 @@ def test_each_cell_is_as_printed(severity):
     for (letter, aql), row in CELLS[severity].items():
         found = tables.cell(
             severity,
-            sampling.LETTERS.index(letter),
+            LETTERS.index(letter),
             sampling.AQLS.index(Decimal(aql)),
         )
         if isinstance(found, str):
@@ -179,7 +180,7 @@ def test_worked_plans_of_reduced_inspection(
 
 # Of the same row and column; where arrows lead elsewhere the plans are of two rows.
 def test_reduced_inspection_asks_for_two_fifths_of_the_sample_and_accepts_more():
-    for row, letter in enumerate(sampling.LETTERS):
+    for row, letter in enumerate(LETTERS):
         for column, aql in enumerate(sampling.AQLS):
             normal = tables.cell("normal", row, column)
             reduced = tables.cell("reduced", row, column)
@@ -189,9 +190,7 @@ def test_reduced_inspection_asks_for_two_fifths_of_the_sample_and_accepts_more()
             assert reduced.accept < reduced.reject
     ratios = [
         reduced / normal
-        for reduced, normal in zip(
-            sampling.REDUCED_SIZES[3:], sampling.SAMPLE_SIZES[3:], strict=True
-        )
+        for reduced, normal in zip(REDUCED_SIZES[3:], SAMPLE_SIZES[3:], strict=True)
     ]
     assert all(0.37 < ratio < 0.41 for ratio in ratios)
 
@@ -249,9 +248,7 @@ def test_a_sample_is_never_larger_than_its_lot(lot, level, aql, severity):
 def test_arrows_end_and_never_turn_round(lot, level, aql, severity):
     plan = plan_for(lot, level, aql, severity=severity)
     assert len(set(plan.arrows)) <= 1
-    step = sampling.LETTERS.index(plan.letter) - sampling.LETTERS.index(
-        plan.first_letter
-    )
+    step = LETTERS.index(plan.letter) - LETTERS.index(plan.first_letter)
     assert abs(step) == len(plan.arrows)
     assert plan.arrows == (("down",) if step > 0 else ("up",)) * abs(step)
 

@@ -1,22 +1,165 @@
-"""Badges: made, shown once, revoked.
-
-A token exists in memory alone: it is made before the act, drawn on a label, and of it
-only the hash is kept. Neither the journal nor a print job ever has it.
-"""
+"""The workshop named, people and their accounts, badges issued and revoked."""
 
 from __future__ import annotations
 
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from zoneinfo import available_timezones
 
-from kitting.domain import badges
+from django.contrib.auth.hashers import make_password
+from django.contrib.auth.models import Group
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+
+from kitting.domain import badges, gs1
 from kitting.domain.errors import Conflict, Missing, Refused
+from kitting.domain.shown import shown
+from kitting.labels.postal import country_name
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.models import Badge, Print, User
+from kitting.ledger.setup import ROLES
+from kitting.models import Badge, Print, User, Workshop
 from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
+
+
+@dataclass(frozen=True)
+class Particulars:
+    """Who makes the goods, as it will stand on labels from now on."""
+
+    name: str
+    address: str
+    time_zone: str
+    gs1_prefix: str
+    country: str
+    """Two capitals, as in ISO 3166-1."""
+
+
+def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
+    """Change the workshop's name, address, country, time zone and GS1 company prefix.
+
+    Boxes that have their identity keep it; labels printed again show the new name.
+
+    Args:
+        to: The new particulars; the prefix and the country may be empty.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The particulars as they stand now.
+
+    Raises:
+        CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
+        Refused: ``name_missing``, ``time_zone_unknown``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Particulars:
+        workshop = locking.lock_row(Workshop, act.workshop.pk)
+        if not to.name.strip():
+            raise Refused("name_missing")
+        if to.time_zone not in available_timezones():
+            raise Refused("time_zone_unknown", read=to.time_zone)
+        if to.gs1_prefix:
+            gs1.sscc(to.gs1_prefix, 1)
+        if to.country:
+            country_name(to.country)
+        workshop.name = to.name.strip()
+        workshop.address = to.address.strip()
+        workshop.country = to.country
+        workshop.time_zone = to.time_zone
+        workshop.gs1_prefix = to.gs1_prefix
+        workshop.save(update_fields=list(vars(to)))
+        return Particulars(
+            name=workshop.name,
+            address=workshop.address,
+            time_zone=workshop.time_zone,
+            gs1_prefix=workshop.gs1_prefix,
+            country=workshop.country,
+        )
+
+    return perform("change_workshop", work, Particulars, sign, **vars(to))
+
+
+@dataclass(frozen=True)
+class Person:
+    """A person as they stand after the act."""
+
+    name: str
+    role: str
+    open: bool
+    """Whether the account is open."""
+
+
+def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
+    """Add a person who may sign in, with the rights of one role.
+
+    Args:
+        name: The name to sign in with; the journal names the person by it.
+        role: One of ``kitting.ledger.setup.ROLES``.
+        password: The password; only its hash is kept, and none of it in the journal.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The person.
+
+    Raises:
+        Conflict: ``person_exists``.
+        Refused: ``role_unknown``, ``person_name_wrong``, ``password_weak``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Person:
+        if role not in ROLES:
+            raise Refused("role_unknown", read=role, roles=", ".join(ROLES))
+        if User.objects.filter(username__iexact=name).exists():
+            raise Conflict("person_exists", name=name)
+        person = User(username=name, password=make_password(None))
+        try:
+            person.full_clean()
+        except ValidationError as error:
+            raise Refused("person_name_wrong", read=shown(name)) from error
+        try:
+            validate_password(password, person)
+        except ValidationError as error:
+            raise Refused("password_weak", why=" ".join(error.messages)) from error
+        person.password = make_password(password)
+        person.save(force_insert=True)
+        person.groups.add(Group.objects.get(name=role))
+        return Person(name=name, role=role, open=True)
+
+    return perform("add_person", work, Person, sign, name=name, role=role)
+
+
+def open_account(*, name: str, open: bool, sign: Sign) -> Person:
+    """Close a person's account, or open it again; what they signed stays theirs.
+
+    Whoever is signed in with it is signed out with the next page they ask for.
+
+    Args:
+        name: The name to sign in with.
+        open: Whether it is open from now on.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The person.
+
+    Raises:
+        Missing: ``person_unknown``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Person:
+        person = User.objects.filter(username=name).first()
+        if person is None:
+            raise Missing("person_unknown", name=name)
+        person.is_active = open
+        person.save(update_fields=["is_active"])
+        roles = person.groups.order_by("name").values_list("name", flat=True)
+        return Person(name=name, role=", ".join(roles), open=open)
+
+    return perform("open_account", work, Person, sign, name=name, open=open)
+
 
 MOST_AT_ONCE = 100
 LABELS = "badge"
