@@ -17,7 +17,6 @@ from lotward.demo import (
     benches,
     checks,
     evidence,
-    labels,
     lines,
     making,
     masterdata,
@@ -72,7 +71,7 @@ def build(say: Callable[[str], object] = str, *, today: date | None = None) -> B
     floor = Floor(clock=clock, luck=luck, catalogue=found)
     evidence.sign_protocols(clock)
     lines.fit_lamps(floor)
-    labels.label_the_places(floor)
+    storing.label_the_places(floor)
     for number in range(plan.LAST + 1):
         floor.today = number
         _work(floor)

@@ -1,12 +1,14 @@
-"""What is done with gets put away: bags off the line, and boxes that are labelled."""
+"""Places get labels; what is done with is put away: bags off the line, labelled boxes."""
 
 from __future__ import annotations
 
 from typing import Final
 
+from kitting.domain.prints import Onto
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Bag, Box, Carrier
 from kitting.places.services import carriers, places
+from kitting.printing.services import prints
 from lotward.demo import plan
 from lotward.demo.making import Floor
 
@@ -15,6 +17,24 @@ CARRIERS: Final = ("Blue trolley", "Pole by the window")
 
 LEFT_AT_BENCHES: Final = 3
 """Boxes of the last day that nobody has put away yet."""
+
+
+SHEETS: Final = "A4-70X40"
+"""The workshop has no label printer yet: a PDF for the printer of its office."""
+
+
+def label_the_places(floor: Floor) -> None:
+    """Print a label for every place.
+
+    Args:
+        floor: The workshop.
+    """
+    prints.print_labels(
+        kind="place",
+        numbers=sorted(floor.catalogue.places),
+        onto=Onto(stock=SHEETS),
+        sign=floor.clock.sign("manager", 600),
+    )
 
 
 def make_carriers(floor: Floor) -> None:

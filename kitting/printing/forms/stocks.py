@@ -61,8 +61,12 @@ class LengthField(FigureField):
 class KeptForm(KeyedForm):
     """A stock or printer, and its dots: one of the usual ones, or so many to the inch."""
 
-    things = {"dots_per_inch": _("the dots to the inch")}
+    things = {
+        "seen": _("what was on record"),
+        "dots_per_inch": _("the dots to the inch"),
+    }
 
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     dots = forms.ChoiceField(label=_("Dots of the printer"))
     dots_per_inch = FigureField(
         label=_("Dots to the inch, if another number"),
@@ -136,7 +140,6 @@ class StockForm(KeptForm):
     """
 
     things = {
-        "seen": _("what was on record"),
         "page": _("how the labels come"),
         "left_um": _("the distance from the left edge to the first label"),
         "top_um": _("the distance from the top edge to the first label"),
@@ -144,7 +147,6 @@ class StockForm(KeptForm):
         "rows": _("how many labels are one below the other"),
     }
 
-    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     code = forms.CharField(
         label=_("Code"),
         max_length=CODE_LONGEST,
@@ -267,12 +269,10 @@ class PrinterForm(KeptForm):
     """
 
     things = {
-        "seen": _("what was on record"),
         "stock": _("the stock that is in it"),
         "bench": _("its bench"),
     }
 
-    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     code = forms.CharField(
         label=_("Code"),
         max_length=CODE_LONGEST,
