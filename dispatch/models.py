@@ -124,9 +124,6 @@ class ShipScan(Guarded):
     box = models.ForeignKey("kitting.Box", on_delete=models.PROTECT, related_name="+")
     on = models.BooleanField()
 
-    class Meta:
-        default_permissions = ()
-
     def __str__(self) -> str:
         return f"box {self.box_id} {'on' if self.on else 'off'} {self.shipment_id}"
 

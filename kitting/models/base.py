@@ -19,6 +19,7 @@ class Guarded(models.Model):
 
     class Meta:
         abstract = True
+        default_permissions = ()
 
 
 @deconstructible

@@ -131,9 +131,6 @@ class BoxPut(Guarded):
         "kitting.Place", on_delete=models.PROTECT, related_name="+"
     )
 
-    class Meta:
-        default_permissions = ()
-
     def __str__(self) -> str:
         return f"box {self.box_id} at {self.place_id}"
 

@@ -249,9 +249,6 @@ class SampleResult(Guarded):
     result = models.CharField(max_length=200)
     document = models.CharField(max_length=120, blank=True)
 
-    class Meta:
-        default_permissions = ()
-
     def __str__(self) -> str:
         return self.result
 
@@ -267,9 +264,6 @@ class Evidence(Guarded):
     result = models.CharField(max_length=200)
     document = models.CharField(max_length=120)
     on = models.DateField()
-
-    class Meta:
-        default_permissions = ()
 
     def __str__(self) -> str:
         return self.code
@@ -304,9 +298,6 @@ class Signature(Guarded):
     )
     meaning = models.CharField(max_length=80)
     mark = models.BinaryField(max_length=32)
-
-    class Meta:
-        default_permissions = ()
 
     def __str__(self) -> str:
         return f"protocol {self.protocol_id}: {self.meaning}"

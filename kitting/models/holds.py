@@ -61,8 +61,5 @@ class Lift(Guarded):
     hold = models.OneToOneField(Hold, on_delete=models.PROTECT, related_name="lift")
     reason = models.CharField(max_length=200)
 
-    class Meta:
-        default_permissions = ()
-
     def __str__(self) -> str:
         return f"lift of hold {self.hold_id}"

@@ -260,9 +260,6 @@ class MeterFault(Guarded):
     found_on = models.DateField()
     reason = models.CharField(max_length=200)
 
-    class Meta:
-        default_permissions = ()
-
     def __str__(self) -> str:
         return f"meter {self.meter_id} found wrong on {self.found_on}"
 
@@ -292,9 +289,6 @@ class LampHours(Guarded):
     lamp = models.ForeignKey(Lamp, on_delete=models.PROTECT, related_name="hours")
     on = models.DateField()
     hours = models.PositiveIntegerField()
-
-    class Meta:
-        default_permissions = ()
 
     def __str__(self) -> str:
         return f"{self.hours} h on {self.on}"
@@ -340,9 +334,6 @@ class Interruption(Guarded):
 
     run = models.ForeignKey(Run, on_delete=models.PROTECT, related_name="interruptions")
     reason = models.CharField(max_length=200)
-
-    class Meta:
-        default_permissions = ()
 
     def __str__(self) -> str:
         return f"run {self.run_id} interrupted"

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -33,15 +31,10 @@ class ScanForm(KeyedForm):
     )
 
 
-if TYPE_CHECKING:
-    _SizeChoice = forms.ModelChoiceField[BoxSize]
-else:
-    _SizeChoice = forms.ModelChoiceField
-
 LONGEST_REASON = 200
 
 
-class SizeField(_SizeChoice):
+class SizeField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A box size, named by its product."""
 
     def label_from_instance(self, obj: BoxSize) -> str:

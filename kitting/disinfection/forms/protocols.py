@@ -94,7 +94,7 @@ class ProtocolForm(KeyedForm):
 
     def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
         if terms is not None:
-            kwargs["initial"] = {**_initial(terms), **(kwargs.get("initial") or {})}
+            kwargs.setdefault("initial", _initial(terms))
         super().__init__(*args, **kwargs)
         records = Evidence.objects.order_by("code")
         words = (
@@ -331,6 +331,6 @@ class DoseForm(KeyedForm):
     def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
         known = part.max_dose_uj_cm2
         shown = "" if known is None else written(known, 1000)
-        kwargs["initial"] = {"dose": shown, **(kwargs.get("initial") or {})}
         super().__init__(*args, **kwargs)
+        self.initial.setdefault("dose", shown)
         self.fields["dose"].help_text = _("Empty where no limit is known.")

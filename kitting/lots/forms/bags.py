@@ -28,8 +28,8 @@ class BagForm(KeyedForm):
     moves = forms.IntegerField(widget=forms.HiddenInput, min_value=0)
 
     def __init__(self, *args: Any, bag: Bag, **kwargs: Any) -> None:
-        kwargs["initial"] = {"moves": bag.moves, **(kwargs.get("initial") or {})}
         super().__init__(*args, **kwargs)
+        self.initial.setdefault("moves", bag.moves)
         self.bag = bag
 
 
@@ -159,8 +159,8 @@ class WeighForm(BagForm):
             known["spread"] = written(bag.lot.part.spread_mg, MG)
         if last is not None and last.scale_u_mg is not None:
             known["scale_u"] = written(last.scale_u_mg, MG)
-        kwargs["initial"] = {**known, **(kwargs.get("initial") or {})}
         super().__init__(*args, bag=bag, **kwargs)
+        self.initial = {**known, **self.initial}
 
     def ask_about_mass(self) -> None:
         """Show the tick that answers why the pieces weigh otherwise than the part's."""

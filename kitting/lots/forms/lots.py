@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -24,12 +24,6 @@ WAYS = {
     CountedBy.WEIGHT: _("by weight"),
     CountedBy.STACK: _("in stacks"),
 }
-
-
-if TYPE_CHECKING:
-    _RevisionChoice = forms.ModelChoiceField[Revision]
-else:
-    _RevisionChoice = forms.ModelChoiceField
 
 
 IN_A_BAG = ("container", "place_id", "counted_by")
@@ -68,7 +62,7 @@ def sure_field() -> forms.CharField:
     )
 
 
-class RevisionField(_RevisionChoice):
+class RevisionField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A revision, listed under its part, so that only pairs that exist can be chosen."""
 
     def __init__(self, **options: Any) -> None:

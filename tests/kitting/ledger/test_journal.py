@@ -206,6 +206,7 @@ def test_a_link_hashes_what_its_description_says() -> None:
     lot = Lot.objects.create(
         number="L-1",
         source="bench 2",
+        source_key="bench 2",
         part=(revision := factories.make_revision()).part,
         revision=revision,
         made_on=factories.TODAY,
