@@ -141,7 +141,7 @@ def at_a_copy(built: Demo, beside: Path, blocker: DjangoDbBlocker) -> Iterator[D
     folder = beside / built.file.parent.name
     copy_of(built.file, folder)
     at_home = override_settings(
-        DATA_DIR=folder, ALLOWED_HOSTS=["localhost", "127.0.0.1", "testserver"]
+        DATA_DIR=folder, ALLOWED_HOSTS=["localhost", "127.0.0.1"]
     )
     with blocker.unblock(), at_home, working_on(folder) as file:
         yield Demo(file, built.said)

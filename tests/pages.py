@@ -42,7 +42,7 @@ def pages_for(names: tuple[str, ...]) -> Iterator[Shown]:
     """
     kinds: Counter[object] = Counter()
     for name in names:
-        client = Client()
+        client = Client(headers={"host": "localhost"})
         client.force_login(User.objects.get(username=name), RIGHTS)
         yield from _follow(client, kinds)
 

@@ -14,7 +14,7 @@ from django.utils import timezone
 
 from kitting.models import Evidence, Part, User
 from tests import factories
-from tests.assertions import assert_problem
+from tests.assertions import assert_problem, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -35,10 +35,6 @@ def part() -> Part:
 
 def keyed(**values: Any) -> dict[str, Any]:
     return {"op_key": str(uuid.uuid4()), **values}
-
-
-def text_of(response: Any) -> str:
-    return " ".join(response.content.decode().split())
 
 
 def report_values(**changes: Any) -> dict[str, Any]:

@@ -23,6 +23,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -75,10 +76,6 @@ def at(act: str, protocol: Protocol) -> str:
 
 def keyed(**values: Any) -> dict[str, Any]:
     return {"op_key": str(uuid.uuid4()), **values}
-
-
-def text_of(response: Any) -> str:
-    return " ".join(response.content.decode().split())
 
 
 def put_name_under(officer: Client, protocol: Protocol) -> Any:

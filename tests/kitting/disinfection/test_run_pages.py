@@ -17,7 +17,6 @@ from kitting.ledger import holds
 from kitting.lots.services import lots
 from kitting.models import Operation, Run, RunBag, Workshop
 from kitting.models.catalogue import PlaceKind
-from kitting.web.tags.look import number
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -128,7 +127,7 @@ def test_the_list_answers_what_is_on_and_what_waits(
         response = client.get(LIST)
     text = text_of(response)
     assert_page(response)
-    assert f'<a href="{at(run)}">run {number(run.number)}</a>' in text
+    assert f'<a href="{at(run)}">run {run.number}</a>' in text
     assert "2 bags wait to be disinfected" in text
     assert "Headband, 2 bags with 180 pieces" in text
     assert f"{OPEN}?line=" in text

@@ -20,6 +20,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.factories import sign
 
@@ -68,10 +69,6 @@ def weigh_values(bag: Bag, **changes: Any) -> dict[str, Any]:
 def sample_values(**changes: Any) -> dict[str, Any]:
     values = {"pieces": "3", "what_for": "Swab", "sent_to": "Eskmoor laboratory"}
     return keyed(**{**values, **changes})
-
-
-def text_of(response: Any) -> str:
-    return " ".join(response.content.decode().split())
 
 
 # -- Who ----------------------------------------------------------------------------
@@ -141,7 +138,7 @@ def test_the_page_of_a_bag_says_what_where_and_what_happened(
         sign=sign(),
     )
     text = text_of(checker.get(at("detail", bag)))
-    for words in ("Visor, revision A", "40 pieces", place.name):
+    for words in ("Visor, revision A", "40\N{NO-BREAK SPACE}pieces", place.name):
         assert words in text
     assert "4 × 10" in text
     assert "One was torn" in text

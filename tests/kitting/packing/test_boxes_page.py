@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.benches import make_packing
 from tests.factories import TODAY, sign
@@ -55,10 +56,6 @@ def page(box: Box, act: str = "detail") -> str:
     return reverse(f"kitting:box-{act}", args=[str(box)])
 
 
-def words(response) -> str:
-    return " ".join(response.content.decode().split())
-
-
 def keyed(**fields: str) -> dict[str, str]:
     return {"op_key": str(uuid.uuid4()), **fields}
 
@@ -80,7 +77,7 @@ def test_the_table_says_what_there_is(client, box: Box, hx) -> None:
     assert (totals.boxes, totals.sets) == (3, 12)
     assert totals.by_stage == {"labelled": 1, "sent": 1, "open": 1}
     assert totals.first == totals.last == TODAY
-    assert "3 boxes" in words(response)
+    assert "3 boxes" in text_of(response)
     assert_part(client.get(LIST, headers=hx), "box-list")
 
 
@@ -100,8 +97,8 @@ def test_the_filters_stand_in_the_address(client, box: Box) -> None:
 
 
 def test_an_empty_table_says_so(client) -> None:
-    assert "No box has been packed yet." in words(client.get(LIST))
-    assert "No box matches." in words(client.get(LIST, {"stage": "sent"}))
+    assert "No box has been packed yet." in text_of(client.get(LIST))
+    assert "No box matches." in text_of(client.get(LIST, {"stage": "sent"}))
 
 
 def test_held_boxes_are_counted_and_marked(client, box: Box) -> None:
@@ -111,7 +108,7 @@ def test_held_boxes_are_counted_and_marked(client, box: Box) -> None:
     response = client.get(LIST)
     assert set(response.context["held"]) == {box.pk}
     assert response.context["totals"].held == 1
-    assert "1 held" in words(response)
+    assert "1 held" in text_of(response)
     other = Box.objects.exclude(pk=box.pk).get()
     holds.place_hold(target="box", value=other.pk, reason="Wet", sign=sign())
     assert set(client.get(LIST).context["held"]) == {box.pk, other.pk}
@@ -149,7 +146,7 @@ def test_a_box_shows_what_is_in_it_and_what_happened(client, box: Box, at, hx) -
     assert (shown.pieces, shown.lots) == (19, 3)
     assert [event.after for event in shown.events] == ["labelled", "closed", "open"]
     assert [print_.copy for print_ in shown.prints] == [1]
-    text = words(response)
+    text = text_of(response)
     for line in box.lines.all():
         assert line.lot.number in text.replace('</span><span class="four">', "")
     assert "19 pieces of 3 lots" in text
@@ -177,7 +174,7 @@ def test_a_box_says_how_far_it_is(client, at, stage: str) -> None:
         box = factories.make_labelled_box(at.size, at.bench)
     if stage == "loaded":
         number = factories.make_shipment(box).number
-        text = words(client.get(page(box))).replace('</span><span class="four">', "")
+        text = text_of(client.get(page(box))).replace('</span><span class="four">', "")
         assert number in text
     elif stage == "voided":
         client.post(page(box, "void"), keyed(reason="Crushed"))
@@ -187,7 +184,7 @@ def test_a_box_says_how_far_it_is(client, at, stage: str) -> None:
         "loaded": "it is loaded, shipment",
         "voided": "it was voided",
     }
-    assert said[stage] in words(client.get(page(box)))
+    assert said[stage] in text_of(client.get(page(box)))
 
 
 def test_a_held_line_is_marked(client, box: Box) -> None:
@@ -303,7 +300,7 @@ def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
 @pytest.mark.smoke
 def test_a_box_is_voided_with_a_reason(client, box: Box) -> None:
     address = page(box, "void")
-    assert "19 pieces in it are scrapped" in words(client.get(address))
+    assert "19 pieces in it are scrapped" in text_of(client.get(address))
     assert_problem(client.post(address, keyed(reason=" ")), "required")
     data = keyed(reason="Crushed")
     for _ in range(2):  # sent twice, done once
@@ -332,7 +329,7 @@ def test_a_packer_may_print_but_not_void(box: Box, make_user, client_for) -> Non
     assert client.get(LIST).status_code == 200
     assert client.get(page(box, "print")).status_code == 200
     assert client.post(page(box, "void"), keyed(reason="x")).status_code == 403
-    assert page(box, "void") not in words(client.get(page(box)))
+    assert page(box, "void") not in text_of(client.get(page(box)))
 
 
 def test_the_label_of_a_service_is_that_of_the_page(client, box: Box) -> None:
