@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.assertions import text_of as as_copied
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -204,7 +205,7 @@ def test_a_count_is_taken_and_its_boxes_are_named(checker: Client) -> None:
     assert response.headers["Location"] == at("detail", bag)
     bag.refresh_from_db()
     assert bag.pieces == 38
-    page = text_of(checker.get(at("detail", bag)))
+    page = as_copied(checker.get(at("detail", bag)))
     assert "Missing: 1." in page
     assert f"may be wrong too: {box.number}" in page
 
