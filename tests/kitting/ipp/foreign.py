@@ -79,16 +79,16 @@ ATTR resolution printer-resolution-default 203dpi
 ATTR resolution printer-resolution-supported 203dpi
 ATTR keyword print-scaling-supported auto,none
 """
-# What it does with a document: it takes a second, tells that labels ran out if the
-# document says so, and fails if the document says so.
+# What it does with a document: it takes a second, and what the document says: it waits
+# until it is told to go on, tells meanwhile that labels ran out, or fails.
 PRINT = """\
 #!/bin/sh
 sleep 1
-if grep -q RUNSOUT "$1"; then
-    echo "STATE: +media-empty-error" >&2
-    sleep 2
-    echo "STATE: -media-empty-error" >&2
+if grep -q RUNSOUT "$1"; then echo "STATE: +media-empty-error" >&2; fi
+if grep -q "RUNSOUT\\|WAITS" "$1"; then
+    until [ -e "$1.goes-on" ]; do sleep 0.1; done
 fi
+if grep -q RUNSOUT "$1"; then echo "STATE: -media-empty-error" >&2; fi
 if grep -q FAILS "$1"; then exit 1; fi
 """
 
@@ -107,6 +107,11 @@ class Foreign:
     @property
     def certificate(self) -> Path:
         return self.folder / "keys" / "localhost.crt"
+
+    def goes_on(self, job_id: int) -> None:
+        """Let a document that waits be printed."""
+        for kept in (self.folder / "spool").glob(f"{job_id}-*.pdf"):
+            kept.with_name(f"{kept.name}.goes-on").touch()
 
     def received(self, job_id: int) -> bytes:
         """Return the document of a job, as it was received."""

@@ -108,8 +108,9 @@ def test_a_foreign_printer_refuses_a_size_that_it_has_not(foreign: Foreign) -> N
 
 def test_a_foreign_printer_gives_a_job_up_when_told(foreign: Foreign) -> None:
     client = asking(foreign)
-    job = send(client, PDF, "box 9")
+    job = send(client, PDF + b"WAITS", "box 9")
     client.cancel(job.id)
+    foreign.goes_on(job.id)
     assert job_that(ended, client, job.id).state == "canceled"
     fault = fault_of(client.cancel, job.id)
     assert fault.params["status"] == "client-error-not-possible"
@@ -131,6 +132,7 @@ def test_a_foreign_printer_that_runs_out_of_labels_goes_on(foreign: Foreign) -> 
     found = troubles(client.facts())
     # It calls this a report, whatever it was told: what stops a printer is its state.
     assert [one.code for one in found] == ["printer_out_of_labels"]
+    foreign.goes_on(job.id)
     assert job_that(ended, client, job.id).state == "completed"
     assert troubles(client.facts()) == ()
 
