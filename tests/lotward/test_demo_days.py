@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -107,13 +108,16 @@ def built_at(now: datetime, migrated: Path, tmp_path: Path) -> Iterator[None]:
         yield
 
 
+also = partial(pytest.param, marks=pytest.mark.long)
+
+
 @pytest.mark.parametrize(
     ("now", "newest"),
     [
-        (datetime(2026, 3, 30, 0, 10, tzinfo=LONDON), FRIDAY),  # a Monday
+        also(datetime(2026, 3, 30, 0, 10, tzinfo=LONDON), FRIDAY),  # a Monday
         (datetime(2026, 3, 29, 0, 59, 59, tzinfo=UTC), FRIDAY),  # then it is 02:00
         (datetime(2026, 3, 30, 7, 55, tzinfo=LONDON), date(2026, 3, 30)),
-        (datetime(2026, 10, 27, 10, 40, tzinfo=LONDON), date(2026, 10, 27)),
+        also(datetime(2026, 10, 27, 10, 40, tzinfo=LONDON), date(2026, 10, 27)),
     ],
     ids=["Monday night", "clocks change", "first of the morning", "mid-morning"],
 )

@@ -18,7 +18,7 @@ from kitting.labels.picture import png
 from kitting.labels.pressed import Pressed
 from kitting.labels.readback import rasterise
 from kitting.labels.stock import Sheet, Stock
-from kitting.labels.trial import test_page
+from kitting.labels.trial import test_page as trial_page
 from tests.kitting.labels.samples import (
     BAG,
     BAG_70X40,
@@ -43,7 +43,7 @@ def dots_of(pressed: Pressed, stock: Stock) -> np.ndarray:
 
 
 def test_the_frames_are_the_edge_and_what_is_reached() -> None:
-    dark = dots_of(test_page(MARGIN, name="Box labels"), MARGIN)
+    dark = dots_of(trial_page(MARGIN, name="Box labels"), MARGIN)
     assert dark.shape == (1200, 800)
     for line in (dark[:2], dark[-2:], dark[:, :2].T, dark[:, -2:].T):
         assert line.all()
@@ -53,7 +53,7 @@ def test_the_frames_are_the_edge_and_what_is_reached() -> None:
 
 
 def test_each_mm_of_the_rulers_is_where_a_ruler_has_it() -> None:
-    dark = dots_of(test_page(BOX_100X150, name="Box labels"), BOX_100X150)
+    dark = dots_of(trial_page(BOX_100X150, name="Box labels"), BOX_100X150)
     # Just under the frame along the top, and beside it along the left.
     across = np.flatnonzero(dark[4, 8:-2]) + 8
     down = np.flatnonzero(dark[8:-2, 4]) + 8
@@ -65,7 +65,7 @@ def test_each_mm_of_the_rulers_is_where_a_ruler_has_it() -> None:
 
 @pytest.mark.parametrize("stock", [MARGIN, BAG_70X40, SMALL], ids=["100", "70", "50"])
 def test_the_symbol_has_bars_of_one_to_four_modules(stock: Stock) -> None:
-    pdf = test_page(stock, name="Labels").pdf
+    pdf = trial_page(stock, name="Labels").pdf
     (read,) = zxingcpp.read_barcodes(poppler(pdf, str(float(stock.dots_per_inch))))
     assert (read.symbology_identifier, read.text) == ("]C0", "TEST")
     # Code 128: T, E and S in set B are the values 52, 37 and 51.
@@ -76,7 +76,7 @@ def test_the_symbol_has_bars_of_one_to_four_modules(stock: Stock) -> None:
 # Four groups of three lines and their white, 1, 2, 3 and 4 dots each.
 @pytest.mark.parametrize("stock", [MARGIN, BAG_70X40, SMALL], ids=["100", "70", "50"])
 def test_the_comb_has_lines_of_one_to_four_dots(stock: Stock) -> None:
-    pressed = test_page(stock, name="Labels")
+    pressed = trial_page(stock, name="Labels")
     image = poppler(pressed.pdf, str(float(stock.dots_per_inch)))
     (read,) = zxingcpp.read_barcodes(image)
     dark = np.asarray(image) == 0
@@ -88,7 +88,7 @@ def test_the_comb_has_lines_of_one_to_four_dots(stock: Stock) -> None:
 
 
 def test_what_was_entered_is_said_in_words() -> None:
-    text = text_of(test_page(MARGIN, name="Box labels, roll").pdf)
+    text = text_of(trial_page(MARGIN, name="Box labels, roll").pdf)
     for wanted in (
         "Box labels, roll",
         "100 × 150 mm, 8 dots per mm",
@@ -97,13 +97,13 @@ def test_what_was_entered_is_said_in_words() -> None:
         "140",
     ):
         assert wanted in text, wanted
-    bare = text_of(test_page(BOX_100X150, name="Box labels").pdf)
+    bare = text_of(trial_page(BOX_100X150, name="Box labels").pdf)
     assert "Inner line" not in bare
-    assert "11.81 dots per mm" in text_of(test_page(SMALL, name="Slips").pdf)
+    assert "11.81 dots per mm" in text_of(trial_page(SMALL, name="Slips").pdf)
 
 
 def test_a_sheet_shows_every_label_in_its_place() -> None:
-    pressed = test_page(A4, name="A4, 21 labels")
+    pressed = trial_page(A4, name="A4, 21 labels")
     dark = dots_of(pressed, A4.page)
     for left, top in A4.spots():
         frame = dark[top : top + 320, left : left + 560]
@@ -116,7 +116,7 @@ def test_a_sheet_shows_every_label_in_its_place() -> None:
 
 def test_on_a_sheet_the_edge_that_is_reached_is_the_pages() -> None:
     on = replace(A4, label=replace(BAG_70X40, margin_mm=Fraction(4)))
-    pressed = test_page(on, name="A4, 21 labels")
+    pressed = trial_page(on, name="A4, 21 labels")
     dark = dots_of(pressed, on.page)
     inner = dark[32:-32, 32:-32]  # 4 mm at 8 dots/mm
     for line in (inner[:2], inner[-2:], inner[:, :2].T, inner[:, -2:].T):
@@ -128,7 +128,7 @@ def test_a_small_label_inside_the_page_has_room_whatever_the_page_loses() -> Non
     head = Fraction(600) / Fraction("25.4")
     slip = Stock(Fraction(50), Fraction(25), head, margin_mm=Fraction(5))
     on = Sheet(Fraction(210), Fraction(297), slip, Fraction(25), Fraction(14), 3, 10)
-    pressed = test_page(on, name="Slips on A4")
+    pressed = trial_page(on, name="Slips on A4")
     (read,) = zxingcpp.read_barcodes(poppler(pressed.pdf, "600"))
     assert read.text == "TEST"
     box = [getattr(read.position, f"{corner}_right") for corner in ("top", "bottom")]
@@ -140,11 +140,11 @@ def test_a_small_label_inside_the_page_has_room_whatever_the_page_loses() -> Non
 def test_a_label_that_reaches_over_the_edge_keeps_its_words_inside() -> None:
     slip = replace(SMALL, margin_mm=Fraction(5))
     with pytest.raises(NotFit, match="label_full"):
-        test_page(replace(SLIPS, label=slip, left_mm=Fraction(0)), name="Slips")
+        trial_page(replace(SLIPS, label=slip, left_mm=Fraction(0)), name="Slips")
 
 
 def test_same_stock_same_bytes() -> None:
-    pages = [test_page(A4, name="A4") for _ in range(2)]
+    pages = [trial_page(A4, name="A4") for _ in range(2)]
     assert pages[0] == pages[1]
     assert len(PdfReader(BytesIO(pages[0].pdf)).pages) == pages[0].pages == 1
 
@@ -163,7 +163,7 @@ def test_a_test_page_that_has_no_room_is_refused(
     stock: Stock | Sheet, name: str, code: str
 ) -> None:
     with pytest.raises(NotFit) as caught:
-        test_page(stock, name=name)
+        trial_page(stock, name=name)
     assert caught.value.code == code
 
 
