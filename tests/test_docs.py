@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.management import get_commands
 
+from kitting.rooms import GROUND
 from lotward import env
 from lotward.urls import urlpatterns
 
@@ -77,6 +78,15 @@ def test_every_room_that_the_map_names_is_there() -> None:
             if name.endswith(("/", ".py")):
                 assert (above[-1] / name).exists(), name
         above.append(above[-1] / names[0])
+
+
+@pytest.mark.parametrize("ground", GROUND)
+def test_every_file_of_the_ground_is_in_the_map(ground: str) -> None:
+    tree = DEVELOPERS.split("```")[1].split("\nkitting/")[1]
+    part = re.search(rf"^    {ground}/.*\n(?:     .*\n)*", tree, re.MULTILINE)
+    assert part
+    files = {path.name for path in (ROOT / "kitting" / ground).glob("*.py")}
+    assert files - set(re.findall(r"\w+\.py", part[0])) == {"__init__.py"}
 
 
 def test_there_is_a_screen_for_each_row_of_the_readme() -> None:
