@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import re
 import secrets
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, NoReturn
@@ -131,7 +132,7 @@ def hosts(env: Environment, name: str) -> list[str]:
 
 
 def data_dir(env: Environment, name: str, *, default: Path) -> Path:
-    """Read the data folder and make it when it is not there yet (mode 0700)."""
+    """Read the data folder; make it, and say so, when it is not there yet (mode 0700)."""
     value = env.get(name, "").strip()
     try:
         folder = Path(value).expanduser() if value else default
@@ -139,10 +140,13 @@ def data_dir(env: Environment, name: str, *, default: Path) -> Path:
         refuse(name, value, "a folder that exists or can be made")
     if not folder.is_absolute():
         folder = Path.cwd() / folder
+    there = folder.exists()
     try:
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError:
         refuse(name, str(folder), "a folder that exists or can be made")
+    if not there:
+        sys.stderr.write(f"The data folder {folder} was not there and was made.\n")
     if not os.access(folder, os.W_OK | os.X_OK):
         refuse(name, str(folder), "a folder that this user may write to")
     return folder

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import os
 from dataclasses import replace
 from io import StringIO
 from pathlib import Path
@@ -121,3 +122,13 @@ def test_an_open_box_and_an_unknown_one_are_refused(tmp_path: Path) -> None:
 def test_a_file_that_cannot_be_written_is_said(box: Box, tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="could not be written"):
         boxlabel(str(box.serial), tmp_path / "no folder" / "label.pdf")
+
+
+def test_a_file_that_is_there_is_left_as_it_is(box: Box, tmp_path: Path) -> None:
+    out = tmp_path / "thesis.pdf"
+    out.write_text("three years")
+    with pytest.raises(CommandError, match="is there already"):
+        boxlabel(str(box.serial), out)
+    assert out.read_text() == "three years"
+    said = boxlabel(str(box.serial), Path(os.devnull))  # there already, and no file
+    assert said.startswith(os.devnull)

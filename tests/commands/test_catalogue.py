@@ -422,6 +422,10 @@ def test_the_command_names_path_value_and_reason(tmp_path: Path, data, capsys) -
         (b"{", "not JSON: line 1, column 2"),
         (b"\xff\xfe", "not text in UTF-8"),
         (b"[" * 100_000, "nested too deep"),
+        (b'{"parts": [{"mass_mg": ' + b"9" * 5_000 + b"}]}", "too many digits"),
+        (b'{"parts": [], "parts": []}', "“parts” is there twice"),
+        (b'{"parts": [{"code": "A", "code": "B"}]}', "“code” is there twice"),
+        (b'{"parts": [{"mass_mg": NaN}]}', "NaN is no number"),
     ],
 )
 def test_a_file_that_is_no_json_is_refused(tmp_path, content: bytes, said: str) -> None:

@@ -97,11 +97,17 @@ def test_names_of_others_and_of_tests_are_nobodys_mistake() -> None:
 # -- The data folder ----------------------------------------------------------------
 
 
-def test_the_data_folder_is_made_for_this_user_alone(tmp_path: Path) -> None:
+def test_the_data_folder_is_made_for_this_user_alone_and_said_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     wanted = tmp_path / "new" / "data"
     given = {"LOTWARD_DATA_DIR": str(wanted)}
     assert env.data_dir(given, "LOTWARD_DATA_DIR", default=tmp_path) == wanted
     assert stat.S_IMODE(wanted.stat().st_mode) == 0o700
+    made = f"The data folder {wanted} was not there and was made.\n"
+    assert capsys.readouterr().err == made
+    env.data_dir(given, "LOTWARD_DATA_DIR", default=tmp_path)
+    assert capsys.readouterr().err == ""
 
 
 def test_a_relative_data_folder_lies_below_the_current_one(

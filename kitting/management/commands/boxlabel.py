@@ -44,8 +44,14 @@ class Command(BaseCommand):
             pdf, said = self._label(box, anyway=options["anyway"])
         except LotwardError as error:
             raise CommandError(sentence(error)) from error
+        out = Path(options["out"])
         try:
-            Path(options["out"]).write_bytes(pdf)
+            # What is no file, such as /dev/stdout, is there already and is no loss.
+            with out.open("wb" if out.exists() and not out.is_file() else "xb") as file:
+                file.write(pdf)
+        except FileExistsError as error:
+            msg = f"{out} is there already and was left as it is. Choose another name."
+            raise CommandError(msg) from error
         except OSError as error:
             msg = f"{options['out']} could not be written: {error.strerror}."
             raise CommandError(msg) from error

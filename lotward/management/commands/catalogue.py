@@ -14,6 +14,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from kitting.domain.shown import shown
 from kitting.ledger import clock
 from kitting.ledger.shelf import Problem
 from kitting.management.signing import ask_who, signed
@@ -80,7 +81,7 @@ def _content(path: Path) -> object:
         msg = f"{path.name} is not text in UTF-8. Save it as UTF-8."
         raise CommandError(msg) from error
     try:
-        return json.loads(text)
+        return json.loads(text, object_pairs_hook=_once_each, parse_constant=_no_number)
     except json.JSONDecodeError as error:
         msg = (
             f"{path.name} is not JSON: line {error.lineno}, column {error.colno}:"
@@ -90,3 +91,21 @@ def _content(path: Path) -> object:
     except RecursionError as error:
         msg = f"{path.name} is nested too deep to be a catalogue."
         raise CommandError(msg) from error
+    except ValueError as error:  # Python reads no number of thousands of digits.
+        msg = f"{path.name} has a number of too many digits. Correct it."
+        raise CommandError(msg) from error
+
+
+def _once_each(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    read: dict[str, object] = {}
+    for name, value in pairs:
+        if name in read:
+            msg = f"“{shown(name)}” is there twice in one place. Keep one of them."
+            raise CommandError(msg)
+        read[name] = value
+    return read
+
+
+def _no_number(name: str) -> None:
+    msg = f"{name} is no number that a catalogue can have."
+    raise CommandError(msg)
