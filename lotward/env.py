@@ -22,6 +22,7 @@ Environment = Mapping[str, str]
 
 KNOWN = frozenset(
     {
+        "LOTWARD_BACKUP_HOURS",
         "LOTWARD_DATABASE_URL",
         "LOTWARD_DATA_DIR",
         "LOTWARD_DEBUG",
@@ -107,11 +108,19 @@ def switch(env: Environment, name: str) -> bool:
 
 def port(env: Environment, name: str, *, default: int) -> int:
     """Read a TCP port that does not need special rights to listen on."""
+    return whole(env, name, default=default, allowed=range(1024, 65536))
+
+
+def whole(env: Environment, name: str, *, default: int, allowed: range) -> int:
+    """Read a whole number of a range; ``default`` when absent or empty."""
     value = env.get(name, "").strip()
     if not value:
         return default
-    if not (value.isascii() and value.isdecimal() and 1024 <= int(value) <= 65535):
-        refuse(name, value, "a whole number from 1024 to 65535")
+    digits = (
+        value.isascii() and value.isdecimal() and len(value) <= len(str(allowed[-1]))
+    )
+    if not digits or int(value) not in allowed:
+        refuse(name, value, f"a whole number from {allowed[0]} to {allowed[-1]}")
     return int(value)
 
 

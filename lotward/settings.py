@@ -12,12 +12,17 @@ from lotward import env
 
 env.refuse_unknown(os.environ)
 
+VERSION = "0.1.0"
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.data_dir(os.environ, "LOTWARD_DATA_DIR", default=BASE_DIR / "data")
 
 DEBUG = env.switch(os.environ, "LOTWARD_DEBUG")
 TLS = env.switch(os.environ, "LOTWARD_TLS")
 PORT = env.port(os.environ, "LOTWARD_PORT", default=8000)
+BACKUP_HOURS = env.whole(
+    os.environ, "LOTWARD_BACKUP_HOURS", default=26, allowed=range(1, 10_000)
+)
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
 PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")
 SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)

@@ -19,7 +19,7 @@ from django.db import connection, transaction
 from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
-from tests.demo import NAME, TODAY, Demo, copy_of, working_on
+from tests.demo import NAME, TODAY, Demo, copy_of, pointed_at, working_on
 from tests.patience import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -200,6 +200,47 @@ def django_db_setup(
     yield
     with django_db_blocker.unblock():
         connection.close()
+
+
+@pytest.fixture
+def own(
+    request: pytest.FixtureRequest,
+    tmp_path: Path,
+    django_db_setup: None,
+    django_db_blocker: DjangoDbBlocker,
+) -> Iterator[Path]:
+    """A data folder and a migrated database that are this test's alone, to be lost."""
+    folder = tmp_path / "own"
+    folder.mkdir()
+    with django_db_blocker.unblock(), override_settings(DATA_DIR=folder):
+        if connection.vendor == "sqlite":
+            copy_of(request.getfixturevalue("migrated"), folder)
+            with working_on(folder):
+                yield folder
+        else:
+            with own_on_the_server():
+                yield folder
+
+
+@contextmanager
+def own_on_the_server() -> Iterator[None]:
+    """Work on a further copy of the worker's database; all made of it go at the end."""
+    from kitting.ledger.backup.connecting import standing_in
+
+    worker = connection.settings_dict["NAME"]
+    name = f"own_{os.getpid()}_{os.urandom(4).hex()}"
+    connection.close()
+    with standing_in(NAME="template1"), connection.cursor() as cursor:
+        cursor.execute(f'CREATE DATABASE "{name}" TEMPLATE "{worker}"')
+    try:
+        with pointed_at({**connection.settings_dict, "NAME": name}):
+            yield
+    finally:
+        with standing_in(NAME="template1"), connection.cursor() as cursor:
+            like = "SELECT datname FROM pg_database WHERE starts_with(datname, %s)"
+            cursor.execute(like, [name])
+            for (made,) in cursor.fetchall():
+                cursor.execute(f'DROP DATABASE "{made}" (FORCE)')
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from django.db import connections
 
@@ -32,14 +33,20 @@ def working_on(folder: Path) -> Iterator[Path]:
 
     Whatever the tests run on, the demo is the file that ``make demo`` builds.
     """
+    with pointed_at(env.database({}, "LOTWARD_DATABASE_URL", folder=folder)):
+        yield folder / NAME
+
+
+@contextmanager
+def pointed_at(config: dict[str, Any]) -> Iterator[None]:
+    """Let the default connection of every thread be by these settings."""
     old, before = connections["default"], connections.settings["default"]
-    config = env.database({}, "LOTWARD_DATABASE_URL", folder=folder)
     connections.settings["default"] = connections.configure_settings(
         {"default": config}
     )["default"]
     del connections["default"]
     try:
-        yield folder / NAME
+        yield
     finally:
         connections["default"].close()
         connections.settings["default"] = before

@@ -16,7 +16,7 @@ from kitting.disinfection.services.verdicts import close_run, stop_line
 from kitting.domain.entries import Belt
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.domain.stages import BagStage
-from kitting.ledger import holds
+from kitting.ledger import gaps, holds
 from kitting.ledger.operations import Act, perform
 from kitting.lots.services import lots
 from kitting.models import (
@@ -76,6 +76,22 @@ class History:
     opened: Box
     gone: Shipment
     waiting: Shipment
+
+
+@dataclass(frozen=True)
+class Passed:
+    """Numbers that were passed over."""
+
+    skipped: dict[str, list[int]]
+
+
+def pass_over() -> None:
+    """Pass over numbers of carriers, as a restore does; nothing is restored."""
+
+    def work(act: Act) -> Passed:
+        return Passed(gaps.skip(act, {"carrier": 500}))
+
+    perform("pass_over", work, Passed, sign())
 
 
 @dataclass(frozen=True)
@@ -283,6 +299,7 @@ def _drill() -> None:
     values = {"target": "source", "value": "Print bench", "reason": "a drill"}
     held = holds.place_hold(**values, sign=sign())
     holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
+    pass_over()
 
 
 def _put_away(box: Box) -> None:

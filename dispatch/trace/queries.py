@@ -17,7 +17,7 @@ from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes
 from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
-from kitting.web.scans import Found, read
+from kitting.web.scans import Found, nothing_has, read
 
 
 @dataclass(frozen=True)
@@ -134,7 +134,7 @@ def find(text: str) -> Found:
         return found
     shipment = Shipment.objects.filter(number=found.text).first()
     if shipment is None:
-        raise Missing("nothing_has_number", read=found.text)
+        raise nothing_has(found.text)
     return Found("shipment", shipment, found.text)
 
 

@@ -11,7 +11,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from kitting.day.pictures import picture_of
-from kitting.day.queries.attention import to_see_to
+from kitting.day.queries.attention import late_backup, to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
@@ -44,13 +44,15 @@ def day(request: LotwardRequest) -> HttpResponse:
     since = timezone.make_aware(datetime.combine(today, time.min))
     reach = standing_reach()
     figures = the_day(today, since, reach)
+    manages = request.user.has_perm("kitting.set_up")
+    backup = late_backup(request.workshop, clock.now()) if manages else None
     context = {
         "day": figures,
         "stages": SHOWN,
         "packing": _lines(request, figures.packing, today),
         "going_out": _lines(request, figures.going_out, today),
         "picture": picture_of(figures.parts),
-        "see_to": to_see_to(today, reach),
+        "see_to": to_see_to(today, reach, backup),
     }
     return render(request, "kitting/day/day.html", context)
 

@@ -46,6 +46,24 @@ def take_numbers(site: int, name: str, count: int = 1) -> range:
     return taken
 
 
+def move_on(site: int, name: str, to: int) -> int:
+    """Let a counter go on further ahead; needs an open transaction.
+
+    Args:
+        site: The site.
+        name: Name of the counter.
+        to: The number that it gives next; nothing is done if it is there or beyond.
+
+    Returns:
+        The number that it would have given next.
+    """
+    counter = _lock(site, name)
+    was = counter.next
+    if was < to:
+        _move(counter, to)
+    return was
+
+
 def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     """Take the next numbers of a kind, written out with their check character.
 

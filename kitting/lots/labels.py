@@ -12,7 +12,8 @@ from kitting.domain.errors import Refused
 from kitting.domain.stages import BagStage
 from kitting.labels import kinds
 from kitting.labels.bag import BagContent, BagLabel
-from kitting.models import Bag, Counter, Workshop
+from kitting.ledger.gaps import need_given_out
+from kitting.models import Bag, Workshop
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -51,11 +52,7 @@ def _bag_label(bag: Bag, mark: str | None) -> BagLabel:
 def _bag_numbers(wanted: Sequence[str]) -> tuple[Subject, ...]:
     """Blank labels for numbers that were given out and are on no bag yet."""
     workshop = Workshop.objects.get(pk=1)
-    given_out = Counter.objects.get(site=workshop.site, name="bag").next
-    for read in map(numbers.read, wanted):
-        ours = read.site == workshop.site and read.sequence < given_out
-        if not ours or read.kind is not numbers.Kind.BAG:
-            raise Refused("number_not_given_out", read=read.text)
+    need_given_out(workshop.site, numbers.Kind.BAG, wanted)
     alive = Bag.objects.filter(number__in=wanted).values_list("number", flat=True)
     for number in alive[:1]:
         raise Refused("blank_in_use", read=number)

@@ -3419,6 +3419,7 @@ class Migration(migrations.Migration):
                 ("demo", models.BooleanField(default=False)),
                 ("ahead_s", models.BigIntegerField(default=0)),
                 ("print_worker_at", models.DateTimeField(null=True)),
+                ("backup_at", models.DateTimeField(null=True)),
             ],
             options={
                 "permissions": [
@@ -3545,6 +3546,45 @@ class Migration(migrations.Migration):
                     models.UniqueConstraint(
                         fields=("site", "name"), name="kitting_counter_once"
                     )
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="SkippedNumbers",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="kitting.operation",
+                    ),
+                ),
+                ("site", models.PositiveSmallIntegerField()),
+                ("counter", models.CharField(max_length=20)),
+                ("first", models.PositiveBigIntegerField()),
+                ("stop", models.PositiveBigIntegerField()),
+            ],
+            options={
+                "default_permissions": (),
+                "constraints": [
+                    models.CheckConstraint(
+                        condition=models.Q(("stop__gt", models.F("first"))),
+                        name="kitting_skippednumbers_some",
+                    ),
+                    models.UniqueConstraint(
+                        fields=("operation", "site", "counter"),
+                        name="kitting_skippednumbers_once",
+                    ),
                 ],
             },
         ),

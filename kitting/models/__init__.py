@@ -50,7 +50,7 @@ from kitting.models.runs import (
     RunValue,
     RunVerdict,
 )
-from kitting.models.workshop import Badge, Counter, User, Workshop
+from kitting.models.workshop import Badge, Counter, SkippedNumbers, User, Workshop
 
 __all__ = [
     "Badge",
@@ -110,6 +110,7 @@ __all__ = [
     "Sample",
     "SampleResult",
     "Signature",
+    "SkippedNumbers",
     "Stock",
     "Switching",
     "User",

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from django.contrib.auth.models import AbstractUser
 from django.db import models
+from django.db.models import F
 
-from kitting.models.base import check, once
+from kitting.models.base import Guarded, check, once
 
 
 class Workshop(models.Model):
@@ -24,6 +25,8 @@ class Workshop(models.Model):
     """How far a demo's clock is ahead of the machine's; it may be behind it."""
     print_worker_at = models.DateTimeField(null=True)
     """When a print worker last looked for work."""
+    backup_at = models.DateTimeField(null=True)
+    """Of what moment the newest backup is that was proved."""
 
     class Meta:
         default_permissions = ()
@@ -114,3 +117,23 @@ class Counter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site} {self.name}: {self.next}"
+
+
+class SkippedNumbers(Guarded):
+    """Numbers passed over when a backup was restored: labels may bear them already."""
+
+    site = models.PositiveSmallIntegerField()
+    counter = models.CharField(max_length=20)
+    first = models.PositiveBigIntegerField()
+    stop = models.PositiveBigIntegerField()
+    """The first number after them."""
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            check("kitting_skippednumbers_some", stop__gt=F("first")),
+            once("kitting_skippednumbers_once", "operation", "site", "counter"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site} {self.counter}: {self.first} to {self.stop - 1}"

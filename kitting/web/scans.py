@@ -12,6 +12,7 @@ from kitting.domain import gs1, numbers
 from kitting.domain.badges import holds_badge
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
+from kitting.ledger.gaps import made_after_backup
 from kitting.ledger.kept import Kept
 from kitting.models import Bag, Box, Carrier, Lot, Place, Run
 
@@ -52,7 +53,8 @@ def read(text: str) -> Found:
         CodeError: ``scan_empty``, ``scan_too_long``, ``badge_not_here`` without
             telling what was read, ``scan_unreadable``, ``number_check_wrong``,
             ``scan_separator_lost``, or why its GS1 data is wrong.
-        Missing: ``nothing_has_number`` if nothing has that number.
+        Missing: ``nothing_has_number`` if nothing has that number, ``made_after_backup``
+            if it was given out and lost.
     """
     if not text.strip():
         raise CodeError("scan_empty")
@@ -80,10 +82,14 @@ def _of_gs1(scan: gs1.Scan, text: str) -> Found:
         if refusal is not None:
             raise refusal
         return _of_elements(dict(scan.elements), text)
-    except (CodeError, Missing):
+    except (CodeError, Missing) as error:
         if scan.number is None:
             raise
-    return of_number(scan.number)  # bare digits may be a lot's number as well
+        refused = error
+    try:
+        return of_number(scan.number)  # bare digits may be a lot's number as well
+    except Missing as error:
+        raise (refused if refused.code == "made_after_backup" else error) from None
 
 
 def _of_elements(elements: dict[str, str], text: str) -> Found:
@@ -102,7 +108,7 @@ def _of_elements(elements: dict[str, str], text: str) -> Found:
 def _box(lookup: dict[str, str], number: str) -> Found:
     box = Box.objects.select_related("size").filter(**lookup).first()
     if box is None:
-        raise Missing("nothing_has_number", read=shown(number))
+        raise nothing_has(number)
     return Found("box", box, number)
 
 
@@ -117,7 +123,7 @@ def of_number(text: str) -> Found:
 
     Raises:
         CodeError: ``number_check_wrong`` for a mistyped number of ours.
-        Missing: ``nothing_has_number`` if nothing has that number.
+        Missing: ``nothing_has_number`` or ``made_after_backup``.
     """
     plain = "".join(text.split()).upper()
     found = ours(plain) or _others(plain)
@@ -128,7 +134,21 @@ def of_number(text: str) -> Found:
     except CodeError as error:
         if error.code == "number_check_wrong":
             raise
-    raise Missing("nothing_has_number", read=shown(text))
+    raise nothing_has(text)
+
+
+def nothing_has(text: str) -> Missing:
+    """Make the refusal of a number that nothing on record has.
+
+    Args:
+        text: The number.
+
+    Returns:
+        ``made_after_backup`` if it was given out and lost, else ``nothing_has_number``.
+    """
+    lost = made_after_backup("".join(text.split()).upper())
+    code = "made_after_backup" if lost else "nothing_has_number"
+    return Missing(code, read=shown(text))
 
 
 def ours(plain: str) -> Found | None:

@@ -153,6 +153,11 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is past its use-by date, %(use_by)s. Put it in quarantine and"
         " take another."
     ),
+    "made_after_backup": _(
+        "“%(read)s” was given out after the backup from which this workshop was"
+        " restored, so nothing is known of it. Put it in quarantine and tell the"
+        " quality officer."
+    ),
     "nothing_has_number": _(
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),

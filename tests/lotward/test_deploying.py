@@ -5,9 +5,11 @@ from __future__ import annotations
 import configparser
 import re
 import shlex
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core.management import get_commands, load_command_class
 from gunicorn.config import Config
 
@@ -17,7 +19,8 @@ from tests.trees import ROOT
 
 DOCS = ROOT / "docs"
 PAGE = (DOCS / "deploying.md").read_text()
-UNITS = sorted(DOCS.glob("*.service"))
+BACKUP = DOCS / "lotward-backup.service"
+UNITS = sorted(set(DOCS.glob("*.service")) - {BACKUP})
 
 
 def unit(path: Path) -> configparser.ConfigParser:
@@ -34,12 +37,37 @@ def test_a_unit_starts_what_is_there_and_starts_it_again(path: Path) -> None:
     assert read.sections() == ["Unit", "Service", "Install"]
     service = read["Service"]
     assert service["Restart"] == "always"
+    stands_where_the_page_says(path, service)
+
+
+def stands_where_the_page_says(path: Path, service: configparser.SectionProxy) -> None:
     assert service["User"] == "lotward"
     # StateDirectory is under /var/lib (systemd.exec(5)); the settings name the same.
     assert f"LOTWARD_DATA_DIR=/var/lib/{service['StateDirectory']}\n" in PAGE
     assert f"`{service['EnvironmentFile']}`" in PAGE
     assert f"`{service['WorkingDirectory']}`" in PAGE
     assert f"`{path.name}`" in PAGE
+
+
+def test_the_backup_is_a_command_that_a_timer_starts() -> None:
+    service = unit(BACKUP)["Service"]
+    stands_where_the_page_says(BACKUP, service)
+    assert service["Type"] == "oneshot"
+    program, script, name, *options = shlex.split(service["ExecStart"])
+    assert (Path(program).name, script, name) == ("python", "manage.py", "backup")
+    command = load_command_class(get_commands()[name], name)
+    told = command.create_parser("manage.py", name).parse_args(options)
+    assert service["ReadWritePaths"] == told.to
+    assert unit(BACKUP)["Unit"]["AssertPathIsMountPoint"] == told.to
+    assert f"`{told.to}`" in PAGE
+    assert f"newest {told.keep} are kept" in PAGE
+    timer = DOCS / "lotward-backup.timer"
+    assert f"`{timer.name}`" in PAGE
+    assert timer.stem == BACKUP.stem  # systemd.timer(5): the service of the same name
+    assert unit(timer)["Install"]["WantedBy"] == "timers.target"
+    assert re.fullmatch(r"\*-\*-\* \d\d:\d\d:00", unit(timer)["Timer"]["OnCalendar"])
+    a_night = timedelta(hours=24)
+    assert a_night < timedelta(hours=settings.BACKUP_HOURS) < 2 * a_night
 
 
 def test_the_worker_is_a_command_with_time_to_end() -> None:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime, timedelta
 
+from django.conf import settings
 from django.db.models import Count
 
 from kitting.checking.queries.switching import all_states
@@ -16,7 +17,7 @@ from kitting.disinfection.queries.meters import (
 )
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
 from kitting.ledger.reach import Reach
-from kitting.models import Check, Hold, MeterFault, Part
+from kitting.models import Check, Hold, MeterFault, Part, Workshop
 from kitting.models.lots import Verdict
 
 
@@ -38,6 +39,14 @@ class Spoiled:
 
 
 @dataclass(frozen=True)
+class LateBackup:
+    """That the newest backup is older than it may be, or that there is none."""
+
+    made_at: datetime | None
+    """Of what moment it is; empty where there is none."""
+
+
+@dataclass(frozen=True)
 class ToSeeTo:
     """What keeps the work from going on, or soon will."""
 
@@ -48,17 +57,20 @@ class ToSeeTo:
     lamps: list[LampLine]
     """At the end of the hours they are rated for, or near it."""
     spoiled: list[Spoiled]
+    backup: LateBackup | None = None
 
     def __bool__(self) -> bool:
-        return bool(self.sources or self.meters or self.lamps or self.spoiled)
+        work = self.sources or self.meters or self.lamps or self.spoiled
+        return bool(work or self.backup)
 
 
-def to_see_to(today: date, reach: Reach) -> ToSeeTo:
+def to_see_to(today: date, reach: Reach, backup: LateBackup | None = None) -> ToSeeTo:
     """Read what somebody must see to.
 
     Args:
         today: The workshop's day.
         reach: What the standing holds reach.
+        backup: What ``late_backup`` says, for who sees to it.
 
     Returns:
         All of it, the most urgent first in each list.
@@ -69,7 +81,25 @@ def to_see_to(today: date, reach: Reach) -> ToSeeTo:
         meters=meters_to_see_to(today),
         lamps=sorted(burning, key=lambda lamp: not lamp.over),
         spoiled=spoiled_runs() if reach.runs else [],
+        backup=backup,
     )
+
+
+def late_backup(workshop: Workshop, now: datetime) -> LateBackup | None:
+    """Whether the workshop's newest backup is late.
+
+    Args:
+        workshop: The workshop, as read for this page.
+        now: This moment.
+
+    Returns:
+        None if it is in time. One that is of later than now is late: the clock was set
+        back.
+    """
+    made = workshop.backup_at
+    longest = timedelta(hours=settings.BACKUP_HOURS)
+    in_time = made is not None and now - longest <= made <= now + timedelta(hours=1)
+    return None if in_time else LateBackup(made)
 
 
 def stopped_sources() -> list[StoppedSource]:

@@ -7,10 +7,11 @@ checked by its own ``proof``, which registers its checks.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from kitting.ledger import locking
+from kitting.ledger import gaps, locking
 from kitting.ledger.proof import chain, guards, heads
 from kitting.ledger.proof.faults import Check, Fault, Tally
 
@@ -22,6 +23,7 @@ CHECKS: Final[list[tuple[str, str, Check]]] = [
     ("operations", "operations", chain.operations),
     ("guarded rows", "rows", chain.orphans),
     ("recorded heads", "heads", heads.recorded),
+    ("numbers passed over", "gaps", gaps.stay_skipped),
 ]
 """Name, what it counts, and the check, in the order in which they run: those of the
 record itself, then those of the rooms, in the order of the rooms."""
@@ -46,14 +48,19 @@ class Proof:
         return [fault for tally in self.tallies for fault in tally.faults]
 
 
-def examine() -> Proof:
+def examine(on_record: Sequence[str] | None = None) -> Proof:
     """Run every check on one snapshot of the database.
+
+    Args:
+        on_record: Lines of recorded heads that must be in it; those that are on record
+            as it begins, where nothing is given.
 
     Returns:
         One tally for each check, in the order of ``CHECKS``, and the heads.
     """
     tallies = []
-    with locking.snapshot():
+    # What another proof records meanwhile is newer than the snapshot.
+    with heads.looked_up(on_record), locking.snapshot():
         for name, of, check in CHECKS:
             tally = Tally(name, of)
             check(tally)

@@ -9,18 +9,26 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from pathlib import Path
 from typing import NamedTuple
 
 from django.conf import settings
 
+from kitting.ledger.proof.acts import done
 from kitting.ledger.proof.faults import Tally
 from kitting.models import JournalHead, Link
 
 FILE = "heads.txt"
+RESTORE = "restore"
+"""The act that names the heads which a restored backup leaves behind."""
 LINK = Link._meta.db_table
 _LINE = re.compile(r"(?P<site>[1-9])/(?P<seq>[0-9]{1,18}) (?P<hash>[0-9a-f]{64})")
+
+
+_looked_up: ContextVar[Sequence[str] | None] = ContextVar("looked_up", default=None)
 
 
 class Head(NamedTuple):
@@ -53,7 +61,7 @@ def record(found: Iterable[Head], file: Path) -> None:
         found: Heads of a journal that was proved.
         file: The file; made with mode 0600 if it is not there.
     """
-    known = set(_lines(file))
+    known = set(lines(file))
     fresh = [str(head) for head in found if str(head) not in known]
     if not fresh:
         return
@@ -72,13 +80,19 @@ def recorded(tally: Tally) -> None:
     Args:
         tally: Where recorded heads are counted and faults noted.
     """
-    for line in _lines(path()):
+    given = _looked_up.get()
+    left = None
+    for line in lines(path()) if given is None else given:
         tally.count += 1
-        read = _LINE.fullmatch(line)
-        if read is None:
+        head = read(line)
+        if head is None:
             tally.add(FILE, None, "A line cannot be read.", "site/seq hash", line[:100])
             continue
-        head = Head(int(read["site"]), int(read["seq"]), read["hash"])
+        if in_chain(head):
+            continue
+        left = left_behind() if left is None else left
+        if line in left:
+            continue
         link = Link.objects.filter(site=head.site, seq=head.seq).first()
         tally.same(
             LINK,
@@ -90,7 +104,38 @@ def recorded(tally: Tally) -> None:
         )
 
 
-def _lines(file: Path) -> list[str]:
+def left_behind() -> set[str]:
+    """Lines of heads that lay behind the backups from which was restored."""
+    return {line for act in done(RESTORE) for line in act.gave.get("left", ())}
+
+
+def in_chain(head: Head) -> bool:
+    """Whether a head is a link of this database's journal."""
+    sealed = Link.objects.filter(site=head.site, seq=head.seq)
+    return sealed.filter(hash=bytes.fromhex(head.hash)).exists()
+
+
+def read(line: str) -> Head | None:
+    """Read a line of recorded heads; None if it is none."""
+    found = _LINE.fullmatch(line)
+    if found is None:
+        return None
+    return Head(int(found["site"]), int(found["seq"]), found["hash"])
+
+
+@contextmanager
+def looked_up(on_record: Sequence[str] | None) -> Iterator[None]:
+    """Let ``recorded`` look up these lines; those on record now, where none are given."""
+    chosen = lines(path()) if on_record is None else on_record
+    before = _looked_up.set(chosen)
+    try:
+        yield
+    finally:
+        _looked_up.reset(before)
+
+
+def lines(file: Path) -> list[str]:
+    """The lines of a file of recorded heads; none if there is no file."""
     if not file.exists():
         return []
     text = file.read_text(encoding="utf-8", errors="replace")

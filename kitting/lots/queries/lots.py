@@ -13,13 +13,13 @@ from django.db.models.functions import Coalesce
 
 from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.domain.stages import BagStage
+from kitting.ledger.gaps import issued
 from kitting.ledger.reach import Reach
 from kitting.lots.queries.bags import open_samples
 from kitting.lots.queries.yields import LotYield, lot_yield
 from kitting.models import (
     Bag,
     Check,
-    Counter,
     Hold,
     Lot,
     LotOrigin,
@@ -260,11 +260,12 @@ def given_out(first: int, count: int) -> list[BlankNumber]:
         count: How many at most.
 
     Returns:
-        The numbers in order; those that the counter has not reached are left out.
+        The numbers in order; those that this database has not given out are left out.
     """
     site = Workshop.objects.get(pk=1).site
-    after = Counter.objects.get(site=site, name="bag").next
-    numbers = list(islice(assigned(Kind.BAG, site, range(first, after)), count))
+    bags = issued(site, "bag")
+    sequences = filter(bags.has, range(first, bags.next))
+    numbers = list(islice(assigned(Kind.BAG, site, sequences), count))
     lots = dict(
         Bag.objects.filter(number__in=numbers).values_list("number", "lot__number")
     )
@@ -274,6 +275,7 @@ def given_out(first: int, count: int) -> list[BlankNumber]:
 def newest_from(count: int) -> int:
     """The sequence from which the newest so many bag numbers were given out."""
     site = Workshop.objects.get(pk=1).site
-    after = Counter.objects.get(site=site, name="bag").next
-    newest = list(islice(assigned(Kind.BAG, site, range(after - 1, 0, -1)), count))
+    bags = issued(site, "bag")
+    sequences = filter(bags.has, range(bags.next - 1, 0, -1))
+    newest = list(islice(assigned(Kind.BAG, site, sequences), count))
     return read(newest[-1]).sequence if newest else SEQUENCES.start

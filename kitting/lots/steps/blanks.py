@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 from kitting.domain import gs1, numbers
-from kitting.domain.errors import CodeError, Conflict, Refused
+from kitting.domain.errors import CodeError, Conflict
 from kitting.ledger.counters import take
+from kitting.ledger.gaps import need_given_out
 from kitting.ledger.operations import Act
-from kitting.models import Bag, Counter
+from kitting.models import Bag
 
 BLANKS: Final = " \t\r\n\u00a0"
 """What leaves a number empty; a separator (0x1D) alone is a scan that went wrong."""
@@ -29,13 +30,14 @@ def numbers_for_bags(act: Act, given: Sequence[str]) -> list[str]:
     Raises:
         CodeError: If a scanned number is not a bag number.
         Conflict: ``bag_exists`` if one is in use or named twice.
-        Refused: ``number_not_given_out`` if one was never given out.
+        Refused: ``number_not_given_out`` or ``made_after_backup`` if this database did
+            not give one out.
     """
     site = act.workshop.site
     read = [blank_number(text) if text.strip(BLANKS) else "" for text in given]
     wanted = [number for number in read if number]
     if wanted:
-        refuse_unknown_blanks(site, wanted)
+        need_given_out(site, numbers.Kind.BAG, wanted)
         taken = Bag.objects.filter(number__in=wanted).values_list("number", flat=True)
         twice = [number for number, times in Tally(wanted).items() if times > 1]
         for number in [*taken, *twice]:
@@ -61,20 +63,3 @@ def blank_number(text: str) -> str:
     if number.kind is not numbers.Kind.BAG:
         raise CodeError("not_a_bag_number", read=number.text)
     return number.text
-
-
-def refuse_unknown_blanks(site: int, wanted: Iterable[str]) -> None:
-    """Refuse bag numbers that were never given out.
-
-    Args:
-        site: The site.
-        wanted: Numbers as ``blank_number`` gives them.
-
-    Raises:
-        Refused: ``number_not_given_out``.
-    """
-    given_out = Counter.objects.get(site=site, name="bag").next
-    for text in wanted:
-        number = numbers.read(text)
-        if number.site != site or number.sequence >= given_out:
-            raise Refused("number_not_given_out", read=text)

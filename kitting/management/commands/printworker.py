@@ -8,10 +8,10 @@ import time
 from contextlib import suppress
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import InterfaceError, OperationalError, close_old_connections
 
-from kitting.ledger import clock, planner
+from kitting.ledger import clock, planner, serving
 from kitting.printing.beat import Beat
 from kitting.printing.worker import Worker, reach
 
@@ -38,6 +38,8 @@ class Command(BaseCommand):
 
     @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
+        if not serving.hold():
+            raise CommandError(serving.RESTORING)
         ended = _until_told()
         beat = Beat()
         worker = Worker(

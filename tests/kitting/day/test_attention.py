@@ -17,7 +17,7 @@ from kitting.disinfection.services import lamps, meters
 from kitting.disinfection.services.meters import record_calibration
 from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
-from kitting.models import Hold, Lamp, Meter
+from kitting.models import Hold, Lamp, Meter, Workshop
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.factories import TODAY, sign
@@ -184,3 +184,39 @@ def test_lamps_over_their_hours_come_first() -> None:
         over,
         near,
     ]
+
+
+# -- Backups ------------------------------------------------------------------------
+
+HOUR = timedelta(hours=1)
+LATE = "The newest backup is of"
+NONE = "There is no backup of this workshop yet."
+
+
+@pytest.mark.smoke
+def test_a_manager_hears_that_there_is_no_backup_and_when_it_is_late(
+    client_for: Any, settings: Any
+) -> None:
+    settings.BACKUP_HOURS = 26
+    manager = client_for(factories.make_person("manager"))
+
+    def told(ago: timedelta | None) -> str:
+        made = None if ago is None else timezone.now() - ago
+        Workshop.objects.update(backup_at=made)
+        page = " ".join(manager.get("/").content.decode().split())
+        return LATE if LATE in page else NONE if NONE in page else ""
+
+    assert told(None) == NONE
+    assert told(25 * HOUR) == ""
+    assert told(27 * HOUR) == LATE
+    assert told(-2 * HOUR) == LATE  # the clock was set back since
+    settings.BACKUP_HOURS = 48
+    assert told(27 * HOUR) == ""
+
+
+@pytest.mark.smoke
+def test_who_does_not_manage_hears_nothing_of_backups(client_for: Any) -> None:
+    assert Workshop.objects.get().backup_at is None
+    page = page_of(client_for, "quality officer")
+    assert NONE not in page
+    assert LATE not in page
