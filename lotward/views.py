@@ -1,4 +1,4 @@
-"""Signing in and off, the health of the process, and the pages for refusals."""
+"""Signing in and out, the health of the process, and the pages for refusals."""
 
 from __future__ import annotations
 

@@ -15,6 +15,7 @@ from kitting.printing.services.stocks import keep_printer, keep_stock
 from kitting.printing.worker import Worker
 from tests.factories import NOW, sign
 from tests.kitting.ipp.fake_printer import FakePrinter
+from tests.patience import PATIENCE_S
 
 BOX_ROLL = StockFacts("BOX", "Box labels", 100_000, 150_000, gap_um=3_000)
 BAG_ROLL = StockFacts("BAG", "Bag labels", 70_000, 40_000, gap_um=3_000)
@@ -81,7 +82,7 @@ class Clock:
 
 
 def reach(address: str) -> IppPrinter:
-    return IppPrinter(read_address(address), user="lotward", timeout=1)
+    return IppPrinter(read_address(address), user="lotward", timeout=PATIENCE_S)
 
 
 def until_over(job: PrintJob, clock: Clock, most: int = 12) -> list[str]:

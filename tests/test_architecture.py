@@ -59,7 +59,7 @@ LAYERS = {
 """What a module of a layer never imports, in its own room or another."""
 
 
-def _place(name: str) -> str:
+def place_of(name: str) -> str:
     """Return where in the house a module stands, by its dotted name."""
     while name and name not in HOUSE:
         name = name.rpartition(".")[0]
@@ -68,17 +68,17 @@ def _place(name: str) -> str:
 
 def _room(module: Module) -> str:
     """Return ``domain``, ``labels``, ``lots``… or an empty string."""
-    return _place(module.name).partition(".")[2]
+    return place_of(module.name).partition(".")[2]
 
 
 def _layer(name: str) -> str:
     """Return ``views``, ``services``… or an empty string."""
-    parts = name.removeprefix(_place(name)).split(".")
-    if not _place(name):
+    parts = name.removeprefix(place_of(name)).split(".")
+    if not place_of(name):
         return ""
-    if _place(name).endswith(".models"):
+    if place_of(name).endswith(".models"):
         return "models"
-    if _place(name) == "lotward":
+    if place_of(name) == "lotward":
         return ""  # Signing in and out are no acts.
     return parts[1] if len(parts) > 1 else ""
 
@@ -126,9 +126,9 @@ def ipp_imports(found: list[Module]) -> Iterator[str]:
 def house_arrows(found: list[Module]) -> Iterator[str]:
     """A place uses those before it, never those after it: ``rooms.py`` has the order."""
     for module in found:
-        rank = HOUSE.index(_place(module.name))
+        rank = HOUSE.index(place_of(module.name))
         for name, line in module.imports():
-            there = _place(name)
+            there = place_of(name)
             if there and HOUSE.index(there) > rank:
                 yield f"{module.path}:{line} imports {name}"
 

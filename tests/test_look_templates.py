@@ -11,9 +11,11 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.template.loader import get_template
 
 from kitting.packing.queries.bench_next import Next
+from tests.test_architecture import HOUSE, place_of
 
 ROOT = Path(__file__).resolve().parent.parent / "templates"
 
@@ -74,6 +76,27 @@ def an_element_has_a_line(found: list[Template]) -> Iterator[str]:
                     yield f"{name}:{number} has several elements"
 
 
+def house_arrows(found: list[Template]) -> Iterator[str]:
+    """A template uses tags and parts of its ground and of the rooms before its own."""
+    tags = settings.TEMPLATES[0]["OPTIONS"]["libraries"]
+    for name, text in found:
+        loaded = " ".join(re.findall(r"\{% load ([^%]+) %\}", text)).split()
+        parts = re.findall(r'\{% (?:include|extends) "([^"]+)', text)
+        known = [tags[one] for one in loaded if one in tags]
+        for used in (*known, *map(_dotted, parts)):
+            if _rank(used) > _rank(_dotted(name)):
+                yield f"{name} uses {used}"
+
+
+def _dotted(name: str) -> str:
+    """Give a template the name of a module that stands where it does."""
+    return name.replace("/", ".") if "/" in name else f"kitting.web.{name}"
+
+
+def _rank(name: str) -> int:
+    return HOUSE.index(place_of(name))
+
+
 BROKEN: list[tuple[Rule, str]] = [
     (lines_are_short, "<p>" + "word " * 23 + "</p>"),
     (lines_are_indented_by_twos, "<p>\n   word\n</p>"),
@@ -87,6 +110,9 @@ BROKEN: list[tuple[Rule, str]] = [
         "{% for y in x %}\n{% if y %}" * 2 + "{% endif %}{% endfor %}\n" * 2,
     ),
     (an_element_has_a_line, "<tr><td>1</td><td>2</td></tr>"),
+    (house_arrows, "{% load doses i18n %}"),
+    (house_arrows, '{% include "kitting/packing/_box.html" with box=box %}'),
+    (house_arrows, '{% extends "dispatch/log/log.html" %}'),
 ]
 RULES = list(dict.fromkeys(rule for rule, _text in BROKEN))
 
@@ -105,7 +131,7 @@ def test_the_templates_keep_the_rule(rule: Rule) -> None:
     ("rule", "text"), BROKEN, ids=lambda value: getattr(value, "__name__", "")
 )
 def test_the_rule_finds_a_template_that_breaks_it(rule: Rule, text: str) -> None:
-    assert len(list(rule([("bad.html", text)]))) == 1
+    assert len(list(rule([("kitting/lots/bad.html", text)]))) == 1
 
 
 def test_every_template_finds_the_tags_and_parts_that_it_uses() -> None:

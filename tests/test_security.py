@@ -159,7 +159,7 @@ def test_a_page_without_session_and_one_with_rules_of_its_own_are_left_alone(
     assert kept == "max-age=86400, public"
 
 
-# -- Signing in and off -------------------------------------------------------------
+# -- Signing in and out -------------------------------------------------------------
 
 
 def _try(client: Client, name: str, password: str, **extra: str) -> Any:

@@ -38,7 +38,7 @@ class CountField(forms.IntegerField):
 
 
 class CountingForm(KeyedForm):
-    """Bad pieces by kind of defect; each piece once, under its gravest."""
+    """Bad pieces by kind of defect; each piece once, under its worst."""
 
     things = {
         "found": _("how many pieces have another defect"),

@@ -22,7 +22,7 @@ UNLISTED: Final[DefectClass] = "major"
 
 @dataclass(frozen=True)
 class Found:
-    """Bad pieces, by kind; each piece is counted once, under its gravest defect."""
+    """Bad pieces, by kind; each piece is counted once, under its worst defect."""
 
     kinds: dict[DefectKind, int]
     """Without those that were not found."""

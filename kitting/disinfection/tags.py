@@ -19,7 +19,7 @@ from kitting.disinfection.queries.runs import Point
 from kitting.domain import exposure, margins
 from kitting.domain.figures import significant, told, written
 from kitting.models import Dosimeter, Run, RunVerdict
-from kitting.web.figures import pieces, seconds
+from kitting.web.figures import seconds, spread, thousandth
 
 register = template.Library()
 register.filter(seconds)
@@ -30,18 +30,6 @@ CELL_WIDTH, CELL_HEIGHT = 96, 64
 CELLS_A_ROW = 5
 SHADES = 4
 """Steps of shade on the map, from the weakest of its points to the strongest."""
-
-
-def spread(figure: str) -> str:
-    """Write a figure with gaps between thousands."""
-    whole, point, digits = figure.partition(".")
-    return f"{pieces(whole)}{point}{digits}"
-
-
-@register.filter
-def thousandth(value: int | None) -> str:
-    """Write µW/cm² as mW/cm², µJ/cm² as mJ/cm², µm as mm or ms as s."""
-    return "" if value is None else spread(written(int(value), 1000))
 
 
 @register.filter

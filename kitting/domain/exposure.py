@@ -306,7 +306,7 @@ def longest_stay_s(uw_cm2: Quantity) -> int:
 
     References:
         ICNIRP 2004 and NIOSH 73-11009: 6 mJ/cm² at 254 nm within 8 h; their table of
-        exposure times is checked in tests/domain/test_exposure.py.
+        exposure times is checked in tests/kitting/domain/test_exposure.py.
     """
     _refuse(sanity(uw_cm2=uw_cm2), of=uw_cm2)
     if uw_cm2 == 0:

@@ -19,7 +19,7 @@ Release 2026-01-27 of the dictionary, https://github.com/gs1/gs1-syntax-dictiona
 Changed from the original: one line for each of its lines, in the same order, with
 the columns parted by bars; kept are the AI or range, ``*`` for a pre-defined length,
 the specification, the ``req=`` and ``ex=`` attributes and the title; left out are the
-attributes for GS1 Digital Link. ``tests/domain/test_gs1_table.py`` makes the rows
+attributes for GS1 Digital Link. ``tests/kitting/domain/test_gs1_table.py`` makes the rows
 again from the dictionary and compares. It is a module, not a data file, because the
 domain reads no files.
 """

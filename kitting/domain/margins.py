@@ -10,7 +10,7 @@ References:
     JCGM 100:2008 (GUM) 5.1.6: relative uncertainties of a product; JCGM 106:2012
     8.3.2: guarded acceptance, here with a guard band of the whole expanded
     uncertainty. Clause numbers from memory. That so at most 2.5 % of runs at exactly
-    the required dose pass is simulated in tests/domain/test_guard_band.py.
+    the required dose pass is simulated in tests/kitting/domain/test_guard_band.py.
 """
 
 from __future__ import annotations

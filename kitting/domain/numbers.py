@@ -45,7 +45,7 @@ IN_A_SENTENCE: Final = re.compile(
 
 _LOT_NUMBER: Final = re.compile(r"[A-Z0-9/.-]{1,20}")
 _FOLDED: Final = frozenset({"", ".", ".."})
-"""Parts between strokes that browsers fold out of an address."""
+"""Parts between slashes that browsers fold out of an address."""
 
 
 class Kind(StrEnum):
@@ -194,7 +194,7 @@ def workshop_lot_number(text: str) -> str:
         text: Any text; case and blanks around it do not matter.
 
     Returns:
-        The number in capitals, 1 to 20 of A to Z, 0 to 9, hyphen, stroke and full stop.
+        The number in capitals, 1 to 20 of A to Z, 0 to 9, hyphen, slash and full stop.
 
     Raises:
         CodeError: ``lot_number_malformed``; ``lot_number_folds`` if an address with

@@ -83,11 +83,11 @@ class Trouble:
     reason: str
     """The keyword as the printer gave it, for ``%(reason)s`` in the sentence."""
     goes_on: bool
-    """Whether the job goes on by itself once it is put right."""
+    """Whether the job goes on by itself once it is mended."""
 
     @property
     def stops(self) -> bool:
-        """Whether nothing comes out until it is put right."""
+        """Whether nothing comes out until it is mended."""
         return self.severity == "error"
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from kitting.domain.figures import written
+
 NARROW = "\N{NARROW NO-BREAK SPACE}"
 SIGNS = {"gram": "g", "mm": "mm"}
 
@@ -19,6 +21,17 @@ def pieces(value: object) -> str:
         return str(value)
     sign = "\N{MINUS SIGN}" if count < 0 else ""
     return sign + f"{abs(count):,}".replace(",", "\N{NARROW NO-BREAK SPACE}")
+
+
+def spread(figure: str) -> str:
+    """Write a figure with gaps between thousands."""
+    whole, point, digits = figure.partition(".")
+    return f"{pieces(whole)}{point}{digits}"
+
+
+def thousandth(value: int | None) -> str:
+    """Write µW/cm² as mW/cm², µJ/cm² as mJ/cm², µm as mm or ms as s."""
+    return "" if value is None else spread(written(int(value), 1000))
 
 
 def counted(value: int, unit: str) -> str:

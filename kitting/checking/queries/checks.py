@@ -141,7 +141,7 @@ def arrived(lot: Lot) -> list[Bag]:
 
 
 def kinds_for(part: Part) -> list[DefectKind]:
-    """Give the kinds of defect that are looked for in a part, gravest first.
+    """Give the kinds of defect that are looked for in a part, worst first.
 
     Args:
         part: The part.

@@ -51,7 +51,7 @@ def give_verdict(
         accept: The verdict that the checker read off the plan.
         sign: Who, when and the operation key.
         defects: Id of each kind of defect found and bad pieces of it; a piece with
-            several counts once, under its gravest.
+            several counts once, under its worst.
         found: Bad pieces with a defect that is not on the list; they count as major.
         reason: Why, needed for a rejection.
         shown: The plan's mark as the checker saw it; empty where nobody looked.

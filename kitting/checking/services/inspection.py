@@ -225,7 +225,7 @@ def resume_source(*, part_id: int, source: str, reason: str, sign: Sign) -> Resu
     Args:
         part_id: The part.
         source: The source, as it is spelt on its lots.
-        reason: What was put right.
+        reason: What was corrected.
         sign: The quality officer, when and the operation key.
 
     Returns:

@@ -189,7 +189,7 @@ class LoadForm(SpokenForm):
         max_value=10_000_000,
     )
     orientation = forms.CharField(
-        label=_("How they are laid"), required=False, max_length=80
+        label=_("How the parts are arranged"), required=False, max_length=80
     )
 
     def clean(self) -> dict[str, Any]:

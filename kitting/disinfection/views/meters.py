@@ -136,12 +136,12 @@ def meter_wrong(request: LotwardRequest, serial: str) -> HttpResponse:
 
 def _said_wrong(done: meters.FoundWrong) -> str:
     words = ngettext(
-        "%(runs)s run measured with %(meter)s is on hold. This stops %(bags)s bags"
-        " with pieces and %(boxes_here)s boxes that are here; %(boxes_gone)s boxes have"
-        " left.",
-        "%(runs)s runs measured with %(meter)s are on hold. This stops %(bags)s bags"
-        " with pieces and %(boxes_here)s boxes that are here; %(boxes_gone)s boxes have"
-        " left.",
+        "%(runs)s run measured with %(meter)s is on hold. Bags with pieces that this"
+        " stops: %(bags)s; boxes that are here: %(boxes_here)s, that have left:"
+        " %(boxes_gone)s.",
+        "%(runs)s runs measured with %(meter)s are on hold. Bags with pieces that this"
+        " stops: %(bags)s; boxes that are here: %(boxes_here)s, that have left:"
+        " %(boxes_gone)s.",
         done.runs,
     )
     return words % vars(done)

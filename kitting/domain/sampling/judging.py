@@ -103,7 +103,7 @@ def judge(
     Args:
         plans: The plan of each class, at least one.
         found: Bad pieces found in each of those classes, within that class's sample; a
-            piece with several defects counts once, in its gravest class. A class in
+            piece with several defects counts once, in its worst class. A class in
             which nothing was found has 0; leaving it out is refused.
 
     Returns:

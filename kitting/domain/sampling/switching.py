@@ -49,7 +49,7 @@ class State:
 
     severity: Severity
     stopped: bool
-    """Nothing is accepted by sample until the source has put right what is wrong."""
+    """Nothing is accepted by sample until the source has corrected what is wrong."""
     why: Why
     """What led to this state."""
     at: int

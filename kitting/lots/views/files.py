@@ -50,13 +50,13 @@ def _bring_in(request: LotwardRequest) -> HttpResponse:
     send = TakeInFileForm(request.POST)
     done, status = attempt(request, send, files.take_in_file)
     if done is not None:
-        count = len(done.bags)
+        count = len(done.lots)
         said = ngettext(
-            "The file is taken in: %(lots)s lots, %(count)s bag.",
-            "The file is taken in: %(lots)s lots, %(count)s bags.",
+            "The file is taken in: %(count)s lot, bags: %(bags)s.",
+            "The file is taken in: %(count)s lots, bags: %(bags)s.",
             count,
         )
-        values = {"lots": len(done.lots), "count": count}
+        values = {"count": count, "bags": len(done.bags)}
         return say_and_go(request, said % values, reverse("kitting:lots"))
     plan = None
     if data := send.cleaned_data.get("table"):

@@ -75,7 +75,7 @@ LOG: list[Column[Print]] = [
     Column("label before", "first"),
     Column("by", "operation.by_name"),
     Column("printer", lambda row: row.printer.code if row.printer else "PDF"),
-    Column("job state", lambda row: row.job.state if row.job else ""),
+    Column("stage", lambda row: row.job.state if row.job else ""),
     Column("document", lambda row: bytes(row.pdf_sha).hex()),
 ]
 

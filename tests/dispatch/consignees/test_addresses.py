@@ -1,7 +1,7 @@
 """One address, the same on labels, packing lists and pages; at home without a country.
 
 The orders themselves are checked against published examples in
-``tests/labels/test_postal.py``.
+``tests/kitting/labels/test_postal.py``.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from tests.kitting.labels.samples import pages_of
 pytestmark = pytest.mark.django_db
 
 PARTS = {
-    # Deutsche Post's own example, as in tests/labels/test_postal.py.
+    # Deutsche Post's own example, as in tests/kitting/labels/test_postal.py.
     "country": "DE",
     "street": "Tor 2\nSchreinerweg 6",
     "postcode": "38126",

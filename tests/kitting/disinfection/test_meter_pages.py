@@ -232,7 +232,8 @@ def test_a_wrong_meter_is_recorded_and_says_what_it_reaches(officer, meter, hx) 
     for _ in range(2):
         response = officer.post(path, posted, follow=True)
         assert "1 run measured with" in text_of(response)
-    assert "0 boxes that are here; 0 boxes have left" in text_of(response)
+    stopped = "Bags with pieces that this stops: 0; boxes that are here: 0, that have"
+    assert f"is on hold. {stopped} left: 0." in text_of(response)
     assert Hold.objects.get().run == run
     text = text_of(officer.get(of_meter(meter)))
     assert "No: it was found wrong on" in text

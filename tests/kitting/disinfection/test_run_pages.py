@@ -128,6 +128,7 @@ def test_the_list_answers_what_is_on_and_what_waits(
     text = text_of(response)
     assert_page(response)
     assert f'<a href="{at(run)}">run {run.number}</a>' in text
+    assert "1 run, newest first. Bags: 0." in text
     assert "2 bags wait to be disinfected" in text
     assert "Headband, 2 bags with 180 pieces" in text
     assert f"{OPEN}?line=" in text
@@ -261,7 +262,9 @@ def test_a_bag_may_be_taken_off_early_when_that_is_meant(
     bag = bags[0]
     late = factories.sign(now=timezone.now())
     runs.put_on(run_id=run.pk, bag_id=bag.pk, sign=late)
-    assert f"Take {bag.number} off uncleared" in text_of(client.get(at(run)))
+    page = client.get(at(run))
+    assert f"Take {bag.number} off uncleared" in text_of(page)
+    assert 'Take <span class="number"><span class="four">' in page.content.decode()
     meant = {"op_key": key(), "bag": bag.number}
     response = client.post(at(run, "early"), meant, headers=hx)
     assert_part(response, "run-line")

@@ -13,7 +13,7 @@ from kitting.domain import margins
 from kitting.models import Run
 
 PAGE = Template(
-    "{% load doses %}{% measured_dose run side %}|{% lower_bound run side %}"
+    "{% load amounts doses %}{% measured_dose run side %}|{% lower_bound run side %}"
     "|{{ side.required_uj_cm2|thousandth }}"
 )
 

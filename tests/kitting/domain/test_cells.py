@@ -73,7 +73,7 @@ def test_dates_agree_with_the_standard_library(date):
 
 
 @given(first=st.integers(1, 31), second=st.integers(1, 31))
-def test_a_date_with_strokes_is_read_only_where_no_other_reading_is_real(first, second):
+def test_a_date_with_slashes_is_read_only_where_no_other_reading_is_real(first, second):
     text = f"{first}/{second}/2026"
     readings = set()
     for pattern in ("%d/%m/%Y", "%m/%d/%Y"):

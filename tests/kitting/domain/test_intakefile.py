@@ -50,7 +50,7 @@ def test_what_a_row_leaves_blank_is_empty():
     )
 
 
-def test_a_named_order_settles_dates_with_strokes():
+def test_a_named_order_settles_dates_with_slashes():
     text = f"{HEAD}\nHB-7,HEADBAND,R3,01/03/2026,5\n"
     assert read(text, date_order="dmy").rows[0].made_on == dt.date(2026, 3, 1)
     assert read(text, date_order="mdy").rows[0].made_on == dt.date(2026, 1, 3)

@@ -1,7 +1,8 @@
 """A printer of the Internet Printing Protocol for tests, on loopback, without paper.
 
     with FakePrinter() as printer:
-        client = IppPrinter(read_address(printer.url), user="packer", timeout=1)
+        at = read_address(printer.url)
+        client = IppPrinter(at, user="packer", timeout=PATIENCE_S)
         printer.reasons = ["media-empty-error"]     # what it tells about itself
         printer.refuse(0x0507, times=2)             # server-error-busy, twice
         printer.fail("lose", PRINT_JOB)             # prints, but its answer never comes

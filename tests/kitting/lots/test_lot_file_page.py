@@ -19,6 +19,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 
 pytestmark = pytest.mark.django_db
@@ -79,6 +80,7 @@ def test_a_file_is_shown_first_and_taken_in_then(checker: Client, page: str) -> 
     shown = checker.post(page, {"file": upload(GOOD)})
     assert_page(shown)
     assert [entry.number for entry in shown.context["plan"].entries] == ["HB-1", ""]
+    assert "The file has 2 lots (2 new), bags: 3." in text_of(shown)
     assert Lot.objects.count() == Link.objects.count() == 0
 
     send = shown.context["send"]
@@ -87,6 +89,16 @@ def test_a_file_is_shown_first_and_taken_in_then(checker: Client, page: str) -> 
     assert done.headers["Location"] == reverse("kitting:lots")
     assert Lot.objects.get(number="HB-1").stage == "closed"
     assert list(Bag.objects.values_list("pieces", flat=True)) == [100, 50, 7]
+
+
+def test_one_lot_and_one_bag_are_said_in_the_singular(
+    checker: Client, page: str
+) -> None:
+    text = f"{HEAD}\nHB-1,HB,C,2025-03-01,Print bench,100,\n"
+    shown = checker.post(page, {"file": upload(text)})
+    assert "The file has 1 lot (1 new), bags: 1." in text_of(shown)
+    done = checker.post(page, send_values(text), follow=True)
+    assert "The file is taken in: 1 lot, bags: 1." in text_of(done)
 
 
 def test_every_fault_is_listed_and_nothing_is_written(

@@ -1,6 +1,6 @@
 """Lots from a file against the record: every fault named, then all or nothing.
 
-Reading the file itself is tested in tests/domain/test_intakefile.py.
+Reading the file itself is tested in tests/kitting/domain/test_intakefile.py.
 """
 
 from __future__ import annotations

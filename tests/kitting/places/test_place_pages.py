@@ -338,7 +338,7 @@ def test_a_full_place_costs_no_more_queries_than_an_empty_one(
         packer.get("/places/")
 
 
-def test_a_place_with_a_stroke_in_its_code_has_a_page(packer: Client) -> None:
+def test_a_place_with_a_slash_in_its_code_has_a_page(packer: Client) -> None:
     Place.objects.create(code="A/1", name="Aisle A, shelf 1", kind="shelf")
     assert_page(packer.get(reverse("kitting:place-detail", args=["A/1"])))
 

@@ -23,6 +23,7 @@ from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
 from tests.kitting.ipp.fake_printer import GET_JOB, PRINT_JOB, VALIDATE_JOB
+from tests.patience import PATIENCE_S
 from tests.printers import Clock, FakePrinter, came_out, make_printer, until_over
 
 pytestmark = pytest.mark.django_db
@@ -317,7 +318,7 @@ def test_two_workers_never_have_one_job_in_hand(
     slow = Worker(
         now=lambda: clock.at,
         connect=lambda address: Nosy(
-            clock.worker.connect(address).address, user="lotward", timeout=1
+            clock.worker.connect(address).address, user="lotward", timeout=PATIENCE_S
         ),
     )
     assert slow.step() == 1

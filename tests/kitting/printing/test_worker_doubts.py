@@ -18,6 +18,7 @@ from kitting.printing.worker import FAR, IN_HAND, Worker
 from kitting.web.messages import ALL
 from tests.factories import NOW, sign
 from tests.kitting.ipp.fake_printer import CANCEL_JOB, PRINT_JOB
+from tests.patience import PATIENCE_S
 from tests.printers import Clock, FakePrinter, came_out, reach, until_over
 
 pytestmark = pytest.mark.django_db
@@ -117,7 +118,9 @@ def test_a_slow_printer_is_sent_a_job_by_one_worker(
     Slow.before, Slow.sending = before, sending
     slow = Worker(
         now=lambda: clock.at,
-        connect=lambda address: Slow(reach(address).address, user="lotward", timeout=1),
+        connect=lambda address: Slow(
+            reach(address).address, user="lotward", timeout=PATIENCE_S
+        ),
     )
     assert slow.step() == 1
     until_over(job, clock)

@@ -115,7 +115,7 @@ def test_the_log_as_files_and_as_a_part(client: Client, hx: dict[str, str]) -> N
     row = dict(zip(heads, newest, strict=True))
     assert (row["label of"], row["number"], row["copy"]) == ("place", code, "2")
     assert (row["reason"], row["label before"]) == ("'=1+1", "destroyed")
-    assert (row["printer"], row["job state"]) == ("P1", "queued")
+    assert (row["printer"], row["stage"]) == ("P1", "queued")
     assert dict(zip(heads, first, strict=True))["printer"] == "PDF"
     xlsx = client.get("/labels/log/?as=xlsx")
     assert xlsx.headers["Content-Disposition"].endswith('"print-log.xlsx"')
