@@ -11,7 +11,8 @@ from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.models import Bench, Box, Printer, PrintJob, Stock
 from kitting.packing.services.labels import print_box_label
-from kitting.printing.services.stocks import keep_printer, keep_stock
+from kitting.printing.services.printers import keep_printer
+from kitting.printing.services.stocks import keep_stock
 from kitting.printing.worker import Worker
 from tests.factories import NOW, sign
 from tests.kitting.ipp.fake_printer import FakePrinter

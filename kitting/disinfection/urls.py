@@ -4,6 +4,7 @@ from django.urls import URLPattern, path
 
 from kitting.disinfection.views import (
     evidence,
+    lamps,
     meters,
     planning,
     protocols,
@@ -47,8 +48,8 @@ urlpatterns: list[URLPattern] = [
     path("meters/new/", meters.meter_new, name="meter-new"),
     path("meters/<path:serial>/wrong/", meters.meter_wrong, name="meter-wrong"),
     path("meters/<path:serial>/", meters.meter_detail, name="meter-detail"),
-    path("lamps/", meters.lamp_list, name="lamps"),
-    path("lamps/fit/", meters.lamp_fit, name="lamp-fit"),
-    path("lamps/<int:pk>/hours/", meters.lamp_hours, name="lamp-hours"),
-    path("lamps/<int:pk>/change/", meters.lamp_change, name="lamp-change"),
+    path("lamps/", lamps.lamp_list, name="lamps"),
+    path("lamps/fit/", lamps.lamp_fit, name="lamp-fit"),
+    path("lamps/<int:pk>/hours/", lamps.lamp_hours, name="lamp-hours"),
+    path("lamps/<int:pk>/change/", lamps.lamp_change, name="lamp-change"),
 ]

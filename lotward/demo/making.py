@@ -8,7 +8,7 @@ from random import Random
 
 from django.db.models import Sum
 
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.lots.steps.materials import USABLE
 from kitting.models import Lot
 from kitting.models.lots import LotStage
@@ -154,7 +154,7 @@ def _made_from(
 
 def begin_open_lot(floor: Floor) -> None:
     """Begin a lot that grows: bags on blank labels, more of them to come."""
-    given = lots.give_out_numbers(count=12, sign=floor.clock.sign("manager"))
+    given = blanks.give_out_numbers(count=12, sign=floor.clock.sign("manager"))
     floor.blanks = list(given.numbers)
     arrival = plan.Arrival(floor.today, "HB", "D", 2)
     kind = plan.KINDS["HB"]

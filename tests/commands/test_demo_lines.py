@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from kitting.day.queries.attention import to_see_to
 from kitting.disinfection.queries import doses as run_doses
-from kitting.disinfection.queries.meters import lamps
+from kitting.disinfection.queries.lamps import lamps
 from kitting.ledger.clock import day_of
 from kitting.ledger.reach import standing_reach
 from kitting.models import Bag, BoxLine, Lamp, Protocol, Run, Workshop

@@ -18,7 +18,7 @@ from kitting.ledger import proof as proving
 from kitting.ledger.operations import Act, perform
 from kitting.ledger.proof import heads
 from kitting.ledger.proof.faults import Tally
-from kitting.lots.services.lots import give_out_numbers
+from kitting.lots.services.blanks import give_out_numbers
 from kitting.lots.steps.bags import Change, change
 from kitting.management.commands.prove import Command
 from kitting.models import Bag, JournalHead, Link

@@ -15,26 +15,13 @@ from kitting.domain.numbers import Kind, assigned, read
 from kitting.ledger import clock
 from kitting.ledger.backup import restoring
 from kitting.lots.queries.lots import given_out, newest_from
-from kitting.lots.services import lots
-from kitting.models import (
-    Box,
-    Counter,
-    Operation,
-    SkippedNumbers,
-    Workshop,
-)
+from kitting.lots.services import blanks, lots
+from kitting.models import Box, Counter, Operation, SkippedNumbers, Workshop
 from kitting.printing.queries.labels import labelled_as
 from kitting.web import scans
 from kitting.web.messages import sentence
 from tests import factories
-from tests.backups import (
-    ON_SQLITE,
-    Line,
-    back_up,
-    make_line,
-    refused,
-    run,
-)
+from tests.backups import ON_SQLITE, Line, back_up, make_line, refused, run
 
 pytestmark = [
     pytest.mark.usefixtures("own"),
@@ -130,7 +117,7 @@ def test_blank_labels_of_before_and_after_the_gap_are_none_of_it(
 
 
 def give_out() -> str:
-    return lots.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
+    return blanks.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
 
 
 # -- How far the counters go on -----------------------------------------------------

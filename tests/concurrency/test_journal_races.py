@@ -11,7 +11,7 @@ from kitting.domain.errors import OperationKeyReused
 from kitting.domain.stages import MovementKind
 from kitting.ledger import locking, proof
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, JournalHead, Link, Lot, Movement, Operation
 from tests import factories
@@ -115,7 +115,7 @@ def test_one_key_sent_eight_times_at_once_has_one_effect() -> None:
 def test_one_key_with_eight_contents_at_once_has_one_effect() -> None:
     sign = factories.sign()
     results = times(
-        THREADS, lambda n: lots.give_out_numbers(count=n + 1, sign=sign).numbers
+        THREADS, lambda n: blanks.give_out_numbers(count=n + 1, sign=sign).numbers
     )
     assert len(results.values) == 1
     assert {type(error) for error in results.errors} == {OperationKeyReused}
@@ -131,7 +131,7 @@ def test_eight_people_at_once_make_one_chain() -> None:
         return [
             number
             for sign in mine
-            for number in lots.give_out_numbers(count=1, sign=sign).numbers
+            for number in blanks.give_out_numbers(count=1, sign=sign).numbers
         ]
 
     results = times(THREADS, act)

@@ -9,12 +9,8 @@ from django.conf import settings
 from django.db.models import Count
 
 from kitting.checking.queries.switching import all_states
-from kitting.disinfection.queries.meters import (
-    LampLine,
-    MeterLine,
-    lamps,
-    meters_to_see_to,
-)
+from kitting.disinfection.queries.lamps import LampLine, lamps
+from kitting.disinfection.queries.meters import MeterLine, meters_to_see_to
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
 from kitting.ledger.reach import Reach
 from kitting.models import Check, Hold, MeterFault, Part, Workshop

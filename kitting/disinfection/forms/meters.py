@@ -1,4 +1,4 @@
-"""The forms of meters and lamps, and of planning a lamp."""
+"""The forms of meters."""
 
 from __future__ import annotations
 
@@ -9,12 +9,11 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from kitting.models import Calibration, Place
+from kitting.models import Calibration
 from kitting.web.fields import FigureField, ReasonField
-from kitting.web.forms import DayField, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, KeyedForm
 
 NM = forms.NumberInput(attrs={"data-unit": "nm"})
-HOURS = forms.NumberInput(attrs={"data-unit": "h"})
 
 
 class MeterForm(KeyedForm):
@@ -85,59 +84,3 @@ class FoundWrongForm(KeyedForm):
         said = super().entries
         good = said.pop("good")
         return {"good_id": None if good == "none" else int(good), **said}
-
-
-class LampForm(KeyedForm):
-    """A lamp that was fitted to a line."""
-
-    things = {
-        "rated_hours": _("the hours that it is rated for"),
-    }
-
-    line = forms.ChoiceField(label=_("Line"))
-    name = forms.CharField(
-        label=_("Lamp"), max_length=60, help_text=_("Such as: top 3.")
-    )
-    on = DayField(label=_("Fitted on"))
-    rated_hours = forms.IntegerField(
-        label=_("Rated for"), required=False, min_value=1, widget=HOURS
-    )
-
-    def __init__(self, *args: Any, lines: Iterable[Place], **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.offer("line", [(str(line.pk), line.name) for line in lines])
-
-
-class LampHoursForm(KeyedForm):
-    """The counter of a lamp, as read."""
-
-    on = DayField(label=_("Read on"))
-    hours = forms.IntegerField(label=_("Hours in use"), min_value=0, widget=HOURS)
-
-
-class LampChangeForm(KeyedForm):
-    """A lamp that was taken out, and a new one in its place."""
-
-    things = {
-        "rated_hours": _("the hours that the new one is rated for"),
-    }
-
-    on = DayField(label=_("Changed on"))
-    rated_hours = forms.IntegerField(
-        label=_("The new one is rated for"),
-        required=False,
-        min_value=1,
-        widget=HOURS,
-    )
-
-
-class PlanningForm(SpokenForm):
-    """A tubular lamp to compute with, before anything is built."""
-
-    power = FigureField(
-        label=_("UV-C output of the lamp"),
-        unit="W",
-        help_text=_("Not its electrical power: the maker states both."),
-    )
-    length = FigureField(label=_("Length of its arc"), unit="mm")
-    distance = FigureField(label=_("Distance from its axis"), unit="mm")

@@ -1,4 +1,4 @@
-"""Forms of protocols and evidence. No figure has a default, an example or a hint."""
+"""Forms of protocols. No figure has a default, an example or a hint."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Refused
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import RevisionField
-from kitting.models import Evidence, Part
+from kitting.models import Evidence
 from kitting.models.base import pairs
 from kitting.models.lots import Container
 from kitting.models.runs import Process
@@ -299,38 +299,3 @@ class RetireForm(NamedForm):
 
     reason = ReasonField(rows=2)
     field_order = ("op_key", "reason", "password")
-
-
-class EvidenceForm(KeyedForm):
-    """A report that protocols may stand on."""
-
-    code = CodeField(
-        max_length=20,
-        help_text=_("A short name of your own for it, by which protocols name it."),
-    )
-    laboratory = forms.CharField(label=_("Laboratory"), max_length=80)
-    surface = forms.CharField(
-        label=_("Surface"),
-        max_length=80,
-        help_text=_("What was exposed. A result says nothing about another surface."),
-    )
-    container = forms.CharField(label=_("Container"), required=False, max_length=60)
-    measured = forms.CharField(label=_("Organism or measurement"), max_length=120)
-    result = ReasonField(label=_("Result"))
-    document = forms.CharField(
-        label=_("Document"), max_length=120, help_text=_("Number, version and page.")
-    )
-    on = DayField(label=_("Date of the report"))
-
-
-class DoseForm(KeyedForm):
-    """The largest cumulative dose that a part may take in its life."""
-
-    dose = _figure(_("Largest dose in its life"), "mJ/cm²")
-
-    def __init__(self, *args: Any, part: Part, **kwargs: Any) -> None:
-        known = part.max_dose_uj_cm2
-        shown = "" if known is None else written(known, 1000)
-        super().__init__(*args, **kwargs)
-        self.initial.setdefault("dose", shown)
-        self.fields["dose"].help_text = _("Empty where no limit is known.")

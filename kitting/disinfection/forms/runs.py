@@ -1,4 +1,4 @@
-"""The forms of a run: opening and closing it with readings, scanning, giving it up."""
+"""The forms of a run: its readings, opening it, scanning, the list."""
 
 from __future__ import annotations
 
@@ -12,13 +12,12 @@ from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from kitting.disinfection.forms.dosimeters import DosimetersForm
 from kitting.disinfection.queries.meters import MeterLine
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
 from kitting.domain.stages import RunStage
-from kitting.web.fields import FigureField, FigureText, ReasonField
+from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
 from kitting.web.http import add_refusal
 from kitting.web.wording import UNSAID
@@ -253,41 +252,6 @@ class OpenHoldForm(KeyedForm):
         return [self["meter"]]
 
 
-class CloseRunForm(ReadingsForm, DosimetersForm):
-    """The closing readings of a run, at the opening's places, and its dosimeters."""
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        if not self.places:
-            del self.fields["unit"], self.fields["sure"]
-
-    @property
-    def entries(self) -> dict[str, Any]:
-        """Readings and doses."""
-        return {"readings": self.values, "dosimeters": self.dosed}
-
-    @property
-    def first_fields(self) -> list[BoundField]:
-        """The fields that come before the readings."""
-        return [self["unit"]] if "unit" in self.fields else []
-
-
-class StopForm(KeyedForm):
-    """Why the line stopped."""
-
-    things = {
-        "reason": _("what happened"),
-    }
-
-    reason = ReasonField(
-        label=_("What happened"),
-        max_length=150,
-        help_text=_(
-            "Such as: the belt jammed. Every bag on the line keeps these words."
-        ),
-    )
-
-
 class LineScanForm(KeyedForm):
     """One scan at the line: it puts a bag on, or takes it off."""
 
@@ -308,17 +272,6 @@ class EarlyOffForm(KeyedForm):
     }
 
     bag = forms.CharField(max_length=20, widget=forms.HiddenInput)
-
-
-class GiveUpForm(KeyedForm):
-    """Why a run cannot be closed with readings."""
-
-    reason = ReasonField(
-        max_length=150,
-        help_text=_(
-            "Such as: lamp 3 went out. Every bag of the run keeps these words."
-        ),
-    )
 
 
 class RunFilterForm(FilterForm):

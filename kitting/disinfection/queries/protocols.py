@@ -1,4 +1,4 @@
-"""What the pages of protocols and their evidence read."""
+"""What the pages of protocols read."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from enum import StrEnum
 from functools import cached_property
 from typing import Final
 
-from django.db.models import Count, Prefetch, QuerySet
+from django.db.models import Prefetch
 
 from kitting.domain.entries import Load, Terms
 from kitting.ledger.reach import standing_holds
@@ -207,15 +207,6 @@ class ProtocolPage:
     def has_draft(self) -> bool:
         """Whether a draft of a later version is there already."""
         return any(line.stage == ProtocolStage.DRAFT for line in self.others)
-
-
-def evidence_list() -> QuerySet[Evidence]:
-    """Evidence records, newest report first, with how many versions stand on each."""
-    return (
-        Evidence.objects.annotate(used=Count("protocols"))
-        .select_related("operation")
-        .order_by("-on", "code")
-    )
 
 
 def terms_of(protocol: Protocol) -> Terms:

@@ -7,8 +7,8 @@ from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.disinfection.forms.protocols import DoseForm, EvidenceForm
-from kitting.disinfection.queries.protocols import evidence_list
+from kitting.disinfection.forms.evidence import DoseForm, EvidenceForm
+from kitting.disinfection.queries.evidence import evidence_list
 from kitting.disinfection.services import evidence
 from kitting.domain.entries import Report
 from kitting.models import Evidence, Part

@@ -8,7 +8,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.shortcuts import render
 
-from kitting.disinfection.forms.meters import PlanningForm
+from kitting.disinfection.forms.planning import PlanningForm
 from kitting.disinfection.queries.runs import protocols_in_force
 from kitting.domain import exposure
 from kitting.domain.errors import LotwardError, Refused

@@ -12,8 +12,8 @@ from django.utils.translation import ngettext
 
 from kitting.disinfection.forms.runs import EarlyOffForm, LineScanForm
 from kitting.disinfection.queries import doses
-from kitting.disinfection.queries import meters as gauges
 from kitting.disinfection.queries import runs as queries
+from kitting.disinfection.queries.lamps import lamps
 from kitting.disinfection.services import runs
 from kitting.disinfection.views.runs import run_address
 from kitting.domain.errors import Missing, Refused
@@ -57,7 +57,7 @@ def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]
         "dosimeters": run.dosimeters.all(),
         "stops": doses.stops(run),
         # Those that burn now; they say nothing of a run that is over.
-        "lamps": gauges.lamps(run.line_id) if is_open else [],
+        "lamps": lamps(run.line_id) if is_open else [],
         "whole_time_ms": run.exposure_ms * run.passes,
         "may_run": request.user.has_perm("kitting.run_line"),
         "scan_key": new_op_key(),

@@ -22,6 +22,7 @@ from kitting.disinfection.forms.runs import (
 from kitting.disinfection.queries import meters as gauges
 from kitting.disinfection.queries import runs as queries
 from kitting.disinfection.queries.doses import told_mj
+from kitting.disinfection.queries.lamps import lamps
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
 from kitting.ledger import clock
@@ -198,7 +199,7 @@ def run_open(request: LotwardRequest) -> HttpResponse:
         "choice": choice,
         "ready": bool(choice.line and choice.protocol and meters),
         "most_points": MOST_POINTS,
-        "lamps": gauges.lamps(choice.line.pk) if choice.line else [],
+        "lamps": lamps(choice.line.pk) if choice.line else [],
         "soon": [each for each in meters if each.state == "soon"],
     }
     status = OK

@@ -11,13 +11,9 @@ from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from kitting.disinfection.forms.dosimeters import ValuesForm
-from kitting.disinfection.forms.runs import (
-    SIDE_WORDS,
-    CloseRunForm,
-    GiveUpForm,
-    StopForm,
-)
+from kitting.disinfection.forms.runs import SIDE_WORDS
+from kitting.disinfection.forms.values import ValuesForm
+from kitting.disinfection.forms.verdicts import CloseRunForm, GiveUpForm, StopForm
 from kitting.disinfection.services.values import log_values
 from kitting.disinfection.services.verdicts import close_run, give_up_run, stop_line
 from kitting.disinfection.views.run import context_of, find_run

@@ -1,4 +1,4 @@
-"""Forms for lots: taking in, more bags, closing, filters, numbers for blank labels."""
+"""Forms for lots: taking in, more bags, closing, filters."""
 
 from __future__ import annotations
 
@@ -321,19 +321,6 @@ class NewBagForm(SureForm):
         said = super().entries
         bag = {name: said.pop(name) for name in ("number", "pieces", *IN_A_BAG)}
         return {**said, "bags": [bag]}
-
-
-class BagNumbersForm(KeyedForm):
-    """How many numbers for blank labels."""
-
-    things = {"count": _("how many numbers")}
-
-    count = forms.IntegerField(
-        label=_("How many"),
-        min_value=1,
-        initial=24,
-        widget=forms.NumberInput(attrs={"data-unit": _("numbers")}),
-    )
 
 
 class LotFilterForm(FilterForm):

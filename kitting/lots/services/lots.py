@@ -1,14 +1,12 @@
-"""Taking in lots and bags, closing lots, and numbers for blank bag labels."""
+"""Taking in lots and bags, and closing lots."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 
-from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
 from kitting.ledger import bulk, locking
-from kitting.ledger.counters import take
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.blanks import numbers_for_bags
 from kitting.lots.steps.intake import (
@@ -28,20 +26,14 @@ from kitting.models import Bag, Guarded, Lot, Movement
 from kitting.models.lots import LotStage
 
 __all__ = [
-    "MOST_NUMBERS",
     "Closed",
-    "GivenOut",
     "NewBag",
     "NewLot",
     "TakenIn",
     "close_lot",
-    "give_out_numbers",
     "take_in",
     "taking_in",
 ]
-
-MOST_NUMBERS = 500
-"""How many blank bag numbers are given out at once."""
 
 
 @dataclass(frozen=True)
@@ -59,13 +51,6 @@ class Closed:
     """A lot that takes no more bags."""
 
     lot: str
-
-
-@dataclass(frozen=True)
-class GivenOut:
-    """Numbers for blank labels, in order."""
-
-    numbers: list[str]
 
 
 def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
@@ -192,26 +177,3 @@ def close_lot(*, lot_id: int, sign: Sign) -> Closed:
         return Closed(lot=lot.number)
 
     return perform("close_lot", work, Closed, sign, lot=lot_id)
-
-
-def give_out_numbers(*, count: int, sign: Sign) -> GivenOut:
-    """Give out bag numbers for blank labels; they come to life when first scanned.
-
-    Args:
-        count: How many, 1 to ``MOST_NUMBERS``.
-        sign: Who, when and the operation key.
-
-    Returns:
-        The numbers.
-
-    Raises:
-        Refused: ``count_out_of_range``.
-        OperationKeyReused: If the key was used for another act.
-    """
-
-    def work(act: Act) -> GivenOut:
-        if not 1 <= count <= MOST_NUMBERS:
-            raise Refused("count_out_of_range", read=count, most=MOST_NUMBERS)
-        return GivenOut(take(act.workshop.site, numbers.Kind.BAG, count))
-
-    return perform("give_out_numbers", work, GivenOut, sign, count=count)

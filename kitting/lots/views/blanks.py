@@ -11,9 +11,9 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kitting.domain.numbers import read
-from kitting.lots.forms.lots import BagNumbersForm
-from kitting.lots.queries.lots import given_out, newest_from
-from kitting.lots.services import lots
+from kitting.lots.forms.blanks import BagNumbersForm
+from kitting.lots.queries.blanks import given_out, newest_from
+from kitting.lots.services import blanks
 from kitting.printing.queries.labels import labelled_as
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import act_page
@@ -27,7 +27,7 @@ def bag_numbers(request: LotwardRequest) -> HttpResponse:
         request,
         "kitting/lots/bag_numbers",
         BagNumbersForm(request.POST or None),
-        lots.give_out_numbers,
+        blanks.give_out_numbers,
         said=_given,
         to=lambda done: _address(read(done.numbers[0]).sequence, len(done.numbers)),
         around=lambda: _around(request),
@@ -35,7 +35,7 @@ def bag_numbers(request: LotwardRequest) -> HttpResponse:
     )
 
 
-def _given(done: lots.GivenOut) -> str:
+def _given(done: blanks.GivenOut) -> str:
     count = len(done.numbers)
     words = ngettext(
         "%(count)s number is given out.", "%(count)s numbers are given out.", count
@@ -70,7 +70,7 @@ def bag_number_labels(request: LotwardRequest) -> HttpResponse:
 
 def _range(request: LotwardRequest) -> tuple[int, int]:
     """The range in the address; without one the numbers given out last."""
-    count = min(max(_whole(request.GET.get("count", ""), 24), 1), lots.MOST_NUMBERS)
+    count = min(max(_whole(request.GET.get("count", ""), 24), 1), blanks.MOST_NUMBERS)
     asked = _whole(request.GET.get("first", ""), 0)
     return asked or newest_from(count), count
 

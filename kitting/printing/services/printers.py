@@ -1,15 +1,17 @@
-"""Trying a printer out: what it says of itself, and a test page on its own stock."""
+"""Printers: kept, asked what they say of themselves, tried with a test page."""
 
 from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from fractions import Fraction
 from typing import Final
 
-from kitting.domain.errors import Conflict, LotwardError
+from kitting.domain.errors import Conflict, LotwardError, Refused
 from kitting.domain.prints import TEST
+from kitting.domain.stocks import PrinterFacts, need_code, need_dots, need_head
+from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.ipp.facts import Media
 from kitting.labels.pressed import Pressed
@@ -17,10 +19,11 @@ from kitting.labels.trial import test_page
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.models import Print, Printer, Stock
+from kitting.models import Bench, Print, Printer, Stock
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import Laid, laid_out, printer_of
 from kitting.printing.report import NO, Finding, report
+from kitting.printing.services.stocks import Kept, named, page_um_of, row_to_keep
 from kitting.printing.steps import RENDERER, queue_document
 
 AGAIN: Final = "Test page"
@@ -169,3 +172,63 @@ def _laid(printer: Printer) -> Laid:
 def _in_use(printer_id: int) -> Printer:
     code = Printer.objects.filter(pk=printer_id).values_list("code", flat=True).first()
     return printer_of(code or "")
+
+
+ADDRESS_LONGEST: Final = 255
+
+
+def keep_printer(
+    *, facts: PrinterFacts, sign: Sign, was: str = "", seen: str = ""
+) -> Kept:
+    """Enter a printer, or change one.
+
+    Jobs that wait go to its new address. What was sent to another one is given up by the
+    worker: somebody has to look what came out there.
+
+    Args:
+        facts: The printer as it is to be.
+        sign: Who, when and the operation key.
+        was: Code of the printer that is changed; empty for a new one.
+        seen: ``queries.printers.mark_of`` the printer that was looked at before; empty
+            to change it whatever it is by now.
+
+    Returns:
+        Its code.
+
+    Raises:
+        Conflict: ``code_taken``; ``page_is_old`` if somebody changed it meanwhile.
+        Missing: If there is no such printer, stock or bench.
+        Refused: ``printer_address_wrong``, ``printer_address_not_allowed``,
+            ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``,
+            ``head_out_of_range``, ``page_too_fine``; ``stock_out_of_use``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Kept:
+        need_code(facts.code, facts.name)
+        need_head(facts.head_dots, facts.head_um)
+        row = row_to_keep(act, Printer, facts.code, was, seen)
+        row.code, row.name = facts.code, facts.name.strip()
+        row.address = _address(facts.address)
+        row.stock = named(Stock, facts.stock)
+        if facts.active and not row.stock.active:
+            raise Refused("stock_out_of_use", stock=row.stock.code)
+        need_dots(*page_um_of(row.stock), facts.head_dots, facts.head_um)
+        row.head_dots, row.head_um = facts.head_dots, facts.head_um
+        row.bench = named(Bench, facts.bench) if facts.bench else None
+        row.active = facts.active
+        row.asleep_until = None
+        row.save()
+        return Kept(row.code)
+
+    return perform(
+        "keep_printer", work, Kept, sign, was=was, seen=seen, **asdict(facts)
+    )
+
+
+def _address(text: str) -> str:
+    address = read_address(text).text
+    if len(address) > ADDRESS_LONGEST:
+        why = f"it is longer than {ADDRESS_LONGEST} characters"
+        raise Refused("printer_address_wrong", read=address, why=why)
+    return address

@@ -14,7 +14,7 @@ from kitting.domain.errors import CodeError
 from kitting.ipp.client import IppPrinter
 from kitting.ledger import clock
 from kitting.models import Bench, Printer, Stock
-from kitting.printing.forms.stocks import PrinterForm
+from kitting.printing.forms.printers import PrinterForm
 from kitting.printing.queries.printers import (
     mark_of,
     no_worker,
@@ -22,8 +22,12 @@ from kitting.printing.queries.printers import (
     worker_seen,
 )
 from kitting.printing.queries.stocks import laid_out
-from kitting.printing.services.printers import Told, ask_printer, print_test_page
-from kitting.printing.services.stocks import keep_printer
+from kitting.printing.services.printers import (
+    Told,
+    ask_printer,
+    keep_printer,
+    print_test_page,
+)
 from kitting.printing.views.stocks import trial_page
 from kitting.printing.worker import reach
 from kitting.web.acting import OK, act_page, attempt, say_and_go

@@ -6,7 +6,7 @@ from datetime import date
 
 import pytest
 
-from kitting.disinfection.queries.meters import lamps as shown
+from kitting.disinfection.queries.lamps import lamps as shown
 from kitting.disinfection.services import lamps
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.models import Lamp, LampHours

@@ -7,7 +7,7 @@ import pytest
 from kitting.domain.errors import LotwardError, Missing, OnHold, Refused, WrongStage
 from kitting.ledger import holds
 from kitting.ledger.reach import held_boxes, refuse_held_bag, standing_reach
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.models import Bag, Box, Hold, Lift, Lot, Operation, Revision
 from kitting.packing.services import boxes
 from tests import factories
@@ -142,7 +142,7 @@ def test_a_hold_is_lifted_once_and_with_a_reason() -> None:
 
 
 def test_a_bag_that_came_in_by_a_blank_label_is_held_with_its_lot() -> None:
-    number = lots.give_out_numbers(count=1, sign=sign()).numbers[0]
+    number = blanks.give_out_numbers(count=1, sign=sign()).numbers[0]
     part = factories.make_part(needs_check=False, needs_clearing=False)
     lot = factories.make_lot(
         factories.make_revision(part), bags=(lots.NewBag(3, number=number),)

@@ -14,7 +14,7 @@ from django.test.utils import CaptureQueriesContext
 from kitting.domain.errors import Missing
 from kitting.ledger import locking
 from kitting.ledger.kept import Kept
-from kitting.lots.services.lots import give_out_numbers
+from kitting.lots.services.blanks import give_out_numbers
 from kitting.models import Bag, JournalHead, Link, Lot, Place
 from tests import factories
 from tests.concurrency import twins

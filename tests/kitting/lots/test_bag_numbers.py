@@ -11,7 +11,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from kitting.domain.numbers import Kind, assign, read
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.models import Counter, Print, User
 from tests import factories
 from tests.assertions import (
@@ -106,9 +106,9 @@ def test_an_odd_range_shows_no_error(query: str, checker: Client) -> None:
 
 
 def test_the_labels_are_for_blank_numbers_only(checker: Client) -> None:
-    lots.give_out_numbers(count=2, sign=factories.sign())
+    blanks.give_out_numbers(count=2, sign=factories.sign())
     used = factories.make_lot().bags.get().number
-    lots.give_out_numbers(count=1, sign=factories.sign())
+    blanks.give_out_numbers(count=1, sign=factories.sign())
     address = f"{LABELS}?first=1&count=10"
     shown = checker.get(address)
     assert_page(shown)
@@ -138,7 +138,7 @@ def test_the_labels_are_for_blank_numbers_only(checker: Client) -> None:
 
 
 def test_many_numbers_are_printed_in_parts(checker: Client) -> None:
-    lots.give_out_numbers(count=500, sign=factories.sign())
+    blanks.give_out_numbers(count=500, sign=factories.sign())
     shown = checker.get(f"{LABELS}?first=1&count=500")
     parts = [
         checker.get(f"{LABELS}?first=1&count=500&part={part}").context["numbers"]

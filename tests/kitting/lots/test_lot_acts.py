@@ -10,7 +10,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.models import Bag, Link, Lot, Method, Revision, User
 from tests import factories
 from tests.assertions import assert_part, assert_problem
@@ -180,7 +180,7 @@ def bag_values(lot: Lot, **changes: Any) -> dict[str, Any]:
 
 @pytest.mark.smoke
 def test_a_bag_is_added_by_scanning_a_blank_number(checker: Client, lot: Lot) -> None:
-    blank = lots.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
+    blank = blanks.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
     response = checker.post(
         address("bag-new", lot.number), bag_values(lot, number=blank)
     )

@@ -12,7 +12,7 @@ from django.db.models import Model, Sum
 
 from kitting.domain.errors import LotwardError
 from kitting.ledger import bulk, holds, operations
-from kitting.lots.services import lots
+from kitting.lots.services import blanks, lots
 from kitting.lots.services.lots import NewBag
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Bag, Link, Lot, LotOrigin, Movement, Operation, Part
@@ -233,7 +233,7 @@ def test_a_large_intake_balances_and_its_link_holds() -> None:
 
 def test_a_bag_is_added_to_an_open_lot_under_a_blank_number() -> None:
     lot = open_lot()
-    given = lots.give_out_numbers(count=2, sign=factories.sign()).numbers
+    given = blanks.give_out_numbers(count=2, sign=factories.sign()).numbers
     bag = NewBag(50, number=f" {given[1].lower()} ")
     taken = take_in(more_of(lot, bags=(bag,)))
     assert taken.lots == [lot.number]
@@ -274,7 +274,7 @@ def test_more_material_asks_for_a_new_lot() -> None:
 
 def test_a_scanner_may_say_which_symbol_it_read() -> None:
     lot = open_lot()
-    blank = lots.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
+    blank = blanks.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
     # ]C0: Code 128 without FNC1, as in ISO/IEC 15424
     taken = take_in(more_of(lot, bags=(NewBag(5, number=f"]C0{blank}"),)))
     assert taken.bags == [blank]
@@ -289,7 +289,7 @@ def test_a_number_on_a_bag_is_refused() -> None:
 
 def test_a_blank_number_scanned_twice_is_refused() -> None:
     lot = open_lot()
-    blank = lots.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
+    blank = blanks.give_out_numbers(count=1, sign=factories.sign()).numbers[0]
     bags = (NewBag(5, number=blank), NewBag(6, number=blank))
     assert_refused(refused(more_of(lot, bags=bags)), "bag_exists", bag=blank)
 
@@ -385,19 +385,19 @@ def test_a_lot_without_a_bag_is_not_closed() -> None:
 
 
 def test_numbers_are_given_out_once() -> None:
-    first = lots.give_out_numbers(count=3, sign=factories.sign()).numbers
-    next_ = lots.give_out_numbers(count=3, sign=factories.sign()).numbers
+    first = blanks.give_out_numbers(count=3, sign=factories.sign()).numbers
+    next_ = blanks.give_out_numbers(count=3, sign=factories.sign()).numbers
     assert len({*first, *next_}) == 6
 
 
 def test_numbers_given_out_twice_under_one_key_are_the_same() -> None:
     sign = factories.sign(key=uuid.uuid4())
-    first = lots.give_out_numbers(count=3, sign=sign)
-    assert lots.give_out_numbers(count=3, sign=sign) == first
+    first = blanks.give_out_numbers(count=3, sign=sign)
+    assert blanks.give_out_numbers(count=3, sign=sign) == first
 
 
-@pytest.mark.parametrize("count", [0, -1, lots.MOST_NUMBERS + 1])
+@pytest.mark.parametrize("count", [0, -1, blanks.MOST_NUMBERS + 1])
 def test_too_many_numbers_are_not_given_out(count: int) -> None:
     with pytest.raises(LotwardError) as caught:
-        lots.give_out_numbers(count=count, sign=factories.sign())
+        blanks.give_out_numbers(count=count, sign=factories.sign())
     assert_refused(caught.value, "count_out_of_range", read=count)

@@ -22,8 +22,13 @@ from kitting.printing.queries.printers import no_worker, worker_seen
 from kitting.printing.report import report
 from kitting.printing.services import printers as services
 from kitting.printing.services import prints
-from kitting.printing.services.printers import Told, ask_printer, print_test_page
-from kitting.printing.services.stocks import keep_printer, keep_stock
+from kitting.printing.services.printers import (
+    Told,
+    ask_printer,
+    keep_printer,
+    print_test_page,
+)
+from kitting.printing.services.stocks import keep_stock
 from kitting.web.messages import ALL, sentence
 from tests.assertions import assert_refused
 from tests.factories import NOW, sign

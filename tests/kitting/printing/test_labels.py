@@ -11,7 +11,7 @@ from pypdf import PdfReader
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.ledger import holds
-from kitting.lots.services import lots
+from kitting.lots.services import blanks
 from kitting.models import Bag, Box, Carrier, Print, PrintJob, Workshop
 from kitting.packing.queries.commands import command_list, size_commands
 from kitting.packing.services.labels import print_box_label
@@ -24,13 +24,7 @@ from tests.assertions import assert_refused
 from tests.benches import Packing, make_packing
 from tests.factories import sign
 from tests.kitting.labels.samples import pages_of, text_of
-from tests.printers import (
-    A4_OF_BAGS,
-    BAG_ROLL,
-    SLIP_ROLL,
-    make_printer,
-    make_stock,
-)
+from tests.printers import A4_OF_BAGS, BAG_ROLL, SLIP_ROLL, make_printer, make_stock
 
 pytestmark = pytest.mark.django_db
 
@@ -99,7 +93,7 @@ def test_a_bag_that_is_used_up_has_no_label_for_another() -> None:
 
 
 def test_blank_bag_numbers_are_printed_ahead_and_only_while_they_are_blank() -> None:
-    numbers = lots.give_out_numbers(count=3, sign=sign()).numbers
+    numbers = blanks.give_out_numbers(count=3, sign=sign()).numbers
     done = print_labels(kind="bag_number", numbers=numbers, sign=sign())
     assert (done.numbers, done.labels) == (numbers, 3)
     shown = made_again(done)
@@ -114,7 +108,7 @@ def test_blank_bag_numbers_are_printed_ahead_and_only_while_they_are_blank() -> 
 def test_numbers_that_were_never_given_out_have_no_label(number: str) -> None:
     from kitting.domain.numbers import check_character
 
-    lots.give_out_numbers(count=3, sign=sign())
+    blanks.give_out_numbers(count=3, sign=sign())
     whole = number.format(check_character(number[:-2]))
     with pytest.raises(LotwardError) as error:
         print_labels(kind="bag_number", numbers=[whole], sign=sign())
@@ -258,7 +252,7 @@ def test_nothing_too_much_or_the_same_twice_is_not_printed() -> None:
         with pytest.raises(LotwardError) as error:
             print_labels(kind="place", numbers=numbers, sign=sign())
         assert error.value.code == code
-    numbers = lots.give_out_numbers(count=241, sign=sign()).numbers
+    numbers = blanks.give_out_numbers(count=241, sign=sign()).numbers
     with pytest.raises(LotwardError) as error:
         print_labels(kind="bag_number", numbers=numbers, sign=sign())
     assert_refused(error.value, "too_many_labels", labels=241, most=240)
@@ -304,7 +298,7 @@ def test_a_desk_without_a_choice_gets_a_pdf(box: Box) -> None:
 
 def test_labels_are_laid_out_on_a_sheet_from_any_position() -> None:
     make_stock(A4_OF_BAGS)
-    numbers = lots.give_out_numbers(count=4, sign=sign()).numbers
+    numbers = blanks.give_out_numbers(count=4, sign=sign()).numbers
     done = print_labels(
         kind="bag_number",
         numbers=numbers,

@@ -10,7 +10,7 @@ from kitting.domain.stages import PrintState
 from kitting.domain.stocks import PrinterFacts
 from kitting.models import PrintJob
 from kitting.printing import worker
-from kitting.printing.services.stocks import keep_printer
+from kitting.printing.services.printers import keep_printer
 from kitting.web.messages import ALL
 from tests.factories import sign
 from tests.kitting.ipp.fake_printer import PRINT_JOB

@@ -21,7 +21,8 @@ from kitting.printing.queries.printers import (
     stock_lines,
 )
 from kitting.printing.queries.stocks import laid_out
-from kitting.printing.services.stocks import keep_printer, keep_stock, trial
+from kitting.printing.services.printers import keep_printer
+from kitting.printing.services.stocks import keep_stock, trial
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign
