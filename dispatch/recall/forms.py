@@ -1,3 +1,5 @@
+"""The forms of holds: placing one, lifting it."""
+
 from __future__ import annotations
 
 from typing import Any
