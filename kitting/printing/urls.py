@@ -2,10 +2,10 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.printing.views import labels, printers, prints, stocks
+from kitting.printing.views import jobs, labels, printers, prints, stocks
 
 urlpatterns: list[URLPattern] = [
-    path("labels/", labels.labels, name="labels"),
+    path("labels/", jobs.labels, name="labels"),
     path("labels/log/", labels.label_log, name="label-log"),
     path("labels/print/<str:name>/", prints.label_print, name="label-print"),
     path(
@@ -15,10 +15,10 @@ urlpatterns: list[URLPattern] = [
     ),
     path("labels/printed/<str:sha>/", labels.label_printed, name="label-printed"),
     path("labels/pdf/<str:sha>/", labels.label_pdf, name="label-pdf"),
-    path("labels/jobs/<int:pk>/", labels.label_job, name="label-job"),
-    path("labels/jobs/<int:pk>/cancel/", labels.job_cancel, name="label-job-cancel"),
-    path("labels/jobs/<int:pk>/again/", labels.job_again, name="label-job-again"),
-    path("labels/jobs/<int:pk>/settle/", labels.job_settle, name="label-job-settle"),
+    path("labels/jobs/<int:pk>/", jobs.label_job, name="label-job"),
+    path("labels/jobs/<int:pk>/cancel/", jobs.job_cancel, name="label-job-cancel"),
+    path("labels/jobs/<int:pk>/again/", jobs.job_again, name="label-job-again"),
+    path("labels/jobs/<int:pk>/settle/", jobs.job_settle, name="label-job-settle"),
     path("set-up/stocks/", stocks.stock_list, name="stocks"),
     path("set-up/stocks/new/", stocks.stock_new, name="stock-new"),
     path("set-up/stocks/<str:code>/", stocks.stock_change, name="stock-change"),

@@ -1,4 +1,4 @@
-"""Print jobs and the print log, as the pages of labels show them."""
+"""The print log, as the pages of labels show it."""
 
 from __future__ import annotations
 
@@ -7,54 +7,16 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final
 
-from django.db.models import Exists, Max, OuterRef, Q, QuerySet
+from django.db.models import Max, QuerySet
 
-from kitting.domain.errors import LotwardError
 from kitting.domain.prints import TEST
-from kitting.domain.stages import PRINT_OVER, PrintState
-from kitting.models import Box, Print, PrintJob
-from kitting.web.messages import sentence
-
-WAY: Final = "way"
-FAILED: Final = "failed"
-OVER: Final = "over"
+from kitting.domain.stages import PrintState
+from kitting.models import Box, Print
 
 _NOTHING_OUT: Final = (PrintState.QUEUED, PrintState.FAILED, PrintState.CANCELLED)
 """States of a job of which no label is known to have come out."""
 
 SLIPS: Final = "set_slip"
-
-
-def print_jobs(only: str = "") -> QuerySet[PrintJob]:
-    """Print jobs, newest first.
-
-    Args:
-        only: ``WAY`` for those on their way, ``FAILED`` for those that failed and wait
-            for somebody, ``OVER`` for the others; empty for all.
-
-    Returns:
-        With their printer and ``replaced``: whether every label was printed again since.
-    """
-    jobs = PrintJob.objects.select_related("printer").defer("document")
-    prints = Print.objects.filter(job=OuterRef("pk"))
-    newer = Print.objects.filter(
-        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
-    )
-    replaced = Exists(prints) & ~Exists(prints.filter(~Exists(newer)))
-    jobs = jobs.annotate(replaced=replaced)
-    waits = Q(state=PrintState.FAILED, replaced=False)
-    if only == WAY:
-        jobs = jobs.exclude(state__in=PRINT_OVER)
-    elif only == FAILED:
-        jobs = jobs.filter(waits)
-    elif only == OVER:
-        jobs = jobs.filter(state__in=PRINT_OVER).exclude(waits)
-    return jobs.order_by("-pk")
-
-
-def labels_of_job(job: PrintJob) -> QuerySet[Print]:
-    """What stands in the log for a job, in the order in which it comes out."""
-    return job.prints.select_related("box", "bag").order_by("nth")
 
 
 def newest_label(box_id: int) -> Print | None:
@@ -132,13 +94,6 @@ def documents_of(pdf_sha: bytes) -> list[Print]:
     if newest is None:
         return []
     return list(rows.filter(operation=newest.operation_id).order_by("nth"))
-
-
-def trouble(job: PrintJob | None) -> str:
-    """Say what is wrong with a print job; nothing where all is well."""
-    if job is None or not job.trouble:
-        return ""
-    return sentence(LotwardError(job.trouble, **job.told))
 
 
 def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:

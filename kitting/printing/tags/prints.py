@@ -6,8 +6,8 @@ from django import template
 
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.models import Print, PrintJob
+from kitting.printing.queries.jobs import trouble
 from kitting.printing.queries.labels import label_words, page_of
-from kitting.printing.queries.prints import trouble
 
 register = template.Library()
 register.filter(label_words)
