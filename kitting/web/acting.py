@@ -6,7 +6,8 @@ somebody left signed in must not sign for them.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from django.contrib import messages
@@ -69,6 +70,7 @@ def act_page(
     /,
     *,
     said: str | Callable[[T], str],
+    named: Mapping[str, object] = MappingProxyType({}),
     to: str | Callable[[T], str],
     level: int = messages.SUCCESS,
     around: Callable[[], dict[str, Any]] = dict,
@@ -81,8 +83,10 @@ def act_page(
         page: As for ``form_page``.
         form: The form, bound if it was sent.
         act: As for ``attempt``.
-        said: What is said of the outcome: a sentence with its values, or what makes
-            it; nothing where it is empty.
+        said: What is said of the outcome: a sentence that names its values, or what
+            makes it; nothing where it is empty.
+        named: Values that the sentence names besides. It is never filled in before:
+            somebody's own words may have a per cent sign.
         to: Where it leads, or what tells this of the outcome; without ``back`` in
             ``context`` the form leads back there as well.
         level: How it is said.
@@ -94,7 +98,10 @@ def act_page(
     """
     done, status = attempt(request, form, act)
     if done is not None:
-        words = said % vars(done) if isinstance(said, str) else said(done)
+        if isinstance(said, str):
+            words = said % {**vars(done), **named}
+        else:
+            words = said(done)
         return say_and_go(
             request, words, to if isinstance(to, str) else to(done), level=level
         )

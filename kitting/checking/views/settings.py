@@ -53,7 +53,8 @@ def part_set(request: LotwardRequest, code: str) -> HttpResponse:
         lambda sign, **said: services.set_check_plan(
             part_id=part.pk, to=services.PartPlan(**said), sign=sign
         ),
-        said=_("%(part)s is checked in this way from now on.") % {"part": part.name},
+        said=_("%(part)s is checked in this way from now on."),
+        named={"part": part.name},
         to=_list(),
         of=part,
         act=_("Save this check"),

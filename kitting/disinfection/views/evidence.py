@@ -67,7 +67,8 @@ def part_dose(request: LotwardRequest, code: str) -> HttpResponse:
         lambda sign, dose: evidence.limit_dose(
             part_id=part.pk, max_dose_uj_cm2=dose, sign=sign
         ),
-        said=_("The largest dose of %(part)s is recorded.") % {"part": part.name},
+        said=_("The largest dose of %(part)s is recorded."),
+        named={"part": part.name},
         to=reverse("kitting:protocols"),
         of=part,
         act=_("Keep this limit"),

@@ -192,7 +192,8 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
         "kitting/disinfection/protocol_discard",
         KeyedForm(request.POST or None),
         partial(protocols.discard_draft, protocol_id=protocol.pk),
-        said=_("The draft %(protocol)s is discarded.") % {"protocol": protocol},
+        said=_("The draft %(protocol)s is discarded."),
+        named={"protocol": protocol},
         to=reverse("kitting:protocols"),
         around=lambda: _context(protocol),
         act=_("Discard the draft"),
@@ -213,9 +214,8 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
         "kitting/disinfection/protocol_sign",
         SignForm(request.POST or None, initial={"mark": mark}, by=str(request.user)),
         partial(protocols.sign_protocol, protocol_id=protocol.pk),
-        said=lambda done: (
-            _("%(protocol)s is signed by %(signed_by)s.") % {**vars(done), **named}
-        ),
+        said=_("%(protocol)s is signed by %(signed_by)s."),
+        named=named,
         to=protocol_address(code, version),
         around=lambda: _context(protocol, terms.evidence),
         act=_("Sign %(protocol)s") % named,
@@ -228,13 +228,13 @@ def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpRes
     """End a version: today is its last day."""
     protocol = _version(code, version)
     named = {"protocol": protocol}
-    words = _("%(protocol)s is in force until the end of %(last_day)s.")
     return act_page(
         request,
         "kitting/disinfection/protocol_retire",
         RetireForm(request.POST or None, by=str(request.user)),
         partial(protocols.retire_protocol, protocol_id=protocol.pk),
-        said=lambda done: words % {**vars(done), **named},
+        said=_("%(protocol)s is in force until the end of %(last_day)s."),
+        named=named,
         to=protocol_address(code, version),
         around=lambda: _context(protocol),
         act=_("Retire %(protocol)s") % named,

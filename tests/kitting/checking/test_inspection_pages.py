@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_part,
     assert_problem,
     assert_sent_to_sign_in,
+    text_of,
 )
 from tests.kitting.checking.inspection_pages import (
     OF,
@@ -223,7 +224,10 @@ def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
     to = address("inspection-resume", query=OF)
     assert "Stopped: 5 lots were rejected" in officer.get(to).content.decode()
     assert_problem(officer.post(to, values(reason=" ")), "required")
-    assert officer.post(to, values(reason="New nozzle")).status_code == 302
+    Part.objects.filter(pk=part.pk).update(name="Visor, 50 % recycled at 100%")
+    allowed = officer.post(to, values(reason="New nozzle"), follow=True)
+    said = f"Visor, 50 % recycled at 100% from {SOURCE} may be accepted again."
+    assert said in text_of(allowed)
     assert not states_of(part.pk, SOURCE)["major"].stopped
     assert_problem(officer.post(to, values(reason="Again")), "inspection_not_stopped")
     text = officer.get(address("inspection", query=OF)).content.decode()
