@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, TypeVar
 
 from kitting.domain import margins
 from kitting.domain.errors import Refused
@@ -23,6 +23,7 @@ from kitting.domain.errors import Refused
 Side: TypeAlias = Literal["top", "bottom"]
 Moment: TypeAlias = Literal["opening", "closing"]
 Quantity: TypeAlias = int | float | Decimal | Fraction
+_N = TypeVar("_N", float, Decimal, Fraction)
 
 SIDES: tuple[Side, ...] = ("top", "bottom")
 MOMENTS: tuple[Moment, ...] = ("opening", "closing")
@@ -81,6 +82,48 @@ class Verdict:
 
     passed: bool
     sides: tuple[SideVerdict, ...]
+
+
+def dose_mj_cm2(irradiance_mw_cm2: _N, seconds: _N, passes: int = 1) -> _N:
+    """Give the dose of an even irradiance.
+
+    Args:
+        irradiance_mw_cm2: Irradiance in mW/cm², 0 or more.
+        seconds: Time of one pass in s, 0 or more.
+        passes: How often, 1 or more.
+
+    Returns:
+        Dose in mJ/cm², in the kind of number that came in.
+
+    Raises:
+        Refused: If a figure is negative, not finite, or no irradiance of this world.
+
+    References:
+        SI: 1 mW/cm² for 1 s = 1 mJ/cm² = 10 J/m².
+    """
+    _refuse(sanity(uw_cm2=irradiance_mw_cm2 * 1000), of=irradiance_mw_cm2)
+    _refuse(sanity(passes=passes), of=passes)
+    if seconds != 0:
+        _refuse(sanity(exposure_ms=seconds), of=seconds)
+    return irradiance_mw_cm2 * seconds * passes
+
+
+def belt_seconds(zone_mm: _N, belt_mm_s: _N) -> _N:
+    """Give the time that a belt keeps a part under the lamps.
+
+    Args:
+        zone_mm: Length of the lit zone in mm, above 0.
+        belt_mm_s: Speed of the belt in mm/s, above 0.
+
+    Returns:
+        Time of one pass in s.
+
+    Raises:
+        Refused: If the zone has no length or the belt does not move.
+    """
+    _refuse(sanity(zone_um=zone_mm), of=zone_mm)
+    _refuse(sanity(belt_um_s=belt_mm_s), of=belt_mm_s)
+    return zone_mm / belt_mm_s
 
 
 def exposure_ms(zone_um: int, belt_um_s: int) -> int:

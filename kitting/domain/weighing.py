@@ -1,4 +1,4 @@
-"""Counting by weight, and what a reference sample should weigh.
+"""What a box should weigh, whether a missing piece would be noticed, and counting by weight.
 
 Masses are in g; what is stored in mg comes in through :func:`grams`. Standard
 uncertainties are added as variances (law of propagation of uncertainty, GUM 5.1.2), and
@@ -8,10 +8,12 @@ every comparison is made in exact fractions.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Final
+from statistics import NormalDist
+from typing import Final, NamedTuple
 
 from kitting.domain.errors import Refused
 from kitting.domain.exact import Number, exact
@@ -28,6 +30,34 @@ MOST_PIECES: Final = 1_000_000
 MOST_G: Final = 1_000_000
 """One tonne in g: no scale of a workshop goes further; more is a slip of the unit."""
 _MG: Final = 1000
+
+
+class Mass(NamedTuple):
+    """A mass with its spread; a plain tuple of the same figures will do."""
+
+    mean_g: Number
+    """Mean mass of one piece in g, above 0."""
+    sd_g: Number = 0
+    """Standard deviation from piece to piece in g, 0 or more."""
+    u_mean_g: Number = 0
+    """Standard uncertainty of the mean itself in g, 0 or more: it is the same for all
+    pieces of a box, so it grows with their number and not with its root."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """Between which masses a box counts as complete."""
+
+    expected_g: Decimal
+    """To the mg."""
+    low_g: Decimal
+    """Lowest mass that passes, rounded down to the mg, never below 0."""
+    high_g: Decimal
+    """Highest mass that passes, rounded up to the mg."""
+    sd_g: float
+    """Standard deviation of the mass of a complete box as it is read."""
+    noticed: dict[str, float]
+    """By part: the chance, 0 to 1, that a box with one piece too few is outside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +77,17 @@ class Count:
     other pieces are in between, or the tare or the reference is wrong."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Line:
+    pieces: int
+    mean: Fraction
+    sd: Fraction
+    u_mean: Fraction
+
+    def variance(self, pieces: int) -> Fraction:
+        return pieces * self.sd**2 + (pieces * self.u_mean) ** 2
+
+
 def grams(mg: int) -> Decimal:
     """Give a stored mass in g.
 
@@ -62,6 +103,60 @@ def grams(mg: int) -> Decimal:
     return Decimal(mg) / _MG
 
 
+def window(
+    pieces: Mapping[str, int],
+    masses: Mapping[str, Mass | tuple[Number, ...]],
+    tare: Number | Mass | tuple[Number, ...],
+    scale: Number,
+    *,
+    k: Number = COVERAGE,
+) -> Window:
+    """Give the window of masses in which a complete box lies.
+
+    Args:
+        pieces: Pieces of each part in the box; parts with 0 are passed over.
+        masses: Mass of one piece of each of those parts.
+        tare: Mass of the empty carton in g, 0 or more; or with its spread, as a
+            :class:`Mass`.
+        scale: Standard uncertainty of one reading of the scale in g, 0 or more.
+        k: Standard deviations from the expected mass to either edge, above 0.
+
+    Returns:
+        The window. For each part it says how likely a missing piece is noticed: a part
+        that is lighter than the window is wide cannot be checked by weight.
+
+    Raises:
+        CodeError: ``figure_unreadable``.
+        Refused: ``box_empty``, ``pieces_negative``, ``mass_missing``,
+            ``mass_out_of_range``, ``spread_out_of_range``,
+            ``scale_out_of_range`` or ``coverage_out_of_range``.
+
+    References:
+        GUM (JCGM 100:2008) 5.1.2; the normal distribution is an assumption, good for
+        many pieces. Checked against scipy.stats.norm and by simulation.
+    """
+    lines = _lines(pieces, masses)
+    carton = _carton(tare)
+    scale_u, edge = _scale(scale), _coverage(k)
+    expected = carton.mean + sum(line.pieces * line.mean for line in lines.values())
+    variance = carton.variance(1) + scale_u**2
+    variance += sum(line.variance(line.pieces) for line in lines.values())
+    reach_mg = _root_up(variance * (edge * _MG) ** 2)
+    low_mg = max(0, math.floor(expected * _MG) - reach_mg)
+    low, high = grams(low_mg), grams(math.ceil(expected * _MG) + reach_mg)
+    noticed = {
+        part: _outside(
+            low,
+            high,
+            expected - line.mean,
+            variance - line.variance(line.pieces) + line.variance(line.pieces - 1),
+        )
+        for part, line in lines.items()
+    }
+    sd_g = math.sqrt(variance)
+    return Window(grams(round(expected * _MG)), low, high, sd_g, noticed)
+
+
 def count_by_weight(
     gross_g: Number,
     tare_g: Number,
@@ -71,6 +166,7 @@ def count_by_weight(
     spread_g: Number,
     *,
     reference_u_g: Number = 0,
+    k: Number = COVERAGE,
 ) -> Count:
     """Count pieces by their mass, from a reference sample counted by hand.
 
@@ -84,15 +180,16 @@ def count_by_weight(
         reference_u_g: Standard uncertainty of the weighing of the reference sample in
             g. At 0 the result is that of the published formula; where the sample was
             weighed on the same scale, give the scale's.
+        k: Standard deviations that count as certain, above 0.
 
     Returns:
-        The count. It is trusted to the piece if half a piece is at least three
+        The count. It is trusted to the piece if half a piece is at least ``k``
         standard deviations and the mass fits a whole number (common practice).
 
     Raises:
         CodeError: ``figure_unreadable``.
         Refused: ``pieces_not_positive``, ``gross_below_tare``, ``weighed_out_of_range``
-            ``mass_out_of_range``, ``spread_out_of_range`` or ``scale_out_of_range``.
+            or what :func:`window` refuses for masses, spread, scale and ``k``.
 
     References:
         GUM 5.1.2; for counting scales Steiner and MacKay, "Scale Counting", from
@@ -104,17 +201,18 @@ def count_by_weight(
     gross, tare = _mass(gross_g, zero=True), _mass(tare_g, zero=True)
     if gross < tare:
         raise Refused("gross_below_tare", gross=gross_g, tare=tare_g)
+    edge = _coverage(k)
     raw = (gross - tare) / uncertain.piece_g
     pieces = math.floor(raw + Fraction(1, 2))
     if pieces > MOST_PIECES:
         raise Refused("weighed_out_of_range", read=pieces, most=MOST_PIECES)
     variance = uncertain.variance(pieces)
     off = raw - pieces
-    fits = off**2 <= COVERAGE**2 * variance
+    fits = off**2 <= edge**2 * variance
     return Count(
         pieces=pieces,
         sd=math.sqrt(variance),
-        trusted=fits and uncertain.trusted(pieces),
+        trusted=fits and uncertain.trusted(pieces, edge),
         off=float(off),
         fits=fits,
     )
@@ -127,6 +225,7 @@ def largest_trusted(
     spread_g: Number,
     *,
     reference_u_g: Number = 0,
+    k: Number = COVERAGE,
 ) -> int:
     """Give the largest count by weight that holds to the piece.
 
@@ -136,6 +235,7 @@ def largest_trusted(
         scale_u_g: Standard uncertainty of the net mass in g, 0 or more.
         spread_g: Standard deviation from piece to piece in g, 0 or more.
         reference_u_g: As for :func:`count_by_weight`.
+        k: Standard deviations that count as certain, above 0.
 
     Returns:
         Pieces; 0 where not even one can be counted so, at most ``MOST_PIECES``.
@@ -147,10 +247,11 @@ def largest_trusted(
     uncertain = _counting(
         reference_pieces, reference_g, scale_u_g, spread_g, reference_u_g
     )
+    edge = _coverage(k)
     trusted, too_many = 0, MOST_PIECES + 1
     while too_many - trusted > 1:
         middle = (trusted + too_many) // 2
-        if uncertain.trusted(middle):
+        if uncertain.trusted(middle, edge):
             trusted = middle
         else:
             too_many = middle
@@ -218,8 +319,41 @@ class _Counting:
         mean = pieces**2 * (self.spread / self.reference_pieces + self.reference)
         return parts + mean + self.scale
 
-    def trusted(self, pieces: int) -> bool:
-        return 4 * COVERAGE**2 * self.variance(pieces) <= 1
+    def trusted(self, pieces: int, k: Fraction) -> bool:
+        return 4 * k**2 * self.variance(pieces) <= 1
+
+
+def _lines(
+    pieces: Mapping[str, int], masses: Mapping[str, Mass | tuple[Number, ...]]
+) -> dict[str, _Line]:
+    lines: dict[str, _Line] = {}
+    for part, many in pieces.items():
+        if many < 0:
+            raise Refused("pieces_negative", value=many)
+        if many == 0:
+            continue
+        if part not in masses:
+            raise Refused("mass_missing", part=part)
+        mass = Mass(*masses[part])
+        lines[part] = _Line(
+            many, _mass(mass.mean_g), _spread(mass.sd_g), _spread(mass.u_mean_g)
+        )
+    if not lines:
+        raise Refused("box_empty")
+    return lines
+
+
+def _carton(tare: Number | Mass | tuple[Number, ...]) -> _Line:
+    mass = Mass(*tare) if isinstance(tare, tuple) else Mass(tare)
+    mean = _mass(mass.mean_g, zero=True)
+    return _Line(1, mean, _spread(mass.sd_g), _spread(mass.u_mean_g))
+
+
+def _outside(low: Decimal, high: Decimal, mean: Fraction, variance: Fraction) -> float:
+    if variance == 0:
+        return float(not Fraction(low) <= mean <= Fraction(high))
+    mass = NormalDist(float(mean), math.sqrt(variance))
+    return mass.cdf(float(low)) + 1 - mass.cdf(float(high))
 
 
 def _counting(
@@ -261,6 +395,13 @@ def _scale(value: Number) -> Fraction:
     if not 0 <= scale <= MOST_G:
         raise Refused("scale_out_of_range", read=value)
     return scale
+
+
+def _coverage(value: Number) -> Fraction:
+    k = exact(value)
+    if not 0 < k <= 10:
+        raise Refused("coverage_out_of_range", read=value)
+    return k
 
 
 def _root_up(square: Fraction) -> int:

@@ -30,6 +30,9 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is in stage %(stage)s, so this cannot be done with it now. Look"
         " the bag up, or use another."
     ),
+    "box_empty": _(
+        "The box holds no pieces, so it has no mass to compare. Enter its parts."
+    ),
     "cell_too_long": _(
         "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
     ),
@@ -65,6 +68,10 @@ SENTENCES: dict[str, str | Promise] = {
     "counts_ambiguous": _(
         "These counts can be read as one number or as several. Put a plus sign"
         " between the counts of two bags."
+    ),
+    "coverage_out_of_range": _(
+        "%(read)s standard deviations is not above 0 and at most 10. Enter 3 if in"
+        " doubt."
     ),
     "date_not_real": _("There is no such day in the calendar. Correct the date."),
     "date_order_unclear": _(
@@ -137,6 +144,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "made_on_future": _(
         "Made on %(made_on)s is after today, %(today)s. Check the date."
+    ),
+    "mass_missing": _(
+        "Part %(part)s has no mass, so the box cannot be weighed. Ask a manager to"
+        " add its mass to the catalogue."
     ),
     "mass_out_of_range": _(
         "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"

@@ -41,45 +41,46 @@ def code_of(error: pytest.ExceptionInfo[LotwardError]) -> str:
 # Run times for 1.0 J/cm² (the respirator emergency dose of Applied Biosafety,
 # doi 10.1089/apb.20.0051) at 1, 2 and 5 mW/cm², by the same rule.
 @pytest.mark.parametrize(
-    ("uw_cm2", "seconds", "passes", "mj_cm2"),
+    ("mw_cm2", "seconds", "passes", "mj_cm2"),
     [
-        (1000, 1, 1, 1),
-        (100, 100, 1, 10),
-        (1000, 1000, 1, 1000),
-        (2000, 500, 1, 1000),
-        (5000, 200, 1, 1000),
-        (5000, 100, 2, 1000),
+        (1, 1, 1, 1),
+        (0.1, 100, 1, 10),
+        (1, 1000, 1, 1000),
+        (2, 500, 1, 1000),
+        (5, 200, 1, 1000),
+        (5, 100, 2, 1000),
         (0, 1000, 1, 0),
+        (4, 0, 1, 0),
     ],
 )
-def test_a_dose_is_irradiance_times_time(uw_cm2, seconds, passes, mj_cm2):
-    assert dose_of(uw_cm2, seconds * 1000, passes) == mj_cm2 * 1000
-
-
-def dose_of(uw_cm2: int, exposure_ms: int, passes: int = 1) -> int:
-    """The dose of an even irradiance in µJ/cm²."""
-    doses = exposure.run_dose(
-        readings((1, "top", uw_cm2, uw_cm2)),
-        exposure_ms=exposure_ms,
-        passes=passes,
-        rel_u_ppm=0,
-    )
-    return doses["top"].measured_uj_cm2
+def test_a_dose_is_irradiance_times_time(mw_cm2, seconds, passes, mj_cm2):
+    assert exposure.dose_mj_cm2(mw_cm2, seconds, passes) == pytest.approx(mj_cm2)
 
 
 def test_an_aged_lamp_needs_470_6_seconds_for_one_joule():
     # 2.5 mW/cm² at 85 % lamp output; 1000 / 2.125 = 470.6 s.
-    assert dose_of(2125, 470_600) == 1_000_025
+    dose = exposure.dose_mj_cm2(Decimal("2.125"), Decimal("470.6"))
+    assert dose == Decimal("1000.0250")
     assert exposure.shortest_ms(required_uj_cm2=1_000_000, uw_cm2=2125) == 470_589
+
+
+def test_a_dose_in_fractions_stays_exact():
+    third = Fraction(1, 3)
+    assert exposure.dose_mj_cm2(third, Fraction(3), 2) == 2
 
 
 # dose = E zone / speed: 4 mW/cm² over 0.5 m at 5 mm/s is 400 mJ/cm²; 1000 mJ/cm²
 # needs 2 mm/s (unit arithmetic).
 @pytest.mark.parametrize(("belt_mm_s", "mj_cm2"), [(5, 400), (2, 1000)])
 def test_a_belt_gives_irradiance_times_zone_over_speed(belt_mm_s, mj_cm2):
+    seconds = exposure.belt_seconds(500, belt_mm_s)
+    assert seconds == 500 / belt_mm_s
+    assert exposure.dose_mj_cm2(4, seconds) == mj_cm2
     per_pass = exposure.exposure_ms(500_000, belt_mm_s * 1000)
-    assert per_pass == 500_000 / belt_mm_s
-    assert dose_of(4000, per_pass) == mj_cm2 * 1000
+    doses = exposure.run_dose(
+        readings((1, "top", 4000, 4000)), exposure_ms=per_pass, passes=1, rel_u_ppm=0
+    )
+    assert doses["top"].measured_uj_cm2 == mj_cm2 * 1000
 
 
 def test_the_fastest_belt_for_one_joule_is_two_millimetres_a_second():
@@ -99,17 +100,16 @@ def test_a_pass_is_rounded_down_to_whole_milliseconds():
 @pytest.mark.parametrize(
     ("call", "code"),
     [
-        (lambda: dose_of(-1, 1), "irradiance_negative"),
-        (lambda: dose_of(10_000_000_001, 1), "irradiance_too_high"),
-        (lambda: dose_of(10**400, 1), "irradiance_too_high"),
-        (lambda: dose_of(1000, -1), "exposure_not_positive"),
-        (lambda: dose_of(1000, 0), "exposure_not_positive"),
-        (lambda: dose_of(1000, 1, 0), "passes_not_positive"),
-        (
-            lambda: exposure.longest_stay_s(Decimal("NaN")),
-            "irradiance_not_a_number",
-        ),
-        (lambda: exposure.longest_stay_s(math.nan), "irradiance_not_a_number"),
+        (lambda: exposure.dose_mj_cm2(-1, 1), "irradiance_negative"),
+        (lambda: exposure.dose_mj_cm2(math.nan, 1), "irradiance_not_a_number"),
+        (lambda: exposure.dose_mj_cm2(Decimal("NaN"), 1), "irradiance_not_a_number"),
+        (lambda: exposure.dose_mj_cm2(10_000_001, 1), "irradiance_too_high"),
+        (lambda: exposure.dose_mj_cm2(10**400, 1), "irradiance_too_high"),
+        (lambda: exposure.dose_mj_cm2(1, -1), "exposure_not_positive"),
+        (lambda: exposure.dose_mj_cm2(1, math.inf), "exposure_not_positive"),
+        (lambda: exposure.dose_mj_cm2(1, 1, 0), "passes_not_positive"),
+        (lambda: exposure.belt_seconds(500, 0), "belt_not_moving"),
+        (lambda: exposure.belt_seconds(0, 5), "zone_not_positive"),
         (lambda: exposure.exposure_ms(500, 0), "belt_not_moving"),
         (lambda: exposure.exposure_ms(-1, 5), "zone_not_positive"),
         (lambda: exposure.longest_stay_s(-1), "irradiance_negative"),

@@ -1,9 +1,10 @@
-"""Counts by weight against scipy, simulation and a worked table row."""
+"""Windows and counts by weight against scipy, simulation and a worked table row."""
 
 from __future__ import annotations
 
 import math
 from decimal import Decimal
+from fractions import Fraction
 
 import numpy as np
 import pytest
@@ -13,11 +14,155 @@ from scipy import stats
 
 from kitting.domain import weighing
 from kitting.domain.errors import CodeError, Refused
-from kitting.domain.weighing import count_by_weight, largest_trusted
+from kitting.domain.weighing import Mass, count_by_weight, largest_trusted, window
+
+PIECES = {"headband": 24, "visor": 24, "elastic": 24, "manual": 1}
+MASSES = {
+    "headband": Mass(Decimal("14.20"), Decimal("0.15")),
+    "visor": Mass(Decimal("31.50"), Decimal("0.30"), Decimal("0.02")),
+    "elastic": Mass(Decimal("1.10"), Decimal("0.05")),
+    "manual": Mass(Decimal("5.00"), Decimal("0.04")),
+}
+TARE = Mass(Decimal(310), Decimal("1.50"))
+SCALE_G = Decimal("0.5")
+
+
+def box() -> weighing.Window:
+    return window(PIECES, MASSES, TARE, SCALE_G)
 
 
 def test_what_is_stored_in_mg_is_read_in_grams():
     assert weighing.grams(12_345) == Decimal("12.345")
+
+
+def test_the_expected_mass_is_that_of_all_pieces_and_the_carton():
+    # 24 x (14.20 + 31.50 + 1.10) + 5.00 + 310.
+    assert box().expected_g == Decimal("1438.2")
+
+
+def test_variances_add_and_a_common_error_of_the_mean_adds_to_its_root():
+    parts = 24 * 0.15**2 + 24 * 0.30**2 + 24 * 0.05**2 + 0.04**2
+    of_mean = (24 * 0.02) ** 2
+    by_hand = math.sqrt(parts + of_mean + 1.50**2 + 0.5**2)
+    assert box().sd_g == pytest.approx(by_hand, rel=1e-12)
+    assert float(box().low_g) == pytest.approx(1438.2 - 3 * by_hand, abs=0.001)
+    assert float(box().high_g) == pytest.approx(1438.2 + 3 * by_hand, abs=0.001)
+
+
+# check weighing: sqrt(n s² + u²), 12 pieces of spread 0.5 g on a scale of 1 g is 2 g.
+def test_a_window_without_rounding_is_exact():
+    found = window({"part": 12}, {"part": (10, 0.5)}, 0, 1)
+    assert found.sd_g == 2
+    assert [found.low_g, found.high_g] == [Decimal(114), Decimal(126)]
+
+
+def test_edges_are_rounded_outwards_to_the_mg():
+    found = window({"part": 1}, {"part": (10, 0.0001)}, 0, 0)
+    assert (found.low_g, found.high_g) == (Decimal("9.999"), Decimal("10.001"))
+    third = window({"part": 1}, {"part": (Fraction(10, 3), 0)}, 0, 0)
+    assert (third.low_g, third.high_g) == (Decimal("3.333"), Decimal("3.334"))
+    assert third.expected_g == Decimal("3.333")
+
+
+def test_no_edge_lies_below_an_empty_scale():
+    assert window({"part": 1}, {"part": (1, 0)}, 0, 5).low_g == 0
+
+
+# One piece less: its mass and its own variance are gone.
+@pytest.mark.parametrize("part", PIECES)
+def test_the_chance_that_a_missing_piece_is_noticed_agrees_with_scipy(part):
+    found = box()
+    less = PIECES[part] - 1
+    short = window({**PIECES, part: less}, MASSES, TARE, SCALE_G)
+    mass = stats.norm(float(short.expected_g), short.sd_g)
+    outside = mass.cdf(float(found.low_g)) + mass.sf(float(found.high_g))
+    assert found.noticed[part] == pytest.approx(outside, abs=1e-12)
+
+
+def test_a_part_lighter_than_the_window_is_wide_is_hardly_noticed():
+    noticed = box().noticed
+    assert noticed["visor"] > 0.999
+    assert noticed["headband"] > 0.98
+    assert noticed["elastic"] < 0.05
+
+
+# 200,000 boxes weighed with a seeded generator; four standard errors of a share.
+@pytest.mark.parametrize("part", PIECES)
+def test_a_simulation_notices_as_often(part):
+    boxes, rng = 200_000, np.random.default_rng(20261125)
+    found = box()
+    read = rng.normal(float(TARE.mean_g), float(TARE.sd_g), boxes)
+    read += rng.normal(0, float(SCALE_G), boxes)
+    for name, many in PIECES.items():
+        mean, sd, u_mean = (float(figure) for figure in MASSES[name])
+        many = many - 1 if name == part else many
+        read += many * (mean + rng.normal(0, 1, boxes) * u_mean)
+        read += rng.normal(0, sd * math.sqrt(many), boxes)
+    outside = (read < float(found.low_g)) | (read > float(found.high_g))
+    chance = found.noticed[part]
+    error = math.sqrt(max(chance * (1 - chance), 1 / boxes) / boxes)
+    assert abs(outside.mean() - chance) < 4 * error
+
+
+# By the normal distribution 0.27 % of complete boxes are outside 3 standard deviations.
+def test_complete_boxes_pass_as_often_as_the_normal_distribution_says():
+    rng = np.random.default_rng(3)
+    found = box()
+    read = rng.normal(float(found.expected_g), found.sd_g, 200_000)
+    inside = (read >= float(found.low_g)) & (read <= float(found.high_g))
+    assert inside.mean() == pytest.approx(0.9973, abs=0.0005)
+
+
+def test_without_any_uncertainty_a_missing_piece_is_always_noticed():
+    found = window({"part": 2}, {"part": (10, 0)}, 100, 0)
+    assert [found.low_g, found.high_g] == [Decimal(120)] * 2
+    assert found.noticed == {"part": 1.0}
+    # Lighter than the mg to which the window is rounded: never.
+    light = window({"part": 1}, {"part": (Fraction(1, 3000), 0)}, 0, 0)
+    assert light.noticed == {"part": 0.0}
+
+
+def test_parts_with_no_piece_in_the_box_are_passed_over():
+    found = window({"part": 2, "other": 0}, {"part": (10, 1)}, 0, 1)
+    assert set(found.noticed) == {"part"}
+
+
+def test_a_wider_window_notices_less():
+    narrow = window(PIECES, MASSES, TARE, SCALE_G, k=2)
+    wide = window(PIECES, MASSES, TARE, SCALE_G, k=4)
+    assert narrow.low_g > box().low_g > wide.low_g
+    for part in PIECES:
+        assert narrow.noticed[part] >= box().noticed[part] >= wide.noticed[part]
+
+
+@pytest.mark.parametrize(
+    ("pieces", "masses", "tare", "scale", "k", "code"),
+    [
+        ({}, {}, 0, 1, 3, "box_empty"),
+        ({"a": 0}, {"a": (1, 0)}, 0, 1, 3, "box_empty"),
+        ({"a": -1}, {"a": (1, 0)}, 0, 1, 3, "pieces_negative"),
+        ({"a": 1}, {}, 0, 1, 3, "mass_missing"),
+        ({"a": 1}, {"a": (0, 0)}, 0, 1, 3, "mass_out_of_range"),
+        ({"a": 1}, {"a": (-1, 0)}, 0, 1, 3, "mass_out_of_range"),
+        ({"a": 1}, {"a": (1_000_001, 0)}, 0, 1, 3, "mass_out_of_range"),
+        ({"a": 1}, {"a": (1, 0)}, -1, 1, 3, "mass_out_of_range"),
+        ({"a": 1}, {"a": (1, -0.1)}, 0, 1, 3, "spread_out_of_range"),
+        ({"a": 1}, {"a": (1, 0, -0.1)}, 0, 1, 3, "spread_out_of_range"),
+        ({"a": 1}, {"a": (1, 0)}, 0, -1, 3, "scale_out_of_range"),
+        ({"a": 1}, {"a": (1, 0)}, 0, 1, 0, "coverage_out_of_range"),
+        ({"a": 1}, {"a": (1, 0)}, 0, 1, 11, "coverage_out_of_range"),
+    ],
+)
+def test_a_window_of_absurd_figures_is_refused(pieces, masses, tare, scale, k, code):
+    with pytest.raises(Refused) as error:
+        window(pieces, masses, tare, scale, k=k)
+    assert error.value.code == code
+
+
+def test_a_mass_that_is_no_figure_is_refused():
+    with pytest.raises(CodeError) as error:
+        window({"a": 1}, {"a": (float("nan"), 0)}, 0, 1)
+    assert error.value.code == "figure_unreadable"
 
 
 # The worked row of the published formula: n 200, mu 5.00 g, s 0.05 g, m 10, u 0.1 g:
@@ -144,9 +289,3 @@ def test_a_count_from_absurd_figures_is_refused(figures, code):
     with pytest.raises(Refused) as error:
         count_by_weight(*figures)
     assert error.value.code == code
-
-
-def test_a_mass_that_is_no_figure_is_refused():
-    with pytest.raises(CodeError) as error:
-        count_by_weight(float("nan"), 120, 10, 50, 0.1, 0.05)
-    assert error.value.code == "figure_unreadable"
