@@ -23,6 +23,10 @@ _MARK = 29_521
 fits the smallest kind of column, and no constant of a query is like it."""
 
 
+MOST_VALUES = 64
+"""A query for more of them is composed each time: each number of values is a plan."""
+
+
 @dataclass(frozen=True)
 class _Plan:
     """A statement, and how its rows are read."""
@@ -56,7 +60,14 @@ class Kept(Generic[M]):
 
         Returns:
             The rows.
+
+        Raises:
+            TypeError: If a value is not of its column's kind: it would not be asked for.
         """
+        if len(values) > MOST_VALUES:
+            return list(self._compose(*values))
+        if None in values:
+            raise TypeError("Nothing is equal to NULL.")
         marks = [
             str(_MARK + at) if isinstance(value, str) else _MARK + at
             for at, value in enumerate(values)
@@ -75,6 +86,8 @@ class Kept(Generic[M]):
         query = self._compose(*marks).query
         compiler = query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
+        if not set(marks) <= set(params):
+            raise TypeError("A value is of another kind than its column.")
         select, info = compiler.select, compiler.klass_info
         at = info["select_fields"]
         columns = slice(at[0], at[-1] + 1)

@@ -11,7 +11,7 @@ from kitting.domain import exposure, gs1, sampling, weighing
 def test_public_calls_take_what_they_took() -> None:
     calls = {
         gs1.check_digit: ["body"],
-        gs1.element_string: ["pairs"],
+        gs1.element_string: ["elements"],
         gs1.read_scan: ["text"],
         sampling.plan_for: ["lot_pieces", "level", "aql"],
         sampling.acceptance: ["plan", "p"],

@@ -9,7 +9,7 @@ from django.apps import apps
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import MOST_VALUES, Kept
 from kitting.models import Bag
 from tests import factories
 from tests.ledgers import History
@@ -71,6 +71,8 @@ def test_each_asking_has_its_own_values_and_rows() -> None:
     assert [row.pk for row in ask(two.pk)] == [two.pk]
     assert {row.pk for row in ask(one.pk, two.pk)} == {one.pk, two.pk}
     assert ask(1) == []
+    assert [row.pk for row in ask(*range(1, MOST_VALUES + 1), one.pk)] == [one.pk]
+    assert len(ask._plans) == 2
     first, again = ask(one.pk), ask(one.pk)
     assert first[0] is not again[0]
 
@@ -83,5 +85,13 @@ def test_a_text_is_a_value_as_well_and_none_is_taken_for_a_number() -> None:
     assert [row.pk for row in ask(two.pk, two.number)] == [two.pk]
     assert ask(one.pk, two.number) == []
     by_number = Kept(lambda number: Bag.objects.filter(number=number))
-    assert by_number(one.pk) == []
     assert [row.pk for row in by_number(one.number)] == [one.pk]
+
+
+@pytest.mark.django_db
+def test_a_value_that_would_not_be_asked_for_is_refused() -> None:
+    by_number = Kept(lambda number: Bag.objects.filter(number=number))
+    by_id = Kept(lambda pk: Bag.objects.filter(pk=pk))
+    for ask, value in ((by_number, 29_521), (by_id, "29521"), (by_id, None)):
+        with pytest.raises(TypeError):
+            ask(value)  # type: ignore[arg-type]
