@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, time
+from datetime import date
 
 from django.http import HttpResponse
 from django.shortcuts import render
-from django.utils import timezone
 
 from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import late_backup, to_see_to
@@ -41,7 +40,7 @@ class Line:
 def day(request: LotwardRequest) -> HttpResponse:
     """How the day stands."""
     today = clock.today()
-    since = timezone.make_aware(datetime.combine(today, time.min))
+    since = clock.midnight(today)
     reach = standing_reach()
     figures = the_day(today, since, reach)
     manages = request.user.has_perm("kitting.set_up")

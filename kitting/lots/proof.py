@@ -11,6 +11,7 @@ from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage, MovementKi
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.reach import fold
 from kitting.models import (
     Bag,
     BoxLine,
@@ -219,10 +220,14 @@ def _signed() -> Expression:
 def lots(tally: Tally) -> None:
     """Balance every lot: received and found is in bags, in boxes, gone or used.
 
+    Its source is compared by the key by which holds on a source find it.
+
     Args:
         tally: Where lots are counted and faults noted.
     """
-    every = Lot.objects.order_by("pk").values_list("pk", "number")
+    every = Lot.objects.order_by("pk").values_list(
+        "pk", "number", "source", "source_key"
+    )
     by_kind = (
         Movement.objects.filter(kind__in=(*_CAME, *_WENT))
         .order_by("lot_id")
@@ -247,6 +252,9 @@ def lots(tally: Tally) -> None:
     for pk, (lot, kinds, bags, boxes) in side_by_side(*streams):
         tally.count += 1
         number = lot[0][0] if lot else "that is not there"
+        for _number, source, key in lot:
+            words = f"Lot {number} is found by the key of another source."
+            tally.same(LOT, pk, words, fold(source), key)
         came = sum(total for kind, total in kinds if kind in _CAME)
         went = sum(total for kind, total in kinds if kind in _WENT)
         here, boxed = (sum(total for (total,) in group) for group in (bags, boxes))

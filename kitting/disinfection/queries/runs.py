@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from zoneinfo import ZoneInfo
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.ledger.clock import midnight
 from kitting.ledger.reach import standing_reach
 from kitting.models import (
     Bag,
@@ -21,7 +21,6 @@ from kitting.models import (
     Run,
     RunBag,
     RunVerdict,
-    Workshop,
 )
 from kitting.models.catalogue import PlaceKind
 from kitting.models.runs import Moment
@@ -130,16 +129,11 @@ def runs_shown(filters: Filters) -> QuerySet[Run]:
     if filters.stage:
         runs = runs.filter(stage=filters.stage)
     if filters.since:
-        runs = runs.filter(opened_at__gte=_midnight(filters.since))
+        runs = runs.filter(opened_at__gte=midnight(filters.since))
     if filters.until:
         after = filters.until + timedelta(days=1)
-        runs = runs.filter(opened_at__lt=_midnight(after))
+        runs = runs.filter(opened_at__lt=midnight(after))
     return runs
-
-
-def _midnight(day: date) -> datetime:
-    zone = ZoneInfo(Workshop.objects.get(pk=1).time_zone)
-    return datetime(day.year, day.month, day.day, tzinfo=zone)
 
 
 def weakest(run: Run) -> RunVerdict | None:

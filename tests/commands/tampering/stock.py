@@ -34,6 +34,12 @@ def bag_pieces(history: History) -> list[Named]:
 
 
 @tamperer
+def key_of_a_source(history: History) -> list[Named]:
+    change(history.visor_lot, source_key="another bench")
+    return [("lots", Lot, history.visor_lot.pk)]
+
+
+@tamperer
 def emptied_bag_stays_open_at_a_bench(history: History) -> list[Named]:
     row = OpenBag.objects.select_related("bag").get(bag__lot=history.visor_lot)
     change(row.bag, pieces=0, stage="used_up")
