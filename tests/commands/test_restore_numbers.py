@@ -14,7 +14,7 @@ from kitting.domain.errors import Missing, Refused
 from kitting.domain.numbers import Kind, assigned, read
 from kitting.ledger import clock
 from kitting.ledger.backup import restoring
-from kitting.lots.queries.lots import given_out, newest_from
+from kitting.lots.queries.blanks import given_out, newest_from
 from kitting.lots.services import blanks, lots
 from kitting.models import Box, Counter, Operation, SkippedNumbers, Workshop
 from kitting.printing.queries.labels import labelled_as
