@@ -231,6 +231,12 @@ def own_on_the_server() -> Iterator[None]:
     name = f"own_{os.getpid()}_{os.urandom(4).hex()}"
     connection.close()
     with standing_in(NAME="template1"), connection.cursor() as cursor:
+        # A page server's thread of an earlier test may have kept its session.
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
+            " WHERE datname = %s",
+            [worker],
+        )
         cursor.execute(f'CREATE DATABASE "{name}" TEMPLATE "{worker}"')
     try:
         with pointed_at({**connection.settings_dict, "NAME": name}):
