@@ -99,6 +99,18 @@ def refused(file: Path, *options: object) -> str:
     return str(caught.value)
 
 
+def refused_command(*words: object) -> str:
+    """What a command says that ends with a plain sentence."""
+    with pytest.raises(CommandError) as caught:
+        call_command(*(str(word) for word in words), stdout=StringIO())
+    assert caught.value.returncode == 1
+    return str(caught.value)
+
+
+def left_in(folder: Path) -> list[str]:
+    return sorted(each.name for each in folder.iterdir())
+
+
 def fingerprint() -> object:
     heads_ = list(JournalHead.objects.values_list("site", "seq"))
     return heads_, list(Counter.objects.order_by("pk").values_list("name", "next"))

@@ -9,7 +9,6 @@ from django.db.models import Case, Q, Sum, Value, When
 from dispatch.domain.trace import BagCount, Balance, Line, Move, balance
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.models import Bag, BoxLine, Lot, Movement
-from kitting.models import Bag as BagModel
 
 SIGN = Case(
     When(delta__gt=0, then=Value(1)),
@@ -56,7 +55,7 @@ def balance_of(
         .order_by("kind")
     ]
     if bags is None:
-        bags = BagModel.objects.filter(lot=lot.pk) if bag is None else [bag]
+        bags = Bag.objects.filter(lot=lot.pk) if bag is None else [bag]
     if in_stage is None:
         stages = BoxLine.objects.filter(here).values_list("box__stage")
         in_stage = dict(stages.annotate(total=Sum("pieces")).order_by())

@@ -64,10 +64,10 @@ class Kept(Generic[M]):
         Raises:
             TypeError: If a value is not of its column's kind: it would not be asked for.
         """
-        if len(values) > MOST_VALUES:
-            return list(self._compose(*values))
         if None in values:
             raise TypeError("Nothing is equal to NULL.")
+        if len(values) > MOST_VALUES:
+            return list(self._compose(*values))
         marks = [
             str(_MARK + at) if isinstance(value, str) else _MARK + at
             for at, value in enumerate(values)

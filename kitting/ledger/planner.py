@@ -27,8 +27,8 @@ def refresh() -> None:
     """Look at every table anew.
 
     ``PRAGMA optimize`` would look only at tables that its own connection has asked
-    before, and a connection lives for one request here: somebody's scan would pay. So a
-    process that serves nobody does it, some time each day.
+    before, and a connection lives for one request here: somebody's scan would pay. So what
+    serves nobody does it, once a day: the print worker, and the nightly backup.
     """
     if connection.vendor != "sqlite":
         return

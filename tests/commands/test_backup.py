@@ -10,21 +10,23 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
-from django.core.management import CommandError, call_command
+from django.core.management import call_command
 from django.db import connection
 
 from kitting.ledger.backup import making
 from kitting.ledger.proof import heads
 from kitting.models import JournalHead, Workshop
-from tests.backups import Line, back_up, make_line, manifest_of, run
+from tests.backups import (
+    ON_SQLITE,
+    Line,
+    back_up,
+    left_in,
+    manifest_of,
+    run,
+)
 from tests.conftest import guards_away
 
 pytestmark = pytest.mark.usefixtures("own")
-
-
-@pytest.fixture
-def line(own: Path) -> Line:
-    return make_line()
 
 
 @pytest.fixture
@@ -32,17 +34,6 @@ def to(tmp_path: Path) -> Path:
     folder = tmp_path / "disk"
     folder.mkdir()
     return folder
-
-
-def refused(*words: object) -> str:
-    with pytest.raises(CommandError) as caught:
-        call_command(*(str(word) for word in words), stdout=StringIO())
-    assert caught.value.returncode == 1
-    return str(caught.value)
-
-
-def left_in(folder: Path) -> list[str]:
-    return sorted(each.name for each in folder.iterdir())
 
 
 def test_the_last_line_is_the_file_and_the_file_tells_what_is_in_it(
@@ -82,6 +73,16 @@ def test_the_newest_backup_is_remembered_and_stands_apart_from_acts(
     made = datetime.fromisoformat(manifest_of(file)["made_at"])
     assert Workshop.objects.get().backup_at == made
     assert JournalHead.objects.get().seq == before
+
+
+@pytest.mark.skipif(not ON_SQLITE, reason="PostgreSQL sees to its statistics itself")
+def test_a_nightly_backup_tells_the_planner_of_the_tables(line: Line, to: Path) -> None:
+    """A workshop without label printers has no print worker to do it."""
+    with connection.cursor() as cursor:
+        cursor.execute("DROP TABLE IF EXISTS sqlite_stat1")
+        run("backup", "--to", to)
+        cursor.execute("SELECT count(*) FROM sqlite_stat1 WHERE tbl = 'kitting_box'")
+        assert cursor.fetchone()[0] > 0
 
 
 def test_people_work_on_while_a_backup_is_made(

@@ -23,9 +23,10 @@ from tests.backups import (
     Line,
     back_up,
     killed,
-    make_line,
+    left_in,
     manifest_of,
     mounted,
+    refused_command,
     run,
 )
 
@@ -36,26 +37,10 @@ pytestmark = [
 
 
 @pytest.fixture
-def line(own: Path) -> Line:
-    return make_line()
-
-
-@pytest.fixture
 def to(tmp_path: Path) -> Path:
     folder = tmp_path / "disk"
     folder.mkdir()
     return folder
-
-
-def refused(*words: object) -> str:
-    with pytest.raises(CommandError) as caught:
-        call_command(*(str(word) for word in words), stdout=StringIO())
-    assert caught.value.returncode == 1
-    return str(caught.value)
-
-
-def left_in(folder: Path) -> list[str]:
-    return sorted(each.name for each in folder.iterdir())
 
 
 # -- Which are kept -----------------------------------------------------------------
@@ -127,7 +112,9 @@ def test_nothing_plain_ever_lies_on_the_disk_of_encrypted_ones(
 
 
 def test_a_wrong_key_is_refused_before_anything_is_done(to: Path) -> None:
-    assert "not a recipient" in refused("backup", "--to", to, "--recipient", "age1x")
+    assert "not a recipient" in refused_command(
+        "backup", "--to", to, "--recipient", "age1x"
+    )
     assert left_in(to) == []
 
 
@@ -135,7 +122,7 @@ def test_a_wrong_key_is_refused_before_anything_is_done(to: Path) -> None:
 
 
 def test_a_folder_that_is_not_there_is_not_made(to: Path) -> None:
-    assert "Is its disk connected?" in refused("backup", "--to", to / "usb")
+    assert "Is its disk connected?" in refused_command("backup", "--to", to / "usb")
     assert not (to / "usb").exists()
 
 
@@ -148,9 +135,9 @@ def test_a_disk_that_is_full_is_a_sentence(
     options = ["--recipient", key] if encrypted else []
     with mounted(tmp_path / "small", "size=16k") as small:
         if not encrypted:
-            assert "MB are needed" in refused("backup", "--to", small)
+            assert "MB are needed" in refused_command("backup", "--to", small)
         monkeypatch.setattr(making, "_need_room", lambda *_: None)
-        words = refused("backup", "--to", small, *options)
+        words = refused_command("backup", "--to", small, *options)
         assert "No backup was made" in words
         assert "full" in words or "No space left" in words
         assert left_in(small) == []
@@ -158,13 +145,15 @@ def test_a_disk_that_is_full_is_a_sentence(
 
 def test_a_disk_that_is_read_only_is_a_sentence(line: Line, tmp_path: Path) -> None:
     with mounted(tmp_path / "locked", "ro") as locked:
-        assert "Read-only file system" in refused("backup", "--to", locked)
+        assert "Read-only file system" in refused_command("backup", "--to", locked)
 
 
 def test_a_database_that_is_none_is_a_sentence(own: Path, to: Path) -> None:
     connection.close()
     Path(connection.settings_dict["NAME"]).write_bytes(b"not a database " * 500)
-    assert "The database says: file is not a database" in refused("backup", "--to", to)
+    assert "The database says: file is not a database" in refused_command(
+        "backup", "--to", to
+    )
     assert left_in(to) == []
 
 

@@ -45,8 +45,8 @@ def test_a_file_is_taken_in_and_signed_by_the_command_line(tmp_path: Path) -> No
     path = write(tmp_path, "HB-1;HB;C;01.03.2025;Print bench;3;100;yes", "", ";;;;;;;")
     said = intake(path)
     assert said == (
-        "HB-1: Headband, revision C, 3 bags, 300 piece, new\n"
-        "1 lots, 3 bags: taken in.\n"
+        "HB-1: Headband, revision C, bags: 3, 300 piece, new\n"
+        "Lots: 1, bags: 3; taken in.\n"
     )
     assert Bag.objects.filter(lot__number="HB-1", pieces=100).count() == 3
     act = Operation.objects.get()
@@ -76,8 +76,8 @@ def test_nobody_unknown_signs(tmp_path: Path) -> None:
 def test_a_dry_run_writes_nothing(tmp_path: Path) -> None:
     path = write(tmp_path, ";HB;C;2025-03-01;Print bench;3;100;")
     said = intake(path, "--dry-run")
-    assert "(number to come): Headband, revision C, 3 bags" in said
-    assert said.endswith("1 lots, 3 bags: would be taken in; nothing was written.\n")
+    assert "(number to come): Headband, revision C, bags: 3" in said
+    assert said.endswith("Lots: 1, bags: 3; would be taken in; nothing was written.\n")
     assert Lot.objects.count() == Operation.objects.count() == 0
     assert not User.objects.filter(username="command-line").exists()
 

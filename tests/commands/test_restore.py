@@ -35,7 +35,6 @@ from tests.backups import (
     back_up,
     holds,
     lose_the_database,
-    make_line,
     refused,
     run,
 )
@@ -43,11 +42,6 @@ from tests.backups import (
 pytestmark = pytest.mark.usefixtures("own")
 
 server_only = pytest.mark.skipif(ON_SQLITE, reason="a server of PostgreSQL")
-
-
-@pytest.fixture
-def line(own: Path) -> Line:
-    return make_line()
 
 
 @pytest.fixture

@@ -38,7 +38,6 @@ from tests.backups import (
     holds,
     killed,
     lose_the_database,
-    make_line,
     mounted,
     refused,
     run,
@@ -51,11 +50,6 @@ pytestmark = [
     pytest.mark.usefixtures("own"),
     pytest.mark.skipif(not ON_SQLITE, reason="the same on every database"),
 ]
-
-
-@pytest.fixture
-def line(own: Path) -> Line:
-    return make_line()
 
 
 @pytest.fixture

@@ -21,17 +21,12 @@ from kitting.printing.queries.labels import labelled_as
 from kitting.web import scans
 from kitting.web.messages import sentence
 from tests import factories
-from tests.backups import ON_SQLITE, Line, back_up, make_line, refused, run
+from tests.backups import ON_SQLITE, Line, back_up, refused, run
 
 pytestmark = [
     pytest.mark.usefixtures("own"),
     pytest.mark.skipif(not ON_SQLITE, reason="the same on every database"),
 ]
-
-
-@pytest.fixture
-def line(own: Path) -> Line:
-    return make_line()
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
 
-from kitting.ledger import clock
+from kitting.ledger import clock, planner
 from kitting.ledger.backup import making
 from kitting.management.plainly import plainly, whole
 
@@ -41,6 +41,7 @@ class Command(BaseCommand):
         with plainly(f"No backup was made in {to}"), clock.at_the_workshop():
             made = making.make(to, options["recipient"])
         with plainly(f"The backup {made.file} was made, but not all after it"):
+            planner.refresh()
             for name in making.settle(made, options["keep"]):
                 self.stdout.write(f"Removed {name}")
         for fault in made.faults:

@@ -71,9 +71,9 @@ class Command(BaseCommand):
             name = number or "(number to come)"
             self.stdout.write(
                 f"{name}: {entry.part}, revision {entry.revision},"
-                f" {entry.bags} bags, {entry.pieces} {entry.unit}, {kind}"
+                f" bags: {entry.bags}, {entry.pieces} {entry.unit}, {kind}"
             )
-        self.stdout.write(f"{len(plan.entries)} lots, {plan.bags} bags: {what}.")
+        self.stdout.write(f"Lots: {len(plan.entries)}, bags: {plan.bags}; {what}.")
 
 
 def _content(path: Path) -> bytes:

@@ -23,7 +23,7 @@ from kitting.models import Bench, Print, Printer, Stock
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import Laid, laid_out, printer_of
 from kitting.printing.report import NO, Finding, report
-from kitting.printing.services.stocks import Kept, named, page_um_of, row_to_keep
+from kitting.printing.services.stocks import Entered, named, page_um_of, row_to_keep
 from kitting.printing.steps import RENDERER, queue_document
 
 AGAIN: Final = "Test page"
@@ -179,7 +179,7 @@ ADDRESS_LONGEST: Final = 255
 
 def keep_printer(
     *, facts: PrinterFacts, sign: Sign, was: str = "", seen: str = ""
-) -> Kept:
+) -> Entered:
     """Enter a printer, or change one.
 
     Jobs that wait go to its new address. What was sent to another one is given up by the
@@ -204,7 +204,7 @@ def keep_printer(
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(act: Act) -> Kept:
+    def work(act: Act) -> Entered:
         need_code(facts.code, facts.name)
         need_head(facts.head_dots, facts.head_um)
         row = row_to_keep(act, Printer, facts.code, was, seen)
@@ -219,10 +219,10 @@ def keep_printer(
         row.active = facts.active
         row.asleep_until = None
         row.save()
-        return Kept(row.code)
+        return Entered(row.code)
 
     return perform(
-        "keep_printer", work, Kept, sign, was=was, seen=seen, **asdict(facts)
+        "keep_printer", work, Entered, sign, was=was, seen=seen, **asdict(facts)
     )
 
 

@@ -19,13 +19,15 @@ N = TypeVar("N", Stock, Bench, Printer)
 
 
 @dataclass(frozen=True)
-class Kept:
+class Entered:
     """A stock or printer that stands in the set-up."""
 
     code: str
 
 
-def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "", seen: str = "") -> Kept:
+def keep_stock(
+    *, facts: StockFacts, sign: Sign, was: str = "", seen: str = ""
+) -> Entered:
     """Enter a stock, or change one; what was printed on it keeps its layout.
 
     Args:
@@ -50,7 +52,7 @@ def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "", seen: str = "") 
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(act: Act) -> Kept:
+    def work(act: Act) -> Entered:
         row = row_to_keep(act, Stock, facts.code, was, seen)
         _fill(row, facts)
         if row.pk is not None:
@@ -59,9 +61,11 @@ def keep_stock(*, facts: StockFacts, sign: Sign, was: str = "", seen: str = "") 
                     raise Refused("stock_in_printer", printer=printer.code)
                 need_dots(*page_um_of(row), printer.head_dots, printer.head_um)
         row.save()
-        return Kept(row.code)
+        return Entered(row.code)
 
-    return perform("keep_stock", work, Kept, sign, was=was, seen=seen, **asdict(facts))
+    return perform(
+        "keep_stock", work, Entered, sign, was=was, seen=seen, **asdict(facts)
+    )
 
 
 def trial(facts: StockFacts) -> Laid:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 from functools import partial
 from typing import Final
 
@@ -86,7 +86,7 @@ def _week_of(now: datetime) -> datetime:
     """When the week began by the clock on the workshop's wall: on Monday."""
     today = timezone.localdate(now)
     monday = today - timedelta(days=today.weekday())
-    return datetime.combine(monday, time(), tzinfo=timezone.get_current_timezone())
+    return clock.midnight(monday)
 
 
 @allowed("kitting.print_labels")
