@@ -134,7 +134,8 @@ def hold(request: LotwardRequest) -> HttpResponse:
 
 
 def _held_words(held: holds.Held) -> str:
-    stopped = [_boxes_words(held.boxes_here)] if held.boxes_here else []
+    boxes = amount(held.boxes_here, "box")
+    stopped = [_("%(boxes)s here") % {"boxes": boxes}] if held.boxes_here else []
     stopped += [_bags_words(bags) for bags in queries.bags_stopped(held.hold_id)]
     if stopped:
         words = _("The hold is placed. It stops %(what)s.")
@@ -151,17 +152,12 @@ def _held_words(held: holds.Held) -> str:
     return f"{words} {gone}"
 
 
-def _boxes_words(boxes: int) -> str:
-    words = ngettext("%(boxes)s box here", "%(boxes)s boxes here", boxes)
-    return words % {"boxes": pieces(boxes)}
-
-
 def _bags_words(stopped: queries.Stopped) -> str:
-    words = ngettext(
-        "%(amount)s in %(bags)s bag", "%(amount)s in %(bags)s bags", stopped.bags
-    )
     inside = amount(stopped.amount, stopped.unit)
-    return words % {"amount": inside, "bags": pieces(stopped.bags)}
+    return _("%(amount)s in %(bags)s") % {
+        "amount": inside,
+        "bags": amount(stopped.bags, "bag"),
+    }
 
 
 @allowed("kitting.lift_holds", "GET", "POST")

@@ -14,7 +14,6 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from dispatch.models import Shipment
 from dispatch.shipments import services
@@ -36,6 +35,7 @@ from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import UNFIT, attempt, say_and_go
+from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
 from kitting.web.http import (
     LotwardRequest,
@@ -147,12 +147,12 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     sent, status = _attempt(request, form, act)
     if sent is None:
         return _show(request, shipment, wrong=form, status=status)
-    words = ngettext(
-        "Shipment %(shipment)s is sent: %(boxes)s box, %(sets)s sets.",
-        "Shipment %(shipment)s is sent: %(boxes)s boxes, %(sets)s sets.",
-        sent.boxes,
-    )
-    return say_and_go(request, words % vars(sent), _address(shipment.number))
+    words = _("Shipment %(shipment)s is sent: %(boxes)s, %(sets)s.") % {
+        "shipment": sent.shipment,
+        "boxes": amount(sent.boxes, "box"),
+        "sets": amount(sent.sets, "set"),
+    }
+    return say_and_go(request, words, _address(shipment.number))
 
 
 @allowed("kitting.send_boxes", "GET", "POST")

@@ -141,8 +141,8 @@ SENTENCES: dict[str, str | Promise] = {
         " the AQL allows %(most)s. Stay on normal inspection."
     ),
     "sample_more_than_lot": _(
-        "A sample of %(wanted)s pieces is more than the %(left)s that there are."
-        " Count the bags again."
+        "A sample has more pieces than there are: %(wanted)s, not %(left)s. Count the"
+        " bags again."
     ),
     "sampling_counts_pieces": _(
         "%(part)s is not counted in pieces, and a sample is. Have all of it checked."

@@ -249,8 +249,8 @@ SENTENCES: dict[str, str | Promise] = {
         "The number of passes %(value)s is not above 0. Enter 1 or more."
     ),
     "passes_over_most": _(
-        "Bag %(bag)s has had %(had)s passes and would get %(passes)s more, and the"
-        " protocol allows %(most)s at most. Do not put it on the line."
+        "Bag %(bag)s would get more passes than the protocol allows: %(had)s so far,"
+        " %(passes)s more, at most %(most)s. Do not put it on the line."
     ),
     "passes_too_many": _("%(passes)s passes are more than %(most)s. Check the number."),
     "protocol_code_malformed": _(

@@ -174,8 +174,8 @@ SENTENCES: dict[str, str | Promise] = {
         " Enter less, or name another lot."
     ),
     "not_enough_pieces": _(
-        "Bag %(bag)s holds %(left)s pieces and %(wanted)s were asked for. Count the"
-        " bag, or use the rest from another bag."
+        "Bag %(bag)s holds fewer pieces than were asked for: %(left)s, not %(wanted)s."
+        " Count the bag, or use the rest from another bag."
     ),
     "not_in_pieces": _(
         "Bag %(bag)s holds %(part)s, which is counted in %(unit)s, not in pieces."

@@ -73,12 +73,12 @@ SENTENCES: dict[str, str | Promise] = {
         " off the bench."
     ),
     "size_not_packed": _(
-        "No product with a recipe in force has boxes of %(sets)s sets. Choose one of"
-        " the sizes on the screen."
+        "No product with a recipe in force has boxes of this size, in sets: %(sets)s."
+        " Choose one of the sizes on the screen."
     ),
     "size_of_two_products": _(
-        "More than one product has boxes of %(sets)s sets. Scan the command that"
-        " names the product, or touch the size."
+        "More than one product has boxes of this size, in sets: %(sets)s. Scan the"
+        " command that names the product, or touch the size."
     ),
 }
 

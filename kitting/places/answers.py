@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from kitting.models import Place
 from kitting.places.queries import Where, where
@@ -144,20 +143,15 @@ def _what(there: Where) -> str:
         parts = [there.what, amount(there.pieces, there.unit), stage_word(there.stage)]
         return ", ".join(part for part in parts if part)
     if there.kind == "carrier":
-        return f"{there.what}, {_bags(there.bags)}"
+        return f"{there.what}, {amount(there.bags, 'bag')}"
     return ", ".join(part for part in (there.what, stage_word(there.stage)) if part)
 
 
-def _bags(count: int) -> str:
-    return ngettext("%(n)s bag", "%(n)s bags", count) % {"n": count}
-
-
 def _stands_there(there: Where) -> str:
-    boxes = ngettext("%(n)s box", "%(n)s boxes", there.boxes) % {"n": there.boxes}
     return _("%(place)s has %(bags)s and %(boxes)s.") % {
         "place": there.what,
-        "bags": _bags(there.bags),
-        "boxes": boxes,
+        "bags": amount(there.bags, "bag"),
+        "boxes": amount(there.boxes, "box"),
     }
 
 
@@ -166,9 +160,9 @@ def _spread(there: Where) -> str:
     if not there.spread:
         return _("%(thing)s (%(what)s) has no bag with anything in it.") % values
     found = [
-        _("%(bags)s at %(place)s") % {"bags": _bags(count), "place": name}
+        _("%(bags)s at %(place)s") % {"bags": amount(count, "bag"), "place": name}
         if name
-        else _("%(bags)s at no place") % {"bags": _bags(count)}
+        else _("%(bags)s at no place") % {"bags": amount(count, "bag")}
         for name, count in there.spread
     ]
     spread = ", ".join(found)
@@ -213,7 +207,7 @@ def _put_carrier(outcome: dict[str, object]) -> str:
     )
     return words % {
         "carrier": outcome["carrier"],
-        "bags": _bags(int(str(outcome["bags"]))),
+        "bags": amount(int(str(outcome["bags"])), "bag"),
         "place": _place_name(outcome["place"]),
     }
 
@@ -222,7 +216,7 @@ def _load(outcome: dict[str, object]) -> str:
     values = {
         "carrier": outcome["carrier"],
         "bag": outcome["bag"],
-        "bags": _bags(int(str(outcome["bags"]))),
+        "bags": amount(int(str(outcome["bags"])), "bag"),
         "left": outcome["left"],
     }
     if not outcome["on"]:

@@ -353,8 +353,8 @@ SENTENCES: dict[str, str | Promise] = {
         "A side of %(read_mm)s mm was read. Labels and pages have 1 mm to 500 mm."
     ),
     "start_beyond_sheet": _(
-        "The paper has %(labels)s labels, so printing cannot start at label %(start)s."
-        " Enter a place from 1 to %(labels)s."
+        "Printing cannot start at label %(start)s of the %(labels)s on the paper. Enter"
+        " a place from 1 to %(labels)s."
     ),
     "start_out_of_range": _(
         "Position %(read)s was read. This stock has positions 1 to %(most)s."

@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext_lazy
 
 from kitting.domain.figures import written
 
 NARROW = "\N{NARROW NO-BREAK SPACE}"
 SIGNS = {"gram": "g", "mm": "mm"}
+WORDS = {
+    "bag": ngettext_lazy("bag", "bags"),
+    "box": ngettext_lazy("box", "boxes"),
+    "kind": ngettext_lazy("kind", "kinds"),
+    "lot": ngettext_lazy("lot", "lots"),
+    "piece": ngettext_lazy("piece", "pieces"),
+    "set": ngettext_lazy("set", "sets"),
+}
+"""What is counted: a sentence with two counts has one plural at most, by one of them."""
 
 
 def pieces(value: object) -> str:
@@ -41,11 +50,10 @@ def counted(value: int, unit: str) -> str:
 
 
 def amount(value: int, unit: str) -> str:
-    """A figure for a sentence: with its unit, pieces too."""
+    """A figure for a sentence: with its unit, or the word for what is counted."""
     if unit in SIGNS:
         return counted(value, unit)
-    word = ngettext("piece", "pieces", value)
-    return f"{pieces(value)}\N{NO-BREAK SPACE}{word}"
+    return f"{pieces(value)}\N{NO-BREAK SPACE}{WORDS[unit] % value}"
 
 
 def unit_sign(unit: str) -> str:

@@ -17,7 +17,7 @@ from kitting.checking.queries.inspection import ParetoLine, ticks
 from kitting.domain.figures import written
 from kitting.domain.sampling import Characteristic, Point
 from kitting.models import Check
-from kitting.web.figures import pieces
+from kitting.web.figures import amount, pieces
 
 register = template.Library()
 
@@ -52,7 +52,7 @@ def verdict_steps(checks: Sequence[Check]) -> SafeString:
             (*_verdict_mark(x + step / 2, y, accepted=accepted), str(check.lot))
         )
         band.append((check.severity or "all", f"{x:.1f}", BAND_Y, f"{step:.1f}", BAND))
-    words = gettext("Verdicts of %(lots)s lots, oldest first, and their severity.")
+    words = gettext("Verdicts of %(lots)s, oldest first, and their severity.")
     return format_html(
         '<svg class="verdict-steps" viewBox="0 0 {} 120" role="img" aria-label="{}" '
         'focusable="false"><defs><pattern id="tight" width="6" height="6" '
@@ -64,7 +64,7 @@ def verdict_steps(checks: Sequence[Check]) -> SafeString:
         '<circle class="curve-ink" cx="3" cy="3" r="1"/></pattern></defs>'
         '{}<path class="curve-line" d="{}"/>{}</svg>',
         WIDTH,
-        words % {"lots": len(checks)},
+        words % {"lots": amount(len(checks), "lot")},
         format_html_join(
             "",
             '<rect class="band band-{}" x="{}" y="{}" width="{}" height="{}"/>',

@@ -7,7 +7,6 @@ from typing import Any
 from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from kitting.domain.intakefile import HEADINGS
 from kitting.ledger import clock
@@ -15,6 +14,7 @@ from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
 from kitting.lots.services import files
 from kitting.lots.services.files import Plan
 from kitting.web.acting import OK, UNFIT, attempt, say_and_go
+from kitting.web.figures import amount
 from kitting.web.http import LotwardRequest, add_refusal, allowed, render_part
 from kitting.web.messages import sentence
 
@@ -50,14 +50,11 @@ def _bring_in(request: LotwardRequest) -> HttpResponse:
     send = TakeInFileForm(request.POST)
     done, status = attempt(request, send, files.take_in_file)
     if done is not None:
-        count = len(done.lots)
-        said = ngettext(
-            "The file is taken in: %(count)s lot, bags: %(bags)s.",
-            "The file is taken in: %(count)s lots, bags: %(bags)s.",
-            count,
-        )
-        values = {"count": count, "bags": len(done.bags)}
-        return say_and_go(request, said % values, reverse("kitting:lots"))
+        said = _("The file is taken in: %(lots)s, %(bags)s.") % {
+            "lots": amount(len(done.lots), "lot"),
+            "bags": amount(len(done.bags), "bag"),
+        }
+        return say_and_go(request, said, reverse("kitting:lots"))
     plan = None
     if data := send.cleaned_data.get("table"):
         order = send.cleaned_data.get("date_order") or None

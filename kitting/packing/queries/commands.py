@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from kitting.domain import commands
 from kitting.domain.commands import Do
 from kitting.models import BoxSize
+from kitting.web.figures import amount
 
 
 def command_list() -> list[tuple[str, str]]:
@@ -63,7 +64,7 @@ def words_of_command(text: str) -> str | None:
     command = commands.read_command(text)
     if command is None or command.do is not Do.BOX or text != text.strip().upper():
         return None
-    said = _("Start a box of %(sets)s sets") % {"sets": command.sets}
+    said = _("Start a box of %(sets)s") % {"sets": amount(command.sets, "set")}
     if command.product:
         said = _("%(said)s of %(product)s") % {"said": said, "product": command.product}
     return said

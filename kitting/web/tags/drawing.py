@@ -13,6 +13,8 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import gettext
 
+from kitting.web.figures import amount
+
 register = template.Library()
 
 CELL = 40
@@ -56,10 +58,10 @@ def box_drawing(
         _cell(at, columns, complete, complete + started) for at in range(sets)
     )
     lid = _flaps(width, height) if stage == "open" else _lid(width, height, stage)
-    words = gettext("Box, %(stage)s: %(complete)s of %(sets)s sets complete") % {
+    words = gettext("Box, %(stage)s: %(complete)s of %(sets)s complete") % {
         "stage": stage,
         "complete": complete,
-        "sets": sets,
+        "sets": amount(sets, "set"),
     }
     return format_html(
         '<svg class="box-drawing box-{}" role="img" aria-label="{}" '

@@ -139,14 +139,14 @@ def test_a_hold_names_the_boxes_and_bags_that_it_stops(quality: Client) -> None:
     said = said_after_holding(quality, lot.number)
     # 24 and 6 pieces came in, two boxes of six left: 18 are in one bag, one is empty.
     assert said == (
-        "The hold is placed. It stops 18\N{NO-BREAK SPACE}pieces in 1 bag."
+        "The hold is placed. It stops 18\N{NO-BREAK SPACE}pieces in 1\N{NO-BREAK SPACE}bag."
         " 2 boxes have left already: their consignees must be told."
     )
     other = factories.make_bag(revision, 10)
     labelled_from(size, other)
     said = said_after_holding(quality, other.number)
     assert said == (
-        "The hold is placed. It stops 1 box here and 4\N{NO-BREAK SPACE}pieces in 1 bag."
+        "The hold is placed. It stops 1\N{NO-BREAK SPACE}box here and 4\N{NO-BREAK SPACE}pieces in 1\N{NO-BREAK SPACE}bag."
     )
 
 

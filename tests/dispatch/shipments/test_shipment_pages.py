@@ -354,7 +354,7 @@ def test_a_shipment_is_sent_once_and_tells_what_left(clerk: Client) -> None:
     assert (shipment.stage, shipment.boxes, shipment.sets) == ("sent", 1, 6)
     assert shipment.events.count() == 2
     text = clerk.get(page_of(shipment)).content.decode()
-    assert "1 box with 6 sets" in text
+    assert "1\N{NO-BREAK SPACE}box with 6\N{NO-BREAK SPACE}sets" in text
     assert str(box.lines.get().lot.number) in text
     assert 'id="scan"' not in text
 

@@ -141,7 +141,9 @@ def test_the_page_says_how_many_to_draw_from_which_bags(
     # 501 pieces, level II: letter J, 80 pieces, AQL 1.0: 2/3, AQL 2.5: 5/6.
     assert [line.pieces for line in page.draws] == [48, 32]
     text = checker.get(address("lot-check", "HB-2")).content.decode()
-    assert "draw 80 of 501 pieces, from 2 bags" in text
+    assert (
+        "draw 80 of 501\N{NO-BREAK SPACE}pieces, from 2\N{NO-BREAK SPACE}bags" in text
+    )
     assert "Normal: inspection begins like this" in text
     assert "Reduced inspection never begins by itself" in text
     assert text.count("data-more=") == 2  # Scratched, and another defect

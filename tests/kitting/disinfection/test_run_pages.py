@@ -130,7 +130,7 @@ def test_the_list_answers_what_is_on_and_what_waits(
     assert f'<a href="{at(run)}">run {run.number}</a>' in text
     assert "1 run, newest first. Bags: 0." in text
     assert "2 bags wait to be disinfected" in text
-    assert "Headband, 2 bags with 180 pieces" in text
+    assert "Headband, 2\N{NO-BREAK SPACE}bags with 180\N{NO-BREAK SPACE}pieces" in text
     assert f"{OPEN}?line=" in text
 
 

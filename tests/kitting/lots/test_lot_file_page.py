@@ -98,7 +98,10 @@ def test_one_lot_and_one_bag_are_said_in_the_singular(
     shown = checker.post(page, {"file": upload(text)})
     assert "The file has 1 lot (1 new), bags: 1." in text_of(shown)
     done = checker.post(page, send_values(text), follow=True)
-    assert "The file is taken in: 1 lot, bags: 1." in text_of(done)
+    assert (
+        "The file is taken in: 1\N{NO-BREAK SPACE}lot, 1\N{NO-BREAK SPACE}bag."
+        in text_of(done)
+    )
 
 
 def test_every_fault_is_listed_and_nothing_is_written(

@@ -149,7 +149,7 @@ def test_a_box_shows_what_is_in_it_and_what_happened(client, box: Box, at, hx) -
     text = text_of(response)
     for line in box.lines.all():
         assert line.lot.number in text.replace('</span><span class="four">', "")
-    assert "19 pieces of 3 lots" in text
+    assert "19\N{NO-BREAK SPACE}pieces of 3\N{NO-BREAK SPACE}lots" in text
     assert_part(client.get(page(box), headers=hx), "box")
 
 

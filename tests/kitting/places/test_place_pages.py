@@ -155,29 +155,29 @@ def test_a_carrier_says_what_it_did(
 
     number = trolley.number
     assert scan(number) == (
-        f"Carrier {number} (Blue trolley, 0 bags) has no place yet."
+        f"Carrier {number} (Blue trolley, 0\N{NO-BREAK SPACE}bags) has no place yet."
         " Scan its place, or a bag onto it."
     )
     assert scan(first.number, number) == (
-        f"Bag {first.number} is on carrier {number}, which has 1 bag now."
+        f"Bag {first.number} is on carrier {number}, which has 1\N{NO-BREAK SPACE}bag now."
     )
     assert scan(shelf.code, number) == (
-        f"Carrier {number} with 1 bag is at Shelf Q now."
+        f"Carrier {number} with 1\N{NO-BREAK SPACE}bag is at Shelf Q now."
     )
     assert scan(number, shelf.code) == (
-        f"Carrier {number} with 1 bag is at Shelf Q already."
+        f"Carrier {number} with 1\N{NO-BREAK SPACE}bag is at Shelf Q already."
     )
     assert f"is on carrier {number} at Shelf Q." in scan(first.number)
     assert scan(first.number, other.carrier) == (
         f"Bag {first.number} is on carrier {other.carrier} now, and off {number}."
-        " It has 1 bag."
+        " It has 1\N{NO-BREAK SPACE}bag."
     )
     assert scan(shelf.code, first.number).endswith(
         f"It is off carrier {other.carrier}."
     )
     scan(first.number, number)
     assert scan(first.number, number) == (
-        f"Bag {first.number} is off carrier {number}, which has 0 bags now."
+        f"Bag {first.number} is off carrier {number}, which has 0\N{NO-BREAK SPACE}bags now."
     )
     assert scan(number, number) == f"Carrier {number} is no longer in hand."
     assert scan(shelf.code, shelf.code) == "Shelf Q is no longer in hand."
@@ -196,12 +196,14 @@ def test_any_number_is_answered_with_where_it_stands(
     assert f"is at {box.bench.place.name}" in find(str(box.serial))
     assert find(bag.number).endswith("Scan its place, or its carrier.")
     assert "has no place yet" in find(bag.number)
-    assert find(shelf.code) == ("Shelf Q has 0 bags and 0 boxes. Scan what goes there.")
+    assert find(shelf.code) == (
+        "Shelf Q has 0\N{NO-BREAK SPACE}bags and 0\N{NO-BREAK SPACE}boxes. Scan what goes there."
+    )
     run = factories.open_run(factories.make_protocol())
     assert run.line.name in find(run.number)
-    assert "1 bag at no place" in find(bag.lot.number)
+    assert "1\N{NO-BREAK SPACE}bag at no place" in find(bag.lot.number)
     places.put_bag(bag_id=bag.pk, place_id=shelf.pk, sign=factories.sign())
-    assert "1 bag at Shelf Q" in find(bag.lot.number)
+    assert "1\N{NO-BREAK SPACE}bag at Shelf Q" in find(bag.lot.number)
     empty = factories.make_lot(bags=(), close=False)
     assert "no bag with anything in it" in find(empty.number)
     used = box.lines.get().bag

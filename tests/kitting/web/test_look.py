@@ -340,7 +340,7 @@ def test_a_box_fills_as_sets_become_complete() -> None:
     html = box_drawing(24, complete=14, started=1)
     assert html.count('class="set-out"') == 10
     assert html.count('class="set-in"') == 14 + 1
-    assert 'aria-label="Box, open: 14 of 24 sets complete"' in html
+    assert 'aria-label="Box, open: 14 of 24\N{NO-BREAK SPACE}sets complete"' in html
     assert "box-flap" in html
 
 
