@@ -8,7 +8,7 @@ from typing import Any
 from kitting.domain.errors import LotwardError
 from kitting.ledger.shelf import Found, register
 from kitting.models import Stock
-from kitting.printing.queries.printers import facts_of
+from kitting.printing.queries.stocks import facts_of
 from kitting.printing.services.stocks import trial
 
 

@@ -24,14 +24,9 @@ from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act
 from kitting.models import Box, Print, Printer, PrintJob
 from kitting.printing.queries.labels import Labelled, Subject
+from kitting.printing.queries.printers import printer_of
 from kitting.printing.queries.prints import copies_made
-from kitting.printing.queries.stocks import (
-    Laid,
-    laid_out,
-    of_kind,
-    printer_of,
-    stock_of,
-)
+from kitting.printing.queries.stocks import Laid, laid_out, of_kind, stock_of
 
 RENDERER: Final = f"lotward 2, reportlab {reportlab.__version__}"
 

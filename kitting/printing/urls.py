@@ -2,19 +2,19 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.printing.views import jobs, labels, printers, prints, stocks
+from kitting.printing.views import jobs, log, printers, prints, stocks
 
 urlpatterns: list[URLPattern] = [
     path("labels/", jobs.labels, name="labels"),
-    path("labels/log/", labels.label_log, name="label-log"),
+    path("labels/log/", log.label_log, name="label-log"),
     path("labels/print/<str:name>/", prints.label_print, name="label-print"),
     path(
         "labels/preview/<str:name>/<path:number>/",
         prints.label_preview,
         name="label-preview",
     ),
-    path("labels/printed/<str:sha>/", labels.label_printed, name="label-printed"),
-    path("labels/pdf/<str:sha>/", labels.label_pdf, name="label-pdf"),
+    path("labels/printed/<str:sha>/", log.label_printed, name="label-printed"),
+    path("labels/pdf/<str:sha>/", log.label_pdf, name="label-pdf"),
     path("labels/jobs/<int:pk>/", jobs.label_job, name="label-job"),
     path("labels/jobs/<int:pk>/cancel/", jobs.job_cancel, name="label-job-cancel"),
     path("labels/jobs/<int:pk>/again/", jobs.job_again, name="label-job-again"),

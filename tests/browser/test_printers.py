@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Printer, PrintJob, Stock
-from kitting.printing.queries.printers import facts_of
+from kitting.printing.queries.stocks import facts_of
 from tests import factories
 from tests.browser.walking import DESK, HEAVIEST_PAGE, Walker
 from tests.kitting.ipp.fake_printer import FakePrinter

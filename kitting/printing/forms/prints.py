@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.labels.kinds import Kind
 from kitting.models import Stock
-from kitting.printing.queries.stocks import printers_for, stocks_for
+from kitting.printing.queries.printers import printers_for
+from kitting.printing.queries.stocks import stocks_for
 from kitting.web.forms import KeyedForm, ScanField
 
 LONGEST_REASON = 200

@@ -1,13 +1,13 @@
-"""The print log, as the pages of labels show it."""
+"""What was printed of a label, and how many labels were."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any, Final
+from typing import Final
 
-from django.db.models import Max, QuerySet
+from django.db.models import Max
 
 from kitting.domain.prints import TEST
 from kitting.domain.stages import PrintState
@@ -49,51 +49,6 @@ def labels_since(moment: datetime) -> int:
     )
     of_slips = sum(times * sets.get(number, 1) for number, times in slips.items())
     return of_slips + rows.exclude(kind=SLIPS).count()
-
-
-def print_log(filters: Mapping[str, Any]) -> QuerySet[Print]:
-    """The print log, newest first; labels of one document in their order.
-
-    Args:
-        filters: Any of since and before (moments), kind, number and printer (its code,
-            or ``pdf``), as ``PrintLogForm`` gives them.
-
-    Returns:
-        Rows with their operation, job and printer, and the box or bag.
-    """
-    rows = Print.objects.select_related("operation", "job", "printer", "box", "bag")
-    if since := filters.get("since"):
-        rows = rows.filter(operation__at__gte=since)
-    if before := filters.get("before"):
-        rows = rows.filter(operation__at__lt=before)
-    if kind := filters.get("kind"):
-        rows = rows.filter(kind=kind)
-    if number := filters.get("number"):
-        rows = rows.filter(number__icontains=number)
-    if printer := filters.get("printer"):
-        if printer == "pdf":
-            rows = rows.filter(printer=None)
-        else:
-            rows = rows.filter(printer__code=printer)
-    return rows.order_by("-operation", "nth", "pk")
-
-
-def documents_of(pdf_sha: bytes) -> list[Print]:
-    """The rows of the newest printing of a document.
-
-    Args:
-        pdf_sha: Its hash.
-
-    Returns:
-        In the order of its labels; none if it was never printed.
-    """
-    rows = Print.objects.filter(pdf_sha=pdf_sha).select_related(
-        "operation", "job__printer", "box", "bag"
-    )
-    newest = rows.order_by("-operation").first()
-    if newest is None:
-        return []
-    return list(rows.filter(operation=newest.operation_id).order_by("nth"))
 
 
 def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:

@@ -1,18 +1,27 @@
-"""Label stock and printers as records, and as the paper that labels are laid out on."""
+"""Label stock as the set-up shows it, and as the paper that labels are laid out on."""
 
 from __future__ import annotations
 
+import hashlib
+import json
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from fractions import Fraction
 from typing import Any, Final
 
+from django.db.models import Prefetch
+
 from kitting.domain.errors import Missing, Refused
-from kitting.labels.kinds import Kind
+from kitting.domain.stocks import StockFacts
+from kitting.labels.kinds import BADGE, Kind
 from kitting.labels.stock import Sheet, Stock
 from kitting.models import Printer
 from kitting.models import Stock as StockRow
+from kitting.printing.queries.labels import LABELLED
+
+_NOT_SET_UP: Final = ("id", "asleep_until")
+"""Columns that no manager enters."""
 
 _UM: Final = 1000
 _LAID: Final = re.compile(
@@ -121,25 +130,6 @@ def laid_as(text: str) -> Laid:
     return Laid(sheet, part["start"], (part["pw"], part["ph"]), text)
 
 
-def printer_of(code: str) -> Printer:
-    """The printer in use that has a code.
-
-    Args:
-        code: Its code.
-
-    Returns:
-        The printer with its stock.
-
-    Raises:
-        Missing: If there is none, or it is out of use.
-    """
-    printers = Printer.objects.select_related("stock")
-    printer = printers.filter(code=code, active=True).first()
-    if printer is None:
-        raise Missing("row_missing", what="printer")
-    return printer
-
-
 def stock_of(code: str) -> StockRow:
     """The stock in use that has a code.
 
@@ -166,25 +156,85 @@ def fits(stock: StockRow, kind: Kind[Any]) -> bool:
     )
 
 
-def printers_for(kind: Kind[Any], bench_id: int | None = None) -> list[Printer]:
-    """The printers in use that have the stock for a kind of label.
-
-    Args:
-        kind: The kind.
-        bench_id: Only those of one bench.
-
-    Returns:
-        The printers by code.
-    """
-    found = Printer.objects.filter(active=True).select_related("stock", "bench")
-    if bench_id is not None:
-        found = found.filter(bench=bench_id)
-    return [printer for printer in found if fits(printer.stock, kind)]
-
-
 def stocks_for(kind: Kind[Any]) -> list[StockRow]:
     """The stocks in use whose labels have the size of a kind, rolls first."""
     rows: Iterable[StockRow] = StockRow.objects.filter(active=True)
     return sorted(
         (row for row in rows if fits(row, kind)), key=lambda row: (row.sheet, row.code)
     )
+
+
+@dataclass(frozen=True)
+class StockLine:
+    """A stock, and what it is for."""
+
+    stock: StockRow
+    labels: tuple[str, ...]
+    """Names of the labels that have its size, as the print log has them."""
+
+    printers: tuple[Printer, ...]
+    """The printers in use that have it."""
+
+    @property
+    def labels_a_page(self) -> int:
+        """How many labels stand on a page."""
+        return self.stock.columns * self.stock.rows if self.stock.sheet else 1
+
+
+def stock_lines() -> list[StockLine]:
+    """Every stock, those in use first.
+
+    Returns:
+        In the order of their codes.
+    """
+    printers = Printer.objects.filter(active=True)
+    rows = StockRow.objects.prefetch_related(Prefetch("printers", queryset=printers))
+    return [
+        StockLine(row, labels_for(row), tuple(row.printers.all()))
+        for row in rows.order_by("-active", "code")
+    ]
+
+
+def labels_for(stock: StockRow) -> tuple[str, ...]:
+    """What can be printed on a stock just as large.
+
+    Args:
+        stock: The stock.
+
+    Returns:
+        Names of labels as the print log has them, and "badge".
+    """
+    # Badges are printed on their own page, once: no log names them.
+    known = [(one.name, one.kind) for one in LABELLED.values()] + [("badge", BADGE)]
+    return tuple(name for name, kind in known if fits(stock, kind))
+
+
+def facts_of(stock: StockRow) -> StockFacts:
+    """A stock as a manager entered it.
+
+    Args:
+        stock: The stock.
+
+    Returns:
+        Its facts.
+    """
+    return StockFacts(
+        **{one.name: getattr(stock, one.name) for one in fields(StockFacts)}
+    )
+
+
+def mark_of(row: StockRow | Printer) -> str:
+    """What a form remembers of a row, so that a change of somebody else is noticed.
+
+    Args:
+        row: The stock or printer.
+
+    Returns:
+        A hash of everything that a manager enters.
+    """
+    values = {
+        column.attname: getattr(row, column.attname)
+        for column in row._meta.concrete_fields
+        if column.name not in _NOT_SET_UP
+    }
+    return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()

@@ -20,8 +20,9 @@ from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bench, Print, Printer, Stock
+from kitting.printing.queries.printers import printer_of
 from kitting.printing.queries.prints import copies_made
-from kitting.printing.queries.stocks import Laid, laid_out, printer_of
+from kitting.printing.queries.stocks import Laid, laid_out
 from kitting.printing.report import NO, Finding, report
 from kitting.printing.services.stocks import Entered, named, page_um_of, row_to_keep
 from kitting.printing.steps import RENDERER, queue_document
@@ -189,7 +190,7 @@ def keep_printer(
         facts: The printer as it is to be.
         sign: Who, when and the operation key.
         was: Code of the printer that is changed; empty for a new one.
-        seen: ``queries.printers.mark_of`` the printer that was looked at before; empty
+        seen: ``queries.stocks.mark_of`` the printer that was looked at before; empty
             to change it whatever it is by now.
 
     Returns:

@@ -24,7 +24,8 @@ from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bag, Box, Print
 from kitting.printing.queries.labels import Labelled, Subject, labelled_as
-from kitting.printing.queries.stocks import laid_as, printers_for
+from kitting.printing.queries.printers import printers_for
+from kitting.printing.queries.stocks import laid_as
 from kitting.printing.steps import MOST_LABELS, OF_BOXES, Ready, log_prints, make_ready
 
 __all__ = [

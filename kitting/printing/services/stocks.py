@@ -11,8 +11,7 @@ from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Printer, Stock, Workshop
-from kitting.printing.queries.printers import mark_of
-from kitting.printing.queries.stocks import Laid, laid_out
+from kitting.printing.queries.stocks import Laid, laid_out, mark_of
 
 R = TypeVar("R", Stock, Printer)
 N = TypeVar("N", Stock, Bench, Printer)
@@ -34,7 +33,7 @@ def keep_stock(
         facts: The stock as it is to be.
         sign: Who, when and the operation key.
         was: Code of the stock that is changed; empty for a new one.
-        seen: ``queries.printers.mark_of`` the stock that was looked at before; empty
+        seen: ``queries.stocks.mark_of`` the stock that was looked at before; empty
             to change it whatever it is by now.
 
     Returns:

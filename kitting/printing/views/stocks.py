@@ -17,8 +17,14 @@ from kitting.labels.trial import test_page
 from kitting.models import Stock
 from kitting.printing.forms.stocks import StockForm
 from kitting.printing.pictures import Grid, grid_of
-from kitting.printing.queries.printers import facts_of, labels_for, mark_of, stock_lines
-from kitting.printing.queries.stocks import Laid, laid_out
+from kitting.printing.queries.stocks import (
+    Laid,
+    facts_of,
+    labels_for,
+    laid_out,
+    mark_of,
+    stock_lines,
+)
 from kitting.printing.services.stocks import keep_stock, trial
 from kitting.web.acting import OK, UNFIT, attempt, say_and_go
 from kitting.web.http import (

@@ -16,7 +16,7 @@ from pypdf import PdfReader
 from kitting.domain.stocks import StockFacts
 from kitting.models import Operation, Stock
 from kitting.printing.forms.stocks import StockForm
-from kitting.printing.queries.printers import facts_of
+from kitting.printing.queries.stocks import facts_of
 from lotward.demo import masterdata
 from tests.assertions import (
     assert_page,

@@ -13,14 +13,8 @@ from kitting.domain.stocks import FINEST, PrinterFacts, StockFacts, need_dots, n
 from kitting.labels.stock import Sheet
 from kitting.ledger import proof
 from kitting.models import Operation, Printer, Stock
-from kitting.printing.queries.printers import (
-    facts_of,
-    mark_of,
-    printer_lines,
-    printers_by_bench,
-    stock_lines,
-)
-from kitting.printing.queries.stocks import laid_out
+from kitting.printing.queries.printers import printer_lines, printers_by_bench
+from kitting.printing.queries.stocks import facts_of, laid_out, mark_of, stock_lines
 from kitting.printing.services.printers import keep_printer
 from kitting.printing.services.stocks import keep_stock, trial
 from tests import factories

@@ -14,9 +14,9 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.ledger.needs import wrong_box
 from kitting.models import Print
-from kitting.printing.forms.labels import PrintLogForm
+from kitting.printing.forms.log import PrintLogForm
 from kitting.printing.queries.labels import label_words, page_of
-from kitting.printing.queries.prints import documents_of, print_log
+from kitting.printing.queries.log import documents_of, print_log
 from kitting.printing.services import prints
 from kitting.printing.views.prints import ROOM, refused
 from kitting.web.http import (
