@@ -46,7 +46,7 @@ def test_words_name_balance_box_and_consignee() -> None:
     words = run(lot)
     assert "difference 0 (piece)" in words
     assert serial in words
-    assert "=Farrow Health Centre: 1 boxes, 6 pieces" in words
+    assert "=Farrow Health Centre, boxes: 1, pieces: 6" in words
 
 
 def test_an_unknown_number_is_refused_in_a_sentence() -> None:

@@ -76,9 +76,10 @@ class Command(BaseCommand):
         for box in found.boxes:
             whom = f", {box.consignee} in {box.shipment}" if box.shipment else ""
             self.stdout.write(
-                f"  box {box.serial}: {box.stage}, {box.pieces} pieces{whom}"
+                f"  box {box.serial}: {box.stage}, pieces: {box.pieces}{whom}"
             )
         for consignee in found.consignees:
             self.stdout.write(
-                f"  {consignee.name}: {consignee.boxes} boxes, {consignee.pieces} pieces"
+                f"  {consignee.name}, boxes: {consignee.boxes},"
+                f" pieces: {consignee.pieces}"
             )

@@ -164,7 +164,7 @@ def test_arrows_are_told_and_classes_that_count_in_fewer_pieces(
     """100 pieces: letter F; AQL 1.0 E by the arrow up, AQL 2.5 F, 20 pieces, 1/2."""
     factories.make_lot(part.revisions.get(), number="HB-3")
     text = officer.get(address("lot-check", "HB-3")).content.decode()
-    assert "draw 20 of 100 pieces" in text
+    assert "draw 20 of 100\N{NO-BREAK SPACE}pieces" in text
     assert "1 arrow up from F" in text
     assert "it counts in the first of them only" in text
 

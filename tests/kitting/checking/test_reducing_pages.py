@@ -146,7 +146,7 @@ def test_reduced_inspection_begins_and_ends_on_its_pages(
     to = address("inspection-reduce", query=MAJOR)
     text = officer.get(to).content.decode()
     assert "11 lots in a row were accepted" in text
-    assert "1 bad in 500 pieces, and the AQL allows 5" in text
+    assert "1 bad in 500\N{NO-BREAK SPACE}pieces, and the AQL allows 5" in text
     assert_problem(officer.post(to, values(reason="Good")), "production_not_steady")
     assert_problem(officer.post(to, values(steady="on", reason=" ")), "required")
     assert not Switching.objects.exists()
@@ -182,7 +182,7 @@ def test_the_check_shows_both_numbers_and_says_what_ends_it(
         part.revisions.get(), number="HB-R", bags=(NewBag(300), NewBag(200))
     )
     text = text_of(checker.get(address("lot-check", "HB-R")))
-    assert "draw 20 of 500 pieces" in text
+    assert "draw 20 of 500\N{NO-BREAK SPACE}pieces" in text
     assert "A count between the two numbers accepts the lot" in text
     assert 'data-accept="0" data-reject="2"' in text
     sent = values(verdict="accepted", found="1")
