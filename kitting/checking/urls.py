@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.checking.views import checks, inspection, rejected, settings
+from kitting.checking.views import checks, inspection, rejected, settings, switching
 
 urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/check/", checks.lot_check, name="lot-check"),
@@ -15,9 +15,9 @@ urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/sort/<str:bag>/", rejected.bag_sort, name="bag-sort"),
     path("inspection/", inspection.inspection, name="inspection"),
     path("inspection/curve/", inspection.curve, name="inspection-curve"),
-    path("inspection/reduce/", inspection.reduce, name="inspection-reduce"),
-    path("inspection/restore/", inspection.restore, name="inspection-restore"),
-    path("inspection/resume/", inspection.resume, name="inspection-resume"),
+    path("inspection/reduce/", switching.reduce, name="inspection-reduce"),
+    path("inspection/restore/", switching.restore, name="inspection-restore"),
+    path("inspection/resume/", switching.resume, name="inspection-resume"),
     path("inspection/set/", settings.inspection_set, name="inspection-set"),
     path("inspection/set/part/<str:code>/", settings.part_set, name="part-set"),
     path("inspection/set/defect/", settings.kind_new, name="kind-new"),

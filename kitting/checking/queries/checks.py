@@ -7,11 +7,20 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from kitting.checking.queries.switching import ALL, SWITCHED, states_of
+from kitting.checking.queries.switching import (
+    ALL,
+    SWITCHED,
+    states_of,
+)
 from kitting.domain import sampling
 from kitting.domain.sampling import DefectClass, Plan, Severity, State
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, DefectKind, Lot, Part
+from kitting.models import (
+    Bag,
+    DefectKind,
+    Lot,
+    Part,
+)
 
 THOUSANDTHS: Final = 1_000
 
@@ -153,3 +162,73 @@ def kinds_for(part: Part) -> list[DefectKind]:
     kinds |= DefectKind.objects.filter(in_use=True, part=part)
     order = sampling.CLASSES.index
     return sorted(kinds, key=lambda kind: (order(kind.grade), kind.name, kind.pk))
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How many pieces to take from one bag."""
+
+    bag: Bag
+    pieces: int
+
+
+@dataclass(frozen=True)
+class ClassLine:
+    """One class of defect on the page of a check."""
+
+    defect_class: DefectClass
+    plan: Plan
+    state: State | None
+    """None where all pieces are looked at by rule."""
+    kinds: list[DefectKind]
+
+
+@dataclass(frozen=True)
+class CheckPage:
+    """Everything that the page of a check shows."""
+
+    plan: CheckPlan
+    draws: list[Drawing]
+    """Empty where all pieces of all bags are looked at."""
+    classes: list[ClassLine]
+
+    @property
+    def any_between(self) -> bool:
+        """Whether some counts accept the lot and end reduced inspection."""
+        return any(plan.between for plan in self.plan.plans.values())
+
+    @property
+    def sizes_differ(self) -> bool:
+        """Whether a class counts in fewer pieces than are drawn."""
+        return len({self.plan.plans[each].sample_size for each in SWITCHED}) > 1
+
+
+def check_page(lot: Lot) -> CheckPage | None:
+    """Read the plan of a lot that waits for its check.
+
+    Args:
+        lot: The lot, with its part.
+
+    Returns:
+        Plan, bags and kinds of defect; None where no piece is left to look at.
+    """
+    bags = arrived(lot)
+    plan = plan_of(lot, bags)
+    if plan is None:
+        return None
+    draws: list[Drawing] = []
+    if plan.sampled:
+        by_bag = {bag.pk: bag for bag in bags}
+        taken = sampling.draw(plan.sample_size, ((b.pk, b.pieces) for b in bags))
+        draws = [Drawing(by_bag[pk], pieces) for pk, pieces in taken.items()]
+    kinds = kinds_for(lot.part)
+    classes = [
+        ClassLine(
+            each,
+            each_plan,
+            plan.states.get(each),
+            [kind for kind in kinds if kind.grade == each],
+        )
+        for each, each_plan in plan.plans.items()
+    ]
+    return CheckPage(plan, draws, classes)

@@ -1,4 +1,4 @@
-"""What the pages of checks read: one lot's plan, and how a source has been doing."""
+"""How a source has been doing, and the curve of a plan."""
 
 from __future__ import annotations
 
@@ -11,14 +11,9 @@ from typing import Any
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
 from kitting.checking.queries.checks import (
-    CheckPlan,
     aqls_of,
-    arrived,
-    kinds_for,
-    plan_of,
 )
 from kitting.checking.queries.switching import (
-    SWITCHED,
     ClassStanding,
     all_states,
     standings_of,
@@ -26,12 +21,8 @@ from kitting.checking.queries.switching import (
 from kitting.domain import sampling
 from kitting.domain.sampling import DefectClass, Plan, State
 from kitting.models import (
-    Bag,
     Check,
     Defect,
-    DefectKind,
-    Disposition,
-    Lot,
     Part,
     Resumption,
     Switching,
@@ -47,109 +38,7 @@ MOST_LINES = 12
 """Steps of the table beside a curve, at most."""
 
 
-# -- The check of one lot -----------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """How many pieces to take from one bag."""
-
-    bag: Bag
-    pieces: int
-
-
-@dataclass(frozen=True)
-class ClassLine:
-    """One class of defect on the page of a check."""
-
-    defect_class: DefectClass
-    plan: Plan
-    state: State | None
-    """None where all pieces are looked at by rule."""
-    kinds: list[DefectKind]
-
-
-@dataclass(frozen=True)
-class CheckPage:
-    """Everything that the page of a check shows."""
-
-    plan: CheckPlan
-    draws: list[Drawing]
-    """Empty where all pieces of all bags are looked at."""
-    classes: list[ClassLine]
-
-    @property
-    def any_between(self) -> bool:
-        """Whether some counts accept the lot and end reduced inspection."""
-        return any(plan.between for plan in self.plan.plans.values())
-
-    @property
-    def sizes_differ(self) -> bool:
-        """Whether a class counts in fewer pieces than are drawn."""
-        return len({self.plan.plans[each].sample_size for each in SWITCHED}) > 1
-
-
-def check_page(lot: Lot) -> CheckPage | None:
-    """Read the plan of a lot that waits for its check.
-
-    Args:
-        lot: The lot, with its part.
-
-    Returns:
-        Plan, bags and kinds of defect; None where no piece is left to look at.
-    """
-    bags = arrived(lot)
-    plan = plan_of(lot, bags)
-    if plan is None:
-        return None
-    draws: list[Drawing] = []
-    if plan.sampled:
-        by_bag = {bag.pk: bag for bag in bags}
-        taken = sampling.draw(plan.sample_size, ((b.pk, b.pieces) for b in bags))
-        draws = [Drawing(by_bag[pk], pieces) for pk, pieces in taken.items()]
-    kinds = kinds_for(lot.part)
-    classes = [
-        ClassLine(
-            each,
-            each_plan,
-            plan.states.get(each),
-            [kind for kind in kinds if kind.grade == each],
-        )
-        for each, each_plan in plan.plans.items()
-    ]
-    return CheckPage(plan, draws, classes)
-
-
 # -- A rejected lot -----------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class RejectedPage:
-    """What became of the bags of a rejected lot, and what is still to be decided."""
-
-    waiting: list[Bag]
-    """Bags that are still rejected."""
-    done: list[Disposition]
-    """Oldest first."""
-
-    @property
-    def pieces(self) -> int:
-        """Pieces in bags that are still rejected."""
-        return sum(bag.pieces for bag in self.waiting)
-
-
-def rejected_page(lot: Lot) -> RejectedPage:
-    """Read what became of a rejected lot.
-
-    Args:
-        lot: The lot.
-
-    Returns:
-        Its rejected bags, and the dispositions of the others.
-    """
-    done = lot.dispositions.select_related("bag", "operation").order_by("pk")
-    waiting = lot.bags.filter(stage="rejected").select_related("place").order_by("pk")
-    return RejectedPage(list(waiting), list(done))
 
 
 # -- How a source has been doing ----------------------------------------------------
@@ -371,21 +260,3 @@ def curve_lines(plan: Plan, curve: sampling.Characteristic) -> list[CurveLine]:
         if point is not None:
             lines[point.bad_ppm] = CurveLine(point.bad_ppm, point.chance, letter)
     return [lines[ppm] for ppm in sorted(lines)]
-
-
-# -- Setting ------------------------------------------------------------------------
-
-
-def parts_to_set() -> list[Part]:
-    """Give all parts, with the number of lots on record as ``on_record``."""
-    return list(Part.objects.annotate(on_record=Count("lots")).order_by("name"))
-
-
-def kinds_to_set() -> list[DefectKind]:
-    """Give all kinds of defect, with the pieces found so far as ``found``."""
-    kinds = DefectKind.objects.select_related("part")
-    order = sampling.CLASSES.index
-    found = kinds.annotate(found=Sum("defects__pieces"))
-    return sorted(
-        found, key=lambda kind: (not kind.in_use, order(kind.grade), kind.name)
-    )

@@ -1,4 +1,4 @@
-"""The quality officer begins reduced inspection of a part from a source, and ends it.
+"""The quality officer begins and ends reduced inspection, and lets a source go on.
 
 Nothing goes to reduced inspection by itself. A lot that is not clearly accepted on it
 brings normal inspection back without an act.
@@ -9,14 +9,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from kitting.checking.queries.checks import aqls_of
-from kitting.checking.queries.switching import SWITCHED, ClassStanding, standings_of
+from kitting.checking.queries.switching import (
+    SWITCHED,
+    ClassStanding,
+    standings_of,
+    states_of,
+)
 from kitting.domain.errors import Refused
 from kitting.domain.sampling import need_reducible
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Part, Switching
+from kitting.models import Part, Resumption, Switching
 from kitting.models.evidence import Inspected
 
 
@@ -153,3 +158,43 @@ def _sent(of: Target, reason: str) -> dict[str, object]:
         "class": of.defect_class,
         "reason": reason,
     }
+
+
+@dataclass(frozen=True)
+class Resumed:
+    """A source that may deliver a part again."""
+
+    part: str
+    source: str
+
+
+def resume_source(*, part_id: int, source: str, reason: str, sign: Sign) -> Resumed:
+    """Let lots of a part from a stopped source be accepted again, on tightened plans.
+
+    Args:
+        part_id: The part.
+        source: The source, as it is spelt on its lots.
+        reason: What was corrected.
+        sign: The quality officer, when and the operation key.
+
+    Returns:
+        Part and source.
+
+    Raises:
+        Missing: If there is no such part.
+        Refused: ``inspection_not_stopped``, ``reason_missing``, ``entry_too_long``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Resumed:
+        why = need_reason(reason)
+        part = locking.lock_row(Part, part_id)
+        states = states_of(part.pk, source)
+        if not any(state.stopped for state in states.values()):
+            raise Refused("inspection_not_stopped")
+        act.write(Resumption(part=part, source=source, reason=why))
+        return Resumed(part.code, source)
+
+    return perform(
+        "resume_source", work, Resumed, sign, part=part_id, source=source, reason=reason
+    )

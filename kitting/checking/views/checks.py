@@ -12,8 +12,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from kitting.checking.forms import CheckForm, RejectForm
-from kitting.checking.queries.checks import kinds_for
-from kitting.checking.queries.inspection import check_page
+from kitting.checking.queries.checks import check_page, kinds_for
 from kitting.checking.services import checks
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage, one_lot

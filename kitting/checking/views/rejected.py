@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from kitting.checking.forms import BagsForm, SortForm
 from kitting.checking.queries.checks import kinds_for
-from kitting.checking.queries.inspection import rejected_page
+from kitting.checking.queries.rejected import rejected_page
 from kitting.checking.services import rejected
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage, one_lot

@@ -7,8 +7,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from kitting.checking.forms import CheckPlanForm, KindForm
-from kitting.checking.queries.inspection import kinds_to_set, parts_to_set
-from kitting.checking.services import inspection as services
+from kitting.checking.queries.settings import kinds_to_set, parts_to_set
+from kitting.checking.services import settings as services
 from kitting.models import DefectKind, Part
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part

@@ -11,7 +11,7 @@ import pytest
 
 from kitting.checking.queries.checks import kinds_for, plan_of
 from kitting.checking.queries.switching import states_of
-from kitting.checking.services import checks, inspection
+from kitting.checking.services import checks, switching
 from kitting.domain.errors import LotwardError
 from kitting.ledger.operations import Act, perform
 from kitting.lots.services.lots import NewBag
@@ -284,7 +284,7 @@ def test_five_rejected_on_tightened_stop_a_source_until_it_is_resumed() -> None:
     error = refused(lot)
     assert_refused(error, "inspection_stopped", part=part.name, source="Print bench")
     give(lot, accept=False, found=1)  # rejecting goes on, and changes nothing
-    inspection.resume_source(
+    switching.resume_source(
         part_id=part.pk, source="Print bench", reason="New nozzle",
         sign=factories.sign(),
     )  # fmt: skip

@@ -11,8 +11,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from kitting.checking.queries.checks import plan_of
-from kitting.checking.queries.inspection import check_page
+from kitting.checking.queries.checks import check_page, plan_of
 from kitting.checking.queries.switching import states_of
 from kitting.checking.services import rejected
 from kitting.models import DefectKind, Disposition, Operation, Part, User

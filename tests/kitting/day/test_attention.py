@@ -11,7 +11,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from kitting.checking.services import checks, inspection
+from kitting.checking.services import checks, switching
 from kitting.day.queries.attention import Spoiled, stopped_sources, to_see_to
 from kitting.disinfection.services import lamps, meters
 from kitting.disinfection.services.meters import record_calibration
@@ -76,7 +76,7 @@ def test_a_stopped_source_is_named_until_it_may_go_on(client_for: Any) -> None:
     text = page_of(client_for)
     assert "Headband from Print bench</a>: <span" in text
     assert "inspection is stopped" in text
-    inspection.resume_source(
+    switching.resume_source(
         part_id=revision.part_id, source="Print bench", reason="New nozzle", sign=sign()
     )
     assert not to_see_to(TODAY, standing_reach())

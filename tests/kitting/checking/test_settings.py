@@ -1,4 +1,4 @@
-"""How parts are checked, the list of defects, and sources that begin again."""
+"""How parts are checked, and the list of defects."""
 
 from __future__ import annotations
 
@@ -6,10 +6,10 @@ from typing import Any
 
 import pytest
 
-from kitting.checking.services import checks, inspection
-from kitting.checking.services.inspection import Kind, PartPlan
+from kitting.checking.services import checks, settings
+from kitting.checking.services.settings import Kind, PartPlan
 from kitting.domain.errors import LotwardError
-from kitting.models import DefectKind, Operation, Part, Resumption
+from kitting.models import DefectKind, Operation, Part
 from tests import factories
 from tests.assertions import assert_refused
 
@@ -24,9 +24,9 @@ def refused(call: Any, **values: Any) -> LotwardError:
     return caught.value
 
 
-def set_plan(part: Part, way: str, **changes: Any) -> inspection.PlanSet:
+def set_plan(part: Part, way: str, **changes: Any) -> settings.PlanSet:
     to = PartPlan(way=way, **changes)
-    done = inspection.set_check_plan(part_id=part.pk, to=to, sign=factories.sign())
+    done = settings.set_check_plan(part_id=part.pk, to=to, sign=factories.sign())
     part.refresh_from_db()
     return done
 
@@ -49,8 +49,8 @@ def test_a_part_is_checked_by_sample_in_whole_or_not() -> None:
 def test_a_change_is_kept_in_the_journal() -> None:
     part, sign = factories.make_part(), factories.sign()
     values = {"part_id": part.pk, "to": PartPlan("sample"), "sign": sign}
-    done = inspection.set_check_plan(**values)
-    assert inspection.set_check_plan(**values) == done
+    done = settings.set_check_plan(**values)
+    assert settings.set_check_plan(**values) == done
     link = Operation.objects.get(name="set_check_plan").link
     assert '"level": "II"' in link.outcome
 
@@ -70,7 +70,7 @@ def test_what_the_tables_do_not_know_is_refused(
 ) -> None:
     part = factories.make_part()
     to = PartPlan(**plan)
-    error = refused(inspection.set_check_plan, part_id=part.pk, to=to)
+    error = refused(settings.set_check_plan, part_id=part.pk, to=to)
     assert error.code == code
 
 
@@ -79,7 +79,7 @@ def test_a_check_neither_begins_nor_ends_while_lots_are_on_record() -> None:
     free = factories.make_bag().lot.part
     for part, way in ((checked, "none"), (free, "all"), (free, "sample")):
         to = PartPlan(way)
-        error = refused(inspection.set_check_plan, part_id=part.pk, to=to)
+        error = refused(settings.set_check_plan, part_id=part.pk, to=to)
         assert_refused(error, "part_has_lots", part=part.name)
     set_plan(checked, "sample")  # between all and a sample it may change
     assert checked.sampled
@@ -88,7 +88,7 @@ def test_a_check_neither_begins_nor_ends_while_lots_are_on_record() -> None:
 def test_grams_are_not_sampled() -> None:
     part = factories.make_part(unit="gram")
     to = PartPlan("sample")
-    error = refused(inspection.set_check_plan, part_id=part.pk, to=to)
+    error = refused(settings.set_check_plan, part_id=part.pk, to=to)
     assert_refused(error, "sampling_counts_pieces", part=part.name)
 
 
@@ -97,7 +97,7 @@ def test_grams_are_not_sampled() -> None:
 
 def add(code: str = " scr ", **changes: Any) -> DefectKind:
     to = Kind(**{"name": " Scratched ", **changes})
-    done = inspection.add_kind(code=code, to=to, sign=factories.sign())
+    done = settings.add_kind(code=code, to=to, sign=factories.sign())
     return DefectKind.objects.get(code=done.code)
 
 
@@ -106,7 +106,7 @@ def test_a_kind_of_defect_goes_on_the_list_and_off_it() -> None:
     kind = add(grade="minor", part_id=part.pk)
     assert (kind.code, kind.name, kind.grade) == ("SCR", "Scratched", "minor")
     to = Kind(name="Scratch", grade="critical", in_use=False)
-    inspection.change_kind(kind_id=kind.pk, to=to, sign=factories.sign())
+    settings.change_kind(kind_id=kind.pk, to=to, sign=factories.sign())
     kind.refresh_from_db()
     assert (kind.name, kind.grade, kind.part, kind.in_use) == (
         "Scratch",
@@ -131,13 +131,13 @@ def test_a_kind_that_does_not_fit_the_list_is_refused(
     code: str, changes: dict[str, Any], wrong: str
 ) -> None:
     to = Kind(**{"name": "Cracked", **changes})
-    assert refused(inspection.add_kind, code=code, to=to).code == wrong
+    assert refused(settings.add_kind, code=code, to=to).code == wrong
     assert not DefectKind.objects.exists()
 
 
 def test_a_code_stands_once_on_the_list() -> None:
     add()
-    error = refused(inspection.add_kind, code="SCR", to=Kind("Scraped"))
+    error = refused(settings.add_kind, code="SCR", to=Kind("Scraped"))
     assert_refused(error, "defect_kind_exists", kind="SCR")
 
 
@@ -151,38 +151,9 @@ def test_a_kind_that_was_found_keeps_its_class_and_part() -> None:
         sign=factories.sign(),
     )
     to = Kind(name="Scratched", grade="minor")
-    error = refused(inspection.change_kind, kind_id=kind.pk, to=to)
+    error = refused(settings.change_kind, kind_id=kind.pk, to=to)
     assert_refused(error, "defect_kind_found", kind="Scratched")
     off = Kind(name="Scratches", in_use=False)
-    inspection.change_kind(kind_id=kind.pk, to=off, sign=factories.sign())
+    settings.change_kind(kind_id=kind.pk, to=off, sign=factories.sign())
     kind.refresh_from_db()
     assert (kind.name, kind.in_use) == ("Scratches", False)
-
-
-# -- A source that begins again --------------------------------------------------------------
-
-
-def test_only_a_stopped_source_begins_again_and_with_a_reason() -> None:
-    part = factories.make_part()
-    values: dict[str, Any] = {"part_id": part.pk, "source": "Print bench"}
-    error = refused(inspection.resume_source, **values, reason="New nozzle")
-    assert_refused(error, "inspection_not_stopped")
-    error = refused(inspection.resume_source, **values, reason=" ")
-    assert_refused(error, "reason_missing")
-    assert not Resumption.objects.exists()
-
-
-def test_resuming_twice_with_one_key_happens_once() -> None:
-    revision = factories.sampled_revision()
-    for _ in range(7):
-        factories.reject(factories.make_lot(revision))
-    values: dict[str, Any] = {
-        "part_id": revision.part_id,
-        "source": "Print bench",
-        "reason": "New nozzle",
-        "sign": factories.sign(),
-    }
-    done = inspection.resume_source(**values)
-    assert inspection.resume_source(**values) == done
-    assert Resumption.objects.count() == 1
-    assert refused(inspection.resume_source, **{**values, "sign": factories.sign()})

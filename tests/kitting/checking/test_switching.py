@@ -1,4 +1,4 @@
-"""Reduced inspection over real lots: the decision, its conditions, and how it ends.
+"""Reduced inspection over real lots: the decision, its conditions, how it ends; resuming.
 
 Plans: MIL-STD-105E, Tables II-A and II-C; switching: 4.7.3, 4.7.4 and 4.10.1.4. Letter H
 (281 to 500 pieces, level II) at AQL 1.0: 50 pieces 1/2 on normal inspection, 20 pieces
@@ -13,11 +13,19 @@ import pytest
 
 from kitting.checking.queries.checks import CheckPlan, aqls_of, plan_of
 from kitting.checking.queries.switching import all_states, standings_of, states_of
-from kitting.checking.services import checks, inspection, switching
+from kitting.checking.services import checks, settings, switching
 from kitting.checking.services.switching import Switched, Target
 from kitting.domain.errors import LotwardError
 from kitting.lots.services.lots import NewBag
-from kitting.models import Check, CheckedClass, Lot, Operation, Revision, Switching
+from kitting.models import (
+    Check,
+    CheckedClass,
+    Lot,
+    Operation,
+    Resumption,
+    Revision,
+    Switching,
+)
 from tests import factories
 from tests.assertions import assert_refused
 
@@ -292,7 +300,36 @@ def test_the_aql_of_today_is_what_samples_are_held_against(revision: Revision) -
     part = revision.part
     shown = standings_of(part.pk, SOURCE, aqls_of(part))["major"].standing
     assert (shown.found, shown.looked_at, shown.most) == (5, 500, 5)
-    to = inspection.PartPlan("sample", aql_major=650, aql_minor=2_500)
-    inspection.set_check_plan(part_id=part.pk, to=to, sign=factories.sign())
+    to = settings.PartPlan("sample", aql_major=650, aql_minor=2_500)
+    settings.set_check_plan(part_id=part.pk, to=to, sign=factories.sign())
     error = refused(reduce, revision)
     assert_refused(error, "reduced_too_many_bad", found=5, most=3)
+
+
+# -- A source that begins again --------------------------------------------------------------
+
+
+def test_only_a_stopped_source_begins_again_and_with_a_reason() -> None:
+    part = factories.make_part()
+    values = {"part_id": part.pk, "source": SOURCE, "sign": factories.sign()}
+    error = refused(switching.resume_source, **values, reason="New nozzle")
+    assert_refused(error, "inspection_not_stopped")
+    error = refused(switching.resume_source, **values, reason=" ")
+    assert_refused(error, "reason_missing")
+    assert not Resumption.objects.exists()
+
+
+def test_resuming_twice_with_one_key_happens_once() -> None:
+    revision = factories.sampled_revision()
+    for _ in range(7):
+        factories.reject(factories.make_lot(revision))
+    values: dict[str, Any] = {
+        "part_id": revision.part_id,
+        "source": "Print bench",
+        "reason": "New nozzle",
+        "sign": factories.sign(),
+    }
+    done = switching.resume_source(**values)
+    assert switching.resume_source(**values) == done
+    assert Resumption.objects.count() == 1
+    assert refused(switching.resume_source, **{**values, "sign": factories.sign()})

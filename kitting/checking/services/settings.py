@@ -1,4 +1,4 @@
-"""How parts are checked and for which defects; stopped sources that begin again."""
+"""How parts are checked, and for which defects."""
 
 from __future__ import annotations
 
@@ -6,13 +6,12 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 
 from kitting.checking.queries.checks import percent
-from kitting.checking.queries.switching import states_of
 from kitting.domain import sampling
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
-from kitting.ledger.needs import need_reason, need_text
+from kitting.ledger.needs import need_text
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import DefectKind, Part, Resumption
+from kitting.models import DefectKind, Part
 from kitting.models.catalogue import Unit
 from kitting.models.evidence import Grade
 
@@ -67,14 +66,6 @@ class KindSet:
     name: str
     grade: str
     in_use: bool
-
-
-@dataclass(frozen=True)
-class Resumed:
-    """A source that may deliver a part again."""
-
-    part: str
-    source: str
 
 
 LONGEST = {"code": 12, "name": 40}
@@ -217,35 +208,3 @@ def _check_kind(code: str, to: Kind) -> None:
 
 def _kept(kind: DefectKind) -> KindSet:
     return KindSet(kind.code, kind.name, str(kind.grade), kind.in_use)
-
-
-def resume_source(*, part_id: int, source: str, reason: str, sign: Sign) -> Resumed:
-    """Let lots of a part from a stopped source be accepted again, on tightened plans.
-
-    Args:
-        part_id: The part.
-        source: The source, as it is spelt on its lots.
-        reason: What was corrected.
-        sign: The quality officer, when and the operation key.
-
-    Returns:
-        Part and source.
-
-    Raises:
-        Missing: If there is no such part.
-        Refused: ``inspection_not_stopped``, ``reason_missing``, ``entry_too_long``.
-        OperationKeyReused: If the key was used for another act.
-    """
-
-    def work(act: Act) -> Resumed:
-        why = need_reason(reason)
-        part = locking.lock_row(Part, part_id)
-        states = states_of(part.pk, source)
-        if not any(state.stopped for state in states.values()):
-            raise Refused("inspection_not_stopped")
-        act.write(Resumption(part=part, source=source, reason=why))
-        return Resumed(part.code, source)
-
-    return perform(
-        "resume_source", work, Resumed, sign, part=part_id, source=source, reason=reason
-    )
