@@ -10,6 +10,7 @@ from kitting.disinfection.views import (
     protocols,
     run,
     runs,
+    values,
     verdicts,
 )
 
@@ -43,7 +44,7 @@ urlpatterns: list[URLPattern] = [
         "disinfection/<str:number>/give-up/", verdicts.run_give_up, name="run-give-up"
     ),
     path("disinfection/<str:number>/stop/", verdicts.run_stop, name="run-stop"),
-    path("disinfection/<str:number>/values/", verdicts.run_values, name="run-values"),
+    path("disinfection/<str:number>/values/", values.run_values, name="run-values"),
     path("meters/", meters.meter_list, name="meters"),
     path("meters/new/", meters.meter_new, name="meter-new"),
     path("meters/<path:serial>/wrong/", meters.meter_wrong, name="meter-wrong"),

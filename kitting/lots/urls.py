@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.lots.views import bags, blanks, files, lots, yields
+from kitting.lots.views import bags, blanks, counts, files, lots, samples, yields
 
 urlpatterns: list[URLPattern] = [
     path("lots/", lots.lot_list, name="lots"),
@@ -12,10 +12,10 @@ urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/close/", lots.lot_close, name="lot-close"),
     path("lots/<path:number>/", lots.lot_detail, name="lot-detail"),
     path("bags/<str:number>/", bags.bag_detail, name="bag-detail"),
-    path("bags/<str:number>/count/", bags.bag_count, name="bag-count"),
-    path("bags/<str:number>/weigh/", bags.bag_weigh, name="bag-weigh"),
-    path("bags/<str:number>/sample/", bags.bag_sample, name="bag-sample"),
-    path("samples/<int:pk>/result/", bags.sample_result, name="sample-result"),
+    path("bags/<str:number>/count/", counts.bag_count, name="bag-count"),
+    path("bags/<str:number>/weigh/", counts.bag_weigh, name="bag-weigh"),
+    path("bags/<str:number>/sample/", samples.bag_sample, name="bag-sample"),
+    path("samples/<int:pk>/result/", samples.sample_result, name="sample-result"),
     path("bag-numbers/", blanks.bag_numbers, name="bag-numbers"),
     path(
         "bag-numbers/labels/",

@@ -7,20 +7,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Final
 
-from kitting.checking.queries.switching import (
-    ALL,
-    SWITCHED,
-    states_of,
-)
+from kitting.checking.queries.switching import ALL, SWITCHED, states_of
 from kitting.domain import sampling
 from kitting.domain.sampling import DefectClass, Plan, Severity, State
 from kitting.domain.stages import BagStage
-from kitting.models import (
-    Bag,
-    DefectKind,
-    Lot,
-    Part,
-)
+from kitting.models import Bag, DefectKind, Lot, Part
 
 THOUSANDTHS: Final = 1_000
 

@@ -10,23 +10,11 @@ from typing import Any
 
 from django.db.models import Count, Max, Q, QuerySet, Sum
 
-from kitting.checking.queries.checks import (
-    aqls_of,
-)
-from kitting.checking.queries.switching import (
-    ClassStanding,
-    all_states,
-    standings_of,
-)
+from kitting.checking.queries.checks import aqls_of
+from kitting.checking.queries.switching import ClassStanding, all_states, standings_of
 from kitting.domain import sampling
 from kitting.domain.sampling import DefectClass, Plan, State
-from kitting.models import (
-    Check,
-    Defect,
-    Part,
-    Resumption,
-    Switching,
-)
+from kitting.models import Check, Defect, Part, Resumption, Switching
 from kitting.models.lots import Verdict
 
 MOST_SHOWN = 60

@@ -4,11 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kitting.models import (
-    Bag,
-    Disposition,
-    Lot,
-)
+from kitting.models import Bag, Disposition, Lot
 
 
 @dataclass(frozen=True)

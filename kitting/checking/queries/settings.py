@@ -5,10 +5,7 @@ from __future__ import annotations
 from django.db.models import Count, Sum
 
 from kitting.domain import sampling
-from kitting.models import (
-    DefectKind,
-    Part,
-)
+from kitting.models import DefectKind, Part
 
 
 def parts_to_set() -> list[Part]:

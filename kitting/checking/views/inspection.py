@@ -8,10 +8,7 @@ from urllib.parse import urlencode
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 
-from kitting.checking.forms import (
-    CurveForm,
-    SourceFilterForm,
-)
+from kitting.checking.forms import CurveForm, SourceFilterForm
 from kitting.checking.queries.checks import percent
 from kitting.checking.queries.inspection import curve_lines, source_lines, source_page
 from kitting.domain import sampling

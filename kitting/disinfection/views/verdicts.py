@@ -12,16 +12,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from kitting.disinfection.forms.runs import SIDE_WORDS
-from kitting.disinfection.forms.values import ValuesForm
 from kitting.disinfection.forms.verdicts import CloseRunForm, GiveUpForm, StopForm
-from kitting.disinfection.services.values import log_values
 from kitting.disinfection.services.verdicts import close_run, give_up_run, stop_line
 from kitting.disinfection.views.run import context_of, find_run
 from kitting.disinfection.views.runs import run_address
 from kitting.domain.shown import spaced
 from kitting.domain.stages import RunStage
 from kitting.models import Run
-from kitting.models.runs import UVC, Moment, Side
+from kitting.models.runs import Moment, Side
 from kitting.web.acting import act_page, attempt
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, go, render_part
@@ -128,22 +126,4 @@ def run_stop(request: LotwardRequest, number: str) -> HttpResponse:
         level=messages.WARNING,
         act=_("Set every bag on the line to accepted"),
         stop=True,
-    )
-
-
-@allowed("kitting.run_line", "GET", "POST")
-def run_values(request: LotwardRequest, number: str) -> HttpResponse:
-    """Log values of a run by heat or liquid."""
-    run = find_run(number)
-    return _act_page(
-        request,
-        "run_values",
-        run,
-        ValuesForm(request.POST or None, run=run, workshop=request.workshop),
-        log_values,
-        lambda done: ngettext(
-            "%(values)s value is logged.", "%(values)s values are logged.", done.values
-        ),
-        act=_("Log what was measured"),
-        by_light=run.protocol.process in UVC,
     )

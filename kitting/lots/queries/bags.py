@@ -1,4 +1,4 @@
-"""What the pages of a bag read: the bag, its runs, boxes and samples."""
+"""What the page of a bag reads: the bag, its runs, boxes and samples."""
 
 from __future__ import annotations
 
@@ -9,19 +9,8 @@ from django.db.models import QuerySet
 
 from kitting.domain.stages import COUNTABLE, BagStage
 from kitting.ledger.reach import Reach
-from kitting.models import (
-    Bag,
-    BoxLine,
-    Count,
-    Hold,
-    Lot,
-    Movement,
-    OpenBag,
-    RunBag,
-    Sample,
-)
+from kitting.models import Bag, BoxLine, Count, Hold, Movement, OpenBag, RunBag, Sample
 from kitting.models.catalogue import Unit
-from kitting.models.lots import CountedBy
 
 MOST_ROWS = 200
 """Movements and boxes that the page of a bag shows, the newest; the trace has all."""
@@ -112,25 +101,6 @@ def bag_page(bag: Bag, reach: Reach) -> BagPage:
         is_held=reach.bag(bag),
         bench=open_at.bench.name if open_at else "",
     )
-
-
-def open_samples(lot: Lot) -> list[Sample]:
-    """Samples of a lot whose result is not known yet, oldest first."""
-    found = Sample.objects.filter(bag__lot=lot, result__isnull=True)
-    return list(found.select_related("bag", "operation").order_by("pk"))
-
-
-def one_sample() -> QuerySet[Sample]:
-    """Samples with what the page of a result names."""
-    return Sample.objects.select_related("bag__lot__part", "operation", "result")
-
-
-def last_weighing(bag: Bag) -> Count | None:
-    """The newest count by weight of the same part: its reference and scale."""
-    found = Count.objects.filter(
-        counted_by=CountedBy.WEIGHT, bag__lot__part=bag.lot.part_id
-    )
-    return found.order_by("-pk").first()
 
 
 def cleared_together(bags: Iterable[Bag]) -> bool:

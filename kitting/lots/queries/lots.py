@@ -12,7 +12,7 @@ from django.db.models.functions import Coalesce
 
 from kitting.domain.stages import BagStage
 from kitting.ledger.reach import Reach
-from kitting.lots.queries.bags import open_samples
+from kitting.lots.queries.samples import open_samples
 from kitting.lots.queries.yields import LotYield, lot_yield
 from kitting.models import Bag, Check, Hold, Lot, LotOrigin, Movement, Sample
 from kitting.models.lots import LotStage, Verdict

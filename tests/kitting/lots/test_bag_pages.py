@@ -12,7 +12,7 @@ from django.urls import reverse
 
 from kitting.ledger import holds
 from kitting.lots.services import counts, samples
-from kitting.lots.views.bags import MOST_NAMED, boxes_named
+from kitting.lots.views.counts import MOST_NAMED, boxes_named
 from kitting.models import Bag, Count, Link, Sample, SampleResult, User
 from tests import factories
 from tests.assertions import (

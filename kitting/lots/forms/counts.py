@@ -1,4 +1,4 @@
-"""Forms of a bag: counting it again, also by weight, and pieces for tests."""
+"""Forms for counting a bag again, also by weight."""
 
 from __future__ import annotations
 
@@ -185,37 +185,3 @@ class WeighForm(BagForm):
         names = ("sure", "other_mass", "reason", "moves")
         said = {name: self.cleaned_data[name] for name in names}
         return {**said, "weighed": self.weighed}
-
-
-class SampleForm(KeyedForm):
-    """Pieces that leave a bag for a test."""
-
-    things = {
-        "pieces": _("how many pieces leave the bag"),
-        "what_for": _("what the test is for"),
-        "sent_to": _("who gets them"),
-    }
-
-    pieces = _pieces(_("How many"), required=True)
-    what_for = forms.CharField(
-        label=_("What for"),
-        max_length=120,
-        help_text=_("Such as: swabs after the run, fit on a head, tear of the band."),
-    )
-    sent_to = forms.CharField(label=_("To whom"), max_length=80)
-
-    def __init__(self, *args: Any, bag: Bag, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["pieces"].widget.attrs["data-unit"] = unit_word(bag.lot.part)
-
-
-class ResultForm(KeyedForm):
-    """What came back for a sample."""
-
-    result = ReasonField(label=_("What was found"))
-    document = forms.CharField(
-        label=_("Where the result is written"),
-        required=False,
-        max_length=120,
-        help_text=_("Number and date of the report."),
-    )
