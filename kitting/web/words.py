@@ -161,6 +161,9 @@ SENTENCES: dict[str, str | Promise] = {
     "nothing_has_number": _(
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),
+    "no_such_links": _(
+        "The journal has no such links. Its newest is number %(newest)s."
+    ),
     "number_check_wrong": _(
         "“%(text)s” has a wrong check character, so a character was misread. Scan the"
         " label, or type the number again."

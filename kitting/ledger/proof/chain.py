@@ -31,8 +31,8 @@ class _Link(NamedTuple):
     hash: bytes
 
 
-class _Written(NamedTuple):
-    """What a batch of operations is and wrote, in canonical form."""
+class Written(NamedTuple):
+    """What some operations are and wrote, in canonical form."""
 
     operations: dict[int, list[list[Any]]]
     entries: dict[int, list[tuple[str, int, list[list[Any]]]]]
@@ -61,7 +61,7 @@ def _site(tally: Tally, site: int) -> None:
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link))):
         made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
-        written = _written([link.operation for link in made])
+        written = written_by([link.operation for link in made])
         for link in made:
             tally.count += 1
             if link.seq != seq + 1:
@@ -78,7 +78,7 @@ def _site(tally: Tally, site: int) -> None:
     _head(tally, site, seq, before)
 
 
-def _link(tally: Tally, link: _Link, before: bytes, written: _Written) -> None:
+def _link(tally: Tally, link: _Link, before: bytes, written: Written) -> None:
     if link.form != FORM:
         tally.add(LINK, link.pk, "The link has an unknown form.", FORM, link.form)
         return
@@ -101,7 +101,15 @@ def _link(tally: Tally, link: _Link, before: bytes, written: _Written) -> None:
     )
 
 
-def _written(ids: Sequence[int]) -> _Written:
+def written_by(ids: Sequence[int]) -> Written:
+    """Read what some operations are and wrote.
+
+    Args:
+        ids: Their ids; at least one.
+
+    Returns:
+        All of it in canonical form.
+    """
     wanted = set(ids)
     names = columns(Operation)
     at = names.index("id")
@@ -121,7 +129,7 @@ def _written(ids: Sequence[int]) -> _Written:
             if row[owner] in wanted:
                 entry = (label, row[pk], canonical_values(names, row))
                 entries[row[owner]].append(entry)
-    return _Written(operations, entries)
+    return Written(operations, entries)
 
 
 def _among(column: str, ids: Sequence[int]) -> Q:
