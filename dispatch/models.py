@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
@@ -60,6 +62,15 @@ class Shipment(models.Model):
     sets = models.PositiveIntegerField(default=0)
     search = models.CharField(max_length=400, blank=True)
 
+    unsealed: ClassVar = {
+        "stage": "its events",
+        "events_seen": "its events",
+        "sent_at": "its events",
+        "sent_by": "its events",
+        "boxes": "its boxes",
+        "sets": "its boxes",
+    }
+
     class Meta:
         default_permissions = ()
         ordering = ["-id"]
@@ -103,6 +114,13 @@ class ShipmentBox(models.Model):
         "kitting.Box", on_delete=models.PROTECT, related_name="shipment_boxes"
     )
     live = models.BooleanField(default=True)
+
+    unsealed: ClassVar = {
+        "id": "its scans",
+        "shipment_id": "its scans",
+        "box_id": "its scans",
+        "live": "its scans",
+    }
 
     class Meta:
         default_permissions = ()

@@ -49,6 +49,7 @@ def make_line() -> Line:
     line = Line(factories.make_bench(), factories.make_size(recipe, sets=2))
     boxes.bring_bag(bench_id=line.bench.pk, bag_id=bag.pk, sign=sign())
     line.pack()
+    factories.seal_set_up()
     return line
 
 

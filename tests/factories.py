@@ -7,10 +7,13 @@ from __future__ import annotations
 
 import itertools
 import uuid
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
 from django.contrib.auth.models import Group
+from django.db import connection
+from django.db.models.expressions import RawSQL
 
 from dispatch.models import Consignee, Shipment
 from dispatch.shipments import services
@@ -19,7 +22,8 @@ from kitting.disinfection.queries.protocols import mark_of
 from kitting.disinfection.services import evidence, protocols, runs, verdicts
 from kitting.disinfection.services.meters import record_calibration
 from kitting.domain.entries import Belt, Load, Report, Terms
-from kitting.ledger.operations import Sign
+from kitting.ledger import proof
+from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.services import lots
 from kitting.models import (
     Bag,
@@ -38,6 +42,7 @@ from kitting.models import (
     RecipeLine,
     Revision,
     Run,
+    Touched,
     User,
 )
 from kitting.models.catalogue import Per, PlaceKind
@@ -67,6 +72,40 @@ def sign(by: User | None = None, **changes: Any) -> Sign:
             name="tester"
         )
     return Sign(**values)
+
+
+BY_SERVICES = frozenset(
+    f"kitting_{name}" for name in ("bag", "badge", "box", "counter", "lot", "run")
+) | {"kitting_openbag", "kitting_printjob", "kitting_runbag", "dispatch_shipment"}
+"""Tables that no test writes to but through the services."""
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """What a test had made without any act."""
+
+    rows: int
+
+
+def seal_set_up() -> None:
+    """Seal what tests make of a workshop's set-up without the services."""
+
+    def work(act: Act) -> SetUp:
+        mine = (
+            act.operation.pk
+            if connection.vendor == "sqlite"
+            else RawSQL("pg_current_xact_id()::text::bigint", ())
+        )
+        made = Touched.objects.exclude(of__in=BY_SERVICES)
+        return SetUp(made.update(act=mine))
+
+    perform("set_up", work, SetUp, sign())
+
+
+def prove() -> list[proof.Fault]:
+    """Prove a database whose set-up a test has made."""
+    seal_set_up()
+    return proof.prove()
 
 
 def make_part(**changes: Any) -> Part:

@@ -273,6 +273,7 @@ def make_history() -> History:
     retired = ledger_evidence.sign_and_retire(band)
     for box in (sent, labelled, voided):
         box.refresh_from_db()
+    factories.seal_set_up()
     return History(
         band=band,
         visor=visor,

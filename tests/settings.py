@@ -41,5 +41,8 @@ STATIC_ROOT.mkdir()
 STORAGES["staticfiles"] = {
     "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
 }
-PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.MD5PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",  # the demo's
+]
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]

@@ -253,6 +253,7 @@ class Migration(migrations.Migration):
                 ("on", models.BooleanField()),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),

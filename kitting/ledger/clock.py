@@ -10,7 +10,11 @@ from zoneinfo import ZoneInfo
 
 from django.utils import timezone
 
+from kitting.domain.errors import Refused
 from kitting.models import Workshop
+
+LEEWAY = timedelta(seconds=2)
+"""So far a clock may be set back, or two servers' clocks apart, without anybody asking."""
 
 _ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
 
@@ -38,6 +42,27 @@ def now() -> datetime:
         An aware moment, by the clock that is gone by.
     """
     return timezone.now() + _ahead.get()
+
+
+def after(newest: datetime | None) -> datetime:
+    """The time of an act that is done now.
+
+    Args:
+        newest: The time of the newest act; None before the first.
+
+    Returns:
+        This moment, never before the newest act.
+
+    Raises:
+        Refused: ``clock_is_behind`` if it lies before the newest act by more than
+            ``LEEWAY``: the clock was set back, or is not set yet.
+    """
+    at = now()
+    if newest is None or at >= newest:
+        return at
+    if newest - at <= LEEWAY:
+        return newest
+    raise Refused("clock_is_behind", now=at, newest=newest)
 
 
 def today() -> date:

@@ -18,6 +18,7 @@ from django.db import connection as default_connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, UniqueConstraint
 
+from kitting.ledger import seals
 from kitting.ledger.guard_rules import FIXED, condition
 from kitting.models.base import Guarded
 
@@ -98,6 +99,7 @@ def install_guards(connection: BaseDatabaseWrapper | None = None) -> None:
         if connection.vendor == "postgresql":
             cursor.execute(_FUNCTION)
             cursor.execute(_LINE_FUNCTION)
+            cursor.execute(seals.FUNCTION)
         for _name, statement in wanted_guards(connection):
             cursor.execute(statement)
 
@@ -144,7 +146,11 @@ def _missing_postgresql(
         )
         bodies = {name: _flat(body) for name, body in cursor.fetchall()}
     missing = [name for name, sql in wanted.items() if found.get(name) != _bare(sql)]
-    for name, statement in (("refuse", _FUNCTION), ("boxline", _LINE_FUNCTION)):
+    for name, statement in (
+        ("refuse", _FUNCTION),
+        ("boxline", _LINE_FUNCTION),
+        ("touch", seals.FUNCTION),
+    ):
         if wanted and bodies.get(f"{PREFIX}{name}") != _flat(statement.split("$$")[1]):
             missing.append(f"{PREFIX}{name}()")
     return sorted(missing)
@@ -182,7 +188,7 @@ def wanted_guards(
     """Name and statement of every guard whose table exists."""
     connection = connection or default_connection
     tables = set(connection.introspection.table_names())
-    fixed = _fixed(connection, tables)
+    fixed = [*_fixed(connection, tables), *seals.wanted(connection, tables, PREFIX)]
     if connection.vendor == "sqlite":
         return [*_sqlite(tables), *fixed]
     return [*_postgresql(tables), *fixed]

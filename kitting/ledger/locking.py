@@ -141,6 +141,20 @@ def lock_head(site: int) -> JournalHead:
     return head
 
 
+def see_head(site: int) -> JournalHead:
+    """The newest end of the journal, as far as it is written; locks nothing.
+
+    Args:
+        site: The site whose journal it is.
+
+    Returns:
+        The head. On SQLite nobody else moves it while this transaction lasts.
+    """
+    (head,) = _SEEN(site)
+    return head
+
+
+_SEEN = Kept(lambda site: JournalHead.objects.filter(site=site))
 _HEAD = Kept(
     lambda site: JournalHead.objects.select_for_update(no_key=True).filter(site=site)
 )

@@ -12,15 +12,15 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
-from datetime import UTC, date, datetime
-from functools import cache
+from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db import IntegrityError, models, transaction
+from django.db import IntegrityError, transaction
 
 from kitting.domain.errors import OperationKeyReused
-from kitting.ledger import bulk, locking
+from kitting.ledger import bulk, clock, locking, seals
+from kitting.ledger.canon import canonical
 from kitting.ledger.kept import Kept
 from kitting.models import Guarded, Link, Operation, User, Workshop
 
@@ -36,7 +36,8 @@ class Sign:
 
     by: User
     key: UUID
-    now: datetime
+    now: datetime | None = None
+    """None for what the clock shows when the act has its lock; a demo keeps its own."""
     bench_id: int | None = None
 
 
@@ -47,12 +48,14 @@ class Act:
     operation: Operation
     sign: Sign
     workshop: Workshop
+    first: bool
+    """Whether nothing was ever done before it."""
     rows: list[Guarded] = field(default_factory=list)
 
     @property
     def now(self) -> datetime:
         """The moment of the act."""
-        return self.sign.now
+        return self.operation.at
 
     def write(self, *rows: Guarded) -> None:
         """Insert guarded rows under this act, one statement per table.
@@ -92,16 +95,31 @@ def perform(
 
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
+        Refused: ``clock_is_behind`` if the clock shows a time before the newest act.
     """
     mark = fingerprint(name, sent)
-    try:
-        with transaction.atomic(durable=True):
-            act = _claim(name, mark, sign)
-            outcome = work(act)
-            _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
-    except _KeyTaken as taken:
-        return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
+    for overtaken in range(MOST_OVERTAKEN, -1, -1):
+        try:
+            with transaction.atomic(durable=True):
+                act = _claim(name, mark, sign)
+                outcome = work(act)
+                _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+        except _KeyTaken as taken:
+            return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
+        except _Overtaken:
+            if not overtaken:
+                raise
+        else:
+            break
     return outcome
+
+
+MOST_OVERTAKEN = 3
+"""So often an act begins again because another one was dated after it meanwhile."""
+
+
+class _Overtaken(Exception):
+    """While it waited for a lock, an act of a later time was sealed; nothing stays."""
 
 
 class _KeyTaken(Exception):
@@ -186,6 +204,7 @@ _WORKSHOP = Kept(lambda: Workshop.objects.filter(pk=1))
 def _claim(name: str, mark: bytes, sign: Sign) -> Act:
     """Take the key; on a server one that is being used is waited for."""
     (workshop,) = _WORKSHOP()
+    head = locking.see_head(workshop.site)
     operation = Operation(
         site=workshop.site,
         key=sign.key.bytes,
@@ -194,17 +213,21 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         by=sign.by,
         by_name=str(sign.by)[:150],
         bench_id=sign.bench_id,
-        at=sign.now,
+        at=sign.now or clock.after(head.at),
     )
     try:
         bulk.insert([operation])
     except IntegrityError as error:
         raise _KeyTaken from error
-    return Act(operation=operation, sign=sign, workshop=workshop)
+    return Act(operation, sign, workshop, first=head.seq == 0)
 
 
 def _seal(act: Act, outcome: str) -> None:
+    seals.seal(act, first=act.first)
     head = locking.lock_head(act.workshop.site)
+    overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
+    if overtaken and act.sign.now is None:
+        raise _Overtaken
     seq = head.seq + 1
     digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
     link = Link(
@@ -217,7 +240,8 @@ def _seal(act: Act, outcome: str) -> None:
     )
     bulk.insert([link])
     head.seq, head.hash = seq, digest
-    bulk.update([head], ["seq", "hash"])
+    head.at = act.now if head.at is None else max(head.at, act.now)
+    bulk.update([head], ["seq", "hash", "at"])
 
 
 def link_hash(
@@ -269,73 +293,3 @@ def entries_hash(
     parts = sorted(entries, key=lambda entry: entry[:2])
     text = json.dumps([FORM, before.hex(), seq, operation, outcome, parts])
     return hashlib.sha256(text.encode()).digest()
-
-
-@cache
-def columns(model: type[models.Model]) -> tuple[str, ...]:
-    """The columns of a table in the order of the canonical form.
-
-    Args:
-        model: The table.
-
-    Returns:
-        Attribute names, in the order of the alphabet.
-    """
-    return tuple(sorted(field.attname for field in model._meta.concrete_fields))
-
-
-def canonical(row: models.Model) -> list[list[Any]]:
-    """The columns of a row as plain values that never depend on the database.
-
-    Args:
-        row: Any saved row, as it was made or as it was read back.
-
-    Returns:
-        Pairs of column name and value; see ``canonical_values``.
-    """
-    # A value as it will be read back: a count may have come in as text, a flag as 1.
-    readers = _readers(type(row))
-    values = [to_python(getattr(row, name)) for name, to_python in readers]
-    return canonical_values(columns(type(row)), values)
-
-
-@cache
-def _readers(
-    model: type[models.Model],
-) -> tuple[tuple[str, Callable[[Any], Any]], ...]:
-    fields = {field.attname: field for field in model._meta.concrete_fields}
-    return tuple((name, fields[name].to_python) for name in columns(model))
-
-
-def canonical_values(names: Iterable[str], values: Iterable[Any]) -> list[list[Any]]:
-    """Bring the columns of a row into the form that links hash.
-
-    An empty column is left out, so that a guarded table may gain a nullable column
-    and every link made before still holds.
-
-    Args:
-        names: Column names in the order of ``columns``.
-        values: Their values, as the database gives them.
-
-    Returns:
-        Pairs of column name and plain value, empty columns left out.
-    """
-    return [
-        [name, _plain(value)]
-        for name, value in zip(names, values, strict=True)
-        if value is not None
-    ]
-
-
-def _plain(value: Any) -> Any:
-    if type(value) is int:  # most of them, and of thirty thousand rows at once
-        return value
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat(timespec="microseconds")
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, bytes | memoryview | bytearray):
-        return bytes(value).hex()
-    if isinstance(value, str):
-        return str(value)
-    return value

@@ -7,7 +7,7 @@ from django.contrib.auth.models import Group, Permission
 from django.db import connection
 
 from kitting.domain.numbers import Kind
-from kitting.models import Counter, JournalHead, Workshop
+from kitting.models import Counter, JournalHead, User, Workshop
 
 ROLES: dict[str, tuple[str, ...]] = {
     "packer": ("see_work", "pack", "print_labels", "put_away", "count_bags"),
@@ -55,6 +55,9 @@ ROLES: dict[str, tuple[str, ...]] = {
 }
 """Who may do what; holds are lifted by the quality officer alone."""
 
+COMMAND_LINE = "command-line"
+"""User name of the command line itself; nobody can sign in as it."""
+
 COUNTERS = (*(kind.name.lower() for kind in Kind), "sscc")
 
 
@@ -75,6 +78,10 @@ def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
         if counter not in have
     )
     ensure_roles()
+    User.objects.get_or_create(
+        username=COMMAND_LINE,
+        defaults={"first_name": "command line", "password": "!"},
+    )
     start_ids(workshop.site)
     return workshop
 

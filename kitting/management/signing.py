@@ -9,12 +9,9 @@ from typing import Any
 
 from django.core.management.base import CommandError
 
-from kitting.ledger import clock
 from kitting.ledger.operations import Sign
+from kitting.ledger.setup import COMMAND_LINE
 from kitting.models import User
-
-COMMAND_LINE = "command-line"
-"""User name of the command line itself; nobody can sign in as it."""
 
 
 def ask_who(parser: ArgumentParser) -> None:
@@ -34,13 +31,13 @@ def signed(options: Mapping[str, Any]) -> Sign:
         options: What came in, with what ``ask_who`` asks for.
 
     Returns:
-        The sign, at this moment and with a key of its own.
+        The sign, with a key of its own.
 
     Raises:
         CommandError: If there is no such person, or the account is closed.
     """
     by = _signer(options["username"])
-    return Sign(by=by, key=uuid.uuid4(), now=clock.now())
+    return Sign(by=by, key=uuid.uuid4())
 
 
 def _signer(username: str) -> User:
@@ -50,10 +47,4 @@ def _signer(username: str) -> User:
             msg = f"There is no person “{username}” who may sign."
             raise CommandError(msg)
         return person
-    person, made = User.objects.get_or_create(
-        username=COMMAND_LINE, defaults={"first_name": "command line"}
-    )
-    if made:
-        person.set_unusable_password()
-        person.save(update_fields=["password"])
-    return person
+    return User.objects.get(username=COMMAND_LINE)

@@ -1196,6 +1196,7 @@ class Migration(migrations.Migration):
                 ),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -1504,6 +1505,15 @@ class Migration(migrations.Migration):
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="movements",
                         to="kitting.box",
+                    ),
+                ),
+                (
+                    "run",
+                    models.ForeignKey(
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="kitting.run",
                     ),
                 ),
                 (
@@ -2157,6 +2167,7 @@ class Migration(migrations.Migration):
                 ("document", models.CharField(blank=True, max_length=120)),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -2190,6 +2201,7 @@ class Migration(migrations.Migration):
                 ("on", models.DateField()),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -2272,6 +2284,7 @@ class Migration(migrations.Migration):
                 ("mark", models.BinaryField(max_length=32)),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -2537,6 +2550,7 @@ class Migration(migrations.Migration):
                 ("reason", models.CharField(max_length=200)),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -2590,6 +2604,58 @@ class Migration(migrations.Migration):
                 ("site", models.PositiveSmallIntegerField(unique=True)),
                 ("seq", models.PositiveBigIntegerField(default=0)),
                 ("hash", models.BinaryField(max_length=32)),
+                ("at", models.DateTimeField(null=True)),
+            ],
+            options={
+                "default_permissions": (),
+            },
+        ),
+        migrations.CreateModel(
+            name="RowSeal",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                (
+                    "operation",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="kitting.operation",
+                    ),
+                ),
+                ("of", models.CharField(max_length=60)),
+                ("row", models.BigIntegerField()),
+                ("text", models.TextField(blank=True)),
+            ],
+            options={
+                "default_permissions": (),
+                "indexes": [
+                    models.Index(fields=["of", "row"], name="kitting_rowseal_row")
+                ],
+            },
+        ),
+        migrations.CreateModel(
+            name="Touched",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="ID",
+                    ),
+                ),
+                ("act", models.BigIntegerField()),
+                ("of", models.CharField(max_length=60)),
+                ("row", models.BigIntegerField()),
             ],
             options={
                 "default_permissions": (),
@@ -3203,6 +3269,7 @@ class Migration(migrations.Migration):
                 ("reason", models.CharField(max_length=200)),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -3268,6 +3335,7 @@ class Migration(migrations.Migration):
                 ("hours", models.PositiveIntegerField()),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),
@@ -3394,6 +3462,7 @@ class Migration(migrations.Migration):
                 ("reason", models.CharField(max_length=200)),
             ],
             options={
+                "abstract": False,
                 "default_permissions": (),
             },
         ),

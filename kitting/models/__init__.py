@@ -31,7 +31,7 @@ from kitting.models.evidence import (
     Switching,
 )
 from kitting.models.holds import Hold, Lift
-from kitting.models.journal import JournalHead, Link, Operation
+from kitting.models.journal import JournalHead, Link, Operation, RowSeal, Touched
 from kitting.models.lots import Bag, Carrier, Check, Lot, LotOrigin, Movement
 from kitting.models.printing import Print, Printer, PrintJob, Stock
 from kitting.models.runs import (
@@ -103,6 +103,7 @@ __all__ = [
     "Resumption",
     "Retirement",
     "Revision",
+    "RowSeal",
     "Run",
     "RunBag",
     "RunValue",
@@ -113,6 +114,7 @@ __all__ = [
     "SkippedNumbers",
     "Stock",
     "Switching",
+    "Touched",
     "User",
     "Workshop",
     "Yield",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
@@ -70,6 +72,13 @@ class Box(models.Model):
     events_seen = models.PositiveSmallIntegerField(default=0)
     closed_at = models.DateTimeField(null=True)
     label_seen_at = models.DateTimeField(null=True)
+
+    unsealed: ClassVar = {
+        "stage": "its events",
+        "events_seen": "its events",
+        "place_id": "where it was put",
+        "label_seen_at": "its events",
+    }
 
     class Meta:
         default_permissions = ()
@@ -161,6 +170,15 @@ class BoxLine(models.Model):
         db_index=False,
     )
     pieces = models.PositiveIntegerField()
+
+    unsealed: ClassVar = {
+        "id": "movements into the box",
+        "box_id": "movements into the box",
+        "bag_id": "movements into the box",
+        "run_id": "movements into the box",
+        "lot_id": "the lot of the bag",
+        "pieces": "movements into the box",
+    }
 
     class Meta:
         default_permissions = ()

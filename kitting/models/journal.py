@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 
 from kitting.models.base import Guarded, once
@@ -55,9 +57,49 @@ class JournalHead(models.Model):
     site = models.PositiveSmallIntegerField(unique=True)
     seq = models.PositiveBigIntegerField(default=0)
     hash = models.BinaryField(max_length=32)
+    at = models.DateTimeField(null=True)
+    """The time of the newest act: none is dated before it."""
+
+    unsealed: ClassVar = dict.fromkeys(
+        ("id", "site", "seq", "hash", "at"), "its last link"
+    )
 
     class Meta:
         default_permissions = ()
 
     def __str__(self) -> str:
         return f"head {self.site}/{self.seq}"
+
+
+class RowSeal(Guarded):
+    """A row that may change, as an act left it; see ``ledger.seals``."""
+
+    of = models.CharField(max_length=60)
+    """The table."""
+    row = models.BigIntegerField()
+    text = models.TextField(blank=True)
+    """Its columns; empty where the act removed it."""
+
+    class Meta:
+        default_permissions = ()
+        indexes = [models.Index(fields=["of", "row"], name="kitting_rowseal_row")]
+
+    def __str__(self) -> str:
+        return f"{self.of} {self.row}"
+
+
+class Touched(models.Model):
+    """A row that was touched and is not sealed yet; triggers write it, acts clear it."""
+
+    act = models.BigIntegerField()
+    """The newest operation by then on SQLite, the transaction on PostgreSQL."""
+    of = models.CharField(max_length=60)
+    row = models.BigIntegerField()
+
+    unsealed: ClassVar = dict.fromkeys(("id", "act", "of", "row"), "what is not sealed")
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"{self.of} {self.row}"

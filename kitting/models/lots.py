@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
@@ -55,6 +56,10 @@ class Lot(models.Model):
     use_by = models.DateField(null=True, blank=True)
     stage = word_field(LotStage, default=LotStage.OPEN)
     verdict = word_field(Verdict, default=Verdict.NONE, blank=True)
+
+    unsealed: ClassVar = {
+        "verdict": "its checks",
+    }
 
     class Meta:
         default_permissions = ()
@@ -152,6 +157,15 @@ class Bag(models.Model):
     )
     passes = models.PositiveIntegerField(default=0)
 
+    unsealed: ClassVar = {
+        "stage": "its movements",
+        "pieces": "its movements",
+        "moves": "its movements",
+        "place_id": "its movements",
+        "carrier_id": "acts that hung it",
+        "passes": "its runs",
+    }
+
     class Meta:
         default_permissions = ()
         ordering = ["id"]
@@ -184,6 +198,10 @@ class Movement(Guarded):
     box = models.ForeignKey(
         "kitting.Box", on_delete=models.PROTECT, null=True, related_name="movements"
     )
+    run = models.ForeignKey(
+        "kitting.Run", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Which run had cleared what went into the box or came out of it."""
     kind = word_field(MovementKind)
     pieces = models.PositiveIntegerField()
     delta = models.IntegerField()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
 from django.db import models
 from django.db.models import Q
 
@@ -75,6 +77,10 @@ class Printer(models.Model):
     asleep_until = models.DateTimeField(null=True)
     """Not asked again before; set when it could not be reached."""
 
+    unsealed: ClassVar = {
+        "asleep_until": "when the print worker tries again",
+    }
+
     class Meta:
         default_permissions = ()
         ordering = ["code"]
@@ -120,6 +126,23 @@ class PrintJob(models.Model):
     unsure = models.BooleanField(default=False)
     """Whether some of its labels may have come out although it failed."""
     stop_asked = models.BooleanField(default=False)
+
+    unsealed: ClassVar = {
+        "state": "what the print worker did",
+        "sent_at": "what the print worker did",
+        "sent_to": "what the print worker did",
+        "ended_at": "what the print worker did",
+        "up_time": "what the print worker did",
+        "ipp_job": "what the print worker did",
+        "naps": "what the print worker did",
+        "next_try": "what the print worker did",
+        "worked_until": "what the print worker did",
+        "trouble": "what the print worker did",
+        "told": "what the print worker did",
+        "unsure": "what the print worker did",
+        "stop_asked": "what the print worker did",
+        "document": "its hash",
+    }
 
     class Meta:
         default_permissions = ()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
+from typing import ClassVar
 
 from django.db import models
 from django.db.models import Q
@@ -171,6 +172,11 @@ class Run(models.Model):
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
 
+    unsealed: ClassVar = {
+        "stage": "the act that ended it",
+        "closed_at": "the act that ended it",
+    }
+
     class Meta:
         default_permissions = ()
         ordering = ["-id"]
@@ -241,6 +247,10 @@ class RunBag(models.Model):
     on_at = models.DateTimeField()
     off_at = models.DateTimeField(null=True, blank=True)
     live = models.BooleanField(default=True)
+
+    unsealed: ClassVar = {
+        "live": "the stage of its run",
+    }
 
     class Meta:
         default_permissions = ()

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from typing import ClassVar
+
+from django.contrib.auth.hashers import check_password
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F
@@ -27,6 +30,12 @@ class Workshop(models.Model):
     """When a print worker last looked for work."""
     backup_at = models.DateTimeField(null=True)
     """Of what moment the newest backup is that was proved."""
+
+    unsealed: ClassVar = {
+        "ahead_s": "only a demo's clock is ahead",
+        "print_worker_at": "the print worker's beat",
+        "backup_at": "what the backup says",
+    }
 
     class Meta:
         default_permissions = ()
@@ -69,8 +78,17 @@ class Workshop(models.Model):
 class User(AbstractUser):
     """A person who signs what they do."""
 
+    unsealed: ClassVar = {
+        "last_login": "signing in is no act",
+        "date_joined": "the act that made the account",
+    }
+
     class Meta(AbstractUser.Meta):
         default_permissions = ()
+
+    def check_password(self, raw_password: str) -> bool:  # type: ignore[override]
+        """Tell whether it is the password; the hash changes by an act alone."""
+        return check_password(raw_password, self.password)
 
     def __str__(self) -> str:
         return self.get_full_name() or self.username

@@ -7,6 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from django.db.models import Expression, F, Min, OuterRef, QuerySet, Subquery, Sum
+from django.db.models.functions import Coalesce
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
@@ -24,31 +25,37 @@ NEW = (BoxStage.OPEN, BoxStage.VOIDED)
 """Stages in which a box may have no identity; an open box may have been cancelled."""
 
 
+KEY = ("box_id", "bag_id", "by")
+_BY = Coalesce(F("run_id"), 0)
+"""The run that had cleared the pieces; 0 where none was needed."""
+
+
 def contents(tally: Tally) -> None:
     """The lines of every box are what was packed into it less what was taken back.
 
     Args:
         tally: Where lines are counted and faults noted.
     """
-    key = ("box_id", "bag_id")
     lines = (
-        BoxLine.objects.order_by(*key)
-        .values(*key, "box__stage")
+        BoxLine.objects.annotate(by=_BY)
+        .order_by(*KEY)
+        .values(*KEY, "box__stage")
         .annotate(total=Sum("pieces"))
-        .values_list(*key, "total", "box__stage")
+        .values_list(*KEY, "total", "box__stage")
     )
     kinds = (MovementKind.PACKED, MovementKind.UNPACKED)
     packed = _moved(Movement.objects.filter(kind__in=kinds), Sum(-F("delta")))
     waste = Movement.objects.filter(kind=MovementKind.SCRAPPED, delta=0)
     scrapped = _moved(waste.filter(box__isnull=False), Sum("pieces"))
-    streams = [grouped(rows(found), width=2) for found in (lines, packed, scrapped)]
-    for (box, bag), (in_box, moved, gone) in side_by_side(*streams):
+    streams = [grouped(rows(found), width=3) for found in (lines, packed, scrapped)]
+    for (box, bag, _by), (in_box, moved, gone) in side_by_side(*streams):
         tally.count += len(in_box)
         have = sum(row[0] for row in in_box)
         tally.same(
             LINE,
             box,
-            f"Box {box} has other pieces of bag {bag} than were packed into it.",
+            f"Box {box} has other pieces of bag {bag} than were packed into it, or as"
+            " another run had cleared them.",
             sum(total for (total,) in moved),
             have,
         )
@@ -64,9 +71,8 @@ def contents(tally: Tally) -> None:
 
 
 def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Any]:
-    key = ("box_id", "bag_id")
-    summed = found.order_by(*key).values(*key).annotate(total=total)
-    totals: QuerySet[Movement, Any] = summed.values_list(*key, "total")
+    summed = found.annotate(by=_BY).order_by(*KEY).values(*KEY).annotate(total=total)
+    totals: QuerySet[Movement, Any] = summed.values_list(*KEY, "total")
     return totals
 
 

@@ -74,7 +74,10 @@ class Filling:
         taken = min(self.missing(line), bag.pieces)
         if taken < 1:
             return 0
-        moved = change(bag, Change(MovementKind.PACKED, taken, sign=-1, box=self.box))
+        what = Change(
+            MovementKind.PACKED, taken, sign=-1, box=self.box, run_id=bag.cleared_run_id
+        )
+        moved = change(bag, what)
         self.events.append(moved)
         self._add(bag, taken)
         return taken
@@ -147,12 +150,15 @@ def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
     for line in BoxLine.objects.filter(box=box):
         bag = bags[line.bag_id]
         to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
-        events.append(
-            change(
-                bag,
-                Change(MovementKind.UNPACKED, line.pieces, sign=1, box=box, to=to),
-            )
+        what = Change(
+            MovementKind.UNPACKED,
+            line.pieces,
+            sign=1,
+            to=to,
+            box=box,
+            run_id=line.run_id,
         )
+        events.append(change(bag, what))
         changed[bag.pk] = bag
     BoxLine.objects.filter(box=box).delete()
     save_bags(list(changed.values()))

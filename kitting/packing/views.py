@@ -116,7 +116,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     form = ScanForm(request.POST)
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
-    sign = Sign(by=request.user, key=form.key, now=clock.now(), bench_id=at.pk)
+    sign = Sign(by=request.user, key=form.key, bench_id=at.pk)
     shown = form.cleaned_data["box"]
     try:
         answer = take_scan(

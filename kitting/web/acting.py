@@ -15,7 +15,6 @@ from django.contrib.auth import authenticate
 from django.http import HttpResponse
 
 from kitting.domain.errors import LotwardError, Refused
-from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, add_refusal, go, render_part
@@ -28,7 +27,7 @@ UNFIT = 422
 
 def sign_of(request: LotwardRequest, form: KeyedForm) -> Sign:
     """Sign an act with the person, the form's key and the moment."""
-    return Sign(by=request.user, key=form.key, now=clock.now())
+    return Sign(by=request.user, key=form.key)
 
 
 def attempt(

@@ -99,7 +99,7 @@ def summary() -> Built:
 
 def _work(floor: Floor) -> None:
     """One day, in the order in which its work is done; the newest may end early."""
-    masterdata.put_recipes_in_force(floor.catalogue, floor.day(floor.today))
+    masterdata.begin_recipes(floor.catalogue, floor.clock, floor.day(floor.today))
     _morning(floor)
     if floor.begins(8, 20):
         _pack(floor, half=1)

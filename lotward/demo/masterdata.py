@@ -40,6 +40,8 @@ Data = dict[str, Any]
 class Catalogue:
     """The master data, by code."""
 
+    data: Data
+    """As the file says it."""
     places: dict[str, Place]
     methods: dict[str, Method]
     parts: dict[str, Part]
@@ -120,6 +122,7 @@ def load(data: Data, clock: Clock) -> Catalogue:
     }
     recipes = Recipe.objects.select_related("product")
     return Catalogue(
+        data=data,
         places=_by_code(Place),
         methods=_by_code(Method),
         parts=_by_code(Part),
@@ -146,20 +149,23 @@ def _by_code(model: Any) -> dict[str, Any]:
     return {each.code: each for each in model.objects.order_by("pk")}
 
 
-def put_recipes_in_force(found: Catalogue, today: date) -> None:
-    """Let each product's newest recipe that has begun be the one in force.
+def begin_recipes(found: Catalogue, clock: Clock, today: date) -> None:
+    """Load the file's products again on the day on which a recipe begins.
 
     Args:
         found: The master data.
+        clock: For signing the act.
         today: The day.
     """
+    products = {"products": found.data["products"]}
     for product in found.products.values():
-        begun = [
-            recipe
-            for recipe in product.recipes.order_by("version")
-            if found.recipe_starts[recipe.pk] <= today
-        ]
-        newest = begun[-1]
+        newest = max(
+            (
+                row
+                for row in product.recipes.all()
+                if found.recipe_starts[row.pk] <= today
+            ),
+            key=lambda recipe: recipe.version,
+        )
         if not newest.in_force:
-            product.recipes.filter(in_force=True).update(in_force=False)
-            product.recipes.filter(pk=newest.pk).update(in_force=True)
+            loading.load_catalogue(data=products, sign=clock.sign("manager"))

@@ -27,7 +27,8 @@ def make_people() -> dict[str, User]:
     Returns:
         The people by user name.
     """
-    hashed = make_password(PASSWORD)
+    # The same build has the same journal, whatever settings it is built with.
+    hashed = make_password(PASSWORD, salt="demo", hasher="pbkdf2_sha256")
     people = {}
     for name, role in PEOPLE.items():
         user = User(username=name, first_name=role.capitalize(), password=hashed)

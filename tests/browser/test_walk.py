@@ -23,7 +23,6 @@ from PIL import Image
 from playwright.sync_api import Browser, Page, expect
 
 from kitting.labels.readback import rasterise
-from kitting.ledger.proof import prove
 from kitting.ledger.setup import ROLES, ensure_workshop
 from kitting.models import Bag, Box, Workshop
 from kitting.models.catalogue import Per, PlaceKind
@@ -367,7 +366,7 @@ def test_the_whole_line_is_walked_by_its_pages(
 ) -> None:
     walker = Walker(page, live_server.url)
     walk(walker, scene)
-    assert prove() == []
+    assert factories.prove() == []
     assert len(walker.weights) > 20
     assert walker.barriers == []
     heavy = {name: n for name, n in walker.weights.items() if n > HEAVIEST_PAGE}
@@ -385,4 +384,4 @@ def test_the_whole_line_is_walked_without_javascript(
     page_without_script: Page, live_server, scene: Scene
 ) -> None:
     walk(Walker(page_without_script, live_server.url, script=False), scene)
-    assert prove() == []
+    assert factories.prove() == []

@@ -13,7 +13,6 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from dispatch.models import Consignee
-from kitting.ledger import proof
 from kitting.models import (
     Bench,
     BoxSize,
@@ -33,6 +32,7 @@ from kitting.models import (
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import CatalogueRefused, load_catalogue, try_catalogue
 from lotward.demo import masterdata
+from tests import factories
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -91,7 +91,7 @@ def test_a_catalogue_is_loaded_whole(data) -> None:
     assert Operation.objects.get().name == "load_catalogue"
     calibrated = Calibration.objects.filter(operation=Operation.objects.get())
     assert calibrated.count() == len(data["meters"])
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_only_the_recipe_whose_day_has_come_is_in_force(data) -> None:
@@ -128,7 +128,7 @@ def test_what_is_new_is_added_to_what_is_there(data) -> None:
     assert (loaded.revisions, loaded.consignees, loaded.calibrations) == (1, 1, 1)
     assert Revision.objects.filter(part__code="HB", code="E").exists()
     assert Meter.objects.get(serial="RM-0417").calibrations.count() == 2
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_a_meter_may_wait_for_its_calibration_and_a_defect_be_of_any_part(

@@ -137,6 +137,7 @@ def test_it_is_one_act_and_the_backup_before_it_is_remembered(
 
 def test_a_job_that_waited_is_not_printed_again_by_itself(line: Line, to: Path) -> None:
     job = queue_a_label()
+    factories.seal_set_up()
     run("restore", back_up(to))
     job.refresh_from_db()
     assert (job.state, job.unsure, job.trouble) == (

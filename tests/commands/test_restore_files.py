@@ -74,12 +74,14 @@ def test_whoever_was_signed_in_is_not_any_more(line: Line, to: Path) -> None:
         factories.make_person("clerk"), backend="lotward.rights.RightsBackend"
     )
     assert Session.objects.count() == 1
+    factories.seal_set_up()
     run("restore", back_up(to))
     assert Session.objects.count() == 0
 
 
 def test_who_signs_can_be_named(line: Line, to: Path) -> None:
     factories.make_person(name="mira")
+    factories.seal_set_up()
     run("restore", back_up(to), "--as", "mira")
     assert Operation.objects.get(name="restore").by.username == "mira"
 

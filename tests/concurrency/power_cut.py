@@ -25,7 +25,6 @@ from django.conf import settings  # noqa: E402
 from django.db import connection  # noqa: E402
 
 from kitting.ledger.operations import Sign  # noqa: E402
-from kitting.ledger.proof import prove  # noqa: E402
 from kitting.models import Box, BoxEvent, Link, Operation, Workshop  # noqa: E402
 from kitting.packing.services import boxes  # noqa: E402
 from tests import factories  # noqa: E402
@@ -83,7 +82,7 @@ def state(path: Path, box_id: int) -> dict[str, Any]:
         "events": BoxEvent.objects.filter(box=box).count(),
         "operations": Operation.objects.filter(name="close_box").count(),
         "links": Link.objects.filter(operation__name="close_box").count(),
-        "faults": [str(fault) for fault in prove()],
+        "faults": [str(fault) for fault in factories.prove()],
     }
     connection.close()
     return found

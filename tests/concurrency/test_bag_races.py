@@ -11,7 +11,6 @@ from django.db import connection, transaction
 from kitting.disinfection.services import runs
 from kitting.disinfection.services.verdicts import give_up_run, stop_line
 from kitting.domain.errors import LotwardError
-from kitting.ledger.proof import prove
 from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import counts, lots
 from kitting.models import (
@@ -104,7 +103,7 @@ def test_control_without_locks_a_bag_is_left_on_a_line_that_knows_it_not(
     assert results.of == [0, "in_run"]
     assert Bag.objects.get(pk=bags[0].pk).stage == "in_run"
     assert not RunBag.objects.exists()
-    assert prove() != []
+    assert factories.prove() != []
 
 
 def test_a_bag_goes_on_before_the_line_stops_or_after(
@@ -135,7 +134,7 @@ def test_a_bag_goes_on_before_the_line_stops_or_after(
         for left in live:
             off = factories.sign(person, now=factories.after_passes(run))
             runs.take_off(run_id=run.pk, bag_id=left, sign=off)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_goes_on_before_the_run_is_given_up_or_not_at_all(
@@ -161,7 +160,7 @@ def test_a_bag_goes_on_before_the_run_is_given_up_or_not_at_all(
         assert (run.stage, bag.stage) == (
             ("open", "in_run") if went_on else ("failed", "accepted")
         )
-    assert prove() == []
+    assert factories.prove() == []
 
 
 # -- A carrier that moves, and a bag that leaves it ------------------------------------
@@ -218,7 +217,7 @@ def test_control_without_locks_a_carrier_takes_along_what_has_left_it(
     assert results.of == [len(bags), trolley.number]
     bag = Bag.objects.get(pk=bags[0].pk)
     assert (bag.carrier, bag.place == shelf) == (trolley, False)
-    assert prove() != []
+    assert factories.prove() != []
 
 
 @pytest.mark.parametrize("way", ["to a shelf", "off the carrier", "to another"])
@@ -247,7 +246,7 @@ def test_a_bag_moves_with_its_carrier_or_without_it(
             assert bag.place == shelf
         on = Bag.objects.filter(carrier=trolley).values_list("place", flat=True)
         assert set(on) == {trolley.place_id}
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_carrier_does_not_move_under_a_bag_that_goes_on_a_run(
@@ -269,7 +268,7 @@ def test_a_carrier_does_not_move_under_a_bag_that_goes_on_a_run(
         off = factories.sign(person, now=factories.after_passes(run))
         runs.take_off(run_id=run.pk, bag_id=bag.pk, sign=off)
         put(trolley, person)  # it is fetched from the line
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_carrier_goes_on_a_run_whole_or_not_while_its_bags_leave(
@@ -296,7 +295,7 @@ def test_a_carrier_goes_on_a_run_whole_or_not_while_its_bags_leave(
     left = Bag.objects.filter(place=shelf)
     assert set(left.values_list("stage", "carrier")) <= {("accepted", None)}
     assert left.count() + run.run_bags.count() == len(bags)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 # -- A count, and boxes that are packed from the bag -----------------------------------
@@ -354,7 +353,7 @@ def test_control_without_its_lock_a_count_makes_packed_pieces_again(
     assert results.of == [1, 6]
     bag.refresh_from_db()
     assert bag.pieces + 6 + 1 > 100
-    assert prove() != []
+    assert factories.prove() != []
 
 
 def test_a_count_is_of_the_bag_before_a_box_took_from_it_or_after(
@@ -381,7 +380,7 @@ def test_a_count_is_of_the_bag_before_a_box_took_from_it_or_after(
         assert BoxLine.objects.get(box=box).pieces == 6
         sign = factories.sign(person)
         voiding.cancel_box(box_id=box.pk, reason="Again", sign=sign)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_counted_empty_is_packed_from_before_or_not_at_all(
@@ -403,4 +402,4 @@ def test_a_bag_counted_empty_is_packed_from_before_or_not_at_all(
         lost = Movement.objects.get(bag=bag, kind="missing").pieces
         assert (packed, lost) in {(6, 4), (0, 10)}
         assert not OpenBag.objects.filter(bag=bag).exists()
-    assert prove() == []
+    assert factories.prove() == []

@@ -9,7 +9,7 @@ from django.db import IntegrityError, connection, transaction
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
-from kitting.ledger import holds, proof
+from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxLine, Movement, OpenBag, Operation, Print
 from kitting.packing.services import boxes as packing
@@ -119,7 +119,7 @@ def test_eight_benches_draw_from_the_same_bags_and_no_piece_is_lost(at) -> None:
         assert bag.pieces + taken == 100
     assert Box.objects.filter(stage=BoxStage.LABELLED).count() == BENCHES
     assert Box.objects.values("sscc").distinct().count() == BENCHES
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_eight_benches_want_the_last_pieces_and_only_domain_refusals_come(at) -> None:
@@ -142,7 +142,7 @@ def test_eight_benches_want_the_last_pieces_and_only_domain_refusals_come(at) ->
     bag.refresh_from_db()
     assert (bag.pieces, bag.stage) == (0, "used_up")
     assert len(boxes) == BENCHES
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_eight_tablets_at_one_bench_start_one_box(at) -> None:
@@ -157,7 +157,7 @@ def test_eight_tablets_at_one_bench_start_one_box(at) -> None:
     codes = {getattr(error, "code", error) for error in results.errors}
     assert codes == {"bench_has_a_box"}
     assert Box.objects.count() == 1
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_eight_bags_of_one_part_at_one_bench_leave_one_open(at) -> None:
@@ -195,7 +195,7 @@ def test_a_box_cancelled_while_bags_come_loses_no_piece(at) -> None:
         bag.refresh_from_db()
         taken = sum(BoxLine.objects.filter(bag=bag).values_list("pieces", flat=True))
         assert bag.pieces + taken == 100
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_a_hold_and_eight_closings_never_miss_each_other(at) -> None:
@@ -271,4 +271,4 @@ def test_one_closing_sent_eight_times_at_once_closes_and_prints_once(at) -> None
         "open",
         "closed",
     ]
-    assert proof.prove() == []
+    assert factories.prove() == []

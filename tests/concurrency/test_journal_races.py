@@ -95,7 +95,7 @@ def test_eight_people_take_from_one_bag_and_every_piece_counts() -> None:
     assert lefts == list(range(60, 100))
     bag.refresh_from_db()
     assert (bag.pieces, bag.moves) == (60, bag.movements.count())
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_one_key_sent_eight_times_at_once_has_one_effect() -> None:
@@ -109,7 +109,7 @@ def test_one_key_sent_eight_times_at_once_has_one_effect() -> None:
     counts = (Operation.objects.count(), Link.objects.count(), Lot.objects.count())
     assert counts == (1, 1, 1)
     assert Movement.objects.count() == 1
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_one_key_with_eight_contents_at_once_has_one_effect() -> None:
@@ -120,7 +120,7 @@ def test_one_key_with_eight_contents_at_once_has_one_effect() -> None:
     assert len(results.values) == 1
     assert {type(error) for error in results.errors} == {OperationKeyReused}
     assert Operation.objects.count() == 1
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_eight_people_at_once_make_one_chain() -> None:
@@ -141,7 +141,7 @@ def test_eight_people_at_once_make_one_chain() -> None:
     seqs = Link.objects.order_by("seq").values_list("seq", flat=True)
     assert list(seqs) == list(range(1, THREADS * ACTS + 1))
     assert JournalHead.objects.get().seq == THREADS * ACTS
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_the_proof_holds_while_people_work() -> None:

@@ -14,7 +14,6 @@ from dispatch.shipments import services
 from kitting.domain.errors import Conflict, LotwardError, OnHold, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.ledger.reach import held_boxes, standing_reach
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, BoxLine, Hold, Operation
@@ -135,7 +134,7 @@ def test_two_clerks_scan_one_box_and_one_of_them_gets_it() -> None:
         assert codes(results) == ["box_in_shipment"]
         assert ShipmentBox.objects.filter(box=box, live=True).count() == 1
         assert ShipScan.objects.filter(box=box).count() == 1
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_eight_scans_of_one_box_onto_one_shipment_put_it_on_once() -> None:
@@ -158,7 +157,7 @@ def test_one_key_sent_eight_times_at_once_acts_once() -> None:
         assert len({str(outcome) for outcome in results.values}) == 1
     assert ShipScan.objects.count() == 1
     assert ShipEvent.objects.filter(shipment=shipment).count() == 2
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize("target", ["lot", "box"])
@@ -185,7 +184,7 @@ def test_a_hold_and_a_sending_always_see_each_other(target: str) -> None:
             assert error.params["box"] == box.serial
         outcomes.add(shipment.stage)
     assert outcomes <= {"open", "sent"}
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_hold_and_a_scan_always_see_each_other() -> None:
@@ -197,7 +196,7 @@ def test_a_hold_and_a_scan_always_see_each_other() -> None:
         held = results.of[0]
         assert (held.boxes_here, held.boxes_gone) == (1, 0)
         assert codes(results) in ([], ["box_held"])
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_shipment_that_is_sent_while_a_box_is_scanned_leaves_with_it_or_without() -> (
@@ -217,7 +216,7 @@ def test_a_shipment_that_is_sent_while_a_box_is_scanned_leaves_with_it_or_withou
             assert (shipment.boxes, late.stage) == (1, "labelled")
         else:
             assert late.stage == "loaded"
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_shipment_is_sent_or_cancelled_and_never_both() -> None:
@@ -242,7 +241,7 @@ def test_a_shipment_is_sent_or_cancelled_and_never_both() -> None:
             ("sent", "sent"),
             ("cancelled", "labelled"),
         }
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_clerks_who_scan_the_same_boxes_in_opposite_orders_do_not_block() -> None:
@@ -263,4 +262,4 @@ def test_clerks_who_scan_the_same_boxes_in_opposite_orders_do_not_block() -> Non
     assert results.errors == []
     assert ShipmentBox.objects.filter(live=True).count() == len(boxes)
     assert sum(said == "box_in_shipment" for got in results.of for said in got) == 6
-    assert prove() == []
+    assert factories.prove() == []

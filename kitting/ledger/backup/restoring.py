@@ -206,11 +206,11 @@ def _take_up(
         )
         raise Trouble(msg)
     sign = asked.sign()
-    _need_later(manifest, sign.now)
+    now = sign.now or clock.now()
+    _need_later(manifest, now)
     left = [line for line in on_record if _left(line, manifest, live)]
-    to = _onwards(
-        manifest, workshop, {} if live is None else live.counters, asked, sign.now
-    )
+    counters = {} if live is None else live.counters
+    to = _onwards(manifest, workshop, counters, asked, now)
 
     def work(act: Act) -> Restored:
         skipped = gaps.skip(act, to)

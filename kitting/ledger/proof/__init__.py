@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitting.ledger import gaps, locking
-from kitting.ledger.proof import chain, guards, heads
+from kitting.ledger.proof import chain, guards, heads, seals
 from kitting.ledger.proof.faults import Check, Fault, Tally
 
 __all__ = ["CHECKS", "Fault", "Proof", "Tally", "examine", "prove", "register"]
@@ -23,6 +23,7 @@ CHECKS: Final[list[tuple[str, str, Check]]] = [
     ("operations", "operations", chain.operations),
     ("guarded rows", "rows", chain.orphans),
     ("recorded heads", "heads", heads.recorded),
+    ("seals", "rows", seals.hold),
     ("numbers passed over", "gaps", gaps.stay_skipped),
 ]
 """Name, what it counts, and the check, in the order in which they run: those of the

@@ -8,8 +8,9 @@ from typing import Any, NamedTuple
 
 from django.db.models import Exists, F, Model, OuterRef, Q
 
+from kitting.ledger.canon import canonical_values, columns
 from kitting.ledger.guards import guarded_models
-from kitting.ledger.operations import FORM, canonical_values, columns, entries_hash
+from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, rows
 from kitting.models import JournalHead, Link, Operation

@@ -11,7 +11,7 @@ from kitting.domain import intakefile
 from kitting.domain.cells import DateOrder
 from kitting.domain.delimited import Problem
 from kitting.domain.errors import Refused
-from kitting.ledger import bulk
+from kitting.ledger import bulk, clock
 from kitting.ledger.clock import day_of
 from kitting.ledger.locking import snapshot
 from kitting.ledger.operations import Sign, fingerprint, perform
@@ -85,7 +85,7 @@ def take_in_file(*, data: bytes, date_order: DateOrder | None, sign: Sign) -> Ta
         Refused: ``file_has_problems``; ``plan_file`` says which.
         OperationKeyReused: If the key was used for another act.
     """
-    plan = plan_file(data=data, date_order=date_order, now=sign.now)
+    plan = plan_file(data=data, date_order=date_order, now=sign.now or clock.now())
     work = taking_in(plan.lots)
 
     def checked(act: Any) -> TakenIn:

@@ -35,6 +35,8 @@ class Change:
     """The stage afterwards; None leaves it, and an emptied bag is used up anyway."""
     reason: str = ""
     box: Box | None = None
+    run_id: int | None = None
+    """The run that had cleared what moves into or out of a box."""
     place_id: int | None = None
 
 
@@ -73,6 +75,7 @@ def change(bag: Bag, what: Change) -> Movement:
         nth=bag.moves,
         lot_id=bag.lot_id,
         box=what.box,
+        run_id=what.run_id,
         kind=what.kind,
         pieces=what.pieces,
         delta=delta,

@@ -95,5 +95,7 @@ def _locked(box_id: int, to: str) -> tuple[Box, dict[int, Bag], list[BoxLine]]:
 
 
 def _scrapped(bag: Bag, line: BoxLine, box: Box, reason: str) -> Guarded:
-    what = Change(MovementKind.SCRAPPED, line.pieces, box=box, reason=reason)
+    what = Change(
+        MovementKind.SCRAPPED, line.pieces, box=box, run_id=line.run_id, reason=reason
+    )
     return change(bag, what)

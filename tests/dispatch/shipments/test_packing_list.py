@@ -10,7 +10,7 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.models import Shipment
-from kitting.ledger.proof import heads, prove
+from kitting.ledger.proof import heads
 from kitting.models import JournalHead, User
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
@@ -93,7 +93,7 @@ def test_the_newest_link_goes_on_the_paper_as_a_proof_records_it(
     assert printed == [f"{head.site}/{head.seq} {bytes(head.hash).hex()}"]
     # What was on paper can be laid beside the recorded heads later: a proof looks it up.
     heads.path().write_text(f"{printed[0]}\n")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_its_queries_do_not_grow_with_the_boxes(

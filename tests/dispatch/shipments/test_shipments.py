@@ -13,7 +13,6 @@ from dispatch.shipments import services
 from dispatch.shipments.steps import refuse_changed
 from kitting.domain.errors import LotwardError, OperationKeyReused
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.lots.services import lots
 from kitting.models import Box, BoxEvent, Link, Operation
 from kitting.packing.services import boxes as packing
@@ -104,7 +103,7 @@ def test_a_labelled_box_goes_on_and_comes_off_and_goes_on_again() -> None:
     box.refresh_from_db()
     assert box.stage == "loaded"
     assert [scan.on for scan in shipment.scans.order_by("pk")] == [True, False, True]
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_box_that_is_on_already_is_refused_with_the_shipment_it_is_on() -> None:
@@ -233,7 +232,7 @@ def test_a_shipment_leaves_whole_and_counts_what_left() -> None:
     for box in Box.objects.all():
         last = box.events.get(nth=box.events_seen)
         assert (last.before, last.after) == ("loaded", "sent")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_an_empty_shipment_does_not_leave() -> None:
@@ -299,7 +298,7 @@ def test_calling_off_frees_the_boxes_and_keeps_the_reason() -> None:
     assert {box.stage for box in Box.objects.all()} == {"labelled"}
     other = factories.send(factories.make_shipment(*boxes))
     assert other.boxes == 2
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(

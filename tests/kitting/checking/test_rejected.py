@@ -10,7 +10,6 @@ from dispatch.trace.balance import balance_of
 from kitting.checking.services import rejected
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Disposition, Lot, Movement, Operation, Part
 from tests import factories
@@ -45,7 +44,7 @@ def moves(bag: Bag) -> list[tuple[str, int, str, str]]:
 
 def assert_accounted_for(lot: Lot) -> None:
     assert balance_of(lot).difference == 0
-    assert prove() == []
+    assert factories.prove() == []
 
 
 # -- Sorting ------------------------------------------------------------------------

@@ -11,7 +11,6 @@ import pytest
 from kitting.disinfection.services import evidence
 from kitting.domain.entries import Report
 from kitting.domain.errors import LotwardError
-from kitting.ledger.proof import prove
 from kitting.models import Evidence, Link, Revision
 from tests import factories
 from tests.assertions import assert_refused
@@ -62,7 +61,7 @@ def test_an_evidence_record_says_it_all() -> None:
         "Report 17, page 3",
         TODAY,
     )
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,6 @@ from kitting.disinfection.services import evidence, protocols
 from kitting.domain.entries import Load, Report, Terms
 from kitting.domain.errors import CodeError, Conflict, LotwardError, Missing, Refused
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.models import (
     Link,
     Protocol,
@@ -219,7 +218,7 @@ def test_a_draft_may_be_edited_and_discarded(revision: Revision) -> None:
     assert protocol.loads.get().revision == other
     protocols.discard_draft(protocol_id=protocol.pk, sign=sign())
     assert (Protocol.objects.count(), ProtocolLoad.objects.count()) == (0, 0)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_draft_that_a_hold_names_is_kept() -> None:
@@ -252,7 +251,7 @@ def test_a_signature_names_signer_meaning_and_evidence(signed: Protocol) -> None
     assert bytes(signature.mark or b"").hex() == mark(signed)
     assert [row.evidence.code for row in signed.evidence_rows.all()] == ["EV-1"]
     assert stage_of(signed, TODAY) == ProtocolStage.IN_FORCE
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(
@@ -349,7 +348,7 @@ def test_a_change_is_a_new_version_copied_from_the_last(signed: Protocol) -> Non
     assert_refused(error, "protocol_has_a_draft")
     put_name_under(copy, sign=later())
     assert protocols.draft_version(code=signed.code, sign=later()).version == 3
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_no_protocol_no_version() -> None:
@@ -394,7 +393,7 @@ def test_a_retired_version_has_its_last_day_today(signed: Protocol) -> None:
     assert_refused(caught.value, "protocol_not_in_force")
     error = refusal(protocols.retire_protocol, protocol_id=signed.pk, reason="Again")
     assert_refused(error, "protocol_retired")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize("reason", [" ", "x" * 201])

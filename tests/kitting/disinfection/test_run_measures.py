@@ -13,7 +13,6 @@ from kitting.disinfection.services.values import Logged, log_values
 from kitting.disinfection.services.verdicts import Judged, close_run, give_up_run
 from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OperationKeyReused, Refused, WrongStage
-from kitting.ledger.proof import prove
 from kitting.models import Protocol, Run, RunValue
 from tests import factories
 from tests.factories import NOW, sign
@@ -71,7 +70,7 @@ def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
     assert (run.belt_u_ppm, run.decline_ppm) == (belt_ppm, decline_ppm)
     assert close(run, (1, "top", 4_000)) == stage
     assert verdicts(run) == {"top": (1_100_000, low, 30_000, stage == "released")}
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(
@@ -133,7 +132,7 @@ def test_a_dosimeter_goes_through_instead_of_readings() -> None:
     assert close(run, dosimeters=[("top", 1_200_000, 100_000)]) == "released"
     assert verdicts(run) == {"top": (1_200_000, 1_080_000, 100_000, True)}
     assert fresh(bag).stage == "cleared"
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_one_side_may_be_read_and_the_other_have_a_dosimeter() -> None:
@@ -166,7 +165,7 @@ def test_beside_readings_the_lowest_bound_counts(dosimeters, dose, stage) -> Non
     assert close(run, (1, "top", 4_000), dosimeters=dosimeters) == stage
     assert verdicts(run)["top"][0] == dose
     assert run.dosimeters.count() == len(dosimeters)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(
@@ -217,7 +216,7 @@ def test_a_run_by_heat_is_released_by_its_unbroken_hold() -> None:
     assert (run.stage, run.exposure_ms, run.passes) == ("released", 1_800_000, 1)
     assert (fresh(bag).stage, bag.cleared_run, bag.passes) == ("cleared", run, 1)
     assert not run.verdicts.exists()
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_that_came_late_for_the_hold_goes_back() -> None:
@@ -233,7 +232,7 @@ def test_a_bag_that_came_late_for_the_hold_goes_back() -> None:
     assert ledger_runs.close(run) == Judged(run.number, "released", 2)
     assert (fresh(late).stage, fresh(in_time).stage) == ("accepted", "cleared")
     assert "did not hold long enough" in late.movements.order_by("nth").last().reason
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(
@@ -257,7 +256,7 @@ def test_a_run_by_heat_is_judged_by_its_log(oven: Run, values, stage: str) -> No
     held = doses.held(oven)
     assert held is not None
     assert held.enough is (stage == "released")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_liquid_needs_its_strength_at_both_ends_only() -> None:
@@ -365,4 +364,4 @@ def test_only_an_open_run_without_light_keeps_a_log(oven: Run) -> None:
     give_up_run(run_id=oven.pk, reason="The oven broke", sign=sign())
     assert_refuses("run_closed", WrongStage, log_values, run_id=oven.pk, **values)
     assert doses.held(lit) is None
-    assert prove() == []
+    assert factories.prove() == []

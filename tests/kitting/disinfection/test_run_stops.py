@@ -10,7 +10,6 @@ from kitting.disinfection.services.verdicts import Stopped, close_run, stop_line
 from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OnHold, Refused, WrongStage
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.models import Bag, Carrier, Interruption, Run, RunBag
 from kitting.places.services import carriers
 from tests import factories
@@ -60,7 +59,7 @@ def test_an_interrupted_pass_counts_nothing(run: Run, bags: list[Bag]) -> None:
     (shown,) = doses.stops(run)
     assert (shown.reason, shown.bags) == ("the belt jammed", (on_line.number,))
     assert waiting.movements.count() == 2
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_may_go_on_again_after_its_line_stopped(run: Run, bags) -> None:
@@ -71,7 +70,7 @@ def test_a_bag_may_go_on_again_after_its_line_stopped(run: Run, bags) -> None:
     factories.expose(run, fresh(bag))
     factories.close_run(run)
     assert (fresh(bag).stage, bag.passes) == ("cleared", 1)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_line_that_stopped_empty_is_on_record(run: Run) -> None:
@@ -151,7 +150,7 @@ def test_a_carrier_puts_all_its_bags_on_and_takes_them_off(
     assert (off.stage, off.bags, stages(bags)) == ("exposed", 3, {"exposed"})
     factories.close_run(run)
     assert stages(bags) == {"cleared"}
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_one_bag_that_is_refused_keeps_the_carrier_off(

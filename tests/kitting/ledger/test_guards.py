@@ -315,8 +315,8 @@ def events_of(table: str) -> set[str]:
         with connection.cursor() as cursor:
             cursor.execute(
                 "SELECT sql FROM sqlite_master WHERE type = 'trigger'"
-                " AND tbl_name = %s",
-                [table],
+                " AND tbl_name = %s AND sql LIKE %s",
+                [table, "%% BEFORE %%"],
             )
             return {sql.split(" BEFORE ")[1].split()[0] for (sql,) in cursor.fetchall()}
     # Bits of tgtype, from the PostgreSQL source: src/include/catalog/pg_trigger.h.

@@ -13,11 +13,10 @@ import pytest
 
 from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import holds, proof
+from kitting.ledger.canon import canonical, columns
 from kitting.ledger.operations import (
     Act,
     Sign,
-    canonical,
-    columns,
     fingerprint,
     link_hash,
     perform,
@@ -34,6 +33,7 @@ from kitting.models import (
     Movement,
     Operation,
     Reading,
+    RowSeal,
 )
 from tests import factories
 from tests.ledgers import make_history
@@ -216,9 +216,11 @@ def test_a_link_hashes_what_its_description_says() -> None:
     )
     link = Link.objects.get()
     row = Hold.objects.get(pk=hold.hold_id)
-    entry = ["kitting.hold", row.pk, _by_hand(row)]
+    entries = [["kitting.hold", row.pk, _by_hand(row)]]
+    found = RowSeal.objects.order_by("pk")  # the first act seals all that it finds
+    entries += [["kitting.rowseal", seal.pk, _by_hand(seal)] for seal in found]
     text = json.dumps(
-        [1, "00" * 32, 1, _by_hand(link.operation), link.outcome, [entry]]
+        [1, "00" * 32, 1, _by_hand(link.operation), link.outcome, entries]
     )
     assert bytes(link.hash) == hashlib.sha256(text.encode()).digest()
 
@@ -272,7 +274,7 @@ def test_a_row_is_canonical_before_and_after_the_database(
     (row,) = made
     again = Calibration.objects.get(pk=row.pk)
     assert canonical(row) == canonical(again)
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 MOMENTS = [
@@ -289,7 +291,7 @@ def test_a_moment_is_canonical_in_any_time_zone(moment: datetime) -> None:
     operation = Operation.objects.get()
     assert dict(canonical(operation))["at"].endswith("+00:00")
     assert datetime.fromisoformat(dict(canonical(operation))["at"]) == moment
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 TEXTS = [
@@ -311,7 +313,7 @@ def test_any_text_is_canonical(text: str) -> None:
 
     note(factories.sign(), said=text, work=work)
     assert Hold.objects.get().reason == text
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_every_guarded_row_of_a_history_is_canonical() -> None:
@@ -337,7 +339,7 @@ def test_a_long_name_is_cut_to_what_is_stored() -> None:
     person.save()
     note(factories.sign(person))
     assert Operation.objects.get().by_name == "é" * 150
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 # -- The mark -----------------------------------------------------------------------

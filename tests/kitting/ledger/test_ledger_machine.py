@@ -37,7 +37,6 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
-from kitting.ledger.proof import prove
 from kitting.lots.services import lots
 from kitting.models import Bag, Box, Carrier, Hold, Link, Lot, Operation, Run, Workshop
 from kitting.packing.services import boxes, voiding
@@ -113,7 +112,7 @@ class Ledger(Counting, RuleBasedStateMachine):
 
     def teardown(self) -> None:
         try:
-            assert prove() == []
+            assert factories.prove() == []
             assert Operation.objects.count() == Link.objects.count()
         finally:
             transaction.set_rollback(True)

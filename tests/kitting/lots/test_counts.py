@@ -10,7 +10,6 @@ import pytest
 from kitting.checking.services import checks
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
-from kitting.ledger.proof import prove
 from kitting.lots.services import counts, files, lots, samples
 from kitting.models import Bag, Count, Link, Movement, OpenBag
 from kitting.packing.services import boxes
@@ -64,14 +63,14 @@ def test_more_than_was_written_is_found(bag: Bag) -> None:
     assert (bag.pieces, bag.stage, done.difference) == (102, "cleared", 2)
     row = bag.counts.get()
     assert (row.before, row.counted, row.counted_by) == (100, 102, "machine")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_fewer_than_were_written_are_missing(bag: Bag) -> None:
     assert count(bag, 97).difference == -3
     movement = bag.movements.latest("nth")
     assert (movement.kind, movement.delta, movement.after) == ("missing", -3, 97)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_count_that_agrees_is_kept_and_moves_nothing(bag: Bag) -> None:
@@ -87,14 +86,14 @@ def test_all_missing_uses_the_bag_up_and_takes_it_off_its_bench(bag: Bag) -> Non
     done = count(bag, 0)
     assert (bag.pieces, bag.stage, done.stage) == (0, "used_up", "used_up")
     assert not OpenBag.objects.filter(bag=bag).exists()
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_what_is_found_in_a_used_up_bag_brings_it_back_to_its_stage(bag: Bag) -> None:
     count(bag, 0)
     assert count(bag, 4).stage == "cleared"
     assert (bag.pieces, bag.stage) == (4, "cleared")
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(("accept", "stage"), [(True, "accepted"), (False, "rejected")])
@@ -112,7 +111,7 @@ def test_a_used_up_bag_comes_back_under_the_verdict_given_meanwhile(
             lot_id=lot.pk, accept=False, found=5, reason="Warped", sign=sign()
         )
     assert count(bag, 2).stage == stage
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_used_up_bag_of_a_part_without_clearing_comes_back_cleared() -> None:
@@ -123,7 +122,7 @@ def test_a_used_up_bag_of_a_part_without_clearing_comes_back_cleared() -> None:
     count(bag, 0)
     factories.accept(lot)
     assert count(bag, 2).stage == "cleared"
-    assert prove() == []
+    assert factories.prove() == []
 
 
 # -- Boxes and runs -----------------------------------------------------------------
@@ -146,7 +145,7 @@ def test_a_bag_with_a_box_in_work_is_counted_as_any_other() -> None:
     done = count(bag, bag.pieces - 1)
     assert done.boxes == [box.number]
     boxes.close_box(box_id=box.pk, sign=sign())
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def exposed(pieces: int = 100, most: int = 500) -> Bag:
@@ -250,7 +249,7 @@ def test_how_what_came_in_was_counted_is_kept() -> None:
     lot = factories.make_lot(bags=(bag, lots.NewBag(40)))
     ways = Movement.objects.filter(lot=lot, kind="received").order_by("pk")
     assert [move.counted_by for move in ways] == ["machine", None]
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_an_unknown_way_of_counting_is_refused_at_intake() -> None:
@@ -325,7 +324,7 @@ def test_a_trusted_count_by_weight_is_taken_with_all_its_figures() -> None:
     assert (row.counted_by, row.scale_u_mg, row.spread_mg) == ("weight", 20, 5)
     result = counts.weigh(FINE)
     assert row.sd_millipieces == math.ceil(result.sd * 1000)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_count_that_is_not_trusted_needs_somebodys_word(bag: Bag) -> None:

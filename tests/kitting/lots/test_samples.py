@@ -10,7 +10,6 @@ from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks
 from kitting.domain.errors import LotwardError, Missing, NotEnoughPieces, WrongStage
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.lots.services import lots, samples
 from kitting.models import Bag, Link, OpenBag, Sample, SampleResult
 from kitting.packing.services import boxes
@@ -51,7 +50,7 @@ def test_pieces_leave_the_bag_with_what_they_are_for(bag: Bag) -> None:
     sample = bag.samples.get()
     assert (sample.pieces, sample.sent_to) == (3, "Eskmoor laboratory")
     assert (done.sample_id, done.left, bag.pieces) == (sample.pk, 17, 17)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_the_balance_of_the_lot_says_what_was_sampled(bag: Bag) -> None:
@@ -65,7 +64,7 @@ def test_the_last_piece_uses_the_bag_up(bag: Bag) -> None:
     assert send(bag, 20).left == 0
     assert bag.stage == "used_up"
     assert not OpenBag.objects.filter(bag=bag).exists()
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize("stage", ["arrived", "accepted", "rejected"])
@@ -82,7 +81,7 @@ def test_a_bag_of_any_stage_gives_a_sample(stage: str) -> None:
         )
     assert send(bag, 2).left == 7
     assert bag.stage == stage
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_held_bag_gives_a_sample(bag: Bag) -> None:
@@ -99,7 +98,7 @@ def test_a_bag_that_waits_for_its_verdict_keeps_a_piece() -> None:
         send(bag, 3)
     assert_refused(caught.value, "exposed_bag_emptied", bag=bag.number)
     assert send(bag, 2).left == 1
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_nothing_is_taken_off_the_line(bag: Bag) -> None:
@@ -152,7 +151,7 @@ def test_a_result_is_recorded_once(bag: Bag) -> None:
     with pytest.raises(WrongStage) as caught:
         result_of(done.sample_id, result="Growth")
     assert_refused(caught.value, "sample_has_a_result", bag=bag.number)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from kitting.ledger import bulk, holds, operations
 from kitting.lots.services import blanks, lots
 from kitting.lots.services.lots import NewBag
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Bag, Link, Lot, LotOrigin, Movement, Operation, Part
+from kitting.models import Bag, Link, Lot, LotOrigin, Movement, Operation, Part, RowSeal
 from tests import factories
 from tests.assertions import assert_refused
 
@@ -223,7 +223,7 @@ def test_a_large_intake_balances_and_its_link_holds() -> None:
     assert Movement.objects.aggregate(n=Sum("delta"))["n"] == 2000
     link = Link.objects.get()
     operation = Operation.objects.get()
-    rows = list(Movement.objects.all())
+    rows = [*Movement.objects.all(), *RowSeal.objects.all()]
     digest = operations.link_hash(bytes(32), 1, operation, link.outcome, rows)
     assert digest == bytes(link.hash)
 

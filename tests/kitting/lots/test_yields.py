@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.yields import Rate, Used, judge, ratio
-from kitting.ledger.proof import prove
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.lots import LotPage
 from kitting.lots.queries.yields import all_yields
@@ -209,7 +208,7 @@ def test_a_lot_uses_its_material_up_and_shows_its_yield(
     assert (shown.percent, shown.sure) == ("100", ())
     (line,) = shown.lines
     assert (line.figure_text, line.from_one) == ("40.0", True)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_one_visor_too_many_is_questioned_with_its_figures(
@@ -361,7 +360,7 @@ def test_a_sub_assembly_is_made_from_accepted_parts_only() -> None:
     factories.accept(arrived)
     lots.take_in(lots=[new], sign=factories.sign())
     assert arrived.bags.get().pieces == 50
-    assert prove() == []
+    assert factories.prove() == []
 
 
 @db
@@ -381,4 +380,4 @@ def test_the_clearing_of_its_parts_does_not_carry_over_to_a_sub_assembly() -> No
     factories.accept(made)
     new.refresh_from_db()
     assert new.stage == "accepted"
-    assert prove() == []
+    assert factories.prove() == []

@@ -7,7 +7,6 @@ import pytest
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
 from kitting.domain.numbers import Kind, assign
-from kitting.ledger.proof import prove
 from kitting.lots.services import counts
 from kitting.models import Bag, Carrier, Movement, OpenBag, Operation, Place
 from kitting.packing.services import boxes
@@ -87,7 +86,7 @@ def test_one_scan_moves_every_bag_in_one_act(trolley: Carrier, bags: list[Bag]) 
     assert set(trolley.bags.values_list("place", flat=True)) == {shelf.pk}
     assert trolley.place == shelf
     assert not put(trolley, shelf).moved
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_comes_to_where_its_carrier_stands(
@@ -111,7 +110,7 @@ def test_a_carrier_that_stands_nowhere_comes_to_the_bag(
     load(trolley, second)
     first.refresh_from_db()
     assert trolley.place == first.place == second.place == shelf
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_scanning_a_bag_again_takes_it_off(trolley: Carrier, bags: list[Bag]) -> None:
@@ -151,7 +150,7 @@ def test_a_bag_at_a_bench_leaves_its_carrier(trolley: Carrier, bags: list[Bag]) 
     # and back onto the carrier it is the bench's open bag no longer
     load(trolley, bags[0])
     assert not OpenBag.objects.filter(bag=bags[0]).exists()
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_that_is_used_up_leaves_its_carrier(trolley: Carrier) -> None:
@@ -162,7 +161,7 @@ def test_a_bag_that_is_used_up_leaves_its_carrier(trolley: Carrier) -> None:
     assert (material.stage, material.carrier) == ("used_up", None)
     values = {"carrier_id": trolley.pk, "bag_id": material.pk}
     assert_refusal("bag_is_used_up", carriers.load_bag, **values)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_the_line_keeps_bags_on_their_carrier_and_their_carrier_there(
@@ -187,7 +186,7 @@ def test_the_line_keeps_bags_on_their_carrier_and_their_carrier_there(
     assert error.params["bags"] == 1
     values = {"carrier_id": trolley.pk, "bag_id": bag.pk}
     assert_refusal("bag_on_the_line", carriers.load_bag, **values)
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_nothing_is_loaded_that_is_not_there(trolley: Carrier, bags: list[Bag]) -> None:
@@ -241,7 +240,7 @@ def test_a_bag_that_was_emptied_hangs_nowhere_when_pieces_are_found(
         )
     one.refresh_from_db()
     assert (one.pieces, one.carrier) == (3, None)
-    assert prove() == []
+    assert factories.prove() == []
     load(trolley, one)
     assert one.carrier == trolley
-    assert prove() == []
+    assert factories.prove() == []

@@ -11,7 +11,6 @@ from dispatch.trace.queries import as_json, trace
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
-from kitting.ledger.proof import prove
 from kitting.ledger.reach import standing_reach
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Box, BoxPut, Movement, OpenBag, Operation, Place
@@ -58,7 +57,7 @@ def test_a_bag_moves_and_leaves_a_movement(bag: Bag, shelf: Place) -> None:
     moved = bag.movements.latest("nth")
     assert (moved.kind, moved.delta, moved.place) == ("placed", 0, shelf)
     assert moved.stage_before == moved.stage_after == "cleared"
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_a_bag_that_stands_there_already_leaves_none(bag: Bag, shelf: Place) -> None:
@@ -129,7 +128,7 @@ def test_a_labelled_box_stands_at_its_bench_until_it_is_put_elsewhere(
     again = places.put_box(box_id=box.pk, place_id=shelf.pk, sign=factories.sign())
     assert not again.moved
     assert BoxPut.objects.filter(box=box).count() == 1
-    assert prove() == []
+    assert factories.prove() == []
 
 
 def test_the_clerk_and_a_recall_find_a_box_where_it_was_put(shelf: Place) -> None:

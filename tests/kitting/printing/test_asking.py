@@ -15,7 +15,6 @@ from pypdf import PdfReader
 from kitting.domain.errors import Conflict, LotwardError, Missing, NotFit
 from kitting.ipp.facts import Media
 from kitting.ipp.facts import PrinterFacts as Facts
-from kitting.ledger import proof
 from kitting.models import Operation, Print, Printer, PrintJob, Workshop
 from kitting.printing.beat import BEAT, MISSED, Beat
 from kitting.printing.queries.printers import no_worker, worker_seen
@@ -30,6 +29,7 @@ from kitting.printing.services.printers import (
 )
 from kitting.printing.services.stocks import keep_stock
 from kitting.web.messages import ALL, sentence
+from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import NOW, sign
 from tests.kitting.ipp.fake_printer import FakePrinter
@@ -88,7 +88,7 @@ def test_who_asked_stands_in_the_journal(fake: FakePrinter, printer: Printer) ->
     act = Operation.objects.get(name="ask_printer")
     assert act.by == one.by
     assert '"told": "idle"' in act.link.outcome
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_nothing_is_connected_to_under_somebody_elses_key(
@@ -251,7 +251,7 @@ def test_a_test_page_goes_to_the_printer_and_stands_in_the_log(
     assert fake.jobs[0].media == (10_000, 15_000)
     page = PdfReader(io.BytesIO(pdf)).pages[0]
     assert float(page.mediabox.width) / 72 * 25.4 == pytest.approx(100, abs=0.1)
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_another_test_page_is_no_reprint(printer: Printer) -> None:

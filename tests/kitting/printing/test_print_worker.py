@@ -10,7 +10,7 @@ import sys
 import time
 import urllib.request
 from collections.abc import Iterator
-from contextlib import closing
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
@@ -66,7 +66,7 @@ def alive(pid: int) -> bool:
     """Whether a process runs; one that ended and was not buried does not."""
     try:
         return "State:\tZ" not in Path(f"/proc/{pid}/status").read_text()
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):  # it went while it was read
         return False
 
 
@@ -96,7 +96,7 @@ def running(data: Path) -> Iterator[Running]:
     found = Running(process, int(process.stdout.readline()), data, port)
     yield found
     for pid in (process.pid, found.worker):
-        if alive(pid):
+        with suppress(ProcessLookupError):
             os.kill(pid, signal.SIGKILL)
     process.wait(PATIENCE_S)
     process.stdout.close()

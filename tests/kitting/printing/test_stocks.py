@@ -11,7 +11,6 @@ import pytest
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
 from kitting.domain.stocks import FINEST, PrinterFacts, StockFacts, need_dots, need_head
 from kitting.labels.stock import Sheet
-from kitting.ledger import proof
 from kitting.models import Operation, Printer, Stock
 from kitting.printing.queries.printers import printer_lines, printers_by_bench
 from kitting.printing.queries.stocks import facts_of, laid_out, mark_of, stock_lines
@@ -55,7 +54,7 @@ def test_a_stock_is_entered_and_changed_and_stands_in_the_journal() -> None:
     assert (stock.code, stock.name, stock.width_um) == ("BAG-2", "Narrow", 69_500)
     acts = Operation.objects.values_list("name", flat=True)
     assert list(acts) == ["keep_stock", "keep_stock"]
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 def test_lengths_and_dots_are_kept_exactly() -> None:
@@ -198,7 +197,7 @@ def test_a_printer_is_entered_and_changed() -> None:
     printer.refresh_from_db()
     assert (printer.code, printer.stock.code, printer.bench) == ("P2", "BAG", None)
     assert (printer.head_dots, printer.asleep_until) == (300, None)
-    assert proof.prove() == []
+    assert factories.prove() == []
 
 
 @pytest.mark.parametrize(

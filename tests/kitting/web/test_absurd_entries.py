@@ -12,9 +12,9 @@ from django.db import transaction
 from django.http import HttpResponse
 from django.test import Client
 
-from kitting.ledger.proof import prove
 from kitting.ledger.setup import ROLES
 from kitting.models import User
+from tests import factories
 from tests.browser.touring import pages_of
 from tests.ledgers import History
 
@@ -131,4 +131,4 @@ def test_no_entry_makes_a_page_fall_over(
                     fell.append((address, name, value[:20], status))
     assert fell == []
     assert tried > (400 if every else 150)
-    assert prove() == []
+    assert factories.prove() == []

@@ -1,0 +1,55 @@
+"""Seals: every row is as the act left it that touched it last."""
+
+from __future__ import annotations
+
+import json
+
+from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
+from kitting.ledger.seals import copy, sealed_columns, sealed_models
+from kitting.models import JournalHead, Operation, RowSeal, Touched
+
+
+def hold(tally: Tally) -> None:
+    """Every row is as the last act left it that touched it, and no other touched it.
+
+    Args:
+        tally: Where rows are counted and faults noted.
+    """
+    if not JournalHead.objects.filter(seq__gt=0).exists():
+        return  # The first act seals all that it finds.
+    for table, model in sealed_models().items():
+        names = sealed_columns(model)
+        found = model._base_manager.order_by("pk").values_list("pk", *names)
+        sealed = RowSeal.objects.filter(of=table).order_by("row", "-pk")
+        seals = sealed.values_list("row", "text", "operation_id")
+        for pk, (row, last) in side_by_side(grouped(rows(found)), grouped(rows(seals))):
+            tally.count += len(row)
+            now = copy(names, row[0]) if row else ""
+            _compare(tally, table, pk, now, last)
+    for table, pk in rows(Touched.objects.order_by("pk").values_list("of", "row")):
+        words = "It was made, changed or removed by no act."
+        tally.add(table, pk, words, "an act", "none")
+
+
+def _compare(tally: Tally, table: str, pk: int, now: str, seals: list[Row]) -> None:
+    if not seals:
+        tally.add(table, pk, "No act made this row.", "none", now)
+        return
+    text, operation = seals[0]
+    if text == now:
+        return
+    by = _named(operation)
+    if not text or not now:
+        words = f"{by} removed it." if now else f"It is gone, though {by} left it."
+        tally.add(table, pk, words, text or "none", now or "none")
+        return
+    was, has = json.loads(text), json.loads(now)
+    for name in sorted(was.keys() | has.keys()):
+        words = f"Its {name} is not as {by} left it."
+        tally.same(table, pk, words, was.get(name, "none"), has.get(name, "none"))
+
+
+def _named(operation: int) -> str:
+    act = Operation.objects.filter(pk=operation).first()
+    return f"act {operation}" if act is None else f"act {operation} ({act})"

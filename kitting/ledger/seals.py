@@ -1,0 +1,235 @@
+"""Seals: every row on which a decision rests, as the act left it that touched it last.
+
+What is written once is covered by the link of its act. For every row that may change
+the database itself notes, by trigger, which ones a statement made, changed or removed.
+At its end an act takes up what it touched and writes a copy of each such row, which its
+link then covers like all else; nothing has to name its tables for that. A proof
+compares each row with its last copy, and names what was touched by no act.
+
+A column that something else on record says already (a stage is replayed from its events)
+is left out: its model's ``unsealed`` says so, and why.
+"""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from functools import cache
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from django.apps import apps
+from django.db import connection
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Model, Q
+
+from kitting.ledger.canon import canonical_values, columns
+from kitting.ledger.kept import MOST_VALUES, Kept
+from kitting.models import Guarded, Operation, RowSeal, Touched
+
+if TYPE_CHECKING:
+    from kitting.ledger.operations import Act
+
+UNSEALED: Mapping[str, str] = {
+    "django_session": "who is signed in at the moment",
+    "axes_accessattempt": "passwords that were tried",
+    "axes_accessattemptexpiration": "passwords that were tried",
+    "axes_accessfailurelog": "passwords that were tried",
+    "axes_accesslog": "passwords that were tried",
+}
+"""Tables of others that decide nothing that stays, and what they hold."""
+
+FUNCTION = """
+CREATE OR REPLACE FUNCTION lotward_guard_touch() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    INSERT INTO kitting_touched (act, of, "row") VALUES (
+        pg_current_xact_id()::text::bigint,
+        TG_TABLE_NAME,
+        CASE TG_OP WHEN 'DELETE' THEN OLD.id ELSE NEW.id END
+    );
+    RETURN NULL;
+END $$
+"""
+
+
+@cache
+def sealed_models() -> Mapping[str, type[Model]]:
+    """The tables whose rows are sealed, by name, in the order of the alphabet."""
+    every = {
+        model._meta.db_table: model
+        for model in apps.get_models(include_auto_created=True)
+    }
+    return {
+        table: model
+        for table, model in sorted(every.items())
+        if table not in UNSEALED
+        and model is not Operation
+        and not issubclass(model, Guarded)
+        and len(sealed_columns(model)) > 1
+    }
+
+
+@cache
+def sealed_columns(model: type[Model]) -> tuple[str, ...]:
+    """The columns of a table that a seal says, its id among them.
+
+    Args:
+        model: The table.
+
+    Returns:
+        Attribute names, in the order of the alphabet.
+    """
+    unsealed = getattr(model, "unsealed", {})
+    return tuple(name for name in columns(model) if name not in unsealed)
+
+
+# -- Noting what is touched -----------------------------------------------------------
+
+
+def wanted(
+    connection: BaseDatabaseWrapper, tables: set[str], prefix: str
+) -> list[tuple[str, str]]:
+    """Name and statement of every trigger that notes what is touched.
+
+    Args:
+        connection: The database.
+        tables: The tables that it has.
+        prefix: How the triggers' names begin.
+
+    Returns:
+        Nothing while the table of notes is not there.
+    """
+    if Touched._meta.db_table not in tables:
+        return []
+    make = _sqlite if connection.vendor == "sqlite" else _postgresql
+    return [
+        trigger
+        for table, model in sealed_models().items()
+        if table in tables
+        for trigger in make(f"{prefix}{table}", table, _changed(connection, model))
+    ]
+
+
+def _changed(connection: BaseDatabaseWrapper, model: type[Model]) -> str:
+    differs = "IS NOT" if connection.vendor == "sqlite" else "IS DISTINCT FROM"
+    fields = {field.attname: field for field in model._meta.concrete_fields}
+    names = [str(fields[name].column) for name in sealed_columns(model)]
+    return " OR ".join(f'NEW."{name}" {differs} OLD."{name}"' for name in names)
+
+
+_NAMES = '(act, of, "row")'
+_NEWEST = "coalesce((SELECT max(id) FROM kitting_operation), 0)"
+
+
+def _sqlite(name: str, table: str, changed: str) -> Iterator[tuple[str, str]]:
+    for act, row, when in (
+        ("INSERT", "NEW", ""),
+        ("UPDATE", "NEW", f"WHEN {changed} "),
+        ("DELETE", "OLD", ""),
+    ):
+        full = f"{name}_touch_{act.lower()}"
+        note = f"INSERT INTO kitting_touched {_NAMES} VALUES ({_NEWEST}, '{table}'"  # noqa: S608 -- our names
+        statement = (
+            f'CREATE TRIGGER "{full}" AFTER {act} ON "{table}" FOR EACH ROW {when}'
+            f"BEGIN {note}, {row}.id); END"
+        )
+        yield full, statement
+
+
+def _postgresql(name: str, table: str, changed: str) -> Iterator[tuple[str, str]]:
+    for end, act, when in (
+        ("touch", "INSERT OR DELETE", ""),
+        ("touch_update", "UPDATE", f"WHEN ({changed}) "),
+    ):
+        statement = (
+            f'CREATE TRIGGER "{name}_{end}" AFTER {act} ON "{table}" FOR EACH ROW'
+            f" {when}EXECUTE FUNCTION lotward_guard_touch()"
+        )
+        yield f"{name}_{end}", statement
+
+
+CLOSE = 4
+"""Ids are close together if at least one in so many is wanted."""
+MANY = 5_000
+"""So many rows are read with one query."""
+Row: TypeAlias = Sequence[Any]
+
+
+# -- Sealing --------------------------------------------------------------------------
+
+
+def seal(act: Act, *, first: bool) -> None:
+    """Write a copy of every row that an act touched; needs its open transaction.
+
+    Args:
+        act: The act, at its end.
+        first: Whether it is the first of the workshop: it seals all that it found.
+    """
+    touched = _take_up(act.operation.pk, first=first)
+    if not touched:
+        return
+    seals = []
+    for table in sorted(touched):
+        model = sealed_models().get(table)
+        if model is not None:
+            seals += _copies(table, model, sorted(touched[table]))
+    act.write(*seals)
+
+
+def _take_up(operation: int, *, first: bool) -> dict[str, set[int]]:
+    sql = "DELETE FROM kitting_touched"
+    if not first:
+        mine = "%s" if connection.vendor == "sqlite" else _THIS_TRANSACTION
+        sql += f" WHERE act = {mine}"
+    given = [operation] if not first and connection.vendor == "sqlite" else []
+    with connection.cursor() as cursor:
+        cursor.execute(f'{sql} RETURNING of, "row"', given)
+        found = cursor.fetchall()
+    touched: dict[str, set[int]] = defaultdict(set)
+    for table, row in found:
+        touched[table].add(row)
+    return touched
+
+
+_THIS_TRANSACTION = "pg_current_xact_id()::text::bigint"
+
+
+def _copies(table: str, model: type[Model], ids: list[int]) -> list[RowSeal]:
+    names = sealed_columns(model)
+    at = names.index("id")
+    found = {row[at]: copy(names, row) for row in _read(model, ids, names)}
+    return [RowSeal(of=table, row=pk, text=found.get(pk, "")) for pk in ids]
+
+
+def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[Row]:
+    if len(ids) <= MOST_VALUES:
+        for one in _by_id(model)(*ids):
+            yield [getattr(one, name) for name in names]
+        return
+    for first in range(0, len(ids), MANY):
+        some = set(ids[first : first + MANY])
+        low, high = min(some), max(some)
+        close = high - low <= CLOSE * len(some)
+        those = Q(pk__gte=low, pk__lte=high) if close else Q(pk__in=some)
+        for row in model._base_manager.filter(those).values_list(*names):
+            if row[names.index("id")] in some:
+                yield row
+
+
+@cache
+def _by_id(model: type[Model]) -> Kept[Any]:
+    return Kept(lambda *ids: model._base_manager.filter(pk__in=ids))
+
+
+def copy(names: Iterable[str], values: Iterable[Any]) -> str:
+    """Write a row as its seal says it.
+
+    Args:
+        names: Its columns, as ``sealed_columns`` has them.
+        values: Their values, as the database gives them.
+
+    Returns:
+        JSON, names in the order of the alphabet, empty columns left out.
+    """
+    said = dict(canonical_values(names, values))
+    return json.dumps(said, sort_keys=True, separators=(",", ":"))
