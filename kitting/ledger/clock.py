@@ -54,7 +54,7 @@ def after(newest: datetime | None) -> datetime:
         This moment, never before the newest act.
 
     Raises:
-        Refused: ``clock_is_behind`` if it lies before the newest act by more than
+        Refused: ``clock_set_back`` if it lies before the newest act by more than
             ``LEEWAY``: the clock was set back, or is not set yet.
     """
     at = now()
@@ -62,7 +62,11 @@ def after(newest: datetime | None) -> datetime:
         return at
     if newest - at <= LEEWAY:
         return newest
-    raise Refused("clock_is_behind", now=at, newest=newest)
+    raise Refused("clock_set_back", now=_shown(at), newest=_shown(newest))
+
+
+def _shown(at: datetime) -> str:
+    return f"{timezone.localtime(at):%Y-%m-%d %H:%M:%S}"
 
 
 def today() -> date:

@@ -95,7 +95,7 @@ def perform(
 
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
-        Refused: ``clock_is_behind`` if the clock shows a time before the newest act.
+        Refused: ``clock_set_back`` if the clock shows a time before the newest act.
     """
     mark = fingerprint(name, sent)
     for overtaken in range(MOST_OVERTAKEN, -1, -1):

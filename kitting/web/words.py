@@ -61,6 +61,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "catalogue_twice": _("This is twice in the file. Remove one of the two."),
     "catalogue_value": _("This cannot be kept: %(why)s Correct it."),
+    "clock_set_back": _(
+        "By this computer's clock it is %(now)s, and the newest act is of %(newest)s."
+        " Nothing was recorded. Set the clock right, then do it again."
+    ),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "figure_missing": _(
         "No figure was entered. Enter what the meter or the line shows."

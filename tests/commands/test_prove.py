@@ -94,6 +94,18 @@ def test_pieces_that_a_count_brings_to_light_hold() -> None:
     assert proving.prove() == []
 
 
+def test_the_first_act_seals_all_that_it_finds() -> None:
+    assert not Link.objects.exists()
+    part = factories.make_part(name="Headband", mass_mg=4_120)
+    assert Touched.objects.filter(of="kitting_part", row=part.pk).exists()
+    perform("note", lambda _act: Counted(0), Counted, sign())
+    assert not Touched.objects.exists()
+    copy = json.loads(RowSeal.objects.get(of="kitting_part", row=part.pk).text)
+    assert (copy["name"], copy["mass_mg"], copy["id"]) == ("Headband", 4_120, part.pk)
+    assert "open_hours" not in copy  # nothing stands in it
+    assert proving.prove() == []
+
+
 # -- Guards -------------------------------------------------------------------------
 
 

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from kitting.disinfection.services import runs
 from kitting.domain.errors import Refused
-from kitting.models import Bag, Box, Run, RunBag
+from kitting.ledger import locking, operations
+from kitting.ledger.operations import Act, perform
+from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag
 from kitting.packing.services import boxes, voiding
 from tests import factories
 from tests.assertions import assert_refused
@@ -47,6 +52,107 @@ def test_nothing_comes_off_before_it_went_on(run: Run, bag: Bag) -> None:
     assert_refused(caught.value, "clock_behind", run=run.number)
     off = sign(now=NOW + HOUR)
     assert runs.take_off(run_id=run.pk, bag_id=bag.pk, short=True, sign=off)
+
+
+# -- The time of an act ---------------------------------------------------------------
+
+
+@pytest.fixture
+def wall(monkeypatch: pytest.MonkeyPatch) -> Callable[[datetime], None]:
+    """Give a function that sets the machine's clock."""
+
+    def is_at(moment: datetime) -> None:
+        monkeypatch.setattr(timezone, "now", lambda: moment)
+
+    return is_at
+
+
+@dataclass(frozen=True)
+class Noted:
+    at: str
+
+
+def note(work: Callable[[], object] = str) -> datetime:
+    """An act that is done now, by the machine's clock."""
+
+    def noted(act: Act) -> Noted:
+        work()
+        return Noted(act.now.isoformat())
+
+    done = perform("note", noted, Noted, factories.sign(now=None))
+    return datetime.fromisoformat(done.at)
+
+
+def test_an_act_before_the_newest_one_is_refused_with_both_times(
+    wall: Callable[[datetime], None],
+) -> None:
+    wall(NOW)
+    assert note() == NOW
+    wall(NOW - 330 * 24 * HOUR)
+    with pytest.raises(Refused) as caught:
+        note()
+    newest, now = "2026-01-14 04:00:00", "2025-02-18 04:00:00"
+    assert_refused(caught.value, "clock_set_back", now=now, newest=newest)
+    assert Operation.objects.filter(name="note").count() == 1
+    wall(NOW + HOUR)
+    assert note() == NOW + HOUR
+
+
+def test_within_two_seconds_an_act_has_the_time_of_the_newest(
+    wall: Callable[[datetime], None],
+) -> None:
+    wall(NOW)
+    note()
+    wall(NOW - timedelta(seconds=2))
+    assert note() == NOW
+    wall(NOW - timedelta(seconds=2, microseconds=1))
+    with pytest.raises(Refused):
+        note()
+
+
+def test_the_time_is_read_after_the_lock_and_not_before(
+    wall: Callable[[datetime], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever was waited for in between happened before the act."""
+    wall(NOW)
+    plain = locking.see_head
+
+    def waited(site: int) -> JournalHead:
+        wall(NOW + HOUR)
+        return plain(site)
+
+    monkeypatch.setattr(locking, "see_head", waited)
+    assert note() == NOW + HOUR
+
+
+def test_an_act_that_was_overtaken_begins_again(
+    wall: Callable[[datetime], None],
+) -> None:
+    """It waited for a lock while an act of an hour later was sealed."""
+    wall(NOW)
+    tries: list[datetime] = []
+
+    def overtaken() -> None:
+        tries.append(timezone.now())
+        if len(tries) == 1:
+            JournalHead.objects.update(at=NOW + HOUR)  # as the other one wrote it
+
+    note()
+    plain = operations._seal
+
+    def seal(act: Act, outcome: str) -> None:
+        """What was written is rolled back; what the other one wrote is not."""
+        try:
+            plain(act, outcome)
+        finally:
+            if len(tries) == 1:
+                wall(NOW + HOUR)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(operations, "_seal", seal)
+        assert note(overtaken) == NOW + HOUR
+    assert len(tries) == 2
+    assert Operation.objects.filter(name="note").count() == 2
 
 
 @pytest.fixture
