@@ -243,18 +243,7 @@ def make_history() -> History:
     print_label(first)
     failed = run_bags(line, protocol, meter, [first], DARK)
     released = run_bags(line, protocol, meter, [first], CLOSING)
-    open_again = runs.open_run(
-        line_id=line.pk,
-        protocol_id=protocol.pk,
-        meter_id=meter.pk,
-        belt=BELT,
-        readings=OPENING,
-        sign=sign(),
-    )
-    again = Run.objects.get(number=open_again.run).pk
-    runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
-    stop_line(run_id=again, reason="the belt jammed", sign=sign())
-    runs.put_on(run_id=again, bag_id=second.pk, sign=sign())
+    _stop_one(line, protocol, meter, second)
     ledger_runs.measure_all()
     recipe = factories.make_recipe([(band, 1, Per.SET), (visor, 1, Per.SET)])
     size = factories.make_size(recipe, sets=6)
@@ -271,9 +260,9 @@ def make_history() -> History:
     write_plainly(band_lot)
     ledger_evidence.count_and_sample(first)
     retired = ledger_evidence.sign_and_retire(band)
+    factories.seal_set_up()
     for box in (sent, labelled, voided):
         box.refresh_from_db()
-    factories.seal_set_up()
     return History(
         band=band,
         visor=visor,
@@ -294,6 +283,22 @@ def make_history() -> History:
         gone=gone,
         waiting=waiting,
     )
+
+
+def _stop_one(line: Place, protocol: Protocol, meter: Meter, bag: Bag) -> None:
+    """A run whose line stopped with a bag on it, which is on again."""
+    opened = runs.open_run(
+        line_id=line.pk,
+        protocol_id=protocol.pk,
+        meter_id=meter.pk,
+        belt=BELT,
+        readings=OPENING,
+        sign=sign(),
+    )
+    run = Run.objects.get(number=opened.run).pk
+    runs.put_on(run_id=run, bag_id=bag.pk, sign=sign())
+    stop_line(run_id=run, reason="the belt jammed", sign=sign())
+    runs.put_on(run_id=run, bag_id=bag.pk, sign=sign())
 
 
 def _drill() -> None:

@@ -22,7 +22,7 @@ from kitting.domain.errors import OperationKeyReused
 from kitting.ledger import bulk, clock, locking, seals
 from kitting.ledger.canon import canonical
 from kitting.ledger.kept import Kept
-from kitting.models import Guarded, Link, Operation, User, Workshop
+from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
 FORM = 1
 """Version of the canonical form that links hash."""
@@ -48,9 +48,14 @@ class Act:
     operation: Operation
     sign: Sign
     workshop: Workshop
-    first: bool
-    """Whether nothing was ever done before it."""
+    seen: JournalHead
+    """The newest end of the journal as the act began."""
     rows: list[Guarded] = field(default_factory=list)
+
+    @property
+    def first(self) -> bool:
+        """Whether nothing was ever done before it."""
+        return self.seen.seq == 0
 
     @property
     def now(self) -> datetime:
@@ -219,12 +224,12 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         bulk.insert([operation])
     except IntegrityError as error:
         raise _KeyTaken from error
-    return Act(operation, sign, workshop, first=head.seq == 0)
+    return Act(operation, sign, workshop, head)
 
 
 def _seal(act: Act, outcome: str) -> None:
     seals.seal(act, first=act.first)
-    head = locking.lock_head(act.workshop.site)
+    head = locking.lock_head(act.seen)
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
         raise _Overtaken

@@ -78,11 +78,11 @@ def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
         if counter not in have
     )
     ensure_roles()
+    start_ids(workshop.site)
     User.objects.get_or_create(
         username=COMMAND_LINE,
         defaults={"first_name": "command line", "password": "!"},
     )
-    start_ids(workshop.site)
     return workshop
 
 

@@ -38,6 +38,11 @@ class OpenBag(models.Model):
         "kitting.Bag", on_delete=models.PROTECT, related_name="open_at"
     )
 
+    unsealed: ClassVar = dict.fromkeys(
+        ("id", "bench_id", "part_id", "bag_id"),
+        "what is taken from a bag, and when it was opened, the bag says",
+    )
+
     class Meta:
         default_permissions = ()
         constraints = [once("kitting_openbag_one_per_part", "bench", "part")]

@@ -7,6 +7,7 @@ from typing import Any, Final
 from django.db.models import Max, Prefetch, prefetch_related_objects
 
 from kitting.domain import badges
+from kitting.ledger.setup import COMMAND_LINE
 from kitting.models import (
     Badge,
     Meter,
@@ -90,7 +91,7 @@ def name_behind(text: str) -> str:
 
 
 def people() -> list[User]:
-    """Everybody, with role and badges, for the page of badges.
+    """Everybody but the command line, with role and badges, for the page of badges.
 
     Returns:
         People with ``groups`` and ``badges`` fetched, open accounts first, then by
@@ -98,7 +99,7 @@ def people() -> list[User]:
     """
     newest_first = Badge.objects.select_related("issue", "revocation").order_by("-pk")
     return list(
-        User.objects.order_by("-is_active", "username").prefetch_related(
-            "groups", Prefetch("badges", queryset=newest_first)
-        )
+        User.objects.exclude(username=COMMAND_LINE)
+        .order_by("-is_active", "username")
+        .prefetch_related("groups", Prefetch("badges", queryset=newest_first))
     )

@@ -18,7 +18,7 @@ from kitting.domain.shown import shown
 from kitting.labels.postal import country_name
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.ledger.setup import ROLES
+from kitting.ledger.setup import COMMAND_LINE, ROLES
 from kitting.models import Badge, Print, User, Workshop
 from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
@@ -290,7 +290,8 @@ def _new(user_ids: Sequence[int]) -> list[NewBadge]:
         raise Refused("badge_for_nobody")
     if len(user_ids) > MOST_AT_ONCE:
         raise Refused("badges_too_many", most=MOST_AT_ONCE)
-    found = User.objects.prefetch_related("groups").in_bulk(user_ids)
+    people = User.objects.exclude(username=COMMAND_LINE).prefetch_related("groups")
+    found = people.in_bulk(user_ids)
     new = []
     for user_id in user_ids:
         person = found.get(user_id)

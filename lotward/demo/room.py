@@ -12,6 +12,7 @@ from django.core.management.base import CommandError
 from django.db import connection
 
 from kitting.ledger.proof import heads
+from kitting.ledger.setup import COMMAND_LINE
 
 FOLDER: Final = "demo"
 """A folder of its own in the data folder: database, secret and recorded heads."""
@@ -101,12 +102,7 @@ def held_by_file(file: Path) -> str | None:
                 return "tables that are not Lotward's"
             if found.execute("SELECT 1 FROM kitting_workshop WHERE demo").fetchone():
                 return None
-            return _words(
-                *found.execute(
-                    "SELECT (SELECT count(*) FROM kitting_operation),"
-                    " (SELECT count(*) FROM kitting_user)"
-                ).fetchone()
-            )
+            return _words(*found.execute(_COUNTS).fetchone())
     except sqlite3.DatabaseError:
         return "something that cannot be read as a database of Lotward"
 
@@ -118,11 +114,12 @@ def _held_by_server() -> str | None:
     if "kitting_workshop" not in tables:
         return "tables that are not Lotward's"
     with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT (SELECT count(*) FROM kitting_operation),"
-            " (SELECT count(*) FROM kitting_user)"
-        )
+        cursor.execute(_COUNTS)
         return _words(*cursor.fetchone())
+
+
+_PEOPLE = f"SELECT count(*) FROM kitting_user WHERE username <> '{COMMAND_LINE}'"  # noqa: S608 -- ours
+_COUNTS = f"SELECT (SELECT count(*) FROM kitting_operation), ({_PEOPLE})"  # noqa: S608 -- ours
 
 
 def _words(operations: int, users: int) -> str | None:

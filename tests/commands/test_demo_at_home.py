@@ -56,10 +56,11 @@ def test_a_workshop_without_users_and_acts_makes_room(demo: Demo) -> None:
             "CREATE TABLE kitting_workshop (demo bool);"
             "INSERT INTO kitting_workshop VALUES (0);"
             "CREATE TABLE kitting_operation (id integer);"
-            "CREATE TABLE kitting_user (id integer)"
+            "CREATE TABLE kitting_user (username text);"
+            "INSERT INTO kitting_user VALUES ('command-line')"
         )
         assert room.held_by_file(demo.file.with_name("empty.sqlite3")) is None
-        other.execute("INSERT INTO kitting_user VALUES (1)")
+        other.execute("INSERT INTO kitting_user VALUES ('mira')")
         other.commit()
     held = room.held_by_file(demo.file.with_name("empty.sqlite3"))
     assert held is not None

@@ -156,6 +156,7 @@ def test_a_busy_workshop_passes_over_ten_times_its_usual_day(
     made = begun + timedelta(days=10, hours=1)
     monkeypatch.setattr(clock, "now", lambda: made)
     Counter.objects.filter(name="bag").update(next=50_000)
+    factories.seal_set_up("kitting_counter")
     file = back_up(to)
     run("restore", file)
     assert counted()["bag"] == 50_000 + 10 * 5_000
@@ -164,6 +165,7 @@ def test_a_busy_workshop_passes_over_ten_times_its_usual_day(
 
 def test_a_long_company_prefix_must_be_told_how_many(line: Line, to: Path) -> None:
     Workshop.objects.update(gs1_prefix="952123456789")
+    factories.seal_set_up()
     file = back_up(to)
     assert "with --skip" in refused(file)
     run("restore", file, "--skip", 500)

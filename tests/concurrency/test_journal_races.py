@@ -148,6 +148,7 @@ def test_the_proof_holds_while_people_work() -> None:
     """Eight proofs beside three writers: no count is read from two moments."""
     bags = [factories.make_bag(pieces=100) for _ in range(3)]
     signs = [factories.sign() for _ in range(3 * ACTS)]
+    factories.seal_set_up()
 
     def work(n: int) -> int:
         return len([take_one(bags[n].pk, sign) for sign in signs[n::3]])

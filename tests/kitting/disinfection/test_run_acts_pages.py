@@ -124,6 +124,8 @@ def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(
     assert not run.readings.exists()
     assert "No readings were made at opening" in text_of(client.get(at(run)))
     factories.expose(run, bags[0])
+    after = factories.after_passes(run)
+    monkeypatch.setattr(timezone, "now", lambda: after)
     bare = client.post(at(run, "close"), {"op_key": key()}, headers=hx)
     assert_problem(bare, "side_not_read")
     assert_part(bare, "run-close", status=422)

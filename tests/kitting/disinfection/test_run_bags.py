@@ -310,5 +310,6 @@ def test_what_runs_leave_behind_proves(run: Run) -> None:
     factories.expose(again, late)
     factories.close_run(again)
     out = StringIO()
+    factories.seal_set_up()
     call_command("prove", stdout=out)
     assert (fresh(early).stage, fresh(late).stage) == ("accepted", "cleared")

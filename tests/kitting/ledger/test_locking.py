@@ -94,7 +94,7 @@ def test_a_row_that_is_not_there_is_missing() -> None:
     [
         lambda: locking.lock_rows(Bag, [1]),
         lambda: locking.lock_row(Bag, 1),
-        lambda: locking.lock_head(1),
+        lambda: locking.lock_head(JournalHead(site=1)),
         locking.enter_gate,
         locking.shut_gate,
     ],

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from kitting.disinfection.services import runs
 from kitting.domain.errors import Refused
-from kitting.ledger import locking, operations
+from kitting.ledger import locking
 from kitting.ledger.operations import Act, perform
 from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag
 from kitting.packing.services import boxes, voiding
@@ -72,11 +72,10 @@ class Noted:
     at: str
 
 
-def note(work: Callable[[], object] = str) -> datetime:
+def note() -> datetime:
     """An act that is done now, by the machine's clock."""
 
     def noted(act: Act) -> Noted:
-        work()
         return Noted(act.now.isoformat())
 
     done = perform("note", noted, Noted, factories.sign(now=None))
@@ -132,25 +131,21 @@ def test_an_act_that_was_overtaken_begins_again(
     wall(NOW)
     tries: list[datetime] = []
 
-    def overtaken() -> None:
-        tries.append(timezone.now())
-        if len(tries) == 1:
-            JournalHead.objects.update(at=NOW + HOUR)  # as the other one wrote it
-
     note()
-    plain = operations._seal
+    plain = locking.lock_head
 
-    def seal(act: Act, outcome: str) -> None:
-        """What was written is rolled back; what the other one wrote is not."""
-        try:
-            plain(act, outcome)
-        finally:
-            if len(tries) == 1:
-                wall(NOW + HOUR)
+    def overtaken(seen: JournalHead) -> JournalHead:
+        """The head as another one left it, whose act was done while this one waited."""
+        head = plain(seen)
+        if not tries:
+            head.at = NOW + HOUR
+            wall(NOW + HOUR)
+        tries.append(timezone.now())
+        return head
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(operations, "_seal", seal)
-        assert note(overtaken) == NOW + HOUR
+        patch.setattr(locking, "lock_head", overtaken)
+        assert note() == NOW + HOUR
     assert len(tries) == 2
     assert Operation.objects.filter(name="note").count() == 2
 
