@@ -45,6 +45,7 @@ def test_a_box_filled_and_closed_meanwhile_is_not_voided_by_its_old_lines() -> N
     )
     box = factories.make_open_box(factories.make_size(recipe), None, first)
     signs = [sign(), sign(), sign()]
+    factories.seal_set_up()
     locked = threading.Event()
 
     def fill_and_close() -> None:
