@@ -96,12 +96,16 @@ def install_guards(connection: BaseDatabaseWrapper | None = None) -> None:
     connection = connection or default_connection
     drop_guards(connection)
     with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            cursor.execute(_FUNCTION)
-            cursor.execute(_LINE_FUNCTION)
-            cursor.execute(seals.FUNCTION)
-        for _name, statement in wanted_guards(connection):
+        for statement in guard_statements(connection):
             cursor.execute(statement)
+
+
+def guard_statements(connection: BaseDatabaseWrapper) -> list[str]:
+    """What makes every guard whose table exists, where none is."""
+    triggers = [statement for _name, statement in wanted_guards(connection)]
+    if connection.vendor == "postgresql":
+        return [_FUNCTION, _LINE_FUNCTION, seals.FUNCTION, *triggers]
+    return triggers
 
 
 def drop_guards(connection: BaseDatabaseWrapper | None = None) -> None:

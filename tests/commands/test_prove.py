@@ -122,8 +122,8 @@ def drop_one_guard() -> str:
 
 def test_a_guard_that_is_gone_is_named() -> None:
     name = drop_one_guard()
-    found = [(fault.check, fault.table) for fault in proving.prove()]
-    assert found == [("guards", name)]
+    found = [(fault.table, fault.words) for fault in proving.prove()]
+    assert found == [("kitting_movement", f"The trigger {name} is missing.")]
 
 
 # -- Heads --------------------------------------------------------------------------

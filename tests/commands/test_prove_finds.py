@@ -40,4 +40,4 @@ def test_tampering_is_found_and_named(tamper: Tamperer, history: History) -> Non
     for check, table, pk in expected:
         name = table if isinstance(table, str) else table._meta.db_table
         assert (check, name, pk) in found
-    assert "guards" not in {check for check, _table, _pk in found}
+    assert "schema" not in {check for check, _table, _pk in found}

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitting.ledger import gaps, locking
-from kitting.ledger.proof import chain, guards, heads, seals
+from kitting.ledger.proof import chain, heads, schema, seals
 from kitting.ledger.proof.faults import Check, Fault, Tally
 
 __all__ = ["CHECKS", "Fault", "Proof", "Tally", "examine", "prove", "register"]
 
 CHECKS: Final[list[tuple[str, str, Check]]] = [
-    ("guards", "guards", guards.stand),
+    ("schema", "parts", schema.stands),
     ("chain", "links", chain.links),
     ("operations", "operations", chain.operations),
     ("guarded rows", "rows", chain.orphans),
