@@ -23,6 +23,7 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import holds
 from kitting.ledger.locking import snapshot
+from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
 from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold
@@ -105,6 +106,7 @@ def _context(
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
         "found": found,
+        "heads": heads.printed(),
         "still_here": here,
         "gone": gone,
         "gone_pieces": sum(box.pieces for box in gone),

@@ -26,11 +26,12 @@ from dispatch.shipments.forms import (
 )
 from dispatch.shipments.labels import SHIPMENTS, numbers_of, stale_labels, stale_now
 from dispatch.shipments.queries import shipments as queries
-from dispatch.shipments.queries.packing_list import newest_links, packed_in
+from dispatch.shipments.queries.packing_list import packed_in
 from dispatch.shipments.queries.shipments import OnBoard, by_size
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
+from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
@@ -275,14 +276,14 @@ def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
     shipment = get_or_404(Shipment.objects.select_related("consignee"), number=number)
     with snapshot():
         packed = packed_in(shipment)
-        heads = newest_links()
+        newest = heads.printed()
     context = {
         "shipment": shipment,
         "packed": packed,
         "sizes": by_size(packed),
         "boxes": len(packed),
         "sets": sum(box.sets for box in packed),
-        "heads": heads,
+        "heads": newest,
         "may_still_change": shipment.stage == ShipmentStage.OPEN,
     }
     return render(request, "dispatch/shipments/packing_list.html", context)

@@ -19,7 +19,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 
 from kitting.domain.errors import OperationKeyReused
-from kitting.ledger import bulk, clock, locking, seals
+from kitting.ledger import bulk, clock, keys, locking, seals
 from kitting.ledger.canon import canonical
 from kitting.ledger.kept import Kept
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
@@ -235,6 +235,9 @@ def _seal(act: Act, outcome: str) -> None:
         raise _Overtaken
     seq = head.seq + 1
     digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
+    if act.first:
+        keys.make()
+    key = keys.key()
     link = Link(
         operation=act.operation,
         site=head.site,
@@ -242,6 +245,7 @@ def _seal(act: Act, outcome: str) -> None:
         form=FORM,
         outcome=outcome,
         hash=digest,
+        keyed=None if key is None else keys.keyed(digest, key),
     )
     bulk.insert([link])
     head.seq, head.hash = seq, digest

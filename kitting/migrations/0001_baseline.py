@@ -2579,6 +2579,7 @@ class Migration(migrations.Migration):
                 ("form", models.PositiveSmallIntegerField()),
                 ("outcome", models.TextField()),
                 ("hash", models.BinaryField(max_length=32)),
+                ("keyed", models.BinaryField(max_length=32, null=True)),
             ],
             options={
                 "default_permissions": (),
@@ -3489,6 +3490,8 @@ class Migration(migrations.Migration):
                 ("ahead_s", models.BigIntegerField(default=0)),
                 ("print_worker_at", models.DateTimeField(null=True)),
                 ("backup_at", models.DateTimeField(null=True)),
+                ("proved_at", models.DateTimeField(null=True)),
+                ("proved_seq", models.PositiveBigIntegerField(null=True)),
             ],
             options={
                 "permissions": [

@@ -42,6 +42,8 @@ class Link(Guarded):
     form = models.PositiveSmallIntegerField()
     outcome = models.TextField()
     hash = models.BinaryField(max_length=32)
+    keyed = models.BinaryField(max_length=32, null=True)
+    """By the server's own key; empty while there was none. See ``ledger.keys``."""
 
     class Meta:
         default_permissions = ()

@@ -30,11 +30,17 @@ class Workshop(models.Model):
     """When a print worker last looked for work."""
     backup_at = models.DateTimeField(null=True)
     """Of what moment the newest backup is that was proved."""
+    proved_at = models.DateTimeField(null=True)
+    """When the whole record was proved last and found to hold."""
+    proved_seq = models.PositiveBigIntegerField(null=True)
+    """Its newest link then, which stands in the file of heads."""
 
     unsealed: ClassVar = {
         "ahead_s": "only a demo's clock is ahead",
         "print_worker_at": "the print worker's beat",
         "backup_at": "what the backup says",
+        "proved_at": "the file of heads",
+        "proved_seq": "the file of heads",
     }
 
     class Meta:

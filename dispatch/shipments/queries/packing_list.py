@@ -8,7 +8,7 @@ from datetime import date
 
 from dispatch.models import Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn, lots_by_box
-from kitting.models import Box, JournalHead
+from kitting.models import Box
 
 
 @dataclass(frozen=True)
@@ -60,13 +60,3 @@ def _by_part(
     for lot in lots:
         found[lot.part].append(lot.number)
     return tuple((part, tuple(numbers)) for part, numbers in found.items())
-
-
-def newest_links() -> list[str]:
-    """The newest link of each journal, to be kept on paper outside the database.
-
-    Returns:
-        Site, number and hash as ``prove`` records them: ``1/1432 9f3a…``.
-    """
-    heads = JournalHead.objects.filter(seq__gt=0).order_by("site")
-    return [f"{head.site}/{head.seq} {bytes(head.hash).hex()}" for head in heads]

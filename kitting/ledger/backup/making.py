@@ -23,6 +23,7 @@ from kitting.ledger.backup.files import HEAD_DIGITS, Manifest, Trouble
 from kitting.ledger.backup.postgresql import Postgresql
 from kitting.ledger.backup.sqlite import Sqlite
 from kitting.ledger.proof import examine, heads
+from kitting.ledger.proof.heads import Head
 from kitting.models import JournalHead, Link, Workshop
 
 _ROOM = 1.5
@@ -38,6 +39,8 @@ class Made:
     manifest: Manifest
     faults: list[str]
     """What the proof found in it."""
+    heads: list[Head]
+    """The newest link of each site in it."""
 
 
 Database: TypeAlias = Sqlite | Postgresql
@@ -73,7 +76,7 @@ def make(to: Path, recipients: Sequence[str]) -> Made:
         work = stack.enter_context(files.scratch(_work_folder(to, recipients)))
         _need_room(work, own)
         packed = work / "packed.zip"
-        manifest, faults = _copy(own, work / "copy", packed)
+        manifest, faults, newest = _copy(own, work / "copy", packed)
         name = manifest.name
         if recipients:
             sealed = stack.enter_context(files.scratch(to)) / "sealed"
@@ -82,7 +85,7 @@ def make(to: Path, recipients: Sequence[str]) -> Made:
         files.to_disk(packed)
         packed.replace(to / name)
         files.to_disk(to)
-    return Made(to / name, manifest, faults)
+    return Made(to / name, manifest, faults, newest)
 
 
 def settle(made: Made, keep: int | None) -> list[str]:
@@ -98,6 +101,8 @@ def settle(made: Made, keep: int | None) -> list[str]:
     if made.faults:
         return []
     Workshop.objects.filter(pk=1).update(backup_at=made.manifest.moment)
+    heads.record(made.heads, heads.path())
+    heads.remember(made.heads)
     return _remove_older(made.file.parent, made.file.name, keep) if keep else []
 
 
@@ -115,18 +120,21 @@ def _need_room(work: Path, own: Database) -> None:
         raise Trouble(msg)
 
 
-def _copy(own: Database, copy: Path, packed: Path) -> tuple[Manifest, list[str]]:
+def _copy(
+    own: Database, copy: Path, packed: Path
+) -> tuple[Manifest, list[str], list[Head]]:
     # A head that is recorded after the copy is not in it.
     on_record, now = heads.lines(heads.path()), clock.now()
     with own.copied(copy):
         faults = _faults(own, on_record)
         manifest = _manifest(now, own.vendor, len(faults))
+        newest = heads.current()
     with copy.open("rb") as read:
         sha256 = hashlib.file_digest(read, "sha256").hexdigest()
     manifest = replace(manifest, size=copy.stat().st_size, sha256=sha256)
     files.pack(copy, manifest, packed)
     copy.unlink()
-    return manifest, faults
+    return manifest, faults, newest
 
 
 def _faults(own: Database, on_record: Sequence[str]) -> list[str]:

@@ -19,7 +19,7 @@ from django.db.models import Max, Min
 from kitting.domain import gs1
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import PRINT_OVER, PrintState
-from kitting.ledger import clock, gaps, serving
+from kitting.ledger import clock, gaps, keys, serving
 from kitting.ledger.backup import files
 from kitting.ledger.backup.files import HEAD_DIGITS, Manifest, Trouble
 from kitting.ledger.backup.making import Database, database
@@ -225,7 +225,9 @@ def _take_up(
             worked_until=None,
         )
         Session.objects.all().delete()  # who was signed out since stays signed out
-        Workshop.objects.filter(pk=act.workshop.pk).update(backup_at=manifest.moment)
+        Workshop.objects.filter(pk=act.workshop.pk).update(
+            backup_at=manifest.moment, proved_at=None, proved_seq=None
+        )
         return Restored(
             file=name,
             sha256=manifest.sha256,
@@ -238,6 +240,8 @@ def _take_up(
             despite_faults=asked.despite_faults,
         )
 
+    if keys.key() is None:
+        keys.make()  # the links of before keep the one of their own server
     return perform(heads.RESTORE, work, Restored, sign, sha256=manifest.sha256)
 
 

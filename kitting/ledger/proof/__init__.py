@@ -22,7 +22,10 @@ CHECKS: Final[list[tuple[str, str, Check]]] = [
     ("chain", "links", chain.links),
     ("operations", "operations", chain.operations),
     ("guarded rows", "rows", chain.orphans),
+    ("keyed links", "links", chain.keyed),
     ("recorded heads", "heads", heads.recorded),
+    ("file of heads", "files", heads.on_file),
+    ("heads on paper", "heads", heads.expected),
     ("seals", "rows", seals.hold),
     ("numbers passed over", "gaps", gaps.stay_skipped),
 ]
@@ -49,10 +52,13 @@ class Proof:
         return [fault for tally in self.tallies for fault in tally.faults]
 
 
-def examine(on_record: Sequence[str] | None = None) -> Proof:
+def examine(
+    on_record: Sequence[str] | None = None, on_paper: Sequence[heads.Head] = ()
+) -> Proof:
     """Run every check on one snapshot of the database.
 
     Args:
+        on_paper: Heads that somebody has on paper.
         on_record: Lines of recorded heads that must be in it; those that are on record
             as it begins, where nothing is given.
 
@@ -61,7 +67,8 @@ def examine(on_record: Sequence[str] | None = None) -> Proof:
     """
     tallies = []
     # What another proof records meanwhile is newer than the snapshot.
-    with heads.looked_up(on_record), locking.snapshot():
+    known = heads.looked_up(on_record), heads.expecting(on_paper)
+    with known[0], known[1], locking.snapshot():
         for name, of, check in CHECKS:
             tally = Tally(name, of)
             check(tally)

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import Exists, F, Model, OuterRef, Q
 
+from kitting.ledger import keys
 from kitting.ledger.canon import canonical_values, columns
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
@@ -143,6 +144,39 @@ def _among(column: str, ids: Sequence[int]) -> Q:
     if high - low <= CLOSE * len(ids):
         return Q(**{f"{column}__gte": low, f"{column}__lte": high})
     return Q(**{f"{column}__in": ids})
+
+
+def keyed(tally: Tally) -> None:
+    """Every link carries its hash by this server's key, from the first that does.
+
+    What came before that one is covered by the plain chain, which its hash follows from.
+
+    Args:
+        tally: Where links are counted and faults noted.
+    """
+    key = keys.key()
+    if key is None:
+        tally.note = (
+            f"There is no key here ({keys.path()}): only the plain chain was followed."
+        )
+        return
+    begun = False
+    found = Link.objects.order_by("pk").values_list("pk", "seq", "hash", "keyed")
+    pk = seq = None
+    for pk, seq, plain, by_key in rows(found):
+        right = keys.keyed(bytes(plain), key)
+        begun = begun or (by_key is not None and bytes(by_key) == right)
+        if not begun:
+            continue
+        tally.count += 1
+        words = f"Link {seq} was not written with the key of this server."
+        tally.same(LINK, pk, words, right.hex(), bytes(by_key or b"").hex())
+    if pk is not None and not begun:
+        words = (
+            "No link was written with the key of this server: the journal was"
+            " rewritten, or the key is another's."
+        )
+        tally.add(LINK, pk, words, "a link by the key", f"{seq} links by none")
 
 
 def _head(tally: Tally, site: int, seq: int, last: bytes) -> None:

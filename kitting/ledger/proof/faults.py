@@ -39,6 +39,8 @@ class Tally:
     faults: list[Fault] = field(default_factory=list)
     more: int = 0
     """Faults beyond ``MOST_FAULTS``."""
+    note: str = ""
+    """What could not be looked at, a sentence."""
 
     def add(
         self, table: str, pk: int | None, words: str, expected: object, found: object

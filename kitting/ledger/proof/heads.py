@@ -17,9 +17,10 @@ from typing import NamedTuple
 
 from django.conf import settings
 
+from kitting.ledger import clock
 from kitting.ledger.proof.acts import done
 from kitting.ledger.proof.faults import Tally
-from kitting.models import JournalHead, Link
+from kitting.models import JournalHead, Link, Workshop
 
 FILE = "heads.txt"
 RESTORE = "restore"
@@ -28,7 +29,16 @@ LINK = Link._meta.db_table
 _LINE = re.compile(r"(?P<site>[1-9])/(?P<seq>[0-9]{1,18}) (?P<hash>[0-9a-f]{64})")
 
 
+_ON_PAPER = re.compile(
+    r"(?:(?P<site>[1-9])/)?(?P<seq>[0-9]{1,18}):(?P<hash>[0-9a-f]{16,64})"
+)
+
 _looked_up: ContextVar[Sequence[str] | None] = ContextVar("looked_up", default=None)
+_expected: ContextVar[Sequence[Head]] = ContextVar("expected", default=())
+
+
+DIGITS = 16
+"""So many hexadecimal digits of a hash stand on paper and are typed."""
 
 
 class Head(NamedTuple):
@@ -37,7 +47,12 @@ class Head(NamedTuple):
     site: int
     seq: int
     hash: str
-    """In hexadecimal."""
+    """In hexadecimal; on paper its first digits alone."""
+
+    @property
+    def on_paper(self) -> str:
+        """As papers print it and ``prove --expect`` reads it: ``1/1432:9f3a…``."""
+        return f"{self.site}/{self.seq}:{self.hash[:DIGITS]}"
 
     def __str__(self) -> str:
         return f"{self.site}/{self.seq} {self.hash}"
@@ -52,6 +67,15 @@ def current() -> list[Head]:
     """The newest link of each site as its journal head says; empty journals left out."""
     found = JournalHead.objects.filter(seq__gt=0).order_by("site")
     return [Head(head.site, head.seq, bytes(head.hash).hex()) for head in found]
+
+
+def printed() -> list[str]:
+    """The newest link of each site for paper, where the owner of a database cannot cut.
+
+    Returns:
+        As ``prove --expect`` reads them.
+    """
+    return [head.on_paper for head in current()]
 
 
 def record(found: Iterable[Head], file: Path) -> None:
@@ -72,6 +96,18 @@ def record(found: Iterable[Head], file: Path) -> None:
         text.write("".join(f"{line}\n" for line in fresh))
         text.flush()
         os.fsync(text.fileno())
+
+
+def remember(found: Iterable[Head]) -> None:
+    """Note when the whole record held, and with which newest link.
+
+    Args:
+        found: Heads of a journal that was proved, and recorded.
+    """
+    workshop = Workshop.objects.get()
+    seq = max((head.seq for head in found if head.site == workshop.site), default=None)
+    noted = Workshop.objects.filter(pk=workshop.pk)
+    noted.update(proved_at=clock.now(), proved_seq=seq)
 
 
 def recorded(tally: Tally) -> None:
@@ -104,6 +140,63 @@ def recorded(tally: Tally) -> None:
         )
 
 
+def on_file(tally: Tally) -> None:
+    """The file of heads is there, and as new as the newest proof that was recorded.
+
+    Args:
+        tally: Where it is counted and a fault noted.
+    """
+    workshop = Workshop.objects.get()
+    if workshop.proved_seq is None:
+        return
+    tally.count = 1
+    found = [head for head in map(read, lines(path())) if head is not None]
+    newest = max((head.seq for head in found if head.site == workshop.site), default=0)
+    if newest < workshop.proved_seq:
+        tally.add(
+            FILE,
+            None,
+            "The file of heads is missing, or older than the newest proof on record:"
+            " put its copy back, and ask who took it away.",
+            f"{workshop.site}/{workshop.proved_seq}",
+            f"{workshop.site}/{newest}" if newest else "none",
+        )
+
+
+def expected(tally: Tally) -> None:
+    """Every head that somebody has on paper is a link of the chain.
+
+    Args:
+        tally: Where heads are counted and faults noted.
+    """
+    for head in _expected.get():
+        tally.count += 1
+        link = Link.objects.filter(site=head.site, seq=head.seq).first()
+        found = "none" if link is None else bytes(link.hash).hex()[: len(head.hash)]
+        words = (
+            f"Link {head.site}/{head.seq} is another than the one on paper: the journal"
+            " was cut off or rewritten, or an older copy was restored."
+        )
+        tally.same(LINK, None if link is None else link.pk, words, head.hash, found)
+
+
+def from_paper(text: str, site: int) -> Head | None:
+    """Read a head as a paper prints it; None if it is none.
+
+    Args:
+        text: ``1/1432:9f3a0b1c2d3e4f50``, with or without the site.
+        site: The site, where the text names none.
+
+    Returns:
+        The head, its hash in as many digits as were given.
+    """
+    plain = "".join(text.split()).lower()
+    found = _ON_PAPER.fullmatch(plain)
+    if found is None:
+        return None
+    return Head(int(found["site"] or site), int(found["seq"]), found["hash"])
+
+
 def left_behind() -> set[str]:
     """Lines of heads that lay behind the backups from which was restored."""
     return {line for act in done(RESTORE) for line in act.gave.get("left", ())}
@@ -132,6 +225,16 @@ def looked_up(on_record: Sequence[str] | None) -> Iterator[None]:
         yield
     finally:
         _looked_up.reset(before)
+
+
+@contextmanager
+def expecting(on_paper: Sequence[Head]) -> Iterator[None]:
+    """Let ``expected`` look up these heads."""
+    before = _expected.set(on_paper)
+    try:
+        yield
+    finally:
+        _expected.reset(before)
 
 
 def lines(file: Path) -> list[str]:

@@ -4,10 +4,11 @@ import json
 from dataclasses import asdict
 from typing import Any
 
-from django.core.management.base import BaseCommand, CommandParser
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.ledger import proof as proving
 from kitting.ledger.proof import heads
+from kitting.models import Workshop
 
 
 class Command(BaseCommand):
@@ -21,13 +22,31 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--json", action="store_true", help="one JSON object")
         parser.add_argument(
+            "--expect",
+            action="append",
+            default=[],
+            metavar="NUMBER:HEAD",
+            help="a head as a paper prints it: it must be in the journal (repeatable)",
+        )
+        parser.add_argument(
             "--no-record",
             action="store_true",
             help=f"compare with {heads.FILE}, but add nothing to it",
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        proof = proving.examine()
+        site = Workshop.objects.get().site
+        expected = []
+        for text in options["expect"]:
+            head = heads.from_paper(text, site)
+            if head is None:
+                msg = (
+                    f"“{text}” is no head: write its number and first 16 digits as on"
+                    " the paper, such as 1/1432:9f3a0b1c2d3e4f50."
+                )
+                raise CommandError(msg)
+            expected.append(head)
+        proof = proving.examine(on_paper=expected)
         if options["json"]:
             self.stdout.write(_as_json(proof))
         else:
@@ -36,6 +55,7 @@ class Command(BaseCommand):
             raise SystemExit(1)
         if not options["no_record"]:
             heads.record(proof.heads, heads.path())
+            heads.remember(proof.heads)
 
     def _tell(self, proof: proving.Proof) -> None:
         for tally in proof.tallies:
@@ -44,6 +64,8 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"{tally.check:18} {tally.count:>12,} {tally.of}: {verdict}"
             )
+            if tally.note:
+                self.stdout.write(f"    {tally.note}")
             for fault in tally.faults:
                 self.stdout.write(f"    {fault}")
             if tally.more:

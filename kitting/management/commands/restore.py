@@ -54,6 +54,7 @@ class Command(BaseCommand):
         self._tell(done)
         with plainly("All is restored, but its head is not on record"):
             heads.record(done.proof.heads, heads.path())
+            heads.remember(done.proof.heads)
 
     def _tell(self, done: restoring.Done) -> None:
         restored = done.restored
