@@ -32,6 +32,7 @@ def test_every_command_of_the_page_is_one() -> None:
         "restore",
         "restore",
         "prove",
+        "prove",
         "backup",
     ]
     for name, *options in commands():
@@ -44,11 +45,14 @@ def test_the_steps_bring_a_lost_workshop_back(own: Path, tmp_path: Path) -> None
     disk = tmp_path / "disk"
     file = back_up(disk)
     kept = Box.objects.get().serial
+    (printed,) = heads.printed()
     lost = line.pack().serial
     lose_the_database()
-    plain, _encrypted, prove, backup = commands()
+    plain, _encrypted, prove, compare, backup = commands()
     run(*(word.replace(DISK, str(disk)).replace("FILE", file.name) for word in plain))
     assert "Everything holds." in run(*prove)
+    assert compare[-1] == "1/10492:5d0c1f6ab2e94477"
+    assert "Everything holds." in run(*compare[:-1], printed)
     assert [box.serial for box in Box.objects.all()] == [kept]
     assert line.pack().serial not in (kept, lost)
     last = run(*(word.replace(DISK, str(disk)) for word in backup))[-1]
