@@ -5,4 +5,4 @@ from __future__ import annotations
 from typing import Final
 
 GROUND: Final = ("domain", "labels", "models")
-ROOMS: Final = ("consignees", "shipments", "log", "trace", "recall")
+ROOMS: Final = ("consignees", "shipments", "log", "trace", "recall", "journal")

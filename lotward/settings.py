@@ -92,6 +92,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "doses": "kitting.disinfection.tags",
                 "drawing": "kitting.web.tags.drawing",
                 "inspection": "kitting.checking.tags.inspection",
+                "journal": "dispatch.journal.tags",
                 "look": "kitting.web.tags.look",
                 "prints": "kitting.printing.tags.prints",
                 "stocks": "kitting.printing.tags.stocks",

@@ -25,7 +25,7 @@ from django.urls import reverse
 
 from benchmarks import filling
 from kitting.ledger import planner
-from kitting.models import User
+from kitting.models import Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
 
@@ -150,6 +150,12 @@ PAGES = {
     "/recall/?q={lot}": ("kitting_boxline_lot", "kitting_movement_lot_kind"),
     "/log/": ("dispatch_shipment_stage",),
     "/log/?lot={lot}": ("dispatch_shipment_stage", "kitting_boxline_lot"),
+    "/journal/": ("kitting_movement_operation_id", "kitting_boxevent_operation"),
+    "/journal/?by={by}": ("kitting_operation_by_id",),
+    "/journal/?from=2026-01-14&to=2026-01-14": ("kitting_operation_at",),
+    "/journal/?about={lot}": (
+        *("kitting_movement_lot_kind", "kitting_check_lot", "kitting_hold_lot"),
+    ),
     "/shipments/": ("dispatch_shipment_stage", "kitting_box_stage", *HELD),
     "/lots/{lot}/": (
         "kitting_bag_lot",
@@ -191,8 +197,9 @@ def test_no_hot_page_walks_what_grows(
     client: Client, filled: filling.Filled, explain: Explain
 ) -> None:
     found = {}
+    by = Operation.objects.values_list("by__username", flat=True)[0]
     for page, pins in PAGES.items():
-        address = page.format(lot=filled.lot.number)
+        address = page.format(lot=filled.lot.number, by=by)
         found[page] = without(asked_by(partial(client.get, address)), pins, explain)
     assert found == {page: [] for page in PAGES}
 

@@ -166,7 +166,7 @@ SENTENCES: dict[str, str | Promise] = {
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),
     "no_such_links": _(
-        "The journal has no such links. Its newest is number %(newest)s."
+        "The journal has no such acts. Its newest is number %(newest)s."
     ),
     "number_check_wrong": _(
         "“%(text)s” has a wrong check character, so a character was misread. Scan the"

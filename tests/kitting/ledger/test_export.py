@@ -182,7 +182,7 @@ def test_the_command_leaves_no_half_a_file(
 
 def test_the_command_says_which_links_there_are(history: History, file: Path) -> None:
     assert history
-    with pytest.raises(CommandError, match=r"no such links\. Its newest is number"):
+    with pytest.raises(CommandError, match=r"no such acts\. Its newest is number"):
         call_command("journal", "--export", str(file), "--from", "999999")
     assert not file.exists()
 

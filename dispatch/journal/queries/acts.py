@@ -1,0 +1,270 @@
+"""Acts of the journal: some of them, newest first, and one whole."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+from django.db.models import Count, F, Max, Min, Model, Value
+
+from dispatch.journal.queries.things import Named, about, acts_with
+from dispatch.journal.words import said
+from kitting.ledger.operations import canonical
+from kitting.ledger.proof.chain import sealed_models
+from kitting.models import JournalHead, Link, Operation
+
+ROWS: Final = 50
+"""Acts on a page, and rows of a table that an act's page shows."""
+MOST_TOLD: Final = 2
+"""Things that a line says."""
+PRINTED: Final = 16
+"""Digits of a hash that papers and lines say."""
+
+
+@dataclass(frozen=True)
+class Filters:
+    """What the journal is asked for; what is empty does not filter."""
+
+    since: datetime | None = None
+    """First moment."""
+    until: datetime | None = None
+    """First moment that is too late."""
+    name: str = ""
+    by_id: int | None = None
+    thing: Model | None = None
+    before: int | None = None
+    """Number of a link: only what was done before it."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One act, as a line of the journal."""
+
+    operation: Operation
+    link: Link
+    words: str
+    about: list[Named]
+
+    @property
+    def mark(self) -> str:
+        """The first digits of the hash, as they are printed."""
+        return _mark(self.link.hash)
+
+
+@dataclass(frozen=True)
+class Page:
+    """Lines of the journal, and where the older ones begin."""
+
+    lines: list[Line]
+    older: int | None
+    """Number of the last line's link, if older acts follow."""
+
+
+@dataclass(frozen=True)
+class Head:
+    """The newest link."""
+
+    seq: int
+    """Its number; 0 where nothing was done yet."""
+    mark: str
+
+
+def head(site: int) -> Head:
+    """Read the head of the journal.
+
+    Args:
+        site: The workshop's site.
+
+    Returns:
+        Its number, and the first digits of its hash.
+    """
+    newest = JournalHead.objects.get(site=site)
+    return Head(newest.seq, _mark(newest.hash))
+
+
+def _mark(digest: bytes | memoryview) -> str:
+    return bytes(digest).hex()[:PRINTED]
+
+
+def page_of(filters: Filters) -> Page:
+    """Read one page of the journal.
+
+    Args:
+        filters: What is asked for.
+
+    Returns:
+        Its lines, newest first.
+    """
+    found = Operation.objects.all()
+    if filters.since is not None:
+        found = found.filter(at__gte=filters.since)
+    if filters.until is not None:
+        found = found.filter(at__lt=filters.until)
+    if filters.name:
+        found = found.filter(name=filters.name)
+    if filters.by_id is not None:
+        found = found.filter(by=filters.by_id)
+    if filters.thing is not None:
+        found = found.filter(pk__in=acts_with(filters.thing))
+    if filters.before is not None:
+        last = Link.objects.filter(seq=filters.before).first()
+        if last is not None:
+            found = found.filter(pk__lt=last.operation_id)
+    # An act has its id before its link, and both only ever grow.
+    rows = list(found.select_related("link", "bench").order_by("-pk")[: ROWS + 1])
+    lines = lines_of(rows[:ROWS])
+    more = lines and len(rows) > ROWS
+    return Page(lines, lines[-1].link.seq if more else None)
+
+
+def lines_of(operations: Collection[Operation]) -> list[Line]:
+    """Say acts as lines, with what each is about.
+
+    Args:
+        operations: Acts with their links.
+
+    Returns:
+        A line for each.
+    """
+    things = about([each.pk for each in operations])
+    return [
+        Line(each, each.link, said(each.name), _telling(things.get(each.pk, [])))
+        for each in operations
+        if hasattr(each, "link")  # a proof names what has none
+    ]
+
+
+def _telling(things: list[Named]) -> list[Named]:
+    """What there is one of says more than the first of many."""
+    alone = [each for each in things if not each.many]
+    return (alone or things[:1])[:MOST_TOLD]
+
+
+@dataclass(frozen=True)
+class Table:
+    """What an act wrote into one table."""
+
+    name: str
+    columns: list[str]
+    rows: list[list[str]]
+    more: int
+    """Rows that are not shown."""
+
+
+@dataclass(frozen=True)
+class Whole:
+    """All that is on record of one act."""
+
+    line: Line
+    newest: int
+    """Number of the newest link."""
+    before: str
+    """Hash of the link before it; empty for the first."""
+    tables: list[Table]
+
+    @property
+    def seq(self) -> int:
+        """The number of its link."""
+        return self.line.link.seq
+
+    @property
+    def seq_before(self) -> int:
+        """The number of the act before; 0 for the first."""
+        return self.seq - 1
+
+    @property
+    def seq_after(self) -> int:
+        """The number of the act after; 0 for the newest."""
+        return self.seq + 1 if self.seq < self.newest else 0
+
+    @property
+    def hashes(self) -> tuple[list[str], list[str]]:
+        """Its hash and the one before, each in parts as long as the printed one."""
+        return _parts(bytes(self.line.link.hash).hex()), _parts(self.before)
+
+    @property
+    def outcome(self) -> list[tuple[str, str]]:
+        """What it gave, by name."""
+        try:
+            gave = json.loads(self.line.link.outcome)
+        except ValueError:  # a proof names the link
+            gave = None
+        found = gave.items() if isinstance(gave, dict) else ()
+        return [(name, plain(value)) for name, value in found]
+
+
+def _parts(digits: str) -> list[str]:
+    return [digits[at : at + PRINTED] for at in range(0, len(digits), PRINTED)]
+
+
+def plain(value: object) -> str:
+    """Write a value as it is sealed; a text without its quotation marks."""
+    return value if isinstance(value, str) else json.dumps(value)
+
+
+def whole(link: Link) -> Whole:
+    """Read all that is on record of one act.
+
+    Args:
+        link: Its link, with its operation and bench.
+
+    Returns:
+        The act, and what it wrote.
+    """
+    operation = link.operation
+    before = Link.objects.filter(site=link.site, seq=link.seq - 1).first()
+    things = about([operation.pk]).get(operation.pk, [])
+    return Whole(
+        line=Line(operation, link, said(operation.name), things),
+        newest=head(link.site).seq,
+        before=bytes(before.hash).hex() if before else "",
+        tables=_tables(operation),
+    )
+
+
+def _tables(operation: Operation) -> list[Table]:
+    models = sealed_models()
+    counted = [
+        model._default_manager.filter(operation=operation)
+        .order_by()
+        .values("operation_id")
+        .annotate(at=Value(at), count=Count("pk"))
+        .values_list("at", "count")
+        for at, model in enumerate(models)
+    ]
+    found = sorted(counted[0].union(*counted[1:], all=True))
+    return [_table(operation, models[at], count) for at, count in found]
+
+
+def _table(operation: Operation, model: type[Model], count: int) -> Table:
+    found = model._default_manager.filter(operation=operation).order_by("pk")[:ROWS]
+    rows = [dict(canonical(row)) for row in found]
+    filled = {name for row in rows for name in row} - {"operation_id"}
+    columns = ["id", *sorted(filled - {"id"})]
+    shown = [[plain(row.get(name, "")) for name in columns] for row in rows]
+    name = str(model._meta.verbose_name)
+    return Table(name, columns, shown, count - len(rows))
+
+
+def links_between(
+    since: datetime | None, until: datetime | None
+) -> tuple[int, int] | None:
+    """Find the first and last link of a period.
+
+    Args:
+        since: First moment; None for the beginning.
+        until: First moment that is too late; None for the end.
+
+    Returns:
+        Their numbers; None if nothing was done in it.
+    """
+    found = Link.objects.all()
+    if since is not None:
+        found = found.filter(operation__at__gte=since)
+    if until is not None:
+        found = found.filter(operation__at__lt=until)
+    ends = found.aggregate(first=Min(F("seq")), last=Max(F("seq")))
+    return (ends["first"], ends["last"]) if ends["first"] else None

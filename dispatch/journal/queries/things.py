@@ -1,0 +1,221 @@
+"""What acts are about: things with numbers, found by the rows that name them.
+
+Every row that an act writes once names its act, and most name a lot, bag, run, box or the
+like as well, directly or by another such row. Which do is read from the models, so that a
+new table needs nothing here.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any, Final
+
+from django.db.models import (
+    CharField,
+    Count,
+    F,
+    ForeignKey,
+    Min,
+    Model,
+    QuerySet,
+    Value,
+)
+from django.db.models.functions import Cast, Coalesce, Concat
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.models import Shipment
+from dispatch.trace.queries import find
+from kitting.domain.errors import Missing
+from kitting.ledger.proof.chain import sealed_models
+from kitting.models import (
+    Bag,
+    Box,
+    Carrier,
+    Guarded,
+    Lot,
+    Meter,
+    Operation,
+    Place,
+    Protocol,
+    Run,
+    User,
+)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of thing that acts are told by."""
+
+    word: str | Promise
+    model: type[Model]
+    name: Any
+    """The expression of its number."""
+    page: str = ""
+    """The name of its page, where it has one; its address takes the number."""
+
+
+KINDS: Final = (
+    Kind(_("shipment"), Shipment, F("number"), "dispatch:shipment-detail"),
+    Kind(_("box"), Box, Coalesce("serial", "number"), "kitting:box-detail"),
+    Kind(_("run"), Run, F("number"), "kitting:run-detail"),
+    Kind(
+        _("protocol"),
+        Protocol,
+        Concat("code", Value("/"), Cast("version", CharField())),
+        "kitting:protocol-detail",
+    ),
+    Kind(_("carrier"), Carrier, F("number"), "kitting:carrier-detail"),
+    Kind(_("bag"), Bag, F("number"), "kitting:bag-detail"),
+    Kind(_("lot"), Lot, F("number"), "kitting:lot-detail"),
+    Kind(_("meter"), Meter, F("serial"), "kitting:meter-detail"),
+    Kind(_("place"), Place, F("code"), "kitting:place-detail"),
+    Kind(_("person"), User, F("username")),
+)
+"""The most telling first."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """Things of one kind that an act is about."""
+
+    kind: Kind
+    name: str
+    """The number of one of them."""
+    many: bool
+    """Whether there are others of the kind."""
+
+    @property
+    def at(self) -> list[str]:
+        """What the address of its page takes."""
+        return self.name.split("/") if self.kind.model is Protocol else [self.name]
+
+
+@cache
+def ways(model: type[Model]) -> tuple[tuple[type[Model], str], ...]:
+    """Find the tables written once whose rows name a thing, and by which columns.
+
+    Args:
+        model: The thing's table.
+
+    Returns:
+        Tables and lookups, such as lifts by ``hold__lot``.
+    """
+    return tuple(
+        (each, way)
+        for each in sealed_models()
+        for way in _ways(each, model, frozenset({each}))
+    )
+
+
+def _ways(
+    table: type[Model], model: type[Model], met: frozenset[type[Model]]
+) -> Iterator[str]:
+    for field in table._meta.concrete_fields:
+        other = field.related_model
+        if not isinstance(field, ForeignKey) or not isinstance(other, type):
+            continue
+        if other is model:
+            yield field.name
+        elif issubclass(other, Guarded) and other not in met:
+            for way in _ways(other, model, met | {other}):
+                yield f"{field.name}__{way}"
+
+
+def thing_named(text: str) -> Model:
+    """Find the thing whose acts are asked for.
+
+    Args:
+        text: A number, typed or scanned; a protocol's is its code, a slash, its version.
+
+    Returns:
+        The thing.
+
+    Raises:
+        CodeError: If it can be no number at all.
+        Missing: ``nothing_has_number``.
+    """
+    code, slash, version = text.strip().partition("/")
+    if slash and version.isascii() and version.isdecimal() and len(version) < 5:
+        found = Protocol.objects.filter(code__iexact=code, version=int(version))
+        if protocol := found.first():
+            return protocol
+    row = find(text).row
+    if row is None:
+        raise Missing("nothing_has_number", read=text)
+    return row
+
+
+def acts_with(thing: Model) -> QuerySet[Any, Any]:
+    """Find the operations that wrote a row which names a thing.
+
+    Args:
+        thing: A row of one of the kinds.
+
+    Returns:
+        Their ids, each once.
+    """
+    found = [
+        table._default_manager.filter(**{way: thing.pk}).values("operation_id")
+        for table, way in ways(type(thing))
+    ]
+    if not found:
+        return Operation.objects.none()
+    return found[0].union(*found[1:])
+
+
+def about(operations: Collection[int]) -> Mapping[int, list[Named]]:
+    """Say what acts are about, in two queries for any number of acts.
+
+    Args:
+        operations: Their ids.
+
+    Returns:
+        For each that is about anything the things by kind, the most telling first.
+    """
+    if not operations:
+        return {}
+    counts = [
+        table._default_manager.filter(operation__in=operations)
+        .exclude(**{way: None})
+        .order_by()
+        .values("operation_id")
+        .annotate(told_as=Value(at), one=Min(way), count=Count(way, distinct=True))
+        .values_list("operation_id", "told_as", "one", "count")
+        for at, kind in enumerate(KINDS)
+        for table, way in ways(kind.model)
+    ]
+    ones: dict[tuple[int, int], set[int]] = defaultdict(set)
+    many: set[tuple[int, int]] = set()
+    for operation, at, one, count in counts[0].union(*counts[1:], all=True):
+        ones[operation, at].add(one)
+        if count > 1:
+            many.add((operation, at))
+    names = _names(ones)
+    told: dict[int, list[Named]] = defaultdict(list)
+    for operation, at in sorted(ones):
+        those = ones[operation, at]
+        name = names[at, min(those)]
+        several = len(those) > 1 or (operation, at) in many
+        told[operation].append(Named(KINDS[at], name, several))
+    return told
+
+
+def _names(ones: Mapping[tuple[int, int], set[int]]) -> dict[tuple[int, int], str]:
+    wanted: dict[int, set[int]] = defaultdict(set)
+    for (_operation, at), those in ones.items():
+        wanted[at].add(min(those))
+    if not wanted:
+        return {}
+    found = [
+        KINDS[at]
+        .model._default_manager.filter(pk__in=those)
+        .order_by()
+        .annotate(told_as=Value(at), called=Cast(KINDS[at].name, CharField()))
+        .values_list("told_as", "pk", "called")
+        for at, those in wanted.items()
+    ]
+    return {(at, pk): name for at, pk, name in found[0].union(*found[1:], all=True)}
