@@ -38,6 +38,7 @@ GROWS = frozenset(
         *("kitting_lot", "kitting_check", "kitting_bag", "kitting_movement"),
         *("kitting_box", "kitting_boxline", "kitting_boxevent", "kitting_boxput"),
         *("kitting_operation", "kitting_link", "kitting_print"),
+        "kitting_rowseal",
         *("dispatch_shipment", "dispatch_shipmentbox", "dispatch_shipscan"),
         *("dispatch_shipevent",),
     }
@@ -151,10 +152,12 @@ PAGES = {
     "/log/": ("dispatch_shipment_stage",),
     "/log/?lot={lot}": ("dispatch_shipment_stage", "kitting_boxline_lot"),
     "/journal/": ("kitting_movement_operation_id", "kitting_boxevent_operation"),
+    "/journal/?act=restore": ("kitting_operation_name",),
     "/journal/?by={by}": ("kitting_operation_by_id",),
     "/journal/?from=2026-01-14&to=2026-01-14": ("kitting_operation_at",),
     "/journal/?about={lot}": (
         *("kitting_movement_lot_kind", "kitting_check_lot", "kitting_hold_lot"),
+        *("kitting_rowseal_row", "kitting_boxline_lot"),
     ),
     "/shipments/": ("dispatch_shipment_stage", "kitting_box_stage", *HELD),
     "/lots/{lot}/": (

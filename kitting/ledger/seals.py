@@ -12,6 +12,7 @@ is left out: its model's ``unsealed`` says so, and why.
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -38,6 +39,9 @@ UNSEALED: Mapping[str, str] = {
     "axes_accesslog": "passwords that were tried",
 }
 """Tables of others that decide nothing that stays, and what they hold."""
+
+SECRET = {"password"}
+"""Columns of which a seal says the hash alone: links are exported, and seals are read."""
 
 FUNCTION = """
 CREATE OR REPLACE FUNCTION lotward_guard_touch() RETURNS trigger LANGUAGE plpgsql AS $$
@@ -232,4 +236,6 @@ def copy(names: Iterable[str], values: Iterable[Any]) -> str:
         JSON, names in the order of the alphabet, empty columns left out.
     """
     said = dict(canonical_values(names, values))
+    for name in SECRET & said.keys():
+        said[name] = hashlib.sha256(said[name].encode()).hexdigest()
     return json.dumps(said, sort_keys=True, separators=(",", ":"))

@@ -1104,7 +1104,10 @@ class Migration(migrations.Migration):
             ],
             options={
                 "default_permissions": (),
-                "indexes": [models.Index(fields=["at"], name="kitting_operation_at")],
+                "indexes": [
+                    models.Index(fields=["at"], name="kitting_operation_at"),
+                    models.Index(fields=["name"], name="kitting_operation_name"),
+                ],
             },
         ),
         migrations.CreateModel(

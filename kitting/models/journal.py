@@ -25,7 +25,10 @@ class Operation(models.Model):
 
     class Meta:
         default_permissions = ()
-        indexes = [models.Index(fields=["at"], name="kitting_operation_at")]
+        indexes = [
+            models.Index(fields=["at"], name="kitting_operation_at"),
+            models.Index(fields=["name"], name="kitting_operation_name"),
+        ]
 
     def __str__(self) -> str:
         return f"{self.name} by {self.by_name} at {self.at:%Y-%m-%d %H:%M}"

@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Final
+from itertools import groupby
+from operator import attrgetter
+from typing import Any, Final
 
 from django.db.models import Count, F, Max, Min, Model, Value
 
 from dispatch.journal.queries.things import Named, about, acts_with
 from dispatch.journal.words import said
-from kitting.ledger.operations import canonical
+from kitting.ledger.canon import canonical
 from kitting.ledger.proof.chain import sealed_models
-from kitting.models import JournalHead, Link, Operation
+from kitting.ledger.seals import sealed_models as changing
+from kitting.models import JournalHead, Link, Operation, RowSeal
 
 ROWS: Final = 50
 """Acts on a page, and rows of a table that an act's page shows."""
@@ -152,6 +155,8 @@ class Table:
     rows: list[list[str]]
     more: int
     """Rows that are not shown."""
+    changed: bool = False
+    """Whether its rows may change: they are as the act left them."""
 
 
 @dataclass(frozen=True)
@@ -226,7 +231,7 @@ def whole(link: Link) -> Whole:
 
 
 def _tables(operation: Operation) -> list[Table]:
-    models = sealed_models()
+    models = [model for model in sealed_models() if model is not RowSeal]
     counted = [
         model._default_manager.filter(operation=operation)
         .order_by()
@@ -236,17 +241,33 @@ def _tables(operation: Operation) -> list[Table]:
         for at, model in enumerate(models)
     ]
     found = sorted(counted[0].union(*counted[1:], all=True))
-    return [_table(operation, models[at], count) for at, count in found]
+    tables = [_table(operation, models[at], count) for at, count in found]
+    return [*tables, *_sealed(operation)]
 
 
 def _table(operation: Operation, model: type[Model], count: int) -> Table:
     found = model._default_manager.filter(operation=operation).order_by("pk")[:ROWS]
     rows = [dict(canonical(row)) for row in found]
+    return _laid_out(model, rows, count - len(rows))
+
+
+def _laid_out(model: type[Model], rows: list[dict[str, Any]], more: int) -> Table:
     filled = {name for row in rows for name in row} - {"operation_id"}
     columns = ["id", *sorted(filled - {"id"})]
     shown = [[plain(row.get(name, "")) for name in columns] for row in rows]
-    name = str(model._meta.verbose_name)
-    return Table(name, columns, shown, count - len(rows))
+    return Table(str(model._meta.verbose_name), columns, shown, more)
+
+
+def _sealed(operation: Operation) -> list[Table]:
+    """The rows that may change, as the act left them."""
+    seals = RowSeal.objects.filter(operation=operation).order_by("of", "row")
+    shown = list(seals[:ROWS])
+    more = seals.count() - ROWS if len(shown) == ROWS else 0
+    tables = []
+    for of, some in groupby(shown, key=attrgetter("of")):
+        rows = [json.loads(seal.text or f'{{"id": {seal.row}}}') for seal in some]
+        tables.append(replace(_laid_out(changing()[of], rows, 0), changed=True))
+    return [*tables[:-1], *(replace(last, more=more) for last in tables[-1:])]
 
 
 def links_between(

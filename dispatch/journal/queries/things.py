@@ -1,14 +1,15 @@
 """What acts are about: things with numbers, found by the rows that name them.
 
 Every row that an act writes once names its act, and most name a lot, bag, run, box or the
-like as well, directly or by another such row. Which do is read from the models, so that a
-new table needs nothing here.
+like as well, directly or by another such row; every row that may change is named by the
+seals of the acts that changed it. Which do is read from the models, so that a new table
+needs nothing here.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
@@ -20,7 +21,10 @@ from django.db.models import (
     ForeignKey,
     Min,
     Model,
+    OuterRef,
+    Q,
     QuerySet,
+    Subquery,
     Value,
 )
 from django.db.models.functions import Cast, Coalesce, Concat
@@ -31,6 +35,7 @@ from dispatch.models import Shipment
 from dispatch.trace.queries import find
 from kitting.domain.errors import Missing
 from kitting.ledger.proof.chain import sealed_models
+from kitting.ledger.seals import sealed_models as changing
 from kitting.models import (
     Bag,
     Box,
@@ -38,9 +43,9 @@ from kitting.models import (
     Guarded,
     Lot,
     Meter,
-    Operation,
     Place,
     Protocol,
+    RowSeal,
     Run,
     User,
 )
@@ -94,34 +99,82 @@ class Named:
         return self.name.split("/") if self.kind.model is Protocol else [self.name]
 
 
+@dataclass(frozen=True)
+class Way:
+    """A way from acts to things of a kind: rows of acts, and the thing that each names."""
+
+    rows: QuerySet[Any, Any]
+    named: F | Subquery
+    naming: Callable[[int], Q]
+    """Which of the rows name a thing, by its id."""
+
+
 @cache
-def ways(model: type[Model]) -> tuple[tuple[type[Model], str], ...]:
-    """Find the tables written once whose rows name a thing, and by which columns.
+def ways(model: type[Model]) -> tuple[Way, ...]:
+    """Find all ways from acts to things of a kind.
 
     Args:
-        model: The thing's table.
+        model: The things' table.
 
     Returns:
-        Tables and lookups, such as lifts by ``hold__lot``.
+        By the seal of the thing itself, by the seals of what only joins it to others,
+        and by every row written once that names it.
     """
-    return tuple(
-        (each, way)
-        for each in sealed_models()
-        for way in _ways(each, model, frozenset({each}))
+    seals = RowSeal.objects.all()
+    return (
+        _sealed(seals, model, "pk"),
+        *(
+            _sealed(seals, table, field.name)
+            for table in joining()
+            for field in _keys(table)
+            if field.related_model is model
+        ),
+        *(
+            Way(table._default_manager.all(), F(way), _equal(way))
+            for table in sealed_models()
+            for way in _by_columns(table, model, frozenset({table}))
+        ),
     )
 
 
-def _ways(
+def _sealed(seals: QuerySet[Any, Any], table: type[Model], column: str) -> Way:
+    those, rows = seals.filter(of=table._meta.db_table), table._default_manager
+    if column == "pk":
+        return Way(those, F("row"), _equal("row"))
+    named = rows.filter(pk=OuterRef("row")).values(column)
+    return Way(
+        those,
+        Subquery(named[:1]),
+        lambda pk: Q(row__in=rows.filter(**{column: pk}).values("pk")),
+    )
+
+
+def _equal(column: str) -> Callable[[int], Q]:
+    return lambda pk: Q(**{column: pk})
+
+
+@cache
+def joining() -> tuple[type[Model], ...]:
+    """The tables whose rows may change and are no things of their own."""
+    things = {kind.model for kind in KINDS}
+    return tuple(each for each in changing().values() if each not in things)
+
+
+def _keys(table: type[Model]) -> list[ForeignKey[Any, Any]]:
+    fields = table._meta.concrete_fields
+    return [field for field in fields if isinstance(field, ForeignKey)]
+
+
+def _by_columns(
     table: type[Model], model: type[Model], met: frozenset[type[Model]]
 ) -> Iterator[str]:
-    for field in table._meta.concrete_fields:
+    """Columns that lead to a thing, such as ``hold__lot`` from lifts."""
+    for field in _keys(table):
         other = field.related_model
-        if not isinstance(field, ForeignKey) or not isinstance(other, type):
-            continue
         if other is model:
             yield field.name
         elif issubclass(other, Guarded) and other not in met:
-            for way in _ways(other, model, met | {other}):
+            for way in _by_columns(other, model, met | {other}):
                 yield f"{field.name}__{way}"
 
 
@@ -158,13 +211,11 @@ def acts_with(thing: Model) -> QuerySet[Any, Any]:
     Returns:
         Their ids, each once.
     """
-    found = [
-        table._default_manager.filter(**{way: thing.pk}).values("operation_id")
-        for table, way in ways(type(thing))
-    ]
-    if not found:
-        return Operation.objects.none()
-    return found[0].union(*found[1:])
+    first, *others = (
+        way.rows.filter(way.naming(thing.pk)).values("operation_id")
+        for way in ways(type(thing))
+    )
+    return first.union(*others)
 
 
 def about(operations: Collection[int]) -> Mapping[int, list[Named]]:
@@ -179,14 +230,19 @@ def about(operations: Collection[int]) -> Mapping[int, list[Named]]:
     if not operations:
         return {}
     counts = [
-        table._default_manager.filter(operation__in=operations)
-        .exclude(**{way: None})
+        way.rows.filter(operation__in=operations)
+        .annotate(thing_id=way.named)
+        .exclude(thing_id=None)
         .order_by()
         .values("operation_id")
-        .annotate(told_as=Value(at), one=Min(way), count=Count(way, distinct=True))
+        .annotate(
+            told_as=Value(at),
+            one=Min("thing_id"),
+            count=Count("thing_id", distinct=True),
+        )
         .values_list("operation_id", "told_as", "one", "count")
         for at, kind in enumerate(KINDS)
-        for table, way in ways(kind.model)
+        for way in ways(kind.model)
     ]
     ones: dict[tuple[int, int], set[int]] = defaultdict(set)
     many: set[tuple[int, int]] = set()

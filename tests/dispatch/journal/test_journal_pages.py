@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Callable
 from datetime import UTC, datetime
@@ -17,7 +18,8 @@ from dispatch.journal.queries import acts, things
 from dispatch.shipments import services
 from kitting.ledger import holds
 from kitting.ledger.proof.chain import sealed_models
-from kitting.models import Hold, JournalHead, Link, User, Workshop
+from kitting.ledger.seals import sealed_models as changing
+from kitting.models import Hold, JournalHead, Link, RowSeal, User, Workshop
 from tests import factories
 from tests.assertions import assert_page, assert_problem, text_of
 from tests.dispatch.journal.reading import EXPORT, JOURNAL, body_of, lines_of
@@ -134,7 +136,7 @@ def test_acts_with_one_thing_of_any_kind(officer: Client, history: History) -> N
     wanted = {
         bag.number: {"take_in", "bring_bag", "start_box"},
         history.band_lot.number: {"take_in", "give_verdict", "start_box"},
-        history.released.number: {"open_run", "close_run"},
+        history.released.number: {"open_run", "put_on", "close_run"},
         str(history.voided): {"start_box", "close_box", "see_label", "void_box"},
         history.gone.number: {"begin_shipment", "load_box", "send_shipment"},
         f"{history.retired.code}/{history.retired.version}": {
@@ -166,9 +168,24 @@ def _by_hand(thing: object) -> set[int]:
                 for field in type(each)._meta.concrete_fields
                 if isinstance(field, ForeignKey)
             }
+            if isinstance(row, RowSeal):
+                named = _sealed_names(row)
             if thing in named | beyond:
                 found.add(row.operation.link.seq)
     return found
+
+
+def _sealed_names(seal: RowSeal) -> set[object]:
+    """The thing that a seal is of, or those that a row joins which is none itself."""
+    model = changing()[seal.of]
+    row = model._default_manager.filter(pk=seal.row).first()
+    if model in {kind.model for kind in things.KINDS} or row is None:
+        return {row}
+    return {
+        getattr(row, field.name)
+        for field in model._meta.concrete_fields
+        if isinstance(field, ForeignKey)
+    }
 
 
 def test_lifting_a_hold_is_an_act_with_what_was_held(
@@ -266,10 +283,17 @@ def test_no_act_asks_more_than_a_page_may(officer: Client, history: History) -> 
 # -- One act ---------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("name", "words", "wrote"),
+    [
+        ("void_box", "Box voided", {"box event", "movement"}),
+        ("close_box", "Box closed", {"box event", "box"}),
+    ],
+)
 def test_an_act_shows_its_link_and_all_that_it_wrote(
-    officer: Client, history: History
+    officer: Client, history: History, name: str, words: str, wrote: set[str]
 ) -> None:
-    link = Link.objects.filter(operation__name="void_box").latest("pk")
+    link = Link.objects.filter(operation__name=name).latest("pk")
     before = Link.objects.get(seq=link.seq - 1)
     answer = officer.get(reverse("dispatch:journal-act", args=[link.seq]))
     assert_page(answer)
@@ -277,17 +301,29 @@ def test_an_act_shows_its_link_and_all_that_it_wrote(
     plain = re.sub("<[^>]*>", "", text).replace(" ", "")
     assert bytes(link.hash).hex() in plain
     assert bytes(before.hash).hex() in plain
-    assert "Box voided" in text
+    assert words in text
     assert reverse("kitting:box-detail", args=[str(history.voided)]) in text
     written = {
         str(model._meta.verbose_name): model._default_manager.filter(
             operation=link.operation
         ).count()
         for model in sealed_models()
+        if model is not RowSeal
     }
-    shown = {table.name: len(table.rows) for table in answer.context["act"].tables}
+    tables = answer.context["act"].tables
+    shown = {each.name: len(each.rows) for each in tables if not each.changed}
     assert shown == {name: count for name, count in written.items() if count}
-    assert {"box event", "movement"} <= set(shown)
+    seals = RowSeal.objects.filter(operation=link.operation)
+    left = {each.name: each for each in tables if each.changed}
+    assert sum(len(each.rows) for each in left.values()) == seals.count()
+    assert wrote <= {each.name for each in tables}
+    for seal in seals:
+        table = left[str(changing()[seal.of]._meta.verbose_name)]
+        (row,) = (row for row in table.rows if row[0] == str(seal.row))
+        said = json.loads(seal.text or "{}")
+        assert {name: acts.plain(value) for name, value in said.items()}.items() <= (
+            dict(zip(table.columns, row, strict=True)).items()
+        )
     for seq in (link.seq - 1, link.seq + 1):
         assert reverse("dispatch:journal-act", args=[seq]) in text
 

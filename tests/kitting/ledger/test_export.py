@@ -17,7 +17,9 @@ from django.core.management import CommandError, call_command
 
 from kitting.domain.errors import Missing
 from kitting.ledger import export
-from kitting.models import JournalHead, Link, Movement, Workshop
+from kitting.models import JournalHead, Link, Movement, User, Workshop
+from kitting.people import services
+from tests import factories
 from tests.assertions import assert_refused
 from tests.ledgers import History
 
@@ -140,6 +142,16 @@ def _noting(call: Callable[[Any], Any], asked: list[int]) -> Callable[[Any], Any
         return call(ids)
 
     return noted
+
+
+def test_no_hash_of_a_password_is_in_it(exported: Lines) -> None:
+    person = User.objects.exclude(password="").latest("pk")
+    services.open_account(name=person.username, open=False, sign=factories.sign())
+    text = "".join([*export.lines(export.span()), *map(json.dumps, exported)])
+    assert '{\\"email\\":\\"\\",' in text  # people are in it
+    for each in User.objects.exclude(password=""):
+        assert each.password not in text
+        assert hashlib.sha256(each.password.encode()).hexdigest() in text
 
 
 # -- The command -----------------------------------------------------------------------
