@@ -157,7 +157,7 @@ PAGES = {
     "/journal/?from=2026-01-14&to=2026-01-14": ("kitting_operation_at",),
     "/journal/?about={lot}": (
         *("kitting_movement_lot_kind", "kitting_check_lot", "kitting_hold_lot"),
-        *("kitting_rowseal_row", "kitting_boxline_lot"),
+        "kitting_rowseal_row",
     ),
     "/shipments/": ("dispatch_shipment_stage", "kitting_box_stage", *HELD),
     "/lots/{lot}/": (

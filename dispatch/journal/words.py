@@ -81,6 +81,7 @@ ACTS: dict[str, str | Promise] = {
     "sign_protocol": _("Protocol signed"),
     "sort_bag": _("Bag of a rejected lot sorted"),
     "start_box": _("Box started"),
+    "start_key": _("New key of the journal started"),
     "stop_line": _("Line stopped"),
     "take_in": _("Bags taken in"),
     "take_in_file": _("File of lots taken in"),

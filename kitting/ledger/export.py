@@ -13,6 +13,7 @@ from typing import Final
 
 from kitting.domain.errors import Missing
 from kitting.ledger.proof.chain import START, written_by
+from kitting.ledger.proof.heads import Head
 from kitting.ledger.proof.streams import BATCH
 from kitting.models import JournalHead, Link, Workshop
 
@@ -29,8 +30,8 @@ class Span:
 
     @property
     def head(self) -> str:
-        """The number of the last link and the first digits of its hash."""
-        return f"{self.last}:{_hash_of(self.site, self.last)[:16]}"
+        """The last link, as papers print it."""
+        return Head(self.site, self.last, _hash_of(self.site, self.last)).on_paper
 
 
 def span(first: int = 1, last: int | None = None) -> Span:

@@ -16,6 +16,7 @@ from dispatch.journal.queries.things import Named, about, acts_with
 from dispatch.journal.words import said
 from kitting.ledger.canon import canonical
 from kitting.ledger.proof.chain import sealed_models
+from kitting.ledger.proof.heads import DIGITS
 from kitting.ledger.seals import sealed_models as changing
 from kitting.models import JournalHead, Link, Operation, RowSeal
 
@@ -23,8 +24,6 @@ ROWS: Final = 50
 """Acts on a page, and rows of a table that an act's page shows."""
 MOST_TOLD: Final = 2
 """Things that a line says."""
-PRINTED: Final = 16
-"""Digits of a hash that papers and lines say."""
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ def head(site: int) -> Head:
 
 
 def _mark(digest: bytes | memoryview) -> str:
-    return bytes(digest).hex()[:PRINTED]
+    return bytes(digest).hex()[:DIGITS]
 
 
 def page_of(filters: Filters) -> Page:
@@ -202,7 +201,7 @@ class Whole:
 
 
 def _parts(digits: str) -> list[str]:
-    return [digits[at : at + PRINTED] for at in range(0, len(digits), PRINTED)]
+    return [digits[at : at + DIGITS] for at in range(0, len(digits), DIGITS)]
 
 
 def plain(value: object) -> str:

@@ -15,8 +15,8 @@ class Command(BaseCommand):
     help = (
         "Writes links of the journal to a file, one JSON object a line, with all that"
         " their hashes cover. check_journal.py, a program without dependencies, checks"
-        " the file anywhere. The last line says the newest link written: its number and"
-        " the first 16 digits of its hash."
+        " the file anywhere. The last line is the newest link written, as papers print it and"
+        " check_journal.py --expect reads it."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -1,6 +1,6 @@
 """Check an export of a workshop's journal, without the workshop's database.
 
-    python check_journal.py EXPORT.jsonl --expect NUMBER:DIGITS [NUMBER:DIGITS ...]
+    python check_journal.py EXPORT.jsonl --expect SITE/NUMBER:DIGITS ...
 
 Needs Python 3.8 or later and nothing else, opens no connection and writes no file. Each
 line of the export is one act of the workshop with a hash (SHA-256) over all that it
@@ -9,8 +9,9 @@ was changed, left out, put in or moved no longer follows from the one before it.
 
 A file can only be checked against itself. Whoever writes the whole journal anew, or cuts
 off its end, makes a file that holds as well. What cannot be written anew are the papers
-that others have: a delivery note names the newest act of its day by its number and the
-first 16 digits of its hash. Give those with --expect, from as many papers as there are.
+that others have: a packing list names the newest link of its day, such as
+1/1432:9f3a0b1c2d3e4f50, by site, number and the first 16 digits of its hash. Give those
+with --expect, from as many papers as there are.
 
 Exit status 0: everything holds. 1: something does not. 2: nothing could be checked.
 """
@@ -22,7 +23,7 @@ import hashlib
 import json
 import re
 import sys
-from typing import Any, BinaryIO, Iterator
+from typing import Any, BinaryIO, Iterator, NamedTuple
 
 FORM = "lotward-journal-1"
 HEADER = {"file", "workshop", "site", "first", "last", "before"}
@@ -31,6 +32,15 @@ LONGEST = 1 << 28
 """A longer line than this (256 MiB) is no line of an export."""
 START = "0" * 64
 """What stands for the hash before the first act of all."""
+
+
+class Head(NamedTuple):
+    """A link as a paper names it."""
+
+    site: int
+    """0 where it is not said."""
+    number: int
+    digits: str
 
 
 class Fault(Exception):
@@ -62,33 +72,39 @@ def _asked() -> argparse.Namespace:
     parser.add_argument("export", metavar="EXPORT.jsonl", help="the file to check")
     parser.add_argument(
         "--expect",
-        metavar="NUMBER:DIGITS",
+        metavar="HEAD",
         nargs="+",
         action="extend",
         default=[],
         type=_head,
-        help="a link's number and the first 16 or more digits of its hash",
+        help="a link as papers name it: site/number:digits; the site may be left out",
     )
     return parser.parse_args()
 
 
-def _head(text: str) -> tuple[int, str]:
+def _head(text: str) -> Head:
     found = re.fullmatch(
-        "([0-9]{1,18}):([0-9a-f]{16,64})", "".join(text.split()).lower()
+        "(?:([1-9])/)?([0-9]{1,18}):([0-9a-f]{16,64})", "".join(text.split()).lower()
     )
     if found is None:
         raise argparse.ArgumentTypeError(
             f"{text!r} is not a number, a colon and at least 16 digits from 0 to f"
         )
-    return int(found[1]), found[2]
+    return Head(int(found[1] or 0), int(found[2]), found[3])
 
 
-def _check(file: BinaryIO, expected: list[tuple[int, str]]) -> Iterator[str]:
+def _check(file: BinaryIO, expected: list[Head]) -> Iterator[str]:
     lines = _lines(file)
     header = next(lines, None)
     if header is None:
         raise Fault("The file is empty.")
     first, last = _header(header)
+    for head in expected:
+        if head.site not in {0, header["site"]}:
+            raise Fault(
+                f"A link of site {head.site} is expected, and the file is of site"
+                f" {header['site']}."
+            )
     number, before = first - 1, header["before"]
     _compare(number, before, expected)
     for at, line in enumerate(lines, start=2):
@@ -100,10 +116,10 @@ def _check(file: BinaryIO, expected: list[tuple[int, str]]) -> Iterator[str]:
             f"The first line says that link {last} is the last, and the file ends after"
             f" link {number}."
         )
-    beside = [each for each in expected if not first - 1 <= each[0] <= last]
+    beside = [each.number for each in expected if not first - 1 <= each.number <= last]
     if beside:
         raise Fault(
-            f"Link {beside[0][0]} is expected, and the file has links {first} to {last}:"
+            f"Link {beside[0]} is expected, and the file has links {first} to {last}:"
             " its end or its beginning was cut off, or only a part was exported."
         )
     yield f"Everything holds: links {first} to {last} follow one from the other."
@@ -119,7 +135,7 @@ def _check(file: BinaryIO, expected: list[tuple[int, str]]) -> Iterator[str]:
     else:
         yield (
             "Nothing was expected. Compare with numbers and digits that are printed"
-            " elsewhere, such as on delivery notes: see --expect."
+            " elsewhere, such as on packing lists: see --expect."
         )
 
 
@@ -189,12 +205,12 @@ def _follow(at: int, line: dict[str, Any], number: int, before: str) -> str:
     return digest
 
 
-def _compare(number: int, digest: str, expected: list[tuple[int, str]]) -> None:
-    for wanted, digits in expected:
-        if wanted == number and not digest.startswith(digits):
+def _compare(number: int, digest: str, expected: list[Head]) -> None:
+    for head in expected:
+        if head.number == number and not digest.startswith(head.digits):
             raise Fault(
                 f"Link {number} begins with {digest[:16]} in this file, and"
-                f" {digits[:16]} is expected: the journal was written anew, or what"
+                f" {head.digits[:16]} is expected: the journal was written anew, or what"
                 " was expected is of another workshop."
             )
 

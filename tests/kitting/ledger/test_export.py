@@ -76,7 +76,7 @@ def sealed_anew(lines: Lines) -> Lines:
 
 
 def head_of(line: dict[str, Any]) -> str:
-    return f"{line['seq']}:{line['hash'][:16]}"
+    return f"1/{line['seq']}:{line['hash'][:16]}"
 
 
 # -- What is in it ---------------------------------------------------------------------
@@ -164,7 +164,7 @@ def test_the_command_writes_a_file_and_names_its_last_link(
     said = StringIO()
     call_command("journal", export=str(file), stdout=said)
     head = JournalHead.objects.get()
-    last = f"{head.seq}:{bytes(head.hash).hex()[:16]}"
+    last = f"1/{head.seq}:{bytes(head.hash).hex()[:16]}"
     assert said.getvalue() == f"{file}: links 1 to {head.seq}\n{last}\n"
     assert checked(file, "--expect", last)[0] == 0
 
@@ -312,7 +312,7 @@ def test_a_cut_tail_is_found_by_an_expected_head_alone(
     written(file, sealed_anew(exported[:-3]))
     assert checked(file)[0] == 0
     status, said = checked(file, "--expect", head)
-    assert (status, f"Link {head.split(':')[0]} is expected" in said) == (1, True)
+    assert (status, f"Link {exported[-1]['seq']} is expected" in said) == (1, True)
 
 
 def test_a_rewritten_tail_is_found_by_an_expected_head_alone(
@@ -369,7 +369,13 @@ def test_a_value_of_any_kind_is_found(
 
 
 def test_what_is_expected_is_read_with_care(file: Path) -> None:
-    for head in ("4", "4:123", "x:0123456789abcdef", "4:0123456789abcdeg"):
+    for head in (
+        "4",
+        "4:123",
+        "x:0123456789abcdef",
+        "4:0123456789abcdeg",
+        "10/4:" + "0" * 16,
+    ):
         done = subprocess.run(
             [sys.executable, "-I", CHECKER, file, "--expect", head],
             capture_output=True,
@@ -386,7 +392,10 @@ def test_digits_may_be_expected_as_they_are_printed(
 ) -> None:
     seq, digits = head_of(exported[-1]).split(":")
     fours = " ".join(digits[at : at + 4] for at in range(0, 16, 4)).upper()
-    assert checked(written(file, exported), "--expect", f"{seq}: {fours}")[0] == 0
+    for head in (f"{seq}: {fours}", f"{seq.removeprefix('1/')}:{digits}"):
+        assert checked(written(file, exported), "--expect", head)[0] == 0
+    status, said = checked(file, "--expect", f"2/{seq.removeprefix('1/')}:{digits}")
+    assert (status, "A link of site 2 is expected" in said) == (1, True)
 
 
 def test_the_checker_is_one_file_for_an_old_python() -> None:
