@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from django.core.management import get_commands
 
+from kitting.ledger.setup import ROLES
+from kitting.models import Workshop
 from kitting.rooms import GROUND
 from lotward import env
 from lotward.urls import urlpatterns
@@ -41,6 +43,22 @@ def test_the_readme_names_no_command_that_is_not_there() -> None:
     commands = README.split("## Commands")[1].split("## ")[0]
     named = set(re.findall(r"^\| `([a-z]+)", commands, re.MULTILINE))
     assert named == set(own_commands())
+
+
+def rights_table() -> str:
+    """Who may do what, as ``docs/roles.md`` shows it."""
+    lines = [("", *ROLES), ("---", *("---" for _ in ROLES))]
+    for right, words in Workshop._meta.permissions:
+        has = ("yes" if right in rights else "" for rights in ROLES.values())
+        lines.append((str(words), *has))
+    return "\n".join(f"| {' | '.join(line)} |".replace("  ", " ") for line in lines)
+
+
+def test_the_page_of_roles_shows_the_rights_that_the_code_gives() -> None:
+    page = (ROOT / "docs" / "roles.md").read_text()
+    shown = [line for line in page.splitlines() if line.startswith("|")]
+    assert "\n".join(shown) == rights_table()
+    assert "docs/roles.md" in README
 
 
 def test_the_two_commands_are_targets_of_make() -> None:

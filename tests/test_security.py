@@ -101,14 +101,20 @@ def test_a_stranger_is_sent_to_sign_in_first(
 
 
 @pytest.mark.django_db
-def test_without_the_right_every_address_answers_403(
-    outsider, client_for, subtests: pytest.Subtests
+@pytest.mark.parametrize("role", [*ROLES, "nobody's"])
+def test_every_address_opens_to_the_roles_that_have_its_right_and_to_no_other(
+    role: str, make_user, client_for
 ) -> None:
-    client = client_for(outsider)
+    client = client_for(make_user("robin", group=role if role in ROLES else ""))
+    wrong = []
     for address in GUARDED:
-        with subtests.test(address.name):
-            assert client.get(address.path).status_code == 403
-            assert client.post(address.path).status_code == 403
+        right = address.view.permission.removeprefix("kitting.")
+        may = right in ROLES.get(role, ())
+        for ask in (client.get, client.post):
+            status = ask(address.path).status_code
+            if status >= 500 or (status == 403) == may:
+                wrong.append((address.name, right, status))
+    assert wrong == []
 
 
 # -- Headers ------------------------------------------------------------------------

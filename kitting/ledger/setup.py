@@ -46,6 +46,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "send_boxes",
         "recall",
         "place_holds",
+        "lift_holds",
         "void_boxes",
         "set_checks",
         "count_bags",
@@ -53,7 +54,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "set_up",
     ),
 }
-"""Who may do what; holds are lifted by the quality officer alone."""
+"""Who may do what: the one place that says so. ``docs/roles.md`` shows it."""
 
 COMMAND_LINE = "command-line"
 """User name of the command line itself; nobody can sign in as it."""

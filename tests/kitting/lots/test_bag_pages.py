@@ -397,6 +397,18 @@ def test_pieces_are_sent_and_their_result_is_recorded(
     assert again.status_code == 409
 
 
+def test_a_packer_sends_samples_and_enters_no_laboratorys_result(
+    bag: Bag, client_for: ClientFor
+) -> None:
+    packer = client_for(factories.make_person("packer"))
+    assert packer.post(at("sample", bag), sample_values()).status_code == 302
+    address = reverse("kitting:sample-result", args=[Sample.objects.get().pk])
+    refused = packer.post(address, keyed(result="No growth", document="Report 4"))
+    assert refused.status_code == 403
+    assert not SampleResult.objects.exists()
+    assert address not in text_of(packer.get(at("detail", bag)))
+
+
 @pytest.mark.parametrize(
     ("changes", "code"),
     [
