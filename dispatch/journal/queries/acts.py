@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from django.db.models import Count, F, Max, Min, Model, Value
 
-from dispatch.journal.queries.things import Named, about, acts_with
+from dispatch.journal.queries.things import KINDS, Named, about, acts_with
 from dispatch.journal.words import said
 from kitting.ledger.canon import canonical
 from kitting.ledger.proof.chain import sealed_models
@@ -133,10 +133,29 @@ def lines_of(operations: Collection[Operation]) -> list[Line]:
     """
     things = about([each.pk for each in operations])
     return [
-        Line(each, each.link, said(each.name), _telling(things.get(each.pk, [])))
+        Line(each, each.link, said(each.name), _telling(_of(each.link, things)))
         for each in operations
         if hasattr(each, "link")  # a proof names what has none
     ]
+
+
+def _of(link: Link, things: Mapping[int, list[Named]]) -> list[Named]:
+    """What an act is about; by its outcome where it wrote no row that names anything."""
+    gave = _gave(link)
+    named = ((kind, gave.get(str(kind.model._meta.model_name))) for kind in KINDS)
+    return things.get(link.operation_id) or [
+        Named(kind, name, many=False)
+        for kind, name in named
+        if isinstance(name, str) and name
+    ]
+
+
+def _gave(link: Link) -> dict[str, Any]:
+    try:
+        gave = json.loads(link.outcome)
+    except ValueError:  # a proof names the link
+        return {}
+    return gave if isinstance(gave, dict) else {}
 
 
 def _telling(things: list[Named]) -> list[Named]:
@@ -192,12 +211,8 @@ class Whole:
     @property
     def outcome(self) -> list[tuple[str, str]]:
         """What it gave, by name."""
-        try:
-            gave = json.loads(self.line.link.outcome)
-        except ValueError:  # a proof names the link
-            gave = None
-        found = gave.items() if isinstance(gave, dict) else ()
-        return [(name, plain(value)) for name, value in found]
+        gave = _gave(self.line.link)
+        return [(name, plain(value)) for name, value in gave.items()]
 
 
 def _parts(digits: str) -> list[str]:
@@ -220,7 +235,7 @@ def whole(link: Link) -> Whole:
     """
     operation = link.operation
     before = Link.objects.filter(site=link.site, seq=link.seq - 1).first()
-    things = about([operation.pk]).get(operation.pk, [])
+    things = _of(link, about([operation.pk]))
     return Whole(
         line=Line(operation, link, said(operation.name), things),
         newest=head(link.site).seq,

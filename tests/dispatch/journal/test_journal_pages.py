@@ -89,6 +89,18 @@ def test_the_newest_act_comes_first_with_all_that_a_line_says(
     assert "".join(re.findall('four">([0-9a-f]{4})<', row)[-4:]) == digits[:16]
 
 
+def test_an_act_that_wrote_no_row_is_told_by_its_outcome(
+    officer: Client, history: History
+) -> None:
+    assert history
+    (line,) = lines_of(officer, act="load_bag")
+    gave = json.loads(line.link.outcome)
+    told = {str(each.kind.word): each.name for each in line.about}
+    assert told == {"carrier": gave["carrier"], "bag": gave["bag"]}
+    page = officer.get(JOURNAL, {"act": "load_bag"})
+    assert reverse("kitting:bag-detail", args=[gave["bag"]]) in text_of(page)
+
+
 def test_pages_follow_without_gap_or_repetition(
     officer: Client, history: History, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import dataclass
 from typing import Any
@@ -73,7 +74,20 @@ def test_rows_beside_it_are_sealed_by_the_same_act(history: History) -> None:
         "kitting_user_groups",
     ]
     mira = User.objects.get(username="mira")
-    assert copies_of(mira)[0]["password"] == mira.password
+    assert copies_of(mira)[0]["username"] == "mira"
+
+
+def test_a_seal_tells_another_password_and_not_which(history: History) -> None:
+    """Who reads or exports the journal has nothing to try passwords against."""
+    add_person(name="mira", role="checker", password="four lamps at dusk", sign=sign())
+    mira = User.objects.get(username="mira")
+    digest = hashlib.sha256(mira.password.encode()).hexdigest()
+    assert copies_of(mira)[0]["password"] == digest
+    assert not RowSeal.objects.filter(text__contains=mira.password).exists()
+    User.objects.filter(pk=mira.pk).update(password="another")
+    assert [fault.expected for fault in prove() if "password" in fault.words] == [
+        digest
+    ]
 
 
 @dataclass(frozen=True)
