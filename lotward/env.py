@@ -23,6 +23,7 @@ Environment = Mapping[str, str]
 KNOWN = frozenset(
     {
         "LOTWARD_BACKUP_HOURS",
+        "LOTWARD_CLOCK_GAP_DAYS",
         "LOTWARD_DATABASE_URL",
         "LOTWARD_DATA_DIR",
         "LOTWARD_DEBUG",

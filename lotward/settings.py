@@ -23,6 +23,9 @@ PORT = env.port(os.environ, "LOTWARD_PORT", default=8000)
 BACKUP_HOURS = env.whole(
     os.environ, "LOTWARD_BACKUP_HOURS", default=26, allowed=range(1, 10_000)
 )
+CLOCK_GAP_DAYS = env.whole(
+    os.environ, "LOTWARD_CLOCK_GAP_DAYS", default=7, allowed=range(10_000)
+)
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
 PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")
 SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)

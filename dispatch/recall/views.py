@@ -106,7 +106,7 @@ def _context(
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
         "found": found,
-        "heads": heads.printed(),
+        "head": heads.of_workshop(request.workshop),
         "still_here": here,
         "gone": gone,
         "gone_pieces": sum(box.pieces for box in gone),

@@ -6,4 +6,5 @@ from kitting.day import views
 
 urlpatterns: list[URLPattern] = [
     path("", views.day, name="day"),
+    path("set-up/clock/", views.clock_page, name="clock"),
 ]

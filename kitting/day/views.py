@@ -8,13 +8,21 @@ from datetime import date
 
 from django.http import HttpResponse
 from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext
 
 from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import late_backup, to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
+from kitting.day.services import confirm_clock
+from kitting.domain.errors import Refused
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
+from kitting.models import Workshop
+from kitting.web.acting import act_page
+from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, open_to
+from kitting.web.messages import sentence
 
 LISTS = {
     Told.PACKED: ("kitting:boxes", "?since={today}&until={today}"),
@@ -45,6 +53,7 @@ def day(request: LotwardRequest) -> HttpResponse:
     figures = the_day(today, since, reach)
     manages = request.user.has_perm("kitting.set_up")
     backup = late_backup(request.workshop, clock.now()) if manages else None
+    doubt = _doubt(request.workshop)
     context = {
         "day": figures,
         "stages": SHOWN,
@@ -52,8 +61,30 @@ def day(request: LotwardRequest) -> HttpResponse:
         "going_out": _lines(request, figures.going_out, today),
         "picture": picture_of(figures.parts),
         "see_to": to_see_to(today, reach, backup),
+        "clock_doubt": sentence(doubt) if doubt else "",
     }
     return render(request, "kitting/day/day.html", context)
+
+
+def _doubt(workshop: Workshop) -> Refused | None:
+    return clock.doubt(workshop, workshop.newest_at)
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def clock_page(request: LotwardRequest) -> HttpResponse:
+    """Say that date and time are right."""
+    doubt = _doubt(request.workshop)
+    return act_page(
+        request,
+        "kitting/day/clock",
+        KeyedForm(request.POST or None),
+        confirm_clock,
+        said=gettext("Date and time are right: acts go on."),
+        to=reverse("kitting:day"),
+        now=clock.now(),
+        newest=request.workshop.newest_at,
+        why=sentence(doubt) if doubt else "",
+    )
 
 
 def _lines(

@@ -2,21 +2,34 @@
 
 from __future__ import annotations
 
+import time as machine
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
+from django.conf import settings
+from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from kitting.domain.errors import Refused
-from kitting.models import Workshop
+from kitting.models import JournalHead, Workshop
 
 LEEWAY = timedelta(seconds=2)
 """So far a clock may be set back, or two servers' clocks apart, without anybody asking."""
 
 _ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
+
+
+_head = JournalHead.objects.filter(site=OuterRef("site"))
+_NEWEST = {
+    "newest_at": Subquery(_head.values("at")),
+    "newest_seq": Subquery(_head.values("seq")),
+    "newest_hash": Subquery(_head.values("hash")),
+}
 
 
 @contextmanager
@@ -26,7 +39,7 @@ def at_the_workshop() -> Iterator[Workshop]:
     The time is this machine's; only a demo may be at another one, and stays there for
     whatever opens it.
     """
-    workshop = Workshop.objects.first() or Workshop()
+    workshop = Workshop.objects.annotate(**_NEWEST).first() or Workshop()
     before = _ahead.set(timedelta(seconds=workshop.ahead_s))
     try:
         with timezone.override(ZoneInfo(workshop.time_zone)):
@@ -44,20 +57,77 @@ def now() -> datetime:
     return timezone.now() + _ahead.get()
 
 
-def after(newest: datetime | None) -> datetime:
+class Clocks(NamedTuple):
+    """One look at both clocks of this machine."""
+
+    wall: datetime
+    boot: str
+    """Which start of the machine the ticks are counted from; empty where unknown."""
+    ticks: float
+    """Seconds that nobody can set, counted while it sleeps as well."""
+
+
+def look() -> Clocks:
+    """Look at the clock that can be set, and at the one that cannot."""
+    try:
+        ticks = machine.clock_gettime(machine.CLOCK_BOOTTIME)
+        boot = Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
+    except (AttributeError, OSError):
+        ticks, boot = machine.monotonic(), ""
+    return Clocks(datetime.fromtimestamp(machine.time(), UTC), boot, ticks)
+
+
+_began = look()
+DRIFT = timedelta(minutes=10)
+"""So far the two may drift apart before somebody is asked which is right."""
+
+
+def doubt(workshop: Workshop, newest: datetime | None) -> Refused | None:
+    """Why a manager must say that the date is right before anything is recorded.
+
+    Args:
+        workshop: The workshop, which knows when somebody said so last.
+        newest: The time of the newest act; None before the first.
+
+    Returns:
+        ``clock_jumped`` if the clock was set by ``DRIFT`` or more since this program
+        began, or since somebody said that it is right; ``clock_unconfirmed`` after a gap
+        of more than ``settings.CLOCK_GAP_DAYS``; None if there is no doubt.
+    """
+    here, since = look(), _began
+    if workshop.clock_boot == here.boot and workshop.clock_ticks_s > since.ticks:
+        said = workshop.clock_said_at or since.wall
+        since = Clocks(said, here.boot, workshop.clock_ticks_s)
+    jump = (here.wall - since.wall) - timedelta(seconds=here.ticks - since.ticks)
+    if abs(jump) >= DRIFT:
+        minutes = round(jump.total_seconds() / 60)
+        return Refused("clock_jumped", minutes=f"{minutes:+,}", now=_shown(now()))
+    longest = timedelta(days=settings.CLOCK_GAP_DAYS)
+    if longest and newest is not None and now() - newest > longest:
+        return Refused("clock_unconfirmed", now=_shown(now()), newest=_shown(newest))
+    return None
+
+
+def after(
+    newest: datetime | None, workshop: Workshop, *, confirming: bool = False
+) -> datetime:
     """The time of an act that is done now.
 
     Args:
         newest: The time of the newest act; None before the first.
+        workshop: The workshop.
+        confirming: Whether the act says that the date is right.
 
     Returns:
         This moment, never before the newest act.
 
     Raises:
         Refused: ``clock_set_back`` if it lies before the newest act by more than
-            ``LEEWAY``: the clock was set back, or is not set yet.
+            ``LEEWAY``: the clock was set back, or is not set yet; as ``doubt``.
     """
     at = now()
+    if not confirming and (why := doubt(workshop, newest)):
+        raise why
     if newest is None or at >= newest:
         return at
     if newest - at <= LEEWAY:

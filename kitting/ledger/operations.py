@@ -24,6 +24,8 @@ from kitting.ledger.canon import canonical
 from kitting.ledger.kept import Kept
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
+CONFIRM_CLOCK = "confirm_clock"
+"""The act that says that the date is right; it alone is done while that is in doubt."""
 FORM = 1
 """Version of the canonical form that links hash."""
 
@@ -100,7 +102,8 @@ def perform(
 
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
-        Refused: ``clock_set_back`` if the clock shows a time before the newest act.
+        Refused: ``clock_set_back`` if the clock shows a time before the newest act; as
+            ``clock.doubt``.
     """
     mark = fingerprint(name, sent)
     for overtaken in range(MOST_OVERTAKEN, -1, -1):
@@ -218,7 +221,7 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         by=sign.by,
         by_name=str(sign.by)[:150],
         bench_id=sign.bench_id,
-        at=sign.now or clock.after(head.at),
+        at=sign.now or clock.after(head.at, workshop, confirming=name == CONFIRM_CLOCK),
     )
     try:
         bulk.insert([operation])

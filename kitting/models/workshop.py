@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import ClassVar
 
 from django.contrib.auth.hashers import check_password
@@ -30,10 +31,20 @@ class Workshop(models.Model):
     """When a print worker last looked for work."""
     backup_at = models.DateTimeField(null=True)
     """Of what moment the newest backup is that was proved."""
+    clock_said_at = models.DateTimeField(null=True)
+    """When a manager last said that the date is right, by the machine's own clock."""
+    clock_boot = models.CharField(max_length=36, blank=True)
+    clock_ticks_s = models.BigIntegerField(default=0)
+    """Seconds that the machine was up then, and since which start."""
     proved_at = models.DateTimeField(null=True)
     """When the whole record was proved last and found to hold."""
     proved_seq = models.PositiveBigIntegerField(null=True)
     """Its newest link then, which stands in the file of heads."""
+
+    newest_at: datetime | None = None
+    newest_seq: int | None = None
+    newest_hash: bytes | None = None
+    """The newest end of its journal, where it was read along: ``clock``."""
 
     unsealed: ClassVar = {
         "ahead_s": "only a demo's clock is ahead",

@@ -61,9 +61,19 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "catalogue_twice": _("This is twice in the file. Remove one of the two."),
     "catalogue_value": _("This cannot be kept: %(why)s Correct it."),
+    "clock_jumped": _(
+        "This computer's clock was set by %(minutes)s minutes while the program ran; it"
+        " shows %(now)s. Nothing was recorded. A manager must say, at Set-up, Clock,"
+        " whether that is right."
+    ),
     "clock_set_back": _(
         "By this computer's clock it is %(now)s, and the newest act is of %(newest)s."
         " Nothing was recorded. Set the clock right, then do it again."
+    ),
+    "clock_unconfirmed": _(
+        "By this computer's clock it is %(now)s, and the newest act is of %(newest)s."
+        " Nothing was recorded. A manager must say, at Set-up, Clock, whether the date"
+        " is right."
     ),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "figure_missing": _(

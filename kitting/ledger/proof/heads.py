@@ -78,6 +78,21 @@ def printed() -> list[str]:
     return [head.on_paper for head in current()]
 
 
+def of_workshop(workshop: Workshop) -> str:
+    """The newest link for paper, as it was read along with the workshop.
+
+    Args:
+        workshop: As ``clock.at_the_workshop`` gives it.
+
+    Returns:
+        As ``prove --expect`` reads it; empty before the first act.
+    """
+    if not workshop.newest_seq or workshop.newest_hash is None:
+        return ""
+    digest = bytes(workshop.newest_hash).hex()
+    return Head(workshop.site, workshop.newest_seq, digest).on_paper
+
+
 def record(found: Iterable[Head], file: Path) -> None:
     """Add heads to the file, for its owner's eyes only; known ones are left out.
 

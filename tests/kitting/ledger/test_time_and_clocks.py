@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import Any
 
 import pytest
+from django.test import Client
 from django.utils import timezone
 
+from kitting.day.services import confirm_clock
 from kitting.disinfection.services import runs
 from kitting.domain.errors import Refused
-from kitting.ledger import locking
+from kitting.ledger import clock, locking
 from kitting.ledger.operations import Act, perform
-from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag
+from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag, User
 from kitting.packing.services import boxes, voiding
 from tests import factories
-from tests.assertions import assert_refused
+from tests.assertions import assert_problem, assert_refused, text_of
 from tests.factories import NOW, sign
 
 pytestmark = pytest.mark.django_db
@@ -171,3 +175,158 @@ def test_a_box_that_stood_open_for_too_long_is_not_closed(box: Box) -> None:
 def test_a_box_is_closed_until_the_last_moment(box: Box) -> None:
     in_time = NOW + timedelta(hours=2)
     assert boxes.close_box(box_id=box.pk, sign=sign(now=in_time)).serial
+
+
+# -- Whether the date is right --------------------------------------------------------
+
+
+@dataclass
+class Machine:
+    """A machine with one clock that can be set and one that cannot."""
+
+    wall: datetime = NOW
+    ticks: float = 1_000.0
+    boot: str = "a"
+
+    def passes(self, time: timedelta) -> None:
+        self.wall += time
+        self.ticks += time.total_seconds()
+
+    def look(self) -> clock.Clocks:
+        return clock.Clocks(self.wall, self.boot, self.ticks)
+
+
+@pytest.fixture
+def machine(monkeypatch: pytest.MonkeyPatch, settings: Any) -> Machine:
+    settings.CLOCK_GAP_DAYS = 7
+    made = Machine()
+    monkeypatch.setattr(clock, "look", made.look)
+    monkeypatch.setattr(clock, "_began", made.look())
+    monkeypatch.setattr(timezone, "now", lambda: made.wall)
+    return made
+
+
+def refusal() -> str:
+    with pytest.raises(Refused) as caught:
+        note()
+    return caught.value.code
+
+
+def test_a_clock_that_is_set_while_the_program_runs_is_noticed(
+    machine: Machine,
+) -> None:
+    note()
+    machine.passes(6 * 24 * HOUR)
+    note()
+    machine.wall += timedelta(minutes=9, seconds=59)
+    note()
+    machine.wall += timedelta(seconds=1)
+    assert refusal() == "clock_jumped"
+    assert Operation.objects.count() == 3
+    machine.wall -= timedelta(seconds=1)  # set right again
+    machine.passes(HOUR)
+    note()
+
+
+def test_a_clock_that_is_set_back_while_nothing_is_done_is_noticed(
+    machine: Machine,
+) -> None:
+    note()
+    machine.passes(5 * HOUR)
+    machine.wall -= HOUR
+    assert refusal() == "clock_jumped"
+
+
+def test_a_gap_of_more_than_seven_days_asks_a_manager(
+    machine: Machine, settings: Any
+) -> None:
+    note()
+    machine.passes(7 * 24 * HOUR)
+    note()
+    machine.passes(7 * 24 * HOUR + timedelta(microseconds=1))
+    assert refusal() == "clock_unconfirmed"
+    settings.CLOCK_GAP_DAYS = 8
+    note()
+    settings.CLOCK_GAP_DAYS = 0
+    machine.passes(900 * 24 * HOUR)
+    note()
+
+
+def test_acts_go_on_once_it_is_confirmed(machine: Machine) -> None:
+    note()
+    machine.passes(HOUR)
+    machine.wall += 30 * 24 * HOUR
+    assert refusal() == "clock_jumped"
+    confirm_clock(sign=factories.sign(now=None))
+    note()
+    machine.passes(HOUR)
+    note()
+    machine.wall -= HOUR / 2
+    assert refusal() == "clock_jumped"
+
+
+def test_another_program_on_the_machine_knows_of_it(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The server's other worker, begun before the clock was set."""
+    note()
+    machine.passes(HOUR)
+    machine.wall += 30 * 24 * HOUR
+    confirm_clock(sign=factories.sign(now=None))
+    machine.boot = "b"  # the machine starts anew, its ticks from nothing
+    machine.ticks = 5.0
+    monkeypatch.setattr(clock, "_began", machine.look())
+    note()
+    machine.wall += HOUR
+    assert refusal() == "clock_jumped"
+
+
+def test_what_was_confirmed_before_the_machine_started_counts_no_more(
+    machine: Machine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    machine.passes(20 * HOUR)
+    confirm_clock(sign=factories.sign(now=None))
+    machine.boot, machine.ticks = "b", 5.0
+    monkeypatch.setattr(clock, "_began", machine.look())
+    machine.passes(HOUR)
+    note()
+
+
+def test_the_two_clocks_of_this_machine_go_alike() -> None:
+    """The one that counts goes on while the machine sleeps (Linux, clock_gettime(2))."""
+    first, second = clock.look(), clock.look()
+    assert second.ticks >= first.ticks
+    assert second.boot == first.boot != ""
+    assert abs(second.wall - first.wall) < HOUR
+
+
+def test_a_manager_says_so_on_the_page(
+    machine: Machine, client_for: Callable[[User], Client]
+) -> None:
+    note()
+    machine.passes(30 * 24 * HOUR)
+    packer, manager = (
+        client_for(factories.make_person(role)) for role in ("packer", "manager")
+    )
+    day = text_of(packer.get("/"))
+    assert "the newest act is of 2026-01-14 04:00:00" in day
+    assert "Look at the clock" not in day
+    assert packer.get("/set-up/clock/").status_code == 403
+    page = text_of(manager.get("/set-up/clock/"))
+    assert "2026-02-13 04:00</time> here?" in page
+    data = {"op_key": str(uuid.uuid4())}
+    assert manager.post("/set-up/clock/", data).status_code == 302
+    assert "Nothing can be recorded" not in text_of(packer.get("/"))
+    assert Operation.objects.latest("pk").name == "confirm_clock"
+    note()
+
+
+def test_a_clock_that_was_set_back_cannot_be_confirmed(
+    machine: Machine, client_for: Callable[[User], Client]
+) -> None:
+    """No act is dated before one that is recorded."""
+    note()
+    machine.wall -= HOUR
+    manager = client_for(factories.make_person("manager"))
+    answer = manager.post("/set-up/clock/", {"op_key": str(uuid.uuid4())})
+    assert_problem(answer, "clock_set_back")
