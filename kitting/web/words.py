@@ -172,11 +172,11 @@ SENTENCES: dict[str, str | Promise] = {
         " restored, so nothing is known of it. Put it in quarantine and tell the"
         " quality officer."
     ),
-    "nothing_has_number": _(
-        "Nothing has the number “%(read)s”. Scan the label again, or check the number."
-    ),
     "no_such_links": _(
         "The journal has no such acts. Its newest is number %(newest)s."
+    ),
+    "nothing_has_number": _(
+        "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),
     "number_check_wrong": _(
         "“%(text)s” has a wrong check character, so a character was misread. Scan the"
