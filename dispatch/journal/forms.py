@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
+from dispatch.journal.acts import ACTS
 from dispatch.journal.queries.acts import Filters, links_between
 from dispatch.journal.queries.things import thing_named
-from dispatch.journal.words import ACTS
 from dispatch.log.forms import PeriodForm
 from kitting.domain.errors import LotwardError
 from kitting.ledger import export

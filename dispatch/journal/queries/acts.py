@@ -12,8 +12,8 @@ from typing import Any, Final
 
 from django.db.models import Count, F, Max, Min, Model, Value
 
+from dispatch.journal.acts import said
 from dispatch.journal.queries.things import KINDS, Named, about, acts_with
-from dispatch.journal.words import said
 from kitting.ledger.canon import canonical
 from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.proof.heads import DIGITS

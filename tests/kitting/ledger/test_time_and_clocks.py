@@ -289,7 +289,7 @@ def test_what_was_confirmed_before_the_machine_started_counts_no_more(
     machine.boot, machine.ticks = "b", 5.0
     monkeypatch.setattr(clock, "_began", machine.look())
     machine.passes(HOUR)
-    note()
+    assert note() == machine.wall
 
 
 def test_the_two_clocks_of_this_machine_go_alike() -> None:

@@ -25,6 +25,7 @@ ACTS: dict[str, str | Promise] = {
     "close_box": _("Box closed"),
     "close_lot": _("Lot closed"),
     "close_run": _("Run closed"),
+    "confirm_clock": _("Date and time said to be right"),
     "count_again": _("Bag counted again"),
     "count_by_weight": _("Bag counted by weight"),
     "discard_draft": _("Draft of a protocol discarded"),

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from importlib import import_module
 from typing import Any
 
-from dispatch.journal.words import ACTS, said
+from dispatch.journal.acts import ACTS, said
 from tests.trees import PACKAGES, Module, modules
 
 
