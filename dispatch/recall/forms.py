@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.recall.queries import Target
 from kitting.models.holds import TARGETS
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, NamedForm
 
 
 class HoldForm(KeyedForm):
@@ -44,7 +44,7 @@ class HoldForm(KeyedForm):
         }
 
 
-class LiftForm(KeyedForm):
+class LiftForm(NamedForm):
     """End one hold."""
 
     things = {

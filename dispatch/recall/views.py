@@ -165,7 +165,7 @@ def _bags_words(stopped: queries.Stopped) -> str:
 @allowed("kitting.lift_holds", "GET", "POST")
 def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     """End one hold, by name and with a reason."""
-    form = LiftForm(request.POST or None)
+    form = LiftForm(request.POST or None, by=str(request.user))
     may = Q(lift__isnull=True)
     if form.is_valid():  # and what was lifted by this very form, sent again
         may |= Q(lift__operation__key=form.key.bytes)

@@ -17,7 +17,7 @@ from kitting.domain.shown import spaced
 from kitting.models import Bag, DefectKind, Part
 from kitting.models.lots import Verdict
 from kitting.web.fields import CodeField, ReasonField
-from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm, SpokenForm
 
 MOST_COUNTED = 1_000_000
 
@@ -191,6 +191,10 @@ class BagsForm(KeyedForm):
         }
 
 
+class ConcessionForm(BagsForm, NamedForm):
+    """Which rejected bags go on all the same, and why."""
+
+
 AQL_CHOICES = [(str(int(aql * 1_000)), f"{aql} %") for aql in AQLS]
 LEVEL_CHOICES = [(level, level) for level in LEVELS]
 CLASS_CHOICES = [
@@ -307,7 +311,7 @@ class ResumeForm(KeyedForm):
     )
 
 
-class ReduceForm(KeyedForm):
+class ReduceForm(NamedForm):
     """Why a class may go to reduced inspection."""
 
     steady = forms.BooleanField(

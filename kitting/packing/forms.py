@@ -10,7 +10,7 @@ from kitting.domain.stages import BoxStage
 from kitting.models import BoxSize
 from kitting.models.base import pairs
 from kitting.packing.queries.boxes import READY
-from kitting.web.forms import DayField, FilterForm, KeyedForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm
 
 
 class ScanForm(KeyedForm):
@@ -73,7 +73,7 @@ class BoxFilterForm(FilterForm):
         return str(self.cleaned_data["batch"]).strip().upper()
 
 
-class VoidForm(KeyedForm):
+class VoidForm(NamedForm):
     """Voiding a box."""
 
     reason = forms.CharField(

@@ -297,7 +297,7 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
     return act_page(
         request,
         "kitting/packing/box_void",
-        VoidForm(request.POST or None),
+        VoidForm(request.POST or None, by=str(request.user)),
         partial(voiding.void_box, box_id=box.pk),
         said=_("Box %(box)s is voided."),
         to=box_address(box),

@@ -10,6 +10,7 @@ from uuid import UUID
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Refused
@@ -101,6 +102,33 @@ class KeyedForm(SpokenForm):
             elif name not in ("op_key", "password"):
                 said[name] = value
         return said
+
+
+class NamedForm(KeyedForm):
+    """An act that puts a name under something: the password is asked for again.
+
+    Args:
+        *args: As for any form.
+        by: Whose password it is, as shown.
+        **kwargs: As for any form.
+    """
+
+    things = {"password": _("your password")}
+
+    password = forms.CharField(
+        label=_("Your password again"),
+        strip=False,
+        max_length=4096,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    )
+
+    def __init__(self, *args: Any, by: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"] = last = self.fields.pop("password")
+        words = _(
+            "You act as %(name)s. Sign out first, then let the other person sign in."
+        )
+        last.help_text = escape(words % {"name": by})
 
 
 class ScanField(forms.CharField):

@@ -18,6 +18,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 from django_htmx.http import HttpResponseClientRedirect
 from django_htmx.middleware import HtmxDetails
@@ -58,6 +59,7 @@ def allowed(
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
         view = require_http_methods(list(methods or ("GET",)))(view)
+        view = sensitive_post_parameters("password")(view)
 
         @wraps(view)
         def guarded(

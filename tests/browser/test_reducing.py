@@ -50,9 +50,11 @@ def reduce_major(page: Page) -> None:
     page.get_by_role("link", name="Reduce for major").click()
     expect(page.locator(".answer")).to_contain_text("10 lots in a row")
     page.get_by_label("Why reduced inspection is wanted").fill("Good for weeks")
+    page.get_by_label("Your password again").fill("pass")
     page.get_by_role("button", name="Begin reduced inspection").click()
     expect(page.locator(".wrong")).to_contain_text("at a steady rate only")
     page.get_by_label("Production is at a steady rate").check()
+    page.get_by_label("Your password again").fill("pass")
     page.get_by_role("button", name="Begin reduced inspection").click()
     expect(page.locator(".why")).to_contain_text("Reduced: 10 lots in a row")
 

@@ -70,6 +70,7 @@ def close_the_run(page: Page) -> None:
     page.get_by_role("link", name=re.compile("^Close run")).click()
     for point in (1, 2, 3):
         page.get_by_label(f"Point {point}, top").fill("3.9")
+    page.get_by_label("Your password again").fill("pass")
     page.get_by_role("button", name=re.compile("^Close run")).click()
 
 
@@ -163,6 +164,7 @@ def test_a_line_that_stopped_and_a_dosimeter_are_entered_at_the_line(
     page.get_by_text("A dosimeter went through as well").click()
     page.get_by_label("Dosimeter 1, dose").fill("1050")
     page.get_by_label("Dosimeter 1, its uncertainty").fill("8")
+    page.get_by_label("Your password again").fill("pass")
     page.get_by_role("button", name=re.compile("^Close run")).click()
     # 1050 less √(8² + 2²) % and 1.5 % is 947.6: the weaker evidence decides.
     expect(page.locator(".answer")).to_contain_text("So it is not enough")

@@ -159,6 +159,7 @@ def disinfect(walker: Walker) -> None:
         page.get_by_role("link", name=re.compile("^Close run")).click()
         walker.look("Close a run")
         _read_meter(page, "3.9")
+        page.get_by_label("Your password again").fill("pass")
         page.get_by_role("button", name=re.compile("^Close run")).click()
         expect(page.locator(".answer")).to_contain_text("released")
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from kitting.checking.forms import BagsForm, SortForm
+from kitting.checking.forms import BagsForm, ConcessionForm, SortForm
 from kitting.checking.queries.checks import kinds_for
 from kitting.checking.queries.rejected import rejected_page
 from kitting.checking.services import rejected
@@ -65,6 +65,7 @@ def lot_send_back(request: LotwardRequest, number: str) -> HttpResponse:
     return _with_bags(
         request,
         number,
+        BagsForm,
         service=rejected.send_back,
         page="inspection_send_back",
         act=_("Send the bags back"),
@@ -82,6 +83,7 @@ def lot_concession(request: LotwardRequest, number: str) -> HttpResponse:
     return _with_bags(
         request,
         number,
+        partial(ConcessionForm, by=str(request.user)),
         service=rejected.accept_under_concession,
         page="inspection_concession",
         act=_("Accept under concession"),
@@ -96,6 +98,7 @@ def lot_concession(request: LotwardRequest, number: str) -> HttpResponse:
 def _with_bags(
     request: LotwardRequest,
     number: str,
+    form: Callable[..., BagsForm],
     *,
     service: Callable[..., rejected.Disposed],
     page: str,
@@ -108,7 +111,7 @@ def _with_bags(
     return act_page(
         request,
         f"kitting/checking/{page}",
-        BagsForm(request.POST or None, waiting=shown.waiting, decided=decided),
+        form(request.POST or None, waiting=shown.waiting, decided=decided),
         partial(service, lot_id=lot.pk),
         said=lambda done: said(len(done.bags)) % {"count": len(done.bags)},
         to=_address(lot),

@@ -64,7 +64,7 @@ def reduce(request: LotwardRequest) -> HttpResponse:
     return _page(
         request,
         "inspection_reduce",
-        ReduceForm(request.POST or None),
+        ReduceForm(request.POST or None, by=str(request.user)),
         reduce_inspection,
         _("%(part)s from %(source)s is on reduced inspection from its next lot on."),
         act=_("Begin reduced inspection"),

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
-from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.entries import Load, Terms
@@ -17,7 +16,7 @@ from kitting.models.base import pairs
 from kitting.models.lots import Container
 from kitting.models.runs import Process
 from kitting.web.fields import CodeField, FigureField, ReasonField
-from kitting.web.forms import DayField, KeyedForm, SpokenForm
+from kitting.web.forms import DayField, KeyedForm, NamedForm, SpokenForm
 from kitting.web.http import add_refusal
 
 MOST_LOADS = 40
@@ -256,28 +255,6 @@ def load_forms(data: Any, terms: Terms | None) -> Any:
     return lines
 
 
-class NamedForm(KeyedForm):
-    """An act that puts a name under something: the password is asked for again."""
-
-    things = {
-        "password": _("your password"),
-    }
-
-    password = forms.CharField(
-        label=_("Your password again"),
-        strip=False,
-        max_length=4096,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-    )
-
-    def __init__(self, *args: Any, by: str, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        words = _(
-            "You act as %(name)s. Sign out first, then let the other person sign in."
-        )
-        self.fields["password"].help_text = escape(words % {"name": by})
-
-
 class SignForm(NamedForm):
     """A signature under what was read: its mark comes with the page."""
 
@@ -291,11 +268,9 @@ class SignForm(NamedForm):
         initial=_("Approved for use"),
     )
     mark = forms.CharField(max_length=64, widget=forms.HiddenInput)
-    field_order = ("op_key", "mark", "meaning", "password")
 
 
 class RetireForm(NamedForm):
     """Why a version ends."""
 
     reason = ReasonField(rows=2)
-    field_order = ("op_key", "reason", "password")

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.disinfection.forms.runs import ReadingsForm
 from kitting.web.fields import FigureField, ReasonField
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, NamedForm
 
 ROWS = 4
 """Dosimeters that the form has room for."""
@@ -97,7 +97,7 @@ class DosimetersForm(KeyedForm):
         return bool(self.dosed) or any(row.errors for row in self.dosimeter_rows)
 
 
-class CloseRunForm(ReadingsForm, DosimetersForm):
+class CloseRunForm(ReadingsForm, DosimetersForm, NamedForm):
     """The closing readings of a run, at the opening's places, and its dosimeters."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -10,7 +10,6 @@ from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.debug import sensitive_post_parameters
 
 from kitting.disinfection.forms.protocols import (
     PROCESSES,
@@ -202,7 +201,6 @@ def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpRe
 
 
 @allowed("kitting.sign_protocols", "GET", "POST")
-@sensitive_post_parameters("password")
 def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Sign a draft, as it stands on this page."""
     protocol = _version(code, version)
@@ -223,7 +221,6 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
 
 
 @allowed("kitting.sign_protocols", "GET", "POST")
-@sensitive_post_parameters("password")
 def protocol_retire(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """End a version: today is its last day."""
     protocol = _version(code, version)

@@ -38,6 +38,7 @@ def _close_form(request: LotwardRequest, run: Run) -> CloseRunForm:
         request.POST or None,
         places=sorted(before, key=lambda place: (place[0], place[1] != Side.TOP)),
         before=before,
+        by=str(request.user),
         sides=[(side, str(SIDE_WORDS[side])) for side in required],
     )
 

@@ -45,4 +45,4 @@ def address(name: str, *args: str, query: str = "") -> str:
 
 
 def values(**changes: Any) -> dict[str, Any]:
-    return {"op_key": str(uuid.uuid4()), **changes}
+    return {"op_key": str(uuid.uuid4()), "password": "pass", **changes}

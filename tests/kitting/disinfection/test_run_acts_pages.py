@@ -38,6 +38,11 @@ OPEN = reverse("kitting:run-open")
 LATER = factories.NOW + timedelta(hours=3)
 
 
+def ending(**posted: str) -> dict[str, str]:
+    """What the form that closes a run is sent with."""
+    return {"op_key": key(), "password": "a pass phrase", **posted}
+
+
 @pytest.fixture(autouse=True)
 def _later(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let the views' clock stand three hours after the factories' moment."""
@@ -126,10 +131,10 @@ def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(
     factories.expose(run, bags[0])
     after = factories.after_passes(run)
     monkeypatch.setattr(timezone, "now", lambda: after)
-    bare = client.post(at(run, "close"), {"op_key": key()}, headers=hx)
+    bare = client.post(at(run, "close"), ending(), headers=hx)
     assert_problem(bare, "side_not_read")
     assert_part(bare, "run-close", status=422)
-    half = {"op_key": key(), "d_side_1": "top", "d_dose_1": "1200"}
+    half = ending(d_side_1="top", d_dose_1="1200")
     assert_problem(client.post(at(run, "close"), half), "dosimeter_half_given")
     whole = {**half, "op_key": key(), "d_u_1": "10"}
     assert client.post(at(run, "close"), whole).status_code == 302
@@ -153,7 +158,7 @@ def test_a_run_is_opened_for_a_dosimeter_and_closed_with_it(
 )
 def test_a_bad_dosimeter_closes_nothing(client, run: Run, row, code: str) -> None:
     posted = {
-        "op_key": key(),
+        **ending(),
         "unit": "mW/cm²",
         **{f"r_top_{point}": "4" for point in (1, 2, 3)},
         "d_side_1": "top",
@@ -196,7 +201,7 @@ def test_a_run_by_heat_is_walked_from_opening_to_verdict(
     assert "long enough" in text
     assert "72.5 °C" in text
     assert "nothing is entered here" in text_of(client.get(at(run, "close")))
-    assert client.post(at(run, "close"), {"op_key": key()}).status_code == 302
+    assert client.post(at(run, "close"), ending()).status_code == 302
     run.refresh_from_db()
     text = text_of(client.get(at(run)))
     assert run.stage == "released"
@@ -205,7 +210,7 @@ def test_a_run_by_heat_is_walked_from_opening_to_verdict(
 
 def test_a_run_by_heat_is_opened_with_a_meter_that_is_there(client, oven: Run) -> None:
     ledger_runs.log(oven, *ledger_runs.warm())
-    client.post(at(oven, "close"), {"op_key": key()})
+    client.post(at(oven, "close"), ending())
     path = f"{OPEN}?line={oven.line.code}"
     form = client.get(path).context["form"]
     assert form["meter"].value() == str(oven.meter_id)
@@ -218,7 +223,7 @@ def test_a_run_by_heat_is_opened_with_a_meter_that_is_there(client, oven: Run) -
 def test_a_run_by_heat_that_fell_short_says_so(client, oven: Run) -> None:
     ledger_runs.log(oven, *ledger_runs.warm(25))
     assert "not long enough" in text_of(client.get(at(oven)))
-    client.post(at(oven, "close"), {"op_key": key()})
+    client.post(at(oven, "close"), ending())
     text = text_of(client.get(at(oven)))
     said = "It held for 25 min without a break; 30 min are required."
     assert f"{said} Its bags are at stage accepted again." in text

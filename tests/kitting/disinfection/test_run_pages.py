@@ -288,7 +288,13 @@ def test_the_list_of_bags_is_asked_for_alone(client, run: Run, bags, hx) -> None
 
 
 def closing(**changes) -> dict[str, str]:
-    return {"op_key": key(), "unit": "mW/cm²", "r_top_1": "3,9", **changes}
+    return {
+        "op_key": key(),
+        "password": "a pass phrase",
+        "unit": "mW/cm²",
+        "r_top_1": "3,9",
+        **changes,
+    }
 
 
 def test_the_page_shows_the_dose_that_the_opening_readings_would_give(

@@ -177,7 +177,9 @@ def test_a_box_says_how_far_it_is(client, at, stage: str) -> None:
         text = text_of(client.get(page(box))).replace('</span><span class="four">', "")
         assert number in text
     elif stage == "voided":
-        client.post(page(box, "void"), keyed(reason="Crushed"))
+        client.post(
+            page(box, "void"), keyed(reason="Crushed", password="a pass phrase")
+        )
     said = {
         "open": "it is being packed",
         "closed": "it is closed and waits for its label",
@@ -301,15 +303,19 @@ def test_a_box_that_has_gone_is_not_printed(client, box: Box) -> None:
 def test_a_box_is_voided_with_a_reason(client, box: Box) -> None:
     address = page(box, "void")
     assert "19 pieces in it are scrapped" in text_of(client.get(address))
-    assert_problem(client.post(address, keyed(reason=" ")), "required")
-    data = keyed(reason="Crushed")
+    assert_problem(
+        client.post(address, keyed(reason=" ", password="a pass phrase")), "required"
+    )
+    data = keyed(reason="Crushed", password="a pass phrase")
     for _ in range(2):  # sent twice, done once
         assert client.post(address, data).status_code == 302
     box.refresh_from_db()
     assert box.stage == "voided"
     assert box.events.latest("nth").reason == "Crushed"
     assert_problem(
-        client.post(address, keyed(reason="Crushed")), "box_wrong_stage", status=409
+        client.post(address, keyed(reason="Crushed", password="a pass phrase")),
+        "box_wrong_stage",
+        status=409,
     )
 
 

@@ -50,7 +50,7 @@ def test_a_per_cent_sign_in_a_name_is_said_as_it_is(officer: Client) -> None:
     lots(10, factories.accept)
     words = f"{from_source} is on reduced inspection from its next lot on."
     major = f"{of}&grade=major"
-    says(words, "inspection-reduce", major, steady="on", reason="Good")
+    says(words, "inspection-reduce", major, steady="on", reason="Good", password="pass")
     words = f"{from_source} is on normal inspection from its next lot on."
     says(words, "inspection-restore", major, reason="Printer moved")
     lots(7, partial(factories.reject, found=4))
