@@ -115,8 +115,10 @@ def dispositions(tally: Tally) -> None:
         tally: Where dispositions are counted and faults noted.
     """
     key = ("operation_id", "bag_id")
-    told = Disposition.objects.order_by(*key).values_list(
-        *key, "pk", "fate", "good", "bad"
+    told = (
+        Disposition.objects.filter(bag__isnull=False)
+        .order_by(*key)
+        .values_list(*key, "pk", "fate", "good", "bad")
     )
     out_of = Movement.objects.filter(stage_before=BagStage.REJECTED).order_by(*key)
     ways = (MovementKind.ACCEPTED, MovementKind.SENT_BACK)

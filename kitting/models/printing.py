@@ -140,7 +140,6 @@ class PrintJob(models.Model):
         "trouble": "what the print worker did",
         "told": "what the print worker did",
         "unsure": "what the print worker did",
-        "stop_asked": "what the print worker did",
         "document": "its hash",
     }
 

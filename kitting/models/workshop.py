@@ -95,10 +95,7 @@ class Workshop(models.Model):
 class User(AbstractUser):
     """A person who signs what they do."""
 
-    unsealed: ClassVar = {
-        "last_login": "signing in is no act",
-        "date_joined": "the act that made the account",
-    }
+    unsealed: ClassVar = {"last_login": "signing in is no act"}
 
     class Meta(AbstractUser.Meta):
         default_permissions = ()

@@ -44,9 +44,10 @@ def contents(tally: Tally) -> None:
         .values_list(*KEY, "total", "box__stage")
     )
     kinds = (MovementKind.PACKED, MovementKind.UNPACKED)
-    packed = _moved(Movement.objects.filter(kind__in=kinds), Sum(-F("delta")))
-    waste = Movement.objects.filter(kind=MovementKind.SCRAPPED, delta=0)
-    scrapped = _moved(waste.filter(box__isnull=False), Sum("pieces"))
+    into = Movement.objects.filter(box__isnull=False)
+    packed = _moved(into.filter(kind__in=kinds), Sum(-F("delta")))
+    waste = into.filter(kind=MovementKind.SCRAPPED, delta=0)
+    scrapped = _moved(waste, Sum("pieces"))
     streams = [grouped(rows(found), width=3) for found in (lines, packed, scrapped)]
     for (box, bag, _by), (in_box, moved, gone) in side_by_side(*streams):
         tally.count += len(in_box)
@@ -68,6 +69,9 @@ def contents(tally: Tally) -> None:
             have if voided else 0,
             sum(total for (total,) in gone),
         )
+    strange = BoxLine.objects.exclude(lot=F("bag__lot")).order_by("pk")
+    for pk, lot, own in rows(strange.values_list("pk", "lot_id", "bag__lot_id")):
+        tally.add(LINE, pk, "It names another lot than its bag is of.", own, lot)
 
 
 def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Any]:
@@ -146,20 +150,21 @@ def identity(tally: Tally) -> None:
     lines = BoxLine.objects.filter(box=OuterRef("pk")).order_by().values("box")
     soonest = lines.annotate(day=Min("lot__use_by")).values("day")
     found = (
-        Box.objects.exclude(stage__in=NEW, serial__isnull=True)
-        .annotate(soonest=Subquery(soonest))
+        Box.objects.annotate(soonest=Subquery(soonest))
         .annotate(closed=_moment(BoxStage.CLOSED), seen=_moment(BoxStage.LABELLED))
         .annotate(copies=Subquery(_first_copy()), outcome=Subquery(_closing()))
         .select_related("recipe")
         .order_by("pk")
     )
     for box in found.iterator(chunk_size=500):
-        tally.count += 1
-        _who(tally, box, box.outcome)
         same = tally.same
         seen = box.label_seen_at
-        same(BOX, box.pk, "It was closed at another moment.", box.closed, box.closed_at)
         same(BOX, box.pk, "Its label was scanned at another moment.", box.seen, seen)
+        if box.stage in NEW and box.serial is None:
+            continue
+        tally.count += 1
+        _who(tally, box, box.outcome)
+        same(BOX, box.pk, "It was closed at another moment.", box.closed, box.closed_at)
         same(BOX, box.pk, "It keeps as long as its lots.", box.soonest, box.use_by)
         if seen is not None and box.copies is None:
             tally.add(BOX, box.pk, "It is labelled, by no print.", "a print", "none")

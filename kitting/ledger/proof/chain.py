@@ -58,7 +58,7 @@ def links(tally: Tally) -> None:
 
 
 def _site(tally: Tally, site: int) -> None:
-    before, seq = START, 0
+    before, seq, newest, latest = START, 0, 0, ""
     found = Link.objects.filter(site=site).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link))):
@@ -74,10 +74,15 @@ def _site(tally: Tally, site: int) -> None:
                     f"{site}/{seq + 1}",
                     f"{site}/{link.seq}",
                 )
+            if link.pk < newest:
+                words = "Links are made one after the other: its id comes too early."
+                tally.add(LINK, link.pk, words, f"after {newest}", link.pk)
             _link(tally, link, before, written)
             # A link that is wrong is named once; the next is judged by what it stores.
-            before, seq = link.hash, link.seq
-    _head(tally, site, seq, before)
+            before, seq, newest = link.hash, link.seq, link.pk
+            operation = dict(written.operations.get(link.operation, []))
+            latest = max(latest, operation.get("at", ""))
+    _head(tally, site, f"{seq} {before.hex()} {latest}".rstrip())
 
 
 def _link(tally: Tally, link: _Link, before: bytes, written: Written) -> None:
@@ -179,17 +184,18 @@ def keyed(tally: Tally) -> None:
         tally.add(LINK, pk, words, "a link by the key", f"{seq} links by none")
 
 
-def _head(tally: Tally, site: int, seq: int, last: bytes) -> None:
+def _head(tally: Tally, site: int, last: str) -> None:
     head = JournalHead.objects.filter(site=site).first()
     if head is None:
-        tally.add(HEAD, None, f"Site {site} has no journal head.", seq, "none")
+        tally.add(HEAD, None, f"Site {site} has no journal head.", last, "none")
         return
+    at = dict(canonical_values(["at"], [head.at])).get("at", "")
     tally.same(
         HEAD,
         head.pk,
-        f"The journal head of site {site} is not its last link.",
-        f"{seq} {last.hex()}",
-        f"{head.seq} {bytes(head.hash).hex()}",
+        f"The journal head of site {site} is not its last link and newest act.",
+        last,
+        f"{head.seq} {bytes(head.hash).hex()} {at}".rstrip(),
     )
 
 

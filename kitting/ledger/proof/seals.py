@@ -7,7 +7,7 @@ import json
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
 from kitting.ledger.seals import copy, sealed_columns, sealed_models
-from kitting.models import JournalHead, Operation, RowSeal, Touched
+from kitting.models import Link, Operation, RowSeal, Touched
 
 
 def hold(tally: Tally) -> None:
@@ -16,7 +16,7 @@ def hold(tally: Tally) -> None:
     Args:
         tally: Where rows are counted and faults noted.
     """
-    if not JournalHead.objects.filter(seq__gt=0).exists():
+    if not Link.objects.exists():
         return  # The first act seals all that it finds.
     for table, model in sealed_models().items():
         names = sealed_columns(model)
@@ -44,7 +44,11 @@ def _compare(tally: Tally, table: str, pk: int, now: str, seals: list[Row]) -> N
         words = f"{by} removed it." if now else f"It is gone, though {by} left it."
         tally.add(table, pk, words, text or "none", now or "none")
         return
-    was, has = json.loads(text), json.loads(now)
+    try:
+        was, has = json.loads(text), json.loads(now)
+    except ValueError:  # the chain names the copy as well
+        tally.add(table, pk, f"The copy that {by} made of it is none.", now, text)
+        return
     for name in sorted(was.keys() | has.keys()):
         words = f"Its {name} is not as {by} left it."
         tally.same(table, pk, words, was.get(name, "none"), has.get(name, "none"))

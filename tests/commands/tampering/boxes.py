@@ -207,24 +207,6 @@ def print_deleted(history: History) -> list[Named]:
 
 
 @tamperer
-def shipment_counters(history: History) -> list[Named]:
-    change(history.gone, boxes=2)
-    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
-
-
-@tamperer
-def shipment_sets(history: History) -> list[Named]:
-    change(history.gone, sets=60)
-    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
-
-
-@tamperer
-def shipment_sent_by(history: History) -> list[Named]:
-    change(history.gone, sent_by="somebody else")
-    return [("shipment counters", "dispatch_shipment", history.gone.pk)]
-
-
-@tamperer
 def shipment_stage(history: History) -> list[Named]:
     change(history.gone, stage="delivered")
     return [

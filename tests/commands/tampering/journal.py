@@ -13,7 +13,6 @@ from django.db.models import F
 from kitting.models import (
     Bag,
     BoxLine,
-    Calibration,
     Check,
     Hold,
     JournalHead,
@@ -36,13 +35,6 @@ def movement_pieces(history: History) -> list[Named]:
         ("bags", Movement, later.pk),
         ("box contents", BoxLine, row.box_id),
     ]
-
-
-@tamperer
-def movement_reason(history: History) -> list[Named]:
-    row = Movement.objects.filter(kind="scrapped").first()
-    change(row, reason="lost in the post")
-    return [("chain", Link, link_of(row))]
 
 
 @tamperer
@@ -97,38 +89,10 @@ def links_swapped(history: History) -> list[Named]:
 
 
 @tamperer
-def link_outcome(history: History) -> list[Named]:
-    row = Link.objects.get(operation__name="send_shipment")
-    change(row, outcome=row.outcome.replace('"boxes": 1', '"boxes": 2'))
-    return [("chain", Link, row.pk)]
-
-
-@tamperer
-def link_hash(history: History) -> list[Named]:
-    row, after = Link.objects.order_by("seq")[4:6]
-    change(row, hash=bytes(32))
-    return [("chain", Link, row.pk), ("chain", Link, after.pk)]
-
-
-@tamperer
-def link_form(history: History) -> list[Named]:
-    row = Link.objects.order_by("seq")[4]
-    change(row, form=2)
-    return [("chain", Link, row.pk)]
-
-
-@tamperer
 def link_of_another_site(history: History) -> list[Named]:
     row = Link.objects.order_by("seq").last()
     change(row, site=2, seq=1)
     return [("operations", Link, row.pk), ("chain", JournalHead, None)]
-
-
-@tamperer
-def operation_name(history: History) -> list[Named]:
-    row = Operation.objects.filter(name="give_verdict").first()
-    change(row, name="take_in")
-    return [("chain", Link, row.link.pk)]
 
 
 @tamperer
@@ -142,13 +106,6 @@ def operation_time(history: History) -> list[Named]:
 
 
 @tamperer
-def operation_person(history: History) -> list[Named]:
-    row = Operation.objects.filter(name="close_run").first()
-    change(row, by_name="somebody else")
-    return [("chain", Link, row.link.pk)]
-
-
-@tamperer
 def operation_deleted(history: History) -> list[Named]:
     row = Operation.objects.get(name="place_hold")
     link, hold = row.link.pk, Hold.objects.get()
@@ -157,37 +114,8 @@ def operation_deleted(history: History) -> list[Named]:
 
 
 @tamperer
-def operation_without_a_link(history: History) -> list[Named]:
-    row = Operation.objects.first()
-    row.pk, row.key = None, b"k" * 16
-    row.save(force_insert=True)
-    return [("operations", Operation, row.pk)]
-
-
-@tamperer
-def head_set_back(history: History) -> list[Named]:
-    row = JournalHead.objects.get()
-    before = Link.objects.get(seq=row.seq - 1)
-    change(row, seq=before.seq, hash=before.hash)
-    return [("chain", JournalHead, row.pk)]
-
-
-@tamperer
-def head_deleted(history: History) -> list[Named]:
-    remove(JournalHead.objects.get())
-    return [("chain", JournalHead, None)]
-
-
-@tamperer
 def hold_deleted(history: History) -> list[Named]:
     hold = Hold.objects.get()
     remove(hold.lift)
     remove(hold)
     return [("chain", Link, link_of(hold)), ("chain", Link, link_of(hold.lift))]
-
-
-@tamperer
-def calibration_due(history: History) -> list[Named]:
-    row = Calibration.objects.get(meter=history.meter)
-    change(row, due=row.due + timedelta(days=365))
-    return [("chain", Link, link_of(row))]

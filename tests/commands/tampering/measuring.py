@@ -23,13 +23,6 @@ def dosimeter_dose(history: History) -> list[Named]:
 
 
 @tamperer
-def dosimeter_deleted(history: History) -> list[Named]:
-    row = Dosimeter.objects.get(run=history.released)
-    remove(row)
-    return [("chain", Link, link_of(row))]
-
-
-@tamperer
 def uncertainty_of_a_run(history: History) -> list[Named]:
     change(history.released, rel_u_ppm=10_000)
     return [("runs", Run, history.released.pk)]

@@ -8,12 +8,6 @@ from tests.ledgers import History
 
 
 @tamperer
-def box_moved_without_a_put(history: History) -> list[Named]:
-    change(history.labelled, place=history.line)
-    return [("box places", Box, history.labelled.pk)]
-
-
-@tamperer
 def box_put_somewhere_without_one(history: History) -> list[Named]:
     change(history.voided, place=history.line)
     return [("box places", Box, history.voided.pk)]
@@ -54,13 +48,6 @@ def open_bag_on_a_carrier(history: History) -> list[Named]:
     assert row is not None
     change(row.bag, carrier=Carrier.objects.get())
     return [("carriers", Bag, row.bag_id)]
-
-
-@tamperer
-def bag_taken_off_its_carrier(history: History) -> list[Named]:
-    row = Bag.objects.get(carrier__isnull=False)
-    change(row, carrier=None)
-    return [("carriers", Bag, row.pk)]
 
 
 @tamperer

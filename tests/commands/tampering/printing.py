@@ -34,13 +34,6 @@ def print_counted_as_another_copy(history: History) -> list[Named]:
 
 
 @tamperer
-def document_on_its_way_exchanged(history: History) -> list[Named]:
-    job = PrintJob.objects.earliest("pk")
-    change(job, document=b"%PDF-1.4 another label")
-    return [("print jobs", PrintJob, job.pk)]
-
-
-@tamperer
 def document_and_its_hash_exchanged(history: History) -> list[Named]:
     job, other = PrintJob.objects.order_by("pk")
     change(job, document=other.document, pdf_sha=other.pdf_sha)

@@ -61,20 +61,6 @@ def bag_stage(history: History) -> list[Named]:
 
 
 @tamperer
-def bag_place(history: History) -> list[Named]:
-    row = history.visor_lot.bags.get()
-    change(row, place=None)
-    return [("bags", Bag, row.pk)]
-
-
-@tamperer
-def bag_moves(history: History) -> list[Named]:
-    row = history.visor_lot.bags.get()
-    change(row, moves=F("moves") + 1)
-    return [("bags", Bag, row.pk)]
-
-
-@tamperer
 def bag_moved_to_another_lot(history: History) -> list[Named]:
     row = history.visor_lot.bags.get()
     change(row, lot=history.band_lot)
@@ -126,20 +112,6 @@ def bag_run_forgotten(history: History) -> list[Named]:
     row = Bag.objects.get(cleared_run=history.released)
     change(row, cleared_run=None)
     return [("clearing", Bag, row.pk)]
-
-
-@tamperer
-def bag_passes(history: History) -> list[Named]:
-    row = Bag.objects.get(cleared_run=history.released)
-    change(row, passes=F("passes") + 1)
-    return [("stays", Bag, row.pk)]
-
-
-@tamperer
-def lot_verdict(history: History) -> list[Named]:
-    row = Lot.objects.get(verdict="rejected")
-    change(row, verdict="accepted")
-    return [("verdicts", Lot, row.pk)]
 
 
 @tamperer
