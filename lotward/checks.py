@@ -37,6 +37,21 @@ def check_time_zone(**kwargs: Any) -> list[CheckMessage]:
     ]
 
 
+@register(Tags.security)
+def check_proxy(**kwargs: Any) -> list[CheckMessage]:
+    """Find a proxy that nobody named: TLS ends at one, and all come from its address."""
+    if settings.PROXY or not settings.TLS:
+        return []
+    return [
+        Warning(
+            "LOTWARD_TLS is on, and no proxy is named: everybody seems to come from"
+            " one address. Five wrong passwords for a name lock it for everybody.",
+            hint="Set LOTWARD_PROXY to the address from which the proxy asks.",
+            id="lotward.W002",
+        )
+    ]
+
+
 @register(Tags.database)
 def check_sqlite_transactions(**kwargs: Any) -> list[CheckMessage]:
     """Find an SQLite database whose writers would fail instead of waiting."""

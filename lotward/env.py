@@ -11,6 +11,7 @@ import re
 import secrets
 import sys
 from collections.abc import Mapping
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any, NoReturn
 from urllib.parse import urlsplit, urlunsplit
@@ -30,6 +31,7 @@ KNOWN = frozenset(
         "LOTWARD_HOSTS",
         "LOTWARD_PORT",
         "LOTWARD_PRINTER_CA",
+        "LOTWARD_PROXY",
         "LOTWARD_SECRET_KEY",
         "LOTWARD_SECRET_KEY_FILE",
         "LOTWARD_TLS",
@@ -139,6 +141,20 @@ def hosts(env: Environment, name: str) -> list[str]:
             " lotward.example,192.0.2.7; an asterisk is not",
         )
     return names
+
+
+def networks(env: Environment, name: str) -> tuple[IPv4Network | IPv6Network, ...]:
+    """Read addresses and networks, separated by commas; none when absent."""
+    value = env.get(name, "").strip()
+    try:
+        return tuple(ip_network(part.strip()) for part in value.split(",") if value)
+    except ValueError:
+        refuse(
+            name,
+            value,
+            "addresses or networks, separated by commas, such as 127.0.0.1 or"
+            " 192.0.2.0/28",
+        )
 
 
 def data_dir(env: Environment, name: str, *, default: Path) -> Path:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from ipaddress import IPv4Address, IPv6Address, ip_address
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
@@ -33,6 +34,41 @@ class ContentSecurityPolicyMiddleware:
         response = self.get_response(request)
         response.headers.setdefault("Content-Security-Policy", self.header)
         return response
+
+
+class ProxyMiddleware:
+    """Put the address that a named proxy speaks for in place of the proxy's own.
+
+    Each proxy adds at the end who asked it, so the list is read from there: past the
+    proxies that the settings name, to the first address that is none of them. What
+    stands further ahead anybody may have written. Without a proxy in the settings
+    nothing is believed.
+    """
+
+    def __init__(self, get_response: GetResponse) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+        while told and _is_proxy(request.META.get("REMOTE_ADDR", "")):
+            asked_by = _address(told.pop())
+            if asked_by is None:
+                break
+            request.META["REMOTE_ADDR"] = str(asked_by)
+        return self.get_response(request)
+
+
+def _is_proxy(text: str) -> bool:
+    address = _address(text)
+    return address is not None and any(address in known for known in settings.PROXY)
+
+
+def _address(text: str) -> IPv4Address | IPv6Address | None:
+    try:
+        address = ip_address(text.strip())
+    except ValueError:
+        return None
+    return getattr(address, "ipv4_mapped", None) or address
 
 
 class LargestRequestMiddleware:

@@ -26,6 +26,7 @@ BACKUP_HOURS = env.whole(
 CLOCK_GAP_DAYS = env.whole(
     os.environ, "LOTWARD_CLOCK_GAP_DAYS", default=7, allowed=range(10_000)
 )
+PROXY = env.networks(os.environ, "LOTWARD_PROXY")
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
 PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")
 SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)
@@ -49,6 +50,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    "lotward.middleware.ProxyMiddleware",
     "lotward.middleware.ContentSecurityPolicyMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",

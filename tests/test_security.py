@@ -19,7 +19,7 @@ from django.test.client import FakePayload
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from kitting.ledger.setup import ROLES
-from lotward import middleware, urls
+from lotward import env, middleware, urls
 from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
 
 SAMPLES = {
@@ -344,6 +344,58 @@ def test_a_forged_forwarding_header_does_not_open_the_lock(
         _try(client, "outsider", "wrong", HTTP_X_FORWARDED_FOR=f"192.0.2.{number}")
     forged = _try(client, "outsider", PASSWORD, HTTP_X_FORWARDED_FOR="192.0.2.99")
     assert forged.status_code == 429
+
+
+PROXIES = "127.0.0.1,2001:db8::/64"
+STRANGER, HOME = "203.0.113.9", "198.51.100.4"
+
+
+@pytest.fixture
+def behind(settings) -> None:
+    settings.PROXY = env.networks({"LOTWARD_PROXY": PROXIES}, "LOTWARD_PROXY")
+
+
+@pytest.mark.smoke
+@pytest.mark.django_db
+def test_behind_the_named_proxy_a_stranger_locks_out_nobody_else(
+    client: Client, outsider, behind: None
+) -> None:
+    """Whatever the stranger writes into the header, the proxy adds who asked it."""
+    for number in range(5):
+        asked = f"{HOME}, 192.0.2.{number}, {STRANGER}"
+        _try(client, "outsider", "wrong", HTTP_X_FORWARDED_FOR=asked)
+    locked = _try(client, "outsider", PASSWORD, HTTP_X_FORWARDED_FOR=STRANGER)
+    assert locked.status_code == 429
+    at_home = _try(Client(), "outsider", PASSWORD, HTTP_X_FORWARDED_FOR=HOME)
+    assert at_home.status_code == 302
+    assert {str(row.ip_address) for row in AccessAttempt.objects.all()} == {STRANGER}
+
+
+@pytest.mark.parametrize(
+    ("asked_by", "told", "seen"),
+    [
+        ("127.0.0.1", "", "127.0.0.1"),
+        ("127.0.0.1", STRANGER, STRANGER),
+        ("127.0.0.1", f"{HOME}, {STRANGER}", STRANGER),
+        ("127.0.0.1", f"{STRANGER},2001:db8::7", STRANGER),
+        ("::ffff:127.0.0.1", f" {STRANGER} ", STRANGER),
+        ("127.0.0.1", f"::ffff:{STRANGER}", STRANGER),
+        ("127.0.0.1", "2001:db8::7, 127.0.0.1", "2001:db8::7"),
+        ("127.0.0.1", "2001:DB8:1::7", "2001:db8:1::7"),
+        ("127.0.0.1", f"{STRANGER}, unknown", "127.0.0.1"),
+        ("127.0.0.1", f"{STRANGER}, 2001:db8::7, x, 127.0.0.1", "127.0.0.1"),
+        ("127.0.0.2", STRANGER, "127.0.0.2"),
+        (STRANGER, HOME, STRANGER),
+        ("", STRANGER, ""),
+    ],
+)
+def test_the_address_is_that_of_the_last_hop_which_is_no_proxy(
+    asked_by: str, told: str, seen: str, behind: None
+) -> None:
+    request = HttpRequest()
+    request.META = {"REMOTE_ADDR": asked_by, "HTTP_X_FORWARDED_FOR": told}
+    middleware.ProxyMiddleware(lambda r: HttpResponse())(request)
+    assert request.META["REMOTE_ADDR"] == seen
 
 
 # -- Health and favicon -------------------------------------------------------------

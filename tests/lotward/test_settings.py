@@ -48,6 +48,13 @@ def test_hosts_are_separated_by_commas() -> None:
     ]
 
 
+def test_proxies_are_addresses_and_networks() -> None:
+    value = {"LOTWARD_PROXY": "127.0.0.1, 192.0.2.0/28,::1"}
+    wanted = ["127.0.0.1/32", "192.0.2.0/28", "::1/128"]
+    assert list(map(str, env.networks(value, "LOTWARD_PROXY"))) == wanted
+    assert env.networks({"LOTWARD_PROXY": " "}, "LOTWARD_PROXY") == ()
+
+
 REFUSED = [
     (
         lambda e: env.switch(e, "LOTWARD_TLS"),
@@ -73,6 +80,14 @@ REFUSED = [
         "LOTWARD_DATA_DIR",
         "~nobody-of-that-name/data",
         "a folder",
+    ),
+    (lambda e: env.networks(e, "LOTWARD_PROXY"), "LOTWARD_PROXY", "proxy", "networks"),
+    (lambda e: env.networks(e, "LOTWARD_PROXY"), "LOTWARD_PROXY", "::1,", "commas"),
+    (
+        lambda e: env.networks(e, "LOTWARD_PROXY"),
+        "LOTWARD_PROXY",
+        "192.0.2.7/28",
+        "192.0.2.0/28",
     ),
     (env.refuse_unknown, "LOTWARD_TSL", "on", "LOTWARD_TLS"),
 ]
@@ -293,9 +308,8 @@ def _start(
 
 
 def test_with_tls_the_deployment_check_has_nothing_to_say(tmp_path: Path) -> None:
-    done = _start(
-        tmp_path, "check", "--deploy", "--fail-level", "WARNING", LOTWARD_TLS="on"
-    )
+    check = ("check", "--deploy", "--fail-level", "WARNING")
+    done = _start(tmp_path, *check, LOTWARD_TLS="on", LOTWARD_PROXY="::1")
     assert done.returncode == 0, done.stderr
     assert "no issues" in done.stdout
 
@@ -338,6 +352,21 @@ def test_another_time_zone_is_an_error(settings) -> None:
             id="lotward.E002",
         )
     ]
+
+
+def test_behind_a_proxy_that_nobody_named_all_share_an_address(settings) -> None:
+    assert checks.check_proxy() == []
+    settings.TLS = True
+    assert checks.check_proxy() == [
+        Warning(
+            "LOTWARD_TLS is on, and no proxy is named: everybody seems to come from"
+            " one address. Five wrong passwords for a name lock it for everybody.",
+            hint="Set LOTWARD_PROXY to the address from which the proxy asks.",
+            id="lotward.W002",
+        )
+    ]
+    settings.PROXY = env.networks({"LOTWARD_PROXY": "::1"}, "LOTWARD_PROXY")
+    assert checks.check_proxy() == []
 
 
 def test_deferred_transactions_on_sqlite_are_an_error(settings) -> None:
