@@ -155,6 +155,18 @@ def test_a_view_in_the_place_of_a_table_is_named() -> None:
     } <= set(found())
 
 
+def test_a_column_that_is_gone_is_named_and_not_fallen_over() -> None:
+    run("ALTER TABLE kitting_lot RENAME COLUMN made_on TO hidden")
+    proof = examine()
+    (tally,) = proof.tallies
+    assert "Nothing else is compared" in tally.note
+    assert proof.heads == ()
+    assert {
+        ("kitting_lot", "The column made_on is missing."),
+        ("kitting_lot", "The column hidden was added."),
+    } <= {(fault.table, fault.words) for fault in proof.faults}
+
+
 @pytest.mark.skipif(not ON_SQLITE, reason="SQLite rebuilds tables")
 def test_a_table_made_anew_in_another_order_is_the_same() -> None:
     with connection.cursor() as cursor:

@@ -57,6 +57,10 @@ def stands(tally: Tally) -> None:
         how = "is altered" if key in missing else "was added"
         if key not in added:
             how = "is missing"
+            if kind in {"table", "column"}:
+                tally.note = (
+                    "Nothing else is compared while a table or column is missing."
+                )
         tally.add(table, None, f"The {kind} {name} {how}.", expected, is_there)
 
 
