@@ -14,7 +14,7 @@ from kitting.domain.stages import BoxStage, MovementKind
 from kitting.ledger import guards
 from kitting.ledger import proof as proving
 from kitting.ledger.proof import faults, heads, streams
-from kitting.models import Bag, Box, BoxLine, Link, Lot, Movement
+from kitting.models import Bag, Box, BoxLine, Link, Lot, Movement, Workshop
 from tests.commands.test_prove import run, run_failing
 from tests.conftest import guards_away
 from tests.ledgers import History
@@ -40,7 +40,8 @@ def test_a_history_made_by_the_services_holds_and_every_check_sees_rows(
     heads.record(heads.current(), heads.path())
     proof = proving.examine()
     assert proof.faults == []
-    assert [tally.check for tally in proof.tallies if not tally.count] == []
+    unseen = {tally.check for tally in proof.tallies if not tally.count}
+    assert unseen == {"keyed links", "file of heads", "heads on paper"}  # outside of it
 
 
 def test_the_proof_counts_what_is_there(history: History) -> None:
@@ -119,11 +120,20 @@ def test_no_head_is_recorded_of_a_journal_at_fault(
 
 
 def test_the_command_says_what_it_counted(history: History) -> None:
-    lines = run().splitlines()
+    every = run().splitlines()
+    (note,) = notes = [line for line in every if line.startswith("    ")]
+    assert "There is no key here" in note
+    lines = [line for line in every if line not in notes]
     assert len(lines) == len(proving.CHECKS) + 1
     assert lines[-1] == "Everything holds."
     assert all(line.endswith(": in order") for line in lines[:-1])
     assert any(f" {Link.objects.count()} links: in order" in line for line in lines)
+
+
+def test_the_command_names_a_workshop_that_is_gone(history: History) -> None:
+    with guards_away():
+        Workshop.objects.all()._raw_delete("default")
+    assert "kitting_workshop 1: It is gone" in run_failing()
 
 
 def test_the_command_lists_the_rows_at_fault_and_fails(history: History) -> None:

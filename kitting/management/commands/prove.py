@@ -35,10 +35,11 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        site = Workshop.objects.get().site
         expected = []
         for text in options["expect"]:
-            head = heads.from_paper(text, site)
+            # That the workshop's row is gone is for the proof to say.
+            site = Workshop.objects.values_list("site", flat=True).first()
+            head = heads.from_paper(text, site or 1)
             if head is None:
                 msg = (
                     f"“{text}” is no head: write its number and first 16 digits as on"
