@@ -8,6 +8,7 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 import kitting.domain.stages
+import kitting.ledger.tables
 import kitting.models.base
 from kitting.ledger.guards import drop_guards, install_guards
 
@@ -32,281 +33,296 @@ class Migration(migrations.Migration):
     ]
 
     operations = [
-        migrations.CreateModel(
-            name="Consignee",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True,
-                        primary_key=True,
-                        serialize=False,
-                        verbose_name="ID",
-                    ),
-                ),
-                ("code", models.CharField(max_length=12, unique=True)),
-                ("name", models.CharField(max_length=80)),
-                ("address", models.TextField(blank=True)),
-                ("country", models.CharField(blank=True, max_length=2)),
-                ("street", models.TextField(blank=True)),
-                ("postcode", models.CharField(blank=True, max_length=20)),
-                ("city", models.CharField(blank=True, max_length=80)),
-                ("region", models.CharField(blank=True, max_length=80)),
-                ("contact", models.CharField(blank=True, max_length=120)),
-                ("search", models.CharField(blank=True, max_length=255)),
-            ],
-            options={
-                "ordering": ["name"],
-                "default_permissions": (),
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(("country", ""), _negated=True),
-                            models.Q(
-                                ("city", ""),
-                                ("postcode", ""),
-                                ("region", ""),
-                                ("street", ""),
+        kitting.ledger.tables.Tables(
+            operations=[
+                migrations.CreateModel(
+                    name="Consignee",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
                             ),
-                            _connector="OR",
                         ),
-                        name="dispatch_consignee_parts_have_a_country",
-                    )
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="Shipment",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True,
-                        primary_key=True,
-                        serialize=False,
-                        verbose_name="ID",
-                    ),
-                ),
-                ("number", models.CharField(max_length=20, unique=True)),
-                (
-                    "consignee",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shipments",
-                        to="dispatch.consignee",
-                    ),
-                ),
-                (
-                    "stage",
-                    models.CharField(
-                        choices=kitting.models.base.Words(
-                            kitting.domain.stages.ShipmentStage
-                        ),
-                        default=kitting.domain.stages.ShipmentStage["OPEN"],
-                        max_length=12,
-                    ),
-                ),
-                ("reference", models.CharField(blank=True, max_length=40)),
-                ("events_seen", models.PositiveSmallIntegerField(default=0)),
-                ("sent_at", models.DateTimeField(null=True)),
-                ("sent_by", models.CharField(blank=True, max_length=150)),
-                ("boxes", models.PositiveIntegerField(default=0)),
-                ("sets", models.PositiveIntegerField(default=0)),
-                ("search", models.CharField(blank=True, max_length=400)),
-            ],
-            options={
-                "ordering": ["-id"],
-                "default_permissions": (),
-                "indexes": [
-                    models.Index(
-                        fields=["sent_at", "id"], name="dispatch_shipment_sent"
-                    ),
-                    models.Index(
-                        fields=["consignee", "sent_at", "id"],
-                        name="dispatch_shipment_whom",
-                    ),
-                    models.Index(fields=["stage"], name="dispatch_shipment_stage"),
-                ],
-                "constraints": [
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            ("stage__in", ["open", "sent", "delivered", "cancelled"])
-                        ),
-                        name="dispatch_shipment_stage_known",
-                    ),
-                    models.CheckConstraint(
-                        condition=models.Q(
-                            models.Q(
-                                ("sent_at__isnull", True),
-                                (
-                                    "stage__in",
-                                    [
-                                        kitting.domain.stages.ShipmentStage["OPEN"],
-                                        kitting.domain.stages.ShipmentStage[
-                                            "CANCELLED"
-                                        ],
-                                    ],
+                        ("code", models.CharField(max_length=12, unique=True)),
+                        ("name", models.CharField(max_length=80)),
+                        ("address", models.TextField(blank=True)),
+                        ("country", models.CharField(blank=True, max_length=2)),
+                        ("street", models.TextField(blank=True)),
+                        ("postcode", models.CharField(blank=True, max_length=20)),
+                        ("city", models.CharField(blank=True, max_length=80)),
+                        ("region", models.CharField(blank=True, max_length=80)),
+                        ("contact", models.CharField(blank=True, max_length=120)),
+                        ("search", models.CharField(blank=True, max_length=255)),
+                    ],
+                    options={
+                        "ordering": ["name"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("country", ""), _negated=True),
+                                    models.Q(
+                                        ("city", ""),
+                                        ("postcode", ""),
+                                        ("region", ""),
+                                        ("street", ""),
+                                    ),
+                                    _connector="OR",
                                 ),
+                                name="dispatch_consignee_parts_have_a_country",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Shipment",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
                             ),
-                            models.Q(
-                                ("boxes__gte", 1),
-                                ("sent_at__isnull", False),
-                                (
-                                    "stage__in",
-                                    [
-                                        kitting.domain.stages.ShipmentStage["SENT"],
-                                        kitting.domain.stages.ShipmentStage[
-                                            "DELIVERED"
-                                        ],
-                                    ],
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipments",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "stage",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    kitting.domain.stages.ShipmentStage
                                 ),
+                                default=kitting.domain.stages.ShipmentStage["OPEN"],
+                                max_length=12,
                             ),
-                            _connector="OR",
                         ),
-                        name="dispatch_shipment_sent_has_a_time",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="ShipmentBox",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True,
-                        primary_key=True,
-                        serialize=False,
-                        verbose_name="ID",
-                    ),
+                        ("reference", models.CharField(blank=True, max_length=40)),
+                        ("events_seen", models.PositiveSmallIntegerField(default=0)),
+                        ("sent_at", models.DateTimeField(null=True)),
+                        ("sent_by", models.CharField(blank=True, max_length=150)),
+                        ("boxes", models.PositiveIntegerField(default=0)),
+                        ("sets", models.PositiveIntegerField(default=0)),
+                        ("search", models.CharField(blank=True, max_length=400)),
+                    ],
+                    options={
+                        "ordering": ["-id"],
+                        "default_permissions": (),
+                        "indexes": [
+                            models.Index(
+                                fields=["sent_at", "id"], name="dispatch_shipment_sent"
+                            ),
+                            models.Index(
+                                fields=["consignee", "sent_at", "id"],
+                                name="dispatch_shipment_whom",
+                            ),
+                            models.Index(
+                                fields=["stage"], name="dispatch_shipment_stage"
+                            ),
+                        ],
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    (
+                                        "stage__in",
+                                        ["open", "sent", "delivered", "cancelled"],
+                                    )
+                                ),
+                                name="dispatch_shipment_stage_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("sent_at__isnull", True),
+                                        (
+                                            "stage__in",
+                                            [
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "OPEN"
+                                                ],
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "CANCELLED"
+                                                ],
+                                            ],
+                                        ),
+                                    ),
+                                    models.Q(
+                                        ("boxes__gte", 1),
+                                        ("sent_at__isnull", False),
+                                        (
+                                            "stage__in",
+                                            [
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "SENT"
+                                                ],
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "DELIVERED"
+                                                ],
+                                            ],
+                                        ),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_shipment_sent_has_a_time",
+                            ),
+                        ],
+                    },
                 ),
-                (
-                    "shipment",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shipment_boxes",
-                        to="dispatch.shipment",
-                    ),
-                ),
-                (
-                    "box",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="shipment_boxes",
-                        to="kitting.box",
-                    ),
-                ),
-                ("live", models.BooleanField(default=True)),
-            ],
-            options={
-                "default_permissions": (),
-                "constraints": [
-                    models.UniqueConstraint(
-                        fields=("shipment", "box"), name="dispatch_shipmentbox_once"
-                    ),
-                    models.UniqueConstraint(
-                        condition=models.Q(("live", True)),
-                        fields=("box",),
-                        name="dispatch_shipmentbox_one_live",
-                    ),
-                ],
-            },
-        ),
-        migrations.CreateModel(
-            name="ShipScan",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True,
-                        primary_key=True,
-                        serialize=False,
-                        verbose_name="ID",
-                    ),
-                ),
-                (
-                    "operation",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="kitting.operation",
-                    ),
-                ),
-                (
-                    "shipment",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="scans",
-                        to="dispatch.shipment",
-                    ),
-                ),
-                (
-                    "box",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="kitting.box",
-                    ),
-                ),
-                ("on", models.BooleanField()),
-            ],
-            options={
-                "abstract": False,
-                "default_permissions": (),
-            },
-        ),
-        migrations.CreateModel(
-            name="ShipEvent",
-            fields=[
-                (
-                    "id",
-                    models.BigAutoField(
-                        auto_created=True,
-                        primary_key=True,
-                        serialize=False,
-                        verbose_name="ID",
-                    ),
-                ),
-                (
-                    "operation",
-                    models.ForeignKey(
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="+",
-                        to="kitting.operation",
-                    ),
-                ),
-                (
-                    "shipment",
-                    models.ForeignKey(
-                        db_index=False,
-                        on_delete=django.db.models.deletion.PROTECT,
-                        related_name="events",
-                        to="dispatch.shipment",
-                    ),
-                ),
-                ("nth", models.PositiveSmallIntegerField()),
-                ("before", models.CharField(blank=True, max_length=12)),
-                (
-                    "after",
-                    models.CharField(
-                        choices=kitting.models.base.Words(
-                            kitting.domain.stages.ShipmentStage
+                migrations.CreateModel(
+                    name="ShipmentBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
                         ),
-                        max_length=12,
-                    ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("live", models.BooleanField(default=True)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "box"),
+                                name="dispatch_shipmentbox_once",
+                            ),
+                            models.UniqueConstraint(
+                                condition=models.Q(("live", True)),
+                                fields=("box",),
+                                name="dispatch_shipmentbox_one_live",
+                            ),
+                        ],
+                    },
                 ),
-                ("reason", models.CharField(blank=True, max_length=200)),
+                migrations.CreateModel(
+                    name="ShipScan",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="scans",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("on", models.BooleanField()),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipEvent",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="events",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        ("before", models.CharField(blank=True, max_length=12)),
+                        (
+                            "after",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    kitting.domain.stages.ShipmentStage
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "nth"),
+                                name="dispatch_shipevent_nth",
+                            )
+                        ],
+                    },
+                ),
             ],
-            options={
-                "default_permissions": (),
-                "constraints": [
-                    models.UniqueConstraint(
-                        fields=("shipment", "nth"), name="dispatch_shipevent_nth"
-                    )
-                ],
-            },
         ),
         migrations.RunPython(install, drop),
     ]

@@ -169,3 +169,4 @@ def begin_recipes(found: Catalogue, clock: Clock, today: date) -> None:
         )
         if not newest.in_force:
             loading.load_catalogue(data=products, sign=clock.sign("manager"))
+            return
