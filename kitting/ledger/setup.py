@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from django.apps import apps
 from django.contrib.auth.models import Group, Permission
 from django.db import connection
@@ -82,7 +84,11 @@ def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
     start_ids(workshop.site)
     User.objects.get_or_create(
         username=COMMAND_LINE,
-        defaults={"first_name": "command line", "password": "!"},
+        defaults={
+            "first_name": "command line",
+            "password": "!",
+            "date_joined": datetime(2000, 1, 1, tzinfo=UTC),  # it was always there
+        },
     )
     return workshop
 

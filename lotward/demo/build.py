@@ -64,7 +64,8 @@ def build(say: Callable[[str], object] = str, *, today: date | None = None) -> B
     there = here if today is None else moment_of(today, zone)
     days = days_until(there, zone)
     masterdata.found_workshop(data, there - here)
-    clock = Clock(people=make_people(), now=days.at(0, 6, 30), days=days)
+    begin = days.at(0, 6, 30)
+    clock = Clock(people=make_people(begin), now=begin, days=days)
     # Seeded, and not a secret: a demo is the same wherever it is built.
     luck = Random(SEED)  # noqa: S311
     found = masterdata.load(masterdata.moved(data, days), clock)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group
 
@@ -21,8 +23,11 @@ PASSWORD = "harrow lane 2026"  # noqa: S105 - printed at every start, good for a
 """The password of everybody."""
 
 
-def make_people() -> dict[str, User]:
+def make_people(joined: datetime) -> dict[str, User]:
     """Make one person for each role.
+
+    Args:
+        joined: When they came.
 
     Returns:
         The people by user name.
@@ -31,7 +36,12 @@ def make_people() -> dict[str, User]:
     hashed = make_password(PASSWORD, salt="demo", hasher="pbkdf2_sha256")
     people = {}
     for name, role in PEOPLE.items():
-        user = User(username=name, first_name=role.capitalize(), password=hashed)
+        user = User(
+            username=name,
+            first_name=role.capitalize(),
+            password=hashed,
+            date_joined=joined,
+        )
         user.save()
         user.groups.add(Group.objects.get(name=role))
         people[name] = user
