@@ -354,6 +354,9 @@ def test_a_draft_is_signed_as_it_was_read(draft: Protocol, officer: Client) -> N
     assert response.headers["Location"] == at("detail", draft)
     text = text_of(officer.get(at("detail", draft)))
     assert "in force since" in text
+    signed = Signature.objects.get().operation
+    assert f"{signed.by_name}, <time" in text
+    assert f"{signed.at:%Y-%m-%d %H:%M}</time>" in text
     assert "Approved for use" in text
     assert at("edit", draft) not in text
 
