@@ -74,6 +74,12 @@ def sign(by: User | None = None, **changes: Any) -> Sign:
     return Sign(**values)
 
 
+def sign_by_another(**changes: Any) -> Sign:
+    """Signed by somebody else than whoever acts where a test does not say."""
+    other = User.objects.filter(username="another").first()
+    return sign(other or make_person("quality officer", "another"), **changes)
+
+
 BY_SERVICES = frozenset(
     f"kitting_{name}" for name in ("bag", "badge", "box", "counter", "lot", "run")
 ) | {"kitting_printjob", "kitting_runbag", "dispatch_shipment"}

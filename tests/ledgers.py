@@ -43,7 +43,7 @@ from kitting.packing.services import boxes, voiding
 from kitting.places.services import carriers, places
 from kitting.printing.services.prints import print_labels
 from tests import factories, printers
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 from tests.kitting.ledger import ledger_evidence, ledger_inspection, ledger_runs
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
@@ -304,7 +304,9 @@ def _stop_one(line: Place, protocol: Protocol, meter: Meter, bag: Bag) -> None:
 def _drill() -> None:
     values = {"target": "source", "value": "Print bench", "reason": "a drill"}
     held = holds.place_hold(**values, sign=sign())
-    holds.lift_hold(hold_id=held.hold_id, reason="the drill is over", sign=sign())
+    holds.lift_hold(
+        hold_id=held.hold_id, reason="the drill is over", sign=sign_by_another()
+    )
     pass_over()
 
 

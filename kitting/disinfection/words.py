@@ -295,6 +295,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The protocol requires nothing yet. Enter the dose of at least one side; for"
         " heat or a liquid, the time and the minimum."
     ),
+    "protocol_own": _(
+        "You wrote %(protocol)s, or a part of it, yourself. Another quality officer has"
+        " to sign it."
+    ),
     "protocol_retired": _(
         "%(protocol)s is in force until %(until)s only. There is nothing to do."
     ),

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import locking
-from kitting.ledger.needs import need_reason, need_row
+from kitting.ledger.needs import need_another, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import fold, held_boxes, reach_of
 from kitting.models import Box, Hold, Lift, Lot
@@ -87,6 +87,8 @@ def _need_target(hold: Hold, target: str) -> None:
 def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
     """End one hold; others on the same thing go on standing.
 
+    Where the workshop asks for two people, whoever placed it does not lift it.
+
     Args:
         hold_id: The hold.
         reason: Why it may end.
@@ -97,14 +99,15 @@ def lift_hold(*, hold_id: int, reason: str, sign: Sign) -> Lifted:
 
     Raises:
         Missing: If there is no such hold.
-        Refused: ``reason_missing``, ``entry_too_long``.
+        Refused: ``hold_own``, ``reason_missing``, ``entry_too_long``.
         WrongStage: ``hold_lifted`` if it was lifted before.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Lifted:
         locking.shut_gate()
-        hold = need_row(Hold.objects.filter(pk=hold_id))
+        hold = need_row(Hold.objects.filter(pk=hold_id).select_related("operation"))
+        need_another(act, [hold.operation.by_id], "hold_own")
         why = need_reason(reason)
         if Lift.objects.filter(hold=hold).exists():
             raise WrongStage("hold_lifted")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
+from collections.abc import Collection
+from typing import TYPE_CHECKING, TypeVar
 
 from django.db.models import Model, QuerySet
 
 from kitting.domain.errors import Missing, Refused, WrongStage
 from kitting.models import Box
+
+if TYPE_CHECKING:
+    from kitting.ledger.operations import Act
 
 M = TypeVar("M", bound=Model)
 
@@ -71,6 +75,22 @@ def need_reason(text: str, most: int = LONGEST_REASON) -> str:
         Refused: ``reason_missing``, ``entry_too_long``.
     """
     return need_text("reason", text, most, missing="reason_missing")
+
+
+def need_another(act: Act, did: Collection[int], code: str, **params: object) -> None:
+    """Refuse an act to whoever did what it confirms, unless one person may do both.
+
+    Args:
+        act: The act.
+        did: Who did it, by their ids.
+        code: The refusal.
+        params: What its sentence names.
+
+    Raises:
+        Refused: ``code``.
+    """
+    if act.workshop.two_people and act.sign.by.pk in did:
+        raise Refused(code, **params)
 
 
 def wrong_box(box: Box, wanted: str) -> WrongStage:

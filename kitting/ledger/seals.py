@@ -225,6 +225,22 @@ def _by_id(model: type[Model]) -> Kept[Any]:
     return Kept(lambda *ids: model._base_manager.filter(pk__in=ids))
 
 
+def touched_by(*rows: Model) -> set[int]:
+    """Who made or changed rows, by any act so far.
+
+    Args:
+        *rows: Rows of sealed tables.
+
+    Returns:
+        Ids of people.
+    """
+    those = Q(pk__in=())
+    for row in rows:
+        those |= Q(of=row._meta.db_table, row=row.pk)
+    found = RowSeal.objects.filter(those)
+    return set(found.values_list("operation__by_id", flat=True))
+
+
 def copy(names: Iterable[str], values: Iterable[Any]) -> str:
     """Write a row as its seal says it.
 

@@ -3630,6 +3630,7 @@ class Migration(migrations.Migration):
                         ("time_zone", models.CharField(default="UTC", max_length=40)),
                         ("gs1_prefix", models.CharField(blank=True, max_length=12)),
                         ("label_text", models.CharField(blank=True, max_length=120)),
+                        ("two_people", models.BooleanField(default=True)),
                         ("demo", models.BooleanField(default=False)),
                         ("ahead_s", models.BigIntegerField(default=0)),
                         ("print_worker_at", models.DateTimeField(null=True)),

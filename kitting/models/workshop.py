@@ -24,6 +24,8 @@ class Workshop(models.Model):
     time_zone = models.CharField(max_length=40, default="UTC")
     gs1_prefix = models.CharField(max_length=12, blank=True)
     label_text = models.CharField(max_length=120, blank=True)
+    two_people = models.BooleanField(default=True)
+    """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
     demo = models.BooleanField(default=False)
     ahead_s = models.BigIntegerField(default=0)
     """How far a demo's clock is ahead of the machine's; it may be behind it."""

@@ -57,6 +57,15 @@ class WorkshopForm(KeyedForm):
         ),
     )
 
+    two_people = forms.BooleanField(
+        label=_("Some acts need two people"),
+        required=False,
+        help_text=_(
+            "Whoever places a hold does not lift it, and whoever writes a protocol does"
+            " not sign it. A workshop with too few people for that takes the tick away."
+        ),
+    )
+
     def clean_country(self) -> str:
         return str(self.cleaned_data["country"]).upper()
 

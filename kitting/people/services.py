@@ -34,10 +34,12 @@ class Particulars:
     gs1_prefix: str
     country: str
     """Two capitals, as in ISO 3166-1."""
+    two_people: bool = True
+    """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
-    """Change the workshop's name, address, country, time zone and GS1 company prefix.
+    """Change the workshop's particulars, and whether some acts need two people.
 
     Boxes that have their identity keep it; labels printed again show the new name.
 
@@ -69,6 +71,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.country = to.country
         workshop.time_zone = to.time_zone
         workshop.gs1_prefix = to.gs1_prefix
+        workshop.two_people = to.two_people
         workshop.save(update_fields=list(vars(to)))
         return Particulars(
             name=workshop.name,
@@ -76,6 +79,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             time_zone=workshop.time_zone,
             gs1_prefix=workshop.gs1_prefix,
             country=workshop.country,
+            two_people=workshop.two_people,
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))

@@ -30,7 +30,7 @@ from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.http import LotwardRequest, allowed, pdf_response
 
-FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix")
+FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix", "two_people")
 
 
 @allowed("kitting.set_up", "GET", "POST")

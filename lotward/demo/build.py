@@ -182,7 +182,7 @@ def _stop(floor: Floor) -> None:
         holds.lift_hold(
             hold_id=drill,
             reason=plan.DRILL_OVER,
-            sign=floor.clock.sign("quality", 1_500),
+            sign=floor.clock.sign("manager", 1_500),
         )
     if floor.today == plan.HOLD_ON:
         _hold(floor, plan.HELD_LOT, plan.HOLD_REASON)

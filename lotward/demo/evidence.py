@@ -78,7 +78,7 @@ def sign_protocols(clock: Clock) -> None:
         codes = STANDS_ON[protocol.code, protocol.version]
         terms = replace(terms_of(protocol), evidence=codes)
         protocols.edit_draft(
-            protocol_id=protocol.pk, terms=terms, sign=clock.sign("quality", 60)
+            protocol_id=protocol.pk, terms=terms, sign=clock.sign("deputy", 60)
         )
         protocol.refresh_from_db()
         protocols.sign_protocol(

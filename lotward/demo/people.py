@@ -15,6 +15,7 @@ PEOPLE: dict[str, str] = {
     "line": "line operator",
     "clerk": "clerk",
     "quality": "quality officer",
+    "deputy": "quality officer",
     "manager": "manager",
 }
 """User name to role."""
@@ -23,8 +24,14 @@ PASSWORD = "harrow lane 2026"  # noqa: S105 - printed at every start, good for a
 """The password of everybody."""
 
 
+def shown(name: str) -> str:
+    """What a person is called: by the role, a second one of a role as the deputy."""
+    role = PEOPLE[name]
+    return f"Deputy {role}" if name == "deputy" else role.capitalize()
+
+
 def make_people(joined: datetime) -> dict[str, User]:
-    """Make one person for each role.
+    """Make somebody for each role, and a deputy.
 
     Args:
         joined: When they came.
@@ -38,7 +45,7 @@ def make_people(joined: datetime) -> dict[str, User]:
     for name, role in PEOPLE.items():
         user = User(
             username=name,
-            first_name=role.capitalize(),
+            first_name=shown(name),
             password=hashed,
             date_joined=joined,
         )

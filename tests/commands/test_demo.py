@@ -56,7 +56,7 @@ from kitting.printing.services.prints import document_pdf
 from lotward.demo import plan, room
 from lotward.demo.build import build, summary
 from lotward.demo.clock import days_until
-from lotward.demo.people import PASSWORD, PEOPLE
+from lotward.demo.people import PASSWORD, PEOPLE, shown
 from lotward.management.commands import demo as command
 from tests.demo import NAME, TODAY, Demo, free_port
 from tests.trees import ROOT
@@ -218,9 +218,7 @@ def test_acts_are_signed_by_roles_in_working_hours_and_in_order(demo: Demo) -> N
     assert days.newest.isoformat() == TODAY
     assert {at.date() for at in times} == {days.day(n) for n in range(plan.LAST + 1)}
     assert all(time(6, 30) <= at.time() < time(18) for at in times)
-    assert {name for _at, name in acts} == {
-        role.capitalize() for role in PEOPLE.values()
-    }
+    assert {name for _at, name in acts} == set(map(shown, PEOPLE))
 
 
 def test_nothing_in_it_is_impossible(demo: Demo) -> None:

@@ -43,7 +43,7 @@ def test_a_real_workshop_is_left_alone(demo: Demo) -> None:
     Workshop.objects.update(demo=False, ahead_s=0)
     connection.close()
     before = demo.file.read_bytes()
-    with pytest.raises(CommandError, match=r"\d\d\d operations, 6 users") as refused:
+    with pytest.raises(CommandError, match=r"\d\d\d operations, 7 users") as refused:
         call_command("demo", "--no-serve")
     assert "Allowed: an earlier demo" in str(refused.value)
     assert str(demo.file) in str(refused.value)

@@ -29,9 +29,10 @@ from kitting.domain.errors import (
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.needs import need_another, need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_holds, why_of
+from kitting.ledger.seals import touched_by
 from kitting.models import (
     Evidence,
     Hold,
@@ -219,6 +220,8 @@ def discard_draft(*, protocol_id: int, sign: Sign) -> Drafted:
 def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> Signed:
     """Sign a draft: from then on it never changes, and runs may open under it.
 
+    Where the workshop asks for two people, whoever wrote any of it does not sign it.
+
     Args:
         protocol_id: The draft.
         meaning: What the signature means, such as "Approved for use".
@@ -233,8 +236,8 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
         Missing: If there is no such draft.
         OnHold: ``protocol_on_hold``.
         Refused: ``entry_missing``, ``entry_too_long``, ``in_force_before_today``,
-            ``protocol_covers_nothing``, ``protocol_without_evidence``, and what is
-            wrong with its terms.
+            ``protocol_covers_nothing``, ``protocol_own``,
+            ``protocol_without_evidence``, and what is wrong with its terms.
         WrongStage: ``protocol_is_signed``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -246,6 +249,8 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
         if digest.hex() != mark:
             raise Conflict("page_is_old")
         _check_ready(draft, act)
+        wrote = touched_by(draft, *draft.loads.all())
+        need_another(act, wrote, "protocol_own", protocol=str(draft))
         evidence = Evidence.objects.filter(code__in=evidence_of(draft)).order_by("code")
         draft.signed_by = act.operation.by_name[:LONGEST_SIGNER]
         draft.save(update_fields=["signed_by"])

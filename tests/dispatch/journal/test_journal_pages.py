@@ -23,7 +23,7 @@ from kitting.models import Hold, JournalHead, Link, RowSeal, User, Workshop
 from tests import factories
 from tests.assertions import assert_page, assert_problem, text_of
 from tests.dispatch.journal.reading import EXPORT, JOURNAL, body_of, lines_of
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
@@ -208,7 +208,9 @@ def test_lifting_a_hold_is_an_act_with_what_was_held(
         placed = holds.place_hold(
             target="lot", value=history.band_lot.pk, reason="Doubt", sign=sign()
         )
-        holds.lift_hold(hold_id=placed.hold_id, reason="Looked at", sign=sign())
+        holds.lift_hold(
+            hold_id=placed.hold_id, reason="Looked at", sign=sign_by_another()
+        )
         hold = Hold.objects.get(pk=placed.hold_id)
     assert hold.lot is not None
     assert "lift_hold" in names(lines_of(officer, about=hold.lot.number))

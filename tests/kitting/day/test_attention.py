@@ -20,7 +20,7 @@ from kitting.ledger.reach import standing_reach
 from kitting.models import Hold, Lamp, Meter, Workshop
 from kitting.models.catalogue import PlaceKind
 from tests import factories
-from tests.factories import TODAY, sign
+from tests.factories import TODAY, sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -136,7 +136,7 @@ def test_runs_that_a_wrong_meter_spoiled_are_counted_until_their_hold_is_lifted(
     assert "2 runs measured with it are on hold." in text
     assert "not use it until it is calibrated" in text
     row = Hold.objects.filter(run__meter=wrong).latest("pk")
-    holds.lift_hold(hold_id=row.pk, reason="Dosimeter", sign=sign())
+    holds.lift_hold(hold_id=row.pk, reason="Dosimeter", sign=sign_by_another())
     assert to_see_to(TODAY, standing_reach()).spoiled == [Spoiled(wrong.serial, 1)]
     record_calibration(
         meter_id=wrong.pk,

@@ -24,7 +24,7 @@ from kitting.models import (
 )
 from tests import factories
 from tests.assertions import assert_refused
-from tests.factories import TODAY, sign
+from tests.factories import TODAY, sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -72,7 +72,11 @@ def mark(protocol: Protocol) -> str:
 
 
 def put_name_under(protocol: Protocol, **changes: Any) -> Protocol:
-    values = {"meaning": "Approved for use", "mark": mark(protocol), "sign": sign()}
+    values = {
+        "meaning": "Approved for use",
+        "mark": mark(protocol),
+        "sign": sign_by_another(),
+    }
     protocols.sign_protocol(protocol_id=protocol.pk, **{**values, **changes})
     protocol.refresh_from_db()
     return protocol
@@ -226,7 +230,7 @@ def test_a_draft_that_a_hold_names_is_kept() -> None:
     held = holds.place_hold(
         target="protocol", value=protocol.pk, reason="Wait", sign=sign()
     )
-    holds.lift_hold(hold_id=held.hold_id, reason="Done", sign=sign())
+    holds.lift_hold(hold_id=held.hold_id, reason="Done", sign=sign_by_another())
     error = refusal(protocols.discard_draft, protocol_id=protocol.pk)
     assert_refused(error, "draft_has_holds")
 
@@ -247,7 +251,7 @@ def test_only_what_is_signed_is_in_force(revision: Revision) -> None:
 def test_a_signature_names_signer_meaning_and_evidence(signed: Protocol) -> None:
     signature = Signature.objects.get()
     assert signature.meaning == "Approved for use"
-    assert signed.signed_by == signature.operation.by_name == "tester"
+    assert signed.signed_by == signature.operation.by_name == "another"
     assert bytes(signature.mark or b"").hex() == mark(signed)
     assert [row.evidence.code for row in signed.evidence_rows.all()] == ["EV-1"]
     assert stage_of(signed, TODAY) == ProtocolStage.IN_FORCE
@@ -334,8 +338,8 @@ def test_a_signed_version_never_changes(signed: Protocol, revision: Revision) ->
 
 
 def test_a_change_is_a_new_version_copied_from_the_last(signed: Protocol) -> None:
-    def later() -> Any:
-        return sign(now=factories.NOW + timedelta(days=3))
+    def later(by: Any = sign) -> Any:
+        return by(now=factories.NOW + timedelta(days=3))
 
     done = protocols.draft_version(code=signed.code, sign=later())
     copy = Protocol.objects.get(pk=done.protocol_id)
@@ -346,7 +350,7 @@ def test_a_change_is_a_new_version_copied_from_the_last(signed: Protocol) -> Non
     assert copy.loads.get().max_pieces == signed.loads.get().max_pieces
     error = refusal(protocols.draft_version, code=signed.code)
     assert_refused(error, "protocol_has_a_draft")
-    put_name_under(copy, sign=later())
+    put_name_under(copy, sign=later(sign_by_another))
     assert protocols.draft_version(code=signed.code, sign=later()).version == 3
     assert factories.prove() == []
 
@@ -359,7 +363,7 @@ def test_no_protocol_no_version() -> None:
 def test_the_same_signature_sent_twice_is_one(revision: Revision) -> None:
     record()
     protocol = draft(terms(revision, evidence=("EV-1",)))
-    once, read = sign(), mark(protocol)
+    once, read = sign_by_another(), mark(protocol)
     for _ in range(2):
         put_name_under(protocol, sign=once, mark=read)
     assert Signature.objects.count() == 1

@@ -23,7 +23,7 @@ from kitting.ledger import holds
 from kitting.models import Bag, Calibration, Run
 from kitting.models.catalogue import PlaceKind
 from tests import factories
-from tests.factories import NOW, TODAY, sign
+from tests.factories import NOW, TODAY, sign, sign_by_another
 from tests.kitting.disinfection.run_acts import accepted_bags, assert_refuses, fresh
 
 pytestmark = pytest.mark.django_db
@@ -190,7 +190,7 @@ def test_a_held_protocol_opens_no_run_until_its_hold_is_lifted() -> None:
         target="protocol", value=protocol.pk, reason="Doubt", sign=sign()
     )
     assert_opens_not("protocol_on_hold", OnHold, protocol=protocol)
-    holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign())
+    holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign_by_another())
     assert factories.open_run(protocol).stage == "open"
 
 

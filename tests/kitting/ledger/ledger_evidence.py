@@ -8,7 +8,7 @@ from kitting.domain.entries import Load, Report, Terms
 from kitting.lots.services import counts, samples
 from kitting.models import Bag, Protocol, Revision
 from tests import factories
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 
 def count_and_sample(bag: Bag) -> None:
@@ -60,7 +60,7 @@ def sign_and_retire(revision: Revision) -> Protocol:
         protocol_id=protocol.pk,
         meaning="Approved",
         mark=mark_of(protocol, until=None).hex(),
-        sign=sign(),
+        sign=sign_by_another(),
     )
     protocols.retire_protocol(protocol_id=protocol.pk, reason="Superseded", sign=sign())
     protocol.refresh_from_db()

@@ -17,7 +17,7 @@ from kitting.models import Bag, Hold, Lot, LotOrigin, Operation
 from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -141,7 +141,7 @@ def test_a_reason_that_does_not_fit_is_refused(reason: str, code: str) -> None:
     assert caught.value.code == code
     held = holds.place_hold(target="lot", value=lot.pk, reason="x" * 200, sign=sign())
     with pytest.raises(Refused) as caught:
-        holds.lift_hold(hold_id=held.hold_id, reason=reason, sign=sign())
+        holds.lift_hold(hold_id=held.hold_id, reason=reason, sign=sign_by_another())
     assert caught.value.code == code
 
 

@@ -15,7 +15,7 @@ from kitting.packing.services import boxes
 from kitting.web.messages import sentence
 from tests import factories
 from tests.assertions import assert_refused
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 from tests.kitting.ledger.test_holds import TARGETS, cleared_bag, made_from
 
 pytestmark = pytest.mark.django_db
@@ -74,7 +74,7 @@ def test_of_two_holds_on_one_lot_the_older_is_named(place) -> None:
     first = place("revision", bag.lot.revision_id, "First")
     place("lot", bag.lot_id, "Second")
     assert refusal(bag).params["reason"] == "First"
-    holds.lift_hold(hold_id=first, reason="Measured", sign=sign())
+    holds.lift_hold(hold_id=first, reason="Measured", sign=sign_by_another())
     assert refusal(bag).params["reason"] == "Second"
 
 

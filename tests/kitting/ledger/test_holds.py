@@ -11,7 +11,7 @@ from kitting.lots.services import blanks, lots
 from kitting.models import Bag, Box, Hold, Lift, Lot, Operation, Revision
 from kitting.packing.services import boxes
 from tests import factories
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -96,10 +96,10 @@ def made_from(material: Lot) -> Lot:
 def test_holds_stack_and_each_is_lifted_by_name() -> None:
     bag = factories.make_bag()
     first, second = place("lot", bag.lot_id), place("bag", bag.pk)
-    holds.lift_hold(hold_id=first.hold_id, reason="Measured", sign=sign())
+    holds.lift_hold(hold_id=first.hold_id, reason="Measured", sign=sign_by_another())
     with pytest.raises(OnHold):
         refuse_held_bag(bag, standing_reach())
-    holds.lift_hold(hold_id=second.hold_id, reason="Recounted", sign=sign())
+    holds.lift_hold(hold_id=second.hold_id, reason="Recounted", sign=sign_by_another())
     refuse_held_bag(bag, standing_reach())
     assert Lift.objects.count() == 2
 
@@ -133,12 +133,14 @@ def test_a_hold_that_makes_no_sense_is_refused(
 def test_a_hold_is_lifted_once_and_with_a_reason() -> None:
     held = place("revision", Revision.objects.get(pk=factories.make_revision().pk).pk)
     with pytest.raises(Refused):
-        holds.lift_hold(hold_id=held.hold_id, reason="", sign=sign())
-    holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign())
+        holds.lift_hold(hold_id=held.hold_id, reason="", sign=sign_by_another())
+    holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign_by_another())
     with pytest.raises(WrongStage):
-        holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign())
+        holds.lift_hold(hold_id=held.hold_id, reason="Checked", sign=sign_by_another())
     with pytest.raises(Missing):
-        holds.lift_hold(hold_id=held.hold_id + 1, reason="Checked", sign=sign())
+        holds.lift_hold(
+            hold_id=held.hold_id + 1, reason="Checked", sign=sign_by_another()
+        )
 
 
 def test_a_bag_that_came_in_by_a_blank_label_is_held_with_its_lot() -> None:

@@ -124,7 +124,7 @@ class Ledger(Counting, RuleBasedStateMachine):
     def make_workshop(self) -> None:
         """Start with something at every stage, so that few steps reach far."""
         Workshop.objects.update(gs1_prefix="9521234")
-        self.user = factories.make_person()
+        self.user, self.other = factories.make_person(), factories.make_person()
         headband = factories.make_part(name="Headband")
         band = factories.make_revision(headband, "A")
         manual = factories.make_revision(
@@ -173,7 +173,8 @@ class Ledger(Counting, RuleBasedStateMachine):
     def act(self, call: Callable[..., Any], *, twice: bool, **values: Any) -> None:
         """Do an act; do it again with the same key where told, and compare."""
         self.moment += timedelta(minutes=1)
-        sign = Sign(by=self.user, key=uuid.uuid4(), now=self.moment)
+        by = values.pop("by", self.user)
+        sign = Sign(by=by, key=uuid.uuid4(), now=self.moment)
         before = Operation.objects.count()
         try:
             outcome = call(**values, sign=sign)
@@ -401,7 +402,8 @@ class Ledger(Counting, RuleBasedStateMachine):
     @rule(at=pick, twice=again)
     def lift(self, at: int, twice: bool) -> None:
         if (pk := self.one_of(Hold, at, lift__isnull=True)) is not None:
-            self.act(holds.lift_hold, hold_id=pk, reason="Measured", twice=twice)
+            values = {"hold_id": pk, "reason": "Measured", "by": self.other}
+            self.act(holds.lift_hold, **values, twice=twice)
 
     # -- what never bends ------------------------------------------------------------
 
