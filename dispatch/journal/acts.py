@@ -77,6 +77,7 @@ ACTS: dict[str, str | Promise] = {
     "send_shipment": _("Shipment sent"),
     "send_to_test": _("Pieces sent to a test"),
     "set_check_plan": _("Checks of a part set"),
+    "set_password": _("Password of a person set anew"),
     "set_yield": _("Yield of a material set"),
     "settle_job": _("Labels of a print job confirmed"),
     "sign_protocol": _("Protocol signed"),

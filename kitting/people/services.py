@@ -123,16 +123,20 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
             person.full_clean()
         except ValidationError as error:
             raise Refused("person_name_wrong", read=shown(name)) from error
-        try:
-            validate_password(password, person)
-        except ValidationError as error:
-            raise Refused("password_weak", why=" ".join(error.messages)) from error
-        person.password = make_password(password)
+        person.password = _hashed(password, person)
         person.save(force_insert=True)
         person.groups.add(Group.objects.get(name=role))
         return Person(name=name, role=role, open=True)
 
     return perform("add_person", work, Person, sign, name=name, role=role)
+
+
+def _hashed(password: str, person: User) -> str:
+    try:
+        validate_password(password, person)
+    except ValidationError as error:
+        raise Refused("password_weak", why=" ".join(error.messages)) from error
+    return make_password(password)
 
 
 def open_account(*, name: str, open: bool, sign: Sign) -> Person:
@@ -154,15 +158,54 @@ def open_account(*, name: str, open: bool, sign: Sign) -> Person:
     """
 
     def work(act: Act) -> Person:
-        person = User.objects.filter(username=name).first()
-        if person is None:
-            raise Missing("person_unknown", name=name)
+        person = _known(name)
         person.is_active = open
         person.save(update_fields=["is_active"])
-        roles = person.groups.order_by("name").values_list("name", flat=True)
-        return Person(name=name, role=", ".join(roles), open=open)
+        return _stands(person)
 
     return perform("open_account", work, Person, sign, name=name, open=open)
+
+
+def set_password(*, name: str, password: str, sign: Sign) -> Person:
+    """Set a person's password anew, where the old one is lost.
+
+    Whoever is signed in by the old one is signed out with the next page they ask for.
+
+    Args:
+        name: The name to sign in with.
+        password: As for ``add_person``.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The person.
+
+    Raises:
+        Missing: ``person_unknown``, for the command line as well.
+        Refused: ``password_weak``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Person:
+        if name == COMMAND_LINE:
+            raise Missing("person_unknown", name=name)
+        person = _known(name)
+        person.password = _hashed(password, person)
+        person.save(update_fields=["password"])
+        return _stands(person)
+
+    return perform("set_password", work, Person, sign, name=name)
+
+
+def _known(name: str) -> User:
+    person = User.objects.filter(username=name).first()
+    if person is None:
+        raise Missing("person_unknown", name=name)
+    return person
+
+
+def _stands(person: User) -> Person:
+    roles = person.groups.order_by("name").values_list("name", flat=True)
+    return Person(person.username, role=", ".join(roles), open=person.is_active)
 
 
 MOST_AT_ONCE = 100

@@ -32,7 +32,7 @@ SENTENCES: dict[str, str | Promise] = {
     "password_weak": _("This password is too weak. %(why)s Choose another."),
     "person_exists": _(
         "There is a person “%(name)s” already. Choose another name; a forgotten"
-        " password is set again with manage.py changepassword."
+        " password is set anew with manage.py person NAME --new-password."
     ),
     "person_name_wrong": _(
         "“%(read)s” is no name to sign in with. Use 1 to 150 letters and digits; the"

@@ -10,7 +10,8 @@ from django.core.management import CommandError, call_command
 from django.test import Client
 
 from kitting.domain.errors import LotwardError, OperationKeyReused
-from kitting.ledger.setup import ROLES
+from kitting.ledger.proof import prove
+from kitting.ledger.setup import COMMAND_LINE, ROLES
 from kitting.models import Link, Operation, User
 from kitting.people import services
 from tests.assertions import assert_refused
@@ -21,10 +22,10 @@ pytestmark = pytest.mark.django_db
 PASSWORD = "seven lamps in a row"
 
 
-def signed_in(name: str) -> Client | None:
+def signed_in(name: str, password: str = PASSWORD) -> Client | None:
     """A browser in which the person is signed in; None where the door stays shut."""
     client = Client()
-    sent = {"username": name, "password": PASSWORD}
+    sent = {"username": name, "password": password}
     return client if client.post("/sign-in/", sent).status_code == 302 else None
 
 
@@ -112,6 +113,25 @@ def test_nobody_is_closed_who_is_not_there() -> None:
     assert_refused(error.value, "person_unknown")
 
 
+@pytest.mark.parametrize(
+    ("name", "password", "code"),
+    [
+        ("packer-2", "12345678", "password_weak"),
+        ("packer-2", "packer-2", "password_weak"),
+        ("nobody", PASSWORD, "person_unknown"),
+        (COMMAND_LINE, PASSWORD, "person_unknown"),
+    ],
+)
+def test_a_password_that_will_not_do_is_not_set(
+    name: str, password: str, code: str
+) -> None:
+    add()
+    with pytest.raises(LotwardError) as error:
+        services.set_password(name=name, password=password, sign=sign())
+    assert_refused(error.value, code)
+    assert Operation.objects.get().name == "add_person"
+
+
 # -- The command --------------------------------------------------------------------
 
 
@@ -137,6 +157,23 @@ def test_the_command_asks_twice_and_adds(typed, capsys) -> None:
     assert capsys.readouterr().out == "The account of clerk-2 is closed.\n"
     call_command("person", "clerk-2", on=True)
     assert capsys.readouterr().out == "The account of clerk-2 is open.\n"
+
+
+def test_a_lost_password_is_set_anew_by_an_act(typed, capsys) -> None:
+    add()
+    client = signed_in("packer-2")
+    assert client is not None
+    new = "seven lamps and a half"
+    typed(new, new)
+    call_command("person", "packer-2", new_password=True)
+    assert "set anew" in capsys.readouterr().out
+    assert client.get("/").status_code == 302
+    assert signed_in("packer-2") is None
+    assert signed_in("packer-2", new)
+    done = Operation.objects.latest("pk")
+    assert done.name == "set_password"
+    assert new not in Link.objects.get(operation=done).outcome
+    assert prove() == []
 
 
 def test_two_passwords_that_differ_add_nobody(typed) -> None:

@@ -1,4 +1,4 @@
-"""``manage.py person NAME --role ROLE``: add a person, or close an account."""
+"""``manage.py person NAME``: add a person, close an account, set a password anew."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from kitting.web.messages import sentence
 class Command(BaseCommand):
     help = (
         "Add a person who may sign in, with the rights of one role; or close an"
-        " account with --off and open it again with --on. The password is asked for"
-        " twice and not shown."
+        " account with --off and open it again with --on; or set a lost password anew"
+        " with --new-password. The password is asked for twice and not shown."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
@@ -29,6 +29,9 @@ class Command(BaseCommand):
         act.add_argument("--role", help=f"one of: {', '.join(ROLES)}")
         act.add_argument("--off", action="store_true", help="close the account")
         act.add_argument("--on", action="store_true", help="open it again")
+        act.add_argument(
+            "--new-password", action="store_true", help="set the password anew"
+        )
         parser.add_argument(
             "--password-file",
             help="a file whose first line is the password, instead of asking for it",
@@ -39,12 +42,16 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         sign, name = signed(options), options["name"]
         try:
-            if options["role"] is None:
+            if options["on"] or options["off"]:
                 person = services.open_account(name=name, open=options["on"], sign=sign)
                 state = "open" if person.open else "closed"
                 self.stdout.write(f"The account of {name} is {state}.")
                 return
             password = _password(options["password_file"])
+            if options["new_password"]:
+                services.set_password(name=name, password=password, sign=sign)
+                self.stdout.write(f"The password of {name} is set anew.")
+                return
             person = services.add_person(
                 name=name, role=options["role"], password=password, sign=sign
             )
