@@ -80,6 +80,7 @@ ACTS: dict[str, str | Promise] = {
     "set_password": _("Password of a person set anew"),
     "set_yield": _("Yield of a material set"),
     "settle_job": _("Labels of a print job confirmed"),
+    "sign_out_everywhere": _("Signed out everywhere"),
     "sign_protocol": _("Protocol signed"),
     "sort_bag": _("Bag of a rejected lot sorted"),
     "start_box": _("Box started"),

@@ -17,8 +17,9 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.db.models import Exists, QuerySet
 
-from kitting.domain.errors import OperationKeyReused
+from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import bulk, clock, keys, locking, seals
 from kitting.ledger.canon import canonical
 from kitting.ledger.kept import Kept
@@ -102,7 +103,7 @@ def perform(
 
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
-        Refused: ``clock_set_back`` if the clock shows a time before the newest act; as
+        Refused: ``account_closed``; ``clock_set_back`` if the clock shows a time before the newest act; as
             ``clock.doubt``.
     """
     mark = fingerprint(name, sent)
@@ -206,12 +207,20 @@ def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
     return link
 
 
-_WORKSHOP = Kept(lambda: Workshop.objects.filter(pk=1))
+def _with_open(pk: int) -> QuerySet[Workshop]:
+    """The workshop, if the account of this person is open: one question for both."""
+    account = User.objects.filter(pk=pk, is_active=True)
+    return Workshop.objects.filter(Exists(account), pk=1)
+
+
+_WORKSHOP = Kept(_with_open)
 
 
 def _claim(name: str, mark: bytes, sign: Sign) -> Act:
     """Take the key; on a server one that is being used is waited for."""
-    (workshop,) = _WORKSHOP()
+    workshop = next(iter(_WORKSHOP(sign.by.pk)), None)
+    if workshop is None:  # closed while this was on its way
+        raise Refused("account_closed", name=str(sign.by))
     head = locking.see_head(workshop.site)
     operation = Operation(
         site=workshop.site,

@@ -58,6 +58,9 @@ ROLES: dict[str, tuple[str, ...]] = {
 }
 """Who may do what: the one place that says so. ``docs/roles.md`` shows it."""
 
+MANAGER = "manager"
+"""The role without which nobody could set anything up: somebody keeps it."""
+
 COMMAND_LINE = "command-line"
 """User name of the command line itself; nobody can sign in as it."""
 

@@ -1115,6 +1115,7 @@ class Migration(migrations.Migration):
                                 verbose_name="date joined",
                             ),
                         ),
+                        ("sign_outs", models.PositiveIntegerField(default=0)),
                         (
                             "groups",
                             models.ManyToManyField(

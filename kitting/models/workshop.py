@@ -9,6 +9,7 @@ from django.contrib.auth.hashers import check_password
 from django.contrib.auth.models import AbstractUser
 from django.db import models
 from django.db.models import F
+from django.utils.crypto import salted_hmac
 
 from kitting.models.base import Guarded, check, once
 
@@ -99,8 +100,17 @@ class User(AbstractUser):
 
     unsealed: ClassVar = {"last_login": "signing in is no act"}
 
+    sign_outs = models.PositiveIntegerField(default=0)
+    """How often they were signed out everywhere; a session lasts to the next time."""
+
     class Meta(AbstractUser.Meta):
         default_permissions = ()
+
+    def _get_session_auth_hash(self, secret: str | None = None) -> str:
+        """What a session must have kept to be good; another one after each time."""
+        known = f"{self.password} {self.sign_outs}"
+        salt = "kitting.models.User.session"
+        return salted_hmac(salt, known, secret=secret, algorithm="sha256").hexdigest()
 
     def check_password(self, raw_password: str) -> bool:  # type: ignore[override]
         """Tell whether it is the password; the hash changes by an act alone."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from django.db.models import Max, Prefetch, prefetch_related_objects
+from django.db.models import Max, Prefetch, QuerySet, prefetch_related_objects
 
 from kitting.domain import badges
 from kitting.ledger.setup import COMMAND_LINE
@@ -103,3 +103,8 @@ def people() -> list[User]:
         .order_by("-is_active", "username")
         .prefetch_related("groups", Prefetch("badges", queryset=newest_first))
     )
+
+
+def person_of(pk: int) -> QuerySet[User]:
+    """One person by the id, who is not the command line."""
+    return User.objects.exclude(username=COMMAND_LINE).filter(pk=pk)

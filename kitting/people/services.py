@@ -18,7 +18,7 @@ from kitting.domain.shown import shown
 from kitting.labels.postal import country_name
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.ledger.setup import COMMAND_LINE, ROLES
+from kitting.ledger.setup import COMMAND_LINE, MANAGER, ROLES
 from kitting.models import Badge, Print, User, Workshop
 from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
@@ -142,7 +142,8 @@ def _hashed(password: str, person: User) -> str:
 def open_account(*, name: str, open: bool, sign: Sign) -> Person:
     """Close a person's account, or open it again; what they signed stays theirs.
 
-    Whoever is signed in with it is signed out with the next page they ask for.
+    Whoever is signed in with it is signed out with the next page they ask for, and not
+    signed in again when it is opened.
 
     Args:
         name: The name to sign in with.
@@ -154,13 +155,20 @@ def open_account(*, name: str, open: bool, sign: Sign) -> Person:
 
     Raises:
         Missing: ``person_unknown``.
+        Refused: ``last_manager``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Person:
+        # Of managers who close each other at once, the second waits here for the first.
+        managers = locking.lock_found(Group.objects.filter(name=MANAGER))
         person = _known(name)
+        left = User.objects.filter(groups__in=managers, is_active=True)
+        if not open and list(left) == [person]:
+            raise Refused("last_manager", name=name)
         person.is_active = open
-        person.save(update_fields=["is_active"])
+        person.sign_outs += not open
+        person.save(update_fields=["is_active", "sign_outs"])
         return _stands(person)
 
     return perform("open_account", work, Person, sign, name=name, open=open)
@@ -186,8 +194,6 @@ def set_password(*, name: str, password: str, sign: Sign) -> Person:
     """
 
     def work(act: Act) -> Person:
-        if name == COMMAND_LINE:
-            raise Missing("person_unknown", name=name)
         person = _known(name)
         person.password = _hashed(password, person)
         person.save(update_fields=["password"])
@@ -197,7 +203,8 @@ def set_password(*, name: str, password: str, sign: Sign) -> Person:
 
 
 def _known(name: str) -> User:
-    person = User.objects.filter(username=name).first()
+    found = User.objects.filter(username=name).exclude(username=COMMAND_LINE)
+    person = found.first()
     if person is None:
         raise Missing("person_unknown", name=name)
     return person
@@ -206,6 +213,38 @@ def _known(name: str) -> User:
 def _stands(person: User) -> Person:
     roles = person.groups.order_by("name").values_list("name", flat=True)
     return Person(person.username, role=", ".join(roles), open=person.is_active)
+
+
+@dataclass(frozen=True)
+class SignedOut:
+    """Somebody whose sessions are all ended."""
+
+    person: int
+    name: str
+
+
+def sign_out_everywhere(*, user_id: int, sign: Sign) -> SignedOut:
+    """End all sessions of a person, wherever they are signed in.
+
+    Args:
+        user_id: The person.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The person.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such person.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> SignedOut:
+        person = locking.lock_row(User, user_id)
+        person.sign_outs += 1
+        person.save(update_fields=["sign_outs"])
+        return SignedOut(person.pk, str(person))
+
+    return perform("sign_out_everywhere", work, SignedOut, sign, person=user_id)
 
 
 MOST_AT_ONCE = 100

@@ -5,7 +5,13 @@ from django.urls import URLPattern, path
 from kitting.people import views
 
 urlpatterns: list[URLPattern] = [
+    path("account/", views.account, name="account"),
     path("set-up/", views.workshop, name="workshop"),
     path("set-up/badges/", views.badges, name="badges"),
     path("set-up/badges/revoke/", views.badge_revoke, name="badge-revoke"),
+    path(
+        "set-up/people/<int:pk>/sign-out/",
+        views.person_sign_out,
+        name="person-sign-out",
+    ),
 ]

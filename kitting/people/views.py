@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -14,9 +15,10 @@ from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE
 from kitting.labels.press import press
 from kitting.ledger.operations import Sign
+from kitting.models import User
 from kitting.people import queries
 from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm, WorkshopForm
-from kitting.people.queries import people
+from kitting.people.queries import people, person_of, role_of
 from kitting.people.services import (
     Drawn,
     NewBadge,
@@ -24,11 +26,13 @@ from kitting.people.services import (
     change_workshop,
     issue_badges,
     revoke_badge,
+    sign_out_everywhere,
 )
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
-from kitting.web.acting import attempt, say_and_go
-from kitting.web.http import LotwardRequest, allowed, pdf_response
+from kitting.web.acting import act_page, attempt, say_and_go
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
 FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix", "two_people")
 
@@ -123,3 +127,36 @@ def _show(
         "carriers": len({badge.user_id for badge in valid}),
     }
     return render(request, "kitting/people/badges.html", context, status=status)
+
+
+@allowed("kitting.see_work", "GET", "POST")
+def account(request: LotwardRequest) -> HttpResponse:
+    """Show who is signed in, and sign them out everywhere."""
+    said = _("You are signed out everywhere.")
+    return _sign_out_page(request, request.user, said, reverse("sign-in"))
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_sign_out(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Sign somebody out everywhere."""
+    person = get_or_404(person_of(pk))
+    said = _("%(name)s is signed out everywhere.")
+    return _sign_out_page(request, person, said, reverse("kitting:badges"))
+
+
+def _sign_out_page(
+    request: LotwardRequest, person: User, said: str, to: str
+) -> HttpResponse:
+    return act_page(
+        request,
+        "kitting/people/sign_out",
+        KeyedForm(request.POST or None),
+        partial(sign_out_everywhere, user_id=person.pk),
+        said=said,
+        to=to,
+        person=person,
+        role=role_of(person),
+        act=_("Sign out everywhere"),
+        back=reverse("home") if person == request.user else to,
+        stop=True,
+    )

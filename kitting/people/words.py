@@ -26,6 +26,10 @@ SENTENCES: dict[str, str | Promise] = {
     "badges_too_many": _(
         "More than %(most)s people were chosen. Issue their badges in smaller groups."
     ),
+    "last_manager": _(
+        "%(name)s is the last manager, and somebody must be one. Add another manager"
+        " first, with manage.py person NAME --role manager."
+    ),
     "name_missing": _(
         "The workshop needs a name: it is printed on every label. Enter one."
     ),

@@ -9,6 +9,9 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 SENTENCES: dict[str, str | Promise] = {
+    "account_closed": _(
+        "The account of %(name)s was closed meanwhile. Nothing was done. Ask a manager."
+    ),
     "badge_not_here": _(
         "That is a badge. It was not read and nothing was done. A badge is scanned"
         " where the name is entered to sign in; here, scan what is asked for."
