@@ -37,6 +37,7 @@ demo: setup
 test: tools
 	.ci/chromium
 	.ci/ippeve
+	.ci/nginx
 	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=12 --durations-min=5
 
 # The arithmetic, by the tests that aim at it; the whole takes as long again: check-long.
