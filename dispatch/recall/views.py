@@ -19,10 +19,11 @@ from django.utils.translation import ngettext
 from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
-from kitting.domain.errors import LotwardError
+from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.stages import GONE, IN_HOUSE
 from kitting.ledger import holds
 from kitting.ledger.locking import snapshot
+from kitting.ledger.needs import is_own
 from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
 from kitting.ledger.standing import shown, told_holds
@@ -169,7 +170,7 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     may = Q(lift__isnull=True)
     if form.is_valid():  # and what was lifted by this very form, sent again
         may |= Q(lift__operation__key=form.key.bytes)
-    row = get_or_404(Hold.objects.filter(may), pk=hold_id)
+    row = get_or_404(Hold.objects.select_related("operation").filter(may), pk=hold_id)
     done, status = attempt(request, form, partial(holds.lift_hold, hold_id=row.pk))
     if done is not None:
         to = reverse("dispatch:recall")
@@ -177,5 +178,7 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     standing = shown(told_holds().filter(pk=row.pk))
     if not standing:  # lifted at this very moment by somebody else
         raise Http404("This hold is lifted.")
-    context = {"form": form, "hold": standing[0]}
+    own = is_own(request.workshop, request.user, [row.operation.by_id])
+    said = sentence(Refused("hold_own")) if own else ""
+    context = {"form": form, "hold": standing[0], "own": said}
     return render(request, "dispatch/recall/lift.html", context, status=status)

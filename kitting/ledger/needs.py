@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, TypeVar
 from django.db.models import Model, QuerySet
 
 from kitting.domain.errors import Missing, Refused, WrongStage
-from kitting.models import Box
+from kitting.models import Box, User, Workshop
 
 if TYPE_CHECKING:
     from kitting.ledger.operations import Act
@@ -89,8 +89,13 @@ def need_another(act: Act, did: Collection[int], code: str, **params: object) ->
     Raises:
         Refused: ``code``.
     """
-    if act.workshop.two_people and act.sign.by.pk in did:
+    if is_own(act.workshop, act.sign.by, did):
         raise Refused(code, **params)
+
+
+def is_own(workshop: Workshop, person: User, did: Collection[int]) -> bool:
+    """Tell whether somebody else has to confirm what these did, for a page to say."""
+    return workshop.two_people and person.pk in did
 
 
 def wrong_box(box: Box, wanted: str) -> WrongStage:

@@ -31,12 +31,16 @@ from kitting.disinfection.queries.protocols import (
 )
 from kitting.disinfection.services import protocols
 from kitting.domain.entries import Terms
+from kitting.domain.errors import Refused
 from kitting.ledger import clock
+from kitting.ledger.needs import is_own
+from kitting.ledger.seals import touched_by
 from kitting.models import Protocol
 from kitting.models.runs import Process
 from kitting.web.acting import act_page, attempt, form_page, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
+from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[ProtocolLine]] = [
@@ -215,9 +219,19 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
         said=_("%(protocol)s is signed by %(signed_by)s."),
         named=named,
         to=protocol_address(code, version),
-        around=lambda: _context(protocol, terms.evidence),
+        around=lambda: {
+            **_context(protocol, terms.evidence),
+            "own": _own(request, protocol),
+        },
         act=_("Sign %(protocol)s") % named,
     )
+
+
+def _own(request: LotwardRequest, protocol: Protocol) -> str:
+    wrote = touched_by(protocol, *protocol.loads.all())
+    if not is_own(request.workshop, request.user, wrote):
+        return ""
+    return sentence(Refused("protocol_own", protocol=str(protocol)))
 
 
 @allowed("kitting.sign_protocols", "GET", "POST")

@@ -169,6 +169,22 @@ def test_it_is_switched_on_the_set_up_page_and_every_page_says_so(
     assert officer.get("/set-up/").status_code == 403
 
 
+def test_the_page_says_at_once_that_it_is_for_somebody_else(
+    robin: User, alex: User, client_for: Any
+) -> None:
+    draft(robin)
+    pages = {
+        reverse("dispatch:lift", args=[place(robin)]): "You placed this hold yourself.",
+        reverse("kitting:protocol-sign", args=["BELT", 1]): "You wrote BELT version 1,",
+    }
+    for page, words in pages.items():
+        said = [words in text_of(client_for(who).get(page)) for who in (robin, alex)]
+        assert said == [True, False]
+    switch(on=False)
+    for page, words in pages.items():
+        assert words not in text_of(client_for(robin).get(page))
+
+
 @pytest.mark.parametrize("on", [True, False])
 def test_what_counts_is_how_it_stands_when_the_form_is_sent(
     on: bool, robin: User, client_for: Any
