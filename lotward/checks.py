@@ -8,7 +8,7 @@ from django.conf import settings
 from django.core.checks import CheckMessage, Error, Tags, Warning, register
 
 LABEL_FONTS = ("DejaVuSansCondensed.ttf", "DejaVuSansCondensed-Bold.ttf")
-SQLITE = "django.db.backends.sqlite3"
+SQLITE = "lotward.sqlite"
 
 
 @register(Tags.security)

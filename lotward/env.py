@@ -232,15 +232,14 @@ def secret(env: Environment, name: str, *, folder: Path) -> str:
 
 
 def _sqlite(path: Path) -> dict[str, Any]:
-    _make_private(path)
     return {
-        "ENGINE": "django.db.backends.sqlite3",
+        "ENGINE": "lotward.sqlite",
         "NAME": path,
         "OPTIONS": dict(SQLITE_OPTIONS),
     }
 
 
-def _make_private(path: Path) -> None:
+def make_private(path: Path) -> None:
     """Make the file for this user alone; what SQLite puts beside it gets its mode."""
     try:
         os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))

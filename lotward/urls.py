@@ -9,6 +9,8 @@ from lotward import views
 PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-out"})
 """Names of the addresses that anybody may ask for."""
 
+handler500 = "lotward.failed.failed"
+
 urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
     path("sign-out/", views.sign_out, name="sign-out"),

@@ -65,7 +65,13 @@
   document.addEventListener("keydown", onScanKey);
   document.addEventListener("input", onDayTyped);
   document.addEventListener("htmx:responseError", (event) => {
-    say(event.detail.xhr.status);
+    const { status, responseText } = event.detail.xhr;
+    say(status);
+    // Database or disk failed: the server says how, in plain text.
+    const alarm = document.getElementById("alarm");
+    if (alarm && status === 503 && !responseText.startsWith("<")) {
+      alarm.textContent = responseText;
+    }
   });
   document.addEventListener("htmx:sendError", () => say("away"));
   document.addEventListener("htmx:timeout", () => say("away"));

@@ -26,7 +26,7 @@ from lotward.settings import *  # noqa: E402, F403
 from lotward.settings import DATABASES, STORAGES  # noqa: E402
 
 _default = DATABASES["default"]
-if _default["ENGINE"] == "django.db.backends.sqlite3":
+if _default["ENGINE"] == "lotward.sqlite":
     _default["NAME"] = TEST_DIR / "lotward.sqlite3"
     # Tests of power cuts and kills run a server of their own with the real settings.
     _default["OPTIONS"]["init_command"] = _default["OPTIONS"]["init_command"].replace(

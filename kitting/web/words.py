@@ -78,6 +78,37 @@ SENTENCES: dict[str, str | Promise] = {
         " Nothing was recorded. A manager must say, at Set-up, Clock, whether the date"
         " is right."
     ),
+    "database_away": _(
+        "The server cannot reach its record. Tell whoever looks after the server: its"
+        " database or disk does not answer."
+    ),
+    "database_broken": _(
+        "The file of the record is damaged. Tell whoever looks after the server: stop"
+        " it, keep the file, and restore the newest backup as docs/restoring.md says."
+    ),
+    "database_busy": _(
+        "The record is busy: something else has been writing to it for too long. Do the"
+        " same again."
+    ),
+    "database_full": _(
+        "The disk of the server is full. What is on record can be read; nothing can be"
+        " recorded. Tell whoever looks after the server to make room, as"
+        " docs/deploying.md says."
+    ),
+    "database_missing": _(
+        "The database of the server is not there. Tell whoever looks after the server:"
+        " bring its disk back, or restore the newest backup as docs/restoring.md says."
+        " A new workshop begins with manage.py migrate."
+    ),
+    "database_read_only": _(
+        "The server may read its disk, and not write to it. What is on record can be"
+        " read; nothing can be recorded. Tell whoever looks after the server to find"
+        " out why, as docs/deploying.md says."
+    ),
+    "database_unmade": _(
+        "The database of the server lacks tables. Tell whoever looks after the server:"
+        " run manage.py migrate, or restore the newest backup as docs/restoring.md says."
+    ),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "figure_missing": _(
         "No figure was entered. Enter what the meter or the line shows."

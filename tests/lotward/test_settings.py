@@ -164,6 +164,8 @@ def test_a_new_sqlite_file_is_for_this_user_alone(url: str, tmp_path: Path) -> N
     tmp_path.chmod(0o755)
     given = {"LOTWARD_DATABASE_URL": url.format(folder=tmp_path)}
     config = env.database(given, "LOTWARD_DATABASE_URL", folder=tmp_path)
+    assert list(tmp_path.iterdir()) == []  # to know where it is makes none
+    env.make_private(config["NAME"])
     with closing(sqlite3.connect(config["NAME"])) as database:
         database.execute("PRAGMA journal_mode=WAL")
         database.execute("CREATE TABLE lots (number TEXT)")
@@ -175,7 +177,7 @@ def test_an_sqlite_file_that_is_there_is_left_as_it_is(tmp_path: Path) -> None:
     file = tmp_path / "lotward.sqlite3"
     file.write_bytes(b"kept")
     file.chmod(0o640)
-    env.database({}, "LOTWARD_DATABASE_URL", folder=tmp_path)
+    env.make_private(file)
     assert (file.read_bytes(), stat.S_IMODE(file.stat().st_mode)) == (b"kept", 0o640)
 
 
@@ -371,7 +373,7 @@ def test_behind_a_proxy_that_nobody_named_all_share_an_address(settings) -> None
 
 def test_deferred_transactions_on_sqlite_are_an_error(settings) -> None:
     assert checks.check_sqlite_transactions() == []
-    engine = "django.db.backends.sqlite3"
+    engine = "lotward.sqlite"
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(settings.DATABASES, "other", {"ENGINE": engine})
         found = checks.check_sqlite_transactions()

@@ -121,6 +121,7 @@ def _day(text: str | None) -> date | None:
 def _build(say: Callable[[str], object], today: date | None) -> Built:
     """Migrate and build; until it is done, nothing needs to outlive a power cut."""
     if connection.vendor == "sqlite":
+        env.make_private(connection.settings_dict["NAME"])
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA synchronous=OFF")
     call_command("migrate", interactive=False, verbosity=0)
