@@ -99,6 +99,10 @@ SENTENCES: dict[str, str | Promise] = {
         " choose the file again."
     ),
     "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
+    "found_by_a_checker": _(
+        "Bag %(bag)s is cleared, and more than its %(pieces)s are in it: counting clears"
+        " nothing. Ask a checker to count it."
+    ),
     "gross_below_tare": _(
         "The full container weighs %(gross)s g and the empty one %(tare)s g. Weigh"
         " both again."

@@ -73,7 +73,7 @@ def recount(act: Act, bag: Bag, row: Count) -> Counted:
 
     Raises:
         Refused: ``counted_out_of_range``, ``entry_too_long``, ``exposed_bag_emptied``,
-            ``reason_missing`` where the count differs.
+            ``found_by_a_checker``, ``reason_missing`` where the count differs.
         WrongStage: If the bag is on the line.
     """
     need_stage(bag, *COUNTABLE)
@@ -87,6 +87,8 @@ def recount(act: Act, bag: Bag, row: Count) -> Counted:
     if difference:
         if not row.reason:
             raise Refused("reason_missing")
+        if difference > 0:
+            _need_checker(act, bag)
         moved += _differ(bag, difference, row)
         save_bags([bag])
         close_emptied(bag)
@@ -99,6 +101,13 @@ def recount(act: Act, bag: Bag, row: Count) -> Counted:
         stage=str(bag.stage),
         most=_outgrown(bag, difference) if difference > 0 else None,
     )
+
+
+def _need_checker(act: Act, bag: Bag) -> None:
+    """Leave what is found in a cleared bag to a checker: counting clears nothing."""
+    stage = _stage_again(bag) if bag.stage == BagStage.USED_UP else bag.stage
+    if stage == BagStage.CLEARED and not act.sign.by.has_perm("kitting.check_lots"):
+        raise Refused("found_by_a_checker", bag=bag.number, pieces=bag.pieces)
 
 
 def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:

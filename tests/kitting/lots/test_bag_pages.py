@@ -365,6 +365,23 @@ def test_a_bad_weighing_gets_its_reason_and_nothing_is_written(
     assert Count.objects.count() == 0
 
 
+@pytest.mark.smoke
+@pytest.mark.parametrize(("left", "stage"), [("40", "cleared"), ("0", "used_up")])
+def test_what_is_found_in_a_cleared_bag_is_a_checkers_to_count(
+    left: str, stage: str, bag: Bag, checker: Client, client_for: ClientFor
+) -> None:
+    packer = client_for(factories.make_person("packer"))
+    packer.post(at("count", bag), count_values(bag, counted=left))
+    bag.refresh_from_db()
+    assert (str(bag.pieces), bag.stage) == (left, stage)
+    found = count_values(bag, counted="518", reason="Found")
+    assert_problem(packer.post(at("count", bag), found), "found_by_a_checker")
+    assert Count.objects.count() == 1
+    assert checker.post(at("count", bag), found).status_code == 302
+    bag.refresh_from_db()
+    assert (bag.pieces, bag.stage) == (518, "cleared")
+
+
 # -- Pieces for tests ---------------------------------------------------------------
 
 
