@@ -6,8 +6,8 @@ from __future__ import annotations
 import os
 import sys
 
-from django.core.management import execute_from_command_line
+from kitting.management.plainly import run
 
 if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "lotward.settings")
-    execute_from_command_line(sys.argv)
+    run(sys.argv)

@@ -41,6 +41,7 @@ KNOWN = frozenset(
 
 LOOPBACK_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 SECRET_LENGTH = 50
+SECRET_FILE = "secret-key"  # noqa: S105 -- its name
 _JOURNAL_BYTES = 4 * 1000 * 4096
 """To what SQLite cuts its journal: four times the 1,000 pages after which it writes
 them back by itself. Only a long read lets it grow beyond that, and only then it is cut."""
@@ -173,7 +174,9 @@ def data_dir(env: Environment, name: str, *, default: Path) -> Path:
         refuse(name, str(folder), "a folder that exists or can be made")
     if not there:
         sys.stderr.write(f"The data folder {folder} was not there and was made.\n")
-    if not os.access(folder, os.W_OK | os.X_OK):
+    # On a disk that became read-only what is there goes on being read.
+    writable = os.access(folder, os.W_OK | os.X_OK)
+    if not writable and not (folder / SECRET_FILE).exists():
         refuse(name, str(folder), "a folder that this user may write to")
     return folder
 
@@ -228,7 +231,7 @@ def secret(env: Environment, name: str, *, folder: Path) -> str:
             return _long_enough(file_name, Path(path).read_text("utf-8").strip())
         except (OSError, UnicodeDecodeError):
             refuse(file_name, path, "a text file that can be read")
-    return _kept_secret(folder / "secret-key")
+    return _kept_secret(folder / SECRET_FILE)
 
 
 def _sqlite(path: Path) -> dict[str, Any]:

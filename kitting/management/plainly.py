@@ -2,21 +2,40 @@
 
 from __future__ import annotations
 
-import errno
 import sqlite3
+import sys
 from argparse import ArgumentTypeError
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management import execute_from_command_line
 from django.core.management.base import CommandError
 from django.db import DatabaseError
 
 from kitting.domain.errors import LotwardError
+from kitting.ledger import failing
 from kitting.ledger.backup.files import Trouble
 from kitting.web.messages import sentence
 
 MOST_DIGITS = 9
-FULL = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
+
+
+def run(argv: Sequence[str]) -> None:
+    """Run a command; where settings, database or disk fail, it ends with a sentence.
+
+    Args:
+        argv: The words of the command line.
+    """
+    try:
+        execute_from_command_line(list(argv))
+    except ImproperlyConfigured as error:
+        sys.exit(str(error))
+    except Exception as error:
+        refused = failing.why(error)
+        if refused is None:
+            raise
+        sys.exit(sentence(refused))
 
 
 @contextmanager
@@ -42,9 +61,11 @@ def _said(error: Exception) -> str:
     if isinstance(error, LotwardError):
         return sentence(error)
     if isinstance(error, OSError):
-        full = error.errno in FULL
+        full = error.errno in failing.FULL
         why = "The disk is full" if full else error.strerror or str(error)
         return f"{why} ({error.filename})." if error.filename else f"{why}."
+    if refused := failing.why(error):
+        return sentence(refused)
     said = str(error).strip().splitlines() or [type(error).__name__]
     return f"The database says: {said[0]}."
 

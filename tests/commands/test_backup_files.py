@@ -151,9 +151,7 @@ def test_a_disk_that_is_read_only_is_a_sentence(line: Line, tmp_path: Path) -> N
 def test_a_database_that_is_none_is_a_sentence(own: Path, to: Path) -> None:
     connection.close()
     Path(connection.settings_dict["NAME"]).write_bytes(b"not a database " * 500)
-    assert "The database says: file is not a database" in refused_command(
-        "backup", "--to", to
-    )
+    assert "The file of the record is damaged" in refused_command("backup", "--to", to)
     assert left_in(to) == []
 
 

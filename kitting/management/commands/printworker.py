@@ -15,6 +15,7 @@ from kitting.ledger import clock, planner, serving
 from kitting.printing.beat import Beat
 from kitting.printing.worker import Worker, reach
 
+AWAY = (OperationalError, InterfaceError)
 PAUSE_S = 0.5
 """Between two looks for work when there is none."""
 
@@ -50,7 +51,7 @@ class Command(BaseCommand):
         while not ended() and not gone():
             taken = 0
             # A database that is busy or away for a moment is asked again.
-            with suppress(OperationalError, InterfaceError):
+            with suppress(*(() if options["once"] else AWAY)):
                 beat.give(clock.now())
                 if told_on != (today := clock.today()):
                     planner.refresh()
