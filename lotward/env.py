@@ -28,6 +28,7 @@ KNOWN = frozenset(
         "LOTWARD_DATABASE_URL",
         "LOTWARD_DATA_DIR",
         "LOTWARD_DEBUG",
+        "LOTWARD_DISK_WARN_PERCENT",
         "LOTWARD_HOSTS",
         "LOTWARD_PORT",
         "LOTWARD_PRINTER_CA",

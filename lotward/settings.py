@@ -26,6 +26,9 @@ BACKUP_HOURS = env.whole(
 CLOCK_GAP_DAYS = env.whole(
     os.environ, "LOTWARD_CLOCK_GAP_DAYS", default=7, allowed=range(10_000)
 )
+DISK_WARN_PERCENT = env.whole(
+    os.environ, "LOTWARD_DISK_WARN_PERCENT", default=10, allowed=range(100)
+)
 PROXY = env.networks(os.environ, "LOTWARD_PROXY")
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
 PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")

@@ -21,6 +21,7 @@ from django.views.decorators.http import (
     require_safe,
 )
 
+from kitting.ledger.failing import low_disk
 from kitting.web.http import LotwardRequest, allowed
 from lotward.forms import SignInForm
 from lotward.loopback import keep_demo_home
@@ -70,14 +71,18 @@ def home(request: LotwardRequest) -> HttpResponse:
 @never_cache
 @require_safe
 def health(request: HttpRequest) -> HttpResponse:
-    """Answer 200 when the process runs and reaches its database, else 503."""
+    """Answer 200 when the process runs and reaches its database, else 503.
+
+    A second line says that the disk will soon be full.
+    """
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT 1")
             cursor.fetchone()
     except DatabaseError:
         return HttpResponse("no database\n", content_type="text/plain", status=503)
-    return HttpResponse("ok\n", content_type="text/plain")
+    told = "ok\ndisk nearly full\n" if low_disk() else "ok\n"
+    return HttpResponse(told, content_type="text/plain")
 
 
 @cache_control(max_age=86_400, public=True)

@@ -17,6 +17,7 @@ from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.day.services import confirm_clock
 from kitting.domain.errors import Refused
 from kitting.ledger import clock
+from kitting.ledger.failing import low_disk
 from kitting.ledger.reach import standing_reach
 from kitting.models import Workshop
 from kitting.web.acting import act_page
@@ -53,6 +54,7 @@ def day(request: LotwardRequest) -> HttpResponse:
     figures = the_day(today, since, reach)
     manages = request.user.has_perm("kitting.set_up")
     backup = late_backup(request.workshop, clock.now()) if manages else None
+    disk = low_disk() if manages else None
     doubt = _doubt(request.workshop)
     context = {
         "day": figures,
@@ -60,7 +62,7 @@ def day(request: LotwardRequest) -> HttpResponse:
         "packing": _lines(request, figures.packing, today),
         "going_out": _lines(request, figures.going_out, today),
         "picture": picture_of(figures.parts),
-        "see_to": to_see_to(today, reach, backup),
+        "see_to": to_see_to(today, reach, backup, disk),
         "clock_doubt": sentence(doubt) if doubt else "",
     }
     return render(request, "kitting/day/day.html", context)

@@ -6,9 +6,11 @@ import errno
 import os
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from django.conf import settings
 from django.db import connection
 
 from kitting.domain.errors import Refused
@@ -114,3 +116,35 @@ def _of_postgresql(state: str | None, error: BaseException) -> str:
     # Without a code it is no answer of the server's.
     names = {kind.__name__ for kind in type(error).__mro__}
     return "database_away" if names & {"OperationalError", "InterfaceError"} else ""
+
+
+@dataclass(frozen=True)
+class LowDisk:
+    """That the disk of the record will soon be full."""
+
+    free: int
+    """Bytes."""
+    percent: int
+    """Of the whole disk, rounded down."""
+
+
+def low_disk() -> LowDisk | None:
+    """Whether there is too little room for long: the WAL, a copy, a restore take some.
+
+    Returns:
+        None if there is enough, if nobody wants to know, or if it cannot be told. Of a
+        database on a server only the disk of the data folder is known.
+    """
+    folder, size = Path(settings.DATA_DIR), 0
+    try:
+        if connection.vendor == "sqlite":
+            file = Path(connection.settings_dict["NAME"])
+            folder, size = file.parent, file.stat().st_size
+        disk = os.statvfs(folder)
+    except OSError:
+        return None
+    free, whole = disk.f_bavail * disk.f_frsize, disk.f_blocks * disk.f_frsize
+    least = settings.DISK_WARN_PERCENT
+    if not least or (free * 100 >= least * whole and free >= 2 * size):
+        return None
+    return LowDisk(free, free * 100 // whole if whole else 0)

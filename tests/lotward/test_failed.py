@@ -151,6 +151,31 @@ def test_room_made_is_enough_to_go_on(disk: Path, client: Client) -> None:
     assert send(client).status_code == 302
 
 
+NEARLY = "The disk of the server has only"
+
+
+def test_managers_are_warned_before_the_disk_is_full(
+    disk: Path, client: Client, settings: Any
+) -> None:
+    packer = Client(headers={"host": "localhost"})
+    packer.force_login(User.objects.get(username="packer"), RIGHTS)
+
+    def told() -> tuple[bool, bool, bytes]:
+        pages = [who.get(reverse("kitting:day")) for who in (client, packer)]
+        seen = [NEARLY in " ".join(page.content.decode().split()) for page in pages]
+        return seen[0], seen[1], client.get(reverse("health")).content
+
+    # Most of it is the database: less than twice its size is free.
+    settings.DISK_WARN_PERCENT = 0
+    assert told() == (False, False, b"ok\n")
+    settings.DISK_WARN_PERCENT = 1
+    assert told() == (True, False, b"ok\ndisk nearly full\n")
+    subprocess.run(["mount", "-o", "remount,size=128m", disk], check=True)
+    assert told() == (False, False, b"ok\n")
+    settings.DISK_WARN_PERCENT = 99
+    assert told() == (True, False, b"ok\ndisk nearly full\n")
+
+
 def test_a_busy_record_offers_the_same_again_with_its_key(
     disk: Path, client: Client
 ) -> None:

@@ -12,6 +12,7 @@ from kitting.checking.queries.switching import all_states
 from kitting.disinfection.queries.lamps import LampLine, lamps
 from kitting.disinfection.queries.meters import MeterLine, meters_to_see_to
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
+from kitting.ledger.failing import LowDisk
 from kitting.ledger.reach import Reach
 from kitting.models import Check, Hold, MeterFault, Part, Workshop
 from kitting.models.lots import Verdict
@@ -54,19 +55,26 @@ class ToSeeTo:
     """At the end of the hours they are rated for, or near it."""
     spoiled: list[Spoiled]
     backup: LateBackup | None = None
+    disk: LowDisk | None = None
 
     def __bool__(self) -> bool:
         work = self.sources or self.meters or self.lamps or self.spoiled
-        return bool(work or self.backup)
+        return bool(work or self.backup or self.disk)
 
 
-def to_see_to(today: date, reach: Reach, backup: LateBackup | None = None) -> ToSeeTo:
+def to_see_to(
+    today: date,
+    reach: Reach,
+    backup: LateBackup | None = None,
+    disk: LowDisk | None = None,
+) -> ToSeeTo:
     """Read what somebody must see to.
 
     Args:
         today: The workshop's day.
         reach: What the standing holds reach.
         backup: What ``late_backup`` says, for who sees to it.
+        disk: What ``low_disk`` says, for the same.
 
     Returns:
         All of it, the most urgent first in each list.
@@ -78,6 +86,7 @@ def to_see_to(today: date, reach: Reach, backup: LateBackup | None = None) -> To
         lamps=sorted(burning, key=lambda lamp: not lamp.over),
         spoiled=spoiled_runs() if reach.runs else [],
         backup=backup,
+        disk=disk,
     )
 
 
