@@ -65,12 +65,12 @@
   document.addEventListener("keydown", onScanKey);
   document.addEventListener("input", onDayTyped);
   document.addEventListener("htmx:responseError", (event) => {
-    const { status, responseText } = event.detail.xhr;
-    say(status);
+    const { xhr } = event.detail;
+    say(xhr.status);
     // Database or disk failed: the server says how, in plain text.
     const alarm = document.getElementById("alarm");
-    if (alarm && status === 503 && !responseText.startsWith("<")) {
-      alarm.textContent = responseText;
+    if (alarm && xhr.status === 503 && xhr.getResponseHeader("Content-Type") === "text/plain") {
+      alarm.textContent = xhr.responseText;
     }
   });
   document.addEventListener("htmx:sendError", () => say("away"));

@@ -303,6 +303,27 @@ def test_a_scan_after_a_lost_answer_means_the_box_of_that_answer(
     assert box.stage == "open"
 
 
+def test_a_scan_waits_while_the_server_says_what_is_wrong(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    told = "The disk of the server is full. Tell whoever looks after the server."
+    page.route(
+        "**/scan/",
+        lambda route: route.fulfill(status=503, content_type="text/plain", body=told),
+    )
+    type_scan(page, "ACT-BOX-6")
+    expect(next_words(page)).to_have_text("The disk of the server is full.")
+    expect(page.locator("#bench-next .go-to")).to_have_text(
+        "Tell whoever looks after the server."
+    )
+    expect(waiting(page)).to_have_text("1 scan waits")
+    page.unroute("**/scan/")
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    assert Box.objects.count() == 1
+
+
 def test_a_scan_outlives_a_network_and_a_server_that_come_and_go(
     page: Page, at: Packing, bench
 ) -> None:

@@ -196,11 +196,19 @@ def test_enter_sends_a_scan_even_from_a_form_of_many_fields(page: Page) -> None:
     expect(page.locator("p")).to_have_text("sent")
 
 
+PLAIN = (
+    "{xhr: {status: 503, responseText: 'The disk is full.',"
+    " getResponseHeader: () => '%s'}}"
+)
+
+
 @pytest.mark.parametrize(
     ("event", "detail", "said"),
     [
         ("htmx:responseError", "{xhr: {status: 403}}", "You may not."),
         ("htmx:responseError", "{xhr: {status: 500}}", "The server failed."),
+        ("htmx:responseError", PLAIN % "text/plain", "The disk is full."),
+        ("htmx:responseError", PLAIN % "text/html", "The server failed."),
         ("htmx:sendError", "{}", "No network."),
     ],
 )

@@ -130,17 +130,19 @@
     line.textContent = (line.dataset[words] || "").replace("#", String(count));
   }
 
-  function say(state, words) {
+  // What the server says of itself comes as plain text: its first sentence is the head.
+  function say(state, words, told = "") {
     const zone = document.getElementById("bench-next");
     const said = zone && zone.querySelector(".next-words");
-    if (!said || zone.dataset.state === state) {
+    if (!said || (zone.dataset.state === state && !told)) {
       return;
     }
+    const end = told.indexOf(". ") + 1;
     zone.dataset.state = state;
     const head = document.createElement("h2");
     const rest = document.createElement("p");
-    head.textContent = zone.dataset[`${words}Words`] || "";
-    rest.textContent = zone.dataset[`${words}ToDo`] || "";
+    head.textContent = told.slice(0, end) || zone.dataset[`${words}Words`] || "";
+    rest.textContent = told.slice(end) || zone.dataset[`${words}ToDo`] || "";
     rest.className = "go-to";
     said.replaceChildren(head, rest);
   }
@@ -197,7 +199,8 @@
     sending = false;
     if (!got || AWAY.includes(got.answer.status)) {
       failures = 0;
-      say("wait", "wait");
+      const plain = got && got.answer.headers.get("Content-Type") === "text/plain";
+      say("wait", "wait", plain ? got.text : "");
       later();
     } else {
       receive(entry, got.answer, got.text);
