@@ -26,7 +26,9 @@ from kitting.ledger.kept import Kept
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
 CONFIRM_CLOCK = "confirm_clock"
-"""The act that says that the date is right; it alone is done while that is in doubt."""
+"""The act that says that the date is right."""
+SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, "restore"})
+"""Acts that are done while the date is in doubt: whoever restores looked at it first."""
 FORM = 1
 """Version of the canonical form that links hash."""
 
@@ -230,7 +232,8 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         by=sign.by,
         by_name=str(sign.by)[:150],
         bench_id=sign.bench_id,
-        at=sign.now or clock.after(head.at, workshop, confirming=name == CONFIRM_CLOCK),
+        at=sign.now
+        or clock.after(head.at, workshop, confirming=name in SURE_OF_THE_DATE),
     )
     try:
         bulk.insert([operation])

@@ -58,8 +58,8 @@ REACHED: Counter[str] = Counter()
 """How often each act was done, not refused, over all histories."""
 
 
-SEED = 1
-"""Of the search: some get further than others, and its text would choose one anew."""
+SEARCHES = 4
+"""How often it begins anew until it got far: names that other tests used up count too."""
 
 ACTS = {
     "begin_shipment",
@@ -441,9 +441,16 @@ def test_every_piece_stays_accounted_for_whatever_is_done(
         suppress_health_check=list(HealthCheck),
     )
     try:
-        run_state_machine_as_test(seed(SEED)(Ledger), settings=chosen)
+        for begins in range(SEARCHES):
+            run_state_machine_as_test(seed(begins)(Ledger), settings=chosen)
+            if got_far():
+                break
     finally:
         first.teardown()
-    # A machine that never gets far proves little.
-    assert {"bring_bag", "close_box", "close_run", "send_shipment"} <= set(REACHED)
-    assert len(ACTS - set(REACHED)) <= 4, ACTS - set(REACHED)
+    assert got_far(), ACTS - set(REACHED)
+
+
+def got_far() -> bool:
+    """A machine that never gets far proves little."""
+    ends = {"bring_bag", "close_box", "close_run", "send_shipment"}
+    return ends <= set(REACHED) and len(ACTS - set(REACHED)) <= 4

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 from django import forms
+from django.contrib.auth.models import Group
 from django.db import transaction
 from django.http import HttpResponse
 from django.test import Client
@@ -94,9 +95,10 @@ def post(client: Client, address: str, data: dict[str, Any]) -> HttpResponse:
 
 @pytest.fixture
 def everybody(make_user: Any) -> User:
-    """Somebody with every right, so that no page is closed."""
-    rights = {f"kitting.{right}" for of_role in ROLES.values() for right in of_role}
-    return make_user("everybody", permissions=tuple(rights))  # type: ignore[no-any-return]
+    """Somebody in every role, so that no page is closed."""
+    everybody = make_user("everybody")
+    everybody.groups.set(Group.objects.filter(name__in=ROLES))
+    return everybody  # type: ignore[no-any-return]
 
 
 @pytest.mark.smoke

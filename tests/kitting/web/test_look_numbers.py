@@ -21,8 +21,8 @@ NUMBER = re.compile(
 )
 """Numbers that Lotward assigns, GTINs, SSCCs and kit batches."""
 
-PLAIN = {"title", "script", "style", "option", "textarea", "svg"}
-"""Where a browser lets nothing be divided, or nobody reads it."""
+PLAIN = {"title", "script", "style", "option", "textarea", "svg", "samp"}
+"""Where a browser lets nothing be divided, nobody reads it, or a row stands as stored."""
 
 OF_EACH = 2
 """Pages of each address that are looked at."""
