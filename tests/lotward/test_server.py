@@ -104,8 +104,9 @@ def test_static_files_carry_the_content_security_policy(running: Running) -> Non
 
 
 def test_its_files_keep_what_was_acknowledged_through_a_power_cut(
-    running: Running, tmp_path: Path
+    running: Running, migrated: Path, tmp_path: Path
 ) -> None:
+    copy_of(migrated, tmp_path)
     script = (
         "import django; django.setup()\n"
         "from django.db import connection\n"
