@@ -288,16 +288,16 @@ SENTENCES: dict[str, str | Promise] = {
         "These figures are of another process than %(process)s. A dose, spectrum and"
         " turning are for UV-C; a time and a minimum are for heat and liquids."
     ),
+    "protocol_own": _(
+        "You wrote %(protocol)s, or a part of it, yourself. Another quality officer has"
+        " to sign it."
+    ),
     "protocol_process_unknown": _(
         "“%(read)s” is no process of disinfection. Choose one from the list."
     ),
     "protocol_requires_nothing": _(
         "The protocol requires nothing yet. Enter the dose of at least one side; for"
         " heat or a liquid, the time and the minimum."
-    ),
-    "protocol_own": _(
-        "You wrote %(protocol)s, or a part of it, yourself. Another quality officer has"
-        " to sign it."
     ),
     "protocol_retired": _(
         "%(protocol)s is in force until %(until)s only. There is nothing to do."

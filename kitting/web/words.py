@@ -177,13 +177,13 @@ SENTENCES: dict[str, str | Promise] = {
         "The time in (%(ai)s)%(value)s does not exist. Check how the code was made."
     ),
     "hold_lifted": _("This hold was lifted before. Load the page again."),
-    "hold_own": _(
-        "You placed this hold yourself. Another quality officer or manager has to lift"
-        " it."
-    ),
     "hold_needs_a_minimum": _(
         "The protocol names no minimum above 0, so no value can be compared with it."
         " Choose another protocol."
+    ),
+    "hold_own": _(
+        "You placed this hold yourself. Another quality officer or manager has to lift"
+        " it."
     ),
     "hold_target_unknown": _(
         "A hold cannot be placed on “%(target)s”. Choose a lot, bag, run, box,"

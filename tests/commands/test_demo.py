@@ -278,8 +278,8 @@ def test_another_build_has_the_same_journal_and_is_served(
     assert f"http://127.0.0.1:{port}/" in text
     assert PASSWORD in text
     assert (tmp_path / room.FOLDER / NAME).exists()
-    # The workshop's own database: made ready for its owner alone, and never opened.
-    assert (tmp_path / NAME).stat().st_size == 0
+    # The workshop's own database is never opened, and none is made.
+    assert not (tmp_path / NAME).exists()
 
 
 def _signed_in(at: str) -> str:

@@ -24,7 +24,7 @@ from kitting.people.services import issue_badges, revoke_badge
 from tests import factories, printers
 from tests.commands.tampering.bending import Bend, bends
 from tests.conftest import guards_away
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
@@ -105,7 +105,7 @@ def fill(history: History) -> None:
         ("protocol", history.protocol.pk),
     ):
         placed = holds.place_hold(target=target, value=value, reason="a", sign=sign())
-        holds.lift_hold(hold_id=placed.hold_id, reason="b", sign=sign())
+        holds.lift_hold(hold_id=placed.hold_id, reason="b", sign=sign_by_another())
     for _ in range(2):
         (badge,) = issue_badges(user_ids=[person.pk], sign=sign())
     revoke_badge(badge_id=badge.badge_id, sign=sign())

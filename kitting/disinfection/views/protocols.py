@@ -219,19 +219,19 @@ def protocol_sign(request: LotwardRequest, code: str, version: int) -> HttpRespo
         said=_("%(protocol)s is signed by %(signed_by)s."),
         named=named,
         to=protocol_address(code, version),
-        around=lambda: {
-            **_context(protocol, terms.evidence),
-            "own": _own(request, protocol),
-        },
+        around=lambda: _to_sign(request, protocol, terms.evidence),
         act=_("Sign %(protocol)s") % named,
     )
 
 
-def _own(request: LotwardRequest, protocol: Protocol) -> str:
-    wrote = touched_by(protocol, *protocol.loads.all())
-    if not is_own(request.workshop, request.user, wrote):
-        return ""
-    return sentence(Refused("protocol_own", protocol=str(protocol)))
+def _to_sign(
+    request: LotwardRequest, protocol: Protocol, codes: tuple[str, ...]
+) -> dict[str, Any]:
+    context = _context(protocol, codes)
+    wrote = touched_by(protocol, *context["shown"].loads)
+    own = is_own(request.workshop, request.user, wrote)
+    said = sentence(Refused("protocol_own", protocol=str(protocol))) if own else ""
+    return {**context, "own": said}
 
 
 @allowed("kitting.sign_protocols", "GET", "POST")
