@@ -244,6 +244,17 @@ def _postgresql(database: BaseDatabaseWrapper) -> Iterator[Part]:
         for query in _CATALOGUE:
             cursor.execute(query.replace("OURS", _OURS))
             for table, kind, name, says in cursor.fetchall():
-                yield Part(
-                    table, kind, schema.sub("", name), schema.sub("", says or "")
-                )
+                said = _restored(schema.sub("", says or ""))
+                yield Part(table, kind, schema.sub("", name), said)
+
+
+_CAST = re.compile(r"::(?:character varying|text)(?:\[\])?")
+_ALONE = re.compile(r"(?<![\w\"])\(('[^']*'|\"?\w+\"?|\(ARRAY\[[^]]*\]\))\)")
+
+
+def _restored(sql: str) -> str:
+    """An expression as a restore leaves it: a list of words casts each, not the whole."""
+    plain = _CAST.sub("", sql)
+    while plain != (plain := _ALONE.sub(r"\1", plain)):
+        pass
+    return plain
