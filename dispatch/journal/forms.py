@@ -6,7 +6,6 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Model
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.journal.acts import ACTS
@@ -16,7 +15,7 @@ from dispatch.log.forms import PeriodForm
 from kitting.domain.errors import LotwardError
 from kitting.ledger import export
 from kitting.models import User
-from kitting.web.forms import ScanField
+from kitting.web.forms import NamedField
 from kitting.web.messages import sentence
 
 
@@ -38,7 +37,7 @@ class JournalForm(PeriodForm):
         empty_label=_("anybody"),
     )
     act = forms.ChoiceField(label=_("of the kind"), required=False)
-    about = ScanField(label=_("with number"), required=False)
+    about = NamedField(thing_named, label=_("with number"))
     before = forms.IntegerField(
         required=False, min_value=1, max_value=10**15, widget=forms.HiddenInput
     )
@@ -48,16 +47,6 @@ class JournalForm(PeriodForm):
         acts = sorted(((name, str(said)) for name, said in ACTS.items()), key=_by_words)
         self.offer("act", [("", _("anything")), *acts])
         self.order_fields(["act", "by", "about", "from", "to"])
-
-    def clean_about(self) -> Model | None:
-        """Find the thing that is named."""
-        text = self.cleaned_data["about"]
-        if not text.strip():
-            return None
-        try:
-            return thing_named(text)
-        except LotwardError as error:
-            raise ValidationError(sentence(error), code=error.code) from error
 
     def filters(self) -> Filters:
         """What a valid form asks for."""

@@ -11,11 +11,8 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.log.queries import Filters, lot_named
 from dispatch.models import Consignee
-from kitting.domain.errors import LotwardError
 from kitting.ledger.clock import midnight
-from kitting.models import Lot
-from kitting.web.forms import DayField, ScanField, SpokenForm
-from kitting.web.messages import sentence
+from kitting.web.forms import DayField, NamedField, SpokenForm
 
 
 class PeriodForm(SpokenForm):
@@ -67,17 +64,7 @@ class LogForm(PeriodForm):
         empty_label=_("any consignee"),
     )
     q = forms.CharField(label=_("with the words"), required=False, max_length=100)
-    lot = ScanField(label=_("carrying lot"), required=False)
-
-    def clean_lot(self) -> Lot | None:
-        """Find the lot that is named."""
-        text = self.cleaned_data["lot"]
-        if not text.strip():
-            return None
-        try:
-            return lot_named(text)
-        except LotwardError as error:
-            raise ValidationError(sentence(error), code=error.code) from error
+    lot = NamedField(lot_named, label=_("carrying lot"))
 
     def filters(self) -> Filters:
         """What a valid form asks for."""

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Model
 from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import Refused
+from kitting.domain.errors import LotwardError, Refused
 from kitting.web.http import new_op_key
 from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID, in_words, is_unsaid, name_of
@@ -146,6 +147,29 @@ class ScanField(forms.CharField):
         options = {"max_length": LONGEST_SCAN, "strip": False, **options}
         options.setdefault("widget", forms.TextInput(attrs=attrs))
         super().__init__(**options)
+
+
+class NamedField(ScanField):
+    """A number of something on record; what is read is the thing, or None.
+
+    Args:
+        find: Finds it by its number; what it refuses stands at the field.
+        **options: As for ``ScanField``.
+    """
+
+    def __init__(self, find: Callable[[str], Model], **options: Any) -> None:
+        self.find = find
+        super().__init__(**{"required": False, **options})
+
+    def clean(self, value: Any) -> Model | None:
+        """Find the thing."""
+        text = str(super().clean(value))
+        if not text.strip():
+            return None
+        try:
+            return self.find(text)
+        except LotwardError as error:
+            raise ValidationError(sentence(error), code=error.code) from error
 
 
 FIRST_DAY, LAST_DAY = date(2000, 1, 1), date(2999, 12, 31)
