@@ -24,7 +24,7 @@ from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, Q
 
-from kitting.ledger.canon import canonical_values, columns
+from kitting.ledger.canon import among, canonical_values, columns
 from kitting.ledger.kept import MOST_VALUES, Kept
 from kitting.models import Guarded, Operation, RowSeal, Touched
 
@@ -152,8 +152,6 @@ def _postgresql(name: str, table: str, changed: str) -> Iterator[tuple[str, str]
         yield f"{name}_{end}", statement
 
 
-CLOSE = 4
-"""Ids are close together if at least one in so many is wanted."""
 MANY = 5_000
 """So many rows are read with one query."""
 Row: TypeAlias = Sequence[Any]
@@ -212,10 +210,7 @@ def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[
         return
     for first in range(0, len(ids), MANY):
         some = set(ids[first : first + MANY])
-        low, high = min(some), max(some)
-        close = high - low <= CLOSE * len(some)
-        those = Q(pk__gte=low, pk__lte=high) if close else Q(pk__in=some)
-        for row in model._base_manager.filter(those).values_list(*names):
+        for row in model._base_manager.filter(among("pk", some)).values_list(*names):
             if row[names.index("id")] in some:
                 yield row
 

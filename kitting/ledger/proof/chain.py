@@ -6,10 +6,10 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any, NamedTuple
 
-from django.db.models import Exists, F, Model, OuterRef, Q
+from django.db.models import Exists, F, Model, OuterRef
 
 from kitting.ledger import keys
-from kitting.ledger.canon import canonical_values, columns
+from kitting.ledger.canon import among, canonical_values, columns
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
@@ -20,8 +20,6 @@ LINK = Link._meta.db_table
 OPERATION = Operation._meta.db_table
 HEAD = JournalHead._meta.db_table
 START = bytes(32)
-CLOSE = 4
-"""Ids are close together if at least one in so many is wanted."""
 
 
 class _Link(NamedTuple):
@@ -120,7 +118,7 @@ def written_by(ids: Sequence[int]) -> Written:
     wanted = set(ids)
     names = columns(Operation)
     at = names.index("id")
-    found = Operation.objects.filter(_among("id", ids)).order_by()
+    found = Operation.objects.filter(among("id", ids)).order_by()
     operations = {
         row[at]: canonical_values(names, row)
         for row in rows(found.values_list(*names))
@@ -131,24 +129,12 @@ def written_by(ids: Sequence[int]) -> Written:
         names = columns(model)
         pk, owner = names.index("id"), names.index("operation_id")
         label = model._meta.label_lower
-        those = model._default_manager.filter(_among("operation_id", ids)).order_by()
+        those = model._default_manager.filter(among("operation_id", ids)).order_by()
         for row in rows(those.values_list(*names)):
             if row[owner] in wanted:
                 entry = (label, row[pk], canonical_values(names, row))
                 entries[row[owner]].append(entry)
     return Written(operations, entries)
-
-
-def _among(column: str, ids: Sequence[int]) -> Q:
-    """Rows of these operations; a few others too, where that is quicker to ask.
-
-    Acts are linked about in the order in which they began, so a batch of links names
-    operations whose ids lie close together.
-    """
-    low, high = min(ids), max(ids)
-    if high - low <= CLOSE * len(ids):
-        return Q(**{f"{column}__gte": low, f"{column}__lte": high})
-    return Q(**{f"{column}__in": ids})
 
 
 def keyed(tally: Tally) -> None:
