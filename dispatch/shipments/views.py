@@ -276,14 +276,13 @@ def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
     shipment = get_or_404(Shipment.objects.select_related("consignee"), number=number)
     with snapshot():
         packed = packed_in(shipment)
-        newest = heads.printed()
     context = {
         "shipment": shipment,
         "packed": packed,
         "sizes": by_size(packed),
         "boxes": len(packed),
         "sets": sum(box.sets for box in packed),
-        "heads": newest,
+        "head": heads.of_workshop(request.workshop),
         "may_still_change": shipment.stage == ShipmentStage.OPEN,
     }
     return render(request, "dispatch/shipments/packing_list.html", context)

@@ -155,7 +155,7 @@ def test_a_key_that_is_there_is_not_started_again() -> None:
 
 
 def on_paper() -> str:
-    (printed,) = heads.printed()
+    (printed,) = (head.on_paper for head in heads.current())
     return printed
 
 

@@ -45,7 +45,7 @@ def test_the_steps_bring_a_lost_workshop_back(own: Path, tmp_path: Path) -> None
     disk = tmp_path / "disk"
     file = back_up(disk)
     kept = Box.objects.get().serial
-    (printed,) = heads.printed()
+    (printed,) = (head.on_paper for head in heads.current())
     lost = line.pack().serial
     lose_the_database()
     plain, _encrypted, prove, compare, backup = commands()

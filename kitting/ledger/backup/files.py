@@ -32,7 +32,6 @@ MANIFEST: Final = "manifest.json"
 MOMENT: Final = "%Y%m%dT%H%M%SZ"
 SEALED: Final = ".age"
 """Of a file that only the holder of a key can read; the open format age, version 1."""
-HEAD_DIGITS: Final = 16
 NAME: Final = re.compile(
     r"lotward-(?P<site>[1-9])-(?P<made>[0-9]{8}T[0-9]{6}Z)"
     r"-(?P<seq>[0-9]{1,18})-(?P<head>[0-9a-f]{16})(?P<faulty>-faulty)?\.zip(\.age)?"

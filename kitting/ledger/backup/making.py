@@ -19,7 +19,7 @@ from django.db.migrations.recorder import MigrationRecorder
 
 from kitting.ledger import clock
 from kitting.ledger.backup import files
-from kitting.ledger.backup.files import HEAD_DIGITS, Manifest, Trouble
+from kitting.ledger.backup.files import Manifest, Trouble
 from kitting.ledger.backup.postgresql import Postgresql
 from kitting.ledger.backup.sqlite import Sqlite
 from kitting.ledger.proof import examine, heads
@@ -157,7 +157,7 @@ def _manifest(now: datetime, vendor: str, faults: int) -> Manifest:
         vendor=vendor,
         migrations=newest_migrations(),
         seq=head.seq,
-        head=bytes(head.hash).hex()[:HEAD_DIGITS],
+        head=bytes(head.hash).hex()[: heads.DIGITS],
         faults=faults,
         size=0,
         sha256="",

@@ -11,7 +11,6 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.models import Shipment
-from kitting.ledger.proof import heads
 from kitting.models import JournalHead, User
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
@@ -88,12 +87,12 @@ def test_the_newest_link_goes_on_the_paper_as_a_proof_expects_it(
     clerk: Client,
 ) -> None:
     shipment = factories.send(factories.make_shipment(factories.make_labelled_box()))
-    printed = clerk.get(list_of(shipment)).context["heads"]
-    assert printed == [head.on_paper for head in heads.current()]
+    page = clerk.get(list_of(shipment))
     head = JournalHead.objects.get()
-    assert printed == [f"{head.site}/{head.seq}:{bytes(head.hash).hex()[:16]}"]
+    printed = f"{head.site}/{head.seq}:{bytes(head.hash).hex()[:16]}"
+    assert printed in text_of(page)
     factories.seal_set_up()
-    call_command("prove", "--no-record", "--expect", printed[0])
+    call_command("prove", "--no-record", "--expect", printed)
 
 
 def test_its_queries_do_not_grow_with_the_boxes(
