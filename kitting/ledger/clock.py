@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 from zoneinfo import ZoneInfo
@@ -69,12 +70,18 @@ class Clocks(NamedTuple):
 
 def look() -> Clocks:
     """Look at the clock that can be set, and at the one that cannot."""
+    wall = datetime.fromtimestamp(machine.time(), UTC)
+    if boot := _boot():
+        return Clocks(wall, boot, machine.clock_gettime(machine.CLOCK_BOOTTIME))
+    return Clocks(wall, "", machine.monotonic())
+
+
+@cache
+def _boot() -> str:
     try:
-        ticks = machine.clock_gettime(machine.CLOCK_BOOTTIME)
-        boot = Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
-    except (AttributeError, OSError):
-        ticks, boot = machine.monotonic(), ""
-    return Clocks(datetime.fromtimestamp(machine.time(), UTC), boot, ticks)
+        return Path("/proc/sys/kernel/random/boot_id").read_text("ascii").strip()
+    except OSError:  # it is not Linux
+        return ""
 
 
 _began = look()

@@ -16,7 +16,7 @@ from datetime import datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, transaction
 from django.db.models import Exists, QuerySet
 
 from kitting.domain.errors import OperationKeyReused, Refused
@@ -27,7 +27,9 @@ from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
 CONFIRM_CLOCK = "confirm_clock"
 """The act that says that the date is right."""
-SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, "restore"})
+RESTORE = "restore"
+"""The act that names the heads which a restored backup leaves behind."""
+SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, RESTORE})
 """Acts that are done while the date is in doubt: whoever restores looked at it first."""
 FORM = 1
 """Version of the canonical form that links hash."""
@@ -105,36 +107,29 @@ def perform(
 
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
-        Refused: ``account_closed``; ``clock_set_back`` if the clock shows a time before the newest act; as
-            ``clock.doubt``.
+        Overtaken: If an act of a later time was sealed while this one waited.
+        Refused: ``account_closed``; as ``clock.after``.
     """
     mark = fingerprint(name, sent)
-    for overtaken in range(MOST_OVERTAKEN, -1, -1):
-        try:
-            with transaction.atomic(durable=True):
-                act = _claim(name, mark, sign)
-                outcome = work(act)
-                _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
-        except _KeyTaken as taken:
-            return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
-        except _Overtaken:
-            if not overtaken:
-                raise
-        else:
-            break
+    try:
+        with transaction.atomic(durable=True):
+            act = _claim(name, mark, sign)
+            outcome = work(act)
+            _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+    except _KeyTaken as taken:
+        return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
     return outcome
 
 
-MOST_OVERTAKEN = 3
-"""So often an act begins again because another one was dated after it meanwhile."""
+class Overtaken(OperationalError):
+    """An act of a later time was sealed meanwhile: nothing stays, the same again."""
 
-
-class _Overtaken(Exception):
-    """While it waited for a lock, an act of a later time was sealed; nothing stays."""
+    sqlstate = "40001"
+    """A serialization failure (PostgreSQL 15, Appendix A): the record is busy."""
 
 
 class _KeyTaken(Exception):
-    """The key has an act by now; what this one began is rolled back."""
+    """The key may have an act by now; what this one began is rolled back."""
 
 
 @dataclass(frozen=True)
@@ -200,7 +195,7 @@ def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
 
 def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
     link = _link_of(sign)
-    if link is None:  # Something else was wrong with the operation.
+    if link is None:  # Nothing was done under it: this is why nothing can be.
         raise taken.__cause__ or taken
     done = link.operation
     same = done.name == name and bytes(done.mark) == mark
@@ -219,11 +214,14 @@ _WORKSHOP = Kept(_with_open)
 
 
 def _claim(name: str, mark: bytes, sign: Sign) -> Act:
-    """Take the key; on a server one that is being used is waited for."""
-    workshop = next(iter(_WORKSHOP(sign.by.pk)), None)
-    if workshop is None:  # closed while this was on its way
-        raise Refused("account_closed", name=str(sign.by))
-    head = locking.see_head(workshop.site)
+    """Take the key; on a server one that is being used is waited for.
+
+    What was done under the key is answered before an account, clock or key refuses it.
+    """
+    try:
+        workshop, head, at = _now(name, sign)
+    except Refused as error:
+        raise _KeyTaken from error
     operation = Operation(
         site=workshop.site,
         key=sign.key.bytes,
@@ -232,8 +230,7 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         by=sign.by,
         by_name=str(sign.by)[:150],
         bench_id=sign.bench_id,
-        at=sign.now
-        or clock.after(head.at, workshop, confirming=name in SURE_OF_THE_DATE),
+        at=at,
     )
     try:
         bulk.insert([operation])
@@ -242,12 +239,23 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
     return Act(operation, sign, workshop, head)
 
 
+def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
+    workshop = next(iter(_WORKSHOP(sign.by.pk)), None)
+    if workshop is None:  # closed while this was on its way
+        raise Refused("account_closed", name=str(sign.by))
+    head = locking.see_head(workshop.site)
+    if sign.now is not None:
+        return workshop, head, sign.now
+    sure = name in SURE_OF_THE_DATE
+    return workshop, head, clock.after(head.at, workshop, confirming=sure)
+
+
 def _seal(act: Act, outcome: str) -> None:
     seals.seal(act, first=act.first)
     head = locking.lock_head(act.seen)
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
-        raise _Overtaken
+        raise Overtaken
     seq = head.seq + 1
     digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
     if act.first:

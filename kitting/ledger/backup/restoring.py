@@ -21,9 +21,9 @@ from kitting.domain.errors import CodeError
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.ledger import clock, gaps, keys, serving
 from kitting.ledger.backup import files
-from kitting.ledger.backup.files import HEAD_DIGITS, Manifest, Trouble
+from kitting.ledger.backup.files import Manifest, Trouble
 from kitting.ledger.backup.making import Database, database
-from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.operations import RESTORE, Act, Sign, perform
 from kitting.ledger.proof import Proof, examine, heads
 from kitting.models import (
     Counter,
@@ -242,7 +242,7 @@ def _take_up(
 
     if keys.key() is None:
         keys.make()  # the links of before keep the one of their own server
-    return perform(heads.RESTORE, work, Restored, sign, sha256=manifest.sha256)
+    return perform(RESTORE, work, Restored, sign, sha256=manifest.sha256)
 
 
 def _need_same_tables(manifest: Manifest) -> None:
@@ -266,7 +266,7 @@ def _need_same_tables(manifest: Manifest) -> None:
 
 def _need_same(manifest: Manifest, workshop: Workshop) -> None:
     head = JournalHead.objects.get(site=workshop.site)
-    found = (workshop.site, head.seq, bytes(head.hash).hex()[:HEAD_DIGITS])
+    found = (workshop.site, head.seq, bytes(head.hash).hex()[: heads.DIGITS])
     if found != (manifest.site, manifest.seq, manifest.head):
         raise Trouble("The backup is damaged: its journal ends elsewhere than it says.")
 

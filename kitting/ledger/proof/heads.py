@@ -18,24 +18,20 @@ from typing import NamedTuple
 from django.conf import settings
 
 from kitting.ledger import clock
+from kitting.ledger.operations import RESTORE
 from kitting.ledger.proof.acts import done
 from kitting.ledger.proof.faults import Tally
 from kitting.models import JournalHead, Link, Workshop
 
 FILE = "heads.txt"
-RESTORE = "restore"
-"""The act that names the heads which a restored backup leaves behind."""
 LINK = Link._meta.db_table
 _LINE = re.compile(r"(?P<site>[1-9])/(?P<seq>[0-9]{1,18}) (?P<hash>[0-9a-f]{64})")
-
-
 _ON_PAPER = re.compile(
     r"(?:(?P<site>[1-9])/)?(?P<seq>[0-9]{1,18}):(?P<hash>[0-9a-f]{16,64})"
 )
 
 _looked_up: ContextVar[Sequence[str] | None] = ContextVar("looked_up", default=None)
 _expected: ContextVar[Sequence[Head]] = ContextVar("expected", default=())
-
 
 DIGITS = 16
 """So many hexadecimal digits of a hash stand on paper and are typed."""
@@ -67,15 +63,6 @@ def current() -> list[Head]:
     """The newest link of each site as its journal head says; empty journals left out."""
     found = JournalHead.objects.filter(seq__gt=0).order_by("site")
     return [Head(head.site, head.seq, bytes(head.hash).hex()) for head in found]
-
-
-def printed() -> list[str]:
-    """The newest link of each site for paper, where the owner of a database cannot cut.
-
-    Returns:
-        As ``prove --expect`` reads them.
-    """
-    return [head.on_paper for head in current()]
 
 
 def of_workshop(workshop: Workshop) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -16,7 +16,7 @@ from kitting.day.services import confirm_clock
 from kitting.disinfection.services import runs
 from kitting.domain.errors import Refused
 from kitting.ledger import clock, locking
-from kitting.ledger.operations import Act, perform
+from kitting.ledger.operations import Act, Overtaken, Sign, perform
 from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag, User
 from kitting.packing.services import boxes, voiding
 from tests import factories
@@ -76,13 +76,13 @@ class Noted:
     at: str
 
 
-def note() -> datetime:
+def note(sign: Sign | None = None) -> datetime:
     """An act that is done now, by the machine's clock."""
 
     def noted(act: Act) -> Noted:
         return Noted(act.now.isoformat())
 
-    done = perform("note", noted, Noted, factories.sign(now=None))
+    done = perform("note", noted, Noted, sign or factories.sign(now=None))
     return datetime.fromisoformat(done.at)
 
 
@@ -128,30 +128,67 @@ def test_the_time_is_read_after_the_lock_and_not_before(
     assert note() == NOW + HOUR
 
 
-def test_an_act_that_was_overtaken_begins_again(
-    wall: Callable[[datetime], None],
-) -> None:
-    """It waited for a lock while an act of an hour later was sealed."""
+@pytest.fixture
+def overtaken(wall: Callable[[datetime], None]) -> Iterator[None]:
+    """While an act waits for the head, another one's act of an hour later is sealed."""
     wall(NOW)
-    tries: list[datetime] = []
-
     note()
     plain = locking.lock_head
 
-    def overtaken(seen: JournalHead) -> JournalHead:
-        """The head as another one left it, whose act was done while this one waited."""
+    def later(seen: JournalHead) -> JournalHead:
         head = plain(seen)
-        if not tries:
-            head.at = NOW + HOUR
-            wall(NOW + HOUR)
-        tries.append(timezone.now())
+        head.at = NOW + HOUR
         return head
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(locking, "lock_head", overtaken)
-        assert note() == NOW + HOUR
-    assert len(tries) == 2
-    assert Operation.objects.filter(name="note").count() == 2
+        patch.setattr(locking, "lock_head", later)
+        yield
+
+
+@pytest.mark.usefixtures("overtaken")
+def test_an_act_that_was_overtaken_leaves_nothing() -> None:
+    with pytest.raises(Overtaken):
+        note()
+    assert Operation.objects.filter(name="note").count() == 1
+
+
+@pytest.mark.usefixtures("overtaken")
+def test_whoever_was_overtaken_is_asked_for_the_same_again_with_the_same_key(
+    client_for: Callable[[User], Client],
+) -> None:
+    client = client_for(factories.make_person("manager"))
+    client.raise_request_exception = False
+    key = str(uuid.uuid4())
+    answer = client.post("/set-up/clock/", {"op_key": key})
+    assert answer.status_code == 503
+    page = text_of(answer)
+    assert "The record is busy" in page
+    assert f'name="op_key" value="{key}"' in page
+    assert "Nothing of what you sent was recorded." in page
+
+
+def test_what_was_done_before_the_clock_was_set_back_is_answered_all_the_same(
+    wall: Callable[[datetime], None],
+) -> None:
+    """The answer was lost, and the act is sent again under its key."""
+    wall(NOW)
+    sign = factories.sign(now=None)
+    first = note(sign)
+    wall(NOW - HOUR)
+    assert note(sign) == first
+    with pytest.raises(Refused):
+        note()
+    assert Operation.objects.count() == 1
+
+
+def test_what_was_done_before_an_account_was_closed_is_answered_all_the_same() -> None:
+    sign = factories.sign(now=None)
+    first = note(sign)
+    User.objects.filter(pk=sign.by.pk).update(is_active=False)
+    assert note(sign) == first
+    with pytest.raises(Refused) as caught:
+        note(factories.sign(sign.by, now=None))
+    assert_refused(caught.value, "account_closed", name=str(sign.by))
 
 
 @pytest.fixture
