@@ -179,6 +179,11 @@ def test_the_page_says_at_once_that_it_is_for_somebody_else(
     }
     for page, words in pages.items():
         said = [words in text_of(client_for(who).get(page)) for who in (robin, alex)]
+        shut = [
+            b'name="password"' not in client_for(who).get(page).content
+            for who in (robin, alex)
+        ]
+        assert shut == said  # no form that would only be refused
         assert said == [True, False]
     switch(on=False)
     for page, words in pages.items():
