@@ -48,9 +48,11 @@ _JOURNAL_BYTES = 4 * 1000 * 4096
 them back by itself. Only a long read lets it grow beyond that, and only then it is cut."""
 _CACHE_KIB = 10 * 2000
 """Ten times SQLite's own cache: what indices of a busy month take, for each connection."""
+BUSY_S = 20
+"""How long an act waits for another one before the record is called busy."""
 SQLITE_OPTIONS: dict[str, Any] = {
     "transaction_mode": "IMMEDIATE",
-    "timeout": 20,
+    "timeout": BUSY_S,
     "init_command": (
         "PRAGMA journal_mode=WAL;"
         "PRAGMA synchronous=FULL;"
@@ -59,6 +61,12 @@ SQLITE_OPTIONS: dict[str, Any] = {
     ),
 }
 """IMMEDIATE makes writers queue; FULL keeps an acknowledged act through a power cut."""
+POSTGRESQL_LIMITS = (
+    f"-c lock_timeout={BUSY_S}s -c idle_in_transaction_session_timeout=60s"
+)
+"""The same wait on a server; and what a process that is gone had locked, once its machine
+or network went with it, is free after a minute. Statements have no limit: proving and
+copying a large record take minutes, and a page's locks nothing."""
 
 _SWITCH = {
     **dict.fromkeys(("1", "true", "yes", "on"), True),
@@ -212,7 +220,12 @@ def database(env: Environment, name: str, *, folder: Path) -> dict[str, Any]:
     known = config["NAME"] and _POSTGRESQL_OPTIONS.issuperset(options)
     if scheme not in {"postgres", "postgresql"} or not known:
         refuse(name, _without_password(value), allowed)
-    return {**config, "CONN_MAX_AGE": 600, "CONN_HEALTH_CHECKS": True}
+    return {
+        **config,
+        "OPTIONS": {**options, "options": POSTGRESQL_LIMITS},
+        "CONN_MAX_AGE": 600,
+        "CONN_HEALTH_CHECKS": True,
+    }
 
 
 def secret(env: Environment, name: str, *, folder: Path) -> str:

@@ -34,6 +34,8 @@ if _default["ENGINE"] == "lotward.sqlite":
     )
 else:
     _default["CONN_MAX_AGE"] = 0
+    # A test's own transaction lasts as long as the test.
+    _default["OPTIONS"]["options"] += " -c idle_in_transaction_session_timeout=0"
 
 # An empty folder: WhiteNoise reads all that was collected anew for every client.
 STATIC_ROOT = TEST_DIR / "static"

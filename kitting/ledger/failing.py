@@ -33,6 +33,7 @@ _BY_DISK: Final = frozenset(
 """What SQLite says of a file without saying why."""
 _ON_POSTGRESQL: Final = {
     "25006": "database_read_only",
+    "25P03": "database_busy",
     "3D000": "database_missing",
     "40001": "database_busy",
     "40P01": "database_busy",

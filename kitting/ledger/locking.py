@@ -190,8 +190,10 @@ def snapshot() -> Iterator[None]:
     if connection.vendor == "postgresql":
         with transaction.atomic():
             with connection.cursor() as cursor:
+                # It locks nothing that an act waits for: it may take its time.
                 cursor.execute(
-                    "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"
+                    "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY;"
+                    "SET LOCAL idle_in_transaction_session_timeout = 0"
                 )
             yield
         return

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import errno
 import gc
-import re
 import shutil
 import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import closing, suppress
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 import psycopg
 import pytest
@@ -176,29 +175,6 @@ def test_managers_are_warned_before_the_disk_is_full(
     assert told() == (True, False, b"ok\ndisk nearly full\n")
 
 
-def test_a_busy_record_offers_the_same_again_with_its_key(
-    disk: Path, client: Client
-) -> None:
-    connection.settings_dict["OPTIONS"]["timeout"] = 0.1
-    pages = addresses()
-    with closing(sqlite3.connect(disk / NAME)) as other:
-        other.execute("BEGIN IMMEDIATE")
-        for page in pages:
-            assert client.get(page).status_code == 200, page
-        text = send(client, word="one “&” two").content.decode()
-        secret = send(client, password="secret").content.decode()
-    assert "The record is busy" in text
-    fields = dict(re.findall(r'type="hidden" name="(\w+)" value="([^"]*)"', text))
-    assert fields.pop("word") == "one “&amp;” two"
-    assert "secret" not in secret
-    assert "The same again" not in secret
-    [(name, key)] = fields.items()
-    assert name == "op_key"
-    for _time in range(2):
-        assert client.post(reverse("kitting:clock"), fields).status_code == 302
-    assert Operation.objects.filter(key=UUID(key).bytes).count() == 1
-
-
 def test_a_database_that_is_gone_is_not_made_anew(disk: Path, client: Client) -> None:
     (disk / NAME).unlink()
     for answer in (client.get("/"), send(client)):
@@ -234,6 +210,7 @@ def test_any_other_failure_is_a_fault_of_ours() -> None:
         (psycopg.errors.SerializationFailure(), "database_busy"),
         (psycopg.errors.DeadlockDetected(), "database_busy"),
         (psycopg.errors.LockNotAvailable(), "database_busy"),
+        (psycopg.errors.IdleInTransactionSessionTimeout(), "database_busy"),
         (psycopg.errors.UndefinedTable(), "database_unmade"),
         (psycopg.errors.AdminShutdown(), "database_away"),
         (psycopg.errors.DataCorrupted(), "database_broken"),

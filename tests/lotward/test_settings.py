@@ -191,7 +191,10 @@ def test_an_sqlite_file_elsewhere_gets_the_same_options(tmp_path: Path) -> None:
 def test_postgresql_may_be_told_to_insist_on_encryption(tmp_path: Path) -> None:
     given = {"LOTWARD_DATABASE_URL": "postgresql://db.example/lots?sslmode=require"}
     config = env.database(given, "LOTWARD_DATABASE_URL", folder=tmp_path)
-    assert config["OPTIONS"] == {"sslmode": "require"}
+    assert config["OPTIONS"] == {
+        "sslmode": "require",
+        "options": "-c lock_timeout=20s -c idle_in_transaction_session_timeout=60s",
+    }
 
 
 def test_postgresql_is_chosen_by_its_address(tmp_path: Path) -> None:
