@@ -6,9 +6,11 @@ import logging
 import sys
 from uuid import UUID
 
+from django.conf import settings
 from django.db import DatabaseError
 from django.http import HttpRequest, HttpResponse
 from django.template.loader import render_to_string
+from django.urls import reverse
 from django.utils.translation import gettext
 from django.views.defaults import server_error
 
@@ -30,7 +32,7 @@ def failed(request: HttpRequest) -> HttpResponse:
     refused = failing.why(sys.exc_info()[1])
     if refused is None:
         return server_error(request)
-    said = [sentence(refused), *_recorded(request)]
+    said = [sentence(refused), *_recorded(request), *_at_the_door(request)]
     LOG.error("%s: %s", request.path, " ".join(said))
     if "HX-Request" in request.headers:
         answer = HttpResponse(" ".join(said), content_type="text/plain", status=AWAY)
@@ -43,6 +45,8 @@ def failed(request: HttpRequest) -> HttpResponse:
             "to": request.get_full_path(),
         }
         answer = HttpResponse(render_to_string("503.html", context), status=AWAY)
+    if request.path == reverse("sign-out"):
+        answer.delete_cookie(settings.SESSION_COOKIE_NAME)
     # One line is enough in a log that may be on the same disk; Django's has a traceback.
     answer._has_been_logged = True  # type: ignore[attr-defined]
     return answer
@@ -62,6 +66,20 @@ def _recorded(request: HttpRequest) -> list[str]:
     if done:
         return [gettext("What you sent was recorded before that.")]
     return [gettext("Nothing of what you sent was recorded.")]
+
+
+def _at_the_door(request: HttpRequest) -> list[str]:
+    """What becomes of whoever signs in or out; sessions and attempts are on record."""
+    if request.path == reverse("sign-in"):
+        return [
+            gettext(
+                "Nobody can sign in until then, for that is recorded as well. Whoever"
+                " is signed in goes on, each at their own screen."
+            )
+        ]
+    if request.path == reverse("sign-out"):
+        return [gettext("You are signed out in this browser.")]
+    return []
 
 
 def _again(request: HttpRequest) -> list[tuple[str, str]]:

@@ -24,6 +24,7 @@ from pytest_django import DjangoDbBlocker
 from kitting.ledger import failing
 from kitting.models import Box, Lot, Operation, User
 from lotward import env
+from lotward.demo import people
 from tests.backups import mounted
 from tests.demo import NAME, Demo, working_on
 from tests.pages import RIGHTS
@@ -118,6 +119,30 @@ def test_pages_are_read_and_acts_are_refused_in_a_sentence(
     assert "Nothing of what you sent was recorded." in text
     assert "The same again" not in text
     assert Operation.objects.count() == acts
+
+
+@pytest.mark.parametrize(
+    ("trouble", "said"),
+    [(fill, "disk of the server is full"), (only_read, "and not write to it")],
+)
+def test_nobody_signs_in_and_whoever_signs_out_is_out(
+    disk: Path, client: Client, trouble: Callable[[Path], None], said: str
+) -> None:
+    trouble(disk)
+    stranger = Client(raise_request_exception=False, headers={"host": "localhost"})
+    assert stranger.get("/sign-in/").status_code == 200
+    for password in (people.PASSWORD, "wrong"):
+        typed = {"username": "manager", "password": password}
+        answer = stranger.post("/sign-in/", typed)
+        text = answer.content.decode()
+        assert (answer.status_code, said in text) == (503, True)
+        assert "Nobody can sign in until then" in text
+        assert password not in text
+        assert stranger.get("/").status_code == 302
+    assert client.get("/").status_code == 200
+    left = client.post("/sign-out/")
+    assert "You are signed out in this browser." in left.content.decode()
+    assert client.get("/").status_code == 302
 
 
 def test_a_part_of_a_page_and_a_scan_are_answered_in_plain_text(
