@@ -71,6 +71,8 @@ ACTS: dict[str, str | Promise] = {
     "revoke_badge": _("Badge revoked"),
     "scan_bag": _("Bag put on the line or taken off"),
     "scan_carrier": _("Carrier put on the line or taken off"),
+    "scrap": _("Pieces scrapped"),
+    "scrap_rejected": _("Bags of a rejected lot scrapped"),
     "see_label": _("Box label scanned"),
     "send_again": _("Print job sent again"),
     "send_back": _("Bags of a rejected lot sent back"),

@@ -14,10 +14,18 @@ from django.utils.translation import gettext_lazy as _
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.domain.shown import spaced
+from kitting.lots.forms.scrap import ScrapReasonForm
 from kitting.models import Bag, DefectKind, Part
 from kitting.models.lots import Verdict
 from kitting.web.fields import CodeField, ReasonField
-from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm, SpokenForm
+from kitting.web.forms import (
+    DayField,
+    FilterForm,
+    KeyedForm,
+    NamedForm,
+    SpokenForm,
+    TwoStepForm,
+)
 
 MOST_COUNTED = 1_000_000
 
@@ -155,11 +163,16 @@ class BagsField(forms.MultipleChoiceField):
         return str(value) in self.decided or super().valid_value(value)
 
 
-class BagsForm(KeyedForm):
-    """Which rejected bags, and why."""
+ALL = "all"
+"""What is ticked where all bags are meant."""
+
+
+class BagsForm(TwoStepForm):
+    """Which rejected bags; none of them is ticked beforehand."""
+
+    things = {"bags": _("at least one bag")}
 
     bags = BagsField(label=_("Bags"), widget=forms.CheckboxSelectMultiple)
-    reason = ReasonField()
 
     def __init__(
         self,
@@ -175,23 +188,51 @@ class BagsForm(KeyedForm):
             (str(bag.pk), _("%(bag)s, %(pieces)s in it") % self._said(bag))
             for bag in waiting
         ]
+        if len(choices) > 1:
+            whole = {"bags": len(waiting), "pieces": sum(bag.pieces for bag in waiting)}
+            all_of_them = _("All %(bags)s bags, %(pieces)s in them") % whole
+            choices.insert(0, (ALL, all_of_them))
+        self.waiting = waiting
         self.offer("bags", choices)
-        field.initial = [pk for pk, _words in choices]
 
     @staticmethod
     def _said(bag: Bag) -> dict[str, object]:
         return {"bag": spaced(bag.number), "pieces": bag.pieces}
 
     @property
+    def chosen(self) -> set[int]:
+        """Ids of the bags."""
+        ticked = self.cleaned_data["bags"]
+        if ALL in ticked:
+            return {bag.pk for bag in self.waiting}
+        return {int(pk) for pk in ticked}
+
+    def ask(self, pieces: int) -> None:
+        """Let the bags themselves go along, whatever stood for them."""
+        super().ask(pieces)
+        self.data.setlist("bags", [str(pk) for pk in sorted(self.chosen)])  # type: ignore[attr-defined]
+
+    @property
     def entries(self) -> dict[str, Any]:
-        """The bags by their ids, and why."""
-        return {
-            "bag_ids": [int(pk) for pk in self.cleaned_data["bags"]],
-            "reason": self.cleaned_data["reason"],
-        }
+        """As of every form, the bags by their ids."""
+        said = super().entries
+        del said["bags"]
+        return {**said, "bag_ids": sorted(self.chosen)}
 
 
-class ConcessionForm(BagsForm, NamedForm):
+class SendBackForm(BagsForm):
+    """Which rejected bags are sent back, and why."""
+
+    reason = ReasonField()
+
+
+class ScrapBagsForm(ScrapReasonForm, BagsForm):
+    """Which rejected bags are scrapped, and why."""
+
+    field_order = ("op_key", "pieces", "bags", "reason", "note")
+
+
+class ConcessionForm(SendBackForm, NamedForm):
     """Which rejected bags go on all the same, and why."""
 
 

@@ -9,6 +9,7 @@ urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/reject/", checks.lot_reject, name="lot-reject"),
     path("lots/<path:number>/rejected/", rejected.lot_rejected, name="lot-rejected"),
     path("lots/<path:number>/send-back/", rejected.lot_send_back, name="lot-send-back"),
+    path("lots/<path:number>/scrap/", rejected.lot_scrap, name="lot-scrap"),
     path(
         "lots/<path:number>/concession/", rejected.lot_concession, name="lot-concession"
     ),

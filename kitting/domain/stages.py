@@ -62,6 +62,8 @@ class MovementKind(StrEnum):
     CLEARED = "cleared"
     NOT_CLEARED = "not_cleared"
     PLACED = "placed"
+    REPACKED = "repacked"
+    SET_BACK = "set_back"
     PACKED = "packed"
     UNPACKED = "unpacked"
     SAMPLED = "sampled"
@@ -69,6 +71,7 @@ class MovementKind(StrEnum):
     SENT_BACK = "sent_back"
     SCRAPPED = "scrapped"
     MISSING = "missing"
+    CANCELLED = "cancelled"
 
 
 BOX_MOVES: dict[BoxStage, frozenset[BoxStage]] = {
@@ -100,6 +103,14 @@ COUNTABLE = (
     BagStage.USED_UP,
 )
 """Stages in which a bag can be counted: any but on the line, where nobody can."""
+
+REPACKABLE = (
+    BagStage.ARRIVED,
+    BagStage.ACCEPTED,
+    BagStage.CLEARED,
+    BagStage.REJECTED,
+)
+"""Stages from which pieces go into another bag: not while a run has yet to end."""
 
 
 class PrintState(StrEnum):

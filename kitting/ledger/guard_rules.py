@@ -43,14 +43,21 @@ FIXED = (
             "made_on",
             "use_by",
         ),
-        moves="(OLD.stage <> 'open' AND NEW.stage <> OLD.stage)",
+        moves=(
+            "(OLD.stage <> 'open' AND NEW.stage <> OLD.stage"
+            " AND NOT (OLD.stage = 'closed' AND NEW.stage = 'cancelled'))"
+        ),
     ),
     Fixed(
         "bag_identity",
         "kitting_bag",
         "bag identity",
         columns=("number",),
-        once=("opened_at",),
+        # Pieces that were opened earlier may come in, never later ones.
+        moves=(
+            "(OLD.opened_at IS NOT NULL"
+            " AND (NEW.opened_at IS NULL OR NEW.opened_at > OLD.opened_at))"
+        ),
     ),
     Fixed(
         "run_identity",

@@ -12,16 +12,17 @@ from kitting.domain.numbers import Kind
 from kitting.models import Counter, JournalHead, User, Workshop
 
 ROLES: dict[str, tuple[str, ...]] = {
-    "packer": ("see_work", "pack", "print_labels", "put_away", "count_bags"),
+    "packer": ("see_work", "pack", "print_labels", "repack", "put_away", "count_bags"),
     "checker": (
         "see_work",
         "take_in",
         "check_lots",
         "print_labels",
+        "repack",
         "put_away",
         "count_bags",
     ),
-    "line operator": ("see_work", "run_line", "print_labels", "put_away"),
+    "line operator": ("see_work", "run_line", "print_labels", "repack", "put_away"),
     "clerk": ("see_work", "send_boxes", "print_labels", "recall", "put_away"),
     "quality officer": (
         "see_work",
@@ -34,6 +35,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "lift_holds",
         "void_boxes",
         "count_bags",
+        "repack",
         "keep_meters",
         "sign_protocols",
     ),
@@ -42,6 +44,7 @@ ROLES: dict[str, tuple[str, ...]] = {
         "take_in",
         "check_lots",
         "run_line",
+        "repack",
         "put_away",
         "pack",
         "print_labels",

@@ -85,8 +85,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "entry_missing": _("The %(what)s is missing. Write it: the record needs it."),
     "exposed_bag_emptied": _(
-        "Bag %(bag)s waits for the verdict on its run, so it cannot be emptied now."
-        " Close the run, then record this."
+        "Bag %(bag)s is in a run that has not ended, so it cannot be emptied now. Close"
+        " the run, then record this."
     ),
     "file_empty": _(
         "The file has no row. Send a file with a heading and at least one row."
@@ -238,6 +238,10 @@ SENTENCES: dict[str, str | Promise] = {
     "scale_out_of_range": _(
         "A scale uncertainty of %(read)s g is not from 0 to a tonne. Enter what its"
         " calibration says."
+    ),
+    "scrap_reason_unknown": _(
+        "“%(read)s” is not on the list of reasons for scrapping. Choose one of the list,"
+        " or ask a manager to add it on the page Set-up."
     ),
     "source_missing": _(
         "No source was entered. Write where the pieces come from: a recall needs it."

@@ -77,7 +77,14 @@ class Migration(migrations.Migration):
                                 condition=models.Q(
                                     (
                                         "kind__in",
-                                        ["shelf", "rack", "bench", "line", "dock"],
+                                        [
+                                            "shelf",
+                                            "rack",
+                                            "bench",
+                                            "line",
+                                            "dock",
+                                            "quarantine",
+                                        ],
                                     )
                                 ),
                                 name="kitting_place_kind_known",
@@ -348,7 +355,9 @@ class Migration(migrations.Migration):
                         ],
                         "constraints": [
                             models.CheckConstraint(
-                                condition=models.Q(("stage__in", ["open", "closed"])),
+                                condition=models.Q(
+                                    ("stage__in", ["open", "closed", "cancelled"])
+                                ),
                                 name="kitting_lot_stage_known",
                             ),
                             models.CheckConstraint(
@@ -1618,6 +1627,16 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         (
+                            "other",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.bag",
+                            ),
+                        ),
+                        (
                             "kind",
                             models.CharField(
                                 choices=kitting.models.base.Words(
@@ -1716,6 +1735,8 @@ class Migration(migrations.Migration):
                                             "cleared",
                                             "not_cleared",
                                             "placed",
+                                            "repacked",
+                                            "set_back",
                                             "packed",
                                             "unpacked",
                                             "sampled",
@@ -1723,10 +1744,41 @@ class Migration(migrations.Migration):
                                             "sent_back",
                                             "scrapped",
                                             "missing",
+                                            "cancelled",
                                         ],
                                     )
                                 ),
                                 name="kitting_movement_kind_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        (
+                                            "kind",
+                                            kitting.domain.stages.MovementKind[
+                                                "REPACKED"
+                                            ],
+                                        ),
+                                        ("other__isnull", False),
+                                        models.Q(
+                                            ("other", models.F("bag")), _negated=True
+                                        ),
+                                    ),
+                                    models.Q(
+                                        models.Q(
+                                            (
+                                                "kind",
+                                                kitting.domain.stages.MovementKind[
+                                                    "REPACKED"
+                                                ],
+                                            ),
+                                            _negated=True,
+                                        ),
+                                        ("other__isnull", True),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_movement_repacked_with_another",
                             ),
                         ],
                     },
@@ -2136,7 +2188,15 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("fate__in", ["sorted", "sent_back", "concession"])
+                                    (
+                                        "fate__in",
+                                        [
+                                            "sorted",
+                                            "sent_back",
+                                            "concession",
+                                            "scrapped",
+                                        ],
+                                    )
                                 ),
                                 name="kitting_disposition_fate_known",
                             ),
@@ -2195,6 +2255,15 @@ class Migration(migrations.Migration):
                         ("spread_mg", models.PositiveIntegerField(null=True)),
                         ("scale_u_mg", models.PositiveIntegerField(null=True)),
                         ("sd_millipieces", models.PositiveBigIntegerField(null=True)),
+                        (
+                            "confirmed_by",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
                         ("reason", models.CharField(blank=True, max_length=200)),
                     ],
                     options={
@@ -3363,6 +3432,15 @@ class Migration(migrations.Migration):
                         ("on_at", models.DateTimeField()),
                         ("off_at", models.DateTimeField(blank=True, null=True)),
                         ("live", models.BooleanField(default=True)),
+                        (
+                            "original",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.bag",
+                            ),
+                        ),
                     ],
                     options={
                         "default_permissions": (),
@@ -3632,6 +3710,13 @@ class Migration(migrations.Migration):
                         ("gs1_prefix", models.CharField(blank=True, max_length=12)),
                         ("label_text", models.CharField(blank=True, max_length=120)),
                         ("two_people", models.BooleanField(default=True)),
+                        (
+                            "scrap_reasons",
+                            models.TextField(
+                                blank=True,
+                                default="Dropped\nDamaged\nSoiled\nCutting waste",
+                            ),
+                        ),
                         ("demo", models.BooleanField(default=False)),
                         ("ahead_s", models.BigIntegerField(default=0)),
                         ("print_worker_at", models.DateTimeField(null=True)),
@@ -3656,6 +3741,7 @@ class Migration(migrations.Migration):
                                 "Set how parts are checked, and for which defects",
                             ),
                             ("count_bags", "Count bags again and take samples"),
+                            ("repack", "Repack pieces, and scrap them"),
                             ("put_away", "Put bags, carriers and boxes away"),
                             (
                                 "sign_protocols",

@@ -21,6 +21,7 @@ class PlaceKind(StrEnum):
     BENCH = "bench"
     LINE = "line"
     DOCK = "dock"
+    QUARANTINE = "quarantine"
 
 
 class Profile(StrEnum):

@@ -21,6 +21,7 @@ class Fate(StrEnum):
     SORTED = "sorted"
     SENT_BACK = "sent_back"
     CONCESSION = "concession"
+    SCRAPPED = "scrapped"
 
 
 class Inspected(StrEnum):
@@ -170,7 +171,7 @@ class Switching(Guarded):
 
 
 class Disposition(Guarded):
-    """What became of rejected bags: sorted, sent back, or accepted under concession."""
+    """What became of rejected bags: sorted, sent back, accepted anyway, or scrapped."""
 
     lot = models.ForeignKey(
         "kitting.Lot", on_delete=models.PROTECT, related_name="dispositions"
@@ -212,6 +213,10 @@ class Count(Guarded):
     spread_mg = models.PositiveIntegerField(null=True)
     scale_u_mg = models.PositiveIntegerField(null=True)
     sd_millipieces = models.PositiveBigIntegerField(null=True)
+    confirmed_by = models.ForeignKey(
+        "kitting.User", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """The checker on whose word what was found in a cleared bag stays there."""
     reason = models.CharField(max_length=200, blank=True)
 
     class Meta:

@@ -15,6 +15,7 @@ from kitting.models.base import Guarded, check, once, one_of, word_field
 class LotStage(StrEnum):
     OPEN = "open"
     CLOSED = "closed"
+    CANCELLED = "cancelled"
 
 
 class Verdict(StrEnum):
@@ -29,6 +30,10 @@ class Container(StrEnum):
     BUNDLE = "bundle"
     TRAY = "open tray"
     ROLL = "roll"
+
+
+SEALED = frozenset({Container.PACK})
+"""Containers whose pieces are as they were cleared only while nobody opens them."""
 
 
 class Lot(models.Model):
@@ -201,7 +206,11 @@ class Movement(Guarded):
     run = models.ForeignKey(
         "kitting.Run", on_delete=models.PROTECT, null=True, related_name="+"
     )
-    """Which run had cleared what went into the box or came out of it."""
+    """Which run had cleared what went into the box or another bag, or came out of it."""
+    other = models.ForeignKey(
+        Bag, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
+    )
+    """The bag on the other side, where pieces were repacked."""
     kind = word_field(MovementKind)
     pieces = models.PositiveIntegerField()
     delta = models.IntegerField()
@@ -231,6 +240,11 @@ class Movement(Guarded):
             ),
             check("kitting_movement_after_gte_0", after__gte=0),
             one_of("kitting_movement_kind_known", "kind", MovementKind),
+            check(
+                "kitting_movement_repacked_with_another",
+                Q(kind=MovementKind.REPACKED, other__isnull=False) & ~Q(other=F("bag"))
+                | ~Q(kind=MovementKind.REPACKED) & Q(other__isnull=True),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -247,6 +247,10 @@ class RunBag(models.Model):
     on_at = models.DateTimeField()
     off_at = models.DateTimeField(null=True, blank=True)
     live = models.BooleanField(default=True)
+    original = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """The bag that the pieces were in then, where they were repacked since."""
 
     unsealed: ClassVar = {
         "live": "the stage of its run",

@@ -13,6 +13,9 @@ from django.utils.crypto import salted_hmac
 
 from kitting.models.base import Guarded, check, once
 
+SCRAP_REASONS = "Dropped\nDamaged\nSoiled\nCutting waste"
+"""The list of reasons with which a workshop begins; it makes its own of it."""
+
 
 class Workshop(models.Model):
     """One row: who makes the goods, and where."""
@@ -27,6 +30,8 @@ class Workshop(models.Model):
     label_text = models.CharField(max_length=120, blank=True)
     two_people = models.BooleanField(default=True)
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
+    scrap_reasons = models.TextField(default=SCRAP_REASONS, blank=True)
+    """Why pieces are scrapped, a reason a line."""
     demo = models.BooleanField(default=False)
     ahead_s = models.BigIntegerField(default=0)
     """How far a demo's clock is ahead of the machine's; it may be behind it."""
@@ -69,6 +74,7 @@ class Workshop(models.Model):
             ),
             ("set_checks", "Set how parts are checked, and for which defects"),
             ("count_bags", "Count bags again and take samples"),
+            ("repack", "Repack pieces, and scrap them"),
             ("put_away", "Put bags, carriers and boxes away"),
             ("sign_protocols", "Sign protocols and keep their evidence"),
             ("keep_meters", "Keep meters and lamps"),
@@ -93,6 +99,13 @@ class Workshop(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def scrap_list(self) -> list[str]:
+        """The reasons for scrapping pieces, in the workshop's order."""
+        return [
+            line.strip() for line in self.scrap_reasons.splitlines() if line.strip()
+        ]
 
 
 class User(AbstractUser):

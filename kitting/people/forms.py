@@ -66,6 +66,16 @@ class WorkshopForm(KeyedForm):
         ),
     )
 
+    scrap_reasons = forms.CharField(
+        label=_("Why pieces are scrapped"),
+        max_length=1000,
+        widget=forms.Textarea(attrs={"rows": 6}),
+        help_text=_(
+            "A reason a line, the most frequent first. Whoever scraps pieces chooses"
+            " one of them."
+        ),
+    )
+
     def clean_country(self) -> str:
         return str(self.cleaned_data["country"]).upper()
 

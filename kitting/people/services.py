@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Final
 from zoneinfo import available_timezones
 
 from django.contrib.auth.hashers import make_password
@@ -20,8 +21,13 @@ from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.ledger.setup import COMMAND_LINE, MANAGER, ROLES
 from kitting.models import Badge, Print, User, Workshop
+from kitting.models.workshop import SCRAP_REASONS
 from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
+
+MOST_REASONS: Final = 20
+"""Reasons that a list to choose from holds before nobody reads it any more."""
+LONGEST_REASON: Final = 40
 
 
 @dataclass(frozen=True)
@@ -36,6 +42,8 @@ class Particulars:
     """Two capitals, as in ISO 3166-1."""
     two_people: bool = True
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
+    scrap_reasons: str = SCRAP_REASONS
+    """Why pieces are scrapped, a reason a line."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
@@ -52,7 +60,8 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
 
     Raises:
         CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
-        Refused: ``name_missing``, ``time_zone_unknown``.
+        Refused: ``name_missing``, ``time_zone_unknown``; ``scrap_reasons_wrong``
+            without one, with too many or one that is too long.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -72,6 +81,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.time_zone = to.time_zone
         workshop.gs1_prefix = to.gs1_prefix
         workshop.two_people = to.two_people
+        workshop.scrap_reasons = _reasons(to.scrap_reasons)
         workshop.save(update_fields=list(vars(to)))
         return Particulars(
             name=workshop.name,
@@ -80,9 +90,20 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             gs1_prefix=workshop.gs1_prefix,
             country=workshop.country,
             two_people=workshop.two_people,
+            scrap_reasons=workshop.scrap_reasons,
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))
+
+
+def _reasons(text: str) -> str:
+    """Read a list of reasons: a reason a line, none of them twice."""
+    lines = [" ".join(line.split()) for line in text.splitlines()]
+    reasons = list(dict.fromkeys(line for line in lines if line))
+    longest = max(map(len, reasons), default=0)
+    if not 1 <= len(reasons) <= MOST_REASONS or longest > LONGEST_REASON:
+        raise Refused("scrap_reasons_wrong", most=MOST_REASONS, longest=LONGEST_REASON)
+    return "\n".join(reasons)
 
 
 @dataclass(frozen=True)

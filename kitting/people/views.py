@@ -34,7 +34,10 @@ from kitting.web.acting import act_page, attempt, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
-FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix", "two_people")
+FIELDS = (
+    *("name", "address", "country", "time_zone", "gs1_prefix", "two_people"),
+    "scrap_reasons",
+)
 
 
 @allowed("kitting.set_up", "GET", "POST")

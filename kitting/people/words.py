@@ -44,6 +44,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "person_unknown": _("There is no person “%(name)s”. Check the spelling."),
     "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),
+    "scrap_reasons_wrong": _(
+        "The list of reasons for scrapping has 1 to %(most)s lines of at most"
+        " %(longest)s characters each. Correct it."
+    ),
     "time_zone_unknown": _(
         "%(read)s is no time zone. Enter one by its name, such as Europe/Lisbon."
     ),

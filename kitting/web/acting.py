@@ -16,7 +16,7 @@ from django.http import HttpResponse
 
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger.operations import Sign
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, TwoStepForm
 from kitting.web.http import LotwardRequest, add_refusal, go, render_part
 
 T = TypeVar("T")
@@ -44,13 +44,15 @@ def attempt(
         act: The service, given its ``sign`` and the form's entries by their names.
 
     Returns:
-        The outcome and 200, or None and the status to answer with: nothing was sent, or
-        the refusal is on the form.
+        The outcome and 200, or None and the status to answer with: nothing was sent,
+        the first of two steps was, or the refusal is on the form.
     """
     if request.method != "POST":
         return None, OK
     if not form.is_valid():
         return None, UNFIT
+    if isinstance(form, TwoStepForm) and form.is_asked_now:
+        return None, OK
     try:
         _need_password(request, form)
     except Refused as error:

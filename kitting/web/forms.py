@@ -11,6 +11,7 @@ from uuid import UUID
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Model
+from django.http import QueryDict
 from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
@@ -103,6 +104,52 @@ class KeyedForm(SpokenForm):
             elif name not in ("op_key", "password"):
                 said[name] = value
         return said
+
+
+class TwoStepForm(KeyedForm):
+    """An act whose harm is large: first its figures are shown, then it is done.
+
+    What was chosen goes along with the second step, and so does the figure that was
+    shown: the act is refused where it would come to another.
+    """
+
+    pieces = forms.IntegerField(
+        required=False, min_value=1, max_value=2**53, widget=forms.HiddenInput
+    )
+
+    is_asked_now = False
+    """Whether this request sent the first step: it is answered, and does nothing."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.is_asking = bool(self.data.get("pieces"))
+        self._password = self.fields.pop("password", None)
+        if self.is_asking:
+            self._settle()
+
+    @property
+    def is_ready(self) -> bool:
+        """Whether the first step was sent and can be read: its figures can be shown."""
+        return self.is_bound and not self.is_asking and self.is_valid()
+
+    def ask(self, pieces: int) -> None:
+        """Turn the first step, which was sent, into the second.
+
+        Args:
+            pieces: The figure that is shown.
+        """
+        sent: QueryDict = self.data.copy()  # type: ignore[attr-defined]
+        sent["pieces"] = str(pieces)
+        self.data = sent
+        self.is_asking = self.is_asked_now = True
+        self._settle()
+
+    def _settle(self) -> None:
+        """Let what was chosen go along unseen; a password is asked for only now."""
+        for field in self.fields.values():
+            field.widget = field.hidden_widget()
+        if self._password is not None:
+            self.fields["password"] = self._password
 
 
 class NamedForm(KeyedForm):

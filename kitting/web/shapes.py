@@ -68,6 +68,8 @@ _LOT_SHAPES: Final[dict[str, str]] = {
     "open": '<path class="mark-line" d="M5 4.4a7.5 7.5 0 1 0 10 0"/>',
     "closed": '<circle class="mark-line" cx="10" cy="11.5" r="6.5"/>'
     '<path class="mark-line" d="M3 2h14"/>',
+    "cancelled": '<circle class="mark-line" cx="10" cy="11.5" r="6.5"/>'
+    '<path class="mark-line" d="M2 19L18 3"/>',
 }
 _JOB_SHAPES: Final[dict[str, str]] = {
     PrintState.QUEUED: _SLIP + '<path class="mark-line" d="M4 15h2M9 15h2M14 15h2"/>',

@@ -90,7 +90,7 @@ def _lots(history: History, add: object) -> None:
         add(name, waiting.number)
     for name in ("lot-close", "bag-new"):
         add(name, growing.number)
-    for name in ("lot-rejected", "lot-send-back", "lot-concession"):
+    for name in ("lot-rejected", "lot-send-back", "lot-scrap", "lot-concession"):
         add(name, rejected.number)
     add("bag-sort", rejected.number, bag.number)
 
@@ -106,7 +106,7 @@ def _bags(history: History, add: object) -> None:
         sign=sign(),
     )
     assert Sample.objects.filter(pk=sent.sample_id).exists()
-    for name in ("bag-detail", "bag-count", "bag-weigh", "bag-sample"):
+    for name in ("bag-detail", "bag-count", "bag-weigh", "bag-sample", "bag-scrap"):
         add(name, bag.number)
     add("sample-result", sent.sample_id)
     hung = Bag.objects.filter(carrier__isnull=False).latest("pk")

@@ -1,4 +1,4 @@
-"""What becomes of the bags of a rejected lot: sorted, sent back, or accepted anyway.
+"""What becomes of the bags of a rejected lot: sorted, sent back, scrapped or accepted.
 
 The lot's verdict stays what its check said; each bag's disposition says what became of
 it. A bag that was rejected is in no other way brought back.
@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kitting.checking.steps import Found, found_of
-from kitting.domain.errors import OnHold, Refused, WrongStage
+from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import LONGEST_REASON, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
+from kitting.lots.steps.scrap import scrap_reason
 from kitting.models import Bag, Disposition, Lot, Movement
 from kitting.models.evidence import Fate
 from kitting.models.lots import Verdict
@@ -35,7 +36,7 @@ class Sorted:
 
 @dataclass(frozen=True)
 class Disposed:
-    """Rejected bags of one lot that were sent back or accepted under concession."""
+    """Rejected bags of one lot that all had the same done to them."""
 
     lot: str
     bags: list[str]
@@ -116,7 +117,12 @@ def sort_bag(
 
 
 def send_back(
-    *, lot_id: int, reason: str, sign: Sign, bag_ids: Sequence[int] = ()
+    *,
+    lot_id: int,
+    reason: str,
+    sign: Sign,
+    bag_ids: Sequence[int] = (),
+    pieces: int | None = None,
 ) -> Disposed:
     """Send rejected bags back to where they came from, with all that is in them.
 
@@ -127,11 +133,13 @@ def send_back(
         reason: Why, as the source will read it.
         sign: Who, when and the operation key.
         bag_ids: Which of its bags; none for all that are still rejected.
+        pieces: What was shown to be in them; None takes any.
 
     Returns:
         The bags and the pieces that left.
 
     Raises:
+        Conflict: ``pieces_differ``.
         Missing: If there is no such lot or bag.
         OnHold: ``bag_held`` if one of them is on hold: it stays until that is lifted.
         Refused: ``bag_of_another_lot``, ``lot_not_rejected``, ``no_rejected_bag``,
@@ -142,33 +150,7 @@ def send_back(
 
     def work(act: Act) -> Disposed:
         why = need_reason(reason)
-        locking.enter_gate()
-        lot = _rejected_lot(lot_id)
-        bags = _rejected_bags(lot, bag_ids)
-        reach = standing_reach()
-        for bag in bags:
-            if reach.bag(bag):
-                raise OnHold("bag_held", bag=bag.number)
-        pieces = {bag.pk: bag.pieces for bag in bags}
-        back = MovementKind.SENT_BACK
-        movements = [
-            change(bag, Change(back, bag.pieces, sign=-1, reason=why)) for bag in bags
-        ]
-        save_bags(bags)
-        act.write(
-            *(
-                Disposition(
-                    lot=lot,
-                    bag=bag,
-                    fate=Fate.SENT_BACK,
-                    bad=pieces[bag.pk],
-                    reason=why,
-                )
-                for bag in bags
-            ),
-            *movements,
-        )
-        return Disposed(lot.number, [bag.number for bag in bags], sum(pieces.values()))
+        return _dispose(act, lot_id, bag_ids, pieces, Fate.SENT_BACK, why)
 
     return perform(
         "send_back",
@@ -178,11 +160,17 @@ def send_back(
         lot=lot_id,
         bags=sorted(bag_ids),
         reason=reason,
+        pieces=pieces,
     )
 
 
 def accept_under_concession(
-    *, lot_id: int, reason: str, sign: Sign, bag_ids: Sequence[int] = ()
+    *,
+    lot_id: int,
+    reason: str,
+    sign: Sign,
+    bag_ids: Sequence[int] = (),
+    pieces: int | None = None,
 ) -> Disposed:
     """Let rejected bags go on as if they had been accepted.
 
@@ -191,11 +179,13 @@ def accept_under_concession(
         reason: Why they may be used all the same.
         sign: The quality officer, when and the operation key.
         bag_ids: Which of its bags; none for all that are still rejected.
+        pieces: What was shown to be in them; None takes any.
 
     Returns:
         The bags and the pieces that go on.
 
     Raises:
+        Conflict: ``pieces_differ``.
         Missing: If there is no such lot or bag.
         Refused: ``bag_of_another_lot``, ``lot_not_rejected``, ``no_rejected_bag``,
             ``reason_missing``, ``entry_too_long``.
@@ -205,21 +195,7 @@ def accept_under_concession(
 
     def work(act: Act) -> Disposed:
         why = need_reason(reason)
-        lot = _rejected_lot(lot_id)
-        bags = _rejected_bags(lot, bag_ids)
-        movements = [move for bag in bags for move in _on(bag, lot, why)]
-        save_bags(bags)
-        act.write(
-            *(
-                Disposition(
-                    lot=lot, bag=bag, fate=Fate.CONCESSION, good=bag.pieces, reason=why
-                )
-                for bag in bags
-            ),
-            *movements,
-        )
-        pieces = sum(bag.pieces for bag in bags)
-        return Disposed(lot.number, [bag.number for bag in bags], pieces)
+        return _dispose(act, lot_id, bag_ids, pieces, Fate.CONCESSION, why)
 
     return perform(
         "accept_under_concession",
@@ -229,7 +205,106 @@ def accept_under_concession(
         lot=lot_id,
         bags=sorted(bag_ids),
         reason=reason,
+        pieces=pieces,
     )
+
+
+def scrap_rejected(
+    *,
+    lot_id: int,
+    reason: str,
+    sign: Sign,
+    note: str = "",
+    bag_ids: Sequence[int] = (),
+    pieces: int | None = None,
+) -> Disposed:
+    """Scrap rejected bags with all that is in them, such as a rejected lot as a whole.
+
+    Args:
+        lot_id: The rejected lot.
+        reason: Why: one of the workshop's list.
+        sign: Who, when and the operation key.
+        note: What else is to be said; may be empty.
+        bag_ids: Which of its bags; none for all that are still rejected.
+        pieces: What was shown to be in them; None takes any.
+
+    Returns:
+        The bags and the pieces that were scrapped.
+
+    Raises:
+        Conflict: ``pieces_differ``.
+        Missing: If there is no such lot or bag.
+        OnHold: ``bag_held`` if one of them is on hold: it stays until that is lifted.
+        Refused: ``bag_of_another_lot``, ``lot_not_rejected``, ``no_rejected_bag``,
+            ``entry_too_long``, ``scrap_reason_unknown``.
+        WrongStage: If a bag is not rejected.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Disposed:
+        why = scrap_reason(act, reason, note)
+        return _dispose(act, lot_id, bag_ids, pieces, Fate.SCRAPPED, why)
+
+    return perform(
+        "scrap_rejected",
+        work,
+        Disposed,
+        sign,
+        lot=lot_id,
+        bags=sorted(bag_ids),
+        reason=reason,
+        note=note,
+        pieces=pieces,
+    )
+
+
+_AWAY = {
+    Fate.SENT_BACK: MovementKind.SENT_BACK,
+    Fate.SCRAPPED: MovementKind.SCRAPPED,
+}
+
+
+def _dispose(
+    act: Act,
+    lot_id: int,
+    bag_ids: Sequence[int],
+    shown: int | None,
+    fate: Fate,
+    why: str,
+) -> Disposed:
+    """Do the same to rejected bags of a lot: they go away whole, or on whole."""
+    locking.enter_gate()
+    lot = _rejected_lot(lot_id)
+    bags = _rejected_bags(lot, bag_ids)
+    pieces = {bag.pk: bag.pieces for bag in bags}
+    total = sum(pieces.values())
+    if shown not in (None, total):
+        raise Conflict("pieces_differ", lot=lot.number, pieces=total, shown=shown)
+    if fate in _AWAY:
+        _refuse_held(bags)
+        movements = [
+            change(bag, Change(_AWAY[fate], bag.pieces, sign=-1, reason=why))
+            for bag in bags
+        ]
+    else:
+        movements = [move for bag in bags for move in _on(bag, lot, why)]
+    save_bags(bags)
+    counted = "bad" if fate in _AWAY else "good"
+    rows = [
+        Disposition(
+            lot=lot, bag=bag, fate=fate, reason=why, **{counted: pieces[bag.pk]}
+        )
+        for bag in bags
+    ]
+    act.write(*rows, *movements)
+    return Disposed(lot.number, [bag.number for bag in bags], total)
+
+
+def _refuse_held(bags: Sequence[Bag]) -> None:
+    reach = standing_reach()
+    for bag in bags:
+        if reach.bag(bag):
+            raise OnHold("bag_held", bag=bag.number)
 
 
 def _rejected_lot(lot_id: int) -> Lot:

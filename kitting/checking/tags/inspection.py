@@ -160,6 +160,7 @@ def fate_word(fate: str) -> str:
         "sorted": gettext("sorted"),
         "sent_back": gettext("sent back"),
         "concession": gettext("accepted under concession"),
+        "scrapped": gettext("scrapped"),
     }
     return words.get(str(fate), str(fate))
 

@@ -142,7 +142,7 @@ def _stage_again(bag: Bag) -> BagStage:
 
 
 def refuse_emptying(bag: Bag, pieces: int) -> None:
-    """Refuse to empty a bag that waits for the verdict on its run.
+    """Refuse to empty a bag that is on the line, or waits for the verdict on its run.
 
     Args:
         bag: The bag, locked.
@@ -151,7 +151,8 @@ def refuse_emptying(bag: Bag, pieces: int) -> None:
     Raises:
         Refused: ``exposed_bag_emptied``.
     """
-    if bag.stage == BagStage.EXPOSED and pieces >= bag.pieces:
+    in_its_run = bag.stage in (BagStage.IN_RUN, BagStage.EXPOSED)
+    if in_its_run and pieces >= bag.pieces:
         raise Refused("exposed_bag_emptied", bag=bag.number)
 
 

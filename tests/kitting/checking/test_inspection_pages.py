@@ -56,7 +56,8 @@ SEEN = [  # page, arguments, query, part of it
     ("lot-check", ("HB-2",), "", "lot-check"),
     ("lot-rejected", ("HB-1",), "", "inspection-rejected"),
     ("lot-rejected", ("HB-2",), "", "inspection-rejected"),
-    ("lot-send-back", ("HB-1",), "", "inspection-send-back"),
+    ("lot-send-back", ("HB-1",), "", "inspection-bags"),
+    ("lot-scrap", ("HB-1",), "", "inspection-bags"),
     ("inspection", (), "", "inspection-sources"),
     ("inspection", (), OF, "inspection-source"),
     ("inspection", (), OF + "&since=2026-01-01&until=x", "inspection-source"),
@@ -66,7 +67,7 @@ TO_SOURCE = '?part=HB&amp;source=Print%20bench"'
 
 OFFICERS = [
     ("lot-reject", ("HB-2",), "", "lot-check"),
-    ("lot-concession", ("HB-1",), "", "inspection-concession"),
+    ("lot-concession", ("HB-1",), "", "inspection-bags"),
     ("inspection-resume", (), OF, "inspection-resume"),
     ("inspection-set", (), "", "inspection-set"),
     ("part-set", ("HB",), "", "inspection-part"),
@@ -258,23 +259,33 @@ def test_a_bag_is_sorted_on_its_page(checker: Client, part: Part) -> None:
     assert "not rejected any more" in checker.get(to).content.decode()
 
 
-@pytest.mark.smoke
-@pytest.mark.parametrize(
-    ("name", "fate", "stage"),
+ENDS = pytest.mark.parametrize(
+    ("name", "reason", "fate", "stage"),
     [
-        ("lot-send-back", "sent_back", "used_up"),
-        ("lot-concession", "concession", "accepted"),
+        ("lot-send-back", "Split", "sent_back", "used_up"),
+        ("lot-concession", "Split", "concession", "accepted"),
+        ("lot-scrap", "Damaged", "scrapped", "used_up"),
     ],
 )
-def test_bags_are_sent_back_or_accepted_as_ticked(
-    name: str, fate: str, stage: str, officer: Client, part: Part
+
+
+@pytest.mark.smoke
+@ENDS
+def test_what_is_done_to_bags_is_shown_in_figures_before_it_is_done(
+    name: str, reason: str, fate: str, stage: str, officer: Client, part: Part
 ) -> None:
     bag, other = lot_of("HB-1").bags.order_by("pk")
     to = address(name, "HB-1")
-    assert_problem(officer.post(to, values(reason="Split")), "required")
-    sent = values(bags=[str(bag.pk), "0"], reason="Split")
+    assert " checked" not in officer.get(to).content.decode()
+    assert_problem(officer.post(to, values(reason=reason)), "required")
+    sent = values(bags=[str(bag.pk), "0"], reason=reason)
     assert_problem(officer.post(to, sent), "invalid_choice")
-    sent = values(bags=[str(bag.pk)], reason="Split")
+    sent = values(bags=[str(bag.pk)], reason=reason)
+    asked = officer.post(to, sent)
+    assert asked.status_code == 200
+    assert "1\N{NO-BREAK SPACE}bag with 60\N{NO-BREAK SPACE}pieces" in text_of(asked)
+    assert not Disposition.objects.exists()
+    sent |= {"pieces": "60"}
     assert officer.post(to, sent).status_code == 302
     bag.refresh_from_db()
     other.refresh_from_db()
@@ -282,9 +293,39 @@ def test_bags_are_sent_back_or_accepted_as_ticked(
     assert Disposition.objects.get().fate == fate
     # The same form sent again happens once; another one finds the bag decided about.
     assert officer.post(to, sent).status_code == 302
-    response = officer.post(to, values(bags=[str(bag.pk)], reason="Split"))
-    assert_problem(response, "bag_wrong_stage", status=409)
+    again = values(bags=[str(bag.pk)], reason=reason, pieces="60")
+    assert_problem(officer.post(to, again), "bag_wrong_stage", status=409)
     assert Disposition.objects.count() == 1
+
+
+@ENDS
+def test_all_bags_are_one_tick_and_go_along_one_by_one(
+    name: str, reason: str, fate: str, stage: str, officer: Client, part: Part
+) -> None:
+    to = address(name, "HB-1")
+    asked = officer.post(to, values(bags=["all"], reason=reason))
+    form = asked.context["form"]
+    assert "2\N{NO-BREAK SPACE}bags with 100" in text_of(asked)
+    ids = form.data.getlist("bags")
+    assert ids == [str(bag.pk) for bag in lot_of("HB-1").bags.order_by("pk")]
+    for field in ("bags", "reason"):
+        assert form[field].is_hidden
+    sent = values(bags=ids, reason=reason, pieces=form.data["pieces"])
+    assert officer.post(to, sent).status_code == 302
+    assert Disposition.objects.filter(fate=fate).count() == 2
+    assert {bag.stage for bag in lot_of("HB-1").bags.all()} == {stage}
+    assert officer.post(to, sent).status_code == 302
+
+
+@ENDS
+def test_bags_that_changed_since_the_figures_were_shown_stay(
+    name: str, reason: str, fate: str, stage: str, officer: Client, part: Part
+) -> None:
+    bag = lot_of("HB-1").bags.latest("pk")
+    sent = values(bags=[str(bag.pk)], reason=reason, pieces="39")
+    response = officer.post(address(name, "HB-1"), sent)
+    assert_problem(response, "pieces_differ", status=409)
+    assert not Disposition.objects.exists()
 
 
 def test_the_balance_says_where_what_was_sent_back_is(

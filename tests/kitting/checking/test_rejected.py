@@ -185,6 +185,59 @@ def test_one_bag_is_accepted_and_the_other_stays(lot: Lot) -> None:
     assert_accounted_for(lot)
 
 
+# -- Scrapping -------------------------------------------------------------------------
+
+
+def test_a_rejected_lot_is_scrapped_as_a_whole(lot: Lot) -> None:
+    sign = factories.sign()
+    values: dict[str, Any] = {"reason": "Damaged", "note": "Warped", "pieces": 60}
+    done = rejected.scrap_rejected(lot_id=lot.pk, **values, sign=sign)
+    assert rejected.scrap_rejected(lot_id=lot.pk, **values, sign=sign) == done
+    assert (len(done.bags), done.pieces) == (2, 60)
+    assert {bag.stage for bag in bags_of(lot)} == {"used_up"}
+    assert moves(bags_of(lot)[0]) == [
+        ("scrapped", 40, "Damaged: Warped", "used_up"),
+    ]
+    found = Disposition.objects.values_list("fate", "good", "bad").order_by("pk")
+    assert list(found) == [("scrapped", 0, 40), ("scrapped", 0, 20)]
+    balance = balance_of(lot)
+    assert (balance.received, balance.scrapped) == (60, 60)
+    assert_accounted_for(lot)
+
+
+def test_what_is_on_hold_is_not_scrapped(lot: Lot) -> None:
+    holds.place_hold(
+        target="lot", value=lot.pk, reason="Evidence", sign=factories.sign()
+    )
+    error = refused(rejected.scrap_rejected, lot_id=lot.pk, reason="Damaged")
+    assert_refused(error, "bag_held")
+
+
+def test_scrapping_a_lot_needs_a_reason_of_the_list(lot: Lot) -> None:
+    error = refused(rejected.scrap_rejected, lot_id=lot.pk, reason="Bored")
+    assert_refused(error, "scrap_reason_unknown", read="Bored")
+
+
+# -- What is refused of all ------------------------------------------------------------
+
+ALL = pytest.mark.parametrize(
+    ("act", "reason"),
+    [
+        (rejected.send_back, "Split"),
+        (rejected.accept_under_concession, "Split"),
+        (rejected.scrap_rejected, "Damaged"),
+    ],
+)
+
+
+@ALL
+def test_another_figure_than_was_shown_is_refused(
+    act: Any, reason: str, lot: Lot
+) -> None:
+    error = refused(act, lot_id=lot.pk, reason=reason, pieces=59)
+    assert_refused(error, "pieces_differ", pieces=60, shown=59)
+
+
 # -- What is refused of both -----------------------------------------------------------
 
 BOTH = pytest.mark.parametrize(
@@ -198,12 +251,12 @@ def test_both_need_a_reason(act: Any, lot: Lot) -> None:
     assert_refused(refused(act, lot_id=lot.pk, reason="x" * 201), "entry_too_long")
 
 
-@BOTH
-def test_both_need_a_rejected_lot(act: Any) -> None:
+@ALL
+def test_all_need_a_rejected_lot(act: Any, reason: str) -> None:
     fine = factories.accept(factories.make_lot())
-    error = refused(act, lot_id=fine.pk, reason="Split")
+    error = refused(act, lot_id=fine.pk, reason=reason)
     assert_refused(error, "lot_not_rejected", lot=fine.number)
-    assert_refused(refused(act, lot_id=0, reason="Split"), "row_missing")
+    assert_refused(refused(act, lot_id=0, reason=reason), "row_missing")
 
 
 def test_sorting_needs_a_rejected_lot() -> None:
@@ -212,15 +265,15 @@ def test_sorting_needs_a_rejected_lot() -> None:
     assert_refused(error, "lot_not_rejected", lot=bag.lot.number)
 
 
-@BOTH
-def test_both_keep_to_the_bags_of_the_lot(act: Any, lot: Lot) -> None:
+@ALL
+def test_all_keep_to_the_bags_of_the_lot(act: Any, reason: str, lot: Lot) -> None:
     other = factories.reject(factories.make_lot()).bags.get()
-    error = refused(act, lot_id=lot.pk, bag_ids=[other.pk], reason="Split")
+    error = refused(act, lot_id=lot.pk, bag_ids=[other.pk], reason=reason)
     assert_refused(error, "bag_of_another_lot", bag=other.number, lot=lot.number)
 
 
-@BOTH
-def test_both_need_a_bag_that_is_still_rejected(act: Any, lot: Lot) -> None:
+@ALL
+def test_all_need_a_bag_that_is_still_rejected(act: Any, reason: str, lot: Lot) -> None:
     first, _second = bags_of(lot)
     rejected.accept_under_concession(
         lot_id=lot.pk, reason="Looks", sign=factories.sign()
@@ -228,7 +281,7 @@ def test_both_need_a_bag_that_is_still_rejected(act: Any, lot: Lot) -> None:
     before = Operation.objects.count()
     for ids, code in (([], "no_rejected_bag"), ([first.pk], "bag_wrong_stage")):
         with pytest.raises(LotwardError) as caught:
-            act(lot_id=lot.pk, bag_ids=ids, reason="Split", sign=factories.sign())
+            act(lot_id=lot.pk, bag_ids=ids, reason=reason, sign=factories.sign())
         assert caught.value.code == code
     assert Operation.objects.count() == before
 

@@ -29,7 +29,7 @@ from hypothesis.stateful import (
 from dispatch.models import Shipment
 from dispatch.shipments import services
 from dispatch.trace.balance import balance_of
-from kitting.checking.services import checks, rejected
+from kitting.checking.services import checks
 from kitting.disinfection.services import runs, verdicts
 from kitting.disinfection.services.verdicts import stop_line
 from kitting.domain.entries import Belt
@@ -43,7 +43,7 @@ from kitting.packing.services import boxes, voiding
 from kitting.packing.services.labels import print_box_label
 from kitting.places.services import carriers, places
 from tests import factories
-from tests.kitting.ledger.machine_counts import Counting
+from tests.kitting.ledger.machine_bags import Bags
 
 pytestmark = pytest.mark.django_db
 
@@ -80,6 +80,8 @@ ACTS = {
     "put_carrier",
     "put_on",
     "scan_carrier",
+    "scrap",
+    "scrap_rejected",
     "see_label",
     "send_back",
     "send_shipment",
@@ -94,7 +96,7 @@ ACTS = {
 }
 
 
-class Ledger(Counting, RuleBasedStateMachine):
+class Ledger(Bags, RuleBasedStateMachine):
     """A small workshop with two benches, two lines and two consignees."""
 
     midway: ClassVar[dict[str, Any]] = {}
@@ -238,22 +240,6 @@ class Ledger(Counting, RuleBasedStateMachine):
                 reason="" if accept else "Cracked",
                 twice=twice,
             )
-
-    @rule(at=pick, bad=st.integers(0, 14), twice=again)
-    def sort_rejected(self, at: int, bad: int, twice: bool) -> None:
-        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
-            good = Bag.objects.get(pk=pk).pieces - bad
-            values: dict[str, Any] = {"good": good, "unlisted": bad, "reason": "Bent"}
-            self.act(rejected.sort_bag, bag_id=pk, **values, twice=twice)
-
-    @rule(at=pick, back=again, whole=again, twice=again)
-    def end_rejected(self, at: int, back: bool, whole: bool, twice: bool) -> None:
-        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
-            call = rejected.send_back if back else rejected.accept_under_concession
-            lot_id = Bag.objects.get(pk=pk).lot_id
-            bags = [] if whole else [pk]
-            values: dict[str, Any] = {"bag_ids": bags, "reason": "Bent"}
-            self.act(call, lot_id=lot_id, **values, twice=twice)
 
     # -- the line ------------------------------------------------------------------
 

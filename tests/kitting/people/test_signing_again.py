@@ -55,7 +55,9 @@ def close_run() -> Asked:
 def accept_under_concession() -> Asked:
     lot = factories.reject(factories.make_lot())
     address = reverse("kitting:lot-concession", args=[lot.number])
-    return Asked(address, {"bags": [lot.bags.get().pk], "reason": "Looks only"})
+    return Asked(
+        address, {"bags": [lot.bags.get().pk], "reason": "Looks only", "pieces": 100}
+    )
 
 
 def reduce_inspection() -> Asked:

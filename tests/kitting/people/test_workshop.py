@@ -45,6 +45,9 @@ def test_the_particulars_change_and_the_journal_says_so() -> None:
         ({"gs1_prefix": "12"}, "gs1_prefix"),
         ({"gs1_prefix": "95O1234"}, "gs1_prefix"),
         ({"country": "QQ"}, "country_unknown"),
+        ({"scrap_reasons": " \n"}, "scrap_reasons_wrong"),
+        ({"scrap_reasons": "x" * 41}, "scrap_reasons_wrong"),
+        ({"scrap_reasons": "\n".join(map(str, range(21)))}, "scrap_reasons_wrong"),
     ],
 )
 def test_particulars_that_make_no_sense_are_refused(
@@ -54,6 +57,12 @@ def test_particulars_that_make_no_sense_are_refused(
         change_workshop(to=particulars(**change), sign=factories.sign())
     assert refusal.value.code == code
     assert Workshop.objects.get().name != "Harrow Lane Workshop"
+
+
+def test_reasons_for_scrapping_are_a_list_without_doubles() -> None:
+    reasons = " Torn \r\n\r\nBurnt  black\nTorn"
+    change_workshop(to=particulars(scrap_reasons=reasons), sign=factories.sign())
+    assert Workshop.objects.get().scrap_list == ["Torn", "Burnt black"]
 
 
 def test_a_workshop_without_a_prefix_is_one_too() -> None:

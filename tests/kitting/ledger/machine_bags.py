@@ -1,0 +1,65 @@
+"""Acts of the random ledger on what is in bags: counted, sampled, scrapped, sorted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from hypothesis import strategies as st
+from hypothesis.stateful import rule
+
+from kitting.checking.services import rejected
+from kitting.domain.stages import BagStage
+from kitting.lots.services import counts, samples, scrap
+from kitting.models import Bag
+
+pick = st.integers(min_value=0, max_value=10_000)
+again = st.booleans()
+
+
+class Bags:
+    """Mixed into the machine, which does the acts and compares."""
+
+    act: Callable[..., None]
+    one_of: Callable[..., int | None]
+
+    # One rule for all: the more rules there are, the less far each history gets.
+    @rule(at=pick, by=st.sampled_from([-99, -3, -2, 0, 3]), twice=again)
+    def count_or_take(self, at: int, by: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at)) is None:
+            return
+        values: dict[str, Any] = {"bag_id": pk, "twice": twice}
+        if by == -2:
+            values |= {"what_for": "Swab", "sent_to": "Laboratory"}
+            self.act(samples.send_to_test, pieces=-by, **values)
+            return
+        if by == -3:
+            self.act(scrap.scrap, pieces=-by, reason="Dropped", **values)
+            return
+        self.act(
+            counts.count_again,
+            counted=max(0, Bag.objects.get(pk=pk).pieces + by),
+            counted_by="hand",
+            reason="Counted again",
+            **values,
+        )
+
+    @rule(at=pick, bad=st.integers(0, 14), twice=again)
+    def sort_rejected(self, at: int, bad: int, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            good = Bag.objects.get(pk=pk).pieces - bad
+            values: dict[str, Any] = {"good": good, "unlisted": bad, "reason": "Bent"}
+            self.act(rejected.sort_bag, bag_id=pk, **values, twice=twice)
+
+    @rule(at=pick, end=st.integers(0, 2), whole=again, twice=again)
+    def end_rejected(self, at: int, end: int, whole: bool, twice: bool) -> None:
+        if (pk := self.one_of(Bag, at, stage=BagStage.REJECTED)) is not None:
+            call = (
+                rejected.send_back,
+                rejected.accept_under_concession,
+                rejected.scrap_rejected,
+            )[end]
+            lot_id = Bag.objects.get(pk=pk).lot_id
+            bags = [] if whole else [pk]
+            values: dict[str, Any] = {"bag_ids": bags, "reason": "Damaged"}
+            self.act(call, lot_id=lot_id, **values, twice=twice)
