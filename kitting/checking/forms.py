@@ -202,7 +202,7 @@ class BagsForm(TwoStepForm):
     @property
     def chosen(self) -> set[int]:
         """Ids of the bags."""
-        ticked = self.cleaned_data["bags"]
+        ticked = self.cleaned_data.get("bags", [])  # none where they cannot be read
         if ALL in ticked:
             return {bag.pk for bag in self.waiting}
         return {int(pk) for pk in ticked}

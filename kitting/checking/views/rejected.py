@@ -172,9 +172,9 @@ def _chosen(form: BagsForm) -> list[Bag]:
 
 def _asks(form: BagsForm, lot: Lot, words: str) -> str:
     """Say what the act would come to; nothing before bags are chosen."""
-    if not form.is_asking:
+    bags = _chosen(form) if form.is_asking else []
+    if not bags:
         return ""
-    bags = _chosen(form)
     return words % {
         "bags": amount(len(bags), "bag"),
         "amount": amount(sum(bag.pieces for bag in bags), lot.part.unit),
