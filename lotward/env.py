@@ -11,6 +11,8 @@ import re
 import secrets
 import sys
 from collections.abc import Mapping
+from contextlib import suppress
+from datetime import date
 from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from typing import Any, NoReturn
@@ -40,6 +42,7 @@ KNOWN = frozenset(
 )
 """Every variable that Lotward reads; names that begin with LOTWARD_TEST_ are the tests'."""
 
+YEARS = range(2001, 2099)
 LOOPBACK_HOSTS = ("localhost", "127.0.0.1", "[::1]")
 SECRET_LENGTH = 50
 SECRET_FILE = "secret-key"  # noqa: S105 -- its name
@@ -135,6 +138,18 @@ def whole(env: Environment, name: str, *, default: int, allowed: range) -> int:
     if not digits or int(value) not in allowed:
         refuse(name, value, f"a whole number from {allowed[0]} to {allowed[-1]}")
     return int(value)
+
+
+def day(env: Environment, name: str) -> date | None:
+    """Read a day of which a label can tell the date in six figures; None when absent."""
+    value = env.get(name, "")
+    if not value:
+        return None
+    with suppress(ValueError):
+        found = date.fromisoformat(value)
+        if value == found.isoformat() and found.year in YEARS:
+            return found
+    return refuse(name, value, f"a day as YYYY-MM-DD, from {YEARS[0]} to {YEARS[-1]}")
 
 
 def hosts(env: Environment, name: str) -> list[str]:

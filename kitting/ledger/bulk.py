@@ -57,11 +57,31 @@ def insert(rows: Sequence[models.Model]) -> None:
     if len(rows) <= FEW:
         _insert_few(model, rows)
     else:
-        for row, pk in zip(rows, _reserve(model, len(rows)), strict=True):
+        for row, pk in zip(rows, reserve(model, len(rows)), strict=True):
             row.pk = pk
-        head, mark, getters = _inserting(model, with_id=True)
-        with connection.cursor() as cursor:
-            cursor.executemany(head + mark, [_values(row, getters) for row in rows])
+        _insert_numbered(model, rows)
+    _are_in(rows)
+
+
+def insert_numbered(rows: Sequence[models.Model]) -> None:
+    """Insert new rows of one table that have their ids; needs a transaction.
+
+    Args:
+        rows: As for ``insert``, with ids that ``reserve`` gave.
+    """
+    _need_transaction()
+    if rows:
+        _insert_numbered(type(rows[0]), rows)
+        _are_in(rows)
+
+
+def _insert_numbered(model: type[models.Model], rows: Sequence[models.Model]) -> None:
+    head, mark, getters = _inserting(model, with_id=True)
+    with connection.cursor() as cursor:
+        cursor.executemany(head + mark, [_values(row, getters) for row in rows])
+
+
+def _are_in(rows: Sequence[models.Model]) -> None:
     for row in rows:
         row._state.adding = False
         row._state.db = connection.alias
@@ -181,7 +201,16 @@ def _text(value: Any) -> Any:
     return None if value is None else str(value)  # a word of a vocabulary is an enum
 
 
-def _reserve(model: type[models.Model], count: int) -> Sequence[int]:
+def reserve(model: type[models.Model], count: int) -> Sequence[int]:
+    """Take ids for new rows; needs the transaction that inserts them.
+
+    Args:
+        model: The table.
+        count: How many.
+
+    Returns:
+        Ids in ascending order. On SQLite those without a row are given out again.
+    """
     table, column = model._meta.db_table, model._meta.pk.column
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":

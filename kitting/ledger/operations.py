@@ -256,13 +256,34 @@ def _seal(act: Act, outcome: str) -> None:
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
         raise Overtaken
-    seq = head.seq + 1
-    digest = link_hash(bytes(head.hash), seq, act.operation, outcome, act.rows)
     if act.first:
         keys.make()
+    link = next_link(head, act.operation, outcome, act.rows)
+    bulk.insert([link])
+    bulk.update([head], ["seq", "hash", "at"])
+
+
+def next_link(
+    head: JournalHead, operation: Operation, outcome: str, rows: Iterable[Guarded]
+) -> Link:
+    """Make the link that seals an operation, and move the head on to it in memory.
+
+    Args:
+        head: The newest end of the journal, locked.
+        operation: The operation, inserted.
+        outcome: Its outcome as it is stored.
+        rows: The guarded rows that name it.
+
+    Returns:
+        The link; neither it nor the head is written yet.
+    """
+    seq = head.seq + 1
+    digest = link_hash(bytes(head.hash), seq, operation, outcome, rows)
     key = keys.key()
-    link = Link(
-        operation=act.operation,
+    head.seq, head.hash = seq, digest
+    head.at = operation.at if head.at is None else max(head.at, operation.at)
+    return Link(
+        operation=operation,
         site=head.site,
         seq=seq,
         form=FORM,
@@ -270,10 +291,6 @@ def _seal(act: Act, outcome: str) -> None:
         hash=digest,
         keyed=None if key is None else keys.keyed(digest, key),
     )
-    bulk.insert([link])
-    head.seq, head.hash = seq, digest
-    head.at = act.now if head.at is None else max(head.at, act.now)
-    bulk.update([head], ["seq", "hash", "at"])
 
 
 def link_hash(

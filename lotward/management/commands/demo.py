@@ -4,7 +4,6 @@ import os
 import shlex
 import sys
 from collections.abc import Callable
-from contextlib import suppress
 from datetime import date
 from types import ModuleType
 from typing import Any, NoReturn
@@ -29,10 +28,6 @@ and beside it, for label printers:
     python manage.py printworker"""
 
 
-YEARS = range(2001, 2099)
-"""Of which a label can tell the day in six figures."""
-
-
 class Command(BaseCommand):
     help = (
         "Builds the demo workshop in a fresh database of its own and serves it on"
@@ -55,7 +50,7 @@ class Command(BaseCommand):
             self._handle(
                 serve=not options["no_serve"],
                 port=options["port"],
-                today=_day(options["today"]),
+                today=env.day({"--today": options["today"] or ""}, "--today"),
             )
         except ImproperlyConfigured as error:
             raise CommandError(str(error)) from error
@@ -104,18 +99,6 @@ def _server() -> ModuleType | None:
     except ImportError:
         return None
     return server
-
-
-def _day(text: str | None) -> date | None:
-    if text is None:
-        return None
-    with suppress(ValueError):
-        found = date.fromisoformat(text)
-        if text == found.isoformat() and found.year in YEARS:
-            return found
-    return env.refuse(
-        "--today", text, f"a day as YYYY-MM-DD, from {YEARS[0]} to {YEARS[-1]}"
-    )
 
 
 def _build(say: Callable[[str], object], today: date | None) -> Built:
