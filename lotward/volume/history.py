@@ -20,7 +20,7 @@ from lotward.volume.packing import Floor
 from lotward.volume.pen import Pen
 from lotward.volume.stock import Stock
 
-DAYS: Final = 3 * 260
+DAYS: Final = 3 * 261
 """Working days."""
 FEWEST: Final = 100
 """Boxes of which a history can still be told."""
@@ -69,6 +69,10 @@ class Time:
     def _closes(self, day: int) -> datetime:
         return self._days.at(plan.LAST - DAYS + 1 + day, CLOSES.hour)
 
+    def end(self) -> datetime:
+        """The moment at which work is left as it is."""
+        return self._days.until - LEAVING
+
     def pace(self) -> timedelta:
         """How long an act takes."""
         day = self._closes(0) - self._opens(0)
@@ -108,6 +112,8 @@ def write(
                 if nth == 0:
                     stock.open_up()
                 if nth == boxes - 2:
+                    pen.wait_until(time.end())
+                    stock.look_after()
                     floor.leave_work()
                     break
                 _one(floor, nth, holds)

@@ -43,6 +43,8 @@ BAGS: Final = (6, 14)
 """Fewest and most bags of a lot."""
 PIECES: Final = {"HB": 240, "CH": 300, "VI": 240, "EL": 450, "MA": 30}
 """Of a bag."""
+WITHIN_REACH: Final = 4
+"""Bags of a part among which a packer chooses: lots overlap, and all come to an end."""
 SOURCES: Final = {
     "HB": ("Print bench", "Print bench, night", "Eskmoor College"),
     "CH": ("Print bench", "Eskmoor College"),
@@ -120,7 +122,7 @@ class Stock:
     def take(self, part: str) -> Bag:
         """Take a cleared bag for a bench: one of the oldest, not always the oldest."""
         ready = self.ready[part]
-        nth = min(self.pen.luck.randrange(BAGS[1]), len(ready) - 1)
+        nth = min(self.pen.luck.randrange(WITHIN_REACH), len(ready) - 1)
         bag = ready[nth]
         del ready[nth]
         return bag
