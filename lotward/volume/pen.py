@@ -177,8 +177,8 @@ class Pen:
                     self._put_boxes(rows, self._new.pop(BoxLine, []))
                 else:
                     bulk.insert_numbered(rows)
-            for model, rows in self._changed.items():
-                bulk.update(list(rows.values()), THINGS[model])
+            for model, changed in self._changed.items():
+                bulk.update(list(changed.values()), THINGS[model])
             bulk.update([self.head], ["seq", "hash", "at"])
             # What was touched is sealed by the acts that were written.
             Touched.objects.all().delete()
