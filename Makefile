@@ -4,7 +4,7 @@ PYTHON ?= python3
 BIN := .venv/bin
 RUN := $(BIN)/python manage.py
 
-.PHONY: setup tools demo test check check-long bench coverage locks
+.PHONY: setup tools demo test check check-long faults bench coverage locks
 
 # Installs exactly what a lock names, from the index that the machine's pip is set to.
 INDEX = $(BIN)/python -m pip config list | sed -n "s/^[^=]*\.index-url='\(.*\)'/\1/p" | head -n 1
@@ -53,6 +53,11 @@ check-long: tools
 	$(BIN)/python -m pytest --cov --cov-report= -n 3 --dist worksteal -m "not browser and not long"
 	$(BIN)/python -m coverage report --fail-under=95
 	$(BIN)/python -m coverage report --fail-under=100 --include='*/domain/*,*/services/*,*/services.py,*/steps/*,*/steps.py'
+
+# What may go wrong around an act, in every kind of act and on both databases.
+faults: tools
+	$(BIN)/python -m pytest -m "" --durations=0 tests/faults
+	LOTWARD_TEST_FAULTS=1 .ci/postgres $(BIN)/python -m pytest -m "" --durations=0 tests/faults
 
 bench: tools
 	$(BIN)/python -m benchmarks

@@ -29,9 +29,11 @@ def failed(request: HttpRequest) -> HttpResponse:
     The page needs neither of them, nor who is signed in. What was sent is offered
     again with its own key, unless a password or a file is in it.
     """
-    refused = failing.why(sys.exc_info()[1])
+    error = sys.exc_info()[1]
+    refused = failing.why(error)
     if refused is None:
         return server_error(request)
+    failing.let_go(error)
     said = [sentence(refused), *_recorded(request), *_at_the_door(request)]
     LOG.error("%s: %s", request.path, " ".join(said))
     if "HX-Request" in request.headers:

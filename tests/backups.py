@@ -149,7 +149,8 @@ def mounted(folder: Path, options: str) -> Iterator[Path]:
     try:
         yield folder
     finally:
-        subprocess.run(["umount", folder], check=True)
+        # A test that failed may still have a file of it open.
+        subprocess.run(["umount", "--lazy", folder], check=True)
 
 
 def killed(own: Path, step: int, *words: object) -> int:

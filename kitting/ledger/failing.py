@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sqlite3
+import traceback
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -64,6 +65,19 @@ def why(error: BaseException | None) -> Refused | None:
         if code := _code(each):
             return Refused(code)
     return None
+
+
+def let_go(error: BaseException | None) -> None:
+    """Drop what the tracebacks of an error keep.
+
+    Among it are cursors. While one is there, SQLite goes on in this process as it found
+    the disk, so that after room was made nothing could be recorded yet.
+
+    Args:
+        error: What was raised; what it was raised from counts.
+    """
+    for each in _chain(error):
+        traceback.clear_frames(each.__traceback__)
 
 
 def _chain(error: BaseException | None) -> Iterator[BaseException]:

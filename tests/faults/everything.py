@@ -1,0 +1,199 @@
+"""Every kind of act there is, each at least once, through its service."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import replace
+from io import StringIO
+from typing import Any
+
+from django.core.management import call_command
+
+from kitting.checking.services import checks, settings, switching
+from kitting.day.services import confirm_clock
+from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
+from kitting.disinfection.services.verdicts import give_up_run
+from kitting.domain.entries import Load, Terms
+from kitting.domain.errors import Refused
+from kitting.domain.stages import PrintState
+from kitting.ledger import keys
+from kitting.lots.services import counts, files, lots, yields
+from kitting.lots.services.blanks import give_out_numbers
+from kitting.management.commands import startkey
+from kitting.models import (
+    Badge,
+    Carrier,
+    DefectKind,
+    Evidence,
+    Lamp,
+    PrintJob,
+    User,
+    Yield,
+)
+from kitting.packing.services import boxes
+from kitting.people import services as people
+from kitting.places.services import carriers, places
+from kitting.printing.services import jobs, printers
+from lotward.catalogue.loading import load_catalogue
+from tests import factories, ledgers
+from tests.factories import make_lot, sign
+from tests.kitting.ledger.ledger_inspection import SOURCE
+from tests.kitting.lots.test_counts import FINE
+from tests.ledgers import History
+
+ELSEWHERE = {
+    "restore": "killed at each of its steps by tests/commands/test_restore_files.py",
+}
+"""Acts that are no part of this history, and where they are killed."""
+
+
+def do_everything() -> None:
+    """A small workshop's history, and whatever that has not done."""
+    history = ledgers.make_history()
+    _set_up(history)
+    _people()
+    _checking()
+    _bags(history)
+    _lines(history)
+    _packing(history)
+    _printing()
+
+
+def _set_up(history: History) -> None:
+    part, material = history.band.part, history.visor.part
+    workshop = people.Particulars(
+        name="Harrow Lane Workshop",
+        address="1 Harrow Lane",
+        time_zone="UTC",
+        gs1_prefix="9521234",
+        country="GB",
+    )
+    people.change_workshop(to=workshop, sign=sign())
+    confirm_clock(sign=sign())
+    which = {"part_id": part.pk, "material_id": material.pk}
+    yields.set_yield(**which, pieces=1, amount=1, sign=sign())
+    known = Yield.objects.get(**which)
+    yields.drop_yield(yield_id=known.pk, sign=sign())
+    evidence.limit_dose(part_id=part.pk, max_dose_uj_cm2=10**9, sign=sign())
+    shelf = {"code": "SH-NEW", "name": "New shelf", "kind": "shelf"}
+    load_catalogue(data={"places": [shelf]}, sign=sign())
+    keys.path().unlink()
+    call_command(startkey.Command(), stdout=StringIO())
+
+
+def _people() -> None:
+    password = "four lamps at dusk"
+    people.add_person(name="mira", role="checker", password=password, sign=sign())
+    mira = User.objects.get(username="mira")
+    people.set_password(name="mira", password=password[::-1], sign=sign())
+    with suppress(people.Conflict):  # it was made by a process that is gone
+        people.issue_badges(user_ids=[mira.pk], sign=sign())
+    badge = Badge.objects.filter(user=mira).latest("pk")
+    people.revoke_badge(badge_id=badge.pk, sign=sign())
+    people.sign_out_everywhere(user_id=mira.pk, sign=sign())
+    people.open_account(name="mira", open=False, sign=sign())
+
+
+def _checking() -> None:
+    kind = settings.Kind(name="Scratched by tools")
+    settings.add_kind(code="SCR", to=kind, sign=sign())
+    scratch = DefectKind.objects.get(code="SCR")
+    kind = replace(kind, grade="minor")
+    settings.change_kind(kind_id=scratch.pk, to=kind, sign=sign())
+    whole = settings.PartPlan(settings.Way.ALL)
+    settings.set_check_plan(part_id=factories.make_part().pk, to=whole, sign=sign())
+    steady = factories.sampled_revision()
+    for _ in range(10):
+        factories.accept(make_lot(steady, bags=(lots.NewBag(500),)))
+    of = switching.Target(steady.part_id, SOURCE, "major")
+    switching.reduce_inspection(of=of, steady=True, reason="Good", sign=sign())
+    switching.restore_inspection(of=of, reason="Printer moved", sign=sign())
+    smelly = make_lot(steady, bags=(lots.NewBag(500),))
+    checks.reject_against_plan(lot_id=smelly.pk, reason="Smell of solvent", sign=sign())
+    bad = factories.sampled_revision()
+    for _ in range(7):
+        factories.reject(make_lot(bad, bags=(lots.NewBag(500),)), 20)
+    switching.resume_source(
+        part_id=bad.part_id, source=SOURCE, reason="New nozzle", sign=sign()
+    )
+
+
+def _bags(history: History) -> None:
+    growing = make_lot(history.visor, close=False)
+    lots.close_lot(lot_id=growing.pk, sign=sign())
+    bag = factories.make_bag(pieces=41)
+    counts.count_by_weight(bag_id=bag.pk, weighed=FINE, reason="One short", sign=sign())
+    give_out_numbers(count=2, sign=sign())
+    places.put_bag(bag_id=bag.pk, place_id=factories.make_place().pk, sign=sign())
+    part = history.visor.part
+    row = f"{part.code};{history.visor.code};2026-01-14;{SOURCE};100 50"
+    data = f"part;revision;made on;source;counts\n{row}\n".encode()
+    files.take_in_file(data=data, date_order=None, sign=sign())
+
+
+def _lines(history: History) -> None:
+    meters.add_meter(serial="UV-NEW", name="Radiometer", sign=sign())
+    lamp = Lamp.objects.latest("pk")
+    lamps.change_lamp(
+        lamp_id=lamp.pk, on=factories.TODAY, rated_hours=9_000, sign=sign()
+    )
+    drafted = protocols.draft_version(code=history.retired.code, sign=sign())
+    terms = Terms(
+        name="Belt, tried again",
+        process="uvc_belt",
+        in_force_from=factories.TODAY,
+        required_top_uj_cm2=100_000,
+        loads=(Load(history.band.pk, "tote", 100),),
+        evidence=(Evidence.objects.latest("pk").code,),
+    )
+    draft = {"protocol_id": drafted.protocol_id}
+    protocols.edit_draft(**draft, terms=terms, sign=sign())
+    protocols.discard_draft(**draft, sign=sign())
+    bags = (lots.NewBag(10),) * 3
+    lot = factories.accept(make_lot(history.band, bags=bags))
+    first, *hung = lot.bags.order_by("pk")
+    made = carriers.make_carrier(name="Rack", sign=sign())
+    rack = Carrier.objects.get(number=made.carrier)
+    for bag in hung:
+        carriers.load_bag(carrier_id=rack.pk, bag_id=bag.pk, sign=sign())
+    run = factories.open_run(history.protocol)
+    runs.scan_carrier(run_id=run.pk, carrier_id=rack.pk, sign=sign())
+    runs.scan_bag(run_id=run.pk, bag_id=first.pk, sign=sign())
+    late = factories.after_passes(run)
+    runs.scan_bag(run_id=run.pk, bag_id=first.pk, sign=sign(now=late))
+    runs.scan_carrier(run_id=run.pk, carrier_id=rack.pk, sign=sign(now=late))
+    give_up_run(run_id=run.pk, reason="the meter fell", sign=sign(now=late))
+
+
+def _packing(history: History) -> None:
+    box = factories.make_labelled_box()
+    bench = factories.make_bench()
+    bag = factories.make_bag(history.visor)
+    boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    assert box.stage == "labelled"
+
+
+def _off(address: str) -> Any:
+    raise Refused("printer_away")
+
+
+def _printing() -> None:
+    job = PrintJob.objects.filter(state=PrintState.QUEUED).latest("pk")
+    assert job.printer is not None
+    printer = job.printer.pk
+    printers.ask_printer(printer_id=printer, connect=_off, sign=sign())
+    printers.print_test_page(printer_id=printer, sign=sign())
+    _fail(job)
+    jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
+    _fail(job)
+    jobs.settle_job(job_id=job.pk, sign=sign())
+    waiting = PrintJob.objects.filter(state=PrintState.QUEUED).latest("pk")
+    jobs.cancel_job(job_id=waiting.pk, sign=sign())
+
+
+def _fail(job: PrintJob) -> None:
+    """As the print worker writes it."""
+    PrintJob.objects.filter(pk=job.pk).update(
+        state=PrintState.FAILED, unsure=True, trouble="printer_away"
+    )
