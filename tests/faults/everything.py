@@ -9,7 +9,7 @@ from typing import Any
 
 from django.core.management import call_command
 
-from kitting.checking.services import checks, settings, switching
+from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
 from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
 from kitting.disinfection.services.verdicts import give_up_run
@@ -19,6 +19,7 @@ from kitting.domain.stages import PrintState
 from kitting.ledger import keys
 from kitting.lots.services import counts, files, lots, yields
 from kitting.lots.services.blanks import give_out_numbers
+from kitting.lots.services.scrap import scrap
 from kitting.management.commands import startkey
 from kitting.models import (
     Badge,
@@ -112,7 +113,8 @@ def _checking() -> None:
     checks.reject_against_plan(lot_id=smelly.pk, reason="Smell of solvent", sign=sign())
     bad = factories.sampled_revision()
     for _ in range(7):
-        factories.reject(make_lot(bad, bags=(lots.NewBag(500),)), 20)
+        refused = factories.reject(make_lot(bad, bags=(lots.NewBag(500),)), 20)
+    rejected.scrap_rejected(lot_id=refused.pk, reason="Damaged", sign=sign())
     switching.resume_source(
         part_id=bad.part_id, source=SOURCE, reason="New nozzle", sign=sign()
     )
@@ -123,6 +125,7 @@ def _bags(history: History) -> None:
     lots.close_lot(lot_id=growing.pk, sign=sign())
     bag = factories.make_bag(pieces=41)
     counts.count_by_weight(bag_id=bag.pk, weighed=FINE, reason="One short", sign=sign())
+    scrap(bag_id=bag.pk, pieces=3, reason="Dropped", sign=sign())
     give_out_numbers(count=2, sign=sign())
     places.put_bag(bag_id=bag.pk, place_id=factories.make_place().pk, sign=sign())
     part = history.visor.part
