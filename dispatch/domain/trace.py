@@ -107,7 +107,10 @@ def balance(
         if line.lot == lot:
             by_stage[box_stage[line.box]] += line.pieces
     came = {
-        "received": by_kind[MovementKind.RECEIVED] - by_kind[MovementKind.SENT_BACK],
+        "received": by_kind[MovementKind.RECEIVED]
+        + by_kind[MovementKind.REPACKED]  # of a whole lot it comes to nothing
+        - by_kind[MovementKind.SENT_BACK]
+        - by_kind[MovementKind.CANCELLED],
         "found": by_kind[MovementKind.FOUND],
     }
     where = {
@@ -124,7 +127,7 @@ def balance(
     return Balance(unit=unit, difference=difference, **came, **where)
 
 
-_INWARD = frozenset({MovementKind.RECEIVED, MovementKind.FOUND})
+_INWARD = frozenset({MovementKind.RECEIVED, MovementKind.FOUND, MovementKind.REPACKED})
 
 
 # Delta 0 is a movement of pieces that were in a box: it goes the usual way.

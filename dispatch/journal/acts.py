@@ -64,6 +64,7 @@ ACTS: dict[str, str | Promise] = {
     "record_result": _("Result of a test recorded"),
     "reduce_inspection": _("Inspection reduced"),
     "reject_against_plan": _("Lot rejected against its plan"),
+    "repack": _("Pieces repacked"),
     "restore": _("Backup restored"),
     "restore_inspection": _("Normal inspection restored"),
     "resume_source": _("Inspection of a source resumed"),

@@ -15,7 +15,7 @@ from dispatch.models import Shipment
 from dispatch.trace.balance import balance_of
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.ledger.reach import Reach, descendants, holds_on_boxes
+from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
 from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
 from kitting.web.scans import Found, nothing_has, read
 
@@ -233,12 +233,13 @@ def _of_lot(lot: Lot) -> _Scope:
 
 
 def _of_bag(bag: Bag) -> _Scope:
-    stays = RunBag.objects.filter(bag=bag).values("run")
+    reached = repacked_into(bag.pk)
+    stays = RunBag.objects.filter(bag__in=reached).values("run")
     return _Scope(
-        lines=Q(bag=bag.pk),
+        lines=Q(bag__in=reached),
         own=Q(bag=bag.pk),
         lots=Q(pk=bag.lot_id),
-        bags=Q(pk=bag.pk),
+        bags=Q(pk__in=reached),
         runs=Q(pk__in=stays),
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, OuterRef, Q, Sum
+from django.db.models.functions import Coalesce
 
 from kitting.disinfection.queries.doses import (
     needed_hold,
@@ -243,7 +244,7 @@ def stays(tally: Tally) -> None:
 
 def _lengths(tally: Tally) -> None:
     """A stay is as its movements say, and what a run cleared stayed for all of it."""
-    moved = Movement.objects.filter(bag=OuterRef("bag"))
+    moved = Movement.objects.filter(bag=Coalesce(OuterRef("original"), OuterRef("bag")))
     went = moved.filter(kind=MovementKind.WENT_ON, operation__at=OuterRef("on_at"))
     came = moved.filter(kind=MovementKind.CAME_OFF, operation__at=OuterRef("off_at"))
     untrue = RunBag.objects.annotate(went=Exists(went), came=Exists(came)).filter(
@@ -251,6 +252,14 @@ def _lengths(tally: Tally) -> None:
     )
     for pk in untrue.order_by("pk").values_list("pk", flat=True):
         words = "No movement of the bag is of the moment at which it went on or off."
+        tally.add(STAY, pk, words, "a movement", "none")
+    had = RunBag.objects.filter(run=OuterRef(OuterRef("run")), bag=OuterRef("other"))
+    got = Movement.objects.filter(
+        Exists(had), bag=OuterRef("bag"), kind=MovementKind.REPACKED, delta__gt=0
+    )
+    copied = RunBag.objects.filter(original__isnull=False)
+    for pk in copied.exclude(Exists(got)).order_by("pk").values_list("pk", flat=True):
+        words = "Nothing in the bag was repacked from one that was in the run."
         tally.add(STAY, pk, words, "a movement", "none")
     packed = BoxLine.objects.filter(bag=OuterRef("bag"), run=OuterRef("run"))
     cleared = (

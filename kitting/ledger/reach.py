@@ -27,14 +27,24 @@ runs(kind, root, run) AS (
     UNION ALL
     SELECT 'protocol', protocol_id, id FROM kitting_run WHERE protocol_id IN ({protocol})
 ),
+bags(root, bag, since) AS (
+    SELECT id, id, 0 FROM kitting_bag WHERE id IN ({bag})
+    UNION
+    SELECT bags.root, moved.other_id, moved.id
+    FROM bags CROSS JOIN kitting_movement moved
+    WHERE moved.bag_id = bags.bag AND moved.kind = 'repacked'
+    AND moved.delta < 0 AND moved.id > bags.since
+),
 used(kind, root, act, material) AS (
-    SELECT 'bag', bag_id, operation_id, lot_id
-    FROM kitting_movement WHERE kind = 'made_into' AND bag_id IN ({bag})
+    SELECT 'bag', bags.root, moved.operation_id, moved.lot_id
+    FROM bags CROSS JOIN kitting_movement moved
+    WHERE moved.bag_id = bags.bag AND moved.kind = 'made_into'
+    AND moved.id > bags.since
     UNION ALL
     SELECT runs.kind, runs.root, moved.operation_id, moved.lot_id
-    FROM runs CROSS JOIN kitting_bag cleared CROSS JOIN kitting_movement moved
-    WHERE cleared.cleared_run_id = runs.run
-    AND moved.bag_id = cleared.id AND moved.kind = 'made_into'
+    FROM runs CROSS JOIN kitting_runbag stay CROSS JOIN kitting_movement moved
+    WHERE stay.run_id = runs.run AND moved.bag_id = stay.bag_id
+    AND moved.kind = 'made_into' AND moved.run_id = runs.run
 ),
 lots(kind, root, lot) AS (
     SELECT 'lot', id, id FROM kitting_lot WHERE id IN ({lot})
@@ -56,12 +66,14 @@ lots(kind, root, lot) AS (
 SELECT 'run', kind, root, run FROM runs
 UNION ALL
 SELECT 'lot', kind, root, lot FROM lots
+UNION ALL
+SELECT 'bag', 'bag', root, bag FROM bags
 """
 """What holds on some roots reach beyond them: runs under a protocol, lots by what they
-have in common or were made from, and what was made from those. A bag's movement and the
-origin of what was made from it are of one act and name one material. Joins are crossed
-so that SQLite takes the tables in the order in which they stand, statistics or not; no
-pair comes twice, so that a circle ends."""
+have in common or were made from, what was made from those, and bags into which pieces of
+a bag were repacked since. A bag's movement and the origin of what was made from it are of
+one act and name one material. Joins are crossed so that SQLite takes the tables in the
+order in which they stand, statistics or not; no pair comes twice, so that a circle ends."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +90,8 @@ class Why:
 class Reach:
     """Ids that are held, by what they are; a lot includes all that is made from it.
 
-    So do a bag of material, and a run that cleared it, for what was made from them.
+    So do a bag of material, and a run that cleared it, for what was made from them. A
+    bag includes those into which pieces of it were repacked.
     """
 
     lots: frozenset[int] = frozenset()
@@ -174,7 +187,7 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
     reached: dict[str, Marks] = {
         "run": {},
         "lot": {},
-        "bag": by["bag"],
+        "bag": dict(by["bag"]),
         "box": by["box"],
     }
     for what, kind, root, pk in _reached({kind: list(of) for kind, of in by.items()}):
@@ -196,7 +209,7 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
 def _reached(
     roots: Mapping[str, Sequence[Any]],
 ) -> Iterator[tuple[str, str, Any, int]]:
-    """Ask for what each root reaches: run or lot, kind of the root, the root, and id."""
+    """Ask for what each root reaches: its kind, that of the root, the root, and id."""
     kinds = ("run", "protocol", "bag", "lot", "revision", "method")
     if not any(roots.get(kind) for kind in (*kinds, "source")):
         return
@@ -248,6 +261,18 @@ def descendants(lots: set[int]) -> set[int]:
         Their ids and those of every lot made from one of them.
     """
     return {pk for _what, _kind, _root, pk in _reached({"lot": list(lots)})}
+
+
+def repacked_into(bag: int) -> set[int]:
+    """A bag and all those into which pieces of it were repacked, one after another.
+
+    Args:
+        bag: Its id.
+
+    Returns:
+        Their ids.
+    """
+    return {pk for what, _kind, _root, pk in _reached({"bag": [bag]}) if what == "bag"}
 
 
 def standing_reach() -> Reach:

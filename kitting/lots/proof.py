@@ -7,7 +7,14 @@ from typing import NamedTuple
 
 from django.db.models import BigIntegerField, Case, Expression, F, QuerySet, Sum, When
 
-from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage, MovementKind
+from kitting.domain.stages import (
+    GONE,
+    IN_HOUSE,
+    REPACKABLE,
+    BagStage,
+    BoxStage,
+    MovementKind,
+)
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import grouped, rows, side_by_side
@@ -36,6 +43,7 @@ _OUT = {
     _K.SENT_BACK,
     _K.SCRAPPED,
     _K.MISSING,
+    _K.CANCELLED,
 }
 _OF_A_BOX = {_K.PACKED, _K.UNPACKED}
 _FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
@@ -46,6 +54,7 @@ _FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
     _K.CAME_OFF: ({_S.IN_RUN}, {_S.EXPOSED}),
     _K.CLEARED: ({_S.EXPOSED, _S.ACCEPTED}, {_S.CLEARED}),
     _K.NOT_CLEARED: ({_S.EXPOSED, _S.IN_RUN}, {_S.ACCEPTED, _S.REJECTED}),
+    _K.SET_BACK: ({_S.CLEARED}, {_S.ACCEPTED}),
 }
 """Kinds that carry a bag from one stage to another; the others leave it where it is."""
 
@@ -161,6 +170,8 @@ def _follows(tally: Tally, move: _Move, bag: _Bag, count: int, stage: str) -> No
 def _signs(move: _Move) -> set[int]:
     if move.kind == MovementKind.SCRAPPED and move.box is not None:
         return {0}  # The pieces were in the box, not in the bag.
+    if move.kind == MovementKind.REPACKED:
+        return {1, -1}
     if move.kind in _IN:
         return {1} if move.corrects is None else {1, -1}
     if move.kind in _OUT:
@@ -180,9 +191,40 @@ def _stages_fit(move: _Move) -> bool:
         return before in _FROM_TO[kind][0] and after in _FROM_TO[kind][1]
     if kind == MovementKind.FOUND and before == "":
         return after == BagStage.ARRIVED
+    if kind == MovementKind.REPACKED and before == "":
+        return move.delta > 0 and after in REPACKABLE
     if before == BagStage.USED_UP and move.delta > 0:
         return after != BagStage.USED_UP
     return after == before or after == BagStage.USED_UP
+
+
+def repacked(tally: Tally) -> None:
+    """What left a bag for another came into that one as it was, in the same act.
+
+    Args:
+        tally: Where movements between bags are counted and faults noted.
+    """
+    moved = Movement.objects.filter(kind=MovementKind.REPACKED)
+    out, came = (
+        moved.filter(**{f"delta__{way}": 0})
+        .order_by("operation_id", *pair)
+        .values_list("operation_id", *pair, "pieces", "lot_id", "run_id", stage)
+        for way, pair, stage in (
+            ("lt", ("bag_id", "other_id"), "stage_before"),
+            ("gt", ("other_id", "bag_id"), "stage_after"),
+        )
+    )
+    streams = grouped(rows(out), width=3), grouped(rows(came), width=3)
+    for (operation, bag, other), (left, came_in) in side_by_side(*streams):
+        tally.count += 1
+        tally.same(
+            MOVEMENT,
+            None,
+            f"Operation {operation} took other pieces out of bag {bag} than it put into"
+            f" bag {other} (pieces, lot, run, stage).",
+            left,
+            came_in,
+        )
 
 
 def open_at_benches(tally: Tally) -> None:
@@ -207,7 +249,10 @@ COUNTED = (*IN_HOUSE, *GONE, BoxStage.RETURNED)
 
 _K = MovementKind
 _CAME = (_K.RECEIVED, _K.FOUND)
-_WENT = (_K.SAMPLED, _K.MADE_INTO, _K.SENT_BACK, _K.SCRAPPED, _K.MISSING)
+_WENT = (
+    *(_K.SAMPLED, _K.MADE_INTO, _K.SENT_BACK, _K.SCRAPPED, _K.MISSING),
+    _K.CANCELLED,
+)
 
 
 def _signed() -> Expression:
@@ -355,6 +400,7 @@ def _moves(*kinds: MovementKind) -> QuerySet[Movement, tuple[int, int, int]]:
 
 register(
     ("bags", "movements", movements),
+    ("repacked", "movements", repacked),
     ("open bags", "bags", open_at_benches),
     ("lots", "lots", lots),
     ("materials", "uses", origins),

@@ -2,7 +2,17 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.lots.views import bags, blanks, counts, files, lots, samples, scrap, yields
+from kitting.lots.views import (
+    bags,
+    blanks,
+    counts,
+    files,
+    lots,
+    repack,
+    samples,
+    scrap,
+    yields,
+)
 
 urlpatterns: list[URLPattern] = [
     path("lots/", lots.lot_list, name="lots"),
@@ -15,6 +25,7 @@ urlpatterns: list[URLPattern] = [
     path("bags/<str:number>/count/", counts.bag_count, name="bag-count"),
     path("bags/<str:number>/weigh/", counts.bag_weigh, name="bag-weigh"),
     path("bags/<str:number>/sample/", samples.bag_sample, name="bag-sample"),
+    path("bags/<str:number>/repack/", repack.bag_repack, name="bag-repack"),
     path("bags/<str:number>/scrap/", scrap.bag_scrap, name="bag-scrap"),
     path("samples/<int:pk>/result/", samples.sample_result, name="sample-result"),
     path("bag-numbers/", blanks.bag_numbers, name="bag-numbers"),

@@ -30,6 +30,9 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is in stage %(stage)s, so this cannot be done with it now. Look"
         " the bag up, or use another."
     ),
+    "bags_out_of_range": _(
+        "%(read)s is not from 1 to %(most)s. Repack into that many bags at a time."
+    ),
     "box_empty": _(
         "The box holds no pieces, so it has no mass to compare. Enter its parts."
     ),
@@ -185,6 +188,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s holds %(part)s, which is counted in %(unit)s, not in pieces."
         " Enter its amount under “Count again”."
     ),
+    "nothing_to_set_back": _(
+        "What is in bag %(bag)s was cleared without a run, so it is not disinfected"
+        " again. Leave the tick out."
+    ),
     "number_ambiguous": _(
         "This can be read as thousands or as a fraction. Write the number without a"
         " comma or point."
@@ -223,6 +230,26 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "quotes_broken": _(
         "The quotation marks of this line do not close. Save the file as CSV again."
+    ),
+    "repack_into_itself": _(
+        "Bag %(bag)s is the bag that the pieces come from. Scan the bag that they go"
+        " into."
+    ),
+    "repack_into_one": _(
+        "Bag %(bag)s is there already, so the pieces go into that one bag, as they are."
+        " Enter 1 bag and leave the tick out, or scan no bag."
+    ),
+    "repack_mixes_held": _(
+        "A hold reaches one of bags %(bag)s and %(other)s and not the other, and held"
+        " pieces stay apart. Repack into a new bag."
+    ),
+    "repack_other_lot": _(
+        "Bag %(other)s is of another lot than bag %(bag)s, and lots stay apart. Repack"
+        " into a new bag, or one of the same lot."
+    ),
+    "repack_other_stage": _(
+        "Bag %(bag)s is %(stage)s and bag %(other)s %(other_stage)s, or another run"
+        " cleared it, and such pieces stay apart. Repack into a new bag."
     ),
     "revision_not_of_part": _(
         "This revision belongs to another part. Choose one of the part's own revisions."

@@ -206,7 +206,7 @@ class Movement(Guarded):
     run = models.ForeignKey(
         "kitting.Run", on_delete=models.PROTECT, null=True, related_name="+"
     )
-    """Which run had cleared what went into the box or another bag, or came out of it."""
+    """Which run had cleared what left for a box, another bag or lot, or came back."""
     other = models.ForeignKey(
         Bag, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
     )

@@ -106,7 +106,14 @@ def _bags(history: History, add: object) -> None:
         sign=sign(),
     )
     assert Sample.objects.filter(pk=sent.sample_id).exists()
-    for name in ("bag-detail", "bag-count", "bag-weigh", "bag-sample", "bag-scrap"):
+    for name in (
+        "bag-detail",
+        "bag-count",
+        "bag-weigh",
+        "bag-sample",
+        "bag-scrap",
+        "bag-repack",
+    ):
         add(name, bag.number)
     add("sample-result", sent.sample_id)
     hung = Bag.objects.filter(carrier__isnull=False).latest("pk")

@@ -215,7 +215,7 @@ def stays_of(run: Run, now: datetime) -> list[Stay]:
     Returns:
         Stays with bag, lot, part and revision fetched.
     """
-    rows = RunBag.objects.filter(run=run).select_related(
+    rows = RunBag.objects.filter(run=run, original=None).select_related(
         "bag__lot__part", "bag__lot__revision"
     )
     passes = timedelta(milliseconds=run.exposure_ms * run.passes)

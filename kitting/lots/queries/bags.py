@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
-from kitting.domain.stages import COUNTABLE, BagStage
+from kitting.domain.stages import COUNTABLE, REPACKABLE, BagStage
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, BoxLine, Count, Hold, Movement, OpenBag, RunBag, Sample
 from kitting.models.catalogue import Unit
+from kitting.models.lots import SEALED
 
 MOST_ROWS = 200
 """Movements and boxes that the page of a bag shows, the newest; the trace has all."""
@@ -41,6 +42,17 @@ class BagPage:
     def countable(self) -> bool:
         """Whether it can be counted, and give a sample where there is something in it."""
         return self.bag.stage in COUNTABLE
+
+    @property
+    def repackable(self) -> bool:
+        """Whether pieces of it can go into another bag."""
+        return self.bag.stage in REPACKABLE
+
+    @property
+    def unsealed_by_repacking(self) -> bool:
+        """Whether opening it ends that it is cleared."""
+        by_a_run = bool(self.bag.cleared_run) and self.bag.stage == BagStage.CLEARED
+        return by_a_run and self.bag.container in SEALED
 
     @property
     def weighable(self) -> bool:
@@ -81,7 +93,8 @@ def bag_page(bag: Bag, reach: Reach) -> BagPage:
     Returns:
         Movements, counts, runs, boxes, samples and holds.
     """
-    moves = bag.movements.select_related("place", "operation", "box").order_by("-nth")
+    moves = bag.movements.select_related("place", "operation", "box", "other")
+    moves = moves.order_by("-nth")
     lines = BoxLine.objects.filter(bag=bag).select_related("box", "run")
     open_at = OpenBag.objects.filter(bag=bag).select_related("bench").first()
     return BagPage(

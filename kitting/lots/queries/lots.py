@@ -172,7 +172,9 @@ class LotPage:
     @cached_property
     def movements(self) -> list[Movement]:
         """The newest ``MOST_MOVEMENTS``, newest first."""
-        moves = self.lot.movements.select_related("bag", "place", "operation", "box")
+        moves = self.lot.movements.select_related(
+            "bag", "place", "operation", "box", "other"
+        )
         return list(moves.order_by("-pk")[:MOST_MOVEMENTS])
 
     @cached_property

@@ -36,7 +36,9 @@ class Change:
     reason: str = ""
     box: Box | None = None
     run_id: int | None = None
-    """The run that had cleared what moves into or out of a box."""
+    """The run that had cleared what moves into or out of a box or another bag."""
+    other: Bag | None = None
+    """The bag on the other side, where pieces are repacked."""
     place_id: int | None = None
 
 
@@ -76,6 +78,7 @@ def change(bag: Bag, what: Change) -> Movement:
         lot_id=bag.lot_id,
         box=what.box,
         run_id=what.run_id,
+        other=what.other,
         kind=what.kind,
         pieces=what.pieces,
         delta=delta,

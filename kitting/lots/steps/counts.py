@@ -55,9 +55,22 @@ def lock_bag(bag_id: int, moves: int | None) -> Bag:
         Missing: If there is no such bag.
     """
     bag = locking.lock_row(Bag, bag_id, "lot__part")
+    need_unmoved(bag, moves)
+    return bag
+
+
+def need_unmoved(bag: Bag, moves: int | None) -> None:
+    """Refuse a bag that has moved since somebody looked at it.
+
+    Args:
+        bag: The bag, locked.
+        moves: How many movements it had when it was shown; None takes any.
+
+    Raises:
+        Conflict: ``bag_moved_since``.
+    """
     if moves is not None and bag.moves != moves:
         raise Conflict("bag_moved_since", bag=bag.number, pieces=bag.pieces)
-    return bag
 
 
 def recount(act: Act, bag: Bag, row: Count) -> Counted:

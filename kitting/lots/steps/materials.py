@@ -74,7 +74,13 @@ class Materials:
             if not taken:
                 continue
             refuse_held_bag(bag, self.reach)
-            out = Change(MovementKind.MADE_INTO, taken, sign=-1, reason=reason)
+            out = Change(
+                MovementKind.MADE_INTO,
+                taken,
+                sign=-1,
+                reason=reason,
+                run_id=bag.cleared_run_id,
+            )
             made.append(change(bag, out))
             self.changed[bag.pk] = bag
             left -= taken

@@ -30,7 +30,7 @@ def line_pieces(history: History) -> list[Named]:
 @tamperer
 def line_of_another_bag(history: History) -> list[Named]:
     row = BoxLine.objects.get(box=history.sent, lot=history.band_lot)
-    change(row, bag=history.band_lot.bags.exclude(pk=row.bag_id).get())
+    change(row, bag=history.band_lot.bags.get(stage="in_run"))
     return [("box contents", BoxLine, history.sent.pk), ("clearing", BoxLine, row.pk)]
 
 

@@ -59,14 +59,14 @@ def log_of_a_released_run_deleted(history: History) -> list[Named]:
 
 @tamperer
 def stay_that_was_too_short(history: History) -> list[Named]:
-    row = RunBag.objects.get(run=history.released)
+    row = RunBag.objects.get(run=history.released, original=None)
     change(row, off_at=F("on_at"))
     return [("stays", RunBag, row.pk)]
 
 
 @tamperer
 def stay_that_began_earlier(history: History) -> list[Named]:
-    row = RunBag.objects.get(run=history.failed)
+    row = RunBag.objects.get(run=history.failed, original=None)
     change(row, on_at=row.on_at - timedelta(hours=1))
     return [("stays", RunBag, row.pk)]
 

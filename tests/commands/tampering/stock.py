@@ -109,7 +109,7 @@ def movement_to_a_stage_it_does_not_lead_to(history: History) -> list[Named]:
 
 @tamperer
 def bag_run_forgotten(history: History) -> list[Named]:
-    row = Bag.objects.get(cleared_run=history.released)
+    row = Bag.objects.filter(cleared_run=history.released).earliest("pk")
     change(row, cleared_run=None)
     return [("clearing", Bag, row.pk)]
 
@@ -184,7 +184,7 @@ def run_reopened(history: History) -> list[Named]:
 
 @tamperer
 def stay_deleted(history: History) -> list[Named]:
-    row = RunBag.objects.get(run=history.released)
+    row = RunBag.objects.get(run=history.released, original=None)
     remove(row)
     line = BoxLine.objects.get(box=history.sent, bag=row.bag_id)
     return [("clearing", Bag, row.bag_id), ("clearing", BoxLine, line.pk)]
@@ -192,7 +192,7 @@ def stay_deleted(history: History) -> list[Named]:
 
 @tamperer
 def stay_in_a_closed_run(history: History) -> list[Named]:
-    row = RunBag.objects.get(run=history.failed)
+    row = RunBag.objects.get(run=history.failed, original=None)
     change(row, live=True)
     return [("stays", RunBag, row.pk), ("stays", Bag, row.bag_id)]
 
@@ -202,3 +202,33 @@ def stay_ended_early(history: History) -> list[Named]:
     row = RunBag.objects.get(live=True)
     change(row, live=False)
     return [("stays", RunBag, row.pk), ("stays", Bag, row.bag_id)]
+
+
+@tamperer
+def more_came_in_than_was_repacked(history: History) -> list[Named]:
+    row = Movement.objects.filter(kind="repacked", delta__gt=0).latest("pk")
+    change(row, pieces=row.pieces + 1, delta=row.delta + 1, after=row.after + 1)
+    change(row.bag, pieces=F("pieces") + 1)
+    return [("repacked", Movement, None), ("lots", Lot, row.lot_id)]
+
+
+@tamperer
+def repacked_under_another_run(history: History) -> list[Named]:
+    row = Movement.objects.filter(kind="repacked", delta__lt=0).latest("pk")
+    change(row, run=history.failed)
+    return [("repacked", Movement, None), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def bag_whose_pieces_were_never_in_the_run(history: History) -> list[Named]:
+    bag = history.visor_lot.bags.get()
+    stay = RunBag.objects.get(run=history.released, original=None)
+    row = RunBag.objects.create(
+        run=history.released,
+        bag=bag,
+        on_at=stay.on_at,
+        off_at=stay.off_at,
+        live=False,
+        original=stay.bag,
+    )
+    return [("stays", RunBag, row.pk), ("stays", Bag, bag.pk)]

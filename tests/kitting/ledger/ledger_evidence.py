@@ -6,6 +6,7 @@ from kitting.disinfection.queries.protocols import mark_of
 from kitting.disinfection.services import evidence, protocols
 from kitting.domain.entries import Load, Report, Terms
 from kitting.lots.services import counts, samples
+from kitting.lots.services.repack import repack
 from kitting.models import Bag, Protocol, Revision
 from tests import factories
 from tests.factories import sign, sign_by_another
@@ -31,6 +32,13 @@ def count_and_sample(bag: Bag) -> None:
     samples.record_result(
         sample_id=sent.sample_id, result="No growth", document="", sign=sign()
     )
+
+
+def repack_some(bag: Bag) -> None:
+    """Two cleared pieces go into a bag of their own; one of them is set back."""
+    done = repack(bag_id=bag.pk, pieces=2, sign=sign())
+    new = Bag.objects.get(number=done.into[0])
+    repack(bag_id=new.pk, pieces=1, again=True, sign=sign())
 
 
 def sign_and_retire(revision: Revision) -> Protocol:

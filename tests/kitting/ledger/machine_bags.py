@@ -11,6 +11,7 @@ from hypothesis.stateful import rule
 from kitting.checking.services import rejected
 from kitting.domain.stages import BagStage
 from kitting.lots.services import counts, samples, scrap
+from kitting.lots.services.repack import repack
 from kitting.models import Bag
 
 pick = st.integers(min_value=0, max_value=10_000)
@@ -43,6 +44,22 @@ class Bags:
             reason="Counted again",
             **values,
         )
+
+    @rule(at=pick, of=pick, pieces=st.integers(1, 5), join=again, twice=again)
+    def repack(self, at: int, of: int, pieces: int, join: bool, twice: bool) -> None:
+        """Into new bags of any kind, or to a bag of the same lot."""
+        bag_id = self.one_of(Bag, at, pieces__gt=0)
+        if bag_id is None:
+            return
+        values: dict[str, Any] = {"bag_id": bag_id, "pieces": pieces, "twice": twice}
+        if join:
+            lot = Bag.objects.get(pk=bag_id).lot_id
+            other = self.one_of(Bag, of, lot=lot, pieces__gt=0)
+            values["into"] = Bag.objects.get(pk=other).number
+        else:
+            values |= {"bags": 1 + of % 2, "again": of % 5 == 0}
+            values["container"] = ("tote", "film pack")[of % 3 == 0]
+        self.act(repack, **values)
 
     @rule(at=pick, bad=st.integers(0, 14), twice=again)
     def sort_rejected(self, at: int, bad: int, twice: bool) -> None:

@@ -79,6 +79,7 @@ ACTS = {
     "put_box",
     "put_carrier",
     "put_on",
+    "repack",
     "scan_carrier",
     "scrap",
     "scrap_rejected",

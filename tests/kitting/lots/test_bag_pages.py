@@ -74,7 +74,7 @@ def sample_values(**changes: Any) -> dict[str, Any]:
 
 # -- Who ----------------------------------------------------------------------------
 
-ACTS = ("count", "weigh", "sample", "scrap")
+ACTS = ("count", "weigh", "sample", "scrap", "repack")
 
 
 @pytest.mark.parametrize("act", ["detail", *ACTS])
