@@ -260,6 +260,7 @@ def make_history() -> History:
     write_plainly(band_lot)
     ledger_evidence.count_and_sample(first)
     ledger_evidence.repack_some(first)
+    ledger_evidence.find_some(first)
     retired = ledger_evidence.sign_and_retire(band)
     factories.seal_set_up()
     for box in (sent, labelled, voided):

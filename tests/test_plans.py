@@ -170,7 +170,11 @@ PAGES = {
 
 HOLDS = (
     *("kitting_lot_source", "kitting_lot_revision", "kitting_lot_method"),
-    *("kitting_run_protocol", "kitting_bag_cleared_run", "kitting_lotorigin_back"),
+    *(
+        "kitting_run_protocol",
+        "sqlite_autoindex_kitting_runbag",
+        "kitting_lotorigin_back",
+    ),
 )
 """Of what holds reach; every act at a bench asks."""
 

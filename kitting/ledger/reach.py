@@ -28,7 +28,7 @@ runs(kind, root, run) AS (
     SELECT 'protocol', protocol_id, id FROM kitting_run WHERE protocol_id IN ({protocol})
 ),
 bags(root, bag, since) AS (
-    SELECT id, id, 0 FROM kitting_bag WHERE id IN ({bag})
+    SELECT id, id, CAST(0 AS bigint) FROM kitting_bag WHERE id IN ({bag})
     UNION
     SELECT bags.root, moved.other_id, moved.id
     FROM bags CROSS JOIN kitting_movement moved

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from django.db.models import BigIntegerField, Case, Expression, F, QuerySet, Sum, When
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    Exists,
+    Expression,
+    F,
+    OuterRef,
+    QuerySet,
+    Sum,
+    When,
+)
 
 from kitting.domain.stages import (
     GONE,
@@ -372,6 +382,26 @@ def counts(tally: Tally) -> None:
             )
 
 
+def confirmed(tally: Tally) -> None:
+    """What a count found in a cleared bag was scrapped with it, or a checker confirmed it.
+
+    Args:
+        tally: Where findings are counted and faults noted.
+    """
+    same = {"operation": OuterRef("operation"), "bag": OuterRef("bag")}
+    moved = Movement.objects.filter(**same)
+    found = Movement.objects.filter(
+        Exists(moved.filter(stage_after=BagStage.CLEARED)), kind=MovementKind.FOUND
+    )
+    tally.count += found.count()
+    gone = moved.filter(kind=MovementKind.SCRAPPED, pieces=OuterRef("pieces"))
+    said = Count.objects.filter(**same, confirmed_by__isnull=False)
+    unsaid = found.exclude(Exists(gone)).exclude(Exists(said)).order_by("pk")
+    for pk in unsaid.values_list("pk", flat=True):
+        words = "Pieces found in a cleared bag stayed there, and no checker said so."
+        tally.add(MOVEMENT, pk, words, "a checker", "none")
+
+
 def samples(tally: Tally) -> None:
     """What went to a test left its bag in the same act, and nothing else did so.
 
@@ -405,5 +435,6 @@ register(
     ("lots", "lots", lots),
     ("materials", "uses", origins),
     ("counts", "counts", counts),
+    ("found", "findings", confirmed),
     ("samples", "samples", samples),
 )

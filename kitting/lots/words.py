@@ -102,9 +102,17 @@ SENTENCES: dict[str, str | Promise] = {
         " choose the file again."
     ),
     "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
-    "found_by_a_checker": _(
-        "Bag %(bag)s is cleared, and more than its %(pieces)s are in it: counting clears"
-        " nothing. Ask a checker to count it."
+    "found_needs_a_checker": _(
+        "Only somebody who checks lots confirms what was found in cleared bag %(bag)s."
+        " Choose a checker, or scrap what was found."
+    ),
+    "found_own": _(
+        "Another person confirms what was found in bag %(bag)s than whoever counted it."
+        " Ask a checker, or scrap what was found."
+    ),
+    "found_undecided": _(
+        "Bag %(bag)s is cleared and holds %(pieces)s more than on record: counting"
+        " clears nothing. Scrap them, or let a checker confirm that they stay."
     ),
     "gross_below_tare": _(
         "The full container weighs %(gross)s g and the empty one %(tare)s g. Weigh"

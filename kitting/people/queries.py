@@ -54,6 +54,21 @@ def catalogue() -> dict[str, Any]:
     }
 
 
+def checkers_besides(person: User, *, two_people: bool) -> QuerySet[User]:
+    """Who may confirm what somebody counted: people that check lots.
+
+    Args:
+        person: Whoever counted.
+        two_people: Whether it has to be somebody else.
+
+    Returns:
+        People by name.
+    """
+    right = {"groups__permissions__codename": "check_lots"}
+    people = User.objects.filter(is_active=True, **right).order_by("username")
+    return people.exclude(pk=person.pk) if two_people else people
+
+
 NOBODY: Final = "(badge unknown)"
 """Stands for the name behind a badge that is unknown, revoked or misread. Brackets and
 blanks are in no name, so nobody is ever called so."""

@@ -53,10 +53,11 @@ def attempt(
         return None, UNFIT
     if isinstance(form, TwoStepForm) and form.is_asked_now:
         return None, OK
-    try:
-        _need_password(request, form)
-    except Refused as error:
-        return None, add_refusal(form, error, field="password")
+    for field in form.passwords:
+        try:
+            _need_password(request, form, field)
+        except Refused as error:
+            return None, add_refusal(form, error, field=field)
     try:
         return act(sign=sign_of(request, form), **form.entries), OK
     except LotwardError as error:
@@ -148,15 +149,16 @@ def form_page(
     return render_part(request, page, fragment, context, status=status)
 
 
-def _need_password(request: LotwardRequest, form: KeyedForm) -> None:
-    if "password" not in form.cleaned_data:
+def _need_password(request: LotwardRequest, form: KeyedForm, field: str) -> None:
+    password = form.cleaned_data.get(field)
+    if password is None:
         return
-    name, password = request.user.get_username(), form.cleaned_data["password"]
-    known = authenticate(request, username=name, password=password)
-    if known is not None and known.pk == request.user.pk:
+    person = form.signer(field) or request.user
+    known = authenticate(request, username=person.get_username(), password=password)
+    if known is not None and known.pk == person.pk:
         return
     locked = getattr(request, "axes_locked_out", False)
     # The form answers, beside what was read; not the page that refuses to sign in.
     request.axes_locked_out = False  # type: ignore[attr-defined]
     code = "password_locked" if locked else "password_wrong"
-    raise Refused(code, name=str(request.user))
+    raise Refused(code, name=str(person))

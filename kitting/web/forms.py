@@ -16,6 +16,7 @@ from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import LotwardError, Refused
+from kitting.models import User
 from kitting.web.http import new_op_key
 from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID, in_words, is_unsaid, name_of
@@ -101,9 +102,16 @@ class KeyedForm(SpokenForm):
         for name, value in self.cleaned_data.items():
             if isinstance(self.fields[name], forms.ModelChoiceField):
                 said[f"{name}_id"] = value.pk if value else None
-            elif name not in ("op_key", "password"):
+            elif name not in ("op_key", *self.passwords):
                 said[name] = value
         return said
+
+    passwords: tuple[str, ...] = ("password",)
+    """Fields with a password, which is compared and kept nowhere."""
+
+    def signer(self, field: str) -> User | None:
+        """Whose password a field of a valid form asks for; None for whoever acts."""
+        return None
 
 
 class TwoStepForm(KeyedForm):

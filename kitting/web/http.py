@@ -59,7 +59,7 @@ def allowed(
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
         view = require_http_methods(list(methods or ("GET",)))(view)
-        view = sensitive_post_parameters("password")(view)
+        view = sensitive_post_parameters("password", "checker_password")(view)
 
         @wraps(view)
         def guarded(

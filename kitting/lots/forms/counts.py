@@ -6,12 +6,14 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.entries import Weighing
 from kitting.domain.figures import written
 from kitting.lots.forms.lots import WAYS, unit_word
-from kitting.models import Bag, Count
+from kitting.lots.steps.counts import Found
+from kitting.models import Bag, Count, User
 from kitting.models.lots import CountedBy
 from kitting.web.fields import FigureField, ReasonField
 from kitting.web.forms import KeyedForm
@@ -38,7 +40,67 @@ def _pieces(label: Any, *, least: int = 1, **options: Any) -> forms.IntegerField
     return forms.IntegerField(label=label, **options)
 
 
-class CountForm(BagForm):
+class FoundForm(BagForm):
+    """What becomes of pieces found in a cleared bag; asked where a count found some."""
+
+    things = {
+        "found": _("what is done with the pieces that were found"),
+        "checker": _("the checker"),
+        "checker_password": _("the checker’s password"),
+    }
+    passwords = ("checker_password",)
+
+    found = forms.ChoiceField(
+        label=_("The pieces that were found"),
+        choices=[
+            (Found.SCRAPPED, _("They are scrapped now: put them into the waste")),
+            (Found.KEPT, _("They stay in the bag: a checker confirms it here")),
+        ],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+    checker = forms.ModelChoiceField(
+        label=_("Checker"), queryset=User.objects.none(), required=False
+    )
+    checker_password = forms.CharField(
+        label=_("The checker’s password"),
+        required=False,
+        strip=False,
+        max_length=4096,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off"}),
+    )
+
+    def __init__(self, *args: Any, checkers: QuerySet[User], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        names = ("found", "checker", "checker_password")
+        self._asked = {name: self.fields.pop(name) for name in names}
+        self._asked["checker"].queryset = checkers  # type: ignore[attr-defined]
+        if "found" in self.data:
+            self.fields |= self._asked
+
+    def ask_about_found(self) -> None:
+        """Show what to choose from, where the count was refused for that."""
+        if self.has_error("__all__", "found_undecided"):
+            self.fields |= self._asked
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the checker and their password where they confirm what stays."""
+        data = super().clean() or self.cleaned_data
+        if data.get("found") == Found.KEPT:
+            for name in ("checker", "checker_password"):
+                if not data.get(name) and name not in self.errors:
+                    self.ask_for(name, "required")
+        else:  # a browser may fill it in
+            data.pop("checker_password", None)
+        return data
+
+    def signer(self, field: str) -> User | None:
+        """The checker."""
+        checker: User = self.cleaned_data["checker"]
+        return checker
+
+
+class CountForm(FoundForm):
     """How many are in the bag, and how they were counted."""
 
     things = {
@@ -108,7 +170,7 @@ def _mass(label: Any, *, up: bool = False, help_text: Any = "") -> FigureField:
     return FigureField(unit="g", by=MG, up=up, label=label, help_text=help_text)
 
 
-class WeighForm(BagForm):
+class WeighForm(FoundForm):
     """What the scale showed, and what is known of scale and pieces."""
 
     things = {
@@ -184,4 +246,7 @@ class WeighForm(BagForm):
         """The figures as one weighing, and what is said of it."""
         names = ("sure", "other_mass", "reason", "moves")
         said = {name: self.cleaned_data[name] for name in names}
-        return {**said, "weighed": self.weighed}
+        answer = {"found": self.cleaned_data.get("found", "")}
+        checker = self.cleaned_data.get("checker")
+        answer["checker_id"] = checker.pk if checker else None
+        return {**said, **answer, "weighed": self.weighed}

@@ -10,7 +10,7 @@ from kitting.domain import weighing
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Refused
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.lots.steps.counts import Counted, known_way, lock_bag, recount
+from kitting.lots.steps.counts import Counted, Decided, known_way, lock_bag, recount
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Bag, Count, Part
 from kitting.models.catalogue import Unit
@@ -108,6 +108,8 @@ def count_again(
     sign: Sign,
     stacks: tuple[int, int] | None = None,
     moves: int | None = None,
+    found: str = "",
+    checker_id: int | None = None,
 ) -> Counted:
     """Take a count of a bag; a difference is found or missing pieces.
 
@@ -120,6 +122,9 @@ def count_again(
         sign: Who, when and the operation key.
         stacks: For stack: full stacks and the pieces in each; the rest lay loose.
         moves: How many movements the bag had when it was shown; None takes any.
+        found: What becomes of pieces that are found in a cleared bag: scrapped, or
+            kept on the word of a checker.
+        checker_id: The other person, a checker, who confirms that they stay.
 
     Returns:
         The count before and now, and the boxes that were filled from the bag.
@@ -128,11 +133,13 @@ def count_again(
         Conflict: ``bag_moved_since``.
         Missing: If there is no such bag.
         Refused: ``counted_out_of_range``, ``counting_way_unknown``,
-            ``entry_too_long``, ``exposed_bag_emptied``, ``reason_missing``,
+            ``entry_too_long``, ``exposed_bag_emptied``, ``found_undecided``,
+            ``found_needs_a_checker``, ``found_own``, ``reason_missing``,
             ``stacks_hold_more``, ``stacks_missing``, ``weigh_to_count``.
         WrongStage: If the bag is on the line.
         OperationKeyReused: If the key was used for another act.
     """
+    decided = Decided(found, checker_id)
 
     def work(act: Act) -> Counted:
         way = known_way(counted_by)
@@ -141,7 +148,7 @@ def count_again(
         row = Count(counted_by=way, counted=counted, reason=reason)
         if way is CountedBy.STACK:
             row.stacks, row.stack_pieces = _stacked(stacks, counted)
-        return recount(act, lock_bag(bag_id, moves), row)
+        return recount(act, lock_bag(bag_id, moves), row, decided)
 
     return perform(
         "count_again",
@@ -154,6 +161,7 @@ def count_again(
         reason=reason,
         stacks=stacks,
         moves=moves,
+        **asdict(decided),
     )
 
 
@@ -175,6 +183,8 @@ def count_by_weight(
     sure: bool = False,
     other_mass: bool = False,
     moves: int | None = None,
+    found: str = "",
+    checker_id: int | None = None,
 ) -> Counted:
     """Take a count by weight; one that cannot be trusted only on somebody's word.
 
@@ -190,6 +200,9 @@ def count_by_weight(
         other_mass: Somebody has looked: these are the pieces, though they weigh
             otherwise than the part by the set-up.
         moves: How many movements the bag had when it was shown; None takes any.
+        found: What becomes of pieces that are found in a cleared bag: scrapped, or
+            kept on the word of a checker.
+        checker_id: The other person, a checker, who confirms that they stay.
 
     Returns:
         The count before and now, and the boxes that were filled from the bag.
@@ -202,6 +215,7 @@ def count_by_weight(
         WrongStage: If the bag is on the line.
         OperationKeyReused: If the key was used for another act.
     """
+    decided = Decided(found, checker_id)
 
     def work(act: Act) -> Counted:
         bag = lock_bag(bag_id, moves)
@@ -223,7 +237,7 @@ def count_by_weight(
             reason=reason,
             **asdict(weighed),
         )
-        return recount(act, bag, row)
+        return recount(act, bag, row, decided)
 
     return perform(
         "count_by_weight",
@@ -236,6 +250,7 @@ def count_by_weight(
         sure=sure,
         other_mass=other_mass,
         moves=moves,
+        **asdict(decided),
     )
 
 

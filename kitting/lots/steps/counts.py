@@ -3,22 +3,40 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Final
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.ledger import locking
-from kitting.ledger.needs import need_length
+from kitting.ledger.needs import need_another, need_length
 from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Bag, BoxLine, Count, Guarded, Movement, OpenBag
+from kitting.models import Bag, BoxLine, Count, Guarded, Movement, OpenBag, User
 from kitting.models.lots import CountedBy, Verdict
 
 LONGEST_REASON: Final = 200
 """Characters of a reason; SQLite itself would take more."""
 ON_OR_AFTER = (BagStage.EXPOSED, BagStage.CLEARED)
 """Stages in which what a bag held on the line still counts."""
+
+
+class Found(StrEnum):
+    """What becomes of pieces that are found in a cleared bag."""
+
+    SCRAPPED = "scrapped"
+    KEPT = "kept"
+
+
+@dataclass(frozen=True)
+class Decided:
+    """What is to become of what is found in a cleared bag, and on whose word."""
+
+    found: str = ""
+    """One of ``Found``; empty where nobody said."""
+    checker_id: int | None = None
+    """Who confirms that they stay."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +51,8 @@ class Counted:
     stage: str
     most: int | None = None
     """What its protocol covers at most, where more than that went through its run."""
+    scrapped: int = 0
+    """Pieces found in a cleared bag that were scrapped at once."""
 
     @property
     def difference(self) -> int:
@@ -73,20 +93,22 @@ def need_unmoved(bag: Bag, moves: int | None) -> None:
         raise Conflict("bag_moved_since", bag=bag.number, pieces=bag.pieces)
 
 
-def recount(act: Act, bag: Bag, row: Count) -> Counted:
+def recount(act: Act, bag: Bag, row: Count, decided: Decided) -> Counted:
     """Write a count, and what it found or missed.
 
     Args:
         act: The act.
         bag: The bag, locked.
         row: The count, with how it was made, the pieces counted and the reason.
+        decided: What becomes of pieces found in a cleared bag.
 
     Returns:
         What came of it.
 
     Raises:
         Refused: ``counted_out_of_range``, ``entry_too_long``, ``exposed_bag_emptied``,
-            ``found_by_a_checker``, ``reason_missing`` where the count differs.
+            ``reason_missing`` where the count differs; in a cleared bag
+            ``found_undecided``, ``found_needs_a_checker``, ``found_own``.
         WrongStage: If the bag is on the line.
     """
     need_stage(bag, *COUNTABLE)
@@ -97,12 +119,18 @@ def recount(act: Act, bag: Bag, row: Count) -> Counted:
     row.bag, row.before = bag, bag.pieces
     difference = row.counted - row.before
     moved: list[Guarded] = []
+    keeps = True
     if difference:
         if not row.reason:
             raise Refused("reason_missing")
-        if difference > 0:
-            _need_checker(act, bag)
+        keeps = (
+            difference < 0 or not _ends_cleared(bag) or _kept(act, bag, row, decided)
+        )
         moved += _differ(bag, difference, row)
+        if not keeps:
+            scrap = MovementKind.SCRAPPED
+            what = Change(scrap, difference, sign=-1, reason=row.reason)
+            moved.append(change(bag, what))
         save_bags([bag])
         close_emptied(bag)
     act.write(row, *moved)
@@ -112,15 +140,38 @@ def recount(act: Act, bag: Bag, row: Count) -> Counted:
         counted=row.counted,
         boxes=boxes_filled(bag),
         stage=str(bag.stage),
-        most=_outgrown(bag, difference) if difference > 0 else None,
+        most=_outgrown(bag, difference) if difference > 0 and keeps else None,
+        scrapped=0 if keeps else difference,
     )
 
 
-def _need_checker(act: Act, bag: Bag) -> None:
-    """Leave what is found in a cleared bag to a checker: counting clears nothing."""
-    stage = _stage_again(bag) if bag.stage == BagStage.USED_UP else bag.stage
-    if stage == BagStage.CLEARED and not act.sign.by.has_perm("kitting.check_lots"):
-        raise Refused("found_by_a_checker", bag=bag.number, pieces=bag.pieces)
+def _ends_cleared(bag: Bag) -> bool:
+    """Whether what is found in a bag would be cleared, as what it holds is, or held."""
+    part = bag.lot.part
+    stage = _stage_again(bag) if bag.stage == BagStage.USED_UP else BagStage(bag.stage)
+    if stage == BagStage.ARRIVED and not part.needs_check:
+        stage = BagStage.ACCEPTED
+    accepted_is_cleared = stage == BagStage.ACCEPTED and not part.needs_clearing
+    return stage == BagStage.CLEARED or accepted_is_cleared
+
+
+def _kept(act: Act, bag: Bag, row: Count, decided: Decided) -> bool:
+    """Whether what is found in a cleared bag stays: another person, a checker, says so.
+
+    Counting clears nothing: without that it is scrapped, or the count is refused.
+    """
+    if decided.found == Found.SCRAPPED:
+        return False
+    if decided.found != Found.KEPT:
+        more = row.counted - row.before
+        raise Refused("found_undecided", bag=bag.number, pieces=more)
+    people = User.objects.filter(pk=decided.checker_id or 0, is_active=True)
+    checker = people.first()
+    if checker is None or not checker.has_perm("kitting.check_lots"):
+        raise Refused("found_needs_a_checker", bag=bag.number)
+    need_another(act, [checker.pk], "found_own", bag=bag.number)
+    row.confirmed_by = checker
+    return True
 
 
 def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:

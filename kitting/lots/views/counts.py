@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 
 from django.contrib import messages
+from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -15,7 +16,8 @@ from kitting.lots.queries.bags import one_bag
 from kitting.lots.queries.counts import last_weighing
 from kitting.lots.services import counts
 from kitting.lots.views.bags import bag_address, context_of
-from kitting.models import Bag
+from kitting.models import Bag, User
+from kitting.people.queries import checkers_besides
 from kitting.web.acting import OK, UNFIT, attempt, form_page
 from kitting.web.http import LotwardRequest, add_refusal, allowed, get_or_404, go
 
@@ -27,10 +29,11 @@ MOST_NAMED = 20
 def bag_count(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag again by hand, machine or in stacks."""
     bag = get_or_404(one_bag(), number=number)
-    form = CountForm(request.POST or None, bag=bag)
+    form = CountForm(request.POST or None, bag=bag, checkers=_checkers(request))
     done, status = attempt(request, form, partial(counts.count_again, bag_id=bag.pk))
     if done is not None:
         return _counted(request, done)
+    form.ask_about_found()
     return form_page(
         request,
         "kitting/lots/bag_count",
@@ -47,7 +50,8 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
     """Count a bag by weight: first what comes out, then whether it is taken."""
     bag = get_or_404(one_bag(), number=number)
     sent = request.POST if request.method == "POST" else None
-    form = WeighForm(sent, bag=bag, last=last_weighing(bag))
+    last, checkers = last_weighing(bag), _checkers(request)
+    form = WeighForm(sent, bag=bag, last=last, checkers=checkers)
     status, weighed = OK, None
     if sent is not None:
         if "take" in sent:
@@ -55,6 +59,7 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
             done, status = attempt(request, form, act)
             if done is not None:
                 return _counted(request, done)
+            form.ask_about_found()
         weighed, unfit = _worked_out(form, bag)
         if weighed is not None and weighed.unlike:
             form.ask_about_mass()
@@ -69,6 +74,11 @@ def bag_weigh(request: LotwardRequest, number: str) -> HttpResponse:
         back=bag_address(bag.number),
         **context_of(bag),
     )
+
+
+def _checkers(request: LotwardRequest) -> QuerySet[User]:
+    two_people = request.workshop.two_people
+    return checkers_besides(request.user, two_people=two_people)
 
 
 def _worked_out(form: WeighForm, bag: Bag) -> tuple[counts.Weighed | None, int]:
@@ -88,8 +98,14 @@ def _worked_out(form: WeighForm, bag: Bag) -> tuple[counts.Weighed | None, int]:
 def _counted(request: LotwardRequest, done: counts.Counted) -> HttpResponse:
     """Say what a count came to, and go to the bag."""
     values = {"bag": done.bag, "count": done.counted, "many": abs(done.difference)}
+    values["left"] = done.counted - done.scrapped
     if done.difference == 0:
         said = _("Bag %(bag)s holds %(count)s, as on record.")
+    elif done.scrapped:
+        said = _(
+            "Bag %(bag)s holds %(left)s. Found in it and scrapped: %(many)s. Put those"
+            " into the waste."
+        )
     elif done.difference > 0:
         said = _("Bag %(bag)s holds %(count)s. Found: %(many)s.")
     else:

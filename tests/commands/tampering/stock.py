@@ -11,6 +11,7 @@ from django.db.models import F
 from kitting.models import (
     Bag,
     BoxLine,
+    Count,
     Link,
     Lot,
     LotOrigin,
@@ -232,3 +233,11 @@ def bag_whose_pieces_were_never_in_the_run(history: History) -> list[Named]:
         original=stay.bag,
     )
     return [("stays", RunBag, row.pk), ("stays", Bag, bag.pk)]
+
+
+@tamperer
+def found_in_a_cleared_bag_on_nobodys_word(history: History) -> list[Named]:
+    row = Count.objects.get(confirmed_by__isnull=False)
+    change(row, confirmed_by=None)
+    moved = Movement.objects.get(operation=row.operation_id, kind="found")
+    return [("found", Movement, moved.pk), ("chain", Link, link_of(row))]

@@ -12,7 +12,7 @@ from kitting.checking.services import rejected
 from kitting.domain.stages import BagStage
 from kitting.lots.services import counts, samples, scrap
 from kitting.lots.services.repack import repack
-from kitting.models import Bag
+from kitting.models import Bag, User
 
 pick = st.integers(min_value=0, max_value=10_000)
 again = st.booleans()
@@ -23,6 +23,7 @@ class Bags:
 
     act: Callable[..., None]
     one_of: Callable[..., int | None]
+    other: User
 
     # One rule for all: the more rules there are, the less far each history gets.
     @rule(at=pick, by=st.sampled_from([-99, -3, -2, 0, 3]), twice=again)
@@ -42,6 +43,8 @@ class Bags:
             counted=max(0, Bag.objects.get(pk=pk).pieces + by),
             counted_by="hand",
             reason="Counted again",
+            found=("scrapped", "kept")[at % 2],
+            checker_id=self.other.pk,
             **values,
         )
 

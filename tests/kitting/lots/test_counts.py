@@ -7,11 +7,12 @@ from typing import Any
 
 import pytest
 
+from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
 from kitting.lots.services import counts, files, lots, samples
-from kitting.models import Bag, Count, Link, Movement, OpenBag
+from kitting.models import Bag, Count, Link, Movement, OpenBag, Workshop
 from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
@@ -49,11 +50,16 @@ def assert_refusal(bag: Bag, counted: int, code: str, **changes: Any) -> Lotward
     return caught.value
 
 
+def on_the_word_of_a_checker() -> dict[str, Any]:
+    return {"found": "kept", "checker_id": factories.make_person("checker").pk}
+
+
 # -- Differences --------------------------------------------------------------------
 
 
 def test_more_than_was_written_is_found(bag: Bag) -> None:
-    done = count(bag, 102, counted_by="machine")
+    word = on_the_word_of_a_checker()
+    done = count(bag, 102, counted_by="machine", **word)
     movement = bag.movements.latest("nth")
     assert (movement.kind, movement.pieces, movement.delta) == ("found", 2, 2)
     assert (movement.counted_by, movement.reason) == (
@@ -63,6 +69,50 @@ def test_more_than_was_written_is_found(bag: Bag) -> None:
     assert (bag.pieces, bag.stage, done.difference) == (102, "cleared", 2)
     row = bag.counts.get()
     assert (row.before, row.counted, row.counted_by) == (100, 102, "machine")
+    assert row.confirmed_by_id == word["checker_id"]
+    assert factories.prove() == []
+
+
+@pytest.mark.smoke
+@pytest.mark.parametrize(("left", "stage"), [(100, "cleared"), (0, "used_up")])
+def test_what_is_found_in_a_cleared_bag_is_scrapped_at_once(
+    left: int, stage: str, bag: Bag
+) -> None:
+    count(bag, left)
+    done = count(bag, left + 3, found="scrapped")
+    kinds = bag.movements.order_by("-nth").values_list("kind", "delta", "reason")
+    assert list(kinds[:2]) == [
+        ("scrapped", -3, "Two lay under the flap"),
+        ("found", 3, "Two lay under the flap"),
+    ]
+    assert (bag.pieces, bag.stage, done.scrapped) == (left, stage, 3)
+    assert (done.difference, bag.counts.latest("pk").counted) == (3, left + 3)
+    assert balance_of(bag.lot).difference == 0
+    assert factories.prove() == []
+
+
+def test_counting_clears_nothing(bag: Bag) -> None:
+    error = assert_refusal(bag, 103, "found_undecided")
+    assert error.params == {"bag": bag.number, "pieces": 3}
+    packer = factories.make_person("packer")
+    checker = factories.make_person("checker")
+    gone = factories.make_person("checker")
+    gone.is_active = False
+    gone.save()
+    for said in (None, 0, packer.pk, gone.pk):
+        word = {"found": "kept", "checker_id": said}
+        assert_refusal(bag, 103, "found_needs_a_checker", **word)
+    word = {"found": "kept", "checker_id": checker.pk}
+    assert_refusal(bag, 103, "found_own", sign=sign(checker), **word)
+    Workshop.objects.update(two_people=False)
+    assert count(bag, 103, sign=sign(checker), **word).difference == 3
+
+
+def test_what_is_found_elsewhere_is_nobodys_to_confirm() -> None:
+    lot = factories.make_lot(bags=(lots.NewBag(5),))
+    bag = lot.bags.get()
+    assert count(bag, 7).difference == 2
+    assert bag.counts.get().confirmed_by is None
     assert factories.prove() == []
 
 
@@ -91,7 +141,9 @@ def test_all_missing_uses_the_bag_up_and_takes_it_off_its_bench(bag: Bag) -> Non
 
 def test_what_is_found_in_a_used_up_bag_brings_it_back_to_its_stage(bag: Bag) -> None:
     count(bag, 0)
-    assert count(bag, 4).stage == "cleared"
+    with pytest.raises(LotwardError, match="found_undecided"):
+        count(bag, 4)
+    assert count(bag, 4, **on_the_word_of_a_checker()).stage == "cleared"
     assert (bag.pieces, bag.stage) == (4, "cleared")
     assert factories.prove() == []
 
@@ -121,7 +173,9 @@ def test_a_used_up_bag_of_a_part_without_clearing_comes_back_cleared() -> None:
     assert bag is not None
     count(bag, 0)
     factories.accept(lot)
-    assert count(bag, 2).stage == "cleared"
+    with pytest.raises(LotwardError, match="found_undecided"):
+        count(bag, 2)
+    assert count(bag, 2, **on_the_word_of_a_checker()).stage == "cleared"
     assert factories.prove() == []
 
 
@@ -133,7 +187,8 @@ def test_boxes_filled_from_the_bag_are_named() -> None:
         factories.make_size(factories.make_recipe(), sets=2)
     )
     bag = closed.lines.get().bag
-    assert count(bag, 1).boxes == [str(closed.serial)]
+    done = count(bag, 1, found="scrapped")
+    assert done.boxes == [str(closed.serial)]
 
 
 def test_a_bag_with_a_box_in_work_is_counted_as_any_other() -> None:
@@ -189,7 +244,8 @@ def test_a_bag_that_a_failed_run_sent_back_may_grow() -> None:
 
 
 def test_stacks_are_kept_with_the_rest_that_lay_loose(bag: Bag) -> None:
-    count(bag, 103, counted_by="stack", stacks=(5, 20))
+    word = on_the_word_of_a_checker()
+    count(bag, 103, counted_by="stack", stacks=(5, 20), **word)
     row = bag.counts.get()
     assert (row.counted, row.stacks, row.stack_pieces) == (103, 5, 20)
 
@@ -336,8 +392,11 @@ def test_a_count_that_is_not_trusted_needs_somebodys_word(bag: Bag) -> None:
         counts.count_by_weight(**values, reason=" ", sure=True, sign=sign())
     assert_refused(caught.value, "reason_missing")
     assert Count.objects.count() == 0
-    done = counts.count_by_weight(**values, reason="Hurry", sure=True, sign=sign())
-    assert done.counted == 200
+    values |= {"reason": "Hurry", "sure": True}
+    with pytest.raises(Refused, match="found_undecided"):
+        counts.count_by_weight(**values, sign=sign())
+    done = counts.count_by_weight(**values, found="scrapped", sign=sign())
+    assert (done.counted, done.scrapped) == (200, 100)
 
 
 def test_a_mass_between_two_counts_is_not_trusted() -> None:
@@ -387,7 +446,7 @@ def test_a_sampled_out_bag_may_be_counted_again(bag: Bag) -> None:
     samples.send_to_test(
         bag_id=bag.pk, pieces=100, what_for="Swab", sent_to="Lab", sign=sign()
     )
-    assert count(bag, 1).stage == "cleared"
+    assert count(bag, 1, **on_the_word_of_a_checker()).stage == "cleared"
 
 
 def test_the_stage_decides_and_not_the_page(bag: Bag) -> None:

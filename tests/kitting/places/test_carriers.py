@@ -236,6 +236,8 @@ def test_a_bag_that_was_emptied_hangs_nowhere_when_pieces_are_found(
             counted=counted,
             counted_by="hand",
             reason="Lost and found",
+            found="kept",
+            checker_id=factories.make_person("checker").pk,
             sign=factories.sign(),
         )
     one.refresh_from_db()

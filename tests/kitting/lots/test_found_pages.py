@@ -1,0 +1,116 @@
+"""Pages on which a count finds more in a cleared bag than is on record."""
+
+from __future__ import annotations
+
+import pytest
+from django.test import Client
+
+from kitting.models import Bag, Count, Link, User
+from tests import factories
+from tests.assertions import assert_problem, text_of
+from tests.kitting.lots.test_bag_pages import (
+    ClientFor,
+    at,
+    count_values,
+    weigh_values,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def bag() -> Bag:
+    return factories.make_bag(pieces=18, name="Visor", mass_mg=5_000)
+
+
+@pytest.fixture
+def checker() -> User:
+    return factories.make_person("checker")
+
+
+@pytest.fixture
+def packer(client_for: ClientFor) -> Client:
+    return client_for(factories.make_person("packer"))
+
+
+@pytest.mark.smoke
+def test_what_becomes_of_found_pieces_is_asked_where_there_are_some(
+    bag: Bag, packer: Client
+) -> None:
+    assert 'name="found"' not in text_of(packer.get(at("count", bag)))
+    response = packer.post(at("count", bag), count_values(bag, counted="518"))
+    assert_problem(response, "found_undecided")
+    page = text_of(response)
+    assert "holds 500 more than on record" in page
+    assert 'name="found"' in page
+    assert " checked" not in page.split('name="found"', 1)[1]
+    assert Count.objects.count() == 0
+
+
+def test_a_packer_scraps_what_was_found(bag: Bag, packer: Client) -> None:
+    values = count_values(bag, counted="20", found="scrapped")
+    for _ in range(2):
+        assert packer.post(at("count", bag), values).status_code == 302
+    bag.refresh_from_db()
+    assert (bag.pieces, bag.stage) == (18, "cleared")
+    page = text_of(packer.get(at("detail", bag)))
+    assert "Found in it and scrapped: 2." in page
+
+
+@pytest.mark.smoke
+def test_a_checker_confirms_beside_the_packer_what_stays(
+    bag: Bag, packer: Client, checker: User
+) -> None:
+    word = {"found": "kept", "checker": checker.pk, "checker_password": "pass"}
+    values = count_values(bag, counted="20", **word)
+    for _ in range(2):
+        assert packer.post(at("count", bag), values).status_code == 302
+    bag.refresh_from_db()
+    assert (bag.pieces, bag.stage) == (20, "cleared")
+    assert bag.counts.get().confirmed_by == checker
+    assert "pass" not in Link.objects.latest("pk").outcome
+    assert factories.prove() == []
+
+
+def test_the_word_counts_for_weighing_too(
+    bag: Bag, packer: Client, checker: User
+) -> None:
+    values = weigh_values(bag, take="1")  # 40 pieces
+    response = packer.post(at("weigh", bag), values)
+    assert_problem(response, "found_undecided")
+    word = {"found": "kept", "checker": checker.pk, "checker_password": "pass"}
+    response = packer.post(at("weigh", bag), weigh_values(bag, take="1", **word))
+    assert response.status_code == 302
+    assert bag.counts.get().confirmed_by == checker
+
+
+@pytest.mark.smoke
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"found": ""}, "found_undecided"),
+        ({"found": "eaten"}, "invalid_choice"),
+        ({"checker_password": "wrong"}, "password_wrong"),
+        ({"checker_password": ""}, "required"),
+        ({"checker": ""}, "required"),
+        ({"checker": "999999"}, "invalid_choice"),
+    ],
+)
+def test_nothing_stays_without_a_checkers_word(
+    changes: dict[str, str], code: str, bag: Bag, packer: Client, checker: User
+) -> None:
+    word = {"found": "kept", "checker": checker.pk, "checker_password": "pass"}
+    values = count_values(bag, counted="20", **{**word, **changes})
+    assert_problem(packer.post(at("count", bag), values), code)
+    assert Count.objects.count() == 0
+
+
+def test_nobody_is_offered_as_their_own_checker(
+    bag: Bag, checker: User, client_for: ClientFor
+) -> None:
+    values = count_values(bag, counted="20", found="")
+    form = client_for(checker).post(at("count", bag), values).context["form"]
+    assert checker not in form.fields["checker"].queryset
+    packer = factories.make_person("packer")
+    form = client_for(packer).post(at("count", bag), values).context["form"]
+    assert list(form.fields["checker"].queryset.filter(pk__in=[checker.pk, packer.pk]))
