@@ -7,12 +7,11 @@ from typing import Any
 
 import pytest
 
-from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused, WrongStage
 from kitting.lots.services import counts, files, lots, samples
-from kitting.models import Bag, Count, Link, Movement, OpenBag, Workshop
+from kitting.models import Bag, Count, Link, Movement, OpenBag
 from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
@@ -70,49 +69,6 @@ def test_more_than_was_written_is_found(bag: Bag) -> None:
     row = bag.counts.get()
     assert (row.before, row.counted, row.counted_by) == (100, 102, "machine")
     assert row.confirmed_by_id == word["checker_id"]
-    assert factories.prove() == []
-
-
-@pytest.mark.smoke
-@pytest.mark.parametrize(("left", "stage"), [(100, "cleared"), (0, "used_up")])
-def test_what_is_found_in_a_cleared_bag_is_scrapped_at_once(
-    left: int, stage: str, bag: Bag
-) -> None:
-    count(bag, left)
-    done = count(bag, left + 3, found="scrapped")
-    kinds = bag.movements.order_by("-nth").values_list("kind", "delta", "reason")
-    assert list(kinds[:2]) == [
-        ("scrapped", -3, "Two lay under the flap"),
-        ("found", 3, "Two lay under the flap"),
-    ]
-    assert (bag.pieces, bag.stage, done.scrapped) == (left, stage, 3)
-    assert (done.difference, bag.counts.latest("pk").counted) == (3, left + 3)
-    assert balance_of(bag.lot).difference == 0
-    assert factories.prove() == []
-
-
-def test_counting_clears_nothing(bag: Bag) -> None:
-    error = assert_refusal(bag, 103, "found_undecided")
-    assert error.params == {"bag": bag.number, "pieces": 3}
-    packer = factories.make_person("packer")
-    checker = factories.make_person("checker")
-    gone = factories.make_person("checker")
-    gone.is_active = False
-    gone.save()
-    for said in (None, 0, packer.pk, gone.pk):
-        word = {"found": "kept", "checker_id": said}
-        assert_refusal(bag, 103, "found_needs_a_checker", **word)
-    word = {"found": "kept", "checker_id": checker.pk}
-    assert_refusal(bag, 103, "found_own", sign=sign(checker), **word)
-    Workshop.objects.update(two_people=False)
-    assert count(bag, 103, sign=sign(checker), **word).difference == 3
-
-
-def test_what_is_found_elsewhere_is_nobodys_to_confirm() -> None:
-    lot = factories.make_lot(bags=(lots.NewBag(5),))
-    bag = lot.bags.get()
-    assert count(bag, 7).difference == 2
-    assert bag.counts.get().confirmed_by is None
     assert factories.prove() == []
 
 

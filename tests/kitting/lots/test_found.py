@@ -1,19 +1,23 @@
-"""Pages on which a count finds more in a cleared bag than is on record."""
+"""What a count finds in a cleared bag beyond its record: scrapped, or confirmed."""
 
 from __future__ import annotations
 
 import pytest
 from django.test import Client
 
-from kitting.models import Bag, Count, Link, User
+from dispatch.trace.balance import balance_of
+from kitting.lots.services import lots
+from kitting.models import Bag, Count, Link, User, Workshop
 from tests import factories
 from tests.assertions import assert_problem, text_of
+from tests.factories import sign
 from tests.kitting.lots.test_bag_pages import (
     ClientFor,
     at,
     count_values,
     weigh_values,
 )
+from tests.kitting.lots.test_counts import assert_refusal, count
 
 pytestmark = pytest.mark.django_db
 
@@ -31,6 +35,52 @@ def checker() -> User:
 @pytest.fixture
 def packer(client_for: ClientFor) -> Client:
     return client_for(factories.make_person("packer"))
+
+
+@pytest.mark.smoke
+@pytest.mark.parametrize(("left", "stage"), [(18, "cleared"), (0, "used_up")])
+def test_what_is_found_in_a_cleared_bag_is_scrapped_at_once(
+    left: int, stage: str, bag: Bag
+) -> None:
+    count(bag, left)
+    done = count(bag, left + 3, found="scrapped")
+    kinds = bag.movements.order_by("-nth").values_list("kind", "delta", "reason")
+    assert list(kinds[:2]) == [
+        ("scrapped", -3, "Two lay under the flap"),
+        ("found", 3, "Two lay under the flap"),
+    ]
+    assert (bag.pieces, bag.stage, done.scrapped) == (left, stage, 3)
+    assert (done.difference, bag.counts.latest("pk").counted) == (3, left + 3)
+    assert balance_of(bag.lot).difference == 0
+    assert factories.prove() == []
+
+
+def test_counting_clears_nothing(bag: Bag) -> None:
+    error = assert_refusal(bag, 21, "found_undecided")
+    assert error.params == {"bag": bag.number, "pieces": 3}
+    packer = factories.make_person("packer")
+    checker = factories.make_person("checker")
+    gone = factories.make_person("checker")
+    gone.is_active = False
+    gone.save()
+    for said in (None, 0, packer.pk, gone.pk):
+        word = {"found": "kept", "checker_id": said}
+        assert_refusal(bag, 21, "found_needs_a_checker", **word)
+    word = {"found": "kept", "checker_id": checker.pk}
+    assert_refusal(bag, 21, "found_own", sign=sign(checker), **word)
+    Workshop.objects.update(two_people=False)
+    assert count(bag, 21, sign=sign(checker), **word).difference == 3
+
+
+def test_what_is_found_elsewhere_is_nobodys_to_confirm() -> None:
+    lot = factories.make_lot(bags=(lots.NewBag(5),))
+    bag = lot.bags.get()
+    assert count(bag, 7).difference == 2
+    assert bag.counts.get().confirmed_by is None
+    assert factories.prove() == []
+
+
+# -- On the page ----------------------------------------------------------------------
 
 
 @pytest.mark.smoke
