@@ -85,12 +85,14 @@ def _some(site: int, first: int, last: int) -> Iterator[str]:
     links = list(found)
     written = written_by([link.operation_id for link in links] or [0])
     for link in links:
+        operation = written.operations.get(link.operation_id, "null")
+        entries = sorted(written.entries[link.operation_id])
         yield _line(
             seq=link.seq,
             form=link.form,
-            operation=written.operations.get(link.operation_id),
+            operation=json.loads(operation),
             outcome=link.outcome,
-            entries=sorted(written.entries[link.operation_id], key=lambda e: e[:2]),
+            entries=[[label, pk, json.loads(row)] for label, pk, row in entries],
             hash=bytes(link.hash).hex(),
         )
 

@@ -21,7 +21,7 @@ from django.db.models import Exists, QuerySet
 
 from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import bulk, clock, keys, locking, seals
-from kitting.ledger.canon import canonical
+from kitting.ledger.canon import quote, written
 from kitting.ledger.kept import Kept
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
@@ -313,32 +313,34 @@ def link_hash(
         32 bytes.
     """
     entries = [
-        (row._meta.label_lower, row.pk, canonical(row))
+        (row._meta.label_lower, row.pk, written(row))
         for row in rows
         if not isinstance(row, Link)
     ]
-    return entries_hash(before, seq, canonical(operation), outcome, entries)
+    return entries_hash(before, seq, written(operation), outcome, entries)
 
 
 def entries_hash(
     before: bytes,
     seq: int,
-    operation: list[list[Any]],
+    operation: str,
     outcome: str,
-    entries: Iterable[tuple[str, int, list[list[Any]]]],
+    entries: Iterable[tuple[str, int, str]],
 ) -> bytes:
     """Hash one link from rows that are in their canonical form already.
 
     Args:
         before: Hash of the previous link, 32 zero bytes for the first.
         seq: Number of the link.
-        operation: The operation in canonical form.
+        operation: The operation in canonical form, as ``canon.writer`` writes it.
         outcome: Its outcome as stored.
         entries: Label, id and canonical form of each guarded row, in any order.
 
     Returns:
         32 bytes.
     """
-    parts = sorted(entries, key=lambda entry: entry[:2])
-    text = json.dumps([FORM, before.hex(), seq, operation, outcome, parts])
-    return hashlib.sha256(text.encode()).digest()
+    parts = ", ".join(
+        [f'["{label}", {pk}, {row}]' for label, pk, row in sorted(entries)]
+    )
+    head = f'[{FORM}, "{before.hex()}", {seq}, {operation}, {quote(outcome)}'
+    return hashlib.sha256(f"{head}, [{parts}]]".encode()).digest()
