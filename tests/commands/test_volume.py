@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+import os
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
@@ -21,6 +22,7 @@ from dispatch.trace.balance import balance_of
 from dispatch.trace.queries import trace
 from kitting.domain.stages import BoxStage
 from kitting.ledger import proof
+from kitting.ledger.proof import beside
 from kitting.ledger.proof.chain import sealed_models
 from kitting.models import (
     Box,
@@ -167,6 +169,27 @@ def test_a_bend_in_it_is_found_and_named(volume: Demo) -> None:
         transaction.set_rollback(True)
     assert ("seals", "kitting_box", box.pk) in found
     assert ("chain", "kitting_link", link.pk) in found
+
+
+def test_a_long_journal_is_proved_by_two_processes(
+    volume: Demo, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    alone = proof.examine()
+    monkeypatch.setattr(beside, "LONG", 1)
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    checked = []
+    here = proof.chain.links
+    monkeypatch.setattr(proof.chain, "links", lambda tally: checked.append(here(tally)))
+    assert proof.examine() == alone
+    assert checked == []
+    copy_of(volume.file, tmp_path)
+    with working_on(tmp_path):
+        link = Link.objects.get(seq=1000)
+        with guards_away():
+            Operation.objects.filter(pk=link.operation_id).update(name="nothing")
+        (fault,) = proof.prove()
+    assert (fault.check, fault.table, fault.pk) == ("chain", "kitting_link", link.pk)
+    assert "(nothing)" in fault.words
 
 
 def test_a_database_with_a_journal_is_left_alone(volume: Demo) -> None:

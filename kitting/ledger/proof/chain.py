@@ -65,7 +65,7 @@ def _site(tally: Tally, site: int) -> None:
     found = Link.objects.filter(site=site).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link)), AT_ONCE):
-        made = [_Link(*row[:5], bytes(row[5])) for row in batch]
+        made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
         written = written_by([link.operation for link in made], models)
         for link in made:
             tally.count += 1
@@ -93,7 +93,7 @@ def _in_use() -> list[type[Model]]:
 
 
 def _moment(at: datetime | None) -> str:
-    return dict(canonical_values(["at"], [at])).get("at", "")
+    return str(dict(canonical_values(["at"], [at])).get("at", ""))
 
 
 def _link(tally: Tally, link: _Link, before: bytes, written: Written) -> None:

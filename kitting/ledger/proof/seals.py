@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 
+from django.db.models import Exists, OuterRef, QuerySet
+
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
 from kitting.ledger.seals import copy, sealed_columns, sealed_models
@@ -21,8 +23,8 @@ def hold(tally: Tally) -> None:
     for table, model in sealed_models().items():
         names = sealed_columns(model)
         found = model._base_manager.order_by("pk").values_list("pk", *names)
-        sealed = RowSeal.objects.filter(of=table).order_by("row", "-pk")
-        seals = sealed.values_list("row", "text", "operation_id")
+        # A counter has a copy for each number that it gave: its last one is enough.
+        seals = last_copies(table).values_list("row", "text", "operation_id")
         for pk, (row, last) in side_by_side(grouped(rows(found)), grouped(rows(seals))):
             tally.count += len(row)
             now = copy(names, row[0]) if row else ""
@@ -30,6 +32,20 @@ def hold(tally: Tally) -> None:
     for table, pk in rows(Touched.objects.order_by("pk").values_list("of", "row")):
         words = "It was made, changed or removed by no act."
         tally.add(table, pk, words, "an act", "none")
+
+
+def last_copies(table: str) -> QuerySet[RowSeal]:
+    """The last copy of every row of a table, in the order of the rows.
+
+    Args:
+        table: Its name.
+
+    Returns:
+        Copies; that of a row which an act removed is empty.
+    """
+    newer = RowSeal.objects.filter(of=OuterRef("of"), row=OuterRef("row"))
+    last = RowSeal.objects.filter(~Exists(newer.filter(pk__gt=OuterRef("pk"))))
+    return last.filter(of=table).order_by("row")
 
 
 def _compare(tally: Tally, table: str, pk: int, now: str, seals: list[Row]) -> None:

@@ -71,8 +71,13 @@ def side_by_side(
         has none.
     """
     heads = [next(stream, None) for stream in streams]
-    while any(head is not None for head in heads):
-        key = min(head[0] for head in heads if head is not None)
+    while True:
+        key: Key = None
+        for head in heads:
+            if head is not None and (key is None or head[0] < key):
+                key = head[0]
+        if key is None:
+            return
         here: list[list[Row]] = []
         for place, head in enumerate(heads):
             if head is None or head[0] != key:

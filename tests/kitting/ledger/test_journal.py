@@ -10,10 +10,18 @@ from datetime import UTC, date, datetime, timedelta, timezone
 from typing import Any
 
 import pytest
+from django.utils.safestring import SafeString
 
 from kitting.domain.errors import OperationKeyReused, Refused
+from kitting.domain.stages import BoxStage
 from kitting.ledger import holds, proof
-from kitting.ledger.canon import canonical, columns
+from kitting.ledger.canon import (
+    canonical,
+    canonical_values,
+    columns,
+    object_writer,
+    writer,
+)
 from kitting.ledger.operations import (
     Act,
     Sign,
@@ -371,3 +379,24 @@ def test_a_key_is_kept_as_its_sixteen_bytes() -> None:
     key = uuid.UUID("12345678-1234-5678-1234-567812345678")
     note(factories.sign(key=key))
     assert bytes(Operation.objects.get().key) == key.bytes
+
+
+VALUES = (
+    *(0, -1, 10**14, True, False, None, 1.5, {"b": 1, "a": [None]}),
+    *("", "100 % of %s", '"quoted" \\ /', "µ × 🧤 \x7f \x00 \u2028", "line\nbreak"),
+    *(BoxStage.SENT, SafeString("<b>"), b"\x00\xff", memoryview(b"ab"), bytearray(2)),
+    *(date(2026, 1, 31), MOMENTS[2], MOMENTS[3]),
+)
+
+
+@pytest.mark.parametrize("second", VALUES, ids=repr)
+def test_a_row_is_written_as_its_canonical_form_is(second: object) -> None:
+    names = ("at", "of", "row")
+    write, write_object = writer(names), object_writer(names)
+    for first in VALUES:
+        for values in ((first, second, 7), (None, second, first), (second, None, None)):
+            pairs = canonical_values(names, values)
+            assert write(values) == json.dumps(pairs)
+            told = json.loads(write_object(values))
+            assert told == json.loads(json.dumps(dict(pairs)))
+            assert list(told) == [name for name, _value in pairs]
