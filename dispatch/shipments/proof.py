@@ -10,8 +10,9 @@ from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.streams import Ids, grouped, only, rows, side_by_side
 from kitting.models import Box
 
 SHIPMENT = Shipment._meta.db_table
@@ -33,15 +34,18 @@ _MOVES: dict[str, Collection[str]] = {
 }
 
 
-def scans(tally: Tally) -> None:
+def scans(tally: Tally, ids: Ids = None) -> None:
     """A box is on a shipment if its last scan put it there, and on no other.
 
     Args:
         tally: Where scans are counted and faults noted.
+        ids: The shipments; None for all of them.
     """
     key = ("shipment_id", "box_id")
-    on = ShipmentBox.objects.order_by(*key).values_list(*key, "pk", "live")
-    scanned = ShipScan.objects.order_by(*key, "pk").values_list(*key, "on")
+    there = only(ShipmentBox.objects.order_by(*key), "shipment_id", ids)
+    on = there.values_list(*key, "pk", "live")
+    turned = only(ShipScan.objects.order_by(*key, "pk"), "shipment_id", ids)
+    scanned = turned.values_list(*key, "on")
     streams = grouped(rows(on), width=2), grouped(rows(scanned), width=2)
     for (shipment, box), (row, made) in side_by_side(*streams):
         tally.count += len(made)
@@ -90,15 +94,16 @@ def boxes(tally: Tally) -> None:
         tally.add(BOX, box, "The box is on no shipment.", "labelled", stage)
 
 
-def counters(tally: Tally) -> None:
+def counters(tally: Tally, ids: Ids = None) -> None:
     """A sent shipment counts the boxes and sets on it and knows who sent it and when.
 
     Args:
         tally: Where shipments are counted and faults noted.
+        ids: The shipments; None for all of them.
     """
     sent = ShipEvent.objects.filter(shipment=OuterRef("pk"), after=ShipmentStage.SENT)
     live = Q(shipment_boxes__live=True)
-    found = Shipment.objects.order_by("pk").annotate(
+    found = only(Shipment.objects.order_by("pk"), "pk", ids).annotate(
         on=Count("shipment_boxes", filter=live),
         held=Sum("shipment_boxes__box__size__sets", filter=live, default=0),
         at=Subquery(sent.values("operation__at")[:1]),
@@ -120,13 +125,15 @@ def counters(tally: Tally) -> None:
         same(SHIPMENT, pk, "Somebody else sent it.", by or "", sent_by)
 
 
-def stages(tally: Tally) -> None:
+def stages(tally: Tally, ids: Ids = None) -> None:
     """Replay the events of every shipment up to the stage it is in.
 
     Args:
         tally: Where events are counted and faults noted.
+        ids: The shipments; None for all of them.
     """
-    every, events = Shipment.objects.all(), ShipEvent.objects.all()
+    every = only(Shipment.objects.all(), "pk", ids)
+    events = only(ShipEvent.objects.all(), "shipment_id", ids)
     replay(tally, every, events, "shipment_id", _MOVES)
 
 
@@ -136,3 +143,9 @@ register(
     ("shipment boxes", "boxes", boxes),
     ("shipment counters", "shipments", counters),
 )
+for each in (
+    ("shipment stages", "events", stages),
+    ("shipment scans", "scans", scans),
+    ("shipment counters", "shipments", counters),
+):
+    register_newest(*each, (ShipEvent, "shipment_id"), (ShipScan, "shipment_id"))

@@ -27,7 +27,8 @@ from kitting.domain.stages import (
 )
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import grouped, rows, side_by_side
+from kitting.ledger.proof.newest import register_newest
+from kitting.ledger.proof.streams import Ids, grouped, only, rows, side_by_side
 from kitting.ledger.reach import fold
 from kitting.models import (
     Bag,
@@ -92,16 +93,18 @@ class _Bag(NamedTuple):
     moves: int
 
 
-def movements(tally: Tally) -> None:
+def movements(tally: Tally, ids: Ids = None) -> None:
     """Replay every bag: its movements lead, one by one, to what it is now.
 
     Args:
         tally: Where movements are counted and faults noted.
+        ids: The bags; None for all of them.
     """
-    bags = Bag.objects.order_by("pk").values_list(
+    bags = only(Bag.objects.order_by("pk"), "pk", ids).values_list(
         "pk", "lot_id", "stage", "place_id", "pieces", "moves"
     )
-    moves = Movement.objects.order_by("bag_id", "nth").values_list(
+    moved = Movement.objects.order_by("bag_id", "nth")
+    moves = only(moved, "bag_id", ids).values_list(
         "bag_id",
         "nth",
         "pk",
@@ -272,32 +275,33 @@ def _signed() -> Expression:
     return Sum(Case(came, went, default=F("pieces"), output_field=BigIntegerField()))
 
 
-def lots(tally: Tally) -> None:
+def lots(tally: Tally, ids: Ids = None) -> None:
     """Balance every lot: received and found is in bags, in boxes, gone or used.
 
     Its source is compared by the key by which holds on a source find it.
 
     Args:
         tally: Where lots are counted and faults noted.
+        ids: The lots; None for all of them.
     """
-    every = Lot.objects.order_by("pk").values_list(
+    every = only(Lot.objects.order_by("pk"), "pk", ids).values_list(
         "pk", "number", "source", "source_key"
     )
     by_kind = (
-        Movement.objects.filter(kind__in=(*_CAME, *_WENT))
+        only(Movement.objects.filter(kind__in=(*_CAME, *_WENT)), "lot_id", ids)
         .order_by("lot_id")
         .values("lot_id", "kind")
         .annotate(total=_signed())
         .values_list("lot_id", "kind", "total")
     )
     in_bags = (
-        Bag.objects.order_by("lot_id")
+        only(Bag.objects.order_by("lot_id"), "lot_id", ids)
         .values("lot_id")
         .annotate(total=Sum("pieces"))
         .values_list("lot_id", "total")
     )
     in_boxes = (
-        BoxLine.objects.filter(box__stage__in=COUNTED)
+        only(BoxLine.objects.filter(box__stage__in=COUNTED), "lot_id", ids)
         .order_by("lot_id")
         .values("lot_id")
         .annotate(total=Sum("pieces"))
@@ -438,3 +442,5 @@ register(
     ("found", "findings", confirmed),
     ("samples", "samples", samples),
 )
+register_newest("bags", "movements", movements, (Movement, "bag_id"))
+register_newest("lots", "lots", lots, (Movement, "lot_id"))

@@ -3726,6 +3726,8 @@ class Migration(migrations.Migration):
                         ("clock_ticks_s", models.BigIntegerField(default=0)),
                         ("proved_at", models.DateTimeField(null=True)),
                         ("proved_seq", models.PositiveBigIntegerField(null=True)),
+                        ("checked_at", models.DateTimeField(null=True)),
+                        ("fault_at", models.DateTimeField(null=True)),
                     ],
                     options={
                         "permissions": [

@@ -48,6 +48,10 @@ class Workshop(models.Model):
     """When the whole record was proved last and found to hold."""
     proved_seq = models.PositiveBigIntegerField(null=True)
     """Its newest link then, which stands in the file of heads."""
+    checked_at = models.DateTimeField(null=True)
+    """When the acts since the newest link on file were checked, and held."""
+    fault_at = models.DateTimeField(null=True)
+    """When a proof found a fault; empty as soon as a whole one finds none."""
 
     newest_at: datetime | None = None
     newest_seq: int | None = None
@@ -60,6 +64,8 @@ class Workshop(models.Model):
         "backup_at": "what the backup says",
         "proved_at": "the file of heads",
         "proved_seq": "the file of heads",
+        "checked_at": "the file of heads",
+        "fault_at": "what a proof says",
     }
 
     class Meta:

@@ -14,8 +14,9 @@ from kitting.domain.errors import CodeError
 from kitting.domain.stages import BOX_MOVES, BoxStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
-from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
+from kitting.ledger.proof.streams import Ids, Row, grouped, only, rows, side_by_side
 from kitting.models import Box, BoxEvent, BoxLine, Link, Movement, Print, RecipeLine
 
 BOX = Box._meta.db_table
@@ -30,21 +31,23 @@ _BY = Coalesce(F("run_id"), 0)
 """The run that had cleared the pieces; 0 where none was needed."""
 
 
-def contents(tally: Tally) -> None:
+def contents(tally: Tally, ids: Ids = None) -> None:
     """The lines of every box are what was packed into it less what was taken back.
 
     Args:
         tally: Where lines are counted and faults noted.
+        ids: The boxes; None for all of them.
     """
+    inside = only(BoxLine.objects.all(), "box_id", ids)
     lines = (
-        BoxLine.objects.annotate(by=_BY)
+        inside.annotate(by=_BY)
         .order_by(*KEY)
         .values(*KEY, "box__stage")
         .annotate(total=Sum("pieces"))
         .values_list(*KEY, "total", "box__stage")
     )
     kinds = (MovementKind.PACKED, MovementKind.UNPACKED)
-    into = Movement.objects.filter(box__isnull=False)
+    into = only(Movement.objects.filter(box__isnull=False), "box_id", ids)
     packed = _moved(into.filter(kind__in=kinds), Sum(-F("delta")))
     waste = into.filter(kind=MovementKind.SCRAPPED, delta=0)
     scrapped = _moved(waste, Sum("pieces"))
@@ -69,7 +72,7 @@ def contents(tally: Tally) -> None:
             have if voided else 0,
             sum(total for (total,) in gone),
         )
-    strange = BoxLine.objects.exclude(lot=F("bag__lot")).order_by("pk")
+    strange = inside.exclude(lot=F("bag__lot")).order_by("pk")
     for pk, lot, own in rows(strange.values_list("pk", "lot_id", "bag__lot_id")):
         tally.add(LINE, pk, "It names another lot than its bag is of.", own, lot)
 
@@ -80,19 +83,20 @@ def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, A
     return totals
 
 
-def complete(tally: Tally) -> None:
+def complete(tally: Tally, ids: Ids = None) -> None:
     """Every box past open holds its recipe times its size, of pinned revisions only.
 
     Args:
         tally: Where boxes are counted and faults noted.
+        ids: The boxes; None for all of them.
     """
     recipes = _recipes()
-    every = Box.objects.order_by("pk").values_list(
+    every = only(Box.objects.order_by("pk"), "pk", ids).values_list(
         "pk", "stage", "recipe_id", "size__sets", "serial"
     )
     key = ("box_id", "lot__part_id", "lot__revision_id")
     held = (
-        BoxLine.objects.order_by("box_id")
+        only(BoxLine.objects.order_by("box_id"), "box_id", ids)
         .values(*key)
         .annotate(total=Sum("pieces"))
         .values_list(*key, "total")
@@ -141,16 +145,17 @@ def _recipes() -> dict[int, list[RecipeLine]]:
     return found
 
 
-def identity(tally: Tally) -> None:
+def identity(tally: Tally, ids: Ids = None) -> None:
     """Every box past open has its whole identity, and its check digits are right.
 
     Args:
         tally: Where boxes are counted and faults noted.
+        ids: The boxes; None for all of them.
     """
     lines = BoxLine.objects.filter(box=OuterRef("pk")).order_by().values("box")
     soonest = lines.annotate(day=Min("lot__use_by")).values("day")
     found = (
-        Box.objects.annotate(soonest=Subquery(soonest))
+        only(Box.objects.annotate(soonest=Subquery(soonest)), "pk", ids)
         .annotate(closed=_moment(BoxStage.CLOSED), seen=_moment(BoxStage.LABELLED))
         .annotate(copies=Subquery(_first_copy()), outcome=Subquery(_closing()))
         .select_related("recipe")
@@ -248,13 +253,16 @@ def _number(tally: Tally, pk: int, text: str, kind: numbers.Kind) -> None:
     tally.same(BOX, pk, "Its number is of another kind.", kind, read.kind)
 
 
-def stages(tally: Tally) -> None:
+def stages(tally: Tally, ids: Ids = None) -> None:
     """Replay the events of every box up to the stage it is in.
 
     Args:
         tally: Where events are counted and faults noted.
+        ids: The boxes; None for all of them.
     """
-    replay(tally, Box.objects.all(), BoxEvent.objects.all(), "box_id", BOX_MOVES)
+    every = only(Box.objects.all(), "pk", ids)
+    events = only(BoxEvent.objects.all(), "box_id", ids)
+    replay(tally, every, events, "box_id", BOX_MOVES)
 
 
 register(
@@ -264,3 +272,10 @@ register(
     ("box numbers", "boxes", numbered),
     ("box identities", "boxes", identity),
 )
+for each in (
+    ("box stages", "events", stages),
+    ("box contents", "lines", contents),
+    ("box recipes", "boxes", complete),
+    ("box identities", "boxes", identity),
+):
+    register_newest(*each, (BoxEvent, "box_id"), (Movement, "box_id"))

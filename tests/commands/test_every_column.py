@@ -47,6 +47,8 @@ DECIDES_NOTHING = {
     "kitting_workshop.print_worker_at": "the print worker's beat",
     "kitting_workshop.backup_at": "the day tells it; each backup says when it was made",
     "kitting_workshop.proved_at": "the day tells when the whole was proved",
+    "kitting_workshop.checked_at": "the day tells when the newest acts were checked",
+    "kitting_workshop.fault_at": "the day tells it; the next proof finds it again",
     "kitting_workshop.proved_seq": "how new the file of heads is: paper has heads too",
     "kitting_printer.asleep_until": "when the print worker tries again",
     **{

@@ -20,7 +20,8 @@ from tests.trees import ROOT
 DOCS = ROOT / "docs"
 PAGE = (DOCS / "deploying.md").read_text()
 BACKUP = DOCS / "lotward-backup.service"
-UNITS = sorted(set(DOCS.glob("*.service")) - {BACKUP})
+NEWEST = DOCS / "lotward-prove.service"
+UNITS = sorted(set(DOCS.glob("*.service")) - {BACKUP, NEWEST})
 
 
 def unit(path: Path) -> configparser.ConfigParser:
@@ -68,6 +69,24 @@ def test_the_backup_is_a_command_that_a_timer_starts() -> None:
     assert re.fullmatch(r"\*-\*-\* \d\d:\d\d:00", unit(timer)["Timer"]["OnCalendar"])
     a_night = timedelta(hours=24)
     assert a_night < timedelta(hours=settings.BACKUP_HOURS) < 2 * a_night
+
+
+def test_the_newest_acts_are_checked_each_hour() -> None:
+    service = unit(NEWEST)["Service"]
+    stands_where_the_page_says(NEWEST, service)
+    assert service["Type"] == "oneshot"
+    program, script, name, *options = shlex.split(service["ExecStart"])
+    assert (Path(program).name, script, name) == ("python", "manage.py", "prove")
+    command = load_command_class(get_commands()[name], name)
+    assert command.create_parser("manage.py", name).parse_args(options).newest
+    timer = DOCS / "lotward-prove.timer"
+    assert f"`{timer.name}`" in PAGE
+    assert timer.stem == NEWEST.stem
+    assert unit(timer)["Install"]["WantedBy"] == "timers.target"
+    when = re.fullmatch(r"\*-\*-\* \*:(\d\d):00", unit(timer)["Timer"]["OnCalendar"])
+    assert when is not None
+    nightly = unit(DOCS / "lotward-backup.timer")["Timer"]["OnCalendar"]
+    assert when[1] != nightly.split(":")[1]
 
 
 def test_the_worker_is_a_command_with_time_to_end() -> None:

@@ -73,21 +73,26 @@ def examine(
     """
     # What another proof records meanwhile is newer than the snapshot.
     known = heads.looked_up(on_record), heads.expecting(on_paper)
-    elsewhere = OF_THE_RECORD if beside.worth_it() else ()
+    own = beside.sees_the_same()
     with known[0], known[1], locking.snapshot():
         first, *others = CHECKS
         tallies = {first[0]: _tally(*first)}
         if any(tally.note for tally in tallies.values()):
             return Proof(tuple(tallies.values()), ())
+        elsewhere = OF_THE_RECORD if own and beside.worth_it() else ()
         with ExitStack() as stack:
             if elsewhere:
-                later = stack.enter_context(beside.another_process(elsewhere))
-            here = [check for check in others if check[0] not in elsewhere]
-            tallies |= {check[0]: _tally(*check) for check in here}
+                later = stack.enter_context(beside.another_process(_chosen, elsewhere))
+            here = [name for name, _of, _check in others if name not in elsewhere]
+            tallies |= {tally.check: tally for tally in _chosen(here)}
             if elsewhere:
                 tallies |= {tally.check: tally for tally in later.result()}
         ordered = tuple(tallies[name] for name, _of, _check in CHECKS)
         return Proof(ordered, tuple(heads.current()))
+
+
+def _chosen(names: Sequence[str]) -> list[Tally]:
+    return [_tally(*check) for check in CHECKS if check[0] in names]
 
 
 def _tally(name: str, of: str, check: Check) -> Tally:

@@ -59,10 +59,23 @@ def links(tally: Tally) -> None:
         _site(tally, site)
 
 
-def _site(tally: Tally, site: int) -> None:
+def links_since(tally: Tally, since: Sequence[Link]) -> None:
+    """Recompute the chain of every site from a link that is known to hold.
+
+    Args:
+        tally: Where links are counted and faults noted.
+        since: One link of each site.
+    """
+    for link in since:
+        _site(tally, link.site, link)
+
+
+def _site(tally: Tally, site: int, since: Link | None = None) -> None:
     before, seq, newest = START, 0, 0
+    if since is not None:
+        before, seq, newest = bytes(since.hash), since.seq, since.pk
     models = _in_use()
-    found = Link.objects.filter(site=site).order_by("seq")
+    found = Link.objects.filter(site=site, seq__gt=seq).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link)), AT_ONCE):
         made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
@@ -83,7 +96,10 @@ def _site(tally: Tally, site: int) -> None:
             _link(tally, link, before, written)
             # A link that is wrong is named once; the next is judged by what it stores.
             before, seq, newest = link.hash, link.seq, link.pk
-    dated = Operation.objects.filter(link__site=site).aggregate(at=Max("at"))
+    of_site = Operation.objects.filter(link__site=site)
+    if since is not None:  # No act is dated before an earlier one.
+        of_site = of_site.filter(link__seq__gte=since.seq)
+    dated = of_site.aggregate(at=Max("at"))
     _head(tally, site, f"{seq} {before.hex()} {_moment(dated['at'])}".rstrip())
 
 
@@ -154,13 +170,14 @@ def written_by(
     return Written(operations, entries)
 
 
-def keyed(tally: Tally) -> None:
+def keyed(tally: Tally, since: int = 0) -> None:
     """Every link carries its hash by this server's key, from the first that does.
 
     What came before that one is covered by the plain chain, which its hash follows from.
 
     Args:
         tally: Where links are counted and faults noted.
+        since: Id of the first link that is looked at.
     """
     key = keys.key()
     if key is None:
@@ -169,7 +186,8 @@ def keyed(tally: Tally) -> None:
         )
         return
     begun = False
-    found = Link.objects.order_by("pk").values_list("pk", "seq", "hash", "keyed")
+    links = Link.objects.filter(pk__gte=since).order_by("pk")
+    found = links.values_list("pk", "seq", "hash", "keyed")
     pk = seq = None
     for pk, seq, plain, by_key in rows(found):
         right = keys.keyed(bytes(plain), key)
@@ -201,17 +219,20 @@ def _head(tally: Tally, site: int, last: str) -> None:
     )
 
 
-def operations(tally: Tally) -> None:
+def operations(tally: Tally, after: int = 0) -> None:
     """Every operation has a link, of its own site.
 
     Args:
         tally: Where operations are counted and faults noted.
+        after: Id of the operation after which is looked.
     """
-    tally.count = Operation.objects.count()
-    unsealed = Operation.objects.filter(link__isnull=True).order_by("pk")
+    made = Operation.objects.filter(pk__gt=after)
+    tally.count = made.count()
+    unsealed = made.filter(link__isnull=True).order_by("pk")
     for pk, name in rows(unsealed.values_list("pk", "name")):
         tally.add(OPERATION, pk, f"Operation {name} has no link.", "a link", "none")
-    elsewhere = Link.objects.exclude(site=F("operation__site")).order_by("pk")
+    sealed = Link.objects.filter(operation_id__gt=after)
+    elsewhere = sealed.exclude(site=F("operation__site")).order_by("pk")
     for pk, site, own in rows(
         elsewhere.values_list("pk", "site", "operation__site"),
     ):

@@ -109,7 +109,17 @@ def remember(found: Iterable[Head]) -> None:
     workshop = Workshop.objects.get()
     seq = max((head.seq for head in found if head.site == workshop.site), default=None)
     noted = Workshop.objects.filter(pk=workshop.pk)
-    noted.update(proved_at=clock.now(), proved_seq=seq)
+    noted.update(proved_at=clock.now(), proved_seq=seq, fault_at=None)
+
+
+def remember_newest() -> None:
+    """Note when the newest acts were checked, and held."""
+    Workshop.objects.update(checked_at=clock.now())
+
+
+def remember_fault() -> None:
+    """Note when a proof found a fault; a whole one that finds none takes it back."""
+    Workshop.objects.update(fault_at=clock.now())
 
 
 def recorded(tally: Tally) -> None:

@@ -4,10 +4,18 @@ from __future__ import annotations
 
 import json
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, Model, OuterRef, QuerySet
 
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import Row, grouped, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    Ids,
+    Row,
+    batched,
+    grouped,
+    only,
+    rows,
+    side_by_side,
+)
 from kitting.ledger.seals import copy, sealed_columns, sealed_models
 from kitting.models import Link, Operation, RowSeal, Touched
 
@@ -21,14 +29,41 @@ def hold(tally: Tally) -> None:
     if not Link.objects.exists():
         return  # The first act seals all that it finds.
     for table, model in sealed_models().items():
-        names = sealed_columns(model)
-        found = model._base_manager.order_by("pk").values_list("pk", *names)
-        # A counter has a copy for each number that it gave: its last one is enough.
-        seals = last_copies(table).values_list("row", "text", "operation_id")
-        for pk, (row, last) in side_by_side(grouped(rows(found)), grouped(rows(seals))):
-            tally.count += len(row)
-            now = copy(names, row[0]) if row else ""
-            _compare(tally, table, pk, now, last)
+        _table(tally, table, model)
+    _touched(tally)
+
+
+def hold_since(tally: Tally, link: int) -> None:
+    """Every row that an act touched since a link is as the last of them left it.
+
+    Args:
+        tally: Where rows are counted and faults noted.
+        link: Id of the link.
+    """
+    newer = RowSeal.objects.filter(operation__link__pk__gt=link)
+    pairs = newer.order_by("of", "row").values_list("of", "row").distinct()
+    for table, found in grouped(rows(pairs)):
+        model = sealed_models().get(table)
+        for some in batched(row for (row,) in found):
+            if model is not None:
+                _table(tally, table, model, some)
+    _touched(tally)
+
+
+def _table(tally: Tally, table: str, model: type[Model], ids: Ids = None) -> None:
+    names = sealed_columns(model)
+    every = only(model._base_manager.order_by("pk"), "pk", ids)
+    found = every.values_list("pk", *names)
+    # A counter has a copy for each number that it gave: its last one is enough.
+    last = only(last_copies(table), "row", ids)
+    seals = last.values_list("row", "text", "operation_id")
+    for pk, (row, copies) in side_by_side(grouped(rows(found)), grouped(rows(seals))):
+        tally.count += len(row)
+        now = copy(names, row[0]) if row else ""
+        _compare(tally, table, pk, now, copies)
+
+
+def _touched(tally: Tally) -> None:
     for table, pk in rows(Touched.objects.order_by("pk").values_list("of", "row")):
         words = "It was made, changed or removed by no act."
         tally.add(table, pk, words, "an act", "none")

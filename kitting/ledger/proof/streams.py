@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from operator import itemgetter
 from typing import Any, TypeAlias, TypeVar
 
@@ -14,6 +14,8 @@ BATCH = 500
 Item = TypeVar("Item")
 Key: TypeAlias = Any
 Row: TypeAlias = tuple[Any, ...]
+Ids: TypeAlias = Collection[int] | None
+Found = TypeVar("Found", bound=QuerySet[Any, Any])
 
 
 def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
@@ -26,6 +28,20 @@ def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
         Its rows.
     """
     return found.iterator(chunk_size=BATCH)
+
+
+def only(found: Found, column: str, ids: Ids) -> Found:
+    """Narrow a query to rows of these ids.
+
+    Args:
+        found: The query.
+        column: Its column that has them.
+        ids: The ids; None for every row.
+
+    Returns:
+        The query.
+    """
+    return found if ids is None else found.filter(**{f"{column}__in": ids})
 
 
 def batched(items: Iterable[Item], size: int = BATCH) -> Iterator[list[Item]]:
