@@ -313,13 +313,16 @@ def _drill() -> None:
 
 
 def _put_away(box: Box) -> None:
-    """A box on a shelf, and a carrier beside it with a rejected bag on it."""
+    """A box on a shelf; in quarantine a carrier with a rejected bag, and one held."""
     shelf = factories.make_place()
+    quarantine = factories.make_place(PlaceKind.QUARANTINE)
     made = carriers.make_carrier(name="Pole", sign=sign())
     carrier = Carrier.objects.get(number=made.carrier)
     bag = Bag.objects.filter(stage=BagStage.REJECTED).latest("pk")
     carriers.load_bag(carrier_id=carrier.pk, bag_id=bag.pk, sign=sign())
-    carriers.put_carrier(carrier_id=carrier.pk, place_id=shelf.pk, sign=sign())
+    carriers.put_carrier(carrier_id=carrier.pk, place_id=quarantine.pk, sign=sign())
+    free = factories.make_bag(pieces=5)
+    places.put_bag(bag_id=free.pk, place_id=quarantine.pk, why="Damp", sign=sign())
     places.put_box(box_id=box.pk, place_id=shelf.pk, sign=sign())
     _queue_two(shelf)
 

@@ -129,6 +129,10 @@ SENTENCES: dict[str, str | Promise] = {
     "heading_unknown": _(
         "This heading is not known. Correct it, or remove the column."
     ),
+    "intake_in_quarantine": _(
+        "%(place)s is for what is held, and nothing is taken in there. Choose another"
+        " place, then put the bags away in quarantine and say why."
+    ),
     "lot_closed": _(
         "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
     ),

@@ -193,6 +193,8 @@ def _put(kind: str, outcome: dict[str, object]) -> str:
         said = _("%(thing)s is at %(place)s already.") % values
     else:
         said = _("%(thing)s is at %(place)s now.") % values
+    if outcome["held"]:
+        said = f"{said} {_('It is on hold.')}"
     if outcome["left"]:
         off = _("It is off carrier %(carrier)s.") % {"carrier": outcome["left"]}
         return f"{said} {off}"
@@ -205,11 +207,12 @@ def _put_carrier(outcome: dict[str, object]) -> str:
         if outcome["moved"]
         else _("Carrier %(carrier)s with %(bags)s is at %(place)s already.")
     )
-    return words % {
+    said = words % {
         "carrier": outcome["carrier"],
         "bags": amount(int(str(outcome["bags"])), "bag"),
         "place": _place_name(outcome["place"]),
     }
+    return f"{said} {_('Its bags are on hold.')}" if outcome["held"] else said
 
 
 def _load(outcome: dict[str, object]) -> str:
@@ -228,7 +231,8 @@ def _load(outcome: dict[str, object]) -> str:
         )
     else:
         words = _("Bag %(bag)s is on carrier %(carrier)s, which has %(bags)s now.")
-    return words % values
+    said = words % values
+    return f"{said} {_('The bag is on hold.')}" if outcome["held"] else said
 
 
 _ACTS = {

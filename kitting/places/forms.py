@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.models import Part
+from kitting.web.fields import ReasonField
 from kitting.web.forms import LONGEST_SCAN, FilterForm, KeyedForm, ScanField
 
 LONGEST_NAME = 60
@@ -21,6 +22,7 @@ class PutAwayForm(KeyedForm):
     things = {
         "read": _("a bag, a box, a carrier or a place"),
         "hand": _("what is in hand"),
+        "why": _("why it goes into quarantine"),
     }
 
     read = ScanField(label=_("Scan"))
@@ -30,6 +32,7 @@ class PutAwayForm(KeyedForm):
         strip=False,
         widget=forms.HiddenInput,
     )
+    why = ReasonField(label=_("Why it goes into quarantine"), required=False, rows=2)
 
 
 class CarrierForm(KeyedForm):

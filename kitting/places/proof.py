@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from kitting.domain.stages import BagStage
+from django.db.models import Q
+
+from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.acts import Done, done
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, grouped, rows, side_by_side
-from kitting.models import Bag, Box, BoxPut, Movement
+from kitting.models import Bag, Box, BoxPut, Hold, Movement
 from kitting.models.catalogue import PlaceKind
 
 BAG = Bag._meta.db_table
 BOX = Box._meta.db_table
 PUT = BoxPut._meta.db_table
+MOVEMENT = Movement._meta.db_table
 
 
 def boxes(tally: Tally) -> None:
@@ -91,7 +94,34 @@ def _hung_by_acts() -> dict[str, str]:
     return {bag: act.gave.get("carrier", "") for bag, act in hung.items()}
 
 
+def quarantine(tally: Tally) -> None:
+    """What was rejected or held was put away in quarantine only.
+
+    Args:
+        tally: Where bags that were put away are counted and faults noted.
+    """
+    put = Movement.objects.filter(kind=MovementKind.PLACED)
+    tally.count += put.filter(place__kind=PlaceKind.QUARANTINE).count()
+    elsewhere = put.exclude(place__kind=PlaceKind.QUARANTINE).order_by("pk")
+    wrong = elsewhere.filter(stage_after=BagStage.REJECTED)
+    found = set(wrong.values_list("pk", flat=True))
+    holds = Hold.objects.filter(Q(bag__isnull=False) | Q(lot__isnull=False))
+    stood = holds.values_list(
+        "bag", "lot", "operation__link__seq", "lift__operation__link__seq"
+    )
+    for bag, lot, since, until in rows(stood.order_by("pk")):
+        of = elsewhere.filter(bag=bag) if lot is None else elsewhere.filter(lot=lot)
+        of = of.filter(operation__link__seq__gt=since or 0)
+        if until is not None:
+            of = of.filter(operation__link__seq__lt=until)
+        found |= set(of.values_list("pk", flat=True))
+    for pk in sorted(found):
+        words = "A bag that was held or rejected was put away outside quarantine."
+        tally.add(MOVEMENT, pk, words, PlaceKind.QUARANTINE, "another place")
+
+
 register(
     ("carriers", "bags", carriers),
     ("box places", "puts", boxes),
+    ("quarantine", "bags", quarantine),
 )

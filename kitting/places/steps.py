@@ -6,9 +6,12 @@ from collections.abc import Iterable
 
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
-from kitting.ledger.needs import need_row
+from kitting.ledger import locking
+from kitting.ledger.needs import need_reason, need_row
+from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import Change, change
-from kitting.models import Bag, Movement, OpenBag, Place
+from kitting.models import Bag, Hold, Movement, OpenBag, Place
+from kitting.models.catalogue import PlaceKind
 
 
 def need_place(place_id: int) -> Place:
@@ -40,6 +43,71 @@ def refuse_unmovable(bag: Bag) -> None:
         raise Refused("bag_is_used_up", bag=bag.number)
     if bag.stage == BagStage.IN_RUN:
         raise WrongStage("bag_on_the_line", bag=bag.number)
+
+
+def at_the_gate(place: Place) -> None:
+    """Enter the gate to put something away; shut it where that may place a hold.
+
+    Args:
+        place: Where it goes.
+    """
+    if place.kind == PlaceKind.QUARANTINE:
+        locking.shut_gate()
+    else:
+        locking.enter_gate()
+
+
+def fitting(place: Place, thing: str, why: str, *, stopped: bool) -> str:
+    """See that a thing may stand at a place: what is stopped stands in quarantine only.
+
+    Args:
+        place: Where it goes.
+        thing: Its number.
+        why: Why it goes into quarantine, where nothing stopped it yet.
+        stopped: Whether it is held, rejected, returned or voided.
+
+    Returns:
+        Why a hold is to be placed on it; empty where none is.
+
+    Raises:
+        Refused: ``quarantine_only``; ``quarantine_why`` or ``entry_too_long`` for the
+            reason of something that nothing stopped yet.
+    """
+    if place.kind != PlaceKind.QUARANTINE:
+        if stopped:
+            raise Refused("quarantine_only", thing=thing, place=place.name)
+        return ""
+    if stopped:
+        return ""
+    if not why.strip():
+        raise Refused("quarantine_why", thing=thing, place=place.name)
+    return need_reason(why)
+
+
+def hold_in_quarantine(place: Place, bags: Iterable[Bag], why: str) -> list[Hold]:
+    """See that bags may stand at a place, and hold those that nothing stopped yet.
+
+    Args:
+        place: Where they go.
+        bags: Locked bags; those that stand there already are left alone.
+        why: Why they go into quarantine.
+
+    Returns:
+        The holds, not yet inserted.
+
+    Raises:
+        Refused: As ``fitting``.
+    """
+    reach = standing_reach()
+    holds = []
+    for bag in bags:
+        if bag.place_id == place.pk:
+            continue
+        stopped = bag.stage == BagStage.REJECTED or reach.bag(bag)
+        reason = fitting(place, bag.number, why, stopped=stopped)
+        if reason:
+            holds.append(Hold(bag=bag, reason=reason))
+    return holds
 
 
 def place_bag(bag: Bag, place_id: int) -> list[Movement]:

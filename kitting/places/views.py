@@ -72,11 +72,12 @@ def put_away(request: LotwardRequest) -> HttpResponse:
     answer, status = attempt(
         request,
         form,
-        lambda sign, read, hand: scans.take_scan(text=read, hand=hand, sign=sign),
+        lambda sign, read, **said: scans.take_scan(text=read, sign=sign, **said),
     )
     if answer is None:
         hand = scans.hand_or_none(request.POST.get("hand", ""))
-        return _show(request, hand, wrong=form, status=status)
+        asks_why = form.has_error("__all__", "quarantine_why") or form.has_error("why")
+        return _show(request, hand, wrong=form, asks_why=asks_why, status=status)
     said = words_for(answer)
     if wants_fragment(request):
         return _show(request, answer.hand, said=said, found=answer.found)

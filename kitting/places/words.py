@@ -29,6 +29,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s is voided: its pieces are scrapped and none may leave."
         " Put it in quarantine."
     ),
+    "carrier_mixes": _(
+        "What is on carrier %(carrier)s and bag %(bag)s are not alike: one is held or"
+        " rejected and the other is not. Put what is stopped into quarantine by itself."
+    ),
     "carrier_name_missing": _(
         "The carrier has no name. Enter what people call it, such as Blue trolley."
     ),
@@ -43,6 +47,15 @@ SENTENCES: dict[str, str | Promise] = {
     "not_put_away": _(
         "“%(read)s” is the number of a %(what)s, which is not put away. Scan a bag, a"
         " box, a carrier or a place."
+    ),
+    "quarantine_only": _(
+        "%(thing)s is held, rejected, returned or voided, so it goes into quarantine"
+        " only, not to %(place)s. Scan a place for quarantine; where there is none, ask"
+        " a manager to add one to the catalogue."
+    ),
+    "quarantine_why": _(
+        "%(place)s is for what is held. Say why %(thing)s goes there: a hold is placed on"
+        " it."
     ),
 }
 

@@ -123,6 +123,7 @@ def _morning(floor: Floor) -> None:
         checks.check_lots(floor)
     if floor.begins(7, 30, takes=20):
         checks.settle_rejected(floor)
+        storing.put_in_quarantine(floor)
         lines.look_after_lamps(floor)
     if floor.begins(8, takes=15):
         if floor.today == plan.CANCEL_SHIPMENT_ON:

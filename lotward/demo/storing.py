@@ -78,6 +78,19 @@ def clear_the_line(floor: Floor) -> None:
             )
 
 
+def put_in_quarantine(floor: Floor) -> None:
+    """Take the bags of rejected lots off the rack where good ones wait.
+
+    Args:
+        floor: The workshop.
+    """
+    cage = floor.catalogue.places["QUARANTINE"]
+    rejected = Bag.objects.filter(stage=BagStage.REJECTED).exclude(place=cage)
+    for bag in rejected.order_by("pk"):
+        sign = floor.clock.sign("checker", 8)
+        places.put_bag(bag_id=bag.pk, place_id=cage.pk, sign=sign)
+
+
 def _stand(floor: Floor, carrier: Carrier, code: str) -> None:
     carriers.put_carrier(
         carrier_id=carrier.pk,

@@ -206,7 +206,7 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         lambda d: d["places"][6].update(kind="table"),
         {"places[7].kind": "catalogue_value"},
     ),
-    "a row": (lambda d: d["places"].append("X"), {"places[12]": "catalogue_kind"}),
+    "a row": (lambda d: d["places"].append("X"), {"places[13]": "catalogue_kind"}),
     "a field": (
         lambda d: d["places"][9].update(colour="red"),
         {"places[10].colour": "catalogue_name"},
@@ -398,7 +398,7 @@ def test_the_command_loads_and_says_how_much(capsys) -> None:
     assert "would be added; nothing was written." in capsys.readouterr().out
     assert not Place.objects.exists()
     call_command("catalogue", str(FILE))
-    assert "11 places, 3 benches, 9 parts" in capsys.readouterr().out
+    assert "12 places, 3 benches, 9 parts" in capsys.readouterr().out
     assert Operation.objects.get().by_name == "command line"
     assert Recipe.objects.filter(in_force=True).count() == 2
     call_command("catalogue", str(FILE))

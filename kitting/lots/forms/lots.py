@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
 from kitting.models.base import pairs
+from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy
 from kitting.web.fields import CodeField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
@@ -144,7 +145,7 @@ class NewLotForm(SureForm):
     )
     place = forms.ModelChoiceField(
         label=_("Place"),
-        queryset=Place.objects.all(),
+        queryset=Place.objects.exclude(kind=PlaceKind.QUARANTINE),
         required=False,
         empty_label=_("No place yet"),
     )
@@ -281,7 +282,7 @@ class NewBagForm(SureForm):
     container = forms.ChoiceField(label=_("Container"), choices=pairs(Container))
     place = forms.ModelChoiceField(
         label=_("Place"),
-        queryset=Place.objects.all(),
+        queryset=Place.objects.exclude(kind=PlaceKind.QUARANTINE),
         required=False,
         empty_label=_("No place yet"),
     )

@@ -22,6 +22,7 @@ from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
 from kitting.lots.steps.bags import new_bag
 from kitting.models import Bag, Counter, Lot, Method, Movement, Part, Place, Revision
+from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 
 MOST_PIECES: Final = 10_000_000
@@ -94,11 +95,16 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
 
     Raises:
         Missing: ``row_missing`` if a method, place or lot is not there.
+        Refused: ``intake_in_quarantine``.
     """
     ids = [new.lot_id for new in lots if new.lot_id is not None]
     old = locking.lock_rows(Lot, ids) if ids else {}
     _need_all(Method, {new.method_id for new in lots})
-    _need_all(Place, {bag.place_id for new in lots for bag in new.bags})
+    places = {bag.place_id for new in lots for bag in new.bags}
+    _need_all(Place, places)
+    kept = Place.objects.filter(pk__in=filter(None, places), kind=PlaceKind.QUARANTINE)
+    if (place := kept.first()) is not None:
+        raise Refused("intake_in_quarantine", place=place.name)
     return Catalogue(
         parts=parts_of(lots),
         revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),

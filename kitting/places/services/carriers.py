@@ -6,15 +6,23 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitting.domain import numbers
-from kitting.domain.errors import WrongStage
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage
 from kitting.ledger import locking
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_text
 from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import save_bags
-from kitting.models import Bag, Carrier, Movement
-from kitting.places.steps import need_place, no_longer_open, place_bag, refuse_unmovable
+from kitting.models import Bag, Carrier, Hold, Movement
+from kitting.places.steps import (
+    at_the_gate,
+    hold_in_quarantine,
+    need_place,
+    no_longer_open,
+    place_bag,
+    refuse_unmovable,
+)
 
 LONGEST_NAME: Final = 60
 
@@ -38,6 +46,8 @@ class CarrierPut:
     """Bags on it."""
     moved: bool
     """False if it stood there already."""
+    held: int = 0
+    """Bags on which a hold was placed, as they went into quarantine and none stood."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +61,8 @@ class Loaded:
     """Bags on the carrier now."""
     left: str = ""
     """The other carrier that the bag was on until now."""
+    held: int = 0
+    """1 where a hold was placed on the bag, as its carrier stands in quarantine."""
 
 
 def make_carrier(*, name: str, sign: Sign) -> Made:
@@ -78,25 +90,30 @@ def make_carrier(*, name: str, sign: Sign) -> Made:
     return perform("make_carrier", work, Made, sign, name=name)
 
 
-def put_carrier(*, carrier_id: int, place_id: int, sign: Sign) -> CarrierPut:
+def put_carrier(
+    *, carrier_id: int, place_id: int, sign: Sign, why: str = ""
+) -> CarrierPut:
     """Put a carrier at a place: every bag on it moves, in one act.
 
     Args:
         carrier_id: The carrier.
-        place_id: The place.
+        place_id: The place; quarantine only while a bag on it is held or rejected.
         sign: Who, when and the operation key.
+        why: Why the bags go into quarantine that nothing stopped yet.
 
     Returns:
         The carrier, the place and how many bags are on it.
 
     Raises:
         Missing: ``row_missing`` if there is no such carrier or place.
+        Refused: ``quarantine_only``, ``quarantine_why``.
         WrongStage: ``carrier_on_the_line`` while a bag of it is in a run.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> CarrierPut:
         place = need_place(place_id)
+        at_the_gate(place)
         carrier = locking.lock_row(Carrier, carrier_id)
         bags = locking.lock_found(Bag.objects.filter(carrier=carrier))
         on_line = sum(bag.stage == BagStage.IN_RUN for bag in bags)
@@ -104,19 +121,27 @@ def put_carrier(*, carrier_id: int, place_id: int, sign: Sign) -> CarrierPut:
             raise WrongStage(
                 "carrier_on_the_line", carrier=carrier.number, bags=on_line
             )
+        holds = hold_in_quarantine(place, bags, why)
         stood = carrier.place_id
         movements = _bring(carrier, bags, place.pk)
         no_longer_open(bags, place.pk)
-        act.write(*movements)
+        act.write(*holds, *movements)
         return CarrierPut(
             carrier=carrier.number,
             place=place.code,
             bags=len(bags),
             moved=stood != place.pk or bool(movements),
+            held=len(holds),
         )
 
     return perform(
-        "put_carrier", work, CarrierPut, sign, carrier=carrier_id, place=place_id
+        "put_carrier",
+        work,
+        CarrierPut,
+        sign,
+        carrier=carrier_id,
+        place=place_id,
+        why=why,
     )
 
 
@@ -130,7 +155,7 @@ def _bring(carrier: Carrier, bags: list[Bag], place_id: int) -> list[Movement]:
     return movements
 
 
-def load_bag(*, carrier_id: int, bag_id: int, sign: Sign) -> Loaded:
+def load_bag(*, carrier_id: int, bag_id: int, sign: Sign, why: str = "") -> Loaded:
     """Put a bag onto a carrier, or take it off if it is on it already.
 
     A bag is on one carrier at a time and stands where its carrier stands. A carrier
@@ -138,21 +163,24 @@ def load_bag(*, carrier_id: int, bag_id: int, sign: Sign) -> Loaded:
 
     Args:
         carrier_id: The carrier.
-        bag_id: The bag.
+        bag_id: The bag; a held or rejected one only on a carrier in quarantine.
         sign: Who, when and the operation key.
+        why: Why it goes into quarantine, where nothing stopped it yet.
 
     Returns:
         The carrier, the bag, and whether it is on it now.
 
     Raises:
         Missing: ``row_missing`` if there is no such carrier or bag.
-        Refused: ``bag_is_used_up``.
+        Refused: ``bag_is_used_up``, ``carrier_mixes``, ``quarantine_only``,
+            ``quarantine_why``.
         WrongStage: ``bag_on_the_line``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Loaded:
-        carrier = locking.lock_row(Carrier, carrier_id)
+        locking.shut_gate()
+        carrier = locking.lock_row(Carrier, carrier_id, "place")
         here = Bag.objects.filter(carrier=carrier).values_list("pk", flat=True)
         found = locking.lock_rows(Bag, [*here, bag_id], "carrier")
         bag = found[bag_id]
@@ -163,20 +191,41 @@ def load_bag(*, carrier_id: int, bag_id: int, sign: Sign) -> Loaded:
             if each.carrier_id == carrier.pk and each.pk != bag.pk
         ]
         on, left = bag.carrier_id != carrier.pk, bag.carrier
+        holds = _fit(carrier, bag, others, why) if on else []
         bag.carrier = carrier if on else None
         movements = _stand_together(carrier, bag, others) if on else []
         save_bags([bag])
         no_longer_open([bag])
-        act.write(*movements)
+        act.write(*holds, *movements)
         return Loaded(
             carrier=carrier.number,
             bag=bag.number,
             on=on,
             bags=len(others) + on,
             left=left.number if on and left is not None else "",
+            held=len(holds),
         )
 
-    return perform("load_bag", work, Loaded, sign, carrier=carrier_id, bag=bag_id)
+    return perform(
+        "load_bag", work, Loaded, sign, carrier=carrier_id, bag=bag_id, why=why
+    )
+
+
+def _fit(carrier: Carrier, bag: Bag, others: list[Bag], why: str) -> list[Hold]:
+    """See that a bag may stand where its carrier does, and beside what is on it.
+
+    A carrier that stands nowhere yet goes where the bag is: what is stopped and what is
+    not are on it only apart.
+    """
+    if carrier.place is not None:
+        return hold_in_quarantine(carrier.place, [bag], why)
+    reach = standing_reach()
+    stopped = {
+        each.stage == BagStage.REJECTED or reach.bag(each) for each in [bag, *others]
+    }
+    if len(stopped) > 1:
+        raise Refused("carrier_mixes", carrier=carrier.number, bag=bag.number)
+    return hold_in_quarantine(bag.place, others, why) if bag.place else []
 
 
 def _stand_together(carrier: Carrier, bag: Bag, others: list[Bag]) -> list[Movement]:

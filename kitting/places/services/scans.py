@@ -81,13 +81,14 @@ def _as_hand(found: scans.Found) -> Hand:
     return Hand(found.kind, found.row, text)
 
 
-def take_scan(*, text: str, hand: str, sign: Sign) -> Answer:
+def take_scan(*, text: str, hand: str, sign: Sign, why: str = "") -> Answer:
     """Take one scan on the put-away page.
 
     Args:
         text: Any text, as it was scanned, typed or sent by a button.
         hand: What is in hand, as the page sent it back; empty for nothing.
         sign: Who, when, and the operation key of this scan.
+        why: Why a thing goes into quarantine that nothing stopped yet.
 
     Returns:
         What was done or found, and what is in hand now.
@@ -111,18 +112,18 @@ def take_scan(*, text: str, hand: str, sign: Sign) -> Answer:
         return Answer(hand=new, found=found)
     if (held.kind, held.row.pk) == (new.kind, new.row.pk):
         return Answer(hand=None, found=found, let_go=True)
-    return _pair(held, new, sign) or Answer(hand=new, found=found)
+    return _pair(held, new, sign, why) or Answer(hand=new, found=found)
 
 
-def _pair(held: Hand, new: Hand, sign: Sign) -> Answer | None:
+def _pair(held: Hand, new: Hand, sign: Sign, why: str) -> Answer | None:
     """Do what two scans ask for together; None if they do not belong together."""
     for place, thing in ((held, new), (new, held)):
         if isinstance(place.row, Place) and not isinstance(thing.row, Place):
-            return _done(place, _put(thing.row, place.row, sign), thing.row)
+            return _done(place, _put(thing.row, place.row, sign, why), thing.row)
     for carrier, thing in ((held, new), (new, held)):
         if isinstance(carrier.row, Carrier) and isinstance(thing.row, Bag):
             loaded = carriers.load_bag(
-                carrier_id=carrier.row.pk, bag_id=thing.row.pk, sign=sign
+                carrier_id=carrier.row.pk, bag_id=thing.row.pk, sign=sign, why=why
             )
             return Answer(hand=carrier, did="load_bag", outcome=asdict(loaded))
     kinds = {each.kind: each for each in (held, new)}
@@ -131,12 +132,13 @@ def _pair(held: Hand, new: Hand, sign: Sign) -> Answer | None:
     return None
 
 
-def _put(thing: Model, place: Place, sign: Sign) -> DataclassInstance:
+def _put(thing: Model, place: Place, sign: Sign, why: str) -> DataclassInstance:
+    said: dict[str, Any] = {"place_id": place.pk, "sign": sign, "why": why}
     if isinstance(thing, Carrier):
-        return carriers.put_carrier(carrier_id=thing.pk, place_id=place.pk, sign=sign)
+        return carriers.put_carrier(carrier_id=thing.pk, **said)
     if isinstance(thing, Box):
-        return places.put_box(box_id=thing.pk, place_id=place.pk, sign=sign)
-    return places.put_bag(bag_id=thing.pk, place_id=place.pk, sign=sign)
+        return places.put_box(box_id=thing.pk, **said)
+    return places.put_bag(bag_id=thing.pk, **said)
 
 
 def _done(place: Hand, outcome: DataclassInstance, thing: Model) -> Answer:

@@ -57,7 +57,7 @@ def movement_out_of_the_blue(history: History) -> list[Named]:
 
 @tamperer
 def lift_out_of_the_blue(history: History) -> list[Named]:
-    old = Hold.objects.get()
+    old = Hold.objects.earliest("pk")
     hold = Hold.objects.create(
         lot=history.band_lot, reason="forged", operation=old.operation
     )
@@ -108,14 +108,14 @@ def operation_time(history: History) -> list[Named]:
 @tamperer
 def operation_deleted(history: History) -> list[Named]:
     row = Operation.objects.get(name="place_hold")
-    link, hold = row.link.pk, Hold.objects.get()
+    link, hold = row.link.pk, Hold.objects.earliest("pk")
     remove(row)
     return [("chain", Link, link), ("guarded rows", Hold, hold.pk)]
 
 
 @tamperer
 def hold_deleted(history: History) -> list[Named]:
-    hold = Hold.objects.get()
+    hold = Hold.objects.earliest("pk")
     remove(hold.lift)
     remove(hold)
     return [("chain", Link, link_of(hold)), ("chain", Link, link_of(hold.lift))]

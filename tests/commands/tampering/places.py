@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-from kitting.models import Bag, Box, BoxPut, Carrier, Link, OpenBag
+from kitting.models import (
+    Bag,
+    Box,
+    BoxPut,
+    Carrier,
+    Hold,
+    Link,
+    Movement,
+    OpenBag,
+    Operation,
+)
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -69,3 +79,20 @@ def bag_on_another_carrier(history: History) -> list[Named]:
     other.save(force_insert=True)
     change(row, carrier=other)
     return [("carriers", Bag, row.pk)]
+
+
+@tamperer
+def rejected_bag_put_on_a_shelf(history: History) -> list[Named]:
+    row = Movement.objects.get(kind="placed", stage_after="rejected")
+    change(row, place=history.line)
+    return [("quarantine", Movement, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def held_bag_put_on_a_shelf(history: History) -> list[Named]:
+    hold = Hold.objects.get(reason="Damp")
+    row = Movement.objects.get(kind="placed", bag=hold.bag_id)
+    earlier = Operation.objects.filter(pk__lt=row.operation_id).latest("pk")
+    change(hold, operation=earlier)
+    change(row, place=history.line)
+    return [("quarantine", Movement, row.pk), ("chain", Link, link_of(row))]

@@ -140,7 +140,8 @@ class Ledger(Bags, RuleBasedStateMachine):
         self.protocol = factories.make_protocol(*self.revisions[:2])
         self.consignees = [factories.make_consignee(), factories.make_consignee()]
         shelf = factories.make_place()
-        self.places = [shelf, self.benches[0].place, self.lines[0]]
+        quarantine = factories.make_place("quarantine")
+        self.places = [shelf, self.benches[0].place, self.lines[0], quarantine]
         for name in ("Pole", "Trolley"):
             carriers.make_carrier(name=name, sign=factories.sign())
         self.carriers = list(Carrier.objects.order_by("pk"))
@@ -322,27 +323,31 @@ class Ledger(Bags, RuleBasedStateMachine):
     @rule(at=pick, bag=pick, twice=again)
     def put_bag(self, at: int, bag: int, twice: bool) -> None:
         if (pk := self.one_of(Bag, bag)) is not None:
-            place = self.places[at % 3].pk
-            self.act(places.put_bag, bag_id=pk, place_id=place, twice=twice)
+            place = self.places[at % 4].pk
+            to = {"place_id": place, "why": "Damp"}
+            self.act(places.put_bag, bag_id=pk, **to, twice=twice)
 
     @rule(at=pick, box=pick, twice=again)
     def put_box(self, at: int, box: int, twice: bool) -> None:
         if (pk := self.one_of(Box, box)) is not None:
-            place = self.places[at % 3].pk
-            self.act(places.put_box, box_id=pk, place_id=place, twice=twice)
+            place = self.places[at % 4].pk
+            to = {"place_id": place, "why": "Damp"}
+            self.act(places.put_box, box_id=pk, **to, twice=twice)
 
     @rule(at=pick, bag=pick, twice=again)
     def load_carrier(self, at: int, bag: int, twice: bool) -> None:
         if (pk := self.one_of(Bag, bag)) is not None:
             carrier = self.carriers[at % 2].pk
-            self.act(carriers.load_bag, carrier_id=carrier, bag_id=pk, twice=twice)
+            to = {"carrier_id": carrier, "why": "Damp"}
+            self.act(carriers.load_bag, bag_id=pk, **to, twice=twice)
 
     @rule(at=pick, carrier=pick, twice=again)
     def put_carrier(self, at: int, carrier: int, twice: bool) -> None:
         self.act(
             carriers.put_carrier,
             carrier_id=self.carriers[carrier % 2].pk,
-            place_id=self.places[at % 3].pk,
+            place_id=self.places[at % 4].pk,
+            why="Damp",
             twice=twice,
         )
 

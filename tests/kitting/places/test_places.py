@@ -10,7 +10,6 @@ from dispatch.shipments.queries.shipments import ready_to_go
 from dispatch.trace.queries import as_json, trace
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
-from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Box, BoxPut, Movement, OpenBag, Operation, Place
@@ -77,14 +76,6 @@ def test_a_scan_that_is_sent_again_moves_once(bag: Bag, shelf: Place) -> None:
     assert again == first
     bag.refresh_from_db()
     assert bag.place == other
-
-
-def test_a_held_or_rejected_bag_can_be_carried_away(shelf: Place) -> None:
-    lot = factories.make_lot()
-    bag = lot.bags.get()
-    holds.place_hold(target="lot", value=lot.pk, reason="Crack", sign=factories.sign())
-    put = places.put_bag(bag_id=bag.pk, place_id=shelf.pk, sign=factories.sign())
-    assert put.moved
 
 
 def test_a_bag_on_the_line_or_used_up_is_not_put_away(shelf: Place) -> None:
@@ -166,9 +157,7 @@ def test_a_box_still_at_its_bench_or_voided_is_not_put_away(shelf: Place) -> Non
     assert_refusal("row_missing", places.put_box, box_id=voided.pk, place_id=0)
 
 
-def test_a_returned_box_stands_where_it_was_put_not_at_its_bench(
-    shelf: Place,
-) -> None:
+def test_a_returned_box_stands_where_it_was_put_not_at_its_bench() -> None:
     # Written plainly: how boxes come back is another part of the job.
     box = factories.make_labelled_box()
     Box.objects.filter(pk=box.pk).update(stage="returned")
@@ -177,10 +166,11 @@ def test_a_returned_box_stands_where_it_was_put_not_at_its_bench(
     assert nowhere()[1] == 1
     assert standing_at(box.bench.place, {}).boxes == []
     assert trace(str(box.serial)).boxes[0].place == ""
-    places.put_box(box_id=box.pk, place_id=shelf.pk, sign=factories.sign())
+    cage = factories.make_place("quarantine")
+    places.put_box(box_id=box.pk, place_id=cage.pk, sign=factories.sign())
     box.refresh_from_db()
-    assert place_of(box) == shelf
-    assert trace(str(box.serial)).boxes[0].place == shelf.name
+    assert place_of(box) == cage
+    assert trace(str(box.serial)).boxes[0].place == cage.name
 
 
 # -- Scans --------------------------------------------------------------------------
