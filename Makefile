@@ -4,6 +4,9 @@ PYTHON ?= python3
 BIN := .venv/bin
 RUN := $(BIN)/python manage.py
 
+# Tests start many processes: none reads the source anew.
+unexport PYTHONDONTWRITEBYTECODE
+
 .PHONY: setup tools demo test check check-long faults bench coverage locks
 
 # Installs exactly what a lock names, from the index that the machine's pip is set to.

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import fcntl
 import io
+import json
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -33,7 +34,14 @@ if TYPE_CHECKING:
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
-CHROMIUM = os.environ.get("LOTWARD_TEST_CHROMIUM", "/usr/bin/chromium")
+CHROMIUM = os.environ.get("LOTWARD_TEST_CHROMIUM") or next(
+    (
+        path
+        for path in ("/usr/bin/chromium-headless-shell", "/usr/bin/chromium")
+        if Path(path).exists()
+    ),
+    "chromium",
+)
 CHROMIUM_SWITCHES = [
     "--no-sandbox",
     "--disable-gpu",
@@ -159,14 +167,21 @@ def demo(
 @pytest.fixture(scope="session")
 def every_page(
     built: Demo,
+    shared: Path,
     tmp_path_factory: pytest.TempPathFactory,
     django_db_blocker: DjangoDbBlocker,
 ) -> list[Shown]:
-    """Every page of the demo, as those see it who may do most."""
-    from tests.pages import pages_for
+    """Every page of the demo, as those see it who may do most; asked for once."""
+    from tests.pages import Shown, pages_for
 
-    with at_a_copy(built, tmp_path_factory.mktemp("pages"), django_db_blocker):
-        return list(pages_for(("manager", "quality")))
+    kept = shared / "pages.json"
+    with once(shared, "pages") as mine:
+        if mine:
+            beside = tmp_path_factory.mktemp("pages")
+            with at_a_copy(built, beside, django_db_blocker):
+                found = list(pages_for(("manager", "quality")))
+            kept.write_text(json.dumps([(at, html.decode()) for at, html in found]))
+    return [Shown(at, html.encode()) for at, html in json.loads(kept.read_text())]
 
 
 def copy_on_the_server(shared: Path, worker: str) -> None:

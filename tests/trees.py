@@ -26,6 +26,11 @@ class Module:
     def tree(self) -> ast.Module:
         return ast.parse(self.text, self.path)
 
+    @cached_property
+    def nodes(self) -> list[ast.AST]:
+        """Every node of the tree; many rules walk through it."""
+        return list(ast.walk(self.tree))
+
     @property
     def package(self) -> str:
         return self.name.split(".", maxsplit=1)[0]
@@ -35,8 +40,13 @@ class Module:
         return self.name == room or self.name.startswith(f"{room}.")
 
     def functions(self) -> Iterator[Function]:
-        for node in ast.walk(self.tree):
+        for node in self.nodes:
             if isinstance(node, Function):
+                yield node
+
+    def calls(self) -> Iterator[ast.Call]:
+        for node in self.nodes:
+            if isinstance(node, ast.Call):
                 yield node
 
     def imports(self, *, typing: bool = True) -> Iterator[tuple[str, int]]:
@@ -44,7 +54,7 @@ class Module:
 
         Without ``typing``, those that only types need are left out.
         """
-        for node in _nodes(self.tree, typing=typing):
+        for node in self.nodes if typing else _needed(self.tree):
             if isinstance(node, ast.Import):
                 for alias in node.names:
                     yield alias.name, node.lineno
@@ -53,14 +63,16 @@ class Module:
                     yield f"{node.module}.{alias.name}", node.lineno
 
 
-def _nodes(tree: ast.AST, *, typing: bool) -> Iterator[ast.AST]:
-    """Walk through a tree, leaving out blocks for type checkers unless ``typing``."""
+def _needed(tree: ast.AST) -> Iterator[ast.AST]:
+    """Walk through a tree, leaving out blocks for type checkers."""
     for node in ast.iter_child_nodes(tree):
-        if typing or not (
-            isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"
+        if not (
+            isinstance(node, ast.If)
+            and isinstance(node.test, ast.Name)
+            and node.test.id == "TYPE_CHECKING"
         ):
             yield node
-            yield from _nodes(node, typing=typing)
+            yield from _needed(node)
 
 
 def modules(*folders: str) -> list[Module]:
