@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 import pytest
 
-from tests.trees import Function, Module, called_name, calls, modules
+from tests.trees import Function, Module, called_name, modules
 
 QUERY_COUNTERS = {
     "assertNumQueries",
