@@ -19,6 +19,7 @@ from kitting.domain.stages import BagStage
 from kitting.ledger import gaps, holds
 from kitting.ledger.operations import Act, perform
 from kitting.lots.services import lots
+from kitting.lots.services.cancelling import cancel_lot
 from kitting.models import (
     Bag,
     Bench,
@@ -261,6 +262,7 @@ def make_history() -> History:
     ledger_evidence.count_and_sample(first)
     ledger_evidence.repack_some(first)
     ledger_evidence.find_some(first)
+    cancel_lot(lot_id=factories.make_lot(visor).pk, reason="twice", sign=sign())
     retired = ledger_evidence.sign_and_retire(band)
     factories.seal_set_up()
     for box in (sent, labelled, voided):

@@ -18,6 +18,7 @@ ACTS: dict[str, str | Promise] = {
     "bring_bag": _("Bag brought to the bench"),
     "cancel_box": _("Box cancelled"),
     "cancel_job": _("Print job cancelled"),
+    "cancel_lot": _("Lot cancelled"),
     "cancel_shipment": _("Shipment cancelled"),
     "change_kind": _("Kind of defect changed"),
     "change_lamp": _("Lamp changed"),

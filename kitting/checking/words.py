@@ -110,10 +110,6 @@ SENTENCES: dict[str, str | Promise] = {
         "%(part)s is not checked by sample, so there is no inspection to switch. Have"
         " it checked by sample first."
     ),
-    "pieces_differ": _(
-        "The bags of lot %(lot)s hold %(pieces)s now, not %(shown)s as was shown. Load"
-        " the page again and choose the bags anew."
-    ),
     "plan_accepts": _(
         "By the plan lot %(lot)s is accepted (found %(found)s). Accept it; only the"
         " quality officer may reject it against its plan, with a reason."

@@ -104,6 +104,19 @@ COUNTABLE = (
 )
 """Stages in which a bag can be counted: any but on the line, where nobody can."""
 
+UNUSED = frozenset(
+    {
+        MovementKind.RECEIVED,
+        MovementKind.FOUND,
+        MovementKind.ACCEPTED,
+        MovementKind.CLEARED,
+        MovementKind.PLACED,
+        MovementKind.REPACKED,
+        MovementKind.MISSING,
+    }
+)
+"""Kinds of movement by which nothing of a lot is used; clearing by a run has others."""
+
 REPACKABLE = (
     BagStage.ARRIVED,
     BagStage.ACCEPTED,

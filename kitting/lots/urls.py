@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from kitting.lots.views import (
     bags,
     blanks,
+    cancelling,
     counts,
     files,
     lots,
@@ -19,6 +20,7 @@ urlpatterns: list[URLPattern] = [
     path("lots/new/", lots.lot_new, name="lot-new"),
     path("lots/file/", files.lot_file, name="lot-file"),
     path("lots/<path:number>/add-bag/", lots.bag_new, name="bag-new"),
+    path("lots/<path:number>/cancel/", cancelling.lot_cancel, name="lot-cancel"),
     path("lots/<path:number>/close/", lots.lot_close, name="lot-close"),
     path("lots/<path:number>/", lots.lot_detail, name="lot-detail"),
     path("bags/<str:number>/", bags.bag_detail, name="bag-detail"),

@@ -133,6 +133,10 @@ SENTENCES: dict[str, str | Promise] = {
         "%(place)s is for what is held, and nothing is taken in there. Choose another"
         " place, then put the bags away in quarantine and say why."
     ),
+    "lot_cancelled": _(
+        "Lot %(lot)s is cancelled: it was taken in by mistake. What is there belongs to"
+        " another lot; look its label up."
+    ),
     "lot_closed": _(
         "Lot %(lot)s is closed, so nothing can be added to it. Start a new lot."
     ),
@@ -145,6 +149,14 @@ SENTENCES: dict[str, str | Promise] = {
         "Lot number %(lot)s is used already. Choose another number, or add bags to"
         " that lot."
     ),
+    "lot_held": _(
+        "Lot %(lot)s or a bag of it is on hold, so it stays. Cancel it when the hold is"
+        " lifted."
+    ),
+    "lot_is_used": _(
+        "Something of lot %(lot)s was used or changed since it came in (%(what)s), so it"
+        " cannot be cancelled. Scrap its pieces, or count its bags again."
+    ),
     "lot_number_ahead": _(
         "Lotward will assign lot number %(lot)s itself later. Leave the number empty, or"
         " choose another."
@@ -152,6 +164,10 @@ SENTENCES: dict[str, str | Promise] = {
     "lot_rows_differ": _(
         "The rows of one lot differ here: line %(first_line)s says “%(first_value)s”."
         " Make them agree, or give the rows two lot numbers."
+    ),
+    "lot_was_checked": _(
+        "Lot %(lot)s was checked, so it cannot be cancelled. Scrap its pieces, or count"
+        " its bags again."
     ),
     "made_from_itself": _("A lot cannot be made from itself. Correct the number."),
     "made_from_missing": _(
@@ -171,6 +187,10 @@ SENTENCES: dict[str, str | Promise] = {
     "mass_out_of_range": _(
         "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
         " and its unit."
+    ),
+    "material_moved_on": _(
+        "Bag %(bag)s, from which lot %(lot)s was made, was disinfected or opened since,"
+        " so nothing can go back into it. Scrap the pieces of the lot instead."
     ),
     "material_past_use_by": _(
         "Material %(lot)s was past its use-by date, %(use_by)s, when this lot was made"
@@ -223,6 +243,10 @@ SENTENCES: dict[str, str | Promise] = {
         " the catalogue; %(low)s to %(high)s g would be expected. Look whether these"
         " are the right pieces and count the reference again; if all is right, tick"
         " that."
+    ),
+    "pieces_differ": _(
+        "The bags of lot %(lot)s hold %(pieces)s now, not %(shown)s as was shown. Load"
+        " the page again and choose the bags anew."
     ),
     "pieces_negative": _("%(value)s pieces is below 0. Enter 0 or more."),
     "pieces_not_positive": _("%(value)s pieces is not above 0. Enter 1 or more."),

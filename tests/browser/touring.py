@@ -88,7 +88,7 @@ def _lots(history: History, add: object) -> None:
     add("lot-detail", rejected.number)
     for name in ("lot-check", "lot-reject"):
         add(name, waiting.number)
-    for name in ("lot-close", "bag-new"):
+    for name in ("lot-close", "lot-cancel", "bag-new"):
         add(name, growing.number)
     for name in ("lot-rejected", "lot-send-back", "lot-scrap", "lot-concession"):
         add(name, rejected.number)

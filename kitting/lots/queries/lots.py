@@ -5,18 +5,24 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.stages import BagStage
+from kitting.domain.stages import UNUSED, BagStage, MovementKind
 from kitting.ledger.reach import Reach
 from kitting.lots.queries.samples import open_samples
 from kitting.lots.queries.yields import LotYield, lot_yield
 from kitting.models import Bag, Check, Hold, Lot, LotOrigin, Movement, Sample
 from kitting.models.lots import LotStage, Verdict
 
+MOST_ENDS = 500
+"""Bags of which the page of a lot that ended says what they came to."""
 MOST_MOVEMENTS = 100
 """Movements that the page of a lot shows; the trace has them all."""
 
@@ -105,6 +111,63 @@ class BagLine:
     place: str
     bags: int
     pieces: int
+
+
+@dataclass(frozen=True)
+class BagEnd:
+    """A bag that is used up: what came into it, and where that went."""
+
+    number: str
+    came: int
+    went: list[tuple[str, int]]
+    """Words for the ways out, each with the pieces that took it."""
+
+
+_WAYS_OUT: dict[MovementKind, str | Promise] = {
+    MovementKind.PACKED: _("packed into boxes"),
+    MovementKind.REPACKED: _("repacked into other bags"),
+    MovementKind.MADE_INTO: _("made into other lots"),
+    MovementKind.SAMPLED: _("sent to tests"),
+    MovementKind.SENT_BACK: _("sent back to their source"),
+    MovementKind.SCRAPPED: _("scrapped"),
+    MovementKind.MISSING: _("missing"),
+    MovementKind.CANCELLED: _("cancelled, taken in by mistake"),
+}
+_TAKEN_BACK = {MovementKind.UNPACKED: MovementKind.PACKED}
+_CAME_IN = {MovementKind.RECEIVED, MovementKind.FOUND, MovementKind.REPACKED}
+
+
+def bag_ends(lot: Lot) -> list[BagEnd]:
+    """Say where what was in each bag of a lot went.
+
+    Args:
+        lot: The lot.
+
+    Returns:
+        Its first ``MOST_ENDS`` bags, in the order in which they came to life.
+    """
+    ids = list(lot.bags.order_by("pk").values_list("pk", flat=True)[:MOST_ENDS])
+    moved = (
+        Movement.objects.filter(bag__in=ids)
+        .order_by("bag_id")
+        .values_list("bag__number", "kind")
+        .annotate(
+            came=Sum("delta", filter=Q(delta__gt=0), default=0),
+            left=Sum("delta", filter=Q(delta__lt=0), default=0),
+        )
+    )
+    ends = []
+    for number, kinds in groupby(moved, key=itemgetter(0)):
+        came, went = 0, dict.fromkeys(_WAYS_OUT, 0)
+        for _number, word, put_in, taken in kinds:
+            kind = MovementKind(word)
+            came += put_in if kind in _CAME_IN else 0
+            way = _TAKEN_BACK.get(kind, kind)
+            if way in went:
+                went[way] -= taken + (0 if kind in _CAME_IN else put_in)
+        ways = [(str(_WAYS_OUT[way]), count) for way, count in went.items() if count]
+        ends.append(BagEnd(number, came, ways))
+    return ends
 
 
 def one_lot() -> QuerySet[Lot]:
@@ -218,6 +281,20 @@ class LotPage:
     def closable(self) -> bool:
         """Whether it is open and has bags with something in them."""
         return self.is_open and bool(self.bags)
+
+    @cached_property
+    def cancellable(self) -> bool:
+        """Whether nothing of it was checked or used, so that it can be cancelled."""
+        return (
+            self.lot.stage != LotStage.CANCELLED
+            and not self.checks
+            and not self.lot.movements.exclude(kind__in=UNUSED).exists()
+        )
+
+    @cached_property
+    def ended(self) -> list[BagEnd]:
+        """What each of its bags came to; nothing while one of them holds pieces."""
+        return [] if self.bags else bag_ends(self.lot)
 
     @property
     def is_rejected(self) -> bool:

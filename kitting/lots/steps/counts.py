@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
-from kitting.domain.errors import Conflict, Refused
+from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import need_another, need_length
@@ -14,7 +14,7 @@ from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.models import Bag, BoxLine, Count, Guarded, Movement, OpenBag, User
-from kitting.models.lots import CountedBy, Verdict
+from kitting.models.lots import CountedBy, LotStage, Verdict
 
 LONGEST_REASON: Final = 200
 """Characters of a reason; SQLite itself would take more."""
@@ -109,9 +109,11 @@ def recount(act: Act, bag: Bag, row: Count, decided: Decided) -> Counted:
         Refused: ``counted_out_of_range``, ``entry_too_long``, ``exposed_bag_emptied``,
             ``reason_missing`` where the count differs; in a cleared bag
             ``found_undecided``, ``found_needs_a_checker``, ``found_own``.
-        WrongStage: If the bag is on the line.
+        WrongStage: If the bag is on the line; ``lot_cancelled``.
     """
     need_stage(bag, *COUNTABLE)
+    if bag.lot.stage == LotStage.CANCELLED:
+        raise WrongStage("lot_cancelled", lot=bag.lot.number)
     if not 0 <= row.counted <= MOST_PIECES:
         raise Refused("counted_out_of_range", read=row.counted, most=MOST_PIECES)
     row.reason = row.reason.strip()
@@ -148,7 +150,7 @@ def recount(act: Act, bag: Bag, row: Count, decided: Decided) -> Counted:
 def _ends_cleared(bag: Bag) -> bool:
     """Whether what is found in a bag would be cleared, as what it holds is, or held."""
     part = bag.lot.part
-    stage = _stage_again(bag) if bag.stage == BagStage.USED_UP else BagStage(bag.stage)
+    stage = stage_again(bag) if bag.stage == BagStage.USED_UP else BagStage(bag.stage)
     if stage == BagStage.ARRIVED and not part.needs_check:
         stage = BagStage.ACCEPTED
     accepted_is_cleared = stage == BagStage.ACCEPTED and not part.needs_clearing
@@ -182,7 +184,7 @@ def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:
         MovementKind.FOUND if difference > 0 else MovementKind.MISSING,
         abs(difference),
         sign=1 if difference > 0 else -1,
-        to=_stage_again(bag) if used_up else None,
+        to=stage_again(bag) if used_up else None,
         reason=row.reason,
     )
     movement = change(bag, what)
@@ -190,8 +192,15 @@ def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:
     return [movement, *(onward(bag, bag.lot.part) if used_up else [])]
 
 
-def _stage_again(bag: Bag) -> BagStage:
-    """The stage of a used up bag in which something is found: the one it had before."""
+def stage_again(bag: Bag) -> BagStage:
+    """Give the stage to which a used up bag comes back, which it had before.
+
+    Args:
+        bag: The bag, with its lot.
+
+    Returns:
+        The stage, under the verdict that was given meanwhile.
+    """
     last = (
         bag.movements.filter(stage_after=BagStage.USED_UP)
         .exclude(stage_before=BagStage.USED_UP)

@@ -241,3 +241,18 @@ def found_in_a_cleared_bag_on_nobodys_word(history: History) -> list[Named]:
     change(row, confirmed_by=None)
     moved = Movement.objects.get(operation=row.operation_id, kind="found")
     return [("found", Movement, moved.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def cancelled_lot_that_stands_again(history: History) -> list[Named]:
+    row = Lot.objects.get(stage="cancelled")
+    change(row, stage="closed")
+    moved = row.movements.get(kind="cancelled")
+    return [("cancelled lots", Movement, moved.pk)]
+
+
+@tamperer
+def cancelled_lot_that_holds_pieces(history: History) -> list[Named]:
+    row = Lot.objects.get(stage="cancelled")
+    change(row.bags.get(), pieces=5, stage="cleared")
+    return [("cancelled lots", Lot, row.pk), ("lots", Lot, row.pk)]

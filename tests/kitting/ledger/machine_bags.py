@@ -11,8 +11,9 @@ from hypothesis.stateful import rule
 from kitting.checking.services import rejected
 from kitting.domain.stages import BagStage
 from kitting.lots.services import counts, samples, scrap
+from kitting.lots.services.cancelling import cancel_lot
 from kitting.lots.services.repack import repack
-from kitting.models import Bag, User
+from kitting.models import Bag, Lot, User
 
 pick = st.integers(min_value=0, max_value=10_000)
 again = st.booleans()
@@ -63,6 +64,12 @@ class Bags:
             values |= {"bags": 1 + of % 2, "again": of % 5 == 0}
             values["container"] = ("tote", "film pack")[of % 3 == 0]
         self.act(repack, **values)
+
+    @rule(at=pick, twice=again)
+    def cancel_lot(self, at: int, twice: bool) -> None:
+        lookup = {"verdict": "", "stage__in": ["open", "closed"]}
+        if (pk := self.one_of(Lot, at, **lookup)) is not None:
+            self.act(cancel_lot, lot_id=pk, reason="Entered twice", twice=twice)
 
     @rule(at=pick, bad=st.integers(0, 14), twice=again)
     def sort_rejected(self, at: int, bad: int, twice: bool) -> None:

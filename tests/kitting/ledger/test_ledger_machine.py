@@ -62,6 +62,7 @@ ACTS = {
     "begin_shipment",
     "bring_bag",
     "cancel_box",
+    "cancel_lot",
     "cancel_shipment",
     "close_box",
     "close_lot",

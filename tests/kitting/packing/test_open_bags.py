@@ -6,7 +6,7 @@ import pytest
 
 from kitting.domain.stages import BagStage
 from kitting.ledger.proof.faults import Tally
-from kitting.lots import proof
+from kitting.lots.proof import lots as proof
 from kitting.models import OpenBag
 from kitting.packing.services import boxes
 from tests import factories

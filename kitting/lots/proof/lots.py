@@ -1,4 +1,4 @@
-"""What is checked of lots, bags, counts and samples."""
+"""What is checked of bags and lots: every movement, every balance."""
 
 from __future__ import annotations
 
@@ -8,11 +8,8 @@ from typing import NamedTuple
 from django.db.models import (
     BigIntegerField,
     Case,
-    Exists,
     Expression,
     F,
-    OuterRef,
-    QuerySet,
     Sum,
     When,
 )
@@ -33,13 +30,12 @@ from kitting.ledger.reach import fold
 from kitting.models import (
     Bag,
     BoxLine,
-    Count,
     Lot,
     LotOrigin,
     Movement,
     OpenBag,
-    Sample,
 )
+from kitting.models.lots import LotStage
 
 BAG = Bag._meta.db_table
 MOVEMENT = Movement._meta.db_table
@@ -335,7 +331,7 @@ def origins(tally: Tally) -> None:
     """
     key = ("operation_id", "lot_id")
     used = (
-        Movement.objects.filter(kind=MovementKind.MADE_INTO)
+        Movement.objects.filter(kind=MovementKind.MADE_INTO, corrects__isnull=True)
         .order_by(*key)
         .values(*key)
         .annotate(total=Sum(-F("delta")))
@@ -361,75 +357,38 @@ def origins(tally: Tally) -> None:
         )
 
 
-SAMPLE = Sample._meta.db_table
-_KEY = ("operation_id", "bag_id")
-
-
-def counts(tally: Tally) -> None:
-    """What a count found or missed is what its movement did to the bag.
+def cancelled(tally: Tally) -> None:
+    """A cancelled lot holds nothing, and only its material came back, all of it, once.
 
     Args:
-        tally: Where counts are counted and faults noted.
+        tally: Where cancelled lots are counted and faults noted.
     """
-    made = Count.objects.order_by(*_KEY).values_list(*_KEY, "pk", "before", "counted")
-    differed = _moves(MovementKind.FOUND, MovementKind.MISSING)
-    streams = grouped(rows(made), width=2), grouped(rows(differed), width=2)
-    for (operation, _bag), (counted, moved) in side_by_side(*streams):
-        for pk, before, found in counted:
-            tally.count += 1
-            tally.same(
-                Count._meta.db_table,
-                pk,
-                f"Operation {operation} counted another difference than it moved.",
-                found - before,
-                sum(delta for (delta,) in moved),
-            )
-
-
-def confirmed(tally: Tally) -> None:
-    """What a count found in a cleared bag was scrapped with it, or a checker confirmed it.
-
-    Args:
-        tally: Where findings are counted and faults noted.
-    """
-    same = {"operation": OuterRef("operation"), "bag": OuterRef("bag")}
-    moved = Movement.objects.filter(**same)
-    found = Movement.objects.filter(
-        Exists(moved.filter(stage_after=BagStage.CLEARED)), kind=MovementKind.FOUND
-    )
-    tally.count += found.count()
-    gone = moved.filter(kind=MovementKind.SCRAPPED, pieces=OuterRef("pieces"))
-    said = Count.objects.filter(**same, confirmed_by__isnull=False)
-    unsaid = found.exclude(Exists(gone)).exclude(Exists(said)).order_by("pk")
-    for pk in unsaid.values_list("pk", flat=True):
-        words = "Pieces found in a cleared bag stayed there, and no checker said so."
-        tally.add(MOVEMENT, pk, words, "a checker", "none")
-
-
-def samples(tally: Tally) -> None:
-    """What went to a test left its bag in the same act, and nothing else did so.
-
-    Args:
-        tally: Where samples are counted and faults noted.
-    """
-    made = Sample.objects.order_by(*_KEY).values_list(*_KEY, "pieces", "pk")
-    taken = _moves(MovementKind.SAMPLED)
-    streams = grouped(rows(made), width=2), grouped(rows(taken), width=2)
-    for (operation, bag), (sent, moved) in side_by_side(*streams):
+    left = Movement.objects.filter(kind=MovementKind.CANCELLED)
+    kept = left.exclude(lot__stage=LotStage.CANCELLED).order_by("pk")
+    for pk in kept.values_list("pk", flat=True):
+        words = "Pieces left with a lot that is not cancelled."
+        tally.add(MOVEMENT, pk, words, LotStage.CANCELLED, "another stage")
+    over = Lot.objects.filter(stage=LotStage.CANCELLED).order_by("pk")
+    used = over.annotate(used=Sum("origins__amount"))
+    for pk, number, amount in rows(used.values_list("pk", "number", "used")):
         tally.count += 1
-        tally.same(
-            SAMPLE,
-            sent[0][1] if sent else None,
-            f"Operation {operation} sent other pieces of bag {bag} to a test than left"
-            " it.",
-            sum(pieces for pieces, _ in sent),
-            -sum(delta for (delta,) in moved),
-        )
-
-
-def _moves(*kinds: MovementKind) -> QuerySet[Movement, tuple[int, int, int]]:
-    moves = Movement.objects.filter(kind__in=kinds).order_by(*_KEY)
-    return moves.values_list(*_KEY, "delta")
+        here = Bag.objects.filter(lot=pk).aggregate(total=Sum("pieces"))["total"] or 0
+        tally.same(LOT, pk, f"Lot {number} is cancelled and holds pieces.", 0, here)
+        back = Movement.objects.filter(corrects__isnull=False, reason=number)
+        total = back.aggregate(total=Sum("delta"))["total"] or 0
+        words = f"Lot {number} is cancelled and its material did not come back."
+        tally.same(LOT, pk, words, amount or 0, total)
+    corrections = Movement.objects.filter(corrects__isnull=False).order_by("pk")
+    rightly = corrections.order_by().filter(
+        bag=F("corrects__bag"),
+        kind=F("corrects__kind"),
+        delta=-F("corrects__delta"),
+        reason__in=over.order_by().values("number"),
+    )
+    wrongly = corrections.exclude(pk__in=rightly.values("pk"))
+    for pk in wrongly.values_list("pk", flat=True):
+        words = "It takes back another movement than it names, or of a lot that stands."
+        tally.add(MOVEMENT, pk, words, "a cancelled lot's material", "another")
 
 
 register(
@@ -438,9 +397,7 @@ register(
     ("open bags", "bags", open_at_benches),
     ("lots", "lots", lots),
     ("materials", "uses", origins),
-    ("counts", "counts", counts),
-    ("found", "findings", confirmed),
-    ("samples", "samples", samples),
+    ("cancelled lots", "lots", cancelled),
 )
 register_newest("bags", "movements", movements, (Movement, "bag_id"))
 register_newest("lots", "lots", lots, (Movement, "lot_id"))
