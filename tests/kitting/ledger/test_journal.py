@@ -389,7 +389,7 @@ VALUES = (
 )
 
 
-@pytest.mark.parametrize("second", VALUES, ids=repr)
+@pytest.mark.parametrize("second", VALUES, ids=lambda value: type(value).__name__)
 def test_a_row_is_written_as_its_canonical_form_is(second: object) -> None:
     names = ("at", "of", "row")
     write, write_object = writer(names), object_writer(names)
