@@ -15,7 +15,7 @@ from django.contrib.auth import authenticate
 from django.http import HttpResponse
 
 from kitting.domain.errors import LotwardError, Refused
-from kitting.ledger.operations import Sign
+from kitting.ledger.operations import Sign, outcome_of
 from kitting.web.forms import KeyedForm, TwoStepForm
 from kitting.web.http import LotwardRequest, add_refusal, go, render_part
 
@@ -62,6 +62,18 @@ def attempt(
         return act(sign=sign_of(request, form), **form.entries), OK
     except LotwardError as error:
         return None, add_refusal(form, error)
+
+
+def done_before(request: LotwardRequest, form: KeyedForm, act: str) -> bool:
+    """Whether this form was sent before, and its act done.
+
+    Args:
+        request: The request.
+        form: The form; what it was about is gone since.
+        act: The name of its act in the journal.
+    """
+    done, _status = attempt(request, form, outcome_of)
+    return done is not None and done.name == act
 
 
 def act_page(

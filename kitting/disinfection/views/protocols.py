@@ -37,7 +37,7 @@ from kitting.ledger.needs import is_own
 from kitting.ledger.seals import touched_by
 from kitting.models import Protocol
 from kitting.models.runs import Process
-from kitting.web.acting import act_page, attempt, form_page, say_and_go
+from kitting.web.acting import act_page, attempt, done_before, form_page, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
@@ -189,11 +189,19 @@ def protocol_version(request: LotwardRequest, code: str, version: int) -> HttpRe
 @allowed("kitting.sign_protocols", "GET", "POST")
 def protocol_discard(request: LotwardRequest, code: str, version: int) -> HttpResponse:
     """Throw a draft away."""
-    protocol = _version(code, version)
+    form = KeyedForm(request.POST or None)
+    known = Protocol.objects.filter(code=code, version=version)
+    if not known and done_before(request, form, "discard_draft"):
+        said = _("The draft %(protocol)s is discarded.")
+        draft = Protocol(code=code, version=version)
+        return say_and_go(
+            request, said % {"protocol": draft}, reverse("kitting:protocols")
+        )
+    protocol = get_or_404(known)
     return act_page(
         request,
         "kitting/disinfection/protocol_discard",
-        KeyedForm(request.POST or None),
+        form,
         partial(protocols.discard_draft, protocol_id=protocol.pk),
         said=_("The draft %(protocol)s is discarded."),
         named={"protocol": protocol},

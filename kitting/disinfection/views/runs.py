@@ -109,6 +109,17 @@ class Choice:
     """A dosimeter will go through instead of readings."""
 
     @property
+    def address(self) -> str:
+        """Where just this is chosen, also once the line has a run."""
+        said = {
+            "line": self.line.code if self.line else "",
+            "protocol": self.protocol.pk if self.protocol else "",
+            "points": self.points,
+            **({"by": "dosimeter"} if self.by_dosimeter else {}),
+        }
+        return reverse("kitting:run-open", query=said)
+
+    @property
     def by_light(self) -> bool:
         """Whether the protocol works by UV-C."""
         return self.protocol is not None and self.protocol.process in UVC
