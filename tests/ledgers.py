@@ -114,7 +114,7 @@ def print_label(of: Box | Bag) -> None:
             number=str(of),
             copy=of.prints.count() + 1,
             nth=1,
-            paper="test",
+            paper="100000x150000 margin 0 at 8/1000",
             data_sha=digest,
             pdf_sha=digest,
             renderer="test",

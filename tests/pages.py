@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, deque
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from html import unescape
 from typing import NamedTuple
 from urllib.parse import parse_qs, urljoin, urlsplit
@@ -21,6 +21,9 @@ FILLED = re.compile(rb'<(?:a|button) [^>]*class="(?:[^"]* )?main(?: [^"]*)?"')
 """An act that is filled with the accent."""
 
 
+ANSWERS = frozenset({200, 302, 422})
+"""A page may say why there is nothing to print; no link leads to what is shut."""
+
 RIGHTS = "lotward.rights.RightsBackend"
 
 
@@ -31,11 +34,19 @@ class Shown(NamedTuple):
     html: bytes
 
 
-def pages_for(names: tuple[str, ...]) -> Iterator[Shown]:
+def pages_for(
+    names: tuple[str, ...],
+    *also: str,
+    answers: Container[int] = ANSWERS,
+    of_a_kind: int = OF_A_KIND,
+) -> Iterator[Shown]:
     """Follow the links of every page, as one person after the other.
 
     Args:
         names: People by their names; who comes later adds what others may not see.
+        *also: Addresses that are seen to first, though no link may lead there.
+        answers: How a page may be answered.
+        of_a_kind: How many are seen to.
 
     Yields:
         Pages in the order in which they were met.
@@ -44,28 +55,33 @@ def pages_for(names: tuple[str, ...]) -> Iterator[Shown]:
     for name in names:
         client = Client(headers={"host": "localhost"})
         client.force_login(User.objects.get(username=name), RIGHTS)
-        yield from _follow(client, kinds)
+        yield from _follow(client, kinds, also, answers, of_a_kind)
 
 
-def _follow(client: Client, kinds: Counter[object]) -> Iterator[Shown]:
-    waiting, met = deque(["/"]), {"/"}
+def _follow(
+    client: Client,
+    kinds: Counter[object],
+    also: tuple[str, ...],
+    answers: Container[int],
+    of_a_kind: int,
+) -> Iterator[Shown]:
+    waiting, met = deque([*also, "/"]), {*also, "/"}
     while waiting:
         address = waiting.popleft()
         kind = _kind(address)
         # The first page is everybody's way to the others.
-        if kind is None or (kinds[kind] >= OF_A_KIND and address != "/"):
+        if kind is None or (kinds[kind] >= of_a_kind and address != "/"):
             continue
         kinds[kind] += 1
         answer = client.get(address)
-        # A page may say why there is nothing to print; no link leads to what is shut.
-        assert answer.status_code in {200, 302, 422}, (answer.status_code, address)
+        assert answer.status_code in answers, (answer.status_code, address)
         if answer.status_code == 302:
             found = {urljoin(address, answer["Location"])}
         elif answer["Content-Type"].startswith("text/html"):
             yield Shown(address, answer.content)
             found = _links(address, answer.content.decode())
         else:
-            answer.close()  # a file
+            answer.getvalue()  # a file; to close it would end a transaction around this
             continue
         waiting.extend(sorted(found - met))
         met |= found
