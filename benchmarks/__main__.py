@@ -19,12 +19,13 @@ def main() -> None:
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="lotward-bench-") as folder:
         _set_up(Path(folder))
-        from benchmarks import bench, filling, intake, labels, tracing
+        from benchmarks import bench, filling, intake, labels, proving, tracing
         from benchmarks.measure import Row, spread_out
 
         rows: list[Row] = labels.rows()
         filled = filling.fill(boxes=chosen.boxes)
         rows += filled.rows
+        rows += proving.rows(filled)
         rows += tracing.rows(filled)
         rows += bench.rows()
         rows += intake.rows(chosen.rows)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from datetime import timedelta
-from typing import Any
+from collections import defaultdict
+from datetime import date, datetime, timedelta
+from functools import lru_cache
+from typing import Any, NamedTuple
 
-from django.db.models import Expression, F, Min, OuterRef, QuerySet, Subquery, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import F, Min, QuerySet, Sum
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
@@ -17,18 +18,12 @@ from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import Ids, Row, grouped, only, rows, side_by_side
-from kitting.models import Box, BoxEvent, BoxLine, Link, Movement, Print, RecipeLine
+from kitting.models import Box, BoxEvent, BoxLine, Movement, Print, RecipeLine
 
 BOX = Box._meta.db_table
 LINE = BoxLine._meta.db_table
-_CLOSED = BoxStage.CLOSED
 NEW = (BoxStage.OPEN, BoxStage.VOIDED)
 """Stages in which a box may have no identity; an open box may have been cancelled."""
-
-
-KEY = ("box_id", "bag_id", "by")
-_BY = Coalesce(F("run_id"), 0)
-"""The run that had cleared the pieces; 0 where none was needed."""
 
 
 def contents(tally: Tally, ids: Ids = None) -> None:
@@ -38,49 +33,64 @@ def contents(tally: Tally, ids: Ids = None) -> None:
         tally: Where lines are counted and faults noted.
         ids: The boxes; None for all of them.
     """
+    every = only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", "stage")
     inside = only(BoxLine.objects.all(), "box_id", ids)
-    lines = (
-        inside.annotate(by=_BY)
-        .order_by(*KEY)
-        .values(*KEY, "box__stage")
-        .annotate(total=Sum("pieces"))
-        .values_list(*KEY, "total", "box__stage")
-    )
-    kinds = (MovementKind.PACKED, MovementKind.UNPACKED)
-    into = only(Movement.objects.filter(box__isnull=False), "box_id", ids)
-    packed = _moved(into.filter(kind__in=kinds), Sum(-F("delta")))
-    waste = into.filter(kind=MovementKind.SCRAPPED, delta=0)
-    scrapped = _moved(waste, Sum("pieces"))
-    streams = [grouped(rows(found), width=3) for found in (lines, packed, scrapped)]
-    for (box, bag, _by), (in_box, moved, gone) in side_by_side(*streams):
-        tally.count += len(in_box)
-        have = sum(row[0] for row in in_box)
-        tally.same(
-            LINE,
-            box,
-            f"Box {box} has other pieces of bag {bag} than were packed into it, or as"
-            " another run had cleared them.",
-            sum(total for (total,) in moved),
-            have,
-        )
-        voided = bool(in_box) and in_box[0][1] == BoxStage.VOIDED
-        tally.same(
-            LINE,
-            box,
-            f"What box {box} held of bag {bag} is scrapped when it is voided, not"
-            " before.",
-            have if voided else 0,
-            sum(total for (total,) in gone),
-        )
+    lines = inside.order_by("box_id").values_list(*_KEY, "pieces")
+    moved = only(Movement.objects.filter(box__isnull=False), "box_id", ids)
+    moves = moved.order_by("box_id").values_list(*_KEY, "kind", "delta", "pieces")
+    streams = [grouped(rows(found)) for found in (every, lines, moves)]
+    for box, (stage, in_box, into) in side_by_side(*streams):
+        _inside(tally, box, (BoxStage.VOIDED,) in stage, in_box, into)
     strange = inside.exclude(lot=F("bag__lot")).order_by("pk")
     for pk, lot, own in rows(strange.values_list("pk", "lot_id", "bag__lot_id")):
         tally.add(LINE, pk, "It names another lot than its bag is of.", own, lot)
 
 
-def _moved(found: QuerySet[Movement], total: Expression) -> QuerySet[Movement, Any]:
-    summed = found.annotate(by=_BY).order_by(*KEY).values(*KEY).annotate(total=total)
-    totals: QuerySet[Movement, Any] = summed.values_list(*KEY, "total")
-    return totals
+_KEY = ("box_id", "bag_id", "run_id")
+"""Box, bag, and the run that had cleared the pieces; none where none was needed."""
+
+
+def _inside(
+    tally: Tally,
+    box: int,
+    voided: bool,  # noqa: FBT001
+    lines: list[Row],
+    moves: list[Row],
+) -> None:
+    have: dict[tuple[int, int], int] = defaultdict(int)
+    packed: dict[tuple[int, int], int] = defaultdict(int)
+    gone: dict[tuple[int, int], int] = defaultdict(int)
+    for bag, run, pieces in lines:
+        have[bag, run or 0] += pieces
+    for bag, run, kind, delta, pieces in moves:
+        if kind in _INTO_AND_OUT:
+            packed[bag, run or 0] -= delta
+        elif kind == MovementKind.SCRAPPED and delta == 0:
+            gone[bag, run or 0] += pieces
+    tally.count += len(have)
+    if have == packed and not gone and not voided:
+        return
+    for key in sorted({*have, *packed, *gone}):
+        bag, _run = key
+        tally.same(
+            LINE,
+            box,
+            f"Box {box} has other pieces of bag {bag} than were packed into it, or as"
+            " another run had cleared them.",
+            packed[key],
+            have[key],
+        )
+        tally.same(
+            LINE,
+            box,
+            f"What box {box} held of bag {bag} is scrapped when it is voided, not"
+            " before.",
+            have[key] if voided else 0,
+            gone[key],
+        )
+
+
+_INTO_AND_OUT = frozenset({MovementKind.PACKED, MovementKind.UNPACKED})
 
 
 def complete(tally: Tally, ids: Ids = None) -> None:
@@ -101,9 +111,16 @@ def complete(tally: Tally, ids: Ids = None) -> None:
         .annotate(total=Sum("pieces"))
         .values_list(*key, "total")
     )
+    exact: dict[tuple[int, int], set[Row]] = {}
     for pk, (box, inside) in side_by_side(grouped(rows(every)), grouped(rows(held))):
         for stage, recipe, sets, serial in box:
             tally.count += 1
+            wanted = exact.get((recipe, sets))
+            if wanted is None:
+                lines = recipes.get(recipe, [])
+                wanted = exact[recipe, sets] = {_exactly(line, sets) for line in lines}
+            if len(inside) == len(wanted) and wanted.issuperset(inside):
+                continue  # To the piece what the recipe says, as nearly all are.
             _measure(tally, pk, recipes.get(recipe, []), sets, inside)
             if stage == BoxStage.OPEN or serial is None:
                 continue
@@ -116,6 +133,10 @@ def complete(tally: Tally, ids: Ids = None) -> None:
                     line.needed(sets),
                     have,
                 )
+
+
+def _exactly(line: RecipeLine, sets: int) -> Row:
+    return line.part_id, line.revision_id, line.needed(sets)
 
 
 def _measure(
@@ -145,6 +166,22 @@ def _recipes() -> dict[int, list[RecipeLine]]:
     return found
 
 
+class _Box(NamedTuple):
+    pk: int
+    stage: str
+    serial: str | None
+    sscc: str | None
+    batch: str
+    packed_on: date | None
+    use_by: date | None
+    closed_at: datetime | None
+    label_seen_at: datetime | None
+    version: int
+
+
+_COLUMNS = (*_Box._fields[:-1], "recipe__version")
+
+
 def identity(tally: Tally, ids: Ids = None) -> None:
     """Every box past open has its whole identity, and its check digits are right.
 
@@ -152,44 +189,46 @@ def identity(tally: Tally, ids: Ids = None) -> None:
         tally: Where boxes are counted and faults noted.
         ids: The boxes; None for all of them.
     """
-    lines = BoxLine.objects.filter(box=OuterRef("pk")).order_by().values("box")
-    soonest = lines.annotate(day=Min("lot__use_by")).values("day")
-    found = (
-        only(Box.objects.annotate(soonest=Subquery(soonest)), "pk", ids)
-        .annotate(closed=_moment(BoxStage.CLOSED), seen=_moment(BoxStage.LABELLED))
-        .annotate(copies=Subquery(_first_copy()), outcome=Subquery(_closing()))
-        .select_related("recipe")
-        .order_by("pk")
+    every = only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", *_COLUMNS)
+    lines = only(BoxLine.objects.order_by("box_id"), "box_id", ids).values("box_id")
+    soonest = lines.annotate(day=Min("lot__use_by")).values_list("box_id", "day")
+    prints = only(Print.objects.filter(box__isnull=False), "box_id", ids)
+    streams = [
+        grouped(rows(found))
+        for found in (
+            every,
+            soonest,
+            _moments(BoxStage.CLOSED, ids, "operation__link__outcome"),
+            _moments(BoxStage.LABELLED, ids),
+            prints.order_by("box_id").values_list("box_id", "copy"),
+        )
+    ]
+    for _pk, (found, days, closed, seen, printed) in side_by_side(*streams):
+        for row in found:
+            box, same = _Box(*row), tally.same
+            at, outcome = closed[0] if closed else (None, None)
+            on, scanned = seen[0][0] if seen else None, box.label_seen_at
+            same(BOX, box.pk, "Its label was scanned at another moment.", on, scanned)
+            if box.stage in NEW and box.serial is None:
+                continue
+            tally.count += 1
+            _who(tally, box, outcome)
+            same(BOX, box.pk, "It was closed at another moment.", at, box.closed_at)
+            keeps = days[0][0] if days else None
+            same(BOX, box.pk, "It keeps as long as its lots.", keeps, box.use_by)
+            if scanned is not None and not printed:
+                words = "It is labelled, by no print."
+                tally.add(BOX, box.pk, words, "a print", "none")
+
+
+def _moments(
+    after: BoxStage, ids: Ids, *beside: str
+) -> QuerySet[BoxEvent, tuple[Any, ...]]:
+    """The moments of the events that brought boxes into a stage, the first one first."""
+    events = only(BoxEvent.objects.filter(after=after), "box_id", ids)
+    return events.order_by("box_id", "nth").values_list(
+        "box_id", "operation__at", *beside
     )
-    for box in found.iterator(chunk_size=500):
-        same = tally.same
-        seen = box.label_seen_at
-        same(BOX, box.pk, "Its label was scanned at another moment.", box.seen, seen)
-        if box.stage in NEW and box.serial is None:
-            continue
-        tally.count += 1
-        _who(tally, box, box.outcome)
-        same(BOX, box.pk, "It was closed at another moment.", box.closed, box.closed_at)
-        same(BOX, box.pk, "It keeps as long as its lots.", box.soonest, box.use_by)
-        if seen is not None and box.copies is None:
-            tally.add(BOX, box.pk, "It is labelled, by no print.", "a print", "none")
-
-
-def _moment(after: BoxStage) -> Subquery:
-    """The moment of the first event that brought a box into a stage."""
-    events = BoxEvent.objects.filter(box=OuterRef("pk"), after=after)
-    return Subquery(events.order_by("nth").values("operation__at")[:1])
-
-
-def _first_copy() -> QuerySet[Print, Any]:
-    return Print.objects.filter(box=OuterRef("pk")).order_by("copy").values("copy")[:1]
-
-
-def _closing() -> QuerySet[Link, Any]:
-    """The outcome of the act that closed a box, which its link seals."""
-    events = BoxEvent.objects.filter(box=OuterRef(OuterRef("pk")), after=_CLOSED)
-    first = events.order_by("nth").values("operation")[:1]
-    return Link.objects.filter(operation=Subquery(first)).values("outcome")[:1]
 
 
 def _sealed(outcome: str | None) -> tuple[object, ...] | None:
@@ -200,7 +239,7 @@ def _sealed(outcome: str | None) -> tuple[object, ...] | None:
         return None
 
 
-def _who(tally: Tally, box: Box, outcome: str | None) -> None:
+def _who(tally: Tally, box: _Box, outcome: str | None) -> None:
     if not box.serial or box.packed_on is None or box.closed_at is None:
         tally.add(BOX, box.pk, "Its identity is not complete.", "an identity", "less")
         return
@@ -220,7 +259,7 @@ def _who(tally: Tally, box: Box, outcome: str | None) -> None:
             BOX, box.pk, "It was packed another day.", box.closed_at, box.packed_on
         )
     try:
-        read = batch.read_batch(box.batch)
+        read = _read_batch(box.batch)
     except CodeError:
         tally.add(BOX, box.pk, "Its kit batch is none.", "a kit batch", box.batch)
         return
@@ -228,9 +267,13 @@ def _who(tally: Tally, box: Box, outcome: str | None) -> None:
         BOX,
         box.pk,
         "Its kit batch is of another day or recipe version.",
-        f"{box.packed_on} version {box.recipe.version}",
+        f"{box.packed_on} version {box.version}",
         f"{read.packed_on} version {read.recipe_version}",
     )
+
+
+_read_batch = lru_cache(maxsize=64)(batch.read_batch)
+"""Boxes of one day have one batch, or a few."""
 
 
 def numbered(tally: Tally) -> None:

@@ -6,7 +6,7 @@ import re
 
 import pytest
 
-from benchmarks import bench, filling, intake, labels, tracing
+from benchmarks import bench, filling, intake, labels, proving, tracing
 from benchmarks.measure import Row, spread_out
 from dispatch.trace.balance import balance_of
 from kitting.labels.kinds import BOX
@@ -46,6 +46,10 @@ def test_what_is_filled_balances_and_is_traced(
     assert balance_of(filled.lot).difference == 0
     reached = Box.objects.filter(lines__lot=filled.lot).distinct().count()
     assert 1 < reached < 100
+    proof, memory = proving.rows(filled)
+    assert proof.what == "proof of 100 boxes"
+    assert float(proof.ratio.removesuffix(" × the time")) > 1
+    assert memory.measured.endswith(" MB")
     rows = tracing.rows(filled)
     assert rows[0].what == f"trace of a lot, {reached} of 100 boxes"
     boxes, bags, runs, moves = tracing.by_hand(filled.lot.number)

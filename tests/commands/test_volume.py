@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import itertools
 import os
+import tracemalloc
 from collections import defaultdict
 from collections.abc import Iterator
 from pathlib import Path
@@ -190,6 +191,29 @@ def test_a_long_journal_is_proved_by_two_processes(
         (fault,) = proof.prove()
     assert (fault.check, fault.table, fault.pk) == ("chain", "kitting_link", link.pk)
     assert "(nothing)" in fault.words
+
+
+@pytest.mark.long
+def test_a_proof_takes_no_more_memory_for_more_boxes(
+    volume: Demo, migrated: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(proof.chain, "AT_ONCE", 200)
+    few = peak_of_a_proof()
+    copy_of(migrated, tmp_path)
+    fill(tmp_path, 5 * BOXES)
+    with override_settings(DATA_DIR=tmp_path), working_on(tmp_path):
+        many = peak_of_a_proof()
+    assert many < 1.2 * few
+
+
+def peak_of_a_proof() -> int:
+    """Bytes that Python had at most; what SQLite keeps is bounded by its cache."""
+    assert proof.prove() == []  # What is read once and kept.
+    tracemalloc.start()
+    assert proof.prove() == []
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    return peak
 
 
 def test_a_database_with_a_journal_is_left_alone(volume: Demo) -> None:

@@ -34,8 +34,8 @@ CHECKS: Final[list[tuple[str, str, Check]]] = [
 record itself, then those of the rooms, in the order of the rooms."""
 
 
-OF_THE_RECORD: Final = ("chain", "operations", "guarded rows", "seals")
-"""Checks that take as long as all others, and ask for nothing but the database."""
+BESIDE: Final = ("chain",)
+"""What takes as long as all else, and asks for nothing but the database."""
 
 
 def register(*checks: tuple[str, str, Check]) -> None:
@@ -79,7 +79,7 @@ def examine(
         tallies = {first[0]: _tally(*first)}
         if any(tally.note for tally in tallies.values()):
             return Proof(tuple(tallies.values()), ())
-        elsewhere = OF_THE_RECORD if own and beside.worth_it() else ()
+        elsewhere = BESIDE if own and beside.worth_it() else ()
         with ExitStack() as stack:
             if elsewhere:
                 later = stack.enter_context(beside.another_process(_chosen, elsewhere))
