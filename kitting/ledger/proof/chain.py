@@ -11,11 +11,11 @@ from typing import NamedTuple
 from django.db.models import Exists, F, Max, Model, OuterRef
 
 from kitting.ledger import keys
-from kitting.ledger.canon import among, canonical_values, columns, writer
+from kitting.ledger.canon import among, canonical_values, columns, stored_writer
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import batched, rows
+from kitting.ledger.proof.streams import batched, rows, stored
 from kitting.models import JournalHead, Link, Operation
 
 LINK = Link._meta.db_table
@@ -151,20 +151,20 @@ def written_by(
     """
     wanted = set(ids)
     names = columns(Operation)
-    write, at = writer(names), names.index("id")
+    write, at = stored_writer(Operation), names.index("id")
     found = Operation.objects.filter(among("id", ids)).order_by()
     operations = {
         row[at]: write(row)
-        for row in rows(found.values_list(*names))
+        for row in stored(found.values_list(*names))
         if row[at] in wanted
     }
     entries: dict[int, list[tuple[str, int, str]]] = defaultdict(list)
     for model in sealed_models() if models is None else models:
         names = columns(model)
-        write, label = writer(names), model._meta.label_lower
+        write, label = stored_writer(model), model._meta.label_lower
         pk, owner = names.index("id"), names.index("operation_id")
         those = model._default_manager.filter(among("operation_id", ids)).order_by()
-        for row in rows(those.values_list(*names)):
+        for row in stored(those.values_list(*names)):
             if row[owner] in wanted:
                 entries[row[owner]].append((label, row[pk], write(row)))
     return Written(operations, entries)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterable, Iterator
 from operator import itemgetter
 from typing import Any, TypeAlias, TypeVar
 
+from django.db import connection
 from django.db.models import QuerySet
 
 BATCH = 500
@@ -28,6 +29,22 @@ def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
         Its rows.
     """
     return found.iterator(chunk_size=BATCH)
+
+
+def stored(found: QuerySet[Any, Any]) -> Iterator[Row]:
+    """Give rows as the database keeps their values, for ``canon.stored_writer``.
+
+    Args:
+        found: A ``values_list``, of no more rows than PostgreSQL may hand over at once.
+
+    Yields:
+        Its rows.
+    """
+    statement, values = found.query.sql_with_params()
+    with connection.cursor() as cursor:
+        cursor.execute(statement, values)
+        while some := cursor.fetchmany(BATCH):
+            yield from some
 
 
 def only(found: Found, column: str, ids: Ids) -> Found:
