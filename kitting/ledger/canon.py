@@ -6,13 +6,12 @@ Links and seals hash this form; a value of another kind would break every one of
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
-from types import MappingProxyType
 from typing import Any, TypeAlias
 
-from django.db import connection, models
+from django.db import models
 
 CLOSE = 4
 """Ids are close together if at least one in so many is wanted."""
@@ -114,44 +113,10 @@ def writer(names: tuple[str, ...]) -> Write:
         names: Column names in the order of ``columns``.
 
     Returns:
-        A function from the values of a row, as the database gives them, to its text.
+        A function from the values of a row, as Django or a bare cursor gives them, to its
+        text.
     """
     return _writer(names, '["{}", %s]', "[{}]", ", ")
-
-
-@cache
-def stored_writer(model: type[models.Model]) -> Write:
-    """As ``writer``, from the values as the database keeps them; a proof reads millions.
-
-    SQLite keeps moments as texts and flags as numbers. One that is not kept as we write
-    them is written otherwise than any link hashed it.
-
-    Args:
-        model: The table.
-
-    Returns:
-        A function from the values of a row, all its ``columns``, to its text.
-    """
-    kept: dict[int, Callable[[Any], str]] = {}
-    if connection.vendor == "sqlite":
-        fields = {field.attname: field for field in model._meta.concrete_fields}
-        for nth, name in enumerate(columns(model)):
-            if isinstance(fields[name], models.DateTimeField):
-                kept[nth] = _kept_moment
-            elif isinstance(fields[name], models.BooleanField):
-                kept[nth] = _kept_flag
-    return _writer(columns(model), '["{}", %s]', "[{}]", ", ", kept)
-
-
-def _kept_moment(text: Any) -> str:
-    long = {26: "", 19: ".000000"}.get(len(text)) if type(text) is str else None
-    if long is None or text[10] != " ":
-        return _say(text)
-    return f'"{text[:10]}T{text[11:]}{long}+00:00"'
-
-
-def _kept_flag(value: Any) -> str:
-    return {0: "false", 1: "true"}.get(value) or _say(value)
 
 
 @cache
@@ -167,37 +132,38 @@ def object_writer(names: tuple[str, ...]) -> Write:
     return _writer(names, '"{}":%s', "{{{}}}", ",")
 
 
-def _writer(
-    names: tuple[str, ...],
-    pair: str,
-    whole: str,
-    between: str,
-    kept: Mapping[int, Callable[[Any], str]] = MappingProxyType({}),
-) -> Write:
+def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Write:
     shapes: dict[tuple[type, ...], _Shape] = {}
 
     def shape(types: tuple[type, ...]) -> _Shape:
         full = [nth for nth, kind in enumerate(types) if kind is not _EMPTY]
-        text = whole.format(between.join(pair.format(names[nth]) for nth in full))
-        empty = [nth for nth, kind in enumerate(types) if kind is _EMPTY]
-        said = [(n, kept.get(n, _SAID.get(types[n], _say))) for n in full]
-        return text, [(nth, say) for nth, say in said if say is not None], empty[::-1]
+        first = full[0] if full else None
+        parts = [
+            (between if nth != first else "") + pair.format(names[nth])
+            if nth in full
+            else _NOTHING
+            for nth in range(len(types))
+        ]
+        said = [(nth, _SAID.get(types[nth], _say)) for nth in full]
+        says = [(nth, say) for nth, say in said if say is not None]
+        return whole.format("".join(parts)), says
 
     def write(values: Sequence[Any]) -> str:
         types = tuple(map(type, values))
         known = shapes.get(types)
         if known is None:
             known = shapes[types] = shape(types)
-        text, others, empty = known
+        text, says = known
         row = list(values)
-        for nth, say in others:
+        for nth, say in says:
             row[nth] = say(row[nth])
-        for nth in empty:
-            del row[nth]
         return text % tuple(row)
 
     return write
 
+
+_NOTHING = "%.0s"
+"""What an empty column is written as: no character of it."""
 
 quote: Callable[[str], str] = json.encoder.encode_basestring_ascii
 """A text as ``json.dumps`` writes it."""
@@ -207,15 +173,22 @@ def _say(value: Any) -> str:
     return json.dumps(_plain(value))
 
 
+def _moment(value: datetime) -> str:
+    if value.tzinfo is None:  # from a bare cursor of SQLite, which keeps them in UTC
+        return f'"{value.isoformat(timespec="microseconds")}+00:00"'
+    return _say(value)
+
+
 _EMPTY = type(None)
 _SAID: dict[type, Callable[[Any], str] | None] = {
     int: None,
     str: quote,
     bytes: lambda value: f'"{value.hex()}"',
     bool: lambda value: "true" if value else "false",
+    datetime: _moment,
 }
 """What most values are, written as ``json.dumps(_plain(…))`` does; None: as they are."""
-_Shape: TypeAlias = tuple[str, list[tuple[int, Callable[[Any], str]]], list[int]]
+_Shape: TypeAlias = tuple[str, list[tuple[int, Callable[[Any], str]]]]
 
 
 def among(column: str, ids: Collection[int]) -> models.Q:

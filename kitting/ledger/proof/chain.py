@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from django.db.models import Exists, F, Max, Model, OuterRef
 
-from kitting.ledger import keys
-from kitting.ledger.canon import among, canonical_values, columns, stored_writer
+from kitting.ledger import bulk, keys
+from kitting.ledger.canon import among, canonical_values, columns, writer
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
@@ -78,8 +78,9 @@ def _site(tally: Tally, site: int, since: Link | None = None) -> None:
     found = Link.objects.filter(site=site, seq__gt=seq).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link)), AT_ONCE):
-        made = [_Link(*row)._replace(hash=bytes(row[5])) for row in batch]
-        written = written_by([link.operation for link in made], models)
+        made = [_Link._make((*row[:-1], bytes(row[-1]))) for row in batch]
+        with bulk.undisturbed():
+            written = written_by([link.operation for link in made], models)
         for link in made:
             tally.count += 1
             if link.seq != seq + 1:
@@ -151,7 +152,7 @@ def written_by(
     """
     wanted = set(ids)
     names = columns(Operation)
-    write, at = stored_writer(Operation), names.index("id")
+    write, at = writer(names), names.index("id")
     found = Operation.objects.filter(among("id", ids)).order_by()
     operations = {
         row[at]: write(row)
@@ -161,7 +162,7 @@ def written_by(
     entries: dict[int, list[tuple[str, int, str]]] = defaultdict(list)
     for model in sealed_models() if models is None else models:
         names = columns(model)
-        write, label = stored_writer(model), model._meta.label_lower
+        write, label = writer(names), model._meta.label_lower
         pk, owner = names.index("id"), names.index("operation_id")
         those = model._default_manager.filter(among("operation_id", ids)).order_by()
         for row in stored(those.values_list(*names)):
@@ -195,8 +196,10 @@ def keyed(tally: Tally, since: int = 0) -> None:
         if not begun:
             continue
         tally.count += 1
-        words = f"Link {seq} was not written with the key of this server."
-        tally.same(LINK, pk, words, right.hex(), bytes(by_key or b"").hex())
+        found_here = bytes(by_key or b"")
+        if found_here != right:
+            words = f"Link {seq} was not written with the key of this server."
+            tally.add(LINK, pk, words, right.hex(), found_here.hex())
     if pk is not None and not begun:
         words = (
             "No link was written with the key of this server: the journal was"

@@ -32,7 +32,7 @@ def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
 
 
 def stored(found: QuerySet[Any, Any]) -> Iterator[Row]:
-    """Give rows as the database keeps their values, for ``canon.stored_writer``.
+    """Give rows as a bare cursor does, for ``canon.writer``: Django reads every moment.
 
     Args:
         found: A ``values_list``, of no more rows than PostgreSQL may hand over at once.

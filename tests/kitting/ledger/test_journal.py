@@ -400,3 +400,9 @@ def test_a_row_is_written_as_its_canonical_form_is(second: object) -> None:
             told = json.loads(write_object(values))
             assert told == json.loads(json.dumps(dict(pairs)))
             assert list(told) == [name for name, _value in pairs]
+
+
+@pytest.mark.parametrize("moment", [MOMENTS[1], MOMENTS[3]], ids=str)
+def test_a_bare_moment_of_sqlite_is_of_utc(moment: datetime) -> None:
+    bare = moment.astimezone(UTC).replace(tzinfo=None)
+    assert writer(("at",))([bare]) == writer(("at",))([moment])
