@@ -60,10 +60,12 @@ class FoundForm(BagForm):
         widget=forms.RadioSelect,
     )
     checker = forms.ModelChoiceField(
-        label=_("Checker"), queryset=User.objects.none(), required=False
+        label=_("If they stay: the checker"),
+        queryset=User.objects.none(),
+        required=False,
     )
     checker_password = forms.CharField(
-        label=_("The checker’s password"),
+        label=_("If they stay: the checker’s password"),
         required=False,
         strip=False,
         max_length=4096,
@@ -81,6 +83,7 @@ class FoundForm(BagForm):
     def ask_about_found(self) -> None:
         """Show what to choose from, where the count was refused for that."""
         if self.has_error("__all__", "found_undecided"):
+            self._asked["found"].required = True  # shown as such; the act insists
             self.fields |= self._asked
 
     def clean(self) -> dict[str, Any]:
