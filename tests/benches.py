@@ -49,7 +49,9 @@ def revision_of(name: str) -> Revision:
     return factories.make_revision(part)
 
 
-def make_packing(pieces: int = 100, sets: int = 6) -> Packing:
+def make_packing(
+    pieces: int = 100, sets: int = 6, gtin: str = "09521234000013"
+) -> Packing:
     Workshop.objects.update(gs1_prefix="9521234", name="Harrow Lane Workshop")
     band, visor, manual = map(revision_of, ("Headband", "Visor", "Manual"))
     recipe = factories.make_recipe(
@@ -58,7 +60,7 @@ def make_packing(pieces: int = 100, sets: int = 6) -> Packing:
     return Packing(
         bench=factories.make_bench(),
         recipe=recipe,
-        size=factories.make_size(recipe, sets, gtin="09521234000013"),
+        size=factories.make_size(recipe, sets, gtin=gtin),
         band=band,
         visor=visor,
         manual=manual,

@@ -24,8 +24,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from benchmarks import filling
-from kitting.ledger import planner
-from kitting.models import Operation, User
+from kitting.ledger import holds, planner
+from kitting.models import BoxLine, Hold, Operation, User
+from lotward.volume.packing import Floor
 from tests import benches, factories
 from tests.benches import newest_number
 
@@ -53,7 +54,13 @@ Explain = Callable[[str], str]
 
 @pytest.fixture
 def filled() -> filling.Filled:
-    return filling.fill(boxes=BOXES)
+    """Of the newest boxes some are held by one of their bags; one lot was rejected."""
+    made = filling.fill(boxes=BOXES)
+    factories.reject(factories.make_lot())
+    bag = BoxLine.objects.latest("pk").bag_id
+    held = holds.place_hold
+    held(target="bag", value=bag, reason="Brittle", sign=factories.sign(now=None))
+    return made
 
 
 @pytest.fixture(params=["without statistics", "with statistics"])
@@ -213,7 +220,7 @@ def test_no_hot_page_walks_what_grows(
 
 @pytest.mark.usefixtures("filled")
 def test_no_act_at_a_bench_walks_what_grows(client: Client, explain: Explain) -> None:
-    at = benches.make_packing()
+    at = benches.make_packing(gtin="09521234000044")
     address = reverse("kitting:bench-scan", args=[at.bench.code])
 
     def scan(text: str) -> None:
@@ -256,10 +263,11 @@ def test_what_is_empty_is_not_taken_for_large(
     client: Client, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Before the first hold, or the operations would be walked to find none."""
-    monkeypatch.setattr(filling, "HOLDS", 0)
+    monkeypatch.setattr(Floor, "hold", lambda _floor: None)
     filling.fill(boxes=BOXES)
     explained = EXPLAINED[connection.vendor](knows=True)
     explain = next(explained)
+    assert not Hold.objects.exists()
     assert without(asked_by(partial(client.get, "/")), (), explain) == []
 
 

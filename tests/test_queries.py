@@ -81,7 +81,6 @@ def test_no_page_asks_more(history: History, everybody: Client) -> None:
     assert too_many(everybody, pages) == {}
 
 
-@pytest.mark.usefixtures("history")
 def test_no_page_asks_more_for_250_boxes_and_many_holds(everybody: Client) -> None:
     filled = filling.fill(boxes=250)
     hold_all_kinds(filled.lot)

@@ -216,6 +216,9 @@ SENTENCES: dict[str, str | Promise] = {
     "nothing_has_number": _(
         "Nothing has the number “%(read)s”. Scan the label again, or check the number."
     ),
+    "nothing_proved": _(
+        "No link of the journal was proved yet: prove the whole of it first."
+    ),
     "number_check_wrong": _(
         "“%(text)s” has a wrong check character, so a character was misread. Scan the"
         " label, or type the number again."

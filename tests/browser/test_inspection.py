@@ -63,7 +63,11 @@ def sort_first_bag(page: Page) -> None:
 def accept_the_rest(page: Page, address: str) -> None:
     sign_in(page, address, "quality", "/lots/HB-7/rejected/")
     page.get_by_role("link", name="Accept under concession").click()
+    for bag in page.get_by_role("checkbox").all():
+        bag.check()
     page.get_by_label("Why").fill("Looks only")
+    page.get_by_role("button", name="Show what that comes to").click()
+    expect(page.locator(".asked")).to_contain_text("40 pieces")
     page.get_by_label("Your password again").fill("pass")
     page.get_by_role("button", name="Accept under concession").click()
     expect(page.locator(".answer")).to_contain_text("Decide for each bag")

@@ -65,6 +65,7 @@ def words_of(beside: Path) -> dict[str, list[str]]:
         "restore": [str(beside / "none.zip")],
         "startkey": [],
         "trace": [Lot.objects.all()[0].number],
+        "volume": ["--boxes", "100", "--seed", "1"],
     }
 
 
