@@ -234,6 +234,10 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "number_too_large": _("This number is above %(limit)s. Check it."),
     "number_unreadable": _("This is not a number. Enter digits only."),
+    "pack_in_open_box": _(
+        "Pieces of bag %(bag)s are in box %(box)s, which is open. Close or cancel that"
+        " box first, then open the pack."
+    ),
     "part_unknown": _(
         "There is no part of this code. Correct it, or ask a manager to add it to the"
         " catalogue."

@@ -135,20 +135,31 @@ _IN_BOX = Kept(
 )
 
 
-def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
+def take_all_back(
+    box: Box, bags: dict[int, Bag], reason: str
+) -> tuple[list[Guarded], dict[str, int]]:
     """Return every piece of an open box to the bag it came from.
+
+    Pieces of a part of which two lots are in the box cannot be told apart: they are
+    scrapped in the same act.
 
     Args:
         box: The open box, locked.
         bags: The locked bags of its lines, by id.
+        reason: Why the box comes to nothing.
 
     Returns:
-        The movements, not yet inserted; lines are gone and bags are saved.
+        The movements, not yet inserted, and the pieces scrapped by the name of their
+        part; lines are gone and bags are saved.
     """
     events: list[Guarded] = []
-    changed: dict[int, Bag] = {}
-    for line in BoxLine.objects.filter(box=box):
-        bag = bags[line.bag_id]
+    lines = list(BoxLine.objects.filter(box=box).select_related("lot__part"))
+    lots: dict[int, set[int]] = {}
+    for line in lines:
+        lots.setdefault(line.lot.part_id, set()).add(line.lot_id)
+    scrapped: dict[str, int] = {}
+    for line in lines:
+        bag, part = bags[line.bag_id], line.lot.part
         to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
         what = Change(
             MovementKind.UNPACKED,
@@ -159,7 +170,11 @@ def take_all_back(box: Box, bags: dict[int, Bag]) -> list[Guarded]:
             run_id=line.run_id,
         )
         events.append(change(bag, what))
-        changed[bag.pk] = bag
+        if len(lots[part.pk]) > 1:
+            scrap = MovementKind.SCRAPPED
+            what = Change(scrap, line.pieces, sign=-1, reason=reason)
+            events.append(change(bag, what))
+            scrapped[part.name] = scrapped.get(part.name, 0) + line.pieces
     BoxLine.objects.filter(box=box).delete()
-    save_bags(list(changed.values()))
-    return events
+    save_bags(list(bags.values()))
+    return events, scrapped

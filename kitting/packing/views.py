@@ -69,6 +69,9 @@ LAST_ACTS: dict[str, _StrPromise] = {
         "%(part)s bag %(bag)s is empty: %(taken)s taken"
     ),
     "cancel_box": gettext_lazy("Box %(box)s cancelled"),
+    "cancel_box, scrapped": gettext_lazy(
+        "Box %(box)s cancelled. Of two lots, so into the waste: %(scrapped)s"
+    ),
     "close_box": gettext_lazy("Box closed; its serial is %(serial)s"),
     "take_off_bench": gettext_lazy("%(part)s bag %(bag)s taken off the bench"),
     "print_box_label": gettext_lazy("Label of box %(box)s printed"),
@@ -158,6 +161,8 @@ def _show(
         did, outcome = queries.last_act(at)
     if outcome.get("emptied"):
         did += ", emptied"
+    if outcome.get("scrapped"):
+        did += ", scrapped"
     if outcome.get("job"):
         did += ", sent"
     stuck_start = answer.did == "start_box" and screen.stuck

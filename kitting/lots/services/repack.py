@@ -82,7 +82,8 @@ def repack(
         NotEnoughPieces: If the bag has fewer.
         OnHold: ``repack_mixes_held``.
         Refused: ``bags_out_of_range``, ``container_unknown``, ``nothing_to_set_back``,
-            ``number_not_given_out``, ``pieces_out_of_range``, ``repack_into_itself``,
+            ``number_not_given_out``, ``pack_in_open_box``, ``pieces_out_of_range``,
+            ``repack_into_itself``,
             ``repack_into_one``, ``repack_other_lot``, ``repack_other_stage``.
         WrongStage: If a bag is on the line, waits for a verdict, or is used up.
         OperationKeyReused: If the key was used for another act.

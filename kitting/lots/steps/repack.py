@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import Final
 
 from kitting.domain.errors import OnHold, Refused
-from kitting.domain.stages import REPACKABLE, BagStage, MovementKind
+from kitting.domain.stages import REPACKABLE, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import Change, change, need_stage
@@ -27,11 +27,17 @@ def opened(bag: Bag) -> list[Movement]:
         The movement, not yet inserted; none where opening it breaks nothing.
 
     Raises:
+        Refused: ``pack_in_open_box`` while pieces of it, still cleared, are in a box
+            that may give them back.
         WrongStage: If it is on the line, waits for a verdict, or is used up.
     """
     need_stage(bag, *REPACKABLE)
     if bag.container not in SEALED or not _cleared_by_a_run(bag):
         return []
+    lines = bag.box_lines.filter(box__stage=BoxStage.OPEN).select_related("box")
+    line = lines.first()
+    if line is not None:
+        raise Refused("pack_in_open_box", bag=bag.number, box=str(line.box))
     return [set_back(bag, "pack opened")]
 
 

@@ -76,6 +76,8 @@ class BoxMoved:
 
     box: str
     stage: str
+    scrapped: str = ""
+    """Pieces of an open box whose lots could not be told apart, by part."""
 
 
 def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:

@@ -17,13 +17,16 @@ from kitting.printing.steps import stop_labels_of
 def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
     """Cancel an open box: every piece goes back to its bag.
 
+    Where two lots of a part are in it, their pieces cannot be told apart any more and
+    are scrapped.
+
     Args:
         box_id: The box.
         reason: Why.
         sign: Who, when and the operation key.
 
     Returns:
-        The box and its stage.
+        The box and its stage, and what was scrapped.
 
     Raises:
         Conflict: ``page_is_old`` if a bag was scanned into it at the same moment.
@@ -37,10 +40,11 @@ def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         why = need_reason(reason)
         box, bags, _lines = _locked(box_id, "cancelled")
         event = move_box(box, BoxStage.VOIDED, why)
-        back = take_all_back(box, bags)
+        back, scrapped = take_all_back(box, bags, why)
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *back)
-        return BoxMoved(box=str(box), stage=str(box.stage))
+        told = ", ".join(f"{many} × {name}" for name, many in scrapped.items())
+        return BoxMoved(box=str(box), stage=str(box.stage), scrapped=told)
 
     return perform("cancel_box", work, BoxMoved, sign, box=box_id, reason=reason)
 

@@ -189,6 +189,19 @@ def test_a_sealed_pack_that_no_run_cleared_stays_as_it_is() -> None:
     assert repack(manual, 4).stage == "cleared"
 
 
+def test_a_pack_is_not_opened_while_an_open_box_may_give_pieces_back() -> None:
+    revision = factories.make_revision()
+    bag, _ = two_bags(revision, "film pack")
+    clear(bag, container="film pack")
+    size = factories.make_size(factories.make_recipe([(revision, 1, "set")]), 6)
+    box = factories.make_open_box(size, None, bag)
+    error = refused(bag, 4)
+    assert_refused(error, "pack_in_open_box", bag=bag.number, box=str(box))
+    boxes.close_box(box_id=box.pk, sign=sign())
+    assert repack(bag, 4).stage == "accepted"
+    assert factories.prove() == []
+
+
 def test_packs_laid_in_trays_can_be_cleared_under_a_protocol_for_trays() -> None:
     revision = factories.make_revision()
     pack, _ = two_bags(revision, "film pack")

@@ -48,6 +48,24 @@ def test_a_box_cancelled_gives_every_piece_back(at, box: Box) -> None:
     assert box.events.latest("nth").reason == "Wrong size"
 
 
+def test_two_lots_of_a_part_cannot_be_told_apart_and_are_scrapped(at) -> None:
+    few, more = at.bag(at.band, 4), at.bag(at.band, 90)
+    box = factories.make_open_box(at.size, at.bench, few, more, *at.bags[1:])
+    lots = BoxLine.objects.filter(box=box, lot__part=at.band.part)
+    assert sorted(lots.values_list("pieces", flat=True)) == [2, 4]
+    done = cancel(box)
+    assert done.scrapped == f"6 × {at.band.part.name}"
+    scrapped = Movement.objects.filter(kind=MovementKind.SCRAPPED)
+    assert sorted(scrapped.values_list("bag", "delta", "reason")) == [
+        (few.pk, -4, "Wrong size"),
+        (more.pk, -2, "Wrong size"),
+    ]
+    for bag, left in ((few, 0), (more, 88), *((bag, 100) for bag in at.bags[1:])):
+        bag.refresh_from_db()
+        assert bag.pieces == left
+    assert factories.prove() == []
+
+
 @pytest.mark.parametrize("act", ["cancel", "void", "see_label"])
 def test_the_same_act_sent_again_gives_an_outcome_of_the_same_kinds(
     act: str, at, box: Box
