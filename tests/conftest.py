@@ -57,15 +57,27 @@ hypothesis.settings.register_profile(
     "gate",
     derandomize=True,
     deadline=None,
+    max_examples=60,
     suppress_health_check=[hypothesis.HealthCheck.too_slow],
 )
+hypothesis.settings.register_profile("more", deadline=None, max_examples=300)
 hypothesis.settings.register_profile(
     "long", deadline=None, max_examples=2_000, print_blob=True
 )
 hypothesis.settings.load_profile(os.environ.get("LOTWARD_TEST_SEARCH", "gate"))
 
-# With two workers whatever takes longest goes first, or one of them waits for it.
-LONGEST = "test_ledger_machine.py"
+# Whatever takes longest goes first, or one worker ends long after the others.
+LONGEST = (
+    "test_ledger_machine.py",
+    "test_tour.py",
+    "test_every_page.py",
+    "test_walk.py",
+    "test_every_act.py",
+    "test_demo.py",
+    "test_every_column.py",
+    "test_fuzz.py",
+    "test_restore_files.py",
+)
 
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
 CLIENT_FIXTURES = {"client", "client_for"}
@@ -85,7 +97,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             and not fixtures & DATABASE_FIXTURES
         ):
             item.add_marker("pure")
-    items.sort(key=lambda item: item.path.name != LONGEST)
+    items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
 # -- One migrated database for the whole run; every worker and process has a copy ------
