@@ -12,7 +12,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import hypothesis
 import pytest
 from django.conf import settings
 from django.core.management import call_command
@@ -20,6 +19,7 @@ from django.db import connection, transaction
 from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
+from tests import searching
 from tests.demo import NAME, TODAY, Demo, copy_of, pointed_at, working_on
 from tests.patience import PATIENCE_S
 
@@ -51,20 +51,7 @@ CHROMIUM_SWITCHES = [
     "--disable-component-update",
     "--disable-sync",
 ]
-# The gate finds the same examples every time; a long search is asked for by name:
-# LOTWARD_TEST_SEARCH=long python -m pytest tests/…
-hypothesis.settings.register_profile(
-    "gate",
-    derandomize=True,
-    deadline=None,
-    max_examples=60,
-    suppress_health_check=[hypothesis.HealthCheck.too_slow],
-)
-hypothesis.settings.register_profile("more", deadline=None, max_examples=300)
-hypothesis.settings.register_profile(
-    "long", deadline=None, max_examples=2_000, print_blob=True
-)
-hypothesis.settings.load_profile(os.environ.get("LOTWARD_TEST_SEARCH", "gate"))
+searching.choose()
 
 # Whatever takes longest goes first, or one worker ends long after the others.
 LONGEST = (
