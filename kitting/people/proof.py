@@ -1,15 +1,25 @@
-"""People: each role has its rights and no other, and nobody has any besides."""
+"""People: each role has its rights and no other; what takes two was not done by one."""
 
 from __future__ import annotations
 
+import json
+
 from django.contrib.auth.models import Group
-from django.db.models import Q
+from django.db.models import Exists, F, OuterRef, Q
 
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
 from kitting.ledger.setup import ROLES
-from kitting.models import User
+from kitting.models import (
+    Lift,
+    Protocol,
+    ProtocolLoad,
+    RowSeal,
+    Signature,
+    User,
+    Workshop,
+)
 
 GROUP = Group._meta.db_table
 USER = User._meta.db_table
@@ -48,4 +58,48 @@ def rights(tally: Tally) -> None:
         tally.add(USER, pk, words, "rights of roles alone", "others")
 
 
-register(("rights", "roles and people", rights))
+def two_people(tally: Tally) -> None:
+    """Nobody lifted a hold of their own, or signed what they wrote, while it took two.
+
+    Args:
+        tally: Where what was lifted and signed is counted and faults noted.
+    """
+    here = {"operation__by": OuterRef("operation__by")}
+    before = RowSeal.objects.filter(operation__lt=OuterRef("operation"), **here)
+    loads = ProtocolLoad.objects.filter(protocol=OuterRef(OuterRef("protocol")))
+    wrote = before.filter(of=Protocol._meta.db_table, row=OuterRef("protocol"))
+    wrote_loads = before.filter(
+        of=ProtocolLoad._meta.db_table, row__in=loads.values("pk")
+    )
+    lifted, signed = Lift.objects.all(), Signature.objects.all()
+    for every, own, words in (
+        (
+            lifted,
+            lifted.filter(operation__by=F("hold__operation__by")),
+            "Whoever placed the hold lifted it.",
+        ),
+        (
+            signed,
+            signed.filter(Exists(wrote) | Exists(wrote_loads)),
+            "Whoever wrote the protocol signed it.",
+        ),
+    ):
+        tally.count += every.count()
+        alone = own.order_by("pk").values_list("pk", "operation", "operation__by_name")
+        for pk, act, name in rows(alone):
+            if _took_two(act):
+                table = every.model._meta.db_table
+                tally.add(table, pk, words, "another person", name)
+
+
+def _took_two(act: int) -> bool:
+    """Whether the workshop asked for two people when an act began."""
+    copies = RowSeal.objects.filter(of=Workshop._meta.db_table, operation__lt=act)
+    copy = copies.order_by("operation").last()
+    return copy is None or bool(json.loads(copy.text)["two_people"])
+
+
+register(
+    ("rights", "roles and people", rights),
+    ("two people", "lifts and signatures", two_people),
+)

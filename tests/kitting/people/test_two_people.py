@@ -53,11 +53,11 @@ def lift(hold: int, by: User) -> None:
     holds.lift_hold(hold_id=hold, reason="Measured", sign=sign(by))
 
 
-def draft(by: User) -> Protocol:
+def draft(by: User, code: str = "BELT") -> Protocol:
     """A draft that is ready to be signed, every word of it by one person."""
     protocol = factories.make_protocol(in_force_from=factories.TODAY)
     ready = terms_of(protocol)
-    made = protocols.draft_protocol(code="BELT", terms=ready, sign=sign(by))
+    made = protocols.draft_protocol(code=code, terms=ready, sign=sign(by))
     return Protocol.objects.get(pk=made.protocol_id)
 
 
