@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import copy
 import fcntl
+import gc
 import io
 import json
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import pytest
 from django.conf import settings
@@ -20,7 +21,7 @@ from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
 from tests import searching
-from tests.demo import NAME, TODAY, Demo, copy_of, pointed_at, working_on
+from tests.demo import NAME, TODAY, Demo, copy_of, own_on_the_server, working_on
 from tests.patience import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from kitting.models import User
     from tests.ledgers import History
     from tests.pages import Shown
+
+T = TypeVar("T")
 
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -85,6 +88,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         ):
             item.add_marker("pure")
     items.sort(key=lambda item: item.path.name not in LONGEST)
+
+
+def pytest_collection_finish() -> None:
+    """What was collected stays to the end: nobody need look for garbage in it."""
+    gc.collect()
+    gc.freeze()
 
 
 # -- One migrated database for the whole run; every worker and process has a copy ------
@@ -237,33 +246,6 @@ def own(
 
 
 @contextmanager
-def own_on_the_server() -> Iterator[None]:
-    """Work on a further copy of the worker's database; all made of it go at the end."""
-    from kitting.ledger.backup.connecting import standing_in
-
-    worker = connection.settings_dict["NAME"]
-    name = f"own_{os.getpid()}_{os.urandom(4).hex()}"
-    connection.close()
-    with standing_in(NAME="template1"), connection.cursor() as cursor:
-        # A page server's thread of an earlier test may have kept its session.
-        cursor.execute(
-            "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
-            " WHERE datname = %s",
-            [worker],
-        )
-        cursor.execute(f'CREATE DATABASE "{name}" TEMPLATE "{worker}"')
-    try:
-        with pointed_at({**connection.settings_dict, "NAME": name}):
-            yield
-    finally:
-        with standing_in(NAME="template1"), connection.cursor() as cursor:
-            like = "SELECT datname FROM pg_database WHERE starts_with(datname, %s)"
-            cursor.execute(like, [name])
-            for (made,) in cursor.fetchall():
-                cursor.execute(f'DROP DATABASE "{made}" (FORCE)')
-
-
-@contextmanager
 def guards_away() -> Iterator[None]:
     """Let the flush after a transactional test empty the guarded tables."""
     if connection.vendor == "postgresql":
@@ -320,23 +302,27 @@ def _no_heads_of_other_tests() -> Iterator[None]:
 # -- A history that the tests of a module share ---------------------------------------
 
 
+def around_a_module(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
+    """Make something in a transaction around a module; each test bends it in its own."""
+    around = transaction.atomic()
+    around._from_testcase = True  # type: ignore[attr-defined]  # durable acts may run
+    with blocker.unblock():
+        around.__enter__()
+        made = make()
+        connection.check_constraints()  # PostgreSQL puts some checks off to the end.
+    yield made
+    with blocker.unblock():
+        transaction.set_rollback(True)
+        around.__exit__(None, None, None)
+
+
 @pytest.fixture(scope="module")
 def _history_of_the_module(
     django_db_setup: None, django_db_blocker: DjangoDbBlocker
 ) -> Iterator[History]:
-    """One history in a transaction around the module; each test bends it in its own."""
     from tests.ledgers import make_history
 
-    around = transaction.atomic()
-    around._from_testcase = True  # type: ignore[attr-defined]  # durable acts may run
-    with django_db_blocker.unblock():
-        around.__enter__()
-        made = make_history()
-        connection.check_constraints()  # PostgreSQL puts some checks off to the end.
-    yield made
-    with django_db_blocker.unblock():
-        transaction.set_rollback(True)
-        around.__exit__(None, None, None)
+    yield from around_a_module(make_history, django_db_blocker)
 
 
 @pytest.fixture

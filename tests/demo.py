@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import socket
 from collections.abc import Iterator
@@ -10,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from django.db import connections
+from django.db import connection, connections
 
 from lotward import env, server
 
@@ -51,6 +52,33 @@ def pointed_at(config: dict[str, Any]) -> Iterator[None]:
         connections["default"].close()
         connections.settings["default"] = before
         connections["default"] = old
+
+
+@contextmanager
+def own_on_the_server() -> Iterator[None]:
+    """Work on a further copy of the worker's database; all made of it go at the end."""
+    from kitting.ledger.backup.connecting import standing_in
+
+    worker = connection.settings_dict["NAME"]
+    name = f"own_{os.getpid()}_{os.urandom(4).hex()}"
+    connection.close()
+    with standing_in(NAME="template1"), connection.cursor() as cursor:
+        # A page server's thread of an earlier test may have kept its session.
+        cursor.execute(
+            "SELECT pg_terminate_backend(pid, 10000) FROM pg_stat_activity"
+            " WHERE datname = %s",
+            [worker],
+        )
+        cursor.execute(f'CREATE DATABASE "{name}" TEMPLATE "{worker}"')
+    try:
+        with pointed_at({**connection.settings_dict, "NAME": name}):
+            yield
+    finally:
+        with standing_in(NAME="template1"), connection.cursor() as cursor:
+            like = "SELECT datname FROM pg_database WHERE starts_with(datname, %s)"
+            cursor.execute(like, [name])
+            for (made,) in cursor.fetchall():
+                cursor.execute(f'DROP DATABASE "{made}" (FORCE)')
 
 
 def copy_of(file: Path, folder: Path) -> None:

@@ -22,13 +22,14 @@ from django.db.backends.sqlite3._functions import register
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from pytest_django import DjangoDbBlocker
 
 from benchmarks import filling
 from kitting.ledger import holds, planner
-from kitting.models import BoxLine, Hold, Operation, User
-from lotward.volume.packing import Floor
+from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
+from tests.conftest import around_a_module, guards_away
 
 pytestmark = pytest.mark.django_db
 
@@ -52,8 +53,7 @@ COUNTED = re.compile(r'^SELECT COUNT\(\*\)|^SELECT "kitting_box"."stage" AS')
 Explain = Callable[[str], str]
 
 
-@pytest.fixture
-def filled() -> filling.Filled:
+def fill() -> filling.Filled:
     """Of the newest boxes some are held by one of their bags; one lot was rejected."""
     made = filling.fill(boxes=BOXES)
     factories.reject(factories.make_lot())
@@ -61,6 +61,18 @@ def filled() -> filling.Filled:
     held = holds.place_hold
     held(target="bag", value=bag, reason="Brittle", sign=factories.sign(now=None))
     return made
+
+
+@pytest.fixture(scope="module")
+def _filled_for_the_module(
+    django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> Iterator[filling.Filled]:
+    yield from around_a_module(fill, django_db_blocker)
+
+
+@pytest.fixture
+def filled(_filled_for_the_module: filling.Filled, db: None) -> filling.Filled:
+    return _filled_for_the_module
 
 
 @pytest.fixture(params=["without statistics", "with statistics"])
@@ -259,15 +271,14 @@ def test_a_walk_is_seen(explain: Explain) -> None:
         assert walked(sql, explain(sql)) == {"kitting_boxevent"}
 
 
-def test_what_is_empty_is_not_taken_for_large(
-    client: Client, monkeypatch: pytest.MonkeyPatch
-) -> None:
+@pytest.mark.usefixtures("filled")
+def test_what_is_empty_is_not_taken_for_large(client: Client) -> None:
     """Before the first hold, or the operations would be walked to find none."""
-    monkeypatch.setattr(Floor, "hold", lambda _floor: None)
-    filling.fill(boxes=BOXES)
+    with guards_away(), connection.cursor() as cursor:
+        for model in (Lift, Hold):
+            cursor.execute(f"DELETE FROM {model._meta.db_table}")
     explained = EXPLAINED[connection.vendor](knows=True)
     explain = next(explained)
-    assert not Hold.objects.exists()
     assert without(asked_by(partial(client.get, "/")), (), explain) == []
 
 

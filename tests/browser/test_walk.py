@@ -381,8 +381,10 @@ def page_without_script(browser: Browser) -> Iterator[Page]:
     context.close()
 
 
+@pytest.mark.long
 def test_the_whole_line_is_walked_without_javascript(
     page_without_script: Page, live_server, scene: Scene
 ) -> None:
+    """Each page of it is used without scripts in the gate as well, by its own test."""
     walk(Walker(page_without_script, live_server.url, script=False), scene)
     assert factories.prove() == []
