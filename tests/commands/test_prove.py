@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 from django.core.management import call_command
 from django.db import connection, transaction
+from pytest_django import DjangoAssertNumQueries
 
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import guards
@@ -182,6 +183,21 @@ def test_heads_pile_up_and_each_is_looked_up(folder: Path) -> None:
     tally = Tally("recorded heads", "heads")
     heads.recorded(tally)
     assert (tally.count, tally.faults) == (3, [])
+
+
+def test_many_heads_are_looked_up_at_once(
+    folder: Path, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    for _ in range(3):
+        factories.make_lot()
+    links = Link.objects.order_by("seq")
+    lines = [f"{link.site}/{link.seq} {bytes(link.hash).hex()}\n" for link in links]
+    assert len(lines) >= 3
+    (folder / heads.FILE).write_text("".join(lines))
+    tally = Tally("recorded heads", "heads")
+    with django_assert_num_queries(1):
+        heads.recorded(tally)
+    assert (tally.count, tally.faults) == (len(lines), [])
 
 
 def test_a_rewritten_journal_does_not_fit_the_recorded_head(folder: Path) -> None:

@@ -171,7 +171,7 @@ def _origin(site: int) -> str:
 
 def _had(line: str) -> bool:
     head = heads.read(line)
-    return head is not None and heads.in_chain(head)
+    return head is not None and bool(heads.in_chain(head))
 
 
 def _need_known(manifest: Manifest, vendor: str) -> None:

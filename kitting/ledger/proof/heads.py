@@ -21,6 +21,7 @@ from kitting.ledger import clock
 from kitting.ledger.operations import RESTORE
 from kitting.ledger.proof.acts import done
 from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import batched
 from kitting.models import JournalHead, Link, Workshop
 
 FILE = "heads.txt"
@@ -130,26 +131,30 @@ def recorded(tally: Tally) -> None:
     """
     given = _looked_up.get()
     left = None
-    for line in lines(path()) if given is None else given:
-        tally.count += 1
-        head = read(line)
-        if head is None:
-            tally.add(FILE, None, "A line cannot be read.", "site/seq hash", line[:100])
-            continue
-        if in_chain(head):
-            continue
-        left = left_behind() if left is None else left
-        if line in left:
-            continue
-        link = Link.objects.filter(site=head.site, seq=head.seq).first()
-        tally.same(
-            LINK,
-            None if link is None else link.pk,
-            f"Link {head.site}/{head.seq} was on record and has gone or changed: the"
-            " journal was cut off or rewritten, or an older copy was restored.",
-            head.hash,
-            "none" if link is None else bytes(link.hash).hex(),
-        )
+    for some in batched(lines(path()) if given is None else given):
+        found = [(line, read(line)) for line in some]
+        there = in_chain(*(head for _line, head in found if head is not None))
+        for line, head in found:
+            tally.count += 1
+            if head is None:
+                words = "A line cannot be read."
+                tally.add(FILE, None, words, "site/seq hash", line[:100])
+            elif head not in there:
+                left = left_behind() if left is None else left
+                if line not in left:
+                    _not_there(tally, head)
+
+
+def _not_there(tally: Tally, head: Head) -> None:
+    link = Link.objects.filter(site=head.site, seq=head.seq).first()
+    tally.same(
+        LINK,
+        None if link is None else link.pk,
+        f"Link {head.site}/{head.seq} was on record and has gone or changed: the"
+        " journal was cut off or rewritten, or an older copy was restored.",
+        head.hash,
+        "none" if link is None else bytes(link.hash).hex(),
+    )
 
 
 def on_file(tally: Tally) -> None:
@@ -214,10 +219,15 @@ def left_behind() -> set[str]:
     return {line for act in done(RESTORE) for line in act.gave.get("left", ())}
 
 
-def in_chain(head: Head) -> bool:
-    """Whether a head is a link of this database's journal."""
-    sealed = Link.objects.filter(site=head.site, seq=head.seq)
-    return sealed.filter(hash=bytes.fromhex(head.hash)).exists()
+def in_chain(*found: Head) -> set[Head]:
+    """Which heads are links of this database's journal; all are asked for at once."""
+    sites, numbers = {head.site for head in found}, {head.seq for head in found}
+    links = Link.objects.filter(site__in=sites, seq__in=numbers).order_by()
+    sealed = {
+        Head(site, seq, bytes(digest).hex())
+        for site, seq, digest in links.values_list("site", "seq", "hash")
+    }
+    return sealed.intersection(found)
 
 
 def read(line: str) -> Head | None:
