@@ -235,7 +235,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "not_covered": _(
         "Protocol %(protocol)s does not cover bag %(bag)s: %(part)s, revision"
-        " %(revision)s, in a %(container)s. Use a run whose protocol covers it."
+        " %(revision)s, in one %(container)s. Use a run whose protocol covers it."
     ),
     "part_needs_no_clearing": _(
         "Bag %(bag)s holds %(part)s, which needs no disinfection. Do not put it on"
