@@ -28,6 +28,7 @@ million. A printer with 1,200 prints whole dots of 600 as well."""
 
 CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
+PLACE_CODE_LONGEST: Final = 12
 
 
 @dataclass(frozen=True)
@@ -72,19 +73,20 @@ class PrinterFacts:
     active: bool = True
 
 
-def need_code(code: str, name: str) -> None:
+def need_code(code: str, name: str, most: int = CODE_LONGEST) -> None:
     """Refuse a code or a name that none can have.
 
     Args:
         code: The code.
         name: The name.
+        most: Characters that the code may have.
 
     Raises:
         Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``.
     """
     plain = code.isascii() and code.replace("-", "").isalnum()
-    if not plain or len(code) > CODE_LONGEST or code != code.upper():
-        raise Refused("code_malformed", read=code, most=CODE_LONGEST)
+    if not plain or len(code) > most or code != code.upper():
+        raise Refused("code_malformed", read=code, most=most)
     if not name.strip():
         raise Refused("set_up_name_missing")
     if len(name) > NAME_LONGEST:

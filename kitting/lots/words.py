@@ -257,6 +257,10 @@ SENTENCES: dict[str, str | Promise] = {
     "pieces_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Count again and enter that number."
     ),
+    "place_closed": _(
+        "%(place)s is closed, so nothing is put there. Choose another place, or ask a"
+        " manager to open it again."
+    ),
     "place_unknown": _(
         "There is no place of this code. Correct it, or ask a manager to add it to"
         " the catalogue."

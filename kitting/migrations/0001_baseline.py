@@ -68,6 +68,7 @@ class Migration(migrations.Migration):
                                 max_length=12,
                             ),
                         ),
+                        ("active", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["code"],
@@ -82,6 +83,7 @@ class Migration(migrations.Migration):
                                             "rack",
                                             "bench",
                                             "line",
+                                            "boxes ready",
                                             "dock",
                                             "quarantine",
                                         ],

@@ -20,6 +20,7 @@ class PlaceKind(StrEnum):
     RACK = "rack"
     BENCH = "bench"
     LINE = "line"
+    READY = "boxes ready"
     DOCK = "dock"
     QUARANTINE = "quarantine"
 
@@ -122,6 +123,7 @@ class Place(models.Model):
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
     kind = word_field(PlaceKind, default=PlaceKind.SHELF)
+    active = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()

@@ -39,6 +39,8 @@ def _labelled(
 
     def every() -> list[str]:
         ordered = rows._default_manager.order_by(number)
+        if rows is Place:
+            ordered = ordered.filter(active=True)
         return list(ordered.values_list(number, flat=True))
 
     page = f"kitting:{name}-detail"

@@ -11,7 +11,18 @@ from django.db.models.functions import Coalesce
 
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
 from kitting.ledger.reach import holds_on_boxes, standing_reach
-from kitting.models import Bag, Box, Carrier, Lot, Place, Run
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxPut,
+    Carrier,
+    Lamp,
+    Lot,
+    Movement,
+    Place,
+    Run,
+)
 
 HERE = (*IN_HOUSE, BoxStage.RETURNED)
 """Stages of a box that stands somewhere in the workshop."""
@@ -158,7 +169,7 @@ class PlaceRow:
 
 
 def all_places() -> list[PlaceRow]:
-    """Every place with what stands there, in the order of codes.
+    """Every place with what stands there, in the order of codes, closed ones last.
 
     Returns:
         The places.
@@ -181,7 +192,7 @@ def all_places() -> list[PlaceRow]:
             sets=boxes.get(place.pk, {}).get("sets") or 0,
             carriers=carriers.get(place.pk, {}).get("n", 0),
         )
-        for place in Place.objects.all()
+        for place in Place.objects.order_by("-active", "code")
     ]
 
 
@@ -189,6 +200,29 @@ def _by_place(
     found: QuerySet[Any], name: str, **sums: Any
 ) -> dict[int, dict[str, Any]]:
     return {row[name]: row for row in found.order_by().values(name).annotate(**sums)}
+
+
+def rests_on(place: Place) -> bool:
+    """Whether anything stands at a place or is on record of what it is.
+
+    Args:
+        place: The place.
+
+    Returns:
+        False for one that nothing was ever put at, fitted to or done at.
+    """
+    at = {"place": place}
+    rows = (
+        Bag.objects.filter(**at),
+        Box.objects.filter(**at),
+        Carrier.objects.filter(**at),
+        Bench.objects.filter(**at),
+        Movement.objects.filter(**at),
+        BoxPut.objects.filter(**at),
+        Run.objects.filter(line=place),
+        Lamp.objects.filter(line=place),
+    )
+    return any(found.exists() for found in rows)
 
 
 def nowhere() -> tuple[int, int]:

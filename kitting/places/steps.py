@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import need_reason, need_row
@@ -14,19 +14,32 @@ from kitting.models import Bag, Hold, Movement, OpenBag, Place
 from kitting.models.catalogue import PlaceKind
 
 
-def need_place(place_id: int) -> Place:
-    """Read a place.
+def place_at_the_gate(place_id: int) -> Place:
+    """Enter the gate to put something at a place; shut it where that may place a hold.
 
     Args:
-        place_id: The place.
+        place_id: Where it goes.
 
     Returns:
-        The place; places never go, so it is not locked.
+        The place, which stays as it is until the act is done.
 
     Raises:
+        Conflict: ``page_is_old`` if it became another kind of place meanwhile.
         Missing: ``row_missing`` if there is no such place.
+        Refused: ``place_closed``.
     """
-    return need_row(Place.objects.filter(pk=place_id))
+    rows = Place.objects.filter(pk=place_id)
+    seen = need_row(rows)
+    if seen.kind == PlaceKind.QUARANTINE:
+        locking.shut_gate()
+    else:
+        locking.enter_gate()
+    place = need_row(rows.all())  # changed, perhaps, while the gate was shut
+    if place.kind != seen.kind:
+        raise Conflict("page_is_old")
+    if not place.active:
+        raise Refused("place_closed", place=place.name)
+    return place
 
 
 def refuse_unmovable(bag: Bag) -> None:
@@ -43,18 +56,6 @@ def refuse_unmovable(bag: Bag) -> None:
         raise Refused("bag_is_used_up", bag=bag.number)
     if bag.stage == BagStage.IN_RUN:
         raise WrongStage("bag_on_the_line", bag=bag.number)
-
-
-def at_the_gate(place: Place) -> None:
-    """Enter the gate to put something away; shut it where that may place a hold.
-
-    Args:
-        place: Where it goes.
-    """
-    if place.kind == PlaceKind.QUARANTINE:
-        locking.shut_gate()
-    else:
-        locking.enter_gate()
 
 
 def fitting(place: Place, thing: str, why: str, *, stopped: bool) -> str:

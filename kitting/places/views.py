@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 from django.http import HttpResponse
@@ -14,10 +15,17 @@ from kitting.lots.queries.bags import cleared_together
 from kitting.models import Carrier, Place
 from kitting.places import queries
 from kitting.places.answers import asks_for, words_for
-from kitting.places.forms import CarrierForm, PlaceFilterForm, PutAwayForm
+from kitting.places.forms import (
+    CarrierForm,
+    PlaceChangeForm,
+    PlaceFilterForm,
+    PlaceForm,
+    PutAwayForm,
+)
 from kitting.places.queries import PlaceRow, Standing
-from kitting.places.services import carriers, scans
+from kitting.places.services import carriers, scans, set_up
 from kitting.places.services.scans import Hand
+from kitting.printing.queries.stocks import mark_of
 from kitting.web.acting import OK, act_page, attempt, say_and_go
 from kitting.web.http import (
     LotwardRequest,
@@ -44,6 +52,7 @@ PLACES: list[Column[PlaceRow]] = [
     Column("place", "place.code"),
     Column("name", "place.name"),
     Column("kind", "place.kind"),
+    Column("closed", lambda row: "" if row.place.active else "closed"),
     Column("bags", "bags"),
     Column("pieces", "pieces"),
     Column("boxes", "boxes"),
@@ -97,7 +106,7 @@ def _show(
         "asks": asks_for(hand.kind if hand else "", at.what if at else ""),
         "at": at,
         "on_it": queries.bags_on(row) if isinstance(row, Carrier) else [],
-        "places": Place.objects.all(),
+        "places": Place.objects.filter(active=True),
         "bags_nowhere": bags,
         "boxes_nowhere": boxes,
         "scan_key": new_op_key(),
@@ -143,6 +152,45 @@ def place_detail(request: LotwardRequest, code: str) -> HttpResponseBase:
         "carriers": queries.all_carriers().filter(place=place),
     }
     return render_part(request, "kitting/places/place_detail", "_place", context)
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def place_new(request: LotwardRequest) -> HttpResponse:
+    """Add a place."""
+    return act_page(
+        request,
+        "kitting/places/place_set",
+        PlaceForm(request.POST or None),
+        set_up.add_place,
+        said=_("%(name)s is added. Print its label."),
+        to=lambda done: reverse("kitting:place-detail", args=[done.code]),
+        act=_("Add the place"),
+        back=reverse("kitting:places"),
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def place_change(request: LotwardRequest, code: str) -> HttpResponse:
+    """Call a place something else, make it another kind, close it or open it again."""
+    place = get_or_404(Place, code=code)
+    fixed = queries.rests_on(place)
+    on_record = {"name": place.name, "kind": place.kind, "active": place.active}
+    form = PlaceChangeForm(
+        request.POST or None,
+        fixed=fixed,
+        initial={"seen": mark_of(place), **on_record},
+    )
+    return act_page(
+        request,
+        "kitting/places/place_set",
+        form,
+        partial(set_up.change_place, code=code),
+        said=_("%(name)s is changed."),
+        to=reverse("kitting:place-detail", args=[code]),
+        act=_("Change the place"),
+        place=place,
+        fixed=fixed,
+    )
 
 
 # -- Carriers -----------------------------------------------------------------------

@@ -48,10 +48,20 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the number of a %(what)s, which is not put away. Scan a bag, a"
         " box, a carrier or a place."
     ),
+    "place_has_bench": _("%(bench)s works at %(place)s, so this place stays open."),
+    "place_has_run": _("Run %(run)s is open at %(place)s. Close the run first."),
+    "place_kind_stays": _(
+        "%(place)s stays a %(kind)s: something is there, or is on record as having been"
+        " there. Add another place, and close this one when it is empty."
+    ),
+    "place_not_empty": _(
+        "%(place)s is not empty. Bags there: %(bags)s, boxes: %(boxes)s, carriers:"
+        " %(carriers)s. Put them away at other places first, then close it."
+    ),
     "quarantine_only": _(
         "%(thing)s is held, rejected, returned or voided, so it goes into quarantine"
         " only, not to %(place)s. Scan a place for quarantine; where there is none, ask"
-        " a manager to add one to the catalogue."
+        " a manager to add one."
     ),
     "quarantine_why": _(
         "%(place)s is for what is held. Say why %(thing)s goes there: a hold is placed on"

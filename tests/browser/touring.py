@@ -122,6 +122,7 @@ def _bags(history: History, add: object) -> None:
     add("bag-detail", hung.number)
     assert hung.place is not None
     add("place-detail", hung.place.code)
+    add("place-change", hung.place.code)
     add("place-detail", history.line.code)
 
 

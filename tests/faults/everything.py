@@ -31,9 +31,10 @@ from kitting.models import (
     User,
     Yield,
 )
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import boxes
 from kitting.people import services as people
-from kitting.places.services import carriers, places
+from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
 from lotward.catalogue.loading import load_catalogue
 from tests import factories, ledgers
@@ -78,6 +79,9 @@ def _set_up(history: History) -> None:
     evidence.limit_dose(part_id=part.pk, max_dose_uj_cm2=10**9, sign=sign())
     shelf = {"code": "SH-NEW", "name": "New shelf", "kind": "shelf"}
     load_catalogue(data={"places": [shelf]}, sign=sign())
+    ready = {"name": "Boxes ready", "kind": PlaceKind.READY}
+    set_up.add_place(code="READY", **ready, sign=sign())
+    set_up.change_place(code="READY", name="Boxes", active=False, sign=sign())
     keys.path().unlink()
     call_command(startkey.Command(), stdout=StringIO())
 

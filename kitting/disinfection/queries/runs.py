@@ -90,7 +90,7 @@ def lines() -> list[Line]:
     """
     runs = Run.objects.filter(stage=RunStage.OPEN).select_related("protocol")
     open_on = {run.line_id: run for run in runs}
-    places = Place.objects.filter(kind=PlaceKind.LINE).order_by("code")
+    places = Place.objects.filter(kind=PlaceKind.LINE, active=True).order_by("code")
     return [Line(place, open_on.get(place.pk)) for place in places]
 
 

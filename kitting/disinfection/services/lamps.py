@@ -58,7 +58,7 @@ def fit_lamp(
     """
 
     def work(act: Act) -> Fitted:
-        lines = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE)
+        lines = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE, active=True)
         line = next(iter(locking.lock_found(lines)), None)
         if line is None:
             raise Missing("row_missing", what="line")

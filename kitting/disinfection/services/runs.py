@@ -101,7 +101,7 @@ def open_run(
     def work(act: Act) -> Opened:
         locking.enter_gate()
         today = day_of(act.workshop, act.now)
-        lines = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE)
+        lines = Place.objects.filter(pk=line_id, kind=PlaceKind.LINE, active=True)
         line = need_row(lines, "line")
         protocol = protocol_in_force(protocol_id, today)
         newest = calibration_in_force(meter_id, today, protocol)

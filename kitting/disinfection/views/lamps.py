@@ -39,7 +39,7 @@ def lamp_list(request: LotwardRequest) -> HttpResponse:
 @allowed("kitting.keep_meters", "GET", "POST")
 def lamp_fit(request: LotwardRequest) -> HttpResponse:
     """Record a lamp that was fitted to a line."""
-    lines = Place.objects.filter(kind=PlaceKind.LINE).order_by("code")
+    lines = Place.objects.filter(kind=PlaceKind.LINE, active=True).order_by("code")
     return _lamp_page(
         request,
         LampForm(request.POST or None, lines=lines, initial={"on": clock.today()}),

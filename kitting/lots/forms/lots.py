@@ -145,7 +145,7 @@ class NewLotForm(SureForm):
     )
     place = forms.ModelChoiceField(
         label=_("Place"),
-        queryset=Place.objects.exclude(kind=PlaceKind.QUARANTINE),
+        queryset=Place.objects.filter(active=True).exclude(kind=PlaceKind.QUARANTINE),
         required=False,
         empty_label=_("No place yet"),
     )
@@ -282,7 +282,7 @@ class NewBagForm(SureForm):
     container = forms.ChoiceField(label=_("Container"), choices=pairs(Container))
     place = forms.ModelChoiceField(
         label=_("Place"),
-        queryset=Place.objects.exclude(kind=PlaceKind.QUARANTINE),
+        queryset=Place.objects.filter(active=True).exclude(kind=PlaceKind.QUARANTINE),
         required=False,
         empty_label=_("No place yet"),
     )

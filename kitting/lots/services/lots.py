@@ -98,9 +98,10 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
     parts = parts_of(lots)
     drafts = draft_bags(lots, parts)
     used = {material for new in lots for material, _ in new.made_from}
+    placed = any(bag.place_id is not None for new in lots for bag in new.bags)
 
     def work(act: Act) -> TakenIn:
-        if used:
+        if used or placed:
             locking.enter_gate()
         known = catalogue_of(act, lots)
         rows = [lot_row(new, known) for new in lots]

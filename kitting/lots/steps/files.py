@@ -82,7 +82,7 @@ def look_up(table: Table, today: date) -> Found:
             for revision in Revision.objects.all()
         },
         methods=_by_code(Method.objects.all()),
-        places=_by_code(Place.objects.all()),
+        places=_by_code(Place.objects.filter(active=True)),
         lots=lots,
         origins=origins,
         today=today,

@@ -10,7 +10,7 @@ from datetime import date
 from typing import Final
 
 from django.db import IntegrityError, transaction
-from django.db.models import Model
+from django.db.models import Model, Q
 
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongStage
@@ -95,16 +95,18 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
 
     Raises:
         Missing: ``row_missing`` if a method, place or lot is not there.
-        Refused: ``intake_in_quarantine``.
+        Refused: ``intake_in_quarantine``, ``place_closed``.
     """
     ids = [new.lot_id for new in lots if new.lot_id is not None]
     old = locking.lock_rows(Lot, ids) if ids else {}
     _need_all(Method, {new.method_id for new in lots})
     places = {bag.place_id for new in lots for bag in new.bags}
     _need_all(Place, places)
-    kept = Place.objects.filter(pk__in=filter(None, places), kind=PlaceKind.QUARANTINE)
+    kept = Place.objects.filter(pk__in=filter(None, places))
+    kept = kept.filter(Q(kind=PlaceKind.QUARANTINE) | Q(active=False))
     if (place := kept.first()) is not None:
-        raise Refused("intake_in_quarantine", place=place.name)
+        code = "intake_in_quarantine" if place.active else "place_closed"
+        raise Refused(code, place=place.name)
     return Catalogue(
         parts=parts_of(lots),
         revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),

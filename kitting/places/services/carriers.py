@@ -16,10 +16,9 @@ from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Carrier, Hold, Movement
 from kitting.places.steps import (
-    at_the_gate,
     hold_in_quarantine,
-    need_place,
     no_longer_open,
+    place_at_the_gate,
     place_bag,
     refuse_unmovable,
 )
@@ -112,8 +111,7 @@ def put_carrier(
     """
 
     def work(act: Act) -> CarrierPut:
-        place = need_place(place_id)
-        at_the_gate(place)
+        place = place_at_the_gate(place_id)
         carrier = locking.lock_row(Carrier, carrier_id)
         bags = locking.lock_found(Bag.objects.filter(carrier=carrier))
         on_line = sum(bag.stage == BagStage.IN_RUN for bag in bags)

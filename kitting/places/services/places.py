@@ -14,11 +14,10 @@ from kitting.lots.steps.bags import save_bags
 from kitting.models import Bag, Box, BoxPut, Hold, Place
 from kitting.models.catalogue import PlaceKind
 from kitting.places.steps import (
-    at_the_gate,
     fitting,
     hold_in_quarantine,
-    need_place,
     no_longer_open,
+    place_at_the_gate,
     place_bag,
     refuse_unmovable,
 )
@@ -66,8 +65,7 @@ def put_bag(*, bag_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     """
 
     def work(act: Act) -> Put:
-        place = need_place(place_id)
-        at_the_gate(place)
+        place = place_at_the_gate(place_id)
         bag = locking.lock_row(Bag, bag_id, "carrier")
         refuse_unmovable(bag)
         holds = hold_in_quarantine(place, [bag], why)
@@ -113,8 +111,7 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     """
 
     def work(act: Act) -> Put:
-        place = need_place(place_id)
-        at_the_gate(place)
+        place = place_at_the_gate(place_id)
         box = locking.lock_row(Box, box_id)
         moved = box.place_id != place.pk
         _refuse_box(box, place)

@@ -16,7 +16,7 @@ from kitting.domain.errors import Missing, Refused
 from kitting.domain.stocks import StockFacts
 from kitting.labels.kinds import BADGE, Kind
 from kitting.labels.stock import Sheet, Stock
-from kitting.models import Printer
+from kitting.models import Bench, Place, Printer
 from kitting.models import Stock as StockRow
 from kitting.printing.queries.labels import LABELLED
 
@@ -223,11 +223,11 @@ def facts_of(stock: StockRow) -> StockFacts:
     )
 
 
-def mark_of(row: StockRow | Printer) -> str:
+def mark_of(row: StockRow | Printer | Place | Bench) -> str:
     """What a form remembers of a row, so that a change of somebody else is noticed.
 
     Args:
-        row: The stock or printer.
+        row: What is set up.
 
     Returns:
         A hash of everything that a manager enters.

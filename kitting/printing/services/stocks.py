@@ -10,11 +10,11 @@ from kitting.domain.stocks import StockFacts, need_code, need_dots, need_size
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Bench, Printer, Stock, Workshop
+from kitting.models import Bench, Place, Printer, Stock, Workshop
 from kitting.printing.queries.stocks import Laid, laid_out, mark_of
 
-R = TypeVar("R", Stock, Printer)
-N = TypeVar("N", Stock, Bench, Printer)
+R = TypeVar("R", Stock, Printer, Place, Bench)
+N = TypeVar("N", Stock, Bench, Printer, Place)
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,8 @@ def row_to_keep(act: Act, model: type[R], code: str, was: str, seen: str) -> R:
     """The row to change under its lock, or a new one."""
     # One set-up at a time: a code is free, and a stock in use, until the act is done.
     locking.lock_row(Workshop, act.workshop.pk)
-    if was != code and model.objects.filter(code=code).exists():
+    taken = model.objects.filter(code__iexact=code).exclude(code=was)
+    if was != code and taken.exists():
         raise Conflict("code_taken", read=code)
     if not was:
         return model()
