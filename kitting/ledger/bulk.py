@@ -14,13 +14,15 @@ from contextlib import contextmanager
 from functools import cache
 from typing import Any
 
-from django.db import connection, models
+from django.db import DEFAULT_DB_ALIAS, connection, connections, models
 
 FEW = 50
 """Up to so many rows go in with one statement that names them all."""
 
-_AS_IT_IS = (models.IntegerField, models.ForeignKey)
-_Getters = list[tuple[str, "Callable[[Any], Any]"]]
+_NUMBERS = (models.IntegerField, models.ForeignKey)
+_TEXTS = (models.CharField, models.TextField)
+_Getters = list[tuple[str, "type | None", "Callable[[Any], Any]"]]
+"""Of each column: its name, the type of values that go in as they are, and how others do."""
 
 
 @contextmanager
@@ -82,9 +84,10 @@ def _insert_numbered(model: type[models.Model], rows: Sequence[models.Model]) ->
 
 
 def _are_in(rows: Sequence[models.Model]) -> None:
+    alias = connection.alias
     for row in rows:
         row._state.adding = False
-        row._state.db = connection.alias
+        row._state.db = alias
 
 
 def _insert_few(model: type[models.Model], rows: Sequence[models.Model]) -> None:
@@ -151,11 +154,16 @@ def _updating(
 
 
 def _getters(fields: Iterable[Any]) -> _Getters:
-    return [(field.attname, _prepare(field)) for field in fields]
+    return [(field.attname, *_prepare(field)) for field in fields]
 
 
 def _values(row: models.Model, getters: _Getters) -> list[Any]:
-    return [prepare(getattr(row, name)) for name, prepare in getters]
+    kept = vars(row)
+    values = []
+    for name, kind, prepare in getters:
+        value = kept[name] if name in kept else getattr(row, name)
+        values.append(value if type(value) is kind else prepare(value))
+    return values
 
 
 def _table(model: type[models.Model]) -> str:
@@ -184,17 +192,18 @@ def _follow_links(rows: Sequence[models.Model]) -> None:
                 setattr(row, link.attname, None if to is None else to.pk)
 
 
-def _prepare(field: models.Field[Any, Any]) -> Callable[[Any], Any]:
-    if isinstance(field, models.CharField | models.TextField):
-        return _text
-    as_it_is = isinstance(field, _AS_IT_IS)
+def _prepare(
+    field: models.Field[Any, Any],
+) -> tuple[type | None, Callable[[Any], Any]]:
+    if isinstance(field, _TEXTS):
+        return str, _text
 
     def prepared(value: Any) -> Any:
-        if value is None or (as_it_is and type(value) is int):
-            return value
-        return field.get_db_prep_save(value, connection)
+        if value is None:
+            return None
+        return field.get_db_prep_save(value, connections[DEFAULT_DB_ALIAS])
 
-    return prepared
+    return int if isinstance(field, _NUMBERS) else None, prepared
 
 
 def _text(value: Any) -> Any:

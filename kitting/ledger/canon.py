@@ -56,15 +56,36 @@ def written(row: models.Model) -> str:
 
 def _values(row: models.Model) -> list[Any]:
     # A value as it will be read back: a count may have come in as text, a flag as 1.
-    return [to_python(getattr(row, name)) for name, to_python in _readers(type(row))]
+    kept = vars(row)
+    values = []
+    for name, kind, to_python in _readers(type(row)):
+        value = kept[name] if name in kept else getattr(row, name)
+        values.append(value if type(value) is kind else to_python(value))
+    return values
 
 
 @cache
 def _readers(
     model: type[models.Model],
-) -> tuple[tuple[str, Callable[[Any], Any]], ...]:
+) -> tuple[tuple[str, type | None, Callable[[Any], Any]], ...]:
+    """Of each column: its name, the type of values that are read as they are, and how."""
     fields = {field.attname: field for field in model._meta.concrete_fields}
-    return tuple((name, fields[name].to_python) for name in columns(model))
+    return tuple((name, *_read_by(fields[name])) for name in columns(model))
+
+
+def _read_by(field: Any) -> tuple[type | None, Callable[[Any], Any]]:
+    while field.remote_field is not None:  # a foreign key is read as what it names
+        field = field.target_field
+    as_it_is = (kind for of, kind in _AS_IT_IS if isinstance(field, of))
+    return next(as_it_is, None), field.to_python
+
+
+_AS_IT_IS: tuple[tuple[type[models.Field[Any, Any]], type], ...] = (
+    (models.IntegerField, int),
+    (models.CharField, str),
+    (models.TextField, str),
+    (models.DateTimeField, datetime),
+)
 
 
 def canonical_values(names: Iterable[str], values: Iterable[Any]) -> list[list[Any]]:
@@ -144,7 +165,7 @@ def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Writ
             else _NOTHING
             for nth in range(len(types))
         ]
-        said = [(nth, _SAID.get(types[nth], _say)) for nth in full]
+        said = [(nth, _SAID.get(_plainly(types[nth]), _say)) for nth in full]
         says = [(nth, say) for nth, say in said if say is not None]
         return whole.format("".join(parts)), says
 
@@ -160,6 +181,11 @@ def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Writ
         return text % tuple(row)
 
     return write
+
+
+def _plainly(kind: type) -> type:
+    """A word of a vocabulary is a text."""
+    return str if issubclass(kind, str) else kind
 
 
 _NOTHING = "%.0s"

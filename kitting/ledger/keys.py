@@ -35,11 +35,12 @@ def key() -> bytes | None:
     Returns:
         32 bytes.
     """
+    file = path()
     try:
-        found = path().stat()
+        found = file.stat()
     except FileNotFoundError:
         return None
-    return _read(path(), found.st_mtime_ns, found.st_ino)
+    return _read(file, found.st_mtime_ns, found.st_ino)
 
 
 @lru_cache(maxsize=4)

@@ -283,7 +283,7 @@ def next_link(
     head.seq, head.hash = seq, digest
     head.at = operation.at if head.at is None else max(head.at, operation.at)
     return Link(
-        operation=operation,
+        operation_id=operation.pk,
         site=head.site,
         seq=seq,
         form=FORM,

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import asdict
 from datetime import date, datetime, timedelta
 from random import Random
 from typing import Any, Final, TypeVar
@@ -152,18 +151,18 @@ class Pen:
                 key=self.luck.randbytes(16),
                 name=name,
                 mark=fingerprint(name, sent),
-                by=by,
+                by_id=by.pk,
                 by_name=str(by)[:150],
-                bench=bench,
+                bench_id=None if bench is None else bench.pk,
                 at=self.now,
             )
         )
         written = [*rows, *map(_seal, touched)]
         for row in written:
-            row.operation = operation
+            row.operation_id = operation.pk
             if row.pk is None:
                 self.made(row)
-        said = json.dumps(asdict(outcome), sort_keys=True)
+        said = json.dumps(vars(outcome), sort_keys=True)
         self.made(next_link(self.head, operation, said, written))
 
     def put_down(self) -> None:
@@ -190,12 +189,28 @@ class Pen:
         inside = defaultdict(list)
         for line in lines:
             inside[line.box_id].append(line)
-        for box in boxes:
-            kept = {name: getattr(box, name) for name in _OPENED}
-            bulk.insert_numbered([Box(**kept, events_seen=1)])
-            bulk.insert_numbered(inside[box.pk])
-            box._state.adding = False
-            bulk.update([box], THINGS[Box])
+        for some in _side_by_side(boxes):
+            bulk.insert_numbered(
+                [
+                    Box(**{name: getattr(box, name) for name in _OPENED}, events_seen=1)
+                    for box in some
+                ]
+            )
+            bulk.insert_numbered([line for box in some for line in inside[box.pk]])
+            for box in some:
+                box._state.adding = False
+            bulk.update(some, THINGS[Box])
+
+
+def _side_by_side(boxes: Iterable[Box]) -> Iterator[list[Box]]:
+    """Boxes in their order, no two of a bench at once: one is open at each."""
+    some: dict[int | None, Box] = {}
+    for box in boxes:
+        if box.bench_id in some:
+            yield list(some.values())
+            some = {}
+        some[box.bench_id] = box
+    yield list(some.values())
 
 
 _OPENED: Final = ("id", "number", "recipe_id", "size_id", "bench_id")
