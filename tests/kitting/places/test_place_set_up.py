@@ -137,10 +137,13 @@ def test_the_catalogue_says_the_same_of_what_the_pages_made() -> None:
 # -- Changing -------------------------------------------------------------------------
 
 
-def test_a_place_that_was_never_used_becomes_another_kind(manager: Client) -> None:
+def test_a_place_that_was_never_used_becomes_another_kind(
+    manager: Client, django_assert_max_num_queries: Any
+) -> None:
     place = factories.make_place()
     page = at(place.code)
-    assert "it can still become another kind" in text_of(manager.get(page))
+    with django_assert_max_num_queries(15):
+        assert "it can still become another kind" in text_of(manager.get(page))
     said = {"seen": mark_of(place), "active": "on"}
     answer = manager.post(page, sent(name="Cage", kind="quarantine", **said))
     assert answer["Location"] == reverse("kitting:place-detail", args=[place.code])
