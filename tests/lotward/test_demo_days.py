@@ -116,7 +116,7 @@ also = partial(pytest.param, marks=pytest.mark.long)
     [
         also(datetime(2026, 3, 30, 0, 10, tzinfo=LONDON), FRIDAY),  # a Monday
         (datetime(2026, 3, 29, 0, 59, 59, tzinfo=UTC), FRIDAY),  # then it is 02:00
-        (datetime(2026, 3, 30, 7, 55, tzinfo=LONDON), date(2026, 3, 30)),
+        also(datetime(2026, 3, 30, 7, 55, tzinfo=LONDON), date(2026, 3, 30)),
         also(datetime(2026, 10, 27, 10, 40, tzinfo=LONDON), date(2026, 10, 27)),
     ],
     ids=["Monday night", "clocks change", "first of the morning", "mid-morning"],
