@@ -70,7 +70,7 @@ LONGEST = (
 )
 
 DATABASE_FIXTURES = {"db", "transactional_db", "live_server", "django_db_setup"}
-CLIENT_FIXTURES = {"client", "client_for"}
+CLIENT_FIXTURES = {"client", "client_for", "everybody"}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
@@ -371,6 +371,17 @@ def client_for() -> Callable[[User], Client]:
         return client
 
     return signed_in
+
+
+@pytest.fixture
+def everybody(
+    make_user: Callable[..., User], client_for: Callable[[User], Client]
+) -> Client:
+    """The browser of somebody with every right, so that no page is closed."""
+    from kitting.ledger.setup import ROLES
+
+    rights = {f"kitting.{right}" for of_role in ROLES.values() for right in of_role}
+    return client_for(make_user("everybody", permissions=tuple(rights)))
 
 
 @pytest.fixture

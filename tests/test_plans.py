@@ -30,6 +30,7 @@ from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
 from tests.conftest import around_a_module, guards_away
+from tests.test_queries import LISTS, hold_all_kinds, too_many
 
 pytestmark = pytest.mark.django_db
 
@@ -269,6 +270,15 @@ def test_a_walk_is_seen(explain: Explain) -> None:
         'SELECT * FROM "kitting_boxevent" U0 WHERE U0."reason" = \'x\'',
     ):
         assert walked(sql, explain(sql)) == {"kitting_boxevent"}
+
+
+def test_no_page_asks_more_for_many_boxes_and_holds(
+    filled: filling.Filled, everybody: Client
+) -> None:
+    hold_all_kinds(filled.lot)
+    recall = reverse("dispatch:recall")
+    pages = [f"{recall}?q={filled.lot.number}", *(reverse(name) for name in LISTS)]
+    assert too_many(everybody, pages) == {}
 
 
 @pytest.mark.usefixtures("filled")

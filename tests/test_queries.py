@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from benchmarks import filling
 from kitting.ledger import holds
-from kitting.ledger.setup import ROLES
-from kitting.models import Lot, Part, User
+from kitting.models import Lot, Part
 from tests import factories
 from tests.browser.touring import pages_of
 from tests.ledgers import History
@@ -27,13 +23,6 @@ LISTS = (
     *("kitting:labels", "kitting:label-log", "kitting:workshop", "kitting:places"),
     *("dispatch:journal", "dispatch:journal-export"),
 )
-
-
-@pytest.fixture
-def everybody(make_user: Callable[..., User], client_for: Callable[..., Client]):
-    """The browser of somebody with every right, so that no page is closed."""
-    rights = {f"kitting.{right}" for of_role in ROLES.values() for right in of_role}
-    return client_for(make_user("everybody", permissions=tuple(rights)))
 
 
 def asked_by(client: Client, address: str) -> int:
@@ -78,12 +67,4 @@ def test_no_page_asks_more(history: History, everybody: Client) -> None:
     assert len(set(pages)) > 60
     assert too_many(everybody, pages) == {}
     hold_all_kinds(history.band_lot)
-    assert too_many(everybody, pages) == {}
-
-
-def test_no_page_asks_more_for_250_boxes_and_many_holds(everybody: Client) -> None:
-    filled = filling.fill(boxes=250)
-    hold_all_kinds(filled.lot)
-    recall = reverse("dispatch:recall")
-    pages = [f"{recall}?q={filled.lot.number}", *(reverse(name) for name in LISTS)]
     assert too_many(everybody, pages) == {}
