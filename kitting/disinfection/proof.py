@@ -48,7 +48,7 @@ def verdicts(tally: Tally) -> None:
     found = Run.objects.select_related("protocol").prefetch_related(
         "readings", "dosimeters", "values", "verdicts"
     )
-    for run in found.order_by("pk").iterator(chunk_size=200):
+    for run in found.order_by("pk").iterator(chunk_size=25):
         tally.count += 1
         if run.zone_um is not None and run.belt_um_s is not None:
             tally.same(
@@ -268,7 +268,7 @@ def _lengths(tally: Tally) -> None:
         .select_related("run__protocol")
         .order_by("pk")
     )
-    for stay in cleared.iterator(chunk_size=500):
+    for stay in cleared.iterator(chunk_size=100):
         _long_enough(tally, stay)
 
 

@@ -170,6 +170,9 @@ class Pen:
         with bulk.undisturbed():
             others = [m for m in self._new if m not in THINGS and m is not Link]
             order: list[type[Model]] = [*THINGS, *others, Link]
+            # A run that ended gives its line to one that is begun in the same batch.
+            ended = self._changed.pop(Run, {})
+            bulk.update(list(ended.values()), THINGS[Run])
             for model in order:
                 rows = self._new.pop(model, [])
                 if model is Box:
