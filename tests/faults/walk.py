@@ -297,7 +297,7 @@ def by_two_servers(call: Call) -> None:
     with os.fdopen(reads) as file:
         said = set(file.read().splitlines())
     assert len(said - {GIVEN_ONCE}) == 1, (call.kind, said)
-    assert call.on_record() == 1, call.kind
+    assert call.on_record() == 1, (call.kind, said)
 
 
 def by_a_clock_set_back(call: Call) -> None:
