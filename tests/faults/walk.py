@@ -219,6 +219,10 @@ def _fork(work: Callable[[], object]) -> int:
         child = os.fork()
     if child == 0:
         try:
+            # Where a browser's loop runs in this thread, connections are kept apart for
+            # it; the child runs none, and would find an older one to another database.
+            with suppress(AttributeError):
+                del connections["default"]
             work()
         finally:
             die()
