@@ -12,7 +12,6 @@ from uuid import UUID
 from dispatch.models import Consignee
 from kitting.disinfection.queries.protocols import mark_of, terms_of
 from kitting.disinfection.services import evidence, protocols
-from kitting.domain.entries import Report
 from kitting.ledger.operations import Sign
 from kitting.models import (
     Bench,
@@ -28,7 +27,7 @@ from kitting.models import (
 )
 from lotward.catalogue.loading import load_catalogue
 from lotward.demo import masterdata
-from lotward.demo.evidence import MEANING, NOTHING_PROVED
+from lotward.demo.evidence import MEANING, REPORTS
 from lotward.demo.people import make_people
 
 CONSIGNEES: Final = 500
@@ -156,16 +155,7 @@ def _hospitals(known: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
 
 
 def _sign_protocol(begin: date, signs: Iterator[dict[str, Sign]]) -> None:
-    report = Report(
-        code="EV-BELT",
-        laboratory="Laboratory of Eskmoor General",
-        surface="Printed headband and visor",
-        container="tote",
-        measured="Test organism on coupons, before and after",
-        result=NOTHING_PROVED,
-        document="Demonstration sheet 1",
-        on=begin - timedelta(days=20),
-    )
+    report = replace(REPORTS[0], on=begin - timedelta(days=20))
     recorded = evidence.record_evidence(report=report, sign=next(signs)["quality"])
     draft = Protocol.objects.get()
     terms = replace(terms_of(draft), evidence=(recorded.code,))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
@@ -15,7 +14,12 @@ from kitting.checking.steps import Found, found_rows
 from kitting.disinfection.services.runs import OnLine, Opened
 from kitting.disinfection.services.verdicts import Judged
 from kitting.disinfection.steps.lines import pass_ms, readings_of
-from kitting.disinfection.steps.verdicts import after_run, light_verdict, reading_rows
+from kitting.disinfection.steps.verdicts import (
+    after_run,
+    light_rows,
+    light_verdict,
+    reading_rows,
+)
 from kitting.domain.entries import Belt
 from kitting.domain.exposure import Reading
 from kitting.domain.numbers import Kind
@@ -32,7 +36,6 @@ from kitting.models import (
     Lot,
     Run,
     RunBag,
-    RunVerdict,
 )
 from kitting.models.lots import Container, LotStage, Verdict
 from kitting.models.runs import Moment
@@ -323,6 +326,8 @@ class Stock:
             self._on_line("take_off", run, bag, [change(bag, off)], stay)
         values = self._measured()
         closing = readings_of(values, Moment.CLOSING)
+        verdict = light_verdict(run, opening + closing, (), run.rel_u_ppm)
+        assert verdict.passed  # noqa: S101 -- the lamps are new
         run.closed_at, run.stage = pen.begins(), RunStage.RELEASED
         moved = [
             after_run(bag, stay, run, (), passed=True)
@@ -335,7 +340,7 @@ class Stock:
             "close_run",
             self.house.people["line"],
             Judged(run=run.number, stage=run.stage, bags=len(bags)),
-            [*reading_rows(run, closing), *_verdicts(run, opening + closing), *moved],
+            [*reading_rows(run, closing), *light_rows(run, verdict), *moved],
             bags,
             None,
             {
@@ -347,18 +352,3 @@ class Stock:
         part = bags[0].lot.part.code
         del self.coming[part]
         self.ready.setdefault(part, deque()).extend(bags)
-
-
-def _verdicts(run: Run, readings: list[Reading]) -> Iterator[RunVerdict]:
-    verdict = light_verdict(run, readings, (), run.rel_u_ppm)
-    assert verdict.passed  # noqa: S101 -- the lamps are new
-    for side in verdict.sides:
-        yield RunVerdict(
-            run=run,
-            side=side.dose.side,
-            required_uj_cm2=side.required_uj_cm2,
-            dose_uj_cm2=side.dose.measured_uj_cm2,
-            low_uj_cm2=side.dose.low_uj_cm2,
-            rel_u_ppm=side.dose.rel_u_ppm,
-            passed=side.met,
-        )

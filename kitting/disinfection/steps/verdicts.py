@@ -143,7 +143,20 @@ def judge(
     """
     both = [*readings_on_record(run), *closing]
     verdict = light_verdict(run, both, dosed, rel_u_ppm)
-    rows: list[Guarded] = [
+    return light_rows(run, verdict), verdict.passed
+
+
+def light_rows(run: Run, verdict: exposure.Verdict) -> list[Guarded]:
+    """Write down the verdict on a run by UV-C.
+
+    Args:
+        run: The run.
+        verdict: What was judged.
+
+    Returns:
+        A row for each required side, not yet inserted.
+    """
+    return [
         RunVerdict(
             run=run,
             side=side.dose.side,
@@ -155,7 +168,6 @@ def judge(
         )
         for side in verdict.sides
     ]
-    return rows, verdict.passed
 
 
 def held_long_enough(
