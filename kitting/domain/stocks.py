@@ -1,4 +1,4 @@
-"""What label stock and printers may be: sizes, dots, codes.
+"""What label stock and printers may be: sizes and dots.
 
 Lengths are whole µm, so that a page of 215.9 mm or a gap of 2.54 mm is exact. Dots are
 a fraction, so many on so many µm: 8 on 1,000 for what is sold as 203 dpi (and has 203.2
@@ -25,10 +25,6 @@ MOST_ON_A_SHEET: Final = 500
 MOST_DOTS: Final = 80_000_000
 """Of a page, which is read back whole, in memory: A3 with 600 dots per inch has 70
 million. A printer with 1,200 prints whole dots of 600 as well."""
-
-CODE_LONGEST: Final = 20
-NAME_LONGEST: Final = 60
-PLACE_CODE_LONGEST: Final = 12
 
 
 @dataclass(frozen=True)
@@ -71,26 +67,6 @@ class PrinterFacts:
     head_um: int = 1000
     bench: str = ""
     active: bool = True
-
-
-def need_code(code: str, name: str, most: int = CODE_LONGEST) -> None:
-    """Refuse a code or a name that none can have.
-
-    Args:
-        code: The code.
-        name: The name.
-        most: Characters that the code may have.
-
-    Raises:
-        Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``.
-    """
-    plain = code.isascii() and code.replace("-", "").isalnum()
-    if not plain or len(code) > most or code != code.upper():
-        raise Refused("code_malformed", read=code, most=most)
-    if not name.strip():
-        raise Refused("set_up_name_missing")
-    if len(name) > NAME_LONGEST:
-        raise Refused("entry_too_long", what="name", most=NAME_LONGEST)
 
 
 def need_head(dots: int, um: int) -> None:

@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.stages import BagStage, BoxStage
-from kitting.domain.stocks import NAME_LONGEST, PLACE_CODE_LONGEST
+from kitting.ledger.coded import NAME_LONGEST, PLACE_CODE_LONGEST
 from kitting.models import Part
 from kitting.models.catalogue import PlaceKind
 from kitting.printing.forms.stocks import capitals

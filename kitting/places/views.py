@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
+from kitting.ledger.coded import mark_of
 from kitting.lots.queries.bags import cleared_together
 from kitting.models import Carrier, Place
 from kitting.places import queries
@@ -25,7 +26,6 @@ from kitting.places.forms import (
 from kitting.places.queries import PlaceRow, Standing
 from kitting.places.services import carriers, scans, set_up
 from kitting.places.services.scans import Hand
-from kitting.printing.queries.stocks import mark_of
 from kitting.web.acting import OK, act_page, attempt, say_and_go
 from kitting.web.http import (
     LotwardRequest,

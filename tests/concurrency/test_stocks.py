@@ -9,10 +9,10 @@ import pytest
 from django.db import connection, transaction
 
 from kitting.domain.errors import Conflict
+from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Operation, Print, PrintJob, Stock
-from kitting.printing.queries.stocks import mark_of
 from kitting.printing.services.printers import print_test_page
 from kitting.printing.services.stocks import keep_stock
 from tests import factories

@@ -10,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from kitting.checking.steps import Found, found_of
-from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
+from kitting.domain.errors import OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage, MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import LONGEST_REASON, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
+from kitting.lots.steps.counts import need_shown
 from kitting.lots.steps.scrap import scrap_reason
 from kitting.models import Bag, Disposition, Lot, Movement
 from kitting.models.evidence import Fate
@@ -278,8 +279,7 @@ def _dispose(
     bags = _rejected_bags(lot, bag_ids)
     pieces = {bag.pk: bag.pieces for bag in bags}
     total = sum(pieces.values())
-    if shown not in (None, total):
-        raise Conflict("pieces_differ", lot=lot.number, pieces=total, shown=shown)
+    need_shown(lot, total, shown)
     if fate in _AWAY:
         _refuse_held(bags)
         movements = [

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kitting.domain.errors import Conflict
 from kitting.domain.stages import MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.lots.steps.cancelling import give_back, need_unused, taken_for
+from kitting.lots.steps.counts import need_shown
 from kitting.models import Bag, Guarded, Lot
 from kitting.models.lots import LotStage
 
@@ -64,8 +64,7 @@ def cancel_lot(
         bags = [bag for bag in found.values() if bag.lot_id == lot.pk]
         need_unused(lot, bags)
         total = sum(bag.pieces for bag in bags)
-        if pieces not in (None, total):
-            raise Conflict("pieces_differ", lot=lot.number, pieces=total, shown=pieces)
+        need_shown(lot, total, pieces)
         gone = MovementKind.CANCELLED
         movements: list[Guarded] = [
             change(bag, Change(gone, bag.pieces, sign=-1, reason=why))

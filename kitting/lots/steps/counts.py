@@ -13,7 +13,7 @@ from kitting.ledger.needs import need_another, need_length
 from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Bag, BoxLine, Count, Guarded, Movement, OpenBag, User
+from kitting.models import Bag, BoxLine, Count, Guarded, Lot, Movement, OpenBag, User
 from kitting.models.lots import CountedBy, LotStage, Verdict
 
 LONGEST_REASON: Final = 200
@@ -91,6 +91,21 @@ def need_unmoved(bag: Bag, moves: int | None) -> None:
     """
     if moves is not None and bag.moves != moves:
         raise Conflict("bag_moved_since", bag=bag.number, pieces=bag.pieces)
+
+
+def need_shown(lot: Lot, pieces: int, shown: int | None) -> None:
+    """Refuse an act of two steps that would come to another figure than was shown.
+
+    Args:
+        lot: The lot.
+        pieces: What it comes to.
+        shown: What was shown; None takes any.
+
+    Raises:
+        Conflict: ``pieces_differ``.
+    """
+    if shown not in (None, pieces):
+        raise Conflict("pieces_differ", lot=lot.number, pieces=pieces, shown=shown)
 
 
 def recount(act: Act, bag: Bag, row: Count, decided: Decided) -> Counted:

@@ -59,7 +59,8 @@ def put_bag(*, bag_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
 
     Raises:
         Missing: ``row_missing`` if there is no such bag or place.
-        Refused: ``bag_is_used_up``, ``quarantine_only``, ``quarantine_why``.
+        Refused: ``bag_is_used_up``, ``place_closed``, ``quarantine_only``,
+            ``quarantine_why``.
         WrongStage: ``bag_on_the_line``.
         OperationKeyReused: If the key was used for another act.
     """

@@ -6,13 +6,17 @@ from dataclasses import dataclass
 
 from kitting.domain.errors import Refused
 from kitting.domain.stages import RunStage
-from kitting.domain.stocks import NAME_LONGEST, PLACE_CODE_LONGEST, need_code
 from kitting.ledger import locking
+from kitting.ledger.coded import (
+    NAME_LONGEST,
+    PLACE_CODE_LONGEST,
+    need_code,
+    row_to_keep,
+)
 from kitting.ledger.needs import need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Place, Run
 from kitting.places.queries import all_carriers, bags_at, boxes_at, rests_on
-from kitting.printing.services.stocks import row_to_keep
 
 
 @dataclass(frozen=True)

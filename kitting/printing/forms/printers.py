@@ -8,7 +8,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.stocks import CODE_LONGEST, NAME_LONGEST, PrinterFacts
+from kitting.domain.stocks import PrinterFacts
+from kitting.ledger.coded import CODE_LONGEST, NAME_LONGEST
 from kitting.models import Bench, Printer, Stock
 from kitting.printing.forms.stocks import KeptForm, capitals
 

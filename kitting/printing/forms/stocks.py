@@ -11,7 +11,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.figures import scaled, written
-from kitting.domain.stocks import CODE_LONGEST, NAME_LONGEST, PrinterFacts, StockFacts
+from kitting.domain.stocks import PrinterFacts, StockFacts
+from kitting.ledger.coded import CODE_LONGEST, NAME_LONGEST
 from kitting.models import Stock
 from kitting.web.fields import FigureField
 from kitting.web.forms import KeyedForm

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
@@ -16,12 +14,9 @@ from kitting.domain.errors import Missing, Refused
 from kitting.domain.stocks import StockFacts
 from kitting.labels.kinds import BADGE, Kind
 from kitting.labels.stock import Sheet, Stock
-from kitting.models import Bench, Place, Printer
+from kitting.models import Printer
 from kitting.models import Stock as StockRow
 from kitting.printing.queries.labels import LABELLED
-
-_NOT_SET_UP: Final = ("id", "asleep_until")
-"""Columns that no manager enters."""
 
 _UM: Final = 1000
 _LAID: Final = re.compile(
@@ -221,20 +216,3 @@ def facts_of(stock: StockRow) -> StockFacts:
     return StockFacts(
         **{one.name: getattr(stock, one.name) for one in fields(StockFacts)}
     )
-
-
-def mark_of(row: StockRow | Printer | Place | Bench) -> str:
-    """What a form remembers of a row, so that a change of somebody else is noticed.
-
-    Args:
-        row: What is set up.
-
-    Returns:
-        A hash of everything that a manager enters.
-    """
-    values = {
-        column.attname: getattr(row, column.attname)
-        for column in row._meta.concrete_fields
-        if column.name not in _NOT_SET_UP
-    }
-    return hashlib.sha256(json.dumps(values, sort_keys=True).encode()).hexdigest()

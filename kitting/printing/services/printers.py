@@ -10,13 +10,14 @@ from typing import Final
 
 from kitting.domain.errors import Conflict, LotwardError, Refused
 from kitting.domain.prints import TEST
-from kitting.domain.stocks import PrinterFacts, need_code, need_dots, need_head
+from kitting.domain.stocks import PrinterFacts, need_dots, need_head
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.ipp.facts import Media
 from kitting.labels.pressed import Pressed
 from kitting.labels.trial import test_page
 from kitting.ledger import locking
+from kitting.ledger.coded import named, need_code, row_to_keep
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bench, Print, Printer, Stock
@@ -24,7 +25,7 @@ from kitting.printing.queries.printers import printer_of
 from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import Laid, laid_out
 from kitting.printing.report import NO, Finding, report
-from kitting.printing.services.stocks import Entered, named, page_um_of, row_to_keep
+from kitting.printing.services.stocks import Entered, page_um_of
 from kitting.printing.steps import RENDERER, queue_document
 
 AGAIN: Final = "Test page"

@@ -1,20 +1,15 @@
-"""Label stock: what managers keep, and what keeping a printer has in common with it."""
+"""Label stock as managers set it up."""
 
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
-from typing import TypeVar
 
-from kitting.domain.errors import Conflict, Refused
-from kitting.domain.stocks import StockFacts, need_code, need_dots, need_size
-from kitting.ledger import locking
-from kitting.ledger.needs import need_row
+from kitting.domain.errors import Refused
+from kitting.domain.stocks import StockFacts, need_dots, need_size
+from kitting.ledger.coded import need_code, row_to_keep
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Bench, Place, Printer, Stock, Workshop
-from kitting.printing.queries.stocks import Laid, laid_out, mark_of
-
-R = TypeVar("R", Stock, Printer, Place, Bench)
-N = TypeVar("N", Stock, Bench, Printer, Place)
+from kitting.models import Stock
+from kitting.printing.queries.stocks import Laid, laid_out
 
 
 @dataclass(frozen=True)
@@ -83,21 +78,6 @@ def trial(facts: StockFacts) -> Laid:
     return _fill(Stock(), facts)
 
 
-def row_to_keep(act: Act, model: type[R], code: str, was: str, seen: str) -> R:
-    """The row to change under its lock, or a new one."""
-    # One set-up at a time: a code is free, and a stock in use, until the act is done.
-    locking.lock_row(Workshop, act.workshop.pk)
-    taken = model.objects.filter(code__iexact=code).exclude(code=was)
-    if was != code and taken.exists():
-        raise Conflict("code_taken", read=code)
-    if not was:
-        return model()
-    found = locking.lock_row(model, named(model, was).pk)
-    if seen and seen != mark_of(found):
-        raise Conflict("page_is_old")
-    return found
-
-
 def _fill(row: Stock, facts: StockFacts) -> Laid:
     need_code(facts.code, facts.name)
     need_size(facts)
@@ -110,8 +90,3 @@ def _fill(row: Stock, facts: StockFacts) -> Laid:
 def page_um_of(stock: Stock) -> tuple[int, int]:
     """Width and height of the page that a printer is given, in µm."""
     return laid_out(stock).page_um
-
-
-def named(model: type[N], code: str) -> N:
-    """The row that has a code."""
-    return need_row(model.objects.filter(code=code))

@@ -13,10 +13,11 @@ from django.utils.translation import gettext as _
 from kitting.domain.errors import CodeError
 from kitting.ipp.client import IppPrinter
 from kitting.ledger import clock
+from kitting.ledger.coded import mark_of
 from kitting.models import Bench, Printer, Stock
 from kitting.printing.forms.printers import PrinterForm
 from kitting.printing.queries.printers import no_worker, printer_lines, worker_seen
-from kitting.printing.queries.stocks import laid_out, mark_of
+from kitting.printing.queries.stocks import laid_out
 from kitting.printing.services.printers import (
     Told,
     ask_printer,

@@ -14,6 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from kitting.domain.errors import LotwardError
 from kitting.labels.trial import test_page
+from kitting.ledger.coded import mark_of
 from kitting.models import Stock
 from kitting.printing.forms.stocks import StockForm
 from kitting.printing.pictures import Grid, grid_of
@@ -22,7 +23,6 @@ from kitting.printing.queries.stocks import (
     facts_of,
     labels_for,
     laid_out,
-    mark_of,
     stock_lines,
 )
 from kitting.printing.services.stocks import keep_stock, trial

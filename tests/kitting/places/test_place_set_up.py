@@ -12,12 +12,12 @@ from django.urls import reverse
 from kitting.disinfection.queries.runs import lines
 from kitting.disinfection.services import lamps
 from kitting.domain.errors import LotwardError, Missing
+from kitting.ledger.coded import mark_of
 from kitting.lots.services.lots import NewBag
 from kitting.models import Carrier, Operation, Place
 from kitting.models.catalogue import PlaceKind
 from kitting.places.services import carriers, places
 from kitting.places.services.set_up import add_place, change_place
-from kitting.printing.queries.stocks import mark_of
 from lotward.catalogue.loading import load_catalogue
 from tests import factories
 from tests.assertions import (

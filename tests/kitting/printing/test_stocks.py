@@ -11,9 +11,10 @@ import pytest
 from kitting.domain.errors import Conflict, LotwardError, Missing, Refused
 from kitting.domain.stocks import FINEST, PrinterFacts, StockFacts, need_dots, need_head
 from kitting.labels.stock import Sheet
+from kitting.ledger.coded import mark_of
 from kitting.models import Operation, Printer, Stock
 from kitting.printing.queries.printers import printer_lines, printers_by_bench
-from kitting.printing.queries.stocks import facts_of, laid_out, mark_of, stock_lines
+from kitting.printing.queries.stocks import facts_of, laid_out, stock_lines
 from kitting.printing.services.printers import keep_printer
 from kitting.printing.services.stocks import keep_stock, trial
 from tests import factories
