@@ -7,6 +7,8 @@ One class per decision that a caller can make.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 
 class LotwardError(Exception):
     """An act or an input was refused.
@@ -81,3 +83,10 @@ class Refused(LotwardError):
 
 class WrongStage(Conflict):
     """The thing is in another stage than the act needs."""
+
+
+class Doubted(Refused):
+    """Figures that can hardly be right: the act is done once somebody says why they are."""
+
+    besides: Sequence[Doubted] = ()
+    """What else is in doubt, so that all of it is asked at once."""

@@ -62,6 +62,10 @@ SENTENCES: dict[str, str | Promise] = {
     "count_out_of_range": _(
         "%(read)s is not from 1 to %(most)s. Ask for that many numbers at a time."
     ),
+    "count_unusual": _(
+        "%(pieces)s in one bag is far from what a bag of this part usually holds:"
+        " %(usual)s. Correct the count; if it is right, say why in “sure”."
+    ),
     "counted_out_of_range": _(
         "%(read)s is not from 0 to %(most)s. Count again and enter that number."
     ),
@@ -336,6 +340,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The use-by date is before the day on which the lot was made. Check both dates."
     ),
     "value_missing": _("This cell is empty and must not be. Fill it in."),
+    "waste_is_all": _(
+        "%(read)s was cut off, and what was used of this lot of material is %(most)s."
+        " Enter what was used with its waste, and how much less of that was waste."
+    ),
     "weigh_to_count": _(
         "A count by weight needs what the scale showed. Use the page for counting by"
         " weight."

@@ -1544,6 +1544,7 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("amount", models.PositiveIntegerField()),
+                        ("waste", models.PositiveIntegerField(null=True)),
                     ],
                     options={
                         "default_permissions": (),

@@ -97,6 +97,9 @@ class LotOrigin(Guarded):
         Lot, on_delete=models.PROTECT, related_name="uses", db_index=False
     )
     amount = models.PositiveIntegerField()
+    """What went into its pieces."""
+    waste = models.PositiveIntegerField(null=True)
+    """What was cut off and scrapped besides."""
 
     class Meta:
         default_permissions = ()

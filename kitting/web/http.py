@@ -166,7 +166,8 @@ def add_refusal(
     form: BaseForm, error: LotwardError, *, field: str | None = None
 ) -> int:
     """Show a refusal on the form it came from, and return the status to answer with."""
-    form.add_error(field, ValidationError(sentence(error), code=error.code))
+    for each in (error, *getattr(error, "besides", ())):
+        form.add_error(field, ValidationError(sentence(each), code=each.code))
     return status_for(error)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from kitting.models import Lot, Method, Part, Place, Revision
@@ -15,7 +16,7 @@ from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy
 from kitting.web.fields import CodeField
-from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
+from kitting.web.forms import DayField, FilterForm, KeyedForm
 
 MOST_COUNTS = 500
 """Bags that the form takes at once; more come in a file."""
@@ -32,7 +33,7 @@ IN_A_BAG = ("container", "place_id", "counted_by")
 
 
 class SureForm(KeyedForm):
-    """A form with a field for why more pieces than the material gives are right.
+    """A form with a field for why figures are right that can hardly be.
 
     It stays out of sight until the question was asked.
     """
@@ -44,7 +45,7 @@ class SureForm(KeyedForm):
 
     def add_error(self, field: str | None, error: Any) -> None:
         """Show the field with the refusal that asks for it."""
-        if getattr(error, "code", "") == "yield_impossible":
+        if getattr(error, "code", "") in ("count_unusual", "yield_impossible"):
             self._ask()
         super().add_error(field, error)
 
@@ -81,8 +82,36 @@ def ways_to_have_counted() -> list[tuple[str, Any]]:
     return [("", _("not recorded")), *WAYS.items()]
 
 
+class LikeForm(FilterForm):
+    """What a new lot begins like, as it stands in the address."""
+
+    like = forms.CharField(required=False, max_length=40)
+    revision = RevisionField(required=False)
+
+
 class NewLotForm(SureForm):
-    """A lot with its first bags."""
+    """A lot with its first bags.
+
+    Args:
+        *args: As for any form.
+        cut: Whether lots of this part are made from material.
+        **kwargs: As for any form.
+    """
+
+    first = (
+        "revision",
+        "method",
+        "made_on",
+        "source",
+        "bag_count",
+        "pieces_each",
+        "container",
+        "place",
+    )
+    """What is filled in of every lot; the rest stays out of the way."""
+    of_material = ("made_from", "waste")
+    typed = ("made_on", "bag_count", "number", "source_number", "use_by", "counts")
+    """What stays as it was typed where another part is chosen."""
 
     things = {
         "source_number": _("its number at the source"),
@@ -91,6 +120,7 @@ class NewLotForm(SureForm):
         "counts": _("the count of every bag"),
         "counted_by": _("how they were counted"),
         "made_from": _("what it was made from"),
+        "waste": _("how much of that was cut off"),
         "sure": _("why this is right"),
     }
 
@@ -125,7 +155,11 @@ class NewLotForm(SureForm):
     )
     use_by = DayField(label=_("Use by"), required=False)
     bag_count = forms.IntegerField(
-        label=_("Bags"), required=False, min_value=1, max_value=MOST_COUNTS
+        label=_("Bags"),
+        required=False,
+        min_value=0,
+        max_value=MOST_COUNTS,
+        help_text=_("0 if they come later."),
     )
     pieces_each = forms.IntegerField(
         label=_("In each bag"), required=False, min_value=1
@@ -157,12 +191,51 @@ class NewLotForm(SureForm):
             "One line for each lot of material: its number and how much of it was"
             " used, such as PETG-17 300."
         ),
-        widget=forms.Textarea(attrs={"rows": 3, "class": "number"}),
+        widget=forms.Textarea(attrs={"rows": 2, "class": "number"}),
+    )
+    waste = forms.CharField(
+        label=_("Of that, cutting waste"),
+        required=False,
+        max_length=2000,
+        help_text=_(
+            "It is scrapped. Of one lot of material the amount alone; of several such as"
+            " PETG-17 20; PETG-18 5."
+        ),
+        widget=forms.TextInput(attrs={"class": "number", "autocomplete": "off"}),
     )
     close = forms.BooleanField(
         label=_("Close the lot: there will be no more bags"), required=False
     )
     sure = sure_field()
+
+    def __init__(self, *args: Any, cut: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shown = (*self.first, *(self.of_material if cut else ()), "sure")
+        self.fields["revision"].widget.attrs |= {
+            "hx-get": reverse("kitting:lot-new"),
+            "hx-include": "closest form",
+            "hx-params": "not csrfmiddlewaretoken,op_key",
+            "hx-target": "#lot-new",
+            "hx-swap": "outerHTML",
+        }
+        if self.initial.get("source"):
+            self.fields["bag_count"].widget.attrs["autofocus"] = True
+
+    @property
+    def of_its_material(self) -> list[forms.BoundField]:
+        """The fields of what it was made from, where lots of its part are."""
+        return [self[name] for name in self.of_material if name in self.shown]
+
+    @property
+    def rest(self) -> list[forms.BoundField]:
+        """The fields that are seldom needed."""
+        return [each for each in self.visible_fields() if each.name not in self.shown]
+
+    @property
+    def rest_is_open(self) -> bool:
+        """Whether something is in them, or wrong with them."""
+        asked = (each for each in self.rest if each.name != "counted_by")
+        return any(each.errors or each.value() for each in asked)
 
     def clean_counts(self) -> tuple[int, ...]:
         """Read the counts of bags, separated by blanks, commas, semicolons or plus."""
@@ -190,42 +263,21 @@ class NewLotForm(SureForm):
 
     def clean_made_from(self) -> tuple[tuple[int, int], ...]:
         """Read lots of material with the amounts used."""
-        pairs: list[tuple[str, int]] = []
-        for line in self.cleaned_data["made_from"].splitlines():
-            if not line.strip():
-                continue
-            found = re.fullmatch(
-                r"\s*(\S+?)[\s:=]+0*([1-9][0-9]{0,8})\s*", line, re.ASCII
-            )
-            if found is None:
-                raise ValidationError(
-                    _(
-                        "“%(read)s” is not a lot number and an amount. Write them in"
-                        " one line, such as PETG-17 300."
-                    ),
-                    code="material_unreadable",
-                    params={"read": line.strip()[:60]},
-                )
-            pairs.append((found[1].upper(), int(found[2])))
-        ids = dict(
-            Lot.objects.filter(number__in=[number for number, _ in pairs]).values_list(
-                "number", "pk"
-            )
-        )
-        for number, _amount in pairs:
-            if number not in ids:
-                raise ValidationError(
-                    _("There is no lot “%(read)s”. Take the material in first."),
-                    code="material_unknown",
-                    params={"read": number[:40]},
-                )
-        return tuple((ids[number], amount) for number, amount in pairs)
+        return _amounts(self.cleaned_data["made_from"])
+
+    def clean_waste(self) -> tuple[tuple[int, int], ...]:
+        """Read how much of the material was cut off: of one lot the amount alone."""
+        text = self.cleaned_data["waste"].strip()
+        used = self.cleaned_data.get("made_from", ())
+        if len(used) == 1 and re.fullmatch("0*[1-9][0-9]{0,8}", text, re.ASCII):
+            return ((used[0][0], int(text)),)
+        return _amounts(text)
 
     def clean(self) -> dict[str, Any]:
         """Ask for one way of counting, and only one."""
         data = super().clean() or self.cleaned_data
         count, each = data.get("bag_count"), data.get("pieces_each")
-        if data.get("counts") and (count or each):
+        if data.get("counts") and count:
             self.add_error(
                 "counts",
                 ValidationError(
@@ -236,9 +288,12 @@ class NewLotForm(SureForm):
                     code="quantity_twice",
                 ),
             )
-        elif bool(count) != bool(each) and not self.errors:
-            empty = "pieces_each" if count else "bag_count"
-            self.ask_for(empty, "quantity_missing")
+        elif data.get("counts") or self.errors:
+            pass  # What a bag usually holds is filled in already.
+        elif count and not each:
+            self.ask_for("pieces_each", "quantity_missing")
+        elif each and count is None:
+            self.ask_for("bag_count", "quantity_missing")
         return data
 
     @property
@@ -261,67 +316,33 @@ class NewLotForm(SureForm):
         return {**said, "bags": [{**alike, "pieces": pieces} for pieces in self.pieces]}
 
 
-class NewBagForm(SureForm):
-    """One more bag of an open lot."""
-
-    things = {
-        "pieces": _("how many pieces are in it"),
-        "counted_by": _("how they were counted"),
-        "sure": _("why this is right"),
-    }
-
-    number = ScanField(
-        label=_("Bag number"),
-        required=False,
-        help_text=_("Scan the blank label on the bag. Empty: Lotward gives a number."),
-    )
-    pieces = forms.IntegerField(label=_("How many"), min_value=1)
-    counted_by = forms.ChoiceField(
-        label=_("Counted"), choices=ways_to_have_counted, required=False
-    )
-    container = forms.ChoiceField(label=_("Container"), choices=pairs(Container))
-    place = forms.ModelChoiceField(
-        label=_("Place"),
-        queryset=Place.objects.filter(active=True).exclude(kind=PlaceKind.QUARANTINE),
-        required=False,
-        empty_label=_("No place yet"),
-    )
-    revision = forms.ModelChoiceField(
-        label=_("Revision"), queryset=Revision.objects.none()
-    )
-    method = forms.ModelChoiceField(
-        label=_("Method"),
-        queryset=Method.objects.all(),
-        required=False,
-        empty_label=_("Not known, or none"),
-        help_text=_(
-            "As they are now. If one of them has changed, choose the new one: Lotward"
-            " will ask for a new lot."
-        ),
-    )
-    sure = sure_field()
-
-    def __init__(self, *args: Any, lot: Lot, **kwargs: Any) -> None:
-        last = lot.bags.last()
-        kwargs["initial"] = {
-            "container": last.container if last else Container.TOTE,
-            "place": last.place_id if last else None,
-            "revision": lot.revision_id,
-            "method": lot.method_id,
-            **(kwargs.get("initial") or {}),
-        }
-        super().__init__(*args, **kwargs)
-        revision = self.fields["revision"]
-        revision.queryset = Revision.objects.filter(part=lot.part_id)  # type: ignore[attr-defined]
-        self.fields["pieces"].widget.attrs["data-unit"] = unit_word(lot.part)
-        self.fields["number"].widget.attrs["autofocus"] = True
-
-    @property
-    def entries(self) -> dict[str, Any]:
-        """As of every form, but for the one bag: what it is."""
-        said = super().entries
-        bag = {name: said.pop(name) for name in ("number", "pieces", *IN_A_BAG)}
-        return {**said, "bags": [bag]}
+def _amounts(text: str) -> tuple[tuple[int, int], ...]:
+    """Read lots with amounts, one in a line, as the ids of lots with them."""
+    pairs: list[tuple[str, int]] = []
+    for line in re.split("[;\n\r]", text):
+        if not line.strip():
+            continue
+        found = re.fullmatch(r"\s*(\S+?)[\s:=]+0*([1-9][0-9]{0,8})\s*", line, re.ASCII)
+        if found is None:
+            raise ValidationError(
+                _(
+                    "“%(read)s” is not a lot number and an amount. Write them in"
+                    " one line, such as PETG-17 300."
+                ),
+                code="material_unreadable",
+                params={"read": line.strip()[:60]},
+            )
+        pairs.append((found[1].upper(), int(found[2])))
+    named = Lot.objects.filter(number__in=[number for number, _ in pairs])
+    ids = dict(named.values_list("number", "pk"))
+    for number, _amount in pairs:
+        if number not in ids:
+            raise ValidationError(
+                _("There is no lot “%(read)s”. Take the material in first."),
+                code="material_unknown",
+                params={"read": number[:40]},
+            )
+    return tuple((ids[number], amount) for number, amount in pairs)
 
 
 class LotFilterForm(FilterForm):

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from kitting.lots.proof import counts, lots
+from kitting.lots.proof import counts, lots, materials
 
-__all__ = ["counts", "lots"]
+__all__ = ["counts", "lots", "materials"]

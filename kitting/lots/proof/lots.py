@@ -32,11 +32,9 @@ from kitting.models import (
     Bag,
     BoxLine,
     Lot,
-    LotOrigin,
     Movement,
     OpenBag,
 )
-from kitting.models.lots import LotStage
 
 BAG = Bag._meta.db_table
 MOVEMENT = Movement._meta.db_table
@@ -357,81 +355,11 @@ def lots(tally: Tally, ids: Ids = None) -> None:
         )
 
 
-def origins(tally: Tally) -> None:
-    """What a lot was made from left the bags of that material in the same act.
-
-    Args:
-        tally: Where origins are counted and faults noted.
-    """
-    key = ("operation_id", "lot_id")
-    used = (
-        Movement.objects.filter(kind=MovementKind.MADE_INTO, corrects__isnull=True)
-        .order_by(*key)
-        .values(*key)
-        .annotate(total=Sum(-F("delta")))
-        .values_list(*key, "total")
-    )
-    key = ("operation_id", "from_lot_id")
-    named = (
-        LotOrigin.objects.order_by(*key)
-        .values(*key)
-        .annotate(total=Sum("amount"))
-        .values_list(*key, "total")
-    )
-    streams = grouped(rows(named), width=2), grouped(rows(used), width=2)
-    for (operation, lot), (origin, moved) in side_by_side(*streams):
-        tally.count += 1
-        tally.same(
-            LotOrigin._meta.db_table,
-            None,
-            f"Operation {operation} made a lot from lot {lot} and took another amount"
-            " from its bags.",
-            sum(total for (total,) in origin),
-            sum(total for (total,) in moved),
-        )
-
-
-def cancelled(tally: Tally) -> None:
-    """A cancelled lot holds nothing, and only its material came back, all of it, once.
-
-    Args:
-        tally: Where cancelled lots are counted and faults noted.
-    """
-    left = Movement.objects.filter(kind=MovementKind.CANCELLED)
-    kept = left.exclude(lot__stage=LotStage.CANCELLED).order_by("pk")
-    for pk in kept.values_list("pk", flat=True):
-        words = "Pieces left with a lot that is not cancelled."
-        tally.add(MOVEMENT, pk, words, LotStage.CANCELLED, "another stage")
-    over = Lot.objects.filter(stage=LotStage.CANCELLED).order_by("pk")
-    used = over.annotate(used=Sum("origins__amount"))
-    for pk, number, amount in rows(used.values_list("pk", "number", "used")):
-        tally.count += 1
-        here = Bag.objects.filter(lot=pk).aggregate(total=Sum("pieces"))["total"] or 0
-        tally.same(LOT, pk, f"Lot {number} is cancelled and holds pieces.", 0, here)
-        back = Movement.objects.filter(corrects__isnull=False, reason=number)
-        total = back.aggregate(total=Sum("delta"))["total"] or 0
-        words = f"Lot {number} is cancelled and its material did not come back."
-        tally.same(LOT, pk, words, amount or 0, total)
-    corrections = Movement.objects.filter(corrects__isnull=False).order_by("pk")
-    rightly = corrections.order_by().filter(
-        bag=F("corrects__bag"),
-        kind=F("corrects__kind"),
-        delta=-F("corrects__delta"),
-        reason__in=over.order_by().values("number"),
-    )
-    wrongly = corrections.exclude(pk__in=rightly.values("pk"))
-    for pk in wrongly.values_list("pk", flat=True):
-        words = "It takes back another movement than it names, or of a lot that stands."
-        tally.add(MOVEMENT, pk, words, "a cancelled lot's material", "another")
-
-
 register(
     ("bags", "movements", movements),
     ("repacked", "movements", repacked),
     ("open bags", "bags", open_at_benches),
     ("lots", "lots", lots),
-    ("materials", "uses", origins),
-    ("cancelled lots", "lots", cancelled),
 )
 register_newest("bags", "movements", movements, (Movement, "bag_id"))
 register_newest("lots", "lots", lots, (Movement, "lot_id"))

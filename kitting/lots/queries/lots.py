@@ -278,6 +278,11 @@ class LotPage:
         return self.lot.stage == LotStage.OPEN
 
     @property
+    def stands(self) -> bool:
+        """Whether it was not taken in by mistake."""
+        return self.lot.stage != LotStage.CANCELLED
+
+    @property
     def closable(self) -> bool:
         """Whether it is open and has bags with something in them."""
         return self.is_open and bool(self.bags)
@@ -286,7 +291,7 @@ class LotPage:
     def cancellable(self) -> bool:
         """Whether nothing of it was checked or used, so that it can be cancelled."""
         return (
-            self.lot.stage != LotStage.CANCELLED
+            self.stands
             and not self.checks
             and not self.lot.movements.exclude(kind__in=UNUSED).exists()
         )

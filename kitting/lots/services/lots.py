@@ -9,6 +9,7 @@ from kitting.domain.errors import Refused, WrongStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.blanks import numbers_for_bags
+from kitting.lots.steps.doubts import doubts, sure_about
 from kitting.lots.steps.intake import (
     NewBag,
     NewLot,
@@ -21,7 +22,6 @@ from kitting.lots.steps.intake import (
     rules,
 )
 from kitting.lots.steps.materials import Materials
-from kitting.lots.steps.yields import sure_about
 from kitting.models import Bag, Guarded, Lot, Movement
 from kitting.models.lots import LotStage
 
@@ -69,13 +69,14 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
     Raises:
         CodeError: If a number breaks its rules.
         Conflict: ``lot_exists`` or ``bag_exists``.
+        Doubted: ``count_unusual``, ``yield_impossible``.
         Missing: If a part, revision, method, place, material or open lot is not there.
         NotEnoughPieces: If a material has less than is used.
         OnHold: If a material is on hold.
         Refused: ``conditions_changed``, ``container_unknown``, ``lot_empty``,
             ``made_on_future``, ``material_twice``, ``number_not_given_out``,
             ``pieces_out_of_range``, ``source_missing``, ``entry_too_long``,
-            ``use_by_before_made_on``, ``yield_impossible``.
+            ``use_by_before_made_on``, ``waste_is_all``.
         WrongStage: ``lot_closed`` if bags are added to a closed lot.
         OperationKeyReused: If the key was used for another act.
     """
@@ -97,6 +98,7 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
     """
     parts = parts_of(lots)
     drafts = draft_bags(lots, parts)
+    doubted = doubts(lots)
     used = {material for new in lots for material, _ in new.made_from}
     placed = any(bag.place_id is not None for new in lots for bag in new.bags)
 
@@ -109,7 +111,10 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
         given = [bag.number for new in lots for bag in new.bags]
         bag_numbers = numbers_for_bags(act, given)
         insert_lots(act, rows)
-        sure = sure_about(lots, rows)
+        # What came into an open lot meanwhile counts: of those the yield is looked at
+        # again, under the lock.
+        found = doubts(lots) if known.old else doubted
+        sure = sure_about(found, lots, rows)
         _close_old(lots)
         moved = rules(known.parts) != rules(parts)
         bags = draft_bags(lots, known.parts) if moved else drafts
@@ -118,8 +123,11 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
         movements: list[Guarded] = [row for _, made in bags for row in made]
         origins: list[Guarded] = []
         for new, lot in zip(lots, rows, strict=True):
+            waste = dict(new.waste)
             for material_id, amount in new.made_from:
-                origin, taken = materials.use(lot, material_id, amount)
+                origin, taken = materials.use(
+                    lot, material_id, amount, waste.get(material_id, 0)
+                )
                 origins.append(origin)
                 movements += taken
         materials.save()

@@ -9,6 +9,7 @@ from kitting.domain.stages import COUNTABLE, UNUSED, BagStage, MovementKind
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import Change, change, need_stage
 from kitting.lots.steps.counts import stage_again
+from kitting.lots.steps.materials import WASTE
 from kitting.models import Bag, Lot, LotOrigin, Movement
 from kitting.models.lots import LotStage
 
@@ -50,10 +51,10 @@ def taken_for(lot: Lot) -> list[Movement]:
     origins = LotOrigin.objects.filter(lot=lot)
     return list(
         Movement.objects.filter(
-            kind=MovementKind.MADE_INTO,
+            kind__in=(MovementKind.MADE_INTO, MovementKind.SCRAPPED),
             operation__in=origins.values("operation"),
             lot__in=origins.values("from_lot"),
-            reason=lot.number,
+            reason__in=(lot.number, WASTE + lot.number),
             corrects__isnull=True,
         ).order_by("pk")
     )
@@ -76,9 +77,10 @@ def give_back(taken: Movement, bag: Bag) -> Movement:
     need_stage(bag, *COUNTABLE)
     to = stage_again(bag) if bag.stage == BagStage.USED_UP else None
     if bag.cleared_run_id != taken.run_id:
-        raise Refused("material_moved_on", bag=bag.number, lot=taken.reason)
+        lot = taken.reason.removeprefix(WASTE)
+        raise Refused("material_moved_on", bag=bag.number, lot=lot)
     what = Change(
-        MovementKind.MADE_INTO,
+        MovementKind(taken.kind),
         taken.pieces,
         sign=1,
         to=to,

@@ -12,9 +12,9 @@ from kitting.domain.delimited import Problem
 from kitting.domain.intakefile import Row, Table, by_lot
 from kitting.domain.shown import shown
 from kitting.ledger.reach import standing_reach
+from kitting.lots.steps.doubts import doubts
 from kitting.lots.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
 from kitting.lots.steps.materials import USABLE
-from kitting.lots.steps.yields import doubts
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, LotStage
 
@@ -149,7 +149,7 @@ def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:
     if found.problems or table.problems:
         return [], []
     new = [_new_lot(found, group) for group in groups]
-    _check_yields(found, groups, new)
+    _check_doubts(found, groups, new)
     if found.problems:
         return [], []
     return new, [_entry(found, group) for group in groups]
@@ -281,16 +281,22 @@ def _new_lot(found: Found, group: tuple[Row, ...]) -> NewLot:
     )
 
 
-def _check_yields(
+def _check_doubts(
     found: Found, groups: list[tuple[Row, ...]], new: list[NewLot]
 ) -> None:
-    """Question more pieces than the material gives, unless the rows say why."""
+    """Ask about what can hardly be right, unless the rows say why it is."""
     for doubt in doubts(new):
-        row = groups[doubt.nth][0]
-        if not new[doubt.nth].sure:
+        if new[doubt.nth].sure:
+            continue
+        group = groups[doubt.nth]
+        if doubt.pieces:
+            row = next(row for row in group if doubt.pieces in row.counts)
+            text = str(doubt.pieces)
+            found.fault(row.line, "counts", text, doubt.code, **doubt.figures)
+        else:
+            row = group[0]
             text = "; ".join(f"{each.lot}: {each.amount}" for each in row.made_from)
-            figures = doubt.figures()
-            found.fault(row.line, "made from", text, "yield_impossible", **figures)
+            found.fault(row.line, "made from", text, doubt.code, **doubt.figures)
 
 
 def _bags(found: Found, row: Row) -> Iterable[NewBag]:

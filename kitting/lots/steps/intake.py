@@ -67,9 +67,11 @@ class NewLot:
     source_number: str = ""
     made_from: tuple[tuple[int, int], ...] = ()
     """Pairs of the id of a material's lot and the amount used of it."""
+    waste: tuple[tuple[int, int], ...] = ()
+    """Pairs of the same, and how much of that was cut off and is scrapped."""
     close: bool = False
     sure: str = ""
-    """Why more pieces than the material gives are right; empty to be asked."""
+    """Why figures are right that can hardly be; empty to be asked."""
 
 
 @dataclass(frozen=True)
@@ -182,12 +184,20 @@ def _check_conditions(new: NewLot, today: date, number: str) -> None:
         need_length(name.replace("_", " "), getattr(new, name), most)
     if new.close and not new.bags:
         raise Refused("lot_empty", lot=number or new.source_number)
-    materials = [material for material, _ in new.made_from]
-    if len(set(materials)) < len(materials):
-        raise Refused("material_twice")
+    _check_materials(new)
+
+
+def _check_materials(new: NewLot) -> None:
+    for pairs in (new.made_from, new.waste):
+        if len(dict(pairs)) < len(pairs):
+            raise Refused("material_twice")
     for _, amount in new.made_from:
         if not 1 <= amount <= MOST_PIECES:
             raise Refused("pieces_out_of_range", read=amount, most=MOST_PIECES)
+    used = dict(new.made_from)
+    for material, amount in new.waste:
+        if not 0 < amount < used.get(material, 0):
+            raise Refused("waste_is_all", read=amount, most=used.get(material, 0))
 
 
 def _check_use_by(use_by: date, made_on: date, today: date) -> None:
@@ -202,7 +212,10 @@ def _same_conditions(lot: Lot, new: NewLot) -> Lot:
     if lot.stage != LotStage.OPEN:
         raise WrongStage("lot_closed", lot=lot.number)
     was = (lot.part_id, lot.revision_id, lot.method_id)
-    if was != (new.part_id, new.revision_id, new.method_id) or new.made_from:
+    if (
+        was != (new.part_id, new.revision_id, new.method_id)
+        or new.made_from + new.waste
+    ):
         raise Refused("conditions_changed", lot=lot.number)
     return lot
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from kitting.domain.errors import Missing, NotEnoughPieces, Refused
 from kitting.domain.stages import BagStage, MovementKind
@@ -10,6 +10,9 @@ from kitting.ledger import locking
 from kitting.ledger.reach import Reach, refuse_held_bag, standing_reach
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import Bag, Lot, LotOrigin, Movement
+
+WASTE = "Cutting waste of "
+"""How the reason begins with which waste is scrapped; the lot's number follows."""
 
 USABLE = (BagStage.ACCEPTED, BagStage.CLEARED)
 """Stages of a bag of material that may be made into something."""
@@ -41,7 +44,7 @@ class Materials:
         self.changed: dict[int, Bag] = {}
 
     def use(
-        self, lot: Lot, material_id: int, amount: int
+        self, lot: Lot, material_id: int, amount: int, waste: int
     ) -> tuple[LotOrigin, list[Movement]]:
         """Take material out of its bags, oldest first, for a lot made from it.
 
@@ -49,6 +52,7 @@ class Materials:
             lot: The lot that is made; it has its number and id.
             material_id: The lot it is made from.
             amount: How much, in the material's unit.
+            waste: How much of that was cut off: it is scrapped.
 
         Returns:
             The origin and the movements, not yet inserted; see ``save``.
@@ -66,29 +70,34 @@ class Materials:
                 use_by=material.use_by,
                 made_on=lot.made_on,
             )
-        made: list[Movement] = []
-        left = amount
-        reason = lot.number
+        here = sum(bag.pieces for bag in self.bags[material_id])
+        if here < amount:
+            short = amount - here
+            raise NotEnoughPieces(
+                "not_enough_material", lot=material.number, wanted=amount, short=short
+            )
+        used = amount - waste
+        made = [
+            *self._out(material_id, used, MovementKind.MADE_INTO, lot.number),
+            *self._out(material_id, waste, MovementKind.SCRAPPED, WASTE + lot.number),
+        ]
+        origin = LotOrigin(lot=lot, from_lot=material, amount=used)
+        origin.waste = waste or None
+        return origin, made
+
+    def _out(
+        self, material_id: int, amount: int, kind: MovementKind, reason: str
+    ) -> Iterator[Movement]:
+        """Take an amount that is there out of bags, in memory."""
         for bag in self.bags[material_id]:
-            taken = min(left, bag.pieces)
+            taken = min(amount, bag.pieces)
             if not taken:
                 continue
             refuse_held_bag(bag, self.reach)
-            out = Change(
-                MovementKind.MADE_INTO,
-                taken,
-                sign=-1,
-                reason=reason,
-                run_id=bag.cleared_run_id,
-            )
-            made.append(change(bag, out))
+            run = bag.cleared_run_id
+            yield change(bag, Change(kind, taken, sign=-1, reason=reason, run_id=run))
             self.changed[bag.pk] = bag
-            left -= taken
-        if left:
-            raise NotEnoughPieces(
-                "not_enough_material", lot=material.number, wanted=amount, short=left
-            )
-        return LotOrigin(lot=lot, from_lot=material, amount=amount), made
+            amount -= taken
 
     def save(self) -> None:
         """Write the bags that were used back; an emptied one is open nowhere."""

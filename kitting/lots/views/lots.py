@@ -16,9 +16,10 @@ from kitting.domain.shown import spaced
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_reach
+from kitting.lots.forms.bags import NewBagForm
 from kitting.lots.forms.lots import (
+    LikeForm,
     LotFilterForm,
-    NewBagForm,
     NewLotForm,
     source_names,
 )
@@ -29,6 +30,7 @@ from kitting.lots.queries.lots import (
     one_lot,
     totals_of,
 )
+from kitting.lots.queries.usual import last_lots, like
 from kitting.lots.services import lots
 from kitting.models import Lot
 from kitting.web.acting import act_page
@@ -95,8 +97,14 @@ def lot_detail(request: LotwardRequest, number: str) -> HttpResponse:
 
 @allowed("kitting.take_in", "GET", "POST")
 def lot_new(request: LotwardRequest) -> HttpResponse:
-    """Take in a lot."""
-    form = NewLotForm(request.POST or None, initial={"made_on": clock.today()})
+    """Take in a lot, like the last one of its part where one was chosen."""
+    chosen = LikeForm(request.POST or request.GET).chosen()
+    last = like(number=chosen.get("like", ""), revision=chosen.get("revision"))
+    begun: dict[str, Any] = {"made_on": clock.today(), **last.values}
+    if request.method == "GET":
+        typed = request.GET.keys() & set(NewLotForm.typed)
+        begun |= {name: request.GET[name] for name in typed}
+    form = NewLotForm(request.POST or None, initial=begun, cut=last.cut)
     return act_page(
         request,
         "kitting/lots/lot_new",
@@ -106,7 +114,10 @@ def lot_new(request: LotwardRequest) -> HttpResponse:
         to=lambda done: lot_address(done.lots[0]),
         act=_("Take in the lot"),
         back=reverse("kitting:lots"),
+        fields="kitting/lots/_lot_new_fields.html",
+        last=last,
         sources=source_names(),
+        again=() if chosen or request.method == "POST" else last_lots(),
     )
 
 

@@ -202,7 +202,10 @@ class Ledger(Bags, RuleBasedStateMachine):
     def take_in(self, at: int, pieces: list[int], close: bool, twice: bool) -> None:
         revision = self.revisions[at % 3]
         new = factories.new_lot(
-            revision, bags=tuple(lots.NewBag(n) for n in pieces), close=close
+            revision,
+            bags=tuple(lots.NewBag(n) for n in pieces),
+            close=close,
+            sure="Counted twice",
         )
         self.act(lots.take_in, lots=[new], twice=twice)
 
@@ -214,7 +217,9 @@ class Ledger(Bags, RuleBasedStateMachine):
                 self.revisions[0],
                 bags=(lots.NewBag(3),),
                 made_from=((material, used),),
+                waste=((material, used // 2),) if used > 1 else (),
                 close=True,
+                sure="Counted twice",
             )
             self.act(lots.take_in, lots=[new], twice=twice)
 
@@ -223,7 +228,8 @@ class Ledger(Bags, RuleBasedStateMachine):
         pk = self.one_of(Lot, at)
         if pk is not None:
             lot = Lot.objects.get(pk=pk)
-            new = factories.new_lot(lot.revision, lot_id=pk, bags=(lots.NewBag(n),))
+            bags, sure = (lots.NewBag(n),), "Counted twice"
+            new = factories.new_lot(lot.revision, lot_id=pk, bags=bags, sure=sure)
             self.act(lots.take_in, lots=[new], twice=twice)
 
     @rule(at=pick, twice=again)
