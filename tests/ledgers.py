@@ -30,6 +30,7 @@ from kitting.models import (
     Guarded,
     Lot,
     Meter,
+    Method,
     Place,
     Print,
     Protocol,
@@ -43,6 +44,8 @@ from kitting.models.runs import Side
 from kitting.packing.services import boxes, voiding
 from kitting.places.services import carriers, places
 from kitting.printing.services.prints import print_labels
+from kitting.products.queries.methods import mark_of
+from kitting.products.services import methods
 from tests import factories, printers
 from tests.factories import sign, sign_by_another
 from tests.kitting.ledger import ledger_evidence, ledger_inspection, ledger_runs
@@ -264,6 +267,7 @@ def make_history() -> History:
     ledger_evidence.find_some(first)
     cancel_lot(lot_id=factories.make_lot(visor).pk, reason="twice", sign=sign())
     retired = ledger_evidence.sign_and_retire(band)
+    _try_settings(visor)
     factories.seal_set_up()
     for box in (sent, labelled, voided):
         box.refresh_from_db()
@@ -303,6 +307,18 @@ def _stop_one(line: Place, protocol: Protocol, meter: Meter, bag: Bag) -> None:
     runs.put_on(run_id=run, bag_id=bag.pk, sign=sign())
     stop_line(run_id=run, reason="the belt jammed", sign=sign())
     runs.put_on(run_id=run, bag_id=bag.pk, sign=sign())
+
+
+def _try_settings(revision: Revision) -> None:
+    """A lot made with a method that was released, and one on trial after it."""
+    said = {"machine_group": "Knives", "part_ids": [revision.part_id]}
+    for version in ("1", "2"):
+        added = methods.add_method(settings_version=version, **said, sign=sign())
+        method = Method.objects.get(code=added.code)
+        factories.make_lot(revision, method_id=method.pk)
+        if version == "1":
+            seen, other = mark_of(method), sign_by_another()
+            methods.release_method(code=method.code, seen=seen, sign=other)
 
 
 def _drill() -> None:

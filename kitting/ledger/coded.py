@@ -1,4 +1,4 @@
-"""Rows that managers set up and that are known by a code: stocks, printers, places."""
+"""Rows of the set-up that are known by a code: stocks, printers, places, methods."""
 
 from __future__ import annotations
 
@@ -12,7 +12,16 @@ from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act
-from kitting.models import Bench, Place, Printer, Stock, Workshop
+from kitting.models import (
+    Bench,
+    Method,
+    Part,
+    Place,
+    Printer,
+    Product,
+    Stock,
+    Workshop,
+)
 
 CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
@@ -21,7 +30,7 @@ PLACE_CODE_LONGEST: Final = 12
 _NOT_SET_UP: Final = ("id", "asleep_until")
 """Columns that no manager enters."""
 
-R = TypeVar("R", Stock, Printer, Place, Bench)
+R = TypeVar("R", Stock, Printer, Place, Bench, Method, Part, Product)
 
 
 def need_code(code: str, name: str, most: int = CODE_LONGEST) -> None:

@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from datetime import date, datetime, timedelta
 
+from django.db.models import Q
+
 from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, Lot, RecipeLine
+
+METHOD_OF_BAG = "lot__method__release"
+"""What is read with a bag, so that it is known whether its lot is on trial."""
+ON_TRIAL = Q(lot__method__isnull=False, lot__method__release__isnull=True)
+"""Bags of lots that were made with a method on trial."""
 
 
 def packing_problem(
@@ -17,7 +24,7 @@ def packing_problem(
 
     Args:
         bag: The bag.
-        lot: Its lot, with the part.
+        lot: Its lot, with part, method and its release.
         today: The workshop's day.
         now: The moment.
         reach: What is held now.
@@ -33,6 +40,8 @@ def packing_problem(
         return OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
     if lot.use_by is not None and lot.use_by < today:
         return Refused("lot_past_use_by", bag=bag.number, use_by=lot.use_by)
+    if lot.method is not None and lot.method.on_trial:
+        return Refused("lot_on_trial", bag=bag.number, method=lot.method.code)
     return open_too_long(bag, lot, now)
 
 

@@ -410,8 +410,8 @@ def read_all(data: object, now: datetime) -> Found:
         return found
     shelf.known("", data, SECTIONS)
     found.places = {each.code: each for each in Place.objects.all()}
+    found.parts = {each.code: each for each in Part.objects.all()}
     for revision in Revision.objects.select_related("part"):
-        found.parts[revision.part.code] = revision.part
         by_code = found.revisions.setdefault(revision.part.code, {})
         by_code[revision.code] = revision
     for name, read in SECTIONS.items():

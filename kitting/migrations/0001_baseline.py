@@ -173,6 +173,7 @@ class Migration(migrations.Migration):
                             "settings_version",
                             models.CharField(blank=True, max_length=20),
                         ),
+                        ("active", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["code"],
@@ -1426,6 +1427,80 @@ class Migration(migrations.Migration):
                                 name="kitting_yield_positive",
                             ),
                         ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="MethodPart",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "method",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="made_with_it",
+                                to="kitting.method",
+                            ),
+                        ),
+                        (
+                            "part",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.part",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "ordering": ["method", "part__code"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("method", "part"),
+                                name="kitting_methodpart_once",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="MethodRelease",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "method",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="release",
+                                to="kitting.method",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
                     },
                 ),
                 migrations.CreateModel(
@@ -3741,6 +3816,11 @@ class Migration(migrations.Migration):
                                 "accept_under_concession",
                                 "Accept under concession, or reject a lot against its plan",
                             ),
+                            (
+                                "keep_methods",
+                                "Add and change methods: machines and settings",
+                            ),
+                            ("release_methods", "Release methods from their trial"),
                             (
                                 "set_checks",
                                 "Set how parts are checked, and for which defects",

@@ -7,6 +7,8 @@ from kitting.models.boxes import Bench, Box, BoxEvent, BoxLine, BoxPut, OpenBag
 from kitting.models.catalogue import (
     BoxSize,
     Method,
+    MethodPart,
+    MethodRelease,
     Part,
     Place,
     Product,
@@ -85,6 +87,8 @@ __all__ = [
     "Meter",
     "MeterFault",
     "Method",
+    "MethodPart",
+    "MethodRelease",
     "Movement",
     "OpenBag",
     "Operation",

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from django.db import models
 
-from kitting.models.base import check, once, one_of, word_field
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Unit(StrEnum):
@@ -103,11 +103,15 @@ class Revision(models.Model):
 
 
 class Method(models.Model):
-    """Machine group and settings version with which a lot is made."""
+    """Machine group and settings version with which a lot is made.
+
+    It is on trial until somebody releases it: nothing made with it is packed.
+    """
 
     code = models.CharField(max_length=20, unique=True)
     machine_group = models.CharField(max_length=60)
     settings_version = models.CharField(max_length=20, blank=True)
+    active = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()
@@ -115,6 +119,42 @@ class Method(models.Model):
 
     def __str__(self) -> str:
         return self.code
+
+    @property
+    def on_trial(self) -> bool:
+        """Whether nobody has released it yet."""
+        return getattr(self, "release", None) is None
+
+
+class MethodPart(models.Model):
+    """A part that is made with a method; a method without any is for every part."""
+
+    method = models.ForeignKey(
+        Method, on_delete=models.PROTECT, related_name="made_with_it", db_index=False
+    )
+    part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["method", "part__code"]
+        constraints = [once("kitting_methodpart_once", "method", "part")]
+
+    def __str__(self) -> str:
+        return f"{self.method_id} makes {self.part_id}"
+
+
+class MethodRelease(Guarded):
+    """That a method is on trial no longer."""
+
+    method = models.OneToOneField(
+        Method, on_delete=models.PROTECT, related_name="release"
+    )
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"release of {self.method_id}"
 
 
 class Place(models.Model):

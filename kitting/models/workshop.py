@@ -78,6 +78,8 @@ class Workshop(models.Model):
                 "accept_under_concession",
                 "Accept under concession, or reject a lot against its plan",
             ),
+            ("keep_methods", "Add and change methods: machines and settings"),
+            ("release_methods", "Release methods from their trial"),
             ("set_checks", "Set how parts are checked, and for which defects"),
             ("count_bags", "Count bags again and take samples"),
             ("repack", "Repack pieces, and scrap them"),

@@ -18,7 +18,16 @@ from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import Ids, Row, grouped, only, rows, side_by_side
-from kitting.models import Box, BoxEvent, BoxLine, Movement, Print, RecipeLine
+from kitting.models import (
+    Box,
+    BoxEvent,
+    BoxLine,
+    Link,
+    Method,
+    Movement,
+    Print,
+    RecipeLine,
+)
 
 BOX = Box._meta.db_table
 LINE = BoxLine._meta.db_table
@@ -133,6 +142,33 @@ def complete(tally: Tally, ids: Ids = None) -> None:
                     line.needed(sets),
                     have,
                 )
+
+
+def tried(tally: Tally) -> None:
+    """Nothing was packed of a method that was on trial.
+
+    Args:
+        tally: Where methods are counted and faults noted.
+    """
+    packed = Movement.objects.filter(
+        kind=MovementKind.PACKED, lot__method__isnull=False
+    ).order_by()
+    first = packed.values_list("lot__method").annotate(Min("operation"))
+    began = dict(first)
+    for method in Method.objects.select_related("release").order_by("pk"):
+        tally.count += 1
+        act = began.get(method.pk)
+        released = None if method.on_trial else method.release.operation_id
+        if act is None or (released is not None and released < act):
+            continue
+        # Acts get their numbers before they wait for each other; links are in order.
+        too_early = packed.filter(lot__method=method)
+        if released is not None:
+            link = Link.objects.get(operation=released)
+            too_early = too_early.filter(operation__link__seq__lt=link.seq)
+        for box in set(too_early.values_list("box", flat=True)):
+            words = f"What was made with {method} was packed while it was on trial."
+            tally.add(BOX, box, words, "released", "on trial")
 
 
 def _exactly(line: RecipeLine, sets: int) -> Row:
@@ -312,6 +348,7 @@ register(
     ("box stages", "events", stages),
     ("box contents", "lines", contents),
     ("box recipes", "boxes", complete),
+    ("methods", "methods", tried),
     ("box numbers", "boxes", numbered),
     ("box identities", "boxes", identity),
 )

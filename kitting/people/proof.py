@@ -13,6 +13,8 @@ from kitting.ledger.proof.streams import rows
 from kitting.ledger.setup import ROLES
 from kitting.models import (
     Lift,
+    Method,
+    MethodRelease,
     Protocol,
     ProtocolLoad,
     RowSeal,
@@ -59,7 +61,7 @@ def rights(tally: Tally) -> None:
 
 
 def two_people(tally: Tally) -> None:
-    """Nobody lifted a hold of their own, or signed what they wrote, while it took two.
+    """Nobody lifted, signed or released what was their own while it took two.
 
     Args:
         tally: Where what was lifted and signed is counted and faults noted.
@@ -72,6 +74,8 @@ def two_people(tally: Tally) -> None:
         of=ProtocolLoad._meta.db_table, row__in=loads.values("pk")
     )
     lifted, signed = Lift.objects.all(), Signature.objects.all()
+    released = MethodRelease.objects.all()
+    added = before.filter(of=Method._meta.db_table, row=OuterRef("method"))
     for every, own, words in (
         (
             lifted,
@@ -82,6 +86,11 @@ def two_people(tally: Tally) -> None:
             signed,
             signed.filter(Exists(wrote) | Exists(wrote_loads)),
             "Whoever wrote the protocol signed it.",
+        ),
+        (
+            released,
+            released.filter(Exists(added)),
+            "Whoever added or changed the method released it.",
         ),
     ):
         tally.count += every.count()
@@ -101,5 +110,5 @@ def _took_two(act: int) -> bool:
 
 register(
     ("rights", "roles and people", rights),
-    ("two people", "lifts and signatures", two_people),
+    ("two people", "lifts, signatures, releases", two_people),
 )

@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import QuerySet
+
 from kitting.domain import batch, gs1
+from kitting.domain.errors import LotwardError
 from kitting.ledger.shelf import (
     Found,
     Shelf,
@@ -13,9 +16,18 @@ from kitting.ledger.shelf import (
     read_day,
     register,
     same_lines,
-    simple,
 )
-from kitting.models import BoxSize, Method, Part, Product, Recipe, RecipeLine, Revision
+from kitting.models import (
+    BoxSize,
+    Method,
+    MethodPart,
+    Part,
+    Product,
+    Recipe,
+    RecipeLine,
+    Revision,
+)
+from kitting.products.steps.methods import need_new_settings
 
 _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 
@@ -132,7 +144,41 @@ def _line(found: Found, path: str, row: Mapping[str, Any]) -> RecipeLine | None:
 
 
 def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
-    simple(found, Method, path, row)
+    """A method is on trial, as one of the page: a file releases nothing."""
+    shelf = found.shelf
+    before = len(shelf.problems)
+    given = shelf.read(Method, path, row, "parts")
+    codes = shelf.texts(row, "parts", path)
+    for nth, code in enumerate(codes, start=1):
+        if code not in found.parts and ("part", code) not in shelf.unread:
+            here = f"{path}.parts[{nth}]"
+            shelf.fault(here, code, "catalogue_no_such", what="part")
+    makes = {found.parts[code].pk for code in codes if code in found.parts}
+    if len(shelf.problems) > before or len(makes) < len(set(codes)):
+        return
+    there = Method.objects.filter(code=given["code"]).first()
+    method = shelf.place(path, Method(**given), ("code",), given)
+    if method is None:
+        return
+    if there is not None:
+        known = {each.part_id for each in there.made_with_it.all()}
+        if "parts" in row and makes != known:
+            on_record = ", ".join(sorted(each.part.code for each in _made(there)))
+            shelf.fault(
+                f"{path}.parts", ", ".join(codes), "catalogue_differs", known=on_record
+            )
+        return
+    if method.active:
+        try:
+            need_new_settings(method, makes)
+        except LotwardError as error:
+            shelf.fault(path, method.code, error.code, **error.params)
+    for pk in sorted(makes):
+        MethodPart.objects.create(method=method, part_id=pk)
+
+
+def _made(method: Method) -> QuerySet[MethodPart]:
+    return method.made_with_it.select_related("part")
 
 
 register(parts=_part, products=_product, methods=_method)

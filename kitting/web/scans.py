@@ -178,7 +178,7 @@ _BAG = Kept(
 
 
 def _others(plain: str) -> Found | None:
-    lots = Lot.objects.select_related("part", "revision", "method")
+    lots = Lot.objects.select_related("part", "revision", "method__release")
     lot = lots.filter(number=plain).first()
     if lot is not None:
         return Found("lot", lot, plain)

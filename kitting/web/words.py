@@ -201,6 +201,10 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(text)s” reads as the number of another thing (%(kind)s). Give the lot"
         " another number, or none to have one assigned."
     ),
+    "lot_on_trial": _(
+        "Bag %(bag)s was made with method %(method)s, which is on trial: none of it is"
+        " packed until somebody releases the method. Take another bag."
+    ),
     "lot_past_use_by": _(
         "Bag %(bag)s is past its use-by date, %(use_by)s. Put it in quarantine and"
         " take another."

@@ -71,6 +71,7 @@ def build(say: Callable[[str], object] = str, *, today: date | None = None) -> B
     found = masterdata.load(masterdata.moved(data, days), clock)
     floor = Floor(clock=clock, luck=luck, catalogue=found)
     evidence.sign_protocols(clock)
+    masterdata.release_methods(clock)
     lines.fit_lamps(floor)
     storing.label_the_places(floor)
     for number in range(plan.LAST + 1):
@@ -147,6 +148,7 @@ def _evening(floor: Floor) -> None:
         storing.make_carriers(floor)
     if floor.today == plan.OPEN_LOT_ON:
         making.begin_open_lot(floor)
+        masterdata.try_new_settings(floor.catalogue, floor.clock)
 
 
 def _leave(floor: Floor) -> None:

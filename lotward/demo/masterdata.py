@@ -26,6 +26,8 @@ from kitting.models import (
     Revision,
     Workshop,
 )
+from kitting.products.queries.methods import mark_of
+from kitting.products.services import methods as services
 from lotward.catalogue import loading
 from lotward.demo.clock import Clock, Days
 
@@ -142,6 +144,33 @@ def load(data: Data, clock: Clock) -> Catalogue:
         recipe_starts={
             each.pk: starts[each.product.code, each.version] for each in recipes
         },
+    )
+
+
+def release_methods(clock: Clock) -> None:
+    """Release every method of the file, before the first lot is made with one.
+
+    Args:
+        clock: For signing the acts.
+    """
+    for method in Method.objects.order_by("pk"):
+        services.release_method(
+            code=method.code, seen=mark_of(method), sign=clock.sign("quality", 60)
+        )
+
+
+def try_new_settings(found: Catalogue, clock: Clock) -> None:
+    """Add the settings that are on trial at the end.
+
+    Args:
+        found: The master data.
+        clock: For signing the act.
+    """
+    services.add_method(
+        machine_group=found.methods["PRINT-S8"].machine_group,
+        settings_version="9",
+        part_ids=[found.parts["HB"].pk],
+        sign=clock.sign("checker", 60),
     )
 
 

@@ -133,7 +133,8 @@ def catalogue(begin: date) -> dict[str, Any]:
     ]
     protocol = {**belt, "version": 1, "in_force_from": str(begin), "loads": loads}
     return {
-        **{name: data[name] for name in ("places", "benches", "methods", "stocks")},
+        **{name: data[name] for name in ("places", "benches", "stocks")},
+        "methods": [row for row in data["methods"] if set(row["parts"]) <= set(PARTS)],
         "parts": parts,
         "products": [product],
         "meters": [meter],

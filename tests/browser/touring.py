@@ -9,7 +9,17 @@ from django.urls import URLPattern, reverse
 from kitting import urls
 from kitting.disinfection.services import protocols
 from kitting.lots.services import samples
-from kitting.models import Bag, DefectKind, Lamp, Lot, Meter, Protocol, Run, Sample
+from kitting.models import (
+    Bag,
+    DefectKind,
+    Lamp,
+    Lot,
+    Meter,
+    Method,
+    Protocol,
+    Run,
+    Sample,
+)
 from kitting.models.lots import Verdict
 from tests import factories
 from tests.factories import sign
@@ -18,7 +28,18 @@ from tests.ledgers import History
 
 ROOMS = (
     *("bag", "carrier", "evidence", "inspection", "kind", "lamp", "lot", "lots"),
-    *("meter", "meters", "part", "place", "places", "planning", "protocol", "put"),
+    *(
+        "meter",
+        "meters",
+        "method",
+        "methods",
+        "part",
+        "place",
+        "places",
+        "planning",
+        "protocol",
+        "put",
+    ),
     *("protocols", "run", "runs", "sample", "yields", "carriers", "lamps"),
 )
 """First words of the names of the pages that are toured."""
@@ -68,6 +89,9 @@ def pages_of(history: History) -> Pages:
             add(name, part=part.code, source="Print bench", grade="major")
     add("part-set", part.code)
     add("part-dose", part.code)
+    tried = Method.objects.filter(release__isnull=True).latest("pk")
+    for name in ("method-detail", "method-change", "method-release"):
+        add(name, tried.code)
     add("kind-change", DefectKind.objects.latest("pk").code)
     return found
 

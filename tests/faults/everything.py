@@ -27,6 +27,7 @@ from kitting.models import (
     DefectKind,
     Evidence,
     Lamp,
+    Method,
     PrintJob,
     User,
     Yield,
@@ -36,6 +37,8 @@ from kitting.packing.services import boxes
 from kitting.people import services as people
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
+from kitting.products.queries.methods import mark_of
+from kitting.products.services import methods
 from lotward.catalogue.loading import load_catalogue
 from tests import factories, ledgers
 from tests.factories import make_lot, sign
@@ -82,6 +85,12 @@ def _set_up(history: History) -> None:
     ready = {"name": "Boxes ready", "kind": PlaceKind.READY}
     set_up.add_place(code="READY", **ready, sign=sign())
     set_up.change_place(code="READY", name="Boxes", active=False, sign=sign())
+    settings = {"machine_group": "Printers", "part_ids": [part.pk]}
+    methods.add_method(code="PRINT-S1", settings_version="1", **settings, sign=sign())
+    methods.change_method(code="PRINT-S1", active=True, sign=sign())
+    made = Method.objects.get(code="PRINT-S1")
+    other = factories.sign_by_another()
+    methods.release_method(code="PRINT-S1", seen=mark_of(made), sign=other)
     keys.path().unlink()
     call_command(startkey.Command(), stdout=StringIO())
 

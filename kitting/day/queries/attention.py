@@ -9,13 +9,14 @@ from django.conf import settings
 from django.db.models import Count
 
 from kitting.checking.queries.switching import all_states
-from kitting.disinfection.queries.lamps import LampLine, lamps
+from kitting.disinfection.queries.lamps import LampLine, lamps_to_see_to
 from kitting.disinfection.queries.meters import MeterLine, meters_to_see_to
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
 from kitting.ledger.failing import LowDisk
 from kitting.ledger.reach import Reach
 from kitting.models import Check, Hold, MeterFault, Part, Workshop
 from kitting.models.lots import Verdict
+from kitting.products.queries.methods import on_trial
 
 
 @dataclass(frozen=True)
@@ -54,12 +55,14 @@ class ToSeeTo:
     lamps: list[LampLine]
     """At the end of the hours they are rated for, or near it."""
     spoiled: list[Spoiled]
+    methods: list[str]
+    """Codes of those on trial, which somebody has to release."""
     backup: LateBackup | None = None
     disk: LowDisk | None = None
 
     def __bool__(self) -> bool:
         work = self.sources or self.meters or self.lamps or self.spoiled
-        return bool(work or self.backup or self.disk)
+        return bool(work or self.methods or self.backup or self.disk)
 
 
 def to_see_to(
@@ -79,12 +82,12 @@ def to_see_to(
     Returns:
         All of it, the most urgent first in each list.
     """
-    burning = [lamp for lamp in lamps() if lamp.over or lamp.soon]
     return ToSeeTo(
         sources=stopped_sources(),
         meters=meters_to_see_to(today),
-        lamps=sorted(burning, key=lambda lamp: not lamp.over),
+        lamps=lamps_to_see_to(),
         spoiled=spoiled_runs() if reach.runs else [],
+        methods=on_trial(),
         backup=backup,
         disk=disk,
     )

@@ -55,3 +55,18 @@ def lamps(line_id: int | None = None, *, burning: bool = True) -> list[LampLine]
         )
         for lamp in found.order_by("line__code", "name", "-fitted_on", "-pk")
     ]
+
+
+def lamps_to_see_to() -> list[LampLine]:
+    """Lamps at the end of the hours they are rated for, or near it.
+
+    Returns:
+        Those that were not taken out, by line and name, those over first.
+    """
+    read = LampHours.objects.filter(
+        lamp__taken_out_on__isnull=True, lamp__rated_hours__isnull=False
+    ).select_related("lamp__line")
+    by = ("lamp__line__code", "lamp__name", "-lamp__fitted_on", "-lamp", "on", "pk")
+    last = {row.lamp_id: LampLine(row.lamp, row) for row in read.order_by(*by)}
+    burning = [line for line in last.values() if line.over or line.soon]
+    return sorted(burning, key=lambda line: not line.over)

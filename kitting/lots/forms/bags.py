@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from kitting.lots.forms.lots import (
@@ -51,7 +52,7 @@ class NewBagForm(SureForm):
     )
     method = forms.ModelChoiceField(
         label=_("Method"),
-        queryset=Method.objects.all(),
+        queryset=Method.objects.none(),
         required=False,
         empty_label=_("Not known, or none"),
         help_text=_(
@@ -71,6 +72,8 @@ class NewBagForm(SureForm):
             **(kwargs.get("initial") or {}),
         }
         super().__init__(*args, **kwargs)
+        method = self.fields["method"]
+        method.queryset = Method.objects.filter(Q(active=True) | Q(pk=lot.method_id))  # type: ignore[attr-defined]
         revision = self.fields["revision"]
         revision.queryset = Revision.objects.filter(part=lot.part_id)  # type: ignore[attr-defined]
         self.fields["pieces"].widget.attrs["data-unit"] = unit_word(lot.part)

@@ -138,7 +138,7 @@ class NewLotForm(SureForm):
     )
     method = forms.ModelChoiceField(
         label=_("Method"),
-        queryset=Method.objects.all(),
+        queryset=Method.objects.filter(active=True),
         required=False,
         empty_label=_("Not known, or none"),
         help_text=_("Machines and settings. Other settings make another lot."),

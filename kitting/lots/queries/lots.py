@@ -42,7 +42,7 @@ def filtered_lots(filters: Mapping[str, Any], reach: Reach) -> QuerySet[Lot]:
     Returns:
         Lots with ``bag_count`` and ``pieces`` (in their bags now).
     """
-    lots = Lot.objects.select_related("part", "revision", "method")
+    lots = Lot.objects.select_related("part", "revision", "method__release")
     if part := filters.get("part"):
         lots = lots.filter(part=part)
     if stage := filters.get("stage"):
@@ -172,7 +172,7 @@ def bag_ends(lot: Lot) -> list[BagEnd]:
 
 def one_lot() -> QuerySet[Lot]:
     """Lots with what every page about one of them names."""
-    return Lot.objects.select_related("part", "revision", "method")
+    return Lot.objects.select_related("part", "revision", "method__release")
 
 
 @dataclass(frozen=True)

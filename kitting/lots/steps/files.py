@@ -9,6 +9,7 @@ from datetime import date
 from typing import Any
 
 from kitting.domain.delimited import Problem
+from kitting.domain.errors import Refused
 from kitting.domain.intakefile import Row, Table, by_lot
 from kitting.domain.shown import shown
 from kitting.ledger.reach import standing_reach
@@ -17,6 +18,7 @@ from kitting.lots.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
 from kitting.lots.steps.materials import USABLE
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
 from kitting.models.lots import Container, CountedBy, LotStage
+from kitting.products.steps.methods import need_method_for, with_parts
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ def look_up(table: Table, today: date) -> Found:
             (revision.part_id, revision.code.casefold()): revision
             for revision in Revision.objects.all()
         },
-        methods=_by_code(Method.objects.all()),
+        methods=_by_code(with_parts()),
         places=_by_code(Place.objects.filter(active=True)),
         lots=lots,
         origins=origins,
@@ -105,8 +107,14 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
     if part and revision and (part.pk, revision.casefold()) not in found.revisions:
         found.fault(line, "revision", revision, "revision_unknown", part=part.code)
     method = texts.get("method", "")
-    if method and method.casefold() not in found.methods:
+    known = found.methods.get(method.casefold())
+    if method and known is None:
         found.fault(line, "method", method, "method_unknown")
+    elif known is not None and part and texts.get("lot", "") not in found.lots:
+        try:
+            need_method_for(known, part)
+        except Refused as error:
+            found.fault(line, "method", method, error.code, **error.params)
     place = texts.get("place", "")
     if place and place.casefold() not in found.places:
         found.fault(line, "place", place, "place_unknown")

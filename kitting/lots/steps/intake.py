@@ -21,9 +21,10 @@ from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
 from kitting.lots.steps.bags import new_bag
-from kitting.models import Bag, Counter, Lot, Method, Movement, Part, Place, Revision
+from kitting.models import Bag, Counter, Lot, Movement, Part, Place, Revision
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
+from kitting.products.steps.methods import need_method_for, with_parts
 
 MOST_PIECES: Final = 10_000_000
 """What one bag holds at most, in its part's unit: 10 t of filament, 10 km of band."""
@@ -97,11 +98,13 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
 
     Raises:
         Missing: ``row_missing`` if a method, place or lot is not there.
-        Refused: ``intake_in_quarantine``, ``place_closed``.
+        Refused: ``intake_in_quarantine``, ``place_closed``, ``method_closed``,
+            ``method_of_other_part``.
     """
     ids = [new.lot_id for new in lots if new.lot_id is not None]
     old = locking.lock_rows(Lot, ids) if ids else {}
-    _need_all(Method, {new.method_id for new in lots})
+    parts = parts_of(lots)
+    _need_methods(lots, parts)
     places = {bag.place_id for new in lots for bag in new.bags}
     _need_all(Place, places)
     kept = Place.objects.filter(pk__in=filter(None, places))
@@ -110,11 +113,23 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
         code = "intake_in_quarantine" if place.active else "place_closed"
         raise Refused(code, place=place.name)
     return Catalogue(
-        parts=parts_of(lots),
+        parts=parts,
         revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
         old=old,
         today=day_of(act.workshop, act.now),
     )
+
+
+def _need_methods(lots: Sequence[NewLot], parts: dict[int, Part]) -> None:
+    """Refuse a new lot of a method that is closed, or that is for other parts."""
+    ids = {new.method_id for new in lots if new.method_id is not None}
+    methods = {each.pk: each for each in with_parts(ids)} if ids else {}
+    if len(methods) != len(ids):
+        raise Missing("row_missing", what="method")
+    for new in lots:
+        method, part = methods.get(new.method_id or 0), parts.get(new.part_id)
+        if new.lot_id is None and method is not None and part is not None:
+            need_method_for(method, part)
 
 
 def _need_all(model: type[Model], ids: set[int | None]) -> None:

@@ -8,13 +8,18 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import F, OuterRef, Q, Subquery, Sum
+from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, When
 
 from kitting.domain import picking
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger.kept import Kept
-from kitting.ledger.packable import not_pinned, packing_problem
+from kitting.ledger.packable import (
+    METHOD_OF_BAG,
+    ON_TRIAL,
+    not_pinned,
+    packing_problem,
+)
 from kitting.ledger.reach import Reach, Why, standing_reach
 from kitting.models import (
     Bag,
@@ -93,6 +98,8 @@ class Lacking:
 
     held: int = 0
     not_cleared: int = 0
+    on_trial: int = 0
+    """Pieces made with a method that nobody has released yet."""
     elsewhere: int = 0
     """Pieces in bags that are open at another bench."""
 
@@ -199,7 +206,7 @@ _NEWEST = Kept(
 _OPEN_BAGS = Kept(
     lambda bench: (
         OpenBag.objects.filter(bench=bench)
-        .select_related("bag__lot__part", "bag__lot__revision")
+        .select_related("bag__lot__part", "bag__lot__revision", f"bag__{METHOD_OF_BAG}")
         .order_by("pk")
     )
 )
@@ -323,7 +330,7 @@ class _Wanted:
 def _offers(wanted: _Wanted, today: date, reach: Reach) -> list[Offer]:
     may = wanted.bags().filter(stage=BagStage.CLEARED)
     may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
-    may = may.exclude(open_at__bench__isnull=False)
+    may = may.exclude(open_at__bench__isnull=False).exclude(ON_TRIAL)
     hours = wanted.line.part.open_hours
     if hours is not None:
         since = wanted.now - timedelta(hours=hours)
@@ -370,16 +377,19 @@ def _offer(bag: Bag, pieces: int, bench: Bench) -> Offer:
 
 
 def _lacking(wanted: _Wanted, reach: Reach) -> Lacking:
-    held = not_cleared = elsewhere = 0
+    held = not_cleared = on_trial = elsewhere = 0
     rest = wanted.bags().exclude(stage__in=(BagStage.USED_UP, BagStage.REJECTED))
-    for bag in rest.annotate(bench=F("open_at__bench")):
+    rest = rest.annotate(bench=F("open_at__bench"), trial=Case(When(ON_TRIAL, 1)))
+    for bag in rest:
         if reach.bag(bag):
             held += bag.pieces
         elif bag.stage != BagStage.CLEARED:
             not_cleared += bag.pieces
+        elif bag.trial:
+            on_trial += bag.pieces
         elif bag.bench not in (None, wanted.bench.pk):
             elsewhere += bag.pieces
-    return Lacking(held, not_cleared, elsewhere)
+    return Lacking(held, not_cleared, on_trial, elsewhere)
 
 
 def choices(bench: Bench) -> list[Choice]:

@@ -16,7 +16,12 @@ from kitting.ledger.counters import take, take_numbers
 from kitting.ledger.guards import IDENTITY
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.packable import not_pinned, open_too_long, packing_problem
+from kitting.ledger.packable import (
+    METHOD_OF_BAG,
+    not_pinned,
+    open_too_long,
+    packing_problem,
+)
 from kitting.ledger.reach import refuse_held_box, standing_reach
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import (
@@ -97,7 +102,8 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     Raises:
         Missing: If the bench or bag is not there.
         OnHold: If the bag is held.
-        Refused: If it is past its date, open too long, or nothing for this box.
+        Refused: If it is past its date, open too long, made with a method on trial, or
+            nothing for this box.
         WrongStage: If it is not cleared.
         OperationKeyReused: If the key was used for another act.
     """
@@ -105,7 +111,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     def work(act: Act) -> Brought:
         locking.enter_gate()
         bench = locking.lock_row(Bench, bench_id)
-        bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision")
+        bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
         box = _open_box(bench)
         problem = packing_problem(
             bag,
@@ -245,7 +251,8 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
 
 _LOCK_OPEN_BAGS = locking.finding(
-    lambda bench: Bag.objects.filter(open_at__bench=bench), "lot__part"
+    lambda bench: Bag.objects.filter(open_at__bench=bench),
+    *("lot__part", METHOD_OF_BAG),
 )
 _UNLABELLED_AT = Kept(
     lambda bench: Box.objects.filter(bench=bench, stage__in=UNLABELLED)
