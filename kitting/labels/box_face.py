@@ -134,8 +134,8 @@ class BoxFace:
         y += 2.4 + PACKED.high_mm
         self.paper.text(DATES_LEFT, y, label.packed_on.isoformat(), PACKED)
         y += 3
-        if label.disinfected_on is not None:
-            y = self._date_row(y, label.disinfected_words, label.disinfected_on)
+        for title, on in label.disinfected:
+            y = self._date_row(y, title, on)
         if label.use_by is not None:
             y = self._date_row(y, words.use_by, label.use_by, mark="use_by")
         y = max(y, base + 6) + 3
@@ -148,9 +148,9 @@ class BoxFace:
         left = self._mark(mark, DATES_LEFT, y + 5)
         room = RIGHT - left - width_mm(shown, DATE) - 2
         lines = wrap(title, TITLE, room_mm=room, lines=3)
-        self.paper.text(RIGHT, y + 5, shown, DATE, align="right")
         for index, line in enumerate(lines):
             self.paper.text(left, y + 5 + index * 3.4, line, TITLE)
+        self.paper.text(RIGHT, y + 5, shown, DATE, align="right")
         return y + 6.2 + 3.4 * max(0, len(lines) - 1)
 
     def _numbers(self, top: float, foot: float) -> float:

@@ -34,11 +34,10 @@ class BoxLabel:
     product_name: str
     sets: int
     packed_on: date
-    disinfected_on: date | None
-    """Date of the oldest run in the box."""
-
-    disinfected_words: str
-    """What the protocol's evidence allows to be said, such as "Disinfected (UV-C)"."""
+    disinfected: tuple[tuple[str, date], ...]
+    """What the evidence of each protocol allows to be said, such as "Disinfected
+    (UV-C)", with the date of its oldest run in the box; none where one of them allows
+    nothing to be said."""
 
     use_by: date | None
     kit_batch: str

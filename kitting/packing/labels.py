@@ -103,13 +103,11 @@ def box_label(box_id: int) -> BoxLabel:
     workshop = Workshop.objects.get(pk=1)
     product = box.size.product
     lines = _LINES(box_id)
-    when, words = _disinfected(lines, workshop)
     return BoxLabel(
         product_name=product.name,
         sets=box.size.sets,
         packed_on=box.packed_on,
-        disinfected_on=when,
-        disinfected_words=words,
+        disinfected=_disinfected(lines, workshop),
         use_by=box.use_by,
         kit_batch=box.batch,
         serial=box.serial,
@@ -139,13 +137,19 @@ _LINES = Kept(
 
 def _disinfected(
     lines: Sequence[BoxLine], workshop: Workshop
-) -> tuple[date | None, str]:
-    runs = [line.run for line in lines if line.run is not None and line.run.closed_at]
-    if not runs:
-        return None, ""
-    oldest = min(runs, key=lambda run: (run.closed_at, run.pk))
-    assert oldest.closed_at is not None  # noqa: S101
-    return day_of(workshop, oldest.closed_at), oldest.protocol.label_words
+) -> tuple[tuple[str, date], ...]:
+    """What may be said of all that is in a box: a line for each protocol's words.
+
+    No words are stronger than those of another protocol, so none stand for both; where
+    one protocol has none, nothing is said of the box.
+    """
+    oldest: dict[str, date] = {}
+    for line in lines:
+        if line.run is not None and line.run.closed_at is not None:
+            on = day_of(workshop, line.run.closed_at)
+            words = line.run.protocol.label_words
+            oldest[words] = min(on, oldest.get(words, on))
+    return () if "" in oldest else tuple(sorted(oldest.items()))
 
 
 def _lots(lines: Sequence[BoxLine]) -> tuple[tuple[str, str], ...]:

@@ -61,8 +61,10 @@ def boxes(draw: st.DrawFn) -> BoxLabel:
         product_name=draw(words),
         sets=draw(st.integers(1, 999)),
         packed_on=packed,
-        disinfected_on=draw(st.none() | st.just(packed - timedelta(days=1))),
-        disinfected_words="Disinfected (UV-C)",
+        disinfected=tuple(
+            (f"Disinfected ({process})", packed - timedelta(days=1))
+            for process in draw(st.sampled_from(["", "U", "UD"]))
+        ),
         use_by=draw(
             st.none() | st.integers(1, 3650).map(lambda n: packed + timedelta(days=n))
         ),
@@ -161,8 +163,9 @@ def random_box(rng: Random) -> BoxLabel:
         product_name=f"Face shield {some(_LETTERS, 3, 12)}",
         sets=rng.choice([6, 24, 60]),
         packed_on=packed,
-        disinfected_on=packed - timedelta(days=rng.randrange(9)),
-        disinfected_words="Disinfected (UV-C)",
+        disinfected=(
+            ("Disinfected (UV-C)", packed - timedelta(days=rng.randrange(9))),
+        ),
         use_by=packed + timedelta(days=rng.randint(1, 3650)),
         kit_batch=kit_batch(
             rng.randint(1, 9), some(_CODE, 2, 8), packed, rng.randint(1, 99)

@@ -152,7 +152,7 @@ def test_no_identifier_is_split_over_two_lines() -> None:
 
 
 def test_what_did_not_happen_is_not_mentioned() -> None:
-    label = replace(BOX, disinfected_on=None, use_by=None)
+    label = replace(BOX, disinfected=(), use_by=None)
     text = text_of(draw_box(label, BOX_100X150))
     assert "Disinfected" not in text
     assert "Use by" not in text
@@ -327,7 +327,7 @@ def drawing(label: BoxLabel) -> str:
 
 @pytest.mark.parametrize(
     "more",
-    [{}, {"copy": 2}, {"product_name": "Shield"}, {"disinfected_on": None}],
+    [{}, {"copy": 2}, {"product_name": "Shield"}, {"disinfected": ()}],
     ids=["plain", "reprint", "short name", "one date"],
 )
 def test_cautions_push_nothing_off_the_label(more: dict[str, Any]) -> None:

@@ -210,7 +210,7 @@ def test_a_box_says_one_thing_about_its_count_and_dates(label: Any) -> None:
 @each_kind
 def test_without_a_prefix_no_label_shows_an_identifier(kind: Kind[Any]) -> None:
     label = SAMPLES[kind.name]
-    plain = {"sscc": None, "gtin": None, "disinfected_on": None}
+    plain = {"sscc": None, "gtin": None, "disinfected": ()}
     known = {field.name for field in fields(label)}
     label = replace(label, **{k: v for k, v in plain.items() if k in known})
     assert not re.search(r"\(\d", text(kind.name, label))
@@ -254,7 +254,7 @@ def test_a_device_with_everything_has_room() -> None:
         DEVICE,
         product_name="Προσωπίδα με αφρό, μιας χρήσης, με προστατευτικό γείσο",
         sets=60,
-        disinfected_words="Απολυμάνθηκε (UV-C)",
+        disinfected=(("Απολυμάνθηκε (UV-C)", date(2026, 3, 13)),),
         cautions=("Φραγμός πιτσιλίσματος. Δεν αντικαθιστά αναπνευστήρα.",),
     )
     shown = text("box", label)

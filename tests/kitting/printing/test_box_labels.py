@@ -21,6 +21,7 @@ from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
 from tests.factories import sign
+from tests.kitting.labels.samples import pages_of
 
 pytestmark = pytest.mark.django_db
 
@@ -134,19 +135,35 @@ def test_printing_twice_with_one_key_is_one_print(box: Box) -> None:
     assert Print.objects.count() == 1
 
 
-def test_a_label_names_the_oldest_run_in_the_box() -> None:
-    band = factories.make_revision(factories.make_part(name="Headband"))
-    bags = factories.accept(factories.make_lot(band)).bags.all()
-    run = factories.open_run(factories.make_protocol(band))
-    factories.expose(run, *bags)
-    factories.close_run(run)
-    size = factories.make_size(factories.make_recipe([(band, 1, "set")]), 6)
-    box = factories.make_open_box(size, None, *bags)
+# Two protocols: what may be said under one is no word for what the other cleared.
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("Disinfected (UV-C)", "Disinfected (UV-C)"), ["Disinfected (UV-C)"]),
+        (("Treated by UV-C", "Disinfected (heat)"), None),
+        (("Disinfected (UV-C)", ""), []),
+    ],
+    ids=["alike", "a line each", "nothing may be said of one"],
+)
+def test_no_disinfected_date_stands_without_the_words_of_its_protocol(
+    words: tuple[str, str], said: list[str] | None
+) -> None:
+    parts = [factories.make_revision(factories.make_part(name=one)) for one in "AB"]
+    bags = []
+    for part, its in zip(parts, words, strict=True):
+        mine = list(factories.accept(factories.make_lot(part)).bags.all())
+        run = factories.open_run(factories.make_protocol(part, label_words=its))
+        factories.expose(run, *mine)
+        factories.close_run(run)
+        bags += mine
+    recipe = factories.make_recipe([(part, 1, "set") for part in parts])
+    box = factories.make_open_box(factories.make_size(recipe, 6), None, *bags)
 
     boxes.close_box(box_id=box.pk, sign=sign())
     label = box_label(box.pk)
-    assert (label.disinfected_on, label.disinfected_words) == (
-        factories.TODAY,
-        "Disinfected (UV-C)",
-    )
+    wanted = sorted(words) if said is None else said
+    assert label.disinfected == tuple((one, factories.TODAY) for one in wanted)
+    shown = " ".join(pages_of(label_pdf(box_id=box.pk, copy=1)))
+    assert shown.count(factories.TODAY.isoformat()) == 1 + len(wanted)
+    assert all(f"{one} {factories.TODAY}" in shown for one in wanted)
     assert label.gtin is None
