@@ -9,7 +9,7 @@ from datetime import date, datetime
 from typing import Any, Final, TypeAlias, TypeVar
 
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import IntegrityError, models, transaction
 
 from kitting.domain.errors import CodeError
 from kitting.domain.shown import shown
@@ -225,11 +225,12 @@ class Shelf:
             if column.null and not column.blank and getattr(row, column.name) is None
         }
         try:
-            row.full_clean(exclude=left_out)
-        except ValidationError as error:
-            self._not_clean(path, row, error)
+            row.clean_fields(exclude=left_out)
+            with transaction.atomic():
+                row.save(force_insert=True)
+        except (ValidationError, IntegrityError):
+            self._explain(path, row, left_out)
             return None
-        row.save(force_insert=True)
         self.added[name] += 1
         return row
 
@@ -272,6 +273,15 @@ class Shelf:
                     "catalogue_differs",
                     known=known,
                 )
+
+    def _explain(self, path: str, row: models.Model, exclude: Collection[str]) -> None:
+        """Note all that keeps a row out; each rule of its table is a question."""
+        try:
+            row.full_clean(exclude=exclude)
+        except ValidationError as error:
+            self._not_clean(path, row, error)
+        else:
+            raise RuntimeError("No rule of its table keeps it out.")
 
     def _not_clean(self, path: str, row: models.Model, error: ValidationError) -> None:
         for name, reasons in error.message_dict.items():

@@ -15,7 +15,7 @@ from kitting.ledger.canon import among, canonical_values, columns, writer
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import batched, rows, stored
+from kitting.ledger.proof.streams import batched, filled, rows, stored
 from kitting.models import JournalHead, Link, Operation
 
 LINK = Link._meta.db_table
@@ -74,7 +74,7 @@ def _site(tally: Tally, site: int, since: Link | None = None) -> None:
     before, seq, newest = START, 0, 0
     if since is not None:
         before, seq, newest = bytes(since.hash), since.seq, since.pk
-    models = _in_use()
+    models = filled(sealed_models())
     found = Link.objects.filter(site=site, seq__gt=seq).order_by("seq")
     columns_of_link = ("pk", "seq", "operation_id", "form", "outcome", "hash")
     for batch in batched(rows(found.values_list(*columns_of_link)), AT_ONCE):
@@ -102,11 +102,6 @@ def _site(tally: Tally, site: int, since: Link | None = None) -> None:
         of_site = of_site.filter(link__seq__gte=since.seq)
     dated = of_site.aggregate(at=Max("at"))
     _head(tally, site, f"{seq} {before.hex()} {_moment(dated['at'])}".rstrip())
-
-
-def _in_use() -> list[type[Model]]:
-    """The guarded tables that have a row; most of a workshop's have, few of a new one."""
-    return [model for model in sealed_models() if model._default_manager.exists()]
 
 
 def _moment(at: datetime | None) -> str:
@@ -251,7 +246,7 @@ def orphans(tally: Tally) -> None:
         tally: Where guarded rows are counted and faults noted.
     """
     models: list[type[Model]] = [*sealed_models(), Link]
-    for model in models:
+    for model in filled(models):
         found = model._default_manager.all()
         tally.count += found.count()
         named = Operation.objects.filter(pk=OuterRef("operation_id"))

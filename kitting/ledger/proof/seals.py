@@ -11,6 +11,7 @@ from kitting.ledger.proof.streams import (
     Ids,
     Row,
     batched,
+    filled,
     grouped,
     only,
     rows,
@@ -28,8 +29,11 @@ def hold(tally: Tally) -> None:
     """
     if not Link.objects.exists():
         return  # The first act seals all that it finds.
-    for table, model in sealed_models().items():
-        _table(tally, table, model)
+    models = sealed_models()
+    tables = {model._meta.db_table for model in filled([*models.values()])}
+    tables |= set(RowSeal.objects.order_by().values_list("of", flat=True).distinct())
+    for table in sorted(tables & models.keys()):
+        _table(tally, table, models[table])
     _touched(tally)
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from operator import itemgetter
 from typing import Any, TypeAlias, TypeVar
 
 from django.db import connection
-from django.db.models import QuerySet
+from django.db.models import Model, QuerySet
 
 BATCH = 500
 
@@ -59,6 +59,22 @@ def only(found: Found, column: str, ids: Ids) -> Found:
         The query.
     """
     return found if ids is None else found.filter(**{f"{column}__in": ids})
+
+
+def filled(models: Sequence[type[Model]]) -> list[type[Model]]:
+    """Those of some tables that have a row: most of a workshop's, few of a new one's.
+
+    Args:
+        models: The tables; at least one.
+
+    Returns:
+        Those with rows, asked for at once.
+    """
+    names = (connection.ops.quote_name(model._meta.db_table) for model in models)
+    asked = ", ".join(f"EXISTS (SELECT 1 FROM {name})" for name in names)  # noqa: S608 -- ours
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT {asked}")
+        return list(itertools.compress(models, cursor.fetchone()))
 
 
 def batched(items: Iterable[Item], size: int = BATCH) -> Iterator[list[Item]]:

@@ -155,17 +155,17 @@ def test_acts_with_one_thing_of_any_kind(officer: Client, history: History) -> N
             *("sign_protocol", "retire_protocol"),
         },
     }
-    for number, some in wanted.items():
+    by_hand = _by_hand([things.thing_named(number) for number in wanted])
+    for (number, some), links in zip(wanted.items(), by_hand, strict=True):
         found = lines_of(officer, about=number)
         assert some <= set(names(found)), number
-        thing = things.thing_named(number)
-        assert set(numbers(found)) == _by_hand(thing), number
+        assert set(numbers(found)) == links, number
     assert lines_of(officer, about=history.gone.number.lower())
 
 
-def _by_hand(thing: object) -> set[int]:
-    """Links of acts with a row that names a thing, found row by row."""
-    found = set()
+def _by_hand(wanted: list[object]) -> list[set[int]]:
+    """Links of acts with a row that names each thing, found row by row."""
+    found: list[set[int]] = [set() for _ in wanted]
     for model in sealed_models():
         for row in model._default_manager.all():
             named = {
@@ -182,8 +182,9 @@ def _by_hand(thing: object) -> set[int]:
             }
             if isinstance(row, RowSeal):
                 named = _sealed_names(row)
-            if thing in named | beyond:
-                found.add(row.operation.link.seq)
+            for thing, links in zip(wanted, found, strict=True):
+                if thing in named | beyond:
+                    links.add(row.operation.link.seq)
     return found
 
 
@@ -234,7 +235,7 @@ def test_filters_go_together_and_older_acts_keep_them(
     page = officer.get(JOURNAL, {"about": number, "act": ""})
     older = page.context["page"].older
     assert f"about={number}&amp;act=&amp;before={older}" in text_of(page)
-    all_of_it = _by_hand(history.sent)
+    (all_of_it,) = _by_hand([history.sent])
     following = lines_of(officer, about=number, before=older)
     newest = sorted(all_of_it, reverse=True)
     assert numbers(following) == newest[2:4]
