@@ -229,8 +229,9 @@ class Shelf:
             with transaction.atomic():
                 row.save(force_insert=True)
         except (ValidationError, IntegrityError):
-            self._explain(path, row, left_out)
-            return None
+            if self._unfit(path, row, left_out):
+                return None
+            raise
         self.added[name] += 1
         return row
 
@@ -247,10 +248,7 @@ class Shelf:
         """
         for column, value in given.items():
             setattr(row, column, value)
-        try:
-            row.full_clean()
-        except ValidationError as error:
-            self._not_clean(path, row, error)
+        if self._unfit(path, row):
             return False
         row.save(update_fields=list(given))
         return True
@@ -274,20 +272,17 @@ class Shelf:
                     known=known,
                 )
 
-    def _explain(self, path: str, row: models.Model, exclude: Collection[str]) -> None:
-        """Note all that keeps a row out; each rule of its table is a question."""
+    def _unfit(self, path: str, row: M, exclude: Collection[str] = ()) -> bool:
+        """Note all that keeps a row out; most rules of its table are a question each."""
         try:
             row.full_clean(exclude=exclude)
         except ValidationError as error:
-            self._not_clean(path, row, error)
-        else:
-            raise RuntimeError("No rule of its table keeps it out.")
-
-    def _not_clean(self, path: str, row: models.Model, error: ValidationError) -> None:
-        for name, reasons in error.message_dict.items():
-            value = getattr(row, name, "")
-            here = path if name == "__all__" else f"{path}.{name}"
-            self.fault(here, value, "catalogue_value", why=" ".join(reasons))
+            for name, reasons in error.message_dict.items():
+                value = getattr(row, name, "")
+                here = path if name == "__all__" else f"{path}.{name}"
+                self.fault(here, value, "catalogue_value", why=" ".join(reasons))
+            return True
+        return False
 
 
 def columns(model: type[models.Model]) -> list[Any]:
