@@ -168,15 +168,14 @@ class Shelf:
         """
         found = {}
         for column in columns(model):
+            here = f"{path}.{column.name}".lstrip(".")
             if column.name not in data:
                 if not (column.has_default() or column.blank or column.null):
-                    here = f"{path}.{column.name}".lstrip(".")
                     self.fault(here, "", "catalogue_missing")
                 continue
             raw = data[column.name]
             value, wanted = _read(column, raw)
             if wanted:
-                here = f"{path}.{column.name}".lstrip(".")
                 self.fault(here, raw, "catalogue_kind", wanted=wanted)
             else:
                 found[column.name] = value
@@ -211,8 +210,7 @@ class Shelf:
         by = {column: getattr(row, column) for column in key}
         mark = (name, *by.values())
         if mark in self.seen:
-            value = " ".join(str(part) for part in by.values())
-            self.fault(path, value, "catalogue_twice")
+            self.fault(path, " ".join(map(str, mark[1:])), "catalogue_twice")
             return None
         self.seen.add(mark)
         there: M | None = model._default_manager.filter(**by).first()
@@ -264,13 +262,9 @@ class Shelf:
         for column, value in given.items():
             on_record = getattr(there, column)
             if on_record != value:
+                here = f"{path}.{column}".lstrip(".")
                 known = shown(_written(on_record))
-                self.fault(
-                    f"{path}.{column}".lstrip("."),
-                    value,
-                    "catalogue_differs",
-                    known=known,
-                )
+                self.fault(here, value, "catalogue_differs", known=known)
 
     def _unfit(self, path: str, row: M, exclude: Collection[str] = ()) -> bool:
         """Note all that keeps a row out; most rules of its table are a question each."""
