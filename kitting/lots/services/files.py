@@ -93,7 +93,7 @@ def take_in_file(*, data: bytes, date_order: DateOrder | None, sign: Sign) -> Ta
             raise problems_of(plan)
         return work(act)
 
-    with bulk.undisturbed():
+    with bulk.burst():
         return perform(ACT, checked, TakenIn, sign, **_sent(data, date_order))
 
 

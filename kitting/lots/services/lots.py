@@ -10,16 +10,13 @@ from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.blanks import numbers_for_bags
 from kitting.lots.steps.doubts import doubts, sure_about
+from kitting.lots.steps.drafts import Drafted
 from kitting.lots.steps.intake import (
     NewBag,
     NewLot,
-    catalogue_of,
-    draft_bags,
     insert_bags,
     insert_lots,
-    lot_row,
-    parts_of,
-    rules,
+    locked_catalogue,
 )
 from kitting.lots.steps.materials import Materials
 from kitting.models import Bag, Guarded, Lot, Movement
@@ -81,7 +78,7 @@ def take_in(*, lots: Sequence[NewLot], sign: Sign) -> TakenIn:
         OperationKeyReused: If the key was used for another act.
     """
     work = taking_in(lots)
-    with bulk.undisturbed():
+    with bulk.burst():
         return perform(
             "take_in", work, TakenIn, sign, lots=[asdict(new) for new in lots]
         )
@@ -96,8 +93,7 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
     Returns:
         The work, for one act.
     """
-    parts = parts_of(lots)
-    drafts = draft_bags(lots, parts)
+    drafted = Drafted(lots)
     doubted = doubts(lots)
     used = {material for new in lots for material, _ in new.made_from}
     placed = any(bag.place_id is not None for new in lots for bag in new.bags)
@@ -105,8 +101,8 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
     def work(act: Act) -> TakenIn:
         if used or placed:
             locking.enter_gate()
-        known = catalogue_of(act, lots)
-        rows = [lot_row(new, known) for new in lots]
+        known = locked_catalogue(act, lots)
+        rows, bags = drafted.under(known)
         materials = Materials(used)
         given = [bag.number for new in lots for bag in new.bags]
         bag_numbers = numbers_for_bags(act, given)
@@ -116,8 +112,6 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
         found = doubts(lots) if known.old else doubted
         sure = sure_about(found, lots, rows)
         _close_old(lots)
-        moved = rules(known.parts) != rules(parts)
-        bags = draft_bags(lots, known.parts) if moved else drafts
         _number_and_place(bags, lots, rows, bag_numbers)
         insert_bags([bag for bag, _ in bags])
         movements: list[Guarded] = [row for _, made in bags for row in made]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter as Tally
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
 
@@ -20,8 +20,7 @@ from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
-from kitting.lots.steps.bags import new_bag
-from kitting.models import Bag, Counter, Lot, Movement, Part, Place, Revision
+from kitting.models import Bag, Counter, Lot, Part, Place, Revision
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.products.steps.methods import need_method_for, with_parts
@@ -81,12 +80,39 @@ class Catalogue:
 
     parts: dict[int, Part]
     revisions: dict[int, Revision]
-    old: dict[int, Lot]
-    """Open lots that more bags come into, locked."""
     today: date
+    old: dict[int, Lot] = field(default_factory=dict)
+    """Open lots that more bags come into, locked."""
+
+    @property
+    def rules(self) -> tuple[object, ...]:
+        """What decides about new rows: with the same rules they come out the same."""
+        moves = {
+            pk: (part.needs_check, part.needs_clearing)
+            for pk, part in self.parts.items()
+        }
+        of = {pk: revision.part_id for pk, revision in self.revisions.items()}
+        return moves, of, self.today
 
 
-def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
+def catalogue_of(lots: Sequence[NewLot], today: date) -> Catalogue:
+    """Read all that the lots name.
+
+    Args:
+        lots: What comes in.
+        today: The workshop's day.
+
+    Returns:
+        Parts and revisions by id; no lot that is there.
+    """
+    return Catalogue(
+        parts=Part.objects.in_bulk({new.part_id for new in lots}),
+        revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
+        today=today,
+    )
+
+
+def locked_catalogue(act: Act, lots: Sequence[NewLot]) -> Catalogue:
     """Read all that the lots name, and lock those that are there already.
 
     Args:
@@ -103,8 +129,8 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
     """
     ids = [new.lot_id for new in lots if new.lot_id is not None]
     old = locking.lock_rows(Lot, ids) if ids else {}
-    parts = parts_of(lots)
-    _need_methods(lots, parts)
+    known = catalogue_of(lots, day_of(act.workshop, act.now))
+    _need_methods(lots, known.parts)
     places = {bag.place_id for new in lots for bag in new.bags}
     _need_all(Place, places)
     kept = Place.objects.filter(pk__in=filter(None, places))
@@ -112,12 +138,7 @@ def catalogue_of(act: Act, lots: Sequence[NewLot]) -> Catalogue:
     if (place := kept.first()) is not None:
         code = "intake_in_quarantine" if place.active else "place_closed"
         raise Refused(code, place=place.name)
-    return Catalogue(
-        parts=parts,
-        revisions=Revision.objects.in_bulk({new.revision_id for new in lots}),
-        old=old,
-        today=day_of(act.workshop, act.now),
-    )
+    return replace(known, old=old)
 
 
 def _need_methods(lots: Sequence[NewLot], parts: dict[int, Part]) -> None:
@@ -283,61 +304,6 @@ def _free_numbers(site: int, count: int) -> list[str]:
         taken = set(borne)
         free += [number for number in fresh if number not in taken]
     return free
-
-
-def parts_of(lots: Iterable[NewLot]) -> dict[int, Part]:
-    """Read the parts that lots are of.
-
-    Args:
-        lots: What comes in.
-
-    Returns:
-        The parts that are there, by id.
-    """
-    return Part.objects.in_bulk({new.part_id for new in lots})
-
-
-def rules(parts: dict[int, Part]) -> dict[int, tuple[bool, bool]]:
-    """What decides how far a new bag moves on by itself.
-
-    Args:
-        parts: Parts by id.
-
-    Returns:
-        Whether each needs a check and a clearing.
-    """
-    return {pk: (part.needs_check, part.needs_clearing) for pk, part in parts.items()}
-
-
-def draft_bags(
-    lots: Iterable[NewLot], parts: dict[int, Part]
-) -> list[tuple[Bag, list[Movement]]]:
-    """Make the rows of new bags, without number and lot; needs no transaction.
-
-    Making ten thousand of them takes half a second, which must not pass under the
-    write lock. What is wrong with a lot is said by ``lot_row``; here it is passed over.
-
-    Args:
-        lots: What comes in, in order.
-        parts: Their parts.
-
-    Returns:
-        Every bag with its movements, in order.
-    """
-    drafts = []
-    for new in lots:
-        part = parts.get(new.part_id)
-        for each in new.bags:
-            if part is None or each.pieces < 1:
-                continue
-            bag = Bag(
-                container=each.container, place_id=each.place_id, pieces=each.pieces
-            )
-            movements = new_bag(bag, part)
-            if each.counted_by:
-                movements[0].counted_by = each.counted_by
-            drafts.append((bag, movements))
-    return drafts
 
 
 def insert_bags(bags: list[Bag]) -> None:
