@@ -36,8 +36,8 @@ _DATES: Final = (
     (None, re.compile(r"([0-9]{1,2})(/)([0-9]{1,2})/([0-9]{4})")),
 )
 _SHORT_YEAR: Final = re.compile(r"[0-9]{1,2}([-./])[0-9]{1,2}\1[0-9]{1,2}")
-_YES: Final = frozenset({"1", "closed", "true", "x", "y", "yes"})
-_NO: Final = frozenset({"0", "false", "n", "no", "open"})
+_YES: Final = frozenset({"1", "closed", "ja", "o", "oui", "true", "x", "y", "yes"})
+_NO: Final = frozenset({"0", "false", "n", "nein", "no", "non", "open"})
 
 
 def tidy(raw: str) -> str:
@@ -174,7 +174,8 @@ def yes_or_no(text: str) -> bool:
     """Read yes or no.
 
     Args:
-        text: A tidied cell: yes, y, true, x, 1 or closed; no, n, false, 0 or open.
+        text: A tidied cell: yes, y, true, x, 1 or closed; no, n, false, 0 or open; ja,
+            nein, oui, non.
 
     Returns:
         True for yes.

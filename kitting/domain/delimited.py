@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from kitting.domain import cells
@@ -54,7 +54,7 @@ def decoded(data: bytes) -> str:
     elif data.startswith(b"\xef\xbb\xbf"):
         encodings = ["utf-8-sig"]
     elif data.startswith(b"PK\x03\x04") or data.count(b"\0") * 4 > len(data):
-        # A packed workbook; or every other byte NUL, as in UTF-16 without its mark.
+        # Packed, but no workbook of ours; or every other byte NUL: UTF-16 without mark.
         raise CodeError("file_not_text")
     line = 1
     for encoding in encodings:
@@ -65,12 +65,12 @@ def decoded(data: bytes) -> str:
     raise CodeError("file_encoding_broken", line=line)
 
 
-def separator_of(text: str, known: Collection[str]) -> str:
+def separator_of(text: str, is_known: Callable[[str], bool]) -> str:
     """Find what separates the cells: what makes most of the heading known.
 
     Args:
         text: The whole table.
-        known: Headings as :func:`heading` gives them.
+        is_known: Tells of a heading as :func:`heading` gives it whether it is one.
 
     Returns:
         Semicolon, tab or comma.
@@ -78,7 +78,7 @@ def separator_of(text: str, known: Collection[str]) -> str:
     best = (-1, -1, "")
     for separator in (";", "\t", ","):
         head = next(records(text, separator, []), (0, []))[1]
-        count = sum(heading(raw) in known for raw in head)
+        count = sum(is_known(heading(raw)) for raw in head)
         best = max(best, (count, len(head), separator))
     return best[2]
 

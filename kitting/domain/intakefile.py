@@ -1,6 +1,7 @@
 """A file of lots and bags as it comes out of a spreadsheet.
 
-The first line that is not blank names the columns, in English, in any order and case:
+The first line that is not blank names the columns, in English, German or French
+(``intakeheads``), in any order and case:
 
 ======================  ========================================================
 lot                     number of the lot; blank: one is assigned to this row
@@ -15,13 +16,14 @@ counted by              hand, machine, weight or stack; blank where nobody said
 container, place        kind of container, and where the bags stand
 made from               lots with amounts: PETG-17:300; PETG-18:20
 amount                  instead of an amount in "made from", for one lot
+waste                   how much of that was cut off: 20, or PETG-17:20; PETG-18:5
 close                   yes: no more bags will be added to this lot
-sure                    why more pieces than the material gives are right
+sure                    why what can hardly be right is so
 ======================  ========================================================
 
 Several rows may add bags to one lot; they must then say the same about the lot.
-Separators are semicolons, tabs or commas, text is UTF-8, UTF-16 with a byte order mark,
-or Windows-1252. Rows may be shorter than the heading (spreadsheets leave blank cells at
+It is the first sheet of a workbook (XLSX), or text whose separators are semicolons, tabs
+or commas: UTF-8, UTF-16 with a byte order mark, or Windows-1252. Rows may be shorter than the heading (spreadsheets leave blank cells at
 the end away); a longer row is a problem.
 
 Nothing here stops at the first fault, and nothing here raises for what is in a file.
@@ -31,39 +33,19 @@ from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final, TypeVar
 
-from kitting.domain import cells
+from kitting.domain import cells, workbook
 from kitting.domain.delimited import Problem, decoded, heading, records, separator_of
 from kitting.domain.errors import CodeError
+from kitting.domain.intakeheads import HEADINGS, NEEDED, is_known, known
 from kitting.domain.numbers import workshop_lot_number
 from kitting.domain.shown import shown
 
 T = TypeVar("T")
 
-HEADINGS: Final = (
-    "lot",
-    "part",
-    "revision",
-    "method",
-    "made on",
-    "source",
-    "source number",
-    "use by",
-    "bags",
-    "pieces per bag",
-    "counts",
-    "counted by",
-    "container",
-    "place",
-    "made from",
-    "amount",
-    "close",
-    "sure",
-)
-NEEDED: Final = ("part", "revision", "made on")
 MAX_ROWS: Final = 50_000
 MAX_BAGS: Final = 100_000
 """Bags in one file."""
@@ -78,6 +60,7 @@ _OF_A_LOT: Final = (
     "source number",
     "use by",
     "made from",
+    "waste",
 )
 _PASSED_OVER: Final = "?"
 
@@ -93,7 +76,7 @@ class MadeFrom:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One row without a fault."""
+    """One row, as far as it could be read."""
 
     line: int
     lot: str
@@ -114,6 +97,10 @@ class Row:
     sure: str = ""
     counted_by: str = ""
     """As it stands in the file; checked with what else is named there."""
+    waste: tuple[MadeFrom, ...] = ()
+    """How much of what it was made from was cut off, lot by lot."""
+    bad: frozenset[str] = field(default=frozenset(), compare=False)
+    """Columns that are at fault, or are not there; their values here mean nothing."""
 
 
 @dataclass(slots=True)
@@ -122,6 +109,12 @@ class Table:
 
     rows: list[Row] = field(default_factory=list)
     """Rows without a fault, in the order of the file."""
+    every: list[Row] = field(default_factory=list)
+    """Those with faults besides, so that all else of them is checked at once."""
+    repeats: list[Problem] = field(default_factory=list)
+    """Rows that repeat another one exactly, which may be right."""
+    words: dict[str, str] = field(default_factory=dict)
+    """By heading the file's own word for it, where that is another one."""
     problems: list[Problem] = field(default_factory=list)
     """Every fault, in the order of lines. With any, nothing should be written."""
     texts: list[tuple[int, dict[str, str]]] = field(default_factory=list)
@@ -141,26 +134,32 @@ def read(data: bytes | str, *, date_order: cells.DateOrder | None = None) -> Tab
     """
     table = Table()
     try:
-        text = decoded(data) if isinstance(data, bytes) else data
-    except CodeError as error:
-        line = int(str(error.params.get("line", 1)))
-        table.problems.append(Problem(line, "", "", error.code))
-        return table
-    lines = records(text, separator_of(text, HEADINGS), table.problems)
-    line, raw = next(lines, (1, []))
-    if not raw and not table.problems:
-        table.problems.append(Problem(1, "", "", "file_empty"))
-    columns = _columns(line, raw, table.problems) if raw else []
-    if columns:
+        lines = _records(data, table.problems)
+        line, raw = next(lines, (1, []))
+        if not raw and not table.problems:
+            table.problems.append(Problem(1, "", "", "file_empty"))
+        columns = _columns(line, raw, table) if raw else []
         reading = _Reading(columns, date_order, table)
-        for line, raw in lines:
+        for line, raw in lines if columns else ():
             if len(table.texts) == MAX_ROWS:
                 limit = {"limit": MAX_ROWS}
                 table.problems.append(Problem(line, "", "", "too_many_rows", limit))
                 break
             reading.add(line, raw)
+    except CodeError as error:
+        line = int(str(error.params.get("line", 1)))
+        table.problems.append(Problem(line, "", "", error.code))
     table.problems.sort(key=lambda problem: problem.line)
     return table
+
+
+def _records(
+    data: bytes | str, problems: list[Problem]
+) -> Iterator[tuple[int, list[str]]]:
+    if isinstance(data, bytes) and data.startswith(workbook.STARTS):
+        return workbook.records(data, problems)
+    text = decoded(data) if isinstance(data, bytes) else data
+    return records(text, separator_of(text, is_known), problems)
 
 
 def by_lot(rows: Iterable[Row]) -> list[tuple[Row, ...]]:
@@ -182,22 +181,27 @@ def by_lot(rows: Iterable[Row]) -> list[tuple[Row, ...]]:
 
 # Gives no columns when not one heading is known: what follows is no table of lots, and
 # a fault for each of its cells would help nobody.
-def _columns(line: int, raw: list[str], problems: list[Problem]) -> list[str]:
+def _columns(line: int, raw: list[str], table: Table) -> list[str]:
     columns: list[str] = []
-    for name in map(heading, raw):
+    for word in map(heading, raw):
+        name = known(word)
         if name in HEADINGS and name in columns:
-            problems.append(Problem(line, name, name, "heading_twice"))
+            table.problems.append(Problem(line, word, word, "heading_twice"))
             columns.append(_PASSED_OVER)
         elif name in HEADINGS or not name:
             columns.append(name)
+            if name != word:
+                table.words[name] = word
         else:
-            text = shown(name)
-            problems.append(Problem(line, text, text, "heading_unknown"))
+            text = shown(word)
+            table.problems.append(Problem(line, text, text, "heading_unknown"))
             columns.append(_PASSED_OVER)
     missing = [name for name in NEEDED if name not in columns]
     if "counts" not in columns:
         missing += [name for name in _BAGS if name not in columns]
-    problems.extend(Problem(line, name, "", "heading_missing") for name in missing)
+    table.problems.extend(
+        Problem(line, name, "", "heading_missing") for name in missing
+    )
     return columns if set(columns) & set(HEADINGS) else []
 
 
@@ -267,6 +271,7 @@ class _Reading:
         self.table = table
         self.first: dict[str, _RowReader] = {}
         self.bags = 0
+        self.seen: dict[tuple[str, ...], int] = {}
 
     def add(self, line: int, raw: list[str]) -> None:
         width = len(self.columns)
@@ -287,18 +292,29 @@ class _Reading:
         read_row = self._row(row)
         self._compare(row)
         self._count(row, read_row)
-        if read_row is not None and not row.bad:
+        lacking = {name for name in HEADINGS if name not in row.texts}
+        read_row = replace(read_row, bad=frozenset(row.bad | lacking))
+        self.table.every.append(read_row)
+        if read_row.counts and not row.bad and not lacking & set(NEEDED):
             self.table.rows.append(read_row)
+            self._look_back(row)
 
-    # Reads every cell, also after a fault; the row is used only if there is none. None
-    # where the heading lacks a column: that was reported once, there.
-    def _row(self, row: _RowReader) -> Row | None:
+    def _look_back(self, row: _RowReader) -> None:
+        said = {**row.texts, "sure": ""}
+        first = self.seen.setdefault(tuple(said.values()), row.line)
+        if first != row.line and not row.texts.get("sure"):
+            code, figures = "row_repeated", {"first_line": first}
+            self.table.repeats.append(Problem(row.line, "", "", code, figures))
+
+    # Reads every cell, also after a fault; the row is taken in only if there is none.
+    def _row(self, row: _RowReader) -> Row:
         lot = row.take("lot", workshop_lot_number, "")
         made_on = row.take("made on", self._day, None)
         use_by = row.take("use by", self._day, None)
         if use_by is not None and made_on is not None and use_by < made_on:
             row.fault("use by", row.texts["use by"], "use_by_before_made_on")
-        made = Row(
+        made_from = _made_from(row, lot)
+        return Row(
             line=row.line,
             lot=lot,
             part=row.text("part"),
@@ -312,11 +328,11 @@ class _Reading:
             container=row.text("container"),
             counted_by=row.text("counted by"),
             place=row.text("place"),
-            made_from=_made_from(row, lot),
+            made_from=made_from,
+            waste=_waste(row, made_from),
             close=row.take("close", cells.yes_or_no, empty=False),
             sure=row.text("sure"),
         )
-        return made if set(NEEDED) <= set(row.texts) and made.counts else None
 
     def _day(self, text: str) -> dt.date | None:
         return cells.day(text, self.date_order)
@@ -336,8 +352,8 @@ class _Reading:
                     {"first_line": first.line, "first_value": first.texts[column]},
                 )
 
-    def _count(self, row: _RowReader, made: Row | None) -> None:
-        if made is not None and self.bags <= MAX_BAGS:
+    def _count(self, row: _RowReader, made: Row) -> None:
+        if self.bags <= MAX_BAGS:
             self.bags += len(made.counts)
             if self.bags > MAX_BAGS:
                 row.fault("", "", "too_many_bags", {"limit": MAX_BAGS})
@@ -389,6 +405,28 @@ def _made_from(row: _RowReader, lot: str) -> tuple[MadeFrom, ...]:
     row.values.pop("made from", None)
     if not row.bad & {"made from", "amount"}:
         row.values["made from"] = frozenset(found)
+    return found
+
+
+def _waste(row: _RowReader, used: tuple[MadeFrom, ...]) -> tuple[MadeFrom, ...]:
+    def read(text: str) -> tuple[MadeFrom, ...]:
+        if len(used) == 1 and ":" not in text:
+            return (MadeFrom(used[0].lot, cells.whole(text)),)
+        return _lots_with_amounts(text)
+
+    found = row.take("waste", read, _NO_LOTS)
+    amounts = {origin.lot: origin.amount for origin in used}
+    for origin in found:
+        most = amounts.get(origin.lot, 0)
+        if not 0 < origin.amount < most and not row.bad & {"made from", "amount"}:
+            row.fault(
+                "waste",
+                origin.lot,
+                "waste_is_all",
+                {"read": origin.amount, "most": most},
+            )
+    if len({origin.lot for origin in found}) < len(found):
+        row.fault("waste", row.texts["waste"], "made_from_twice")
     return found
 
 

@@ -36,6 +36,14 @@ SENTENCES: dict[str, str | Promise] = {
     "box_empty": _(
         "The box holds no pieces, so it has no mass to compare. Enter its parts."
     ),
+    "cell_error": _(
+        "The cell shows an error of the spreadsheet program. Correct its formula, or"
+        " write the value."
+    ),
+    "cell_not_worked_out": _(
+        "The cell has a formula whose value is not in the file, and no formula is worked"
+        " out here. Open the file in a spreadsheet program and save it."
+    ),
     "cell_too_long": _(
         "The cell holds %(length)s characters and may hold %(limit)s. Shorten it."
     ),
@@ -105,7 +113,13 @@ SENTENCES: dict[str, str | Promise] = {
         "Nothing of the file was taken in. Faults in it: %(count)s. Correct them and"
         " choose the file again."
     ),
-    "file_not_text": _("The file is not text. Save the table as CSV in UTF-8."),
+    "file_has_questions": _(
+        "Nothing of the file was taken in yet. To be confirmed: %(count)s, listed below."
+        " Correct the file; if all of it is right, say why in “sure”."
+    ),
+    "file_not_text": _(
+        "The file is no table that can be read. Save it as XLSX, or as CSV in UTF-8."
+    ),
     "found_needs_a_checker": _(
         "Only somebody who checks lots confirms what was found in cleared bag %(bag)s."
         " Choose a checker, or scrap what was found."
@@ -306,6 +320,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Part %(part)s has no such revision. Correct it, or ask a manager to add it"
         " to the catalogue."
     ),
+    "row_repeated": _(
+        "This row repeats line %(first_line)s exactly, so its bags would come in twice."
+        " Remove one of the two; if both are right, say why in “sure”."
+    ),
     "sample_has_a_result": _(
         "The result of this sample of bag %(bag)s is on record and cannot be changed."
         " Load the page again."
@@ -351,6 +369,20 @@ SENTENCES: dict[str, str | Promise] = {
     "weighed_out_of_range": _(
         "The mass would make %(read)s pieces, more than %(most)s. Check the units of"
         " the reference sample."
+    ),
+    "workbook_broken": _(
+        "The workbook cannot be read. Open it in a spreadsheet program, save it as XLSX"
+        " and choose that file."
+    ),
+    "workbook_locked": _(
+        "The workbook is locked by a password. Save it without one and choose that file."
+    ),
+    "workbook_none": _(
+        "The file is packed and is no workbook. Save the table as XLSX or CSV."
+    ),
+    "workbook_too_large": _(
+        "What is in the workbook is too large once it is unpacked. Save its first sheet"
+        " alone, or split it."
     ),
     "yes_no_unclear": _("This is neither yes nor no. Write yes or no."),
     "yield_impossible": _(

@@ -6,9 +6,10 @@ from io import StringIO
 from pathlib import Path
 
 import pytest
+import xlsxwriter
 from django.core.management import CommandError, call_command
 
-from kitting.models import Bag, Lot, Operation, User
+from kitting.models import Bag, Link, Lot, Operation, User
 from tests import factories
 
 HEAD = "lot;part;revision;made on;source;bags;pieces per bag;close"
@@ -101,10 +102,31 @@ def test_the_order_of_dates_can_be_named(tmp_path: Path) -> None:
     assert str(Lot.objects.get().made_on) == "2025-03-01"
 
 
-def test_a_workbook_is_refused_with_what_to_do(tmp_path: Path) -> None:
-    said = refusal(write(tmp_path, name="lots.xlsx"))
-    assert "lots.xlsx is a workbook" in said
-    assert "Save its sheet as CSV" in said
+def test_a_workbook_is_taken_in_by_its_first_sheet(tmp_path: Path) -> None:
+    path = tmp_path / "lots.xlsx"
+    with xlsxwriter.Workbook(path) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, HEAD.split(";"))
+        row = ["HB-1", "HB", "C", "2025-03-01", "Print bench", 3, 100, True]
+        sheet.write_row(1, 0, row)
+    assert "HB-1: Headband, revision C, bags: 3, 300 piece, new" in intake(str(path))
+    assert Lot.objects.get().stage == "closed"
+
+
+def test_another_kind_of_workbook_is_refused_with_what_to_do(tmp_path: Path) -> None:
+    path = tmp_path / "lots.xls"
+    path.write_bytes(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + bytes(2_000))
+    assert "Save it as XLSX" in refusal(str(path))
+
+
+def test_what_can_hardly_be_right_takes_a_reason(tmp_path: Path) -> None:
+    row = "HB-1;HB;C;2025-03-01;Print bench;3;100;"
+    path = write(tmp_path, row, row)
+    said = refusal(path)
+    assert "line 3: This row repeats line 2 exactly" in said
+    assert "1 questions. If all this is right, repeat the command with --sure" in said
+    assert "bags: 6" in intake(path, "--sure", "A row for each delivery")
+    assert "A row for each delivery" in Link.objects.get().outcome
 
 
 def test_a_file_that_is_not_there_is_named(tmp_path: Path) -> None:

@@ -162,6 +162,16 @@ FILES: Final[dict[str, Callable[[random.Random], bytes]]] = {
     "half a letter": lambda _: b'{"places": ["\\ud800"]}',
     "archive": lambda _: _archive(1_000),
     "archive of much": lambda _: _archive(64 * MEGABYTE),
+    "workbook": lambda _: _workbook("<row><c><v>1</v></c></row>"),
+    "workbook of much": lambda _: _workbook("<row/>" * 6_000_000),
+    "workbook of texts": lambda _: _workbook("<row><c t='s'><v>-9</v></c></row>"),
+    "workbook that laughs": lambda _: _workbook(
+        "&b;", f'<!DOCTYPE x [<!ENTITY a "ha"><!ENTITY b "{"&a;" * 999}">]>'
+    ),
+    "workbook that fetches": lambda _: _workbook(
+        "&a;", '<!DOCTYPE x [<!ENTITY a SYSTEM "file:///etc/passwd">]>'
+    ),
+    "half of a workbook": lambda _: _workbook("<row/>")[:300],
     "picture": lambda _: b"\x89PNG\r\n\x1a\n" + bytes(100),
     "document": lambda _: b"%PDF-1.7\n%\xe2\xe3\xcf\xd3\n",
 }
@@ -172,6 +182,22 @@ def _archive(size: int) -> bytes:
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("../../escape.xml", bytes(size))
+    return file.getvalue()
+
+
+def _workbook(rows: str, kind: str = "") -> bytes:
+    file = io.BytesIO()
+    links = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    parts = {
+        "xl/workbook.xml": f'<workbook xmlns:r="{links}"><sheet r:id="a"/></workbook>',
+        "xl/_rels/workbook.xml.rels": (
+            '<Relationships><Relationship Id="a" Target="s.xml"/></Relationships>'
+        ),
+        "xl/s.xml": f"{kind}<worksheet><sheetData>{rows}</sheetData></worksheet>",
+    }
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as packed:
+        for name, text in parts.items():
+            packed.writestr(name, text)
     return file.getvalue()
 
 

@@ -11,7 +11,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from kitting.web.forms import KeyedForm, SpokenForm
+from kitting.lots.forms.lots import SureForm, sure_field
+from kitting.web.forms import SpokenForm
 
 LARGEST_FILE = 4 * 1024 * 1024
 """Bytes of a file of lots; ten thousand rows take one."""
@@ -27,11 +28,11 @@ class FileForm(SpokenForm):
     file = forms.FileField(
         label=_("File"),
         help_text=_(
-            "A table saved as CSV, at most 4 MB: comma, semicolon or tab, with the"
-            " headings below."
+            "A table as XLSX or CSV, at most 4 MB, with the headings below. Of a workbook"
+            " the first sheet is read, and values only."
         ),
         widget=forms.ClearableFileInput(
-            attrs={"accept": ".csv,.txt,.tsv,text/csv,text/plain"}
+            attrs={"accept": ".xlsx,.csv,.txt,.tsv,text/csv,text/plain"}
         ),
         max_length=255,
     )
@@ -47,7 +48,7 @@ class FileForm(SpokenForm):
     )
 
     def clean_file(self) -> bytes:
-        """Read the file, if it is not too large and no workbook."""
+        """Read the file, if it is not too large and no workbook of another kind."""
         file = self.cleaned_data["file"]
         if file.size > LARGEST_FILE:
             raise ValidationError(
@@ -55,11 +56,11 @@ class FileForm(SpokenForm):
                 code="file_too_large",
             )
         data: bytes = file.read()
-        if str(file.name).lower().endswith((".xlsx", ".xls", ".ods")):
+        if str(file.name).lower().endswith((".xls", ".ods")):
             raise ValidationError(
                 _(
-                    "“%(name)s” is a workbook. Save its sheet as CSV in the spreadsheet"
-                    " program, and choose that file."
+                    "“%(name)s” is a workbook of another kind. Save it as XLSX or CSV in"
+                    " the spreadsheet program, and choose that file."
                 ),
                 code="file_not_text",
                 params={"name": str(file.name)[:60]},
@@ -67,11 +68,12 @@ class FileForm(SpokenForm):
         return data
 
 
-class TakeInFileForm(KeyedForm):
+class TakeInFileForm(SureForm):
     """A file that was looked at, sent back whole to be taken in."""
 
     things = {
         "table": _("the file"),
+        "sure": _("why this is right"),
         "date_order": _("the order of day and month"),
     }
 
@@ -81,6 +83,7 @@ class TakeInFileForm(KeyedForm):
         required=False,
         widget=forms.HiddenInput,
     )
+    sure = sure_field()
 
     def clean_table(self) -> bytes:
         """Unpack the file; a packed one that would be too large is refused."""
@@ -101,9 +104,10 @@ class TakeInFileForm(KeyedForm):
 
     @property
     def entries(self) -> dict[str, Any]:
-        """The file, and the order of its dates where one was said."""
+        """The file, the order of its dates where one was said, and why it is right."""
         data = self.cleaned_data
-        return {"data": data["table"], "date_order": data["date_order"] or None}
+        order = data["date_order"] or None
+        return {"data": data["table"], "date_order": order, "sure": data["sure"]}
 
 
 def packed(data: bytes) -> str:

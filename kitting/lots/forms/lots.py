@@ -28,6 +28,8 @@ WAYS = {
 }
 
 
+DOUBTS = frozenset({"count_unusual", "file_has_questions", "yield_impossible"})
+"""Codes of what is done once somebody says why it is right."""
 IN_A_BAG = ("container", "place_id", "counted_by")
 """What is entered of bags beside their number and pieces."""
 
@@ -41,15 +43,17 @@ class SureForm(KeyedForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if self.data.get("sure"):
-            self._ask()
+            self.ask_why()
 
     def add_error(self, field: str | None, error: Any) -> None:
         """Show the field with the refusal that asks for it."""
-        if getattr(error, "code", "") in ("count_unusual", "yield_impossible"):
-            self._ask()
+        if getattr(error, "code", "") in DOUBTS:
+            self.ask_why()
         super().add_error(field, error)
 
-    def _ask(self) -> None:
+    def ask_why(self) -> None:
+        """Show the field."""
+        self.fields["sure"].required = True
         self.fields["sure"].widget = forms.TextInput(attrs={"autocomplete": "off"})
 
 
@@ -57,6 +61,7 @@ def sure_field() -> forms.CharField:
     """The field of ``SureForm``."""
     return forms.CharField(
         label=_("Sure? Why this is right"),
+        initial="",
         required=False,
         max_length=200,
         help_text=_("The record keeps it, with your name."),

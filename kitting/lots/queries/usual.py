@@ -102,7 +102,7 @@ def _values(lot: Lot) -> dict[str, Any]:
     usable = Place.objects.filter(pk=_most(places) or 0, active=True)
     return {
         "revision": lot.revision_id,
-        "method": lot.method_id,
+        "method": lot.method_id if lot.method and lot.method.active else None,
         "source": lot.source,
         "pieces_each": _most(counts),
         "container": _most(containers) or Container.TOTE,

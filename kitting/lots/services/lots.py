@@ -40,7 +40,7 @@ class TakenIn:
     lots: list[str]
     bags: list[str]
     sure: dict[str, str] = field(default_factory=dict)
-    """Why more pieces than the material gives are right, by lot number."""
+    """Why figures that can hardly be right are, by lot number; of a file by ""."""
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,17 @@ from kitting.domain.intakefile import Row, Table, by_lot
 from kitting.domain.shown import shown
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.doubts import doubts
-from kitting.lots.steps.intake import LONGEST, MOST_PIECES, NewBag, NewLot
+from kitting.lots.steps.intake import (
+    LONGEST,
+    MOST_PIECES,
+    YEARS_AHEAD,
+    NewBag,
+    NewLot,
+    numbers_ahead,
+)
 from kitting.lots.steps.materials import USABLE
 from kitting.models import Bag, Lot, LotOrigin, Method, Part, Place, Revision
+from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.products.steps.methods import need_method_for, with_parts
 
@@ -48,18 +56,22 @@ class Found:
     lots: dict[str, Lot]
     origins: dict[int, set[tuple[str, int]]]
     today: date
+    ahead: frozenset[str] = frozenset()
+    """Numbers of lots that Lotward itself will give later."""
     problems: list[Problem] = field(default_factory=list)
+    questions: list[Problem] = field(default_factory=list)
 
     def fault(self, line: int, column: str, value: str, code: str, **more: Any) -> None:
         """Note what is wrong with one cell."""
         self.problems.append(Problem(line, column, shown(value), code, more))
 
 
-def look_up(table: Table, today: date) -> Found:
+def look_up(table: Table, site: int, today: date) -> Found:
     """Read everything that the rows name, and note every name that is not known.
 
     Args:
         table: The file as it was read.
+        site: The workshop's site.
         today: The workshop's day.
 
     Returns:
@@ -88,6 +100,7 @@ def look_up(table: Table, today: date) -> Found:
         lots=lots,
         origins=origins,
         today=today,
+        ahead=frozenset(numbers_ahead(site, named - lots.keys())),
     )
     for line, texts in table.texts:
         _names(found, line, texts)
@@ -116,8 +129,11 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
         except Refused as error:
             found.fault(line, "method", method, error.code, **error.params)
     place = texts.get("place", "")
-    if place and place.casefold() not in found.places:
+    where = found.places.get(place.casefold())
+    if place and where is None:
         found.fault(line, "place", place, "place_unknown")
+    elif where is not None and where.kind == PlaceKind.QUARANTINE:
+        found.fault(line, "place", place, "intake_in_quarantine", place=where.name)
     container = texts.get("container", "")
     if container and container.casefold() not in set(Container):
         found.fault(line, "container", container, "container_unknown", read=container)
@@ -129,62 +145,63 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
 def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:
     """Put the rows of each lot together and check them against the record.
 
+    All that can be said is said at once: of a row with a fault whatever else is in it,
+    and of lots without one what is in doubt.
+
     Args:
         table: The file as it was read.
-        found: What it names; gets a problem for each thing that is wrong.
+        found: What it names; gets a problem for each thing that is wrong, and a
+            question for each that can hardly be right.
 
     Returns:
         What would be taken in, and the same for showing; both empty with problems.
     """
-    groups = by_lot(table.rows)
+    groups = by_lot(table.every)
     for group in groups:
         lot = found.lots.get(group[0].lot)
         if lot is None:
-            _check_new(found, group)
+            _check_new(found, group[0])
         else:
-            _check_known(found, group, lot)
+            _check_known(found, group[0], lot)
         for row in group:
-            for pieces in {n for n in row.counts if n > MOST_PIECES}:
-                found.fault(
-                    row.line,
-                    "counts",
-                    str(pieces),
-                    "pieces_out_of_range",
-                    read=pieces,
-                    most=MOST_PIECES,
-                )
+            _check_pieces(found, row)
     _check_materials(found, [group[0] for group in groups])
-    if found.problems or table.problems:
+    wrong = {problem.line for problem in (*table.problems, *found.problems)}
+    whole = [group for group in groups if wrong.isdisjoint(row.line for row in group)]
+    is_readable = {row.line for row in table.rows}.issuperset
+    fit = [group for group in whole if is_readable(row.line for row in group)]
+    new = [_new_lot(found, group) for group in fit]
+    _ask(found, fit, new)
+    if wrong:
         return [], []
-    new = [_new_lot(found, group) for group in groups]
-    _check_doubts(found, groups, new)
-    if found.problems:
-        return [], []
-    return new, [_entry(found, group) for group in groups]
+    return new, [_entry(found, group) for group in fit]
 
 
-def _check_new(found: Found, group: tuple[Row, ...]) -> None:
-    row = group[0]
-    if row.made_on > found.today:
-        found.fault(
-            row.line,
-            "made on",
-            row.made_on.isoformat(),
-            "made_on_future",
-            made_on=row.made_on,
-            today=found.today,
-        )
-    if not row.source:
+def _check_pieces(found: Found, row: Row) -> None:
+    for pieces in {n for n in row.counts if n > MOST_PIECES}:
+        code, figures = "pieces_out_of_range", {"read": pieces, "most": MOST_PIECES}
+        found.fault(row.line, "counts", str(pieces), code, **figures)
+
+
+def _check_new(found: Found, row: Row) -> None:
+    if "made on" not in row.bad and row.made_on > found.today:
+        days = {"made_on": row.made_on, "today": found.today}
+        found.fault(row.line, "made on", str(row.made_on), "made_on_future", **days)
+    last = found.today.year + YEARS_AHEAD
+    if row.use_by is not None and row.use_by.year > last:
+        figures = {"use_by": row.use_by, "year": last}
+        found.fault(row.line, "use by", str(row.use_by), "use_by_too_far", **figures)
+    if "source" not in row.bad and not row.source:
         found.fault(row.line, "source", "", "source_missing")
+    if row.lot in found.ahead:
+        found.fault(row.line, "lot", row.lot, "lot_number_ahead", lot=row.lot)
     for name, most in LONGEST.items():
-        what = name.replace("_", " ")
-        if len(getattr(row, name)) > most:
-            value = getattr(row, name)
+        what, value = name.replace("_", " "), getattr(row, name)
+        if len(value) > most:
             found.fault(row.line, what, value, "entry_too_long", what=what, most=most)
 
 
-def _check_known(found: Found, group: tuple[Row, ...], lot: Lot) -> None:
-    row = group[0]
+def _check_known(found: Found, row: Row, lot: Lot) -> None:
     if lot.stage == LotStage.CLOSED:
         found.fault(row.line, "lot", row.lot, "lot_closed", lot=lot.number)
         return
@@ -211,13 +228,18 @@ def _check_known(found: Found, group: tuple[Row, ...], lot: Lot) -> None:
         ),
     }
     for column, (read, on_record, text) in known.items():
-        if read != on_record:
+        if column not in row.bad and read != on_record:
             value = str(read)
             found.fault(
                 row.line, column, value, "lot_differs", lot=lot.number, known=text
             )
-    named = {(origin.lot, origin.amount) for origin in row.made_from}
-    if named and named != found.origins.get(lot.pk, set()):
+    waste = {origin.lot: origin.amount for origin in row.waste}
+    named = {(each.lot, each.amount - waste.get(each.lot, 0)) for each in row.made_from}
+    if (
+        "made from" not in row.bad
+        and named
+        and named != found.origins.get(lot.pk, set())
+    ):
         text = "; ".join(f"{number}: {amount}" for number, amount in sorted(named))
         found.fault(row.line, "made from", text, "conditions_changed", lot=lot.number)
 
@@ -239,6 +261,8 @@ def _check_materials(found: Found, rows: list[Row]) -> None:
             if material is None:
                 found.fault(row.line, "made from", origin.lot, "material_unknown")
                 continue
+            if material.use_by is not None and "made on" not in row.bad:
+                _check_use_by(found, row, material)
             held, short = _draw(left[material.pk], origin.amount)
             if held:
                 found.fault(row.line, "made from", origin.lot, "bag_on_hold", **held)
@@ -252,6 +276,14 @@ def _check_materials(found: Found, rows: list[Row]) -> None:
                     wanted=origin.amount,
                     short=short,
                 )
+
+
+def _check_use_by(found: Found, row: Row, material: Lot) -> None:
+    use_by, made_on = material.use_by, row.made_on
+    if use_by is not None and use_by < made_on:
+        figures = {"lot": material.number, "use_by": use_by, "made_on": made_on}
+        code = "material_past_use_by"
+        found.fault(row.line, "made from", material.number, code, **figures)
 
 
 def _draw(bags: list[list[Any]], amount: int) -> tuple[dict[str, str] | None, int]:
@@ -284,27 +316,26 @@ def _new_lot(found: Found, group: tuple[Row, ...]) -> NewLot:
         made_from=()
         if lot
         else tuple((found.lots[o.lot].pk, o.amount) for o in row.made_from),
+        waste=() if lot else tuple((found.lots[o.lot].pk, o.amount) for o in row.waste),
         close=any(each.close for each in group),
         sure=next((each.sure for each in group if each.sure), ""),
     )
 
 
-def _check_doubts(
-    found: Found, groups: list[tuple[Row, ...]], new: list[NewLot]
-) -> None:
+def _ask(found: Found, groups: list[tuple[Row, ...]], new: list[NewLot]) -> None:
     """Ask about what can hardly be right, unless the rows say why it is."""
     for doubt in doubts(new):
         if new[doubt.nth].sure:
             continue
         group = groups[doubt.nth]
+        row, column = group[0], "made from"
+        text = "; ".join(f"{each.lot}: {each.amount}" for each in row.made_from)
         if doubt.pieces:
             row = next(row for row in group if doubt.pieces in row.counts)
-            text = str(doubt.pieces)
-            found.fault(row.line, "counts", text, doubt.code, **doubt.figures)
-        else:
-            row = group[0]
-            text = "; ".join(f"{each.lot}: {each.amount}" for each in row.made_from)
-            found.fault(row.line, "made from", text, doubt.code, **doubt.figures)
+            column, text = "counts", str(doubt.pieces)
+        found.questions.append(
+            Problem(row.line, column, shown(text), doubt.code, doubt.figures)
+        )
 
 
 def _bags(found: Found, row: Row) -> Iterable[NewBag]:

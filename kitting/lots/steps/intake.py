@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter as Tally
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -273,7 +273,8 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
     for number in [*taken, *(number for number, times in given.items() if times > 1)]:
         raise Conflict("lot_exists", lot=number)
     unnamed = [lot for lot in lots if not lot.number]
-    _refuse_ahead(act.workshop.site, given)
+    for number in numbers_ahead(act.workshop.site, given):
+        raise Refused("lot_number_ahead", lot=number)
     fresh = _free_numbers(act.workshop.site, len(unnamed))
     for lot, number in zip(unnamed, fresh, strict=True):
         lot.number = number
@@ -284,15 +285,23 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
         raise Conflict("lot_exists", lot=", ".join(list(given)[:5])) from error
 
 
-def _refuse_ahead(site: int, given: Iterable[str]) -> None:
-    """Refuse numbers that the counter would come to: they are not the workshop's."""
+def numbers_ahead(site: int, given: Iterable[str]) -> Iterator[str]:
+    """Find numbers that the counter would come to: they are not the workshop's.
+
+    Args:
+        site: The workshop's site.
+        given: Numbers for new lots.
+
+    Yields:
+        Those that Lotward itself will give later.
+    """
     own = [n for n in given if numbers.looks_like(n) is numbers.Kind.LOT]
     for number in own:
         with suppress(CodeError):  # one with a wrong check character is in nobody's way
             read = numbers.read(number)
             upcoming = Counter.objects.get(site=site, name="lot").next
             if read.site == site and read.sequence >= upcoming:
-                raise Refused("lot_number_ahead", lot=number)
+                yield number
 
 
 def _free_numbers(site: int, count: int) -> list[str]:

@@ -1,14 +1,17 @@
-"""Lots from a file: first what it would bring, then the taking in."""
+"""Lots from a file: a template for it, what it would bring, then the taking in."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Iterable
+from typing import Any, Final
 
 from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from kitting.domain.intakefile import HEADINGS
+from kitting.domain.delimited import Problem
+from kitting.domain.intakeheads import HEADINGS, TRANSLATED
 from kitting.ledger import clock
 from kitting.lots.forms.files import FileForm, TakeInFileForm, packed
 from kitting.lots.services import files
@@ -17,16 +20,22 @@ from kitting.web.acting import OK, UNFIT, attempt, say_and_go
 from kitting.web.figures import amount
 from kitting.web.http import LotwardRequest, add_refusal, allowed, render_part
 from kitting.web.messages import sentence
+from kitting.web.tables import Column, file_response
 
+LANGUAGES: Final = {"en": "English", "de": "Deutsch", "fr": "Français"}
+"""Languages in which a file may have its headings, by their own names."""
 MOST_SHOWN = 200
 """Lots or faults of a file that the page lists."""
 
 
 @allowed("kitting.take_in", "GET", "POST")
-def lot_file(request: LotwardRequest) -> HttpResponse:
-    """Look at a file, or take in one that was looked at."""
+def lot_file(request: LotwardRequest) -> HttpResponseBase:
+    """Give a template, look at a file, or take in one that was looked at."""
     if request.method != "POST":
-        return _answer(request, form=FileForm())
+        words = TRANSLATED.get(request.GET.get("in", ""), HEADINGS)
+        columns = [Column(word, str) for word in words]
+        template = file_response(request, "lots", columns, ())
+        return template or _answer(request, form=FileForm())
     if "table" in request.POST:
         return _bring_in(request)
     form = FileForm(request.POST, request.FILES)
@@ -43,6 +52,8 @@ def _look(request: LotwardRequest, form: FileForm) -> HttpResponse:
         add_refusal(form, error)
         return _answer(request, form=form, plan=plan, status=UNFIT)
     send = TakeInFileForm(initial={"table": packed(data), "date_order": order})
+    if plan.questions:
+        send.ask_why()
     return _answer(request, form=FileForm(), plan=plan, send=send)
 
 
@@ -74,9 +85,11 @@ def _answer(
         "form": form,
         "send": send,
         "plan": plan,
-        "faults": faults_of(plan)[:MOST_SHOWN] if plan else [],
+        "faults": told(plan.problems)[:MOST_SHOWN] if plan else [],
+        "questions": told(plan.questions)[:MOST_SHOWN] if plan else [],
         "most": MOST_SHOWN,
         "headings": HEADINGS,
+        "templates": LANGUAGES,
         "act": _("Look at the file"),
     }
     return render_part(
@@ -84,8 +97,8 @@ def _answer(
     )
 
 
-def faults_of(plan: Plan) -> list[dict[str, object]]:
-    """The faults of a file with their sentences."""
+def told(problems: Iterable[Problem]) -> list[dict[str, object]]:
+    """Faults of a file, or questions about it, with their sentences."""
     return [
         {
             "line": problem.line,
@@ -93,5 +106,5 @@ def faults_of(plan: Plan) -> list[dict[str, object]]:
             "value": problem.value,
             "reason": sentence(problem.as_error()),
         }
-        for problem in plan.problems
+        for problem in problems
     ]

@@ -141,7 +141,7 @@ def test_a_file_of_the_wrong_shape_is_told_what_is_wrong(text, found):
 @pytest.mark.parametrize(
     ("data", "line", "code"),
     [
-        (b"PK\x03\x04rest of a workbook", 1, "file_not_text"),
+        (b"PK\x03\x04rest of a workbook", 1, "workbook_broken"),
         ("lot;part".encode("utf-16-le"), 1, "file_not_text"),
         (b"\xff\xfea", 1, "file_encoding_broken"),
         (b"\xef\xbb\xbflot\n\xff", 2, "file_encoding_broken"),
@@ -219,7 +219,7 @@ def test_a_cell_longer_than_the_csv_module_takes_is_a_problem():
 def test_ten_thousand_rows_are_read_whole():
     row = (
         "L-{},HEADBAND,R3,M2,2026-03-01,B,S,2028-03-01,,,100+100+40,hand,tote,A,"
-        "P-1:3,,no,\n"
+        "P-1:3,,,no,\n"
     )
     text = ",".join(HEADINGS) + "\n"
     data = (text + "".join(row.format(n) for n in range(10_000))).encode()
@@ -230,7 +230,9 @@ def test_ten_thousand_rows_are_read_whole():
 def test_the_heading_decides_the_separator_not_the_rows():
     # More commas than semicolons below, and commas inside the heading's own quotes.
     text = 'part;revision;made on;counts;"source"\nV;R;2026-03-01;5;"a,b,c,d,e,f,g"\n'
-    assert delimited.separator_of(text, HEADINGS) == ";"
+    assert delimited.separator_of(text, HEADINGS.__contains__) == ";"
     assert rows_of(text)[0].source == "a,b,c,d,e,f,g"
     # Five commas in an unknown heading make more cells, but none that is known.
-    assert delimited.separator_of("part;bags;a,b,c,d,e,f\n", HEADINGS) == ";"
+    assert (
+        delimited.separator_of("part;bags;a,b,c,d,e,f\n", HEADINGS.__contains__) == ";"
+    )

@@ -1,16 +1,21 @@
 from __future__ import annotations
 
 import base64
+import io
 import uuid
 import zlib
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
+import xlsxwriter
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
+from kitting.domain import workbook
+from kitting.domain.intakeheads import HEADINGS, TRANSLATED
 from kitting.lots.forms.files import LARGEST_FILE, packed
 from kitting.models import Bag, Link, Lot, User
 from tests import factories
@@ -175,7 +180,7 @@ def test_a_file_that_does_not_come_back_whole_is_refused(
     ("file", "code"),
     [
         (upload("", "lots.csv"), "empty"),
-        (upload(GOOD, "lots.xlsx"), "file_not_text"),
+        (upload(GOOD, "lots.ods"), "file_not_text"),
         (upload("x" * (LARGEST_FILE + 1)), "file_too_large"),
         (upload("hello\n"), "file_has_problems"),
         (upload("\x00\x01\x02"), "file_has_problems"),
@@ -197,3 +202,61 @@ def test_htmx_gets_the_part(checker: Client, page: str, hx: dict[str, str]) -> N
     assert_part(response, "lot-file", status=422)
     sent_on = checker.post(page, send_values(), headers=hx)
     assert sent_on.headers["HX-Redirect"] == reverse("kitting:lots")
+
+
+# -- Workbooks, templates, questions ------------------------------------------------
+
+
+@pytest.mark.parametrize("language", ["en", "de", "fr"])
+def test_a_template_is_downloaded_filled_in_and_taken_in(
+    language: str, checker: Client, page: str
+) -> None:
+    answer = checker.get(page, {"as": "xlsx", "in": language})
+    template = b"".join(answer.streaming_content)  # type: ignore[attr-defined]
+    ((_line, head),) = workbook.records(template, [])
+    assert tuple(head) == TRANSLATED[language]
+    by_heading = dict(zip(HEADINGS, head, strict=True))
+    row = {
+        "part": "HB",
+        "revision": "C",
+        "made on": date(2025, 3, 1),
+        "source": "Print bench",
+        "bags": 2,
+        "pieces per bag": 100,
+    }
+    file = io.BytesIO()
+    with xlsxwriter.Workbook(file, {"default_date_format": "dd.mm.yyyy"}) as book:
+        sheet = book.add_worksheet()
+        for at, (heading, value) in enumerate(row.items()):
+            sheet.write_string(0, at, by_heading[heading])
+            write = sheet.write_datetime if heading == "made on" else sheet.write
+            write(1, at, value)
+    sent = SimpleUploadedFile("lots.xlsx", file.getvalue())
+    shown = checker.post(page, {"file": sent})
+    assert shown.status_code == 200, text_of(shown)
+    form = shown.context["send"]
+    values = {name: form[name].value() for name in form.fields}
+    checker.post(page, values)
+    assert list(Bag.objects.values_list("pieces", flat=True)) == [100, 100]
+
+
+def test_the_template_as_csv_has_the_headings_alone(checker: Client, page: str) -> None:
+    answer = checker.get(page, {"as": "csv", "in": "xx"})
+    text = b"".join(answer.streaming_content).decode("utf-8-sig")  # type: ignore[attr-defined]
+    assert text.strip().split(",") == list(HEADINGS)
+
+
+def test_a_question_is_shown_and_answered_on_the_page(
+    checker: Client, page: str
+) -> None:
+    twice = GOOD + GOOD.splitlines()[1] + "\n"
+    shown = checker.post(page, {"file": upload(twice)})
+    assert "repeats line 2 exactly" in text_of(shown)
+    assert 'name="sure"' in text_of(shown)
+    assert 'type="hidden" name="sure"' not in text_of(shown)
+    unsaid = checker.post(page, send_values(twice))
+    assert_problem(unsaid, "file_has_questions")
+    assert Bag.objects.count() == 0
+    said = checker.post(page, send_values(twice, sure="One row for each delivery"))
+    assert said.status_code == 302
+    assert "One row for each delivery" in Link.objects.get().outcome

@@ -5,10 +5,12 @@ Reading the file itself is tested in tests/kitting/domain/test_intakefile.py.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Any
 
 import pytest
 
+from kitting.domain import numbers
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
 from kitting.lots.services import files
@@ -265,8 +267,94 @@ def test_ten_thousand_rows_are_taken_in_with_few_statements(
     django_assert_max_num_queries: Any,
 ) -> None:
     # The time is measured in benchmarks/; here it must not grow with the rows.
-    rows = [{"lot": f"A-{at // 4}", "counts": "25"} for at in range(400)]
+    rows = [{"lot": f"A-{at // 4}", "counts": f"{25 + at % 4}"} for at in range(400)]
     data = file_of(*rows)
     with django_assert_max_num_queries(60):
         done = take(data)
     assert (len(done.lots), len(done.bags)) == (100, 400)
+
+
+# -- One answer, and what is asked --------------------------------------------------
+
+
+def test_a_row_that_cannot_be_read_is_checked_against_the_record_all_the_same() -> None:
+    quarantine = factories.make_place("quarantine")
+    worst = {
+        "counts": "1.250",
+        "made on": "2999-01-01",
+        "source": "",
+        "place": quarantine.code,
+        "use by": "2099-01-01",
+    }
+    assert sorted(faults(plan({"made on": "2026-01-15", **worst}))) == [
+        (2, "counts", "number_ambiguous"),
+        (2, "made on", "date_year_out_of_range"),
+        (2, "place", "intake_in_quarantine"),
+        (2, "source", "source_missing"),
+        (2, "use by", "use_by_too_far"),
+    ]
+
+
+def test_what_the_act_would_refuse_is_said_with_its_line() -> None:
+    ahead = numbers.assign(numbers.Kind.LOT, 1, 10**6)
+    sheet = factories.make_part(needs_check=False, needs_clearing=False)
+    factories.make_lot(
+        factories.make_revision(sheet),
+        number="OLD-1",
+        made_on=date(2025, 1, 1),
+        use_by=date(2025, 12, 31),
+    )
+    rows = ({"lot": ahead}, {"lot": "HB-9", "made from": "OLD-1: 5"})
+    found = plan(*rows)
+    assert faults(found) == [
+        (2, "lot", "lot_number_ahead"),
+        (3, "made from", "material_past_use_by"),
+    ]
+
+
+def test_faults_and_questions_come_in_one_answer() -> None:
+    same = {"lot": "HB-1"}
+    found = plan(same, same, {"lot": "HB-2", "part": "XX"})
+    assert [problem.line for problem in found.problems] == [4]
+    assert [problem.line for problem in found.questions] == [3]
+
+
+def test_a_row_that_repeats_another_is_asked_about_and_kept_with_its_reason() -> None:
+    data = file_of({"lot": "HB-1"}, {"lot": "HB-1"})
+    (question,) = plan({"lot": "HB-1"}, {"lot": "HB-1"}).questions
+    assert (question.line, question.code) == (3, "row_repeated")
+    assert question.params == {"first_line": 2}
+    with pytest.raises(LotwardError) as caught:
+        take(data)
+    assert_refused(caught.value, "file_has_questions", count=1)
+    assert Bag.objects.count() == 0
+    done = files.take_in_file(
+        data=data, date_order=None, sign=factories.sign(), sure=" A row for each bag "
+    )
+    assert (len(done.bags), done.sure) == (4, {"": "A row for each bag"})
+
+
+def test_rows_that_differ_only_in_their_words_are_no_repeats() -> None:
+    assert plan({"source": "Bench 1"}, {"source": "Bench 2"}).questions == ()
+
+
+def test_a_fault_is_told_by_the_words_of_the_file() -> None:
+    head = "Teil;Stand;hergestellt am;Herkunft;Zählungen"
+    data = f"{head}\nHB;C;2999-13-01;Druckraum;100\n".encode()
+    (problem,) = files.plan_file(data=data, date_order=None, now=factories.NOW).problems
+    assert problem.column == "hergestellt am"
+
+
+def test_waste_of_a_file_is_scrapped() -> None:
+    sheet = factories.make_part(needs_check=False, needs_clearing=False)
+    lot = factories.make_lot(
+        factories.make_revision(sheet), number="PETG-1", bags=(NewBag(300),)
+    )
+    head = "part;revision;made on;source;counts;made from;waste"
+    row = "HB;C;2026-01-14;Table;100;PETG-1:40;{}"
+    data = "\n".join([head, row.format("40"), row.format("7")]).encode()
+    found = files.plan_file(data=data, date_order=None, now=factories.NOW)
+    assert faults(found) == [(2, "waste", "waste_is_all")]
+    take("\n".join([head, row.format("7")]).encode())
+    gone = lot.movements.filter(kind="scrapped").get()
+    assert (gone.pieces, lot.bags.get().pieces) == (7, 260)

@@ -124,7 +124,7 @@ def test_a_file_names_the_row_of_a_count_in_doubt(bands: Revision) -> None:
     head = "lot;part;revision;made on;source;counts;sure"
     data = "\n".join([head, *rows]).encode()
     plan = files.plan_file(data=data, date_order=None, now=factories.NOW)
-    (problem,) = plan.problems
+    (problem,) = plan.questions
     assert (problem.line, problem.column) == (3, "counts")
     assert (problem.code, problem.value) == ("count_unusual", "1000")
 

@@ -319,20 +319,20 @@ def table(visor: Revision, sheets: Lot, *rows: str) -> bytes:
     return "\n".join([HEAD, *lines]).encode()
 
 
-def test_a_file_with_an_impossible_yield_is_refused_with_line_and_figures(
+def test_a_file_with_an_impossible_yield_is_asked_about_with_line_and_figures(
     forty: Yield, sheet: Part, visor: Revision
 ) -> None:
     sheets = make_sheets(sheet)
     used = f"{sheets.number}:2"
     data = table(visor, sheets, f"V-1,80,{used},", f"V-2,40+41,{used},")
     plan = files.plan_file(data=data, date_order=None, now=factories.NOW)
-    (problem,) = plan.problems
+    (problem,) = plan.questions
     assert (problem.line, problem.column) == (3, "made from")
     assert problem.code == "yield_impossible"
     assert problem.value == f"{sheets.number}: 2"
     assert problem.params["possible"] == "80"
-    assert plan.lots == ()
-    assert_refusal("file_has_problems", files.take_in_file, data=data, date_order=None)
+    assert plan.problems == ()
+    assert_refusal("file_has_questions", files.take_in_file, data=data, date_order=None)
 
 
 def test_a_file_may_say_why_it_is_right(
