@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,10 @@ from kitting.domain.stages import BagStage
 from kitting.labels import kinds
 from kitting.labels.cleared import ClearedLabel
 from kitting.ledger.reach import refuse_held_bag, standing_reach
-from kitting.models import Bag, Carrier, Run, Workshop
+from kitting.ledger.upheld import Rows
+from kitting.models import Bag, Carrier, Protocol, Run, Workshop
+from kitting.printing import fitting
+from kitting.printing.fitting import LAST_COPY, LAST_DAY, LONGEST_NUMBER
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -105,6 +108,25 @@ def _page(number: str) -> str:
     return "kitting:carrier-detail" if carrier else "kitting:bag-detail"
 
 
+def _longest(touched: Rows) -> Iterator[tuple[str, ClearedLabel]]:
+    mark = mark_of()
+    for protocol in fitting.those(Protocol.objects.all(), touched):
+        label = ClearedLabel(
+            number=LONGEST_NUMBER.replace("K", "C"),
+            what="Carrier",
+            run=LONGEST_NUMBER.replace("K", "R"),
+            protocol=(protocol.code, str(protocol.version)),
+            released_at=f"{LAST_DAY} 23:59",
+            cautions=(NOT_STERILE,),
+            mark=mark,
+            copy=LAST_COPY,
+        )
+        yield str(protocol), label
+
+
+fitting.register(
+    fitting.Longest(kinds.CLEARED, _("cleared label"), _longest, (Protocol,))
+)
 register(
     Labelled(
         "cleared",

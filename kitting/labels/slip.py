@@ -28,6 +28,8 @@ NAME: Final = (
     (Style(1.7, bold=True), 1),
     (Style(2.0, bold=True), 2),
     (Style(1.7, bold=True), 2),
+    (Style(1.5, bold=True), 2),
+    (Style(1.5, bold=True), 3),
 )
 TITLE: Final = Style(1.6)
 VALUE: Final = tuple((Style(high, bold=True), 1) for high in (2.4, 2.0, 1.7, 1.5))
@@ -35,8 +37,14 @@ NOTE: Final = Style(1.6)
 NOTE_SMALL: Final = Style(1.5)
 """Type of 5.8 points; taken where it saves a line."""
 
-STEP: Final = 3.2
-NOTE_STEP: Final = 2.4
+STEP: Final = 2.8
+MORE: Final = 0.8
+"""What a step may have more where there is room."""
+
+SET_STEP: Final = 2.2
+NOTE_STEP: Final = 1.45
+"""From line to line, in heights."""
+
 GAP: Final = 1.2
 MARK: Final = tuple((Style(high, bold=True), 1) for high in (1.6, 1.4))
 
@@ -109,35 +117,41 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
         paper.text(LEFT, y, line, style)
     words = label.words
     indent = max(width_mm(title, TITLE) for title in (words.serial, words.batch)) + GAP
+    # The batch holds the product's code, which is wide: its row goes below the matrix.
     rows = (
-        (words.serial, spaced(label.serial)),
-        (words.batch, spaced(label.kit_batch)),
+        (words.serial, spaced(label.serial), room),
+        (words.batch, spaced(label.kit_batch), RIGHT - LEFT),
     )
     style = min(
-        (fit(value, VALUE, room_mm=room - indent)[0] for _, value in rows),
+        (fit(value, VALUE, room_mm=wide - indent)[0] for _, value, wide in rows),
         key=lambda style: style.high_mm,
     )
-    for title, value in rows:
-        y += STEP
-        paper.text(LEFT, y, title, TITLE)
-        paper.text(LEFT + indent, y, value, style)
-    if label.copy > 1:
-        y += NOTE_STEP
-        paper.text(LEFT, y, words.reprint.format(copy=label.copy), TITLE)
     note, cautions = _cautions(label.cautions)
-    needed = NOTE_STEP * len(cautions)
-    foot = max(y, under)
-    if foot + needed > FOOT:
+    step = NOTE_STEP * note.high_mm
+    last = max(y + 2 * STEP + SET_STEP, under + style.high_mm + 0.4)
+    needed = last + step * len(cautions)
+    if needed > FOOT:
         raise NotFit(
             "label_full",
             number=label.serial,
-            needed_mm=round(foot + needed - first, 1),
+            needed_mm=round(needed - first, 1),
             room_mm=round(FOOT - first, 1),
         )
-    y = FOOT - NOTE_STEP * (len(cautions) - 1)
+    more = min(MORE, (FOOT - needed) / len(rows))
+    (serial, box, _), (batch, kit_batch, _) = rows
+    y += STEP + more
+    paper.text(LEFT, y, serial, TITLE)
+    paper.text(LEFT + indent, y, box, style)
+    y += SET_STEP
+    fit(_nth(label, label.of), ((TITLE, 1),), room_mm=room)
+    paper.text(LEFT, y, _nth(label, label.nth), TITLE)
+    y = max(y + STEP + more, last)
+    paper.text(LEFT, y, batch, TITLE)
+    paper.text(LEFT + indent, y, kit_batch, style)
+    y = FOOT - step * (len(cautions) - 1)
     for line in cautions:
         paper.text(LEFT, y, line, note)
-        y += NOTE_STEP
+        y += step
 
 
 def _cautions(sentences: tuple[str, ...]) -> tuple[Style, list[str]]:
@@ -149,18 +163,20 @@ def _cautions(sentences: tuple[str, ...]) -> tuple[Style, list[str]]:
     return (NOTE_SMALL, small) if len(small) < len(large) else (NOTE, large)
 
 
+def _nth(label: SetSlip, nth: int) -> str:
+    """Say which set it is, and of a reprint which copy."""
+    said = label.words.nth.format(nth=nth, of=label.of)
+    if label.copy == 1:
+        return said
+    return f"{said} · {label.words.reprint.format(copy=label.copy)}"
+
+
 def _matrix(paper: Paper, label: SetSlip, top: float) -> tuple[float, float]:
-    """Draw the matrix and what stands under it; give its column and their foot."""
-    stock, words = paper.stock, label.words
+    """Draw the matrix; give the left and the foot of it with its quiet zone."""
+    stock = paper.stock
     cells = slip_symbols(label)[0].matrix()
     size = fit_matrix(cells, module=SMALL_MATRIX, room=stock.dots(12), stock=stock)
     high = stock.dots(max(TOP, top + 1.0))
     left = stock.dots(RIGHT) - size.side
     paper.matrix(left, high, cells, size)
-    y = stock.mm(high + size.side + size.quiet) + 0.4
-    y += TITLE.high_mm
-    said = words.nth.format(nth=label.nth, of=label.of)
-    paper.text(RIGHT, y, said, TITLE, align="right")
-    last = words.nth.format(nth=label.of, of=label.of)
-    widest = max(width_mm(line, TITLE) for line in (said, last))
-    return min(stock.mm(left - size.quiet), RIGHT - widest), y
+    return stock.mm(left - size.quiet), stock.mm(high + size.side + size.quiet)

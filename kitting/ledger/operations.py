@@ -58,6 +58,8 @@ class Act:
     seen: JournalHead
     """The newest end of the journal as the act began."""
     rows: list[Guarded] = field(default_factory=list)
+    upheld: bool = False
+    """Whether it asked the rules of ``ledger.upheld`` itself, for all it touched."""
 
     @property
     def first(self) -> bool:

@@ -23,6 +23,7 @@ from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, Q
 
+from kitting.ledger import upheld
 from kitting.ledger.canon import among, columns, object_writer
 from kitting.ledger.kept import MOST_VALUES, Kept
 from kitting.models import Guarded, Operation, RowSeal, Touched
@@ -165,15 +166,20 @@ def seal(act: Act, *, first: bool) -> None:
     Args:
         act: The act, at its end.
         first: Whether it is the first of the workshop: it seals all that it found.
+
+    Raises:
+        LotwardError: What a rule of ``upheld`` finds wrong with what was touched.
     """
-    touched = _take_up(act.operation.pk, first=first)
+    known = sealed_models()
+    taken = _take_up(act.operation.pk, first=first)
+    touched = {known[table]: taken[table] for table in sorted(taken) if table in known}
     if not touched:
         return
+    if not (first or act.upheld):
+        upheld.need(touched)
     seals = []
-    for table in sorted(touched):
-        model = sealed_models().get(table)
-        if model is not None:
-            seals += _copies(table, model, sorted(touched[table]))
+    for model, ids in touched.items():
+        seals += _copies(model._meta.db_table, model, sorted(ids))
     act.write(*seals)
 
 

@@ -50,6 +50,8 @@ class Shelf:
     seen: set[tuple[object, ...]] = field(default_factory=set)
     unread: set[tuple[str, object]] = field(default_factory=set)
     """What the file holds but with a problem: whoever names it has none of his own."""
+    touched: dict[type[models.Model], set[int]] = field(default_factory=dict)
+    """Ids of the rows that were written, by table."""
 
     def fault(self, path: str, value: object, code: str, /, **more: object) -> None:
         """Note a problem.
@@ -230,6 +232,7 @@ class Shelf:
             if self._unfit(path, row, left_out):
                 return None
             raise
+        self.touched.setdefault(model, set()).add(row.pk)
         self.added[name] += 1
         return row
 
@@ -249,6 +252,7 @@ class Shelf:
         if self._unfit(path, row):
             return False
         row.save(update_fields=list(given))
+        self.touched.setdefault(type(row), set()).add(row.pk)
         return True
 
     def same(self, path: str, there: models.Model, given: Mapping[str, Any]) -> None:
@@ -372,7 +376,6 @@ class Found:
 Section: TypeAlias = Callable[[Found, str, Mapping[str, Any]], None]
 SECTIONS: Final[dict[str, Section]] = {}
 """What a catalogue may hold, by name, in the order of the rooms: reads one row."""
-
 
 ALONE: Final[set[str]] = set()
 """Sections that are one row, not a list of rows."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
@@ -13,7 +13,10 @@ from kitting.domain.stages import BagStage
 from kitting.labels import kinds
 from kitting.labels.bag import BagContent, BagLabel
 from kitting.ledger.gaps import need_given_out
-from kitting.models import Bag, Workshop
+from kitting.ledger.upheld import Rows
+from kitting.models import Bag, Part, Revision, Workshop
+from kitting.printing import fitting
+from kitting.printing.fitting import LAST_COPY, LAST_DAY, LONGEST_NUMBER, those
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -21,6 +24,9 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
+
+MOST_PIECES: Final = 999_999
+"""In a bag whose label is tried."""
 
 UNITS: Final = {"piece": "", "gram": " g", "mm": " mm"}
 
@@ -75,6 +81,27 @@ def bags_of_lot(number: str) -> list[str]:
     return list(bags.order_by("number").values_list("number", flat=True))
 
 
+def _longest(touched: Rows) -> Iterator[tuple[str, BagLabel]]:
+    """A bag of each part, with its revision of the longest code."""
+    mark = mark_of()
+    parts = Part.objects.all()
+    if touched:
+        ids = those(Revision.objects.all(), touched).values_list("part", flat=True)
+        parts = parts.filter(pk__in={*touched[Part], *ids})
+    for part in parts.prefetch_related("revisions"):
+        codes = [revision.code for revision in part.revisions.all()]
+        content = BagContent(
+            part=part.name,
+            revision=max(codes, key=len, default=""),
+            lot=LONGEST_NUMBER.replace("K", "L"),
+            pieces=f"{MOST_PIECES}{UNITS[part.unit]}",
+            made_on=LAST_DAY,
+        )
+        number = LONGEST_NUMBER.replace("K", "B")
+        yield part.name, BagLabel(number, content, mark=mark, copy=LAST_COPY)
+
+
+fitting.register(fitting.Longest(kinds.BAG, _("bag label"), _longest, (Part, Revision)))
 register(
     Labelled(
         "bag",

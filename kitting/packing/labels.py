@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from datetime import date
-from typing import Final
+from typing import Any, Final
 
+from django.db.models import Max, Q
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain import gs1
+from kitting.domain.batch import kit_batch
 from kitting.domain.errors import Missing
 from kitting.labels import kinds
 from kitting.labels.box_label import BoxLabel
@@ -16,12 +20,26 @@ from kitting.labels.slip import SetSlip
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.needs import wrong_box
-from kitting.models import Box, BoxLine, Workshop
+from kitting.ledger.upheld import Rows
+from kitting.models import (
+    Box,
+    BoxLine,
+    BoxSize,
+    Part,
+    Product,
+    Protocol,
+    ProtocolLoad,
+    Recipe,
+    RecipeLine,
+    Workshop,
+)
 from kitting.packing.queries.commands import (
     command_list,
     size_commands,
     words_of_command,
 )
+from kitting.printing import fitting
+from kitting.printing.fitting import LAST_COPY, LAST_DAY, LONGEST_NUMBER, those
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -67,18 +85,23 @@ def _slips(serials: Sequence[str]) -> tuple[Subject, ...]:
 
 def _slips_of(box: Box, workshop: Workshop) -> list[SetSlip]:
     product, sets = box.size.product, box.size.sets
-    return [
-        SetSlip(
-            product_name=product.name,
-            kit_batch=box.batch,
-            serial=str(box.serial),
-            cautions=product.caution_lines(),
-            nth=nth,
-            of=sets,
-            mark=mark_of(workshop),
-        )
-        for nth in range(1, sets + 1)
-    ]
+    slip = _slip(product, workshop, sets, box.batch, str(box.serial))
+    return [replace(slip, nth=nth) for nth in range(1, sets + 1)]
+
+
+def _slip(
+    product: Product, workshop: Workshop, sets: int, batch: str, serial: str
+) -> SetSlip:
+    """The last slip of a box."""
+    return SetSlip(
+        product_name=product.name,
+        kit_batch=batch,
+        serial=serial,
+        cautions=product.caution_lines(),
+        nth=sets,
+        of=sets,
+        mark=mark_of(workshop),
+    )
 
 
 def box_label(box_id: int) -> BoxLabel:
@@ -101,10 +124,10 @@ def box_label(box_id: int) -> BoxLabel:
     if box.serial is None or box.packed_on is None:
         raise wrong_box(box, "printed")
     workshop = Workshop.objects.get(pk=1)
-    product = box.size.product
     lines = _LINES(box_id)
-    return BoxLabel(
-        product_name=product.name,
+    return _box_face(
+        box.size.product,
+        workshop,
         sets=box.size.sets,
         packed_on=box.packed_on,
         disinfected=_disinfected(lines, workshop),
@@ -114,12 +137,19 @@ def box_label(box_id: int) -> BoxLabel:
         lots=_lots(lines),
         sscc=box.sscc,
         gtin=box.size.gtin if workshop.gs1_prefix else None,
+        latex=any(line.lot.part.latex for line in lines),
+    )
+
+
+def _box_face(product: Product, workshop: Workshop, **of_box: Any) -> BoxLabel:
+    return BoxLabel(
+        product_name=product.name,
         profile=product.profile,
         cautions=product.caution_lines(),
         maker_name=workshop.name,
         maker_address=tuple(workshop.address.splitlines()),
         mark=mark_of(workshop),
-        latex=any(line.lot.part.latex for line in lines),
+        **of_box,
     )
 
 
@@ -173,6 +203,77 @@ def every_command() -> list[str]:
     return [text for text, _words in (*size_commands(), *command_list())]
 
 
+# The longest that a label can get ------------------------------------------------------
+
+
+def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
+    workshop = Workshop.objects.get(pk=1)
+    for product, sets, batch in _products(touched, workshop):
+        parts = RecipeLine.objects.filter(recipe__product=product)
+        covering = Protocol.objects.filter(
+            Q(loads__revision__in=parts.values("revision"))
+            | Q(loads__revision__in=parts.values("substitute"))
+        )
+        words = covering.exclude(label_words="").values_list("label_words", flat=True)
+        said = sorted(set(words))
+        prefix = workshop.gs1_prefix
+        gtin = f"0{prefix:0<12}"
+        yield (
+            product.name,
+            _box_face(
+                product,
+                workshop,
+                sets=sets,
+                packed_on=LAST_DAY,
+                disinfected=tuple((one, LAST_DAY) for one in said),
+                use_by=LAST_DAY,
+                kit_batch=batch,
+                serial=LONGEST_NUMBER,
+                lots=(),
+                sscc=gs1.sscc(prefix, 1) if prefix else None,
+                gtin=gtin + gs1.check_digit(gtin) if prefix else None,
+                latex=parts.filter(part__latex=True).exists(),
+                copy=LAST_COPY,
+            ),
+        )
+
+
+def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
+    workshop = Workshop.objects.get(pk=1)
+    for product, sets, batch in _products(touched, workshop):
+        slip = _slip(product, workshop, sets, batch, LONGEST_NUMBER)
+        yield product.name, replace(slip, copy=LAST_COPY)
+
+
+def _products(touched: Rows, workshop: Workshop) -> Iterator[tuple[Product, int, str]]:
+    """Products with the most sets in a box and the longest kit batch."""
+    ids = None
+    if touched:
+        ids = touched[Product] | {
+            product
+            for model in (BoxSize, Recipe)
+            for product in those(model._default_manager.all(), touched).values_list(
+                "product", flat=True
+            )
+        }
+    rows = Product.objects.annotate(
+        most=Max("sizes__sets"), last=Max("recipes__version")
+    )
+    for product in rows if ids is None else rows.filter(pk__in=ids):
+        version = max(product.last or 1, _VERSION)
+        batch = kit_batch(workshop.site, product.code, LAST_DAY, version)
+        yield product, product.most or _SETS, batch
+
+
+_VERSION: Final = 99
+"""Further versions of a recipe need no check of their own."""
+
+_SETS: Final = 99
+"""Of a product that has no box size yet."""
+
+_SHARED: Final = (RecipeLine, Part, Protocol, ProtocolLoad)
+
+
 BOXES: Final = Labelled(
     "box",
     kinds.BOX,
@@ -195,5 +296,20 @@ register(
         _commands,
         words=(_("command label"), _("command labels")),
         every=every_command,
+    ),
+)
+fitting.register(
+    fitting.Longest(
+        kinds.BOX,
+        BOXES.words[0],
+        _longest_boxes,
+        (Product, BoxSize, Recipe),
+        _SHARED,
+    ),
+    fitting.Longest(
+        kinds.SET_SLIP,
+        _("set slip"),
+        _longest_slips,
+        (Product, BoxSize, Recipe),
     ),
 )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from django.db.models import Model
@@ -10,7 +10,10 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.labels import kinds
 from kitting.labels.cards import PlaceLabel
+from kitting.ledger.upheld import Rows
 from kitting.models import Carrier, Place
+from kitting.printing import fitting
+from kitting.printing.fitting import LAST_COPY
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -47,6 +50,19 @@ def _labelled(
     return Labelled(name, kinds.PLACE, compose, words=words, page=page, every=every)
 
 
+def _longest(touched: Rows) -> Iterator[tuple[str, PlaceLabel]]:
+    mark = mark_of()
+    # A carrier keeps its name, and stands nowhere as it is made: no other act asks.
+    carriers = Carrier.objects.filter(place=None) if touched else Carrier.objects.all()
+    for rows, number in ((Place.objects.all(), "code"), (carriers, "number")):
+        named = fitting.those(rows, touched)
+        for code, name in named.values_list(number, "name"):
+            yield code, PlaceLabel(code, name, mark=mark, copy=LAST_COPY)
+
+
+fitting.register(
+    fitting.Longest(kinds.PLACE, _("place label"), _longest, (Place, Carrier))
+)
 register(
     _labelled("place", Place, "code", (_("place label"), _("place labels"))),
     _labelled("carrier", Carrier, "number", (_("carrier label"), _("carrier labels"))),

@@ -110,6 +110,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The label for %(number)s could not be read back, so it was not printed."
         " Check dots and label size on the page of the printer's stock."
     ),
+    "label_would_not_fit": _(
+        "The %(label)s of %(of)s would have no room at %(dpi)s dots to the inch, so"
+        " nothing was changed. %(why)s"
+    ),
     "length_too_fine": _(
         "“%(read)s” is finer than a thousandth of a millimetre. Write at most three"
         " decimals."

@@ -43,7 +43,12 @@ def sentence(error: LotwardError) -> str:
 
 
 def _shown(value: object) -> str:
-    """Write a value so that a scan of any length and content can stand in a sentence."""
+    """Write a value so that a scan of any length and content can stand in a sentence.
+
+    A refusal that another one names stands there in its own sentence.
+    """
+    if isinstance(value, LotwardError):
+        return sentence(value)
     text = str(value)
     clean = "".join(char if char.isprintable() else "�" for char in text)
     return clean if len(clean) <= LONGEST_VALUE else f"{clean[:LONGEST_VALUE]}…"

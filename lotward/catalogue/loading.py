@@ -14,6 +14,7 @@ from django.db import transaction
 
 from dispatch.consignees.catalogue import doubts_in
 from kitting.domain.errors import Refused
+from kitting.ledger import upheld
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.shelf import Found, Problem, read_all
 
@@ -69,10 +70,11 @@ def load_catalogue(*, data: object, sign: Sign) -> Loaded:
     """
 
     def work(act: Act) -> Loaded:
-        found = read_all(data, act.now)
+        found = _read(data, act.now)
         if found.shelf.problems:
             raise CatalogueRefused(tuple(found.shelf.problems))
         act.write(*found.events)
+        act.upheld = True
         return _loaded(found)
 
     return perform("load_catalogue", work, Loaded, sign, catalogue=data)
@@ -92,7 +94,7 @@ def try_catalogue(*, data: object, now: datetime) -> Loaded:
         CatalogueRefused: With every problem that was found.
     """
     with transaction.atomic(durable=True):
-        found = read_all(data, now)
+        found = _read(data, now)
         transaction.set_rollback(True)
     if found.shelf.problems:
         raise CatalogueRefused(tuple(found.shelf.problems))
@@ -109,6 +111,15 @@ def doubts_about(data: object) -> tuple[Problem, ...]:
         What was kept as it is written, but ought to be looked at: addresses.
     """
     return tuple(doubts_in(data))
+
+
+def _read(data: object, now: datetime) -> Found:
+    """Read a catalogue, and ask the rules of what it wrote where nothing is wrong."""
+    found = read_all(data, now)
+    shelf = found.shelf
+    for error in () if shelf.problems else upheld.faults(shelf.touched):
+        shelf.fault("", error.params.get("of", ""), error.code, **error.params)
+    return found
 
 
 def _loaded(found: Found) -> Loaded:
