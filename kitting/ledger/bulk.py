@@ -10,12 +10,16 @@ from __future__ import annotations
 
 import gc
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from functools import cache
-from typing import Any
+from operator import itemgetter
+from typing import Any, Final, TypeAlias, TypeVar
 
 from django.db import DEFAULT_DB_ALIAS, connection, connections, models
+from django.db.models.base import ModelState
+
+from kitting.ledger.canon import taken
 
 _ROOM = {"cache_size": -65_536, "temp_store": 2}
 """What a burst may keep in memory, in kB, before it is written out; 2 is memory."""
@@ -23,10 +27,49 @@ _ROOM = {"cache_size": -65_536, "temp_store": 2}
 FEW = 50
 """Up to so many rows go in with one statement that names them all."""
 
-_NUMBERS = (models.IntegerField, models.ForeignKey)
-_TEXTS = (models.CharField, models.TextField)
-_Getters = list[tuple[str, "type | None", "Callable[[Any], Any]"]]
-"""Of each column: its name, the type of values that go in as they are, and how others do."""
+_AS_THEY_ARE: Final[Mapping[type, tuple[type[models.Field[Any, Any]], ...]]] = {
+    int: (models.IntegerField, models.ForeignKey),
+    str: (models.CharField, models.TextField),
+    bytes: (models.BinaryField,),
+    bool: (models.BooleanField,),
+}
+"""Types of values that go in as they are, and the columns that take them so."""
+_Prepare: TypeAlias = Callable[[Any], Any]
+_Values: TypeAlias = Callable[[models.Model], Sequence[Any]]
+Row = TypeVar("Row", bound=models.Model)
+
+
+@cache
+def _blank(model: type[models.Model]) -> tuple[dict[str, Any], dict[str, str]]:
+    kept = dict(vars(model()))
+    del kept["_state"]
+    links = [f for f in model._meta.local_concrete_fields if f.remote_field is not None]
+    return kept, {link.name: link.attname for link in links}
+
+
+def fresh(model: type[Row], /, **values: Any) -> Row:
+    """Make a new row as ``model(**values)`` does, in a fraction of the time.
+
+    Args:
+        model: Its table, which computes no default.
+        **values: Its fields. A row that it names has its id already, or gets it before
+            this one goes in.
+
+    Returns:
+        The row.
+    """
+    blank, links = _blank(model)
+    row = model.__new__(model)
+    kept, state = vars(row), ModelState()
+    kept.update(blank, _state=state)
+    for name, value in values.items():
+        link = links.get(name)
+        if link is None:
+            kept[name] = value
+        elif value is not None:
+            kept[link] = value.id
+            state.fields_cache[name] = value
+    return row
 
 
 @contextmanager
@@ -108,9 +151,9 @@ def insert_numbered(rows: Sequence[models.Model]) -> None:
 
 
 def _insert_numbered(model: type[models.Model], rows: Sequence[models.Model]) -> None:
-    head, mark, getters = _inserting(model, with_id=True)
+    head, mark, values_of = _inserting(model, with_id=True)
     with connection.cursor() as cursor:
-        cursor.executemany(head + mark, [_values(row, getters) for row in rows])
+        cursor.executemany(head + mark, list(map(values_of, rows)))
 
 
 def _are_in(rows: Sequence[models.Model]) -> None:
@@ -121,9 +164,9 @@ def _are_in(rows: Sequence[models.Model]) -> None:
 
 
 def _insert_few(model: type[models.Model], rows: Sequence[models.Model]) -> None:
-    head, mark, getters = _inserting(model, with_id=False)
+    head, mark, values_of = _inserting(model, with_id=False)
     sql = f"{head}{', '.join([mark] * len(rows))} RETURNING {_id(model)}"
-    values = [value for row in rows for value in _values(row, getters)]
+    values = [value for row in rows for value in values_of(row)]
     with connection.cursor() as cursor:
         cursor.execute(sql, values)
         # Ids are given out in the order of the rows, but may be told in another one.
@@ -145,8 +188,8 @@ def update(rows: Sequence[models.Model], names: Iterable[str]) -> None:
     _need_transaction()
     if not rows:
         return
-    sql, getters = _updating(type(rows[0]), tuple(names))
-    values = [_values(row, getters) for row in rows]
+    sql, values_of = _updating(type(rows[0]), tuple(names))
+    values = list(map(values_of, rows))
     with connection.cursor() as cursor:
         cursor.executemany(sql, values)
         if cursor.rowcount != len(rows):
@@ -159,9 +202,7 @@ def _need_transaction() -> None:
 
 
 @cache
-def _inserting(
-    model: type[models.Model], *, with_id: bool
-) -> tuple[str, str, _Getters]:
+def _inserting(model: type[models.Model], *, with_id: bool) -> tuple[str, str, _Values]:
     fields = [
         field
         for field in model._meta.local_concrete_fields
@@ -170,30 +211,46 @@ def _inserting(
     names = ", ".join(_quoted(field) for field in fields)
     mark = f"({', '.join(['%s'] * len(fields))})"
     head = f"INSERT INTO {_table(model)} ({names}) VALUES "  # noqa: S608 -- our names
-    return head, mark, _getters(fields)
+    return head, mark, _values_of(fields)
 
 
 @cache
-def _updating(
-    model: type[models.Model], names: tuple[str, ...]
-) -> tuple[str, _Getters]:
+def _updating(model: type[models.Model], names: tuple[str, ...]) -> tuple[str, _Values]:
     fields = [model._meta.get_field(name) for name in names]
     pairs = ", ".join(f"{_quoted(field)} = %s" for field in fields)
     sql = f"UPDATE {_table(model)} SET {pairs} WHERE {_id(model)} = %s"  # noqa: S608 -- our names
-    return sql, _getters([*fields, model._meta.pk])
+    return sql, _values_of([*fields, model._meta.pk])
 
 
-def _getters(fields: Iterable[Any]) -> _Getters:
-    return [(field.attname, *_prepare(field)) for field in fields]
+def _values_of(fields: Sequence[Any]) -> _Values:
+    """What gives the values of a row as they go in; what is to do their types say."""
+    take = itemgetter(*(field.attname for field in fields))
+    shapes: dict[tuple[type, ...], list[tuple[int, _Prepare]]] = {}
+
+    def values_of(row: models.Model) -> Sequence[Any]:
+        values = taken(row, take)
+        types = tuple(map(type, values))
+        changes = shapes.get(types)
+        if changes is None:
+            changes = shapes[types] = _changes(fields, types)
+        if not changes:
+            return values
+        prepared = list(values)
+        for nth, prepare in changes:
+            prepared[nth] = prepare(prepared[nth])
+        return prepared
+
+    return values_of
 
 
-def _values(row: models.Model, getters: _Getters) -> list[Any]:
-    kept = vars(row)
-    values = []
-    for name, kind, prepare in getters:
-        value = kept[name] if name in kept else getattr(row, name)
-        values.append(value if type(value) is kind else prepare(value))
-    return values
+def _changes(
+    fields: Sequence[Any], types: Sequence[type]
+) -> list[tuple[int, _Prepare]]:
+    return [
+        (nth, _prepare(field))
+        for nth, (field, kind) in enumerate(zip(fields, types, strict=True))
+        if kind is not type(None) and not isinstance(field, _AS_THEY_ARE.get(kind, ()))
+    ]
 
 
 def _table(model: type[models.Model]) -> str:
@@ -222,22 +279,10 @@ def _follow_links(rows: Sequence[models.Model]) -> None:
                 said[attname] = made[name].pk
 
 
-def _prepare(
-    field: models.Field[Any, Any],
-) -> tuple[type | None, Callable[[Any], Any]]:
-    if isinstance(field, _TEXTS):
-        return str, _text
-
-    def prepared(value: Any) -> Any:
-        if value is None:
-            return None
-        return field.get_db_prep_save(value, connections[DEFAULT_DB_ALIAS])
-
-    return int if isinstance(field, _NUMBERS) else None, prepared
-
-
-def _text(value: Any) -> Any:
-    return None if value is None else str(value)  # a word of a vocabulary is an enum
+def _prepare(field: models.Field[Any, Any]) -> _Prepare:
+    if isinstance(field, _AS_THEY_ARE[str]):
+        return str  # a word of a vocabulary is an enum
+    return lambda value: field.get_db_prep_save(value, connections[DEFAULT_DB_ALIAS])
 
 
 def reserve(model: type[models.Model], count: int) -> Sequence[int]:

@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Collection, Iterable, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
+from operator import is_, itemgetter
 from typing import Any, TypeAlias
 
 from django.db import models
@@ -51,41 +52,68 @@ def written(row: models.Model) -> str:
     Returns:
         Its text.
     """
-    return writer(columns(type(row)))(_values(row))
-
-
-def _values(row: models.Model) -> list[Any]:
-    # A value as it will be read back: a count may have come in as text, a flag as 1.
-    kept = vars(row)
-    values = []
-    for name, kind, to_python in _readers(type(row)):
-        value = kept[name] if name in kept else getattr(row, name)
-        values.append(value if type(value) is kind else to_python(value))
-    return values
+    return _writer_of(type(row))(_values(row))
 
 
 @cache
-def _readers(
+def _writer_of(model: type[models.Model]) -> Write:
+    return writer(columns(model))
+
+
+def _values(row: models.Model) -> Sequence[Any]:
+    # A value as it will be read back: a count may have come in as text, a flag as 1.
+    take, readers, as_they_are = _reading(type(row))
+    values = taken(row, take)
+    types = tuple(map(type, values))
+    if types in as_they_are:
+        return values
+    read = [to_python(value) for to_python, value in zip(readers, values, strict=True)]
+    if all(map(is_, read, values)):
+        as_they_are.add(types)
+    return read
+
+
+def taken(row: models.Model, take: itemgetter[str]) -> Sequence[Any]:
+    """Take some columns of a row, quickly where it has them all in memory.
+
+    Args:
+        row: The row.
+        take: Takes two or more attributes out of a mapping, by name.
+
+    Returns:
+        Their values.
+    """
+    try:
+        return take(vars(row))
+    except KeyError:  # one was left out as it was read
+        return take(_Asked(row))
+
+
+class _Asked(dict[str, Any]):
+    """What a row is asked for by name."""
+
+    def __init__(self, row: models.Model) -> None:
+        self._row = row
+
+    def __missing__(self, name: str) -> Any:
+        return getattr(self._row, name)
+
+
+@cache
+def _reading(
     model: type[models.Model],
-) -> tuple[tuple[str, type | None, Callable[[Any], Any]], ...]:
-    """Of each column: its name, the type of values that are read as they are, and how."""
+) -> tuple[itemgetter[str], list[Callable[[Any], Any]], set[Any]]:
+    """What takes the columns of a row, reads each, and of which types none is changed."""
     fields = {field.attname: field for field in model._meta.concrete_fields}
-    return tuple((name, *_read_by(fields[name])) for name in columns(model))
+    names = columns(model)
+    return itemgetter(*names), [_read_by(fields[name]) for name in names], set()
 
 
-def _read_by(field: Any) -> tuple[type | None, Callable[[Any], Any]]:
+def _read_by(field: Any) -> Callable[[Any], Any]:
     while field.remote_field is not None:  # a foreign key is read as what it names
         field = field.target_field
-    as_it_is = (kind for of, kind in _AS_IT_IS if isinstance(field, of))
-    return next(as_it_is, None), field.to_python
-
-
-_AS_IT_IS: tuple[tuple[type[models.Field[Any, Any]], type], ...] = (
-    (models.IntegerField, int),
-    (models.CharField, str),
-    (models.TextField, str),
-    (models.DateTimeField, datetime),
-)
+    to_python: Callable[[Any], Any] = field.to_python
+    return to_python
 
 
 def canonical_values(names: Iterable[str], values: Iterable[Any]) -> list[list[Any]]:
@@ -202,7 +230,7 @@ def _say(value: Any) -> str:
 def _moment(value: datetime) -> str:
     if value.tzinfo is None:  # from a bare cursor of SQLite, which keeps them in UTC
         return f'"{value.isoformat(timespec="microseconds")}+00:00"'
-    return _say(value)
+    return f'"{value.astimezone(UTC).isoformat(timespec="microseconds")}"'
 
 
 _EMPTY = type(None)

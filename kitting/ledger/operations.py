@@ -117,7 +117,7 @@ def perform(
         with transaction.atomic(durable=True):
             act = _claim(name, mark, sign)
             outcome = work(act)
-            _seal(act, json.dumps(asdict(outcome), sort_keys=True))  # type: ignore[call-overload]
+            _seal(act, outcome_text(asdict(outcome)))  # type: ignore[call-overload]
     except _KeyTaken as taken:
         return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
     return outcome
@@ -191,8 +191,14 @@ def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
     Returns:
         32 bytes.
     """
-    text = json.dumps([name, sent], sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).digest()
+    return hashlib.sha256(_sent_text([name, sent]).encode()).digest()
+
+
+outcome_text: Callable[[Mapping[str, Any]], str] = json.JSONEncoder(
+    sort_keys=True
+).encode
+"""What an act gave, by name, as its link stores it."""
+_sent_text = json.JSONEncoder(sort_keys=True, default=str).encode
 
 
 def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
@@ -260,13 +266,17 @@ def _seal(act: Act, outcome: str) -> None:
         raise Overtaken
     if act.first:
         keys.make()
-    link = next_link(head, act.operation, outcome, act.rows)
+    link = next_link(head, act.operation, outcome, act.rows, keys.key())
     bulk.insert([link])
     bulk.update([head], ["seq", "hash", "at"])
 
 
 def next_link(
-    head: JournalHead, operation: Operation, outcome: str, rows: Iterable[Guarded]
+    head: JournalHead,
+    operation: Operation,
+    outcome: str,
+    rows: Iterable[Guarded],
+    key: bytes | None,
 ) -> Link:
     """Make the link that seals an operation, and move the head on to it in memory.
 
@@ -275,16 +285,17 @@ def next_link(
         operation: The operation, inserted.
         outcome: Its outcome as it is stored.
         rows: The guarded rows that name it.
+        key: The server's own, if it has one.
 
     Returns:
         The link; neither it nor the head is written yet.
     """
     seq = head.seq + 1
     digest = link_hash(bytes(head.hash), seq, operation, outcome, rows)
-    key = keys.key()
     head.seq, head.hash = seq, digest
     head.at = operation.at if head.at is None else max(head.at, operation.at)
-    return Link(
+    return bulk.fresh(
+        Link,
         operation_id=operation.pk,
         site=head.site,
         seq=seq,

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -24,7 +24,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, Q
 
 from kitting.ledger import upheld
-from kitting.ledger.canon import among, columns, object_writer
+from kitting.ledger.canon import Write, among, columns, object_writer
 from kitting.ledger.kept import MOST_VALUES, Kept
 from kitting.models import Guarded, Operation, RowSeal, Touched
 
@@ -241,7 +241,7 @@ def touched_by(*rows: Model) -> set[int]:
     return set(found.values_list("operation__by_id", flat=True))
 
 
-def copy(names: tuple[str, ...], values: Iterable[Any]) -> str:
+def copy(names: tuple[str, ...], values: Sequence[Any]) -> str:
     """Write a row as its seal says it.
 
     Args:
@@ -251,8 +251,15 @@ def copy(names: tuple[str, ...], values: Iterable[Any]) -> str:
     Returns:
         JSON, names in the order of the alphabet, empty columns left out.
     """
+    write, secret = _writing(names)
+    if not secret:
+        return write(values)
     said = list(values)
-    for name in SECRET.intersection(names):
-        nth = names.index(name)
+    for nth in secret:
         said[nth] = hashlib.sha256(said[nth].encode()).hexdigest()
-    return object_writer(names)(said)
+    return write(said)
+
+
+@cache
+def _writing(names: tuple[str, ...]) -> tuple[Write, list[int]]:
+    return object_writer(names), [names.index(n) for n in SECRET.intersection(names)]

@@ -33,8 +33,8 @@ def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
         raise wrong_box(box, str(to))
     box.stage = to
     box.events_seen += 1
-    return BoxEvent(
-        box=box, nth=box.events_seen, before=before, after=to, reason=reason
+    return bulk.fresh(
+        BoxEvent, box=box, nth=box.events_seen, before=before, after=to, reason=reason
     )
 
 
@@ -88,7 +88,8 @@ class Filling:
                 row.pieces += pieces
                 break
         else:
-            row = BoxLine(
+            row = bulk.fresh(
+                BoxLine,
                 box=self.box,
                 bag=bag,
                 run_id=bag.cleared_run_id,

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
-from kitting.ledger import clock, planner
+from kitting.ledger import bulk, clock, planner
 from kitting.models import JournalHead, Operation
 from lotward.demo import masterdata, plan
 from lotward.demo.clock import CLOSES, LEAVING, Days, days_until, moment_of
@@ -24,7 +24,7 @@ DAYS: Final = 3 * 261
 """Working days."""
 FEWEST: Final = 100
 """Boxes of which a history can still be told."""
-BATCH: Final = 200
+BATCH: Final = 500
 """Boxes that are written at once: they alone are in memory."""
 HOLDS: Final = 60
 """Placed in the three years, and most of them lifted again."""
@@ -106,7 +106,7 @@ def write(
     floor = Floor(pen, house, stock)
     holds = max(1, boxes // HOLDS)
     for first in range(0, boxes, BATCH):
-        with transaction.atomic():
+        with transaction.atomic(), bulk.undisturbed():
             for nth in range(first, min(first + BATCH, boxes)):
                 pen.wait_until(time.at(nth))
                 if nth == 0:

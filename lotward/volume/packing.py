@@ -15,6 +15,7 @@ from kitting.domain.numbers import Kind
 from kitting.domain.prints import Again
 from kitting.domain.stages import BoxStage, MovementKind, ShipmentStage
 from kitting.labels.kinds import BOX
+from kitting.ledger import bulk
 from kitting.ledger.holds import Held, Lifted
 from kitting.lots.steps.bags import Change, change
 from kitting.models import (
@@ -88,7 +89,9 @@ class Floor:
         pen, house = self.pen, self.house
         pen.begins()
         size = size or self._drawn()
-        box = pen.made(Box(recipe=house.recipe, size=size, bench=bench, stage=""))
+        box = pen.made(
+            bulk.fresh(Box, recipe=house.recipe, size=size, bench=bench, stage="")
+        )
         event = move_box(box, BoxStage.OPEN)
         (box.number,), counter = pen.numbers(Kind.BOX)
         filling = Filling(box, size.sets, house.lines, [])
@@ -177,7 +180,8 @@ class Floor:
         self.pen.begins()
         serial = str(box.serial)
         sha = hashlib.sha256(serial.encode()).digest()
-        row = Print(
+        row = bulk.fresh(
+            Print,
             box=box,
             kind=BOXES.name,
             number=serial,
@@ -208,7 +212,7 @@ class Floor:
         box.place = place
         outcome = Put(thing=str(box), place=place.code, moved=True)
         by, sent = self.house.people["packer"], {"box": box.pk, "place": place.pk}
-        row = BoxPut(box=box, place=place)
+        row = bulk.fresh(BoxPut, box=box, place=place)
         self.pen.act("put_box", by, outcome, [row], (), None, sent)
 
     # -- Sending -------------------------------------------------------------------
@@ -235,11 +239,15 @@ class Floor:
         pen.begins()
         consignee = pen.luck.choice(self.house.consignees)
         (number,), counter = pen.numbers(Kind.SHIPMENT)
-        shipment = Shipment(number=number, consignee=consignee, events_seen=1)
+        shipment = bulk.fresh(
+            Shipment, number=number, consignee=consignee, events_seen=1
+        )
         named = f"{number} {consignee.code} {consignee.name} "
         shipment.search = fold(named)[:400]
         pen.made(shipment)
-        event = ShipEvent(shipment=shipment, nth=1, after=ShipmentStage.OPEN)
+        event = bulk.fresh(
+            ShipEvent, shipment=shipment, nth=1, after=ShipmentStage.OPEN
+        )
         outcome = Begun(shipment_id=shipment.pk, shipment=number)
         touched = [shipment, counter]
         sent = {"consignee": consignee.pk, "reference": ""}
@@ -251,8 +259,8 @@ class Floor:
         pen.begins()
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
         pen.changed(box)
-        pen.made(ShipmentBox(shipment=shipment, box=box))
-        rows = [event, ShipScan(shipment=shipment, box=box, on=True)]
+        pen.made(bulk.fresh(ShipmentBox, shipment=shipment, box=box))
+        rows = [event, bulk.fresh(ShipScan, shipment=shipment, box=box, on=True)]
         outcome = Scanned(shipment=shipment.number, box=str(box), boxes=count)
         sent = {"shipment": shipment.pk, "box": box.pk}
         pen.act("load_box", clerk, outcome, rows, (), None, sent)
@@ -263,8 +271,12 @@ class Floor:
         shipment.stage, shipment.events_seen = ShipmentStage.SENT, 2
         shipment.boxes = len(loaded)
         shipment.sets = sum(each.box.size.sets for each in loaded)
-        event = ShipEvent(
-            shipment=shipment, nth=2, before=ShipmentStage.OPEN, after=shipment.stage
+        event = bulk.fresh(
+            ShipEvent,
+            shipment=shipment,
+            nth=2,
+            before=ShipmentStage.OPEN,
+            after=shipment.stage,
         )
         said = f"in {shipment.number}"
         events = [move_box(each.box, BoxStage.SENT, said) for each in loaded]
@@ -286,7 +298,7 @@ class Floor:
         lot = self.pen.luck.choice(free)
         reason = self.pen.luck.choice(REASONS)
         self.pen.begins()
-        hold = Hold(lot_id=lot, reason=reason)
+        hold = bulk.fresh(Hold, lot_id=lot, reason=reason)
         where, quality = self.stock.where[lot], self.house.people["quality"]
         sent = {"target": "lot", "value": lot, "reason": reason}
         # The outcome names the hold, so it has its id before the act is written.
@@ -303,7 +315,7 @@ class Floor:
         hold = self.holds.pop(lot)
         sent = {"hold": hold.pk, "reason": OVER}
         deputy, outcome = self.house.people["deputy"], Lifted(hold_id=hold.pk)
-        row = Lift(hold=hold, reason=OVER)
+        row = bulk.fresh(Lift, hold=hold, reason=OVER)
         self.pen.act("lift_hold", deputy, outcome, [row], (), None, sent)
 
     # -- The end -------------------------------------------------------------------
@@ -319,6 +331,8 @@ class Floor:
         for row in filling.in_box:
             self.pen.made(row)
         for (bench, _part), bag in self.open_bags.items():
-            self.pen.made(OpenBag(bench_id=bench, part=bag.lot.part, bag=bag))
+            self.pen.made(
+                bulk.fresh(OpenBag, bench_id=bench, part=bag.lot.part, bag=bag)
+            )
         for _ in range(HELD_AT_LAST):
             self.hold()

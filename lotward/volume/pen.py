@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, timedelta
+from functools import cache
+from operator import itemgetter
 from random import Random
 from typing import Any, Final, TypeVar
 from zoneinfo import ZoneInfo
 
+from django.db import connection
 from django.db.models import Model
 
 from dispatch.models import Shipment, ShipmentBox
-from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
-from kitting.ledger import bulk
-from kitting.ledger.operations import fingerprint, next_link
+from kitting.domain.numbers import Kind, assign
+from kitting.ledger import bulk, guards, keys
+from kitting.ledger.canon import taken
+from kitting.ledger.operations import fingerprint, next_link, outcome_text
 from kitting.ledger.seals import copy, sealed_columns
 from kitting.lots.steps.bags import KEPT_FIELDS
 from kitting.models import (
@@ -33,7 +36,6 @@ from kitting.models import (
     RowSeal,
     Run,
     RunBag,
-    Touched,
     User,
 )
 
@@ -42,13 +44,13 @@ M = TypeVar("M", bound=Model)
 THINGS: Final[dict[type[Model], tuple[str, ...]]] = {
     Operation: (),
     Lot: (),
-    Bag: KEPT_FIELDS,
+    # A bag names the run that cleared it; what names a row that is not there yet has
+    # SQLite look through all that could, for each row that goes in.
     Run: ("stage", "closed_at"),
+    Bag: KEPT_FIELDS,
     RunBag: ("off_at", "live"),
-    Box: (
-        *("stage", "events_seen", "place", "packed_on", "use_by", "batch"),
-        *("serial", "sscc", "closed_at", "label_seen_at"),
-    ),
+    Box: ("stage", "events_seen"),
+    BoxLine: (),
     Shipment: (),
     ShipmentBox: (),
     OpenBag: (),
@@ -68,6 +70,7 @@ class Pen:
         self.head = JournalHead.objects.get()
         assert self.head.at is not None  # noqa: S101 -- the catalogue was loaded
         self.now: datetime = self.head.at
+        self._key = keys.key()
         self._counters = {each.name: each for each in Counter.objects.all()}
         self.site = self.head.site
         self._ids: dict[type[Model], Iterator[int]] = {}
@@ -81,7 +84,7 @@ class Pen:
         model = type(row)
         if model not in self._ids:
             self._ids[model] = iter(bulk.reserve(model, _AT_ONCE))
-        row.pk = next(self._ids[model])
+        vars(row)["id"] = next(self._ids[model])
         self._new[model].append(row)
         return row
 
@@ -94,11 +97,13 @@ class Pen:
     def numbers(self, kind: Kind, count: int = 1) -> tuple[list[str], Counter]:
         """Take numbers of a kind; the counter is what the act touched."""
         counter = self._counters[kind.name.lower()]
-        ahead = assigned(kind, self.site, range(counter.next, SEQUENCES.stop))
-        taken = [next(ahead) for _ in range(count)]
-        counter.next = read(taken[-1]).sequence + 1
+        given: list[str] = []
+        while len(given) < count:
+            number = assign(kind, self.site, counter.next)
+            counter.next += 1
+            given += [number] if number else []
         self.changed(counter)
-        return taken, counter
+        return given, counter
 
     def sscc_reference(self) -> tuple[int, Counter]:
         """Take the next reference of an SSCC."""
@@ -146,9 +151,10 @@ class Pen:
             sent: What was sent.
         """
         operation = self.made(
-            Operation(
+            bulk.fresh(
+                Operation,
                 site=self.site,
-                key=self.luck.randbytes(16),
+                key=_key(self.now, self.luck),
                 name=name,
                 mark=fingerprint(name, sent),
                 by_id=by.pk,
@@ -159,69 +165,62 @@ class Pen:
         )
         written = [*rows, *map(_seal, touched)]
         for row in written:
-            row.operation_id = operation.pk
-            if row.pk is None:
+            vars(row)["operation_id"] = vars(operation)["id"]
+            if vars(row)["id"] is None:
                 self.made(row)
-        said = json.dumps(vars(outcome), sort_keys=True)
-        self.made(next_link(self.head, operation, said, written))
+        said = outcome_text(vars(outcome))
+        self.made(next_link(self.head, operation, said, written, self._key))
 
     def put_down(self) -> None:
-        """Write the batch: rows of things first, guarded ones, changes, the head."""
-        with bulk.undisturbed():
-            others = [m for m in self._new if m not in THINGS and m is not Link]
-            order: list[type[Model]] = [*THINGS, *others, Link]
-            # A run that ended gives its line to one that is begun in the same batch.
-            ended = self._changed.pop(Run, {})
-            bulk.update(list(ended.values()), THINGS[Run])
-            for model in order:
-                rows = self._new.pop(model, [])
-                if model is Box:
-                    self._put_boxes(rows, self._new.pop(BoxLine, []))
-                else:
-                    bulk.insert_numbered(rows)
-            for model, changed in self._changed.items():
-                bulk.update(list(changed.values()), THINGS[model])
-            bulk.update([self.head], ["seq", "hash", "at"])
-            # What was touched is sealed by the acts that were written.
-            Touched.objects.all().delete()
+        """Write the batch: rows of things first, guarded ones, changes, the head.
+
+        What guards ask at each row, a proof asks of all of them; so they stand aside for
+        this transaction, of which nobody else sees anything before they are back.
+        """
+        guards.drop_guards()
+        others = [m for m in self._new if m not in THINGS and m is not Link]
+        order: list[type[Model]] = [*THINGS, *others, Link]
+        # A run that ended gives its line to one that is begun in the same batch.
+        ended = self._changed.pop(Run, {})
+        bulk.update(list(ended.values()), THINGS[Run])
+        for model in order:
+            bulk.insert_numbered(self._new.pop(model, []))
+        for model, changed in self._changed.items():
+            bulk.update(list(changed.values()), THINGS[model])
+        bulk.update([self.head], ["seq", "hash", "at"])
+        if connection.vendor == "postgresql":  # which keeps a table with checks to make
+            with connection.cursor() as cursor:
+                cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        guards.install_guards()
         self._changed.clear()
         self._ids.clear()
 
-    def _put_boxes(self, boxes: list[Box], lines: list[BoxLine]) -> None:
-        """Open each box, fill it and close it: the database keeps that order."""
-        inside = defaultdict(list)
-        for line in lines:
-            inside[line.box_id].append(line)
-        for some in _side_by_side(boxes):
-            bulk.insert_numbered(
-                [
-                    Box(**{name: getattr(box, name) for name in _OPENED}, events_seen=1)
-                    for box in some
-                ]
-            )
-            bulk.insert_numbered([line for box in some for line in inside[box.pk]])
-            for box in some:
-                box._state.adding = False
-            bulk.update(some, THINGS[Box])
 
-
-def _side_by_side(boxes: Iterable[Box]) -> Iterator[list[Box]]:
-    """Boxes in their order, no two of a bench at once: one is open at each."""
-    some: dict[int | None, Box] = {}
-    for box in boxes:
-        if box.bench_id in some:
-            yield list(some.values())
-            some = {}
-        some[box.bench_id] = box
-    yield list(some.values())
-
-
-_OPENED: Final = ("id", "number", "recipe_id", "size_id", "bench_id")
 _AT_ONCE: Final = 10_000
 """Ids reserved at once; a batch has fewer rows of any table."""
 
 
+def _key(at: datetime, luck: Random) -> bytes:
+    """The key of an act: later ones follow, so that they go in at the end of the index.
+
+    It is a UUID of version 7 (RFC 9562, section 5.7).
+    """
+    ms = int(at.timestamp() * 1000)
+    drawn = ms << 80 | luck.getrandbits(80)
+    return (drawn & ~_FIXED | _VERSION_7).to_bytes(16, "big")
+
+
+_FIXED: Final = 0xF << 76 | 0x3 << 62
+_VERSION_7: Final = 0x7 << 76 | 0x2 << 62
+
+
 def _seal(row: Model) -> RowSeal:
-    names = sealed_columns(type(row))
-    text = copy(names, [getattr(row, name) for name in names])
-    return RowSeal(of=row._meta.db_table, row=row.pk, text=text)
+    table, names, take = _sealing(type(row))
+    text = copy(names, taken(row, take))
+    return bulk.fresh(RowSeal, of=table, row=vars(row)["id"], text=text)
+
+
+@cache
+def _sealing(model: type[Model]) -> tuple[str, tuple[str, ...], itemgetter[str]]:
+    names = sealed_columns(model)
+    return model._meta.db_table, names, itemgetter(*names)

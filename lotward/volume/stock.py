@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import deque
+from collections import defaultdict, deque
 from dataclasses import asdict, dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
@@ -24,6 +24,7 @@ from kitting.domain.entries import Belt
 from kitting.domain.exposure import Reading
 from kitting.domain.numbers import Kind
 from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.ledger import bulk
 from kitting.ledger.reach import fold
 from kitting.lots.services.lots import TakenIn
 from kitting.lots.steps.bags import Change, change, new_bag, onward
@@ -81,7 +82,7 @@ class Stock:
 
     pen: Pen
     house: Founded
-    ready: dict[str, deque[Bag]] = field(default_factory=dict)
+    ready: dict[str, deque[Bag]] = field(default_factory=lambda: defaultdict(deque))
     coming: dict[str, int] = field(default_factory=dict)
     """Bags on the belts."""
     where: dict[int, Where] = field(default_factory=dict)
@@ -101,13 +102,10 @@ class Stock:
         for end in due:
             self.ends.remove(end)
             end[1]()
-        for part, pieces in PIECES.items():
+        for part in PIECES:
             # One run at a time on a belt: what is coming is as good as there.
-            while not self.coming.get(part) and self._pieces(part) < BAGS[1] * pieces:
+            while not self.coming.get(part) and len(self.ready[part]) < BAGS[1]:
                 self.take_in(part)
-
-    def _pieces(self, part: str) -> int:
-        return sum(bag.pieces for bag in self.ready.get(part, ()))
 
     def open_up(self) -> None:
         """Wait for the first runs, so that boxes can be packed."""
@@ -154,7 +152,7 @@ class Stock:
         if lot.part.needs_clearing:
             self._put_on_belt(bags)
         else:
-            self.ready.setdefault(part, deque()).extend(bags)
+            self.ready[part].extend(bags)
 
     def _taken_in(self, part: str, *, leave_open: bool) -> tuple[list[Bag], Lot]:
         pen, house = self.pen, self.house
@@ -172,7 +170,8 @@ class Stock:
             close=not leave_open,
         )
         (number,), counter = pen.numbers(Kind.LOT)
-        lot = Lot(
+        lot = bulk.fresh(
+            Lot,
             number=number,
             source=source,
             source_key=fold(source),
@@ -196,7 +195,8 @@ class Stock:
         numbers, counter = self.pen.numbers(Kind.BAG, len(new.bags))
         bags, moves = [], list[Guarded]()
         for number, each in zip(numbers, new.bags, strict=True):
-            bag = Bag(
+            bag = bulk.fresh(
+                Bag,
                 number=number,
                 lot=lot,
                 container=Container.TOTE,
@@ -212,7 +212,8 @@ class Stock:
         plan = plan_of(lot, bags)
         assert plan is not None  # noqa: S101 -- no lot is empty
         lot.verdict = Verdict.ACCEPTED
-        check = Check(
+        check = bulk.fresh(
+            Check,
             lot=lot,
             plan=plan.words,
             found=0,
@@ -253,7 +254,8 @@ class Stock:
         (number,), counter = pen.numbers(Kind.RUN)
         calibration = house.meter.calibrations.get()
         run = pen.made(
-            Run(
+            bulk.fresh(
+                Run,
                 number=number,
                 line=house.places[LINES[part]],
                 protocol=house.protocol,
@@ -301,7 +303,7 @@ class Stock:
         what = Change(
             MovementKind.WENT_ON, bag.pieces, to=BagStage.IN_RUN, place_id=run.line_id
         )
-        stay = self.pen.made(RunBag(run=run, bag=bag, on_at=at))
+        stay = self.pen.made(bulk.fresh(RunBag, run=run, bag=bag, on_at=at))
         self._on_line("put_on", run, bag, [change(bag, what)], stay)
         return stay
 
@@ -351,4 +353,4 @@ class Stock:
         )
         part = bags[0].lot.part.code
         del self.coming[part]
-        self.ready.setdefault(part, deque()).extend(bags)
+        self.ready[part].extend(bags)

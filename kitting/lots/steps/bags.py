@@ -72,7 +72,8 @@ def change(bag: Bag, what: Change) -> Movement:
         bag.carrier_id = None  # an empty bag is on no carrier
     if what.place_id is not None:
         bag.place_id = what.place_id
-    return Movement(
+    return bulk.fresh(
+        Movement,
         bag=bag,
         nth=bag.moves,
         lot_id=bag.lot_id,
