@@ -12,6 +12,7 @@ import gc
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
 from functools import cache
 from operator import itemgetter
 from typing import Any, Final, TypeAlias, TypeVar
@@ -40,11 +41,21 @@ Row = TypeVar("Row", bound=models.Model)
 
 
 @cache
-def _blank(model: type[models.Model]) -> tuple[dict[str, Any], dict[str, str]]:
+def _blank(model: type[models.Model]) -> dict[str, Any]:
     kept = dict(vars(model()))
     del kept["_state"]
-    links = [f for f in model._meta.local_concrete_fields if f.remote_field is not None]
-    return kept, {link.name: link.attname for link in links}
+    return kept
+
+
+@cache
+def _links(model: type[models.Model], names: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Those of some fields that name a row, and the columns that have its id."""
+    fields = {field.name: field for field in model._meta.local_concrete_fields}
+    return [
+        (name, fields[name].attname)
+        for name in names
+        if name in fields and fields[name].attname != name
+    ]
 
 
 def fresh(model: type[Row], /, **values: Any) -> Row:
@@ -58,17 +69,18 @@ def fresh(model: type[Row], /, **values: Any) -> Row:
     Returns:
         The row.
     """
-    blank, links = _blank(model)
+    kept = {**_blank(model), **values}
+    state = kept["_state"] = ModelState()
+    links = _links(model, tuple(values))
+    if links:
+        named = state.fields_cache = {}
+        for name, link in links:
+            value = kept.pop(name)
+            if value is not None:
+                kept[link] = value.id
+                named[name] = value
     row = model.__new__(model)
-    kept, state = vars(row), ModelState()
-    kept.update(blank, _state=state)
-    for name, value in values.items():
-        link = links.get(name)
-        if link is None:
-            kept[name] = value
-        elif value is not None:
-            kept[link] = value.id
-            state.fields_cache[name] = value
+    row.__dict__ = kept
     return row
 
 
@@ -151,9 +163,25 @@ def insert_numbered(rows: Sequence[models.Model]) -> None:
 
 
 def _insert_numbered(model: type[models.Model], rows: Sequence[models.Model]) -> None:
-    head, mark, values_of = _inserting(model, with_id=True)
+    insert_values(model, list(map(values_of(model), rows)))
+
+
+def values_of(model: type[models.Model]) -> _Values:
+    """What gives the values of a row that has its id, for ``insert_values``."""
+    return _inserting(model, with_id=True)[2]
+
+
+def insert_values(model: type[models.Model], values: Sequence[Sequence[Any]]) -> None:
+    """Insert rows of which only the values were kept; needs a transaction.
+
+    Args:
+        model: Their table.
+        values: Of each row, as ``values_of`` gives them.
+    """
+    _need_transaction()
+    head, mark, _values = _inserting(model, with_id=True)
     with connection.cursor() as cursor:
-        cursor.executemany(head + mark, list(map(values_of, rows)))
+        cursor.executemany(head + mark, values)
 
 
 def _are_in(rows: Sequence[models.Model]) -> None:
@@ -247,7 +275,7 @@ def _changes(
     fields: Sequence[Any], types: Sequence[type]
 ) -> list[tuple[int, _Prepare]]:
     return [
-        (nth, _prepare(field))
+        (nth, _prepare(field, kind))
         for nth, (field, kind) in enumerate(zip(fields, types, strict=True))
         if kind is not type(None) and not isinstance(field, _AS_THEY_ARE.get(kind, ()))
     ]
@@ -279,10 +307,21 @@ def _follow_links(rows: Sequence[models.Model]) -> None:
                 said[attname] = made[name].pk
 
 
-def _prepare(field: models.Field[Any, Any]) -> _Prepare:
+def _prepare(field: models.Field[Any, Any], kind: type) -> _Prepare:
     if isinstance(field, _AS_THEY_ARE[str]):
         return str  # a word of a vocabulary is an enum
+    if isinstance(field, models.DateTimeField) and kind is datetime:
+        return _in_utc if connection.vendor == "sqlite" else _as_it_is
     return lambda value: field.get_db_prep_save(value, connections[DEFAULT_DB_ALIAS])
+
+
+def _in_utc(value: datetime) -> str:
+    """As Django has SQLite keep it."""
+    return str(value.astimezone(UTC).replace(tzinfo=None))
+
+
+def _as_it_is(value: datetime) -> datetime:
+    return value
 
 
 def reserve(model: type[models.Model], count: int) -> Sequence[int]:

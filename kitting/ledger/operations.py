@@ -13,6 +13,7 @@ import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict, dataclass, field
 from datetime import datetime
+from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -326,11 +327,16 @@ def link_hash(
         32 bytes.
     """
     entries = [
-        (row._meta.label_lower, row.pk, written(row))
+        (_label(type(row)), vars(row)["id"], written(row))
         for row in rows
         if not isinstance(row, Link)
     ]
     return entries_hash(before, seq, written(operation), outcome, entries)
+
+
+@cache
+def _label(model: type[Guarded]) -> str:
+    return model._meta.label_lower
 
 
 def entries_hash(

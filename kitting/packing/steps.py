@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
@@ -48,6 +49,12 @@ class Filling:
     in_box: list[BoxLine]
     events: list[Guarded] = field(default_factory=list)
     touched: list[BoxLine] = field(default_factory=list)
+    have: Counter[int] = field(default_factory=Counter)
+    """Pieces that are in, by part."""
+
+    def __post_init__(self) -> None:
+        for row in self.in_box:
+            self.have[row.lot.part_id] += row.pieces
 
     def line_for(self, part_id: int) -> RecipeLine | None:
         """The recipe's line for a part, if it has one."""
@@ -58,8 +65,7 @@ class Filling:
 
     def missing(self, line: RecipeLine) -> int:
         """Pieces that a line still lacks."""
-        have = sum(row.pieces for row in self.in_box if row.lot.part_id == line.part_id)
-        return line.needed(self.sets) - have
+        return line.needed(self.sets) - self.have[line.part_id]
 
     def take(self, bag: Bag, line: RecipeLine) -> int:
         """Take what the box still lacks from a locked bag that may be packed.
@@ -83,8 +89,9 @@ class Filling:
         return taken
 
     def _add(self, bag: Bag, pieces: int) -> None:
+        self.have[bag.lot.part_id] += pieces
         for row in self.in_box:
-            if row.bag_id == bag.pk and row.run_id == bag.cleared_run_id:
+            if row.bag_id == bag.id and row.run_id == bag.cleared_run_id:
                 row.pieces += pieces
                 break
         else:
@@ -122,7 +129,7 @@ def filling_of(box: Box, *, fresh: bool = False) -> Filling:
         box=box,
         sets=box.size.sets,
         recipe_lines=_RECIPE_LINES(box.recipe_id),
-        in_box=[] if fresh else _IN_BOX(box.pk),
+        in_box=[] if fresh else _IN_BOX(box.id),
     )
 
 

@@ -24,7 +24,7 @@ DAYS: Final = 3 * 261
 """Working days."""
 FEWEST: Final = 100
 """Boxes of which a history can still be told."""
-BATCH: Final = 500
+BATCH: Final = 1_000
 """Boxes that are written at once: they alone are in memory."""
 HOLDS: Final = 60
 """Placed in the three years, and most of them lifted again."""
@@ -106,7 +106,7 @@ def write(
     floor = Floor(pen, house, stock)
     holds = max(1, boxes // HOLDS)
     for first in range(0, boxes, BATCH):
-        with transaction.atomic(), bulk.undisturbed():
+        with transaction.atomic(), bulk.burst():
             for nth in range(first, min(first + BATCH, boxes)):
                 pen.wait_until(time.at(nth))
                 if nth == 0:

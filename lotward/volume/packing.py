@@ -97,7 +97,7 @@ class Floor:
         filling = Filling(box, size.sets, house.lines, [])
         taken, empty = 0, []
         for line in house.lines:
-            bag = self.open_bags.get((bench.pk, line.part.code))
+            bag = self.open_bags.get((bench.id, line.part.code))
             if bag is None:
                 continue
             taken += filling.take(bag, line)
@@ -105,10 +105,10 @@ class Floor:
             if not bag.pieces:
                 empty.append(bag.number)
                 self._used_up(bag, bench)
-        outcome = Started(box.pk, box.number, taken, ", ".join(empty))
+        outcome = Started(box.id, box.number, taken, ", ".join(empty))
         by, rows = house.people["packer"], [event, *filling.events]
         touched = [box, counter]
-        sent = {"bench": bench.pk, "size": size.pk}
+        sent = {"bench": bench.id, "size": size.id}
         pen.act("start_box", by, outcome, rows, touched, bench, sent)
         return box, filling
 
@@ -145,17 +145,17 @@ class Floor:
         taken = filling.take(bag, line)
         rows += filling.events[before:]
         pen.changed(bag)
-        self.open_bags[bench.pk, part] = bag
+        self.open_bags[bench.id, part] = bag
         if not bag.pieces:
             self._used_up(bag, bench)
         name = bag.lot.part.name
         outcome = Brought(bag.number, name, taken, emptied=not bag.pieces)
-        sent = {"bench": bench.pk, "bag": bag.pk}
+        sent = {"bench": bench.id, "bag": bag.id}
         by = house.people["packer"]
         pen.act("bring_bag", by, outcome, rows, [bag], bench, sent)
 
     def _used_up(self, bag: Bag, bench: Bench) -> None:
-        del self.open_bags[bench.pk, bag.lot.part.code]
+        del self.open_bags[bench.id, bag.lot.part.code]
 
     def _close(self, box: Box, filling: Filling, bench: Bench) -> None:
         pen, house = self.pen, self.house
@@ -170,9 +170,9 @@ class Floor:
         (box.serial,), serials = pen.numbers(Kind.SERIAL)
         reference, references = pen.sscc_reference()
         box.sscc = gs1.sscc(house.gs1_prefix, reference)
-        outcome = ClosedBox(box.pk, box.serial, box.sscc, box.batch)
+        outcome = ClosedBox(box.id, box.serial, box.sscc, box.batch)
         touched = [box, serials, references]
-        by, sent = house.people["packer"], {"box": box.pk}
+        by, sent = house.people["packer"], {"box": box.id}
         pen.act("close_box", by, outcome, [event], touched, bench, sent)
 
     def print_label(self, box: Box, bench: Bench) -> None:
@@ -195,7 +195,7 @@ class Floor:
         outcome = Printed(box=serial, copy=1, pdf_sha=sha.hex())
         by, sent = (
             self.house.people["packer"],
-            {"box": box.pk, **what_was_sent(Again(), None)},
+            {"box": box.id, **what_was_sent(Again(), None)},
         )
         self.pen.act("print_box_label", by, outcome, [row], (), bench, sent)
 
@@ -203,7 +203,7 @@ class Floor:
         event = move_box(box, BoxStage.LABELLED)
         box.label_seen_at = self.pen.begins()
         outcome = BoxMoved(box=str(box), stage=str(box.stage))
-        by, sent = self.house.people["packer"], {"box": box.pk, "read": box.sscc}
+        by, sent = self.house.people["packer"], {"box": box.id, "read": box.sscc}
         self.pen.act("see_label", by, outcome, [event], (), bench, sent)
 
     def _put(self, box: Box) -> None:
@@ -211,7 +211,7 @@ class Floor:
         place = self.house.places["SHELF-B"]
         box.place = place
         outcome = Put(thing=str(box), place=place.code, moved=True)
-        by, sent = self.house.people["packer"], {"box": box.pk, "place": place.pk}
+        by, sent = self.house.people["packer"], {"box": box.id, "place": place.id}
         row = bulk.fresh(BoxPut, box=box, place=place)
         self.pen.act("put_box", by, outcome, [row], (), None, sent)
 
@@ -248,9 +248,9 @@ class Floor:
         event = bulk.fresh(
             ShipEvent, shipment=shipment, nth=1, after=ShipmentStage.OPEN
         )
-        outcome = Begun(shipment_id=shipment.pk, shipment=number)
+        outcome = Begun(shipment_id=shipment.id, shipment=number)
         touched = [shipment, counter]
-        sent = {"consignee": consignee.pk, "reference": ""}
+        sent = {"consignee": consignee.id, "reference": ""}
         pen.act("begin_shipment", clerk, outcome, [event], touched, None, sent)
         return shipment
 
@@ -262,7 +262,7 @@ class Floor:
         pen.made(bulk.fresh(ShipmentBox, shipment=shipment, box=box))
         rows = [event, bulk.fresh(ShipScan, shipment=shipment, box=box, on=True)]
         outcome = Scanned(shipment=shipment.number, box=str(box), boxes=count)
-        sent = {"shipment": shipment.pk, "box": box.pk}
+        sent = {"shipment": shipment.id, "box": box.id}
         pen.act("load_box", clerk, outcome, rows, (), None, sent)
 
     def _send(self, shipment: Shipment, loaded: list[Packed]) -> None:
@@ -285,7 +285,7 @@ class Floor:
                 self.stock.where[lot].here -= 1
                 self.stock.where[lot].gone += 1
         outcome = Sent(shipment.number, shipment.stage, shipment.boxes, shipment.sets)
-        sent = {"shipment": shipment.pk, "seen": None}
+        sent = {"shipment": shipment.id, "seen": None}
         pen.act("send_shipment", clerk, outcome, [event, *events], (), None, sent)
 
     # -- Holds ---------------------------------------------------------------------
@@ -302,7 +302,7 @@ class Floor:
         where, quality = self.stock.where[lot], self.house.people["quality"]
         sent = {"target": "lot", "value": lot, "reason": reason}
         # The outcome names the hold, so it has its id before the act is written.
-        outcome = Held(self.pen.made(hold).pk, where.here, where.gone)
+        outcome = Held(self.pen.numbered(hold), where.here, where.gone)
         self.pen.act("place_hold", quality, outcome, [hold], (), None, sent)
         self.holds[lot] = hold
 
@@ -313,8 +313,8 @@ class Floor:
             return
         self.pen.begins()
         hold = self.holds.pop(lot)
-        sent = {"hold": hold.pk, "reason": OVER}
-        deputy, outcome = self.house.people["deputy"], Lifted(hold_id=hold.pk)
+        sent = {"hold": hold.id, "reason": OVER}
+        deputy, outcome = self.house.people["deputy"], Lifted(hold_id=hold.id)
         row = bulk.fresh(Lift, hold=hold, reason=OVER)
         self.pen.act("lift_hold", deputy, outcome, [row], (), None, sent)
 

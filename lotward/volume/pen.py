@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import cache
 from operator import itemgetter
@@ -29,7 +29,6 @@ from kitting.models import (
     Counter,
     Guarded,
     JournalHead,
-    Link,
     Lot,
     OpenBag,
     Operation,
@@ -42,7 +41,6 @@ from kitting.models import (
 M = TypeVar("M", bound=Model)
 
 THINGS: Final[dict[type[Model], tuple[str, ...]]] = {
-    Operation: (),
     Lot: (),
     # A bag names the run that cleared it; what names a row that is not there yet has
     # SQLite look through all that could, for each row that goes in.
@@ -75,18 +73,24 @@ class Pen:
         self.site = self.head.site
         self._ids: dict[type[Model], Iterator[int]] = {}
         self._new: dict[type[Model], list[Any]] = defaultdict(list)
+        self._done: dict[type[Model], list[Sequence[Any]]] = defaultdict(list)
         self._changed: dict[type[Model], dict[int, Any]] = defaultdict(dict)
 
     # -- Rows ----------------------------------------------------------------------
 
     def made(self, row: M) -> M:
         """Give a new row its id; it goes in with the batch, as it is by then."""
+        self.numbered(row)
+        self._new[type(row)].append(row)
+        return row
+
+    def numbered(self, row: Model) -> int:
+        """Give a row its id that goes in with the act that wrote it."""
         model = type(row)
         if model not in self._ids:
             self._ids[model] = iter(bulk.reserve(model, _AT_ONCE))
-        vars(row)["id"] = next(self._ids[model])
-        self._new[model].append(row)
-        return row
+        given = vars(row)["id"] = next(self._ids[model])
+        return given
 
     def changed(self, *rows: Model) -> None:
         """Note rows that changed; those that are new go in as they are anyway."""
@@ -150,26 +154,31 @@ class Pen:
             bench: Where.
             sent: What was sent.
         """
-        operation = self.made(
-            bulk.fresh(
-                Operation,
-                site=self.site,
-                key=_key(self.now, self.luck),
-                name=name,
-                mark=fingerprint(name, sent),
-                by_id=by.pk,
-                by_name=str(by)[:150],
-                bench_id=None if bench is None else bench.pk,
-                at=self.now,
-            )
+        operation = bulk.fresh(
+            Operation,
+            site=self.site,
+            key=_key(self.now, self.luck),
+            name=name,
+            mark=fingerprint(name, sent),
+            by_id=by.pk,
+            by_name=str(by)[:150],
+            bench_id=None if bench is None else bench.pk,
+            at=self.now,
         )
+        act = self.numbered(operation)
         written = [*rows, *map(_seal, touched)]
         for row in written:
-            vars(row)["operation_id"] = vars(operation)["id"]
-            if vars(row)["id"] is None:
-                self.made(row)
+            kept = vars(row)
+            kept["operation_id"] = act
+            if kept["id"] is None:
+                self.numbered(row)
         said = outcome_text(vars(outcome))
-        self.made(next_link(self.head, operation, said, written, self._key))
+        link = next_link(self.head, operation, said, written, self._key)
+        self.numbered(link)
+        # Nothing changes these any more, and their values take a tenth of the room.
+        for row in (operation, *written, link):
+            model = type(row)
+            self._done[model].append(bulk.values_of(model)(row))
 
     def put_down(self) -> None:
         """Write the batch: rows of things first, guarded ones, changes, the head.
@@ -178,13 +187,14 @@ class Pen:
         this transaction, of which nobody else sees anything before they are back.
         """
         guards.drop_guards()
-        others = [m for m in self._new if m not in THINGS and m is not Link]
-        order: list[type[Model]] = [*THINGS, *others, Link]
         # A run that ended gives its line to one that is begun in the same batch.
         ended = self._changed.pop(Run, {})
         bulk.update(list(ended.values()), THINGS[Run])
-        for model in order:
+        bulk.insert_values(Operation, self._done.pop(Operation))
+        for model in THINGS:
             bulk.insert_numbered(self._new.pop(model, []))
+        for model, rows in self._done.items():
+            bulk.insert_values(model, rows)
         for model, changed in self._changed.items():
             bulk.update(list(changed.values()), THINGS[model])
         bulk.update([self.head], ["seq", "hash", "at"])
@@ -192,11 +202,12 @@ class Pen:
             with connection.cursor() as cursor:
                 cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         guards.install_guards()
+        self._done.clear()
         self._changed.clear()
         self._ids.clear()
 
 
-_AT_ONCE: Final = 10_000
+_AT_ONCE: Final = 20_000
 """Ids reserved at once; a batch has fewer rows of any table."""
 
 

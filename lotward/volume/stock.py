@@ -145,8 +145,8 @@ class Stock:
         bags, lot = self._taken_in(part, leave_open=leave_open)
         if leave_open:
             return
-        self.where[lot.pk] = Where(lot)
-        self.left[lot.pk] = len(bags)
+        self.where[lot.id] = Where(lot)
+        self.left[lot.id] = len(bags)
         if lot.part.needs_check:
             self._look_over(lot, bags)
         if lot.part.needs_clearing:
@@ -166,7 +166,7 @@ class Stock:
             made_on=self.pen.today,
             use_by=self.pen.today + KEEPS if part == "EL" else None,
             source=source,
-            bags=(NewBag(PIECES[part], place_id=place.pk),) * pen.luck.randint(*BAGS),
+            bags=(NewBag(PIECES[part], place_id=place.id),) * pen.luck.randint(*BAGS),
             close=not leave_open,
         )
         (number,), counter = pen.numbers(Kind.LOT)
@@ -223,7 +223,7 @@ class Stock:
             lot_pieces=plan.lot_pieces,
             sample_size=plan.sample_size,
         )
-        self.pen.made(check)  # its classes name it
+        self.pen.numbered(check)  # its classes name it
         moves = []
         for bag in bags:
             accepted = Change(MovementKind.ACCEPTED, bag.pieces, to=BagStage.ACCEPTED)
@@ -235,7 +235,7 @@ class Stock:
             [check, *found_rows(check, plan, Found({}, 0)), *moves],
             (),
             None,
-            {"lot": lot.pk, "accept": True, "defects": [], "found": 0, "reason": ""},
+            {"lot": lot.id, "accept": True, "defects": [], "found": 0, "reason": ""},
         )
 
     # -- On the belt ---------------------------------------------------------------
@@ -312,7 +312,7 @@ class Stock:
     ) -> None:
         self.pen.changed(bag, stay)
         on = OnLine(run=run.number, bag=bag.number, stage=bag.stage)
-        sent: dict[str, object] = {"run": run.pk, "bag": bag.pk}
+        sent: dict[str, object] = {"run": run.id, "bag": bag.id}
         if name == "take_off":
             sent["short"] = False
         by = self.house.people["line"]
@@ -346,7 +346,7 @@ class Stock:
             bags,
             None,
             {
-                "run": run.pk,
+                "run": run.id,
                 "readings": [list(value) for value in values],
                 "dosimeters": [],
             },
