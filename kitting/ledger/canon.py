@@ -6,7 +6,7 @@ Links and seals hash this form; a value of another kind would break every one of
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
 from operator import is_, itemgetter
@@ -73,7 +73,10 @@ def _values(row: models.Model) -> Sequence[Any]:
     return read
 
 
-def taken(row: models.Model, take: itemgetter[str]) -> Sequence[Any]:
+Take: TypeAlias = Callable[[Mapping[str, Any]], Sequence[Any]]
+
+
+def taken(row: models.Model, take: Take) -> Sequence[Any]:
     """Take some columns of a row, quickly where it has them all in memory.
 
     Args:
@@ -102,7 +105,7 @@ class _Asked(dict[str, Any]):
 @cache
 def _reading(
     model: type[models.Model],
-) -> tuple[itemgetter[str], list[Callable[[Any], Any]], set[Any]]:
+) -> tuple[Take, list[Callable[[Any], Any]], set[Any]]:
     """What takes the columns of a row, reads each, and of which types none is changed."""
     fields = {field.attname: field for field in model._meta.concrete_fields}
     names = columns(model)
@@ -185,25 +188,19 @@ def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Writ
     shapes: dict[tuple[type, ...], _Shape] = {}
 
     def shape(types: tuple[type, ...]) -> _Shape:
-        full = [nth for nth, kind in enumerate(types) if kind is not _EMPTY]
-        first = full[0] if full else None
-        parts = [
-            (between if nth != first else "") + pair.format(names[nth])
-            if nth in full
-            else _NOTHING
-            for nth in range(len(types))
-        ]
-        said = [(nth, _SAID.get(_plainly(types[nth]), _say)) for nth in full]
-        says = [(nth, say) for nth, say in said if say is not None]
-        return whole.format("".join(parts)), says
+        full = [nth for nth, kind in enumerate(types) if kind is not type(None)]
+        said = [_SAID.get(_plainly(types[nth]), _say) for nth in full]
+        parts = [pair.format(names[nth]) for nth in full]
+        says = [(at, say) for at, say in enumerate(said) if say is not None]
+        return whole.format(between.join(parts)), _taking(full), says
 
     def write(values: Sequence[Any]) -> str:
         types = tuple(map(type, values))
         known = shapes.get(types)
         if known is None:
             known = shapes[types] = shape(types)
-        text, says = known
-        row = list(values)
+        text, take, says = known
+        row = list(take(values))
         for nth, say in says:
             row[nth] = say(row[nth])
         return text % tuple(row)
@@ -211,13 +208,17 @@ def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Writ
     return write
 
 
+def _taking(full: list[int]) -> Callable[[Sequence[Any]], Sequence[Any]]:
+    """What takes the values that are there."""
+    if len(full) > 1:
+        return itemgetter(*full)
+    return lambda values: [values[nth] for nth in full]
+
+
 def _plainly(kind: type) -> type:
     """A word of a vocabulary is a text."""
     return str if issubclass(kind, str) else kind
 
-
-_NOTHING = "%.0s"
-"""What an empty column is written as: no character of it."""
 
 quote: Callable[[str], str] = json.encoder.encode_basestring_ascii
 """A text as ``json.dumps`` writes it."""
@@ -233,16 +234,21 @@ def _moment(value: datetime) -> str:
     return f'"{value.astimezone(UTC).isoformat(timespec="microseconds")}"'
 
 
-_EMPTY = type(None)
 _SAID: dict[type, Callable[[Any], str] | None] = {
     int: None,
     str: quote,
     bytes: lambda value: f'"{value.hex()}"',
-    bool: lambda value: "true" if value else "false",
+    bool: {True: "true", False: "false"}.__getitem__,
     datetime: _moment,
+    date: lambda value: f'"{value.isoformat()}"',
 }
 """What most values are, written as ``json.dumps(_plain(…))`` does; None: as they are."""
-_Shape: TypeAlias = tuple[str, list[tuple[int, Callable[[Any], str]]]]
+_Shape: TypeAlias = tuple[
+    str,
+    Callable[[Sequence[Any]], Sequence[Any]],
+    list[tuple[int, Callable[[Any], str]]],
+]
+"""The text, what takes the values that are there, and how some of them are said."""
 
 
 def among(column: str, ids: Collection[int]) -> models.Q:

@@ -17,7 +17,15 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
-from kitting.ledger.proof.streams import Ids, Row, grouped, only, rows, side_by_side
+from kitting.ledger.proof.streams import (
+    Ids,
+    Row,
+    grouped,
+    only,
+    rows,
+    side_by_side,
+    stored,
+)
 from kitting.models import (
     Box,
     BoxEvent,
@@ -230,13 +238,13 @@ def identity(tally: Tally, ids: Ids = None) -> None:
     soonest = lines.annotate(day=Min("lot__use_by")).values_list("box_id", "day")
     prints = only(Print.objects.filter(box__isnull=False), "box_id", ids)
     streams = [
-        grouped(rows(found))
-        for found in (
-            every,
-            soonest,
-            _moments(BoxStage.CLOSED, ids, "operation__link__outcome"),
-            _moments(BoxStage.LABELLED, ids),
-            prints.order_by("box_id").values_list("box_id", "copy"),
+        grouped(read(found))
+        for read, found in (
+            (stored, every),
+            (rows, soonest),
+            (stored, _moments(BoxStage.CLOSED, ids, "operation__link__outcome")),
+            (stored, _moments(BoxStage.LABELLED, ids)),
+            (stored, prints.order_by("box_id").values_list("box_id", "copy")),
         )
     ]
     for _pk, (found, days, closed, seen, printed) in side_by_side(*streams):
@@ -299,13 +307,14 @@ def _who(tally: Tally, box: _Box, outcome: str | None) -> None:
     except CodeError:
         tally.add(BOX, box.pk, "Its kit batch is none.", "a kit batch", box.batch)
         return
-    tally.same(
-        BOX,
-        box.pk,
-        "Its kit batch is of another day or recipe version.",
-        f"{box.packed_on} version {box.version}",
-        f"{read.packed_on} version {read.recipe_version}",
-    )
+    if (read.packed_on, read.recipe_version) != (box.packed_on, box.version):
+        tally.add(
+            BOX,
+            box.pk,
+            "Its kit batch is of another day or recipe version.",
+            f"{box.packed_on} version {box.version}",
+            f"{read.packed_on} version {read.recipe_version}",
+        )
 
 
 _read_batch = lru_cache(maxsize=64)(batch.read_batch)

@@ -17,7 +17,7 @@ from django.db.models import Model
 from dispatch.models import Shipment, ShipmentBox
 from kitting.domain.numbers import Kind, assign
 from kitting.ledger import bulk, guards, keys
-from kitting.ledger.canon import taken
+from kitting.ledger.canon import Take, taken
 from kitting.ledger.operations import fingerprint, next_link, outcome_text
 from kitting.ledger.seals import copy, sealed_columns
 from kitting.lots.steps.bags import KEPT_FIELDS
@@ -176,9 +176,9 @@ class Pen:
         link = next_link(self.head, operation, said, written, self._key)
         self.numbered(link)
         # Nothing changes these any more, and their values take a tenth of the room.
-        for row in (operation, *written, link):
-            model = type(row)
-            self._done[model].append(bulk.values_of(model)(row))
+        for done in (operation, *written, link):
+            model = type(done)
+            self._done[model].append(bulk.values_of(model)(done))
 
     def put_down(self) -> None:
         """Write the batch: rows of things first, guarded ones, changes, the head.
@@ -232,6 +232,6 @@ def _seal(row: Model) -> RowSeal:
 
 
 @cache
-def _sealing(model: type[Model]) -> tuple[str, tuple[str, ...], itemgetter[str]]:
+def _sealing(model: type[Model]) -> tuple[str, tuple[str, ...], Take]:
     names = sealed_columns(model)
     return model._meta.db_table, names, itemgetter(*names)

@@ -43,9 +43,7 @@ def check_digit(body: str) -> str:
     """
     if not is_digits(body):
         raise CodeError("gs1_not_digits", value=body)
-    total = sum(
-        int(digit) * (1 if place % 2 else 3) for place, digit in enumerate(body[::-1])
-    )
+    total = 3 * sum(map(int, body[::-2])) + sum(map(int, body[-2::-2]))
     return str(-total % 10)
 
 

@@ -155,11 +155,12 @@ def written_by(
         if row[at] in wanted
     }
     entries: dict[int, list[tuple[str, int, str]]] = defaultdict(list)
+    theirs = among("operation_id", ids)
     for model in sealed_models() if models is None else models:
         names = columns(model)
         write, label = writer(names), model._meta.label_lower
         pk, owner = names.index("id"), names.index("operation_id")
-        those = model._default_manager.filter(among("operation_id", ids)).order_by()
+        those = model._default_manager.filter(theirs).order_by()
         for row in stored(those.values_list(*names)):
             if row[owner] in wanted:
                 entries[row[owner]].append((label, row[pk], write(row)))

@@ -16,6 +16,7 @@ from kitting.ledger.proof.streams import (
     only,
     rows,
     side_by_side,
+    stored,
 )
 from kitting.ledger.seals import copy, sealed_columns, sealed_models
 from kitting.models import Link, Operation, RowSeal, Touched
@@ -57,14 +58,16 @@ def hold_since(tally: Tally, link: int) -> None:
 def _table(tally: Tally, table: str, model: type[Model], ids: Ids = None) -> None:
     names = sealed_columns(model)
     every = only(model._base_manager.order_by("pk"), "pk", ids)
-    found = every.values_list("pk", *names)
+    at, found = names.index("id"), stored(every.values_list(*names))
     # A counter has a copy for each number that it gave: its last one is enough.
     last = only(last_copies(table), "row", ids)
-    seals = last.values_list("row", "text", "operation_id")
-    for pk, (row, copies) in side_by_side(grouped(rows(found)), grouped(rows(seals))):
+    seals = rows(last.values_list("row", "text", "operation_id"))
+    for pk, (row, copies) in side_by_side(
+        ((row[at], [(copy(names, row),)]) for row in found),
+        ((pk, [(text, operation)]) for pk, text, operation in seals),
+    ):
         tally.count += len(row)
-        now = copy(names, row[0]) if row else ""
-        _compare(tally, table, pk, now, copies)
+        _compare(tally, table, pk, row[0][0] if row else "", copies)
 
 
 def _touched(tally: Tally) -> None:

@@ -35,13 +35,13 @@ def stored(found: QuerySet[Any, Any]) -> Iterator[Row]:
     """Give rows as a bare cursor does, for ``canon.writer``: Django reads every moment.
 
     Args:
-        found: A ``values_list``, of no more rows than PostgreSQL may hand over at once.
+        found: A ``values_list`` of columns alone.
 
     Yields:
         Its rows.
     """
     statement, values = found.query.sql_with_params()
-    with connection.cursor() as cursor:
+    with connection.chunked_cursor() as cursor:
         cursor.execute(statement, values)
         while some := cursor.fetchmany(BATCH):
             yield from some

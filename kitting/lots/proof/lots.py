@@ -143,12 +143,13 @@ def _replay(tally: Tally, pk: int, bag: _Bag, made: list[_Move]) -> None:
 def _follows(tally: Tally, move: _Move, bag: _Bag, count: int, stage: str) -> None:
     way = (move.delta > 0) - (move.delta < 0)
     led_to = bag.lot, stage, count + move.delta
-    named = (None if of is None else 1 for of in (move.box, move.corrects))
+    box = None if move.box is None else 1
+    corrects = None if move.corrects is None else 1
     if (
         led_to == (move.lot, move.stage_before, move.after)
         and move.delta == way * move.pieces
         and _fits(
-            *(move.kind, way, *named, move.stage_before, move.stage_after),
+            *(move.kind, way, box, corrects, move.stage_before, move.stage_after),
             0 if move.after == 0 else 1,
         )
     ):
