@@ -1,4 +1,4 @@
-"""A checker counts a bag and sends pieces to a test; a quality officer signs a protocol."""
+"""A checker harvests, counts and tests bags; a quality officer signs a protocol."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
+from kitting.lots.services.blanks import give_out_numbers
 from kitting.models import Bag, Protocol
 from tests import factories
 from tests.browser.walking import DESK, TABLET, Walker
@@ -169,3 +170,54 @@ def test_the_same_without_scripts(
         assert set(walker.refused) <= {422}
     finally:
         context.close()
+
+
+def scan(page: Page, number: str) -> None:
+    """As a scanner does it: the keys of the number, then Enter, wherever the focus is."""
+    page.keyboard.type(number)
+    page.keyboard.press("Enter")
+
+
+def later(page: Page) -> None:
+    """Past the time within which a scanner has read one label twice."""
+    page.wait_for_timeout(650)
+
+
+def harvest(page: Page, numbers: list[str]) -> None:
+    first, second, third = numbers
+    said, done = page.locator("#harvest-said"), page.locator("#said")
+    scan(page, first)
+    expect(said).to_contain_text(f"Bag {first}, 50 pieces. Scan it again")
+    scan(page, first)  # the scanner read twice at once
+    scan(page, second)  # another bag after all
+    expect(said).to_contain_text(f"Bag {first} was not added. Now: bag {second}")
+    page.get_by_label("How many").fill("48")
+    page.keyboard.press("Enter")  # sends nothing
+    expect(said).to_contain_text(f"Bag {second}, 48 pieces.")
+    later(page)
+    page.get_by_label("How many").focus()
+    scan(page, second)  # taken wherever the focus is
+    expect(done).to_contain_text("with 48")
+    expect(page.get_by_label("How many")).to_have_value("48")
+    scan(page, third)
+    later(page)
+    page.context.set_offline(True)
+    scan(page, third)
+    expect(page.locator("#alarm")).not_to_be_empty()
+    page.context.set_offline(False)
+    scan(page, third)
+    expect(done).to_contain_text(third)
+
+
+def test_bags_are_harvested_by_a_scanner_alone(
+    page: Page, bag: Bag, live_server: object
+) -> None:
+    lot = factories.make_lot(bag.lot.revision, bags=(lots.NewBag(50),), close=False)
+    numbers = give_out_numbers(count=3, sign=factories.sign()).numbers
+    walker = Walker(page, str(live_server))
+    with walker.signed_in("checker", TABLET, f"/lots/{lot.number}/add-bag/"):
+        harvest(page, numbers)
+        walker.look("Harvest")
+    taken = list(lot.bags.order_by("pk").values_list("number", "pieces"))
+    assert taken[1:] == [(numbers[1], 48), (numbers[2], 48)]
+    assert (walker.refused, walker.barriers) == ([], [])

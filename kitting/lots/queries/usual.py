@@ -111,6 +111,40 @@ def _values(lot: Lot) -> dict[str, Any]:
     }
 
 
+@dataclass(frozen=True)
+class LastBag:
+    """What the next bag of a lot begins with."""
+
+    values: dict[str, Any]
+    """By the names of the form's fields."""
+    newest: tuple[Movement, ...]
+    """How the newest bags came in, the newest first, with bag and place."""
+
+
+def last_bag(lot: Lot) -> LastBag:
+    """Tell what the last bag of a lot was as it came in.
+
+    Args:
+        lot: The lot.
+
+    Returns:
+        The same for the next one; of the first bag what a bag of the part usually is.
+    """
+    came = Movement.objects.filter(lot=lot, kind=MovementKind.RECEIVED)
+    newest = tuple(came.select_related("bag", "place").order_by("-pk")[:MOST_OFFERED])
+    if not newest:
+        usual_one = {"pieces": usual_in(lot.part_id), "container": Container.TOTE}
+        return LastBag(usual_one, ())
+    last = newest[0]
+    values = {
+        "pieces": last.pieces,
+        "container": last.bag.container,
+        "place": last.place_id,
+        "counted_by": last.counted_by or "",
+    }
+    return LastBag(values, newest)
+
+
 def _most(found: Iterable[H]) -> H | None:
     most = Counter(found).most_common(1)
     return most[0][0] if most else None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 from typing import Any
+from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.http import HttpResponse
@@ -30,10 +31,11 @@ from kitting.lots.queries.lots import (
     one_lot,
     totals_of,
 )
-from kitting.lots.queries.usual import last_lots, like
+from kitting.lots.queries.usual import last_bag, last_lots, like
 from kitting.lots.services import lots
 from kitting.models import Lot
 from kitting.web.acting import act_page
+from kitting.web.figures import pieces
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.tables import Column, file_response
@@ -146,18 +148,26 @@ def bag_new(request: LotwardRequest, number: str) -> HttpResponse:
         "made_on": lot.made_on,
         "source": lot.source,
     }
+    last, again = last_bag(lot), reverse("kitting:bag-new", args=[lot.number])
+    stacks = {name: request.GET.get(name) for name in NewBagForm.in_stacks}
+    form = NewBagForm(request.POST or None, lot=lot, last=last, initial=stacks)
     return act_page(
         request,
         "kitting/lots/bag_new",
-        NewBagForm(request.POST or None, lot=lot),
+        form,
         partial(_take_in, **of),
         said=lambda done: (
-            _("Bag %(bag)s is in lot %(lot)s.")
-            % {"bag": done.bags[0], "lot": lot.number}
+            _("Bag %(bag)s is in lot %(lot)s, with %(pieces)s.")
+            % {
+                "bag": done.bags[0],
+                "lot": lot.number,
+                "pieces": pieces(form.cleaned_data["pieces"]),
+            }
         ),
-        to=reverse("kitting:bag-new", args=[lot.number]),
-        around=lambda: {"shown": LotPage(lot, standing_reach())},
+        to=lambda _done: f"{again}?{urlencode(form.kept)}" if form.kept else again,
+        around=lambda: {"shown": LotPage(lot, standing_reach()), "last": last},
         lot=lot,
+        fields="kitting/lots/_bag_new_fields.html",
         act=_("Add the bag"),
         back=lot_address(lot.number),
         back_word=_("No more bags now: to the lot"),

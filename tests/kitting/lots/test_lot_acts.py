@@ -244,6 +244,49 @@ def test_a_closed_lot_takes_no_bag(checker: Client) -> None:
     assert_problem(response, "lot_closed", status=409)
 
 
+def test_stacks_and_the_pieces_in_each_are_counted_and_kept_for_the_next_bag(
+    checker: Client, lot: Lot
+) -> None:
+    stacks = {"stacks": "4", "stack_pieces": "12", "loose": "3"}
+    page = address("bag-new", lot.number)
+    done = checker.post(page, bag_values(lot, pieces="", **stacks))
+    bag = lot.bags.latest("pk")
+    assert (bag.pieces, bag.movements.get().counted_by) == (51, "stack")
+    form = checker.get(done.headers["Location"]).context["form"]
+    assert {name: form[name].value() for name in stacks} == stacks
+    assert form["pieces"].value() is None
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"pieces": ""}, "required"),
+        ({"pieces": "", "stacks": "4"}, "quantity_missing"),
+        ({"pieces": "", "stack_pieces": "12"}, "quantity_missing"),
+        ({"pieces": "", "loose": "3"}, "quantity_missing"),
+        ({"stacks": "4", "stack_pieces": "12"}, "quantity_twice"),
+        ({"pieces": "", "stacks": "0", "stack_pieces": "12"}, "min_value"),
+    ],
+)
+def test_a_bag_is_counted_in_one_way(
+    changes: dict[str, str], code: str, checker: Client, lot: Lot
+) -> None:
+    sent = bag_values(lot, **changes)
+    assert_problem(checker.post(address("bag-new", lot.number), sent), code)
+    assert lot.bags.count() == 1
+
+
+def test_the_count_keeps_its_last_value(checker: Client, lot: Lot) -> None:
+    page = address("bag-new", lot.number)
+    assert checker.get(page).context["form"]["pieces"].value() == 100
+    checker.post(page, bag_values(lot, pieces="87", counted_by="hand"))
+    answer = checker.get(page)
+    form = answer.context["form"]
+    assert (form["pieces"].value(), form["counted_by"].value()) == (87, "hand")
+    newest = answer.context["last"].newest
+    assert [came.pieces for came in newest] == [87, 100]
+
+
 # -- Closing and checking -----------------------------------------------------------
 
 
