@@ -26,6 +26,7 @@ from kitting.models import (
 CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
 PLACE_CODE_LONGEST: Final = 12
+PART_CODE_LONGEST: Final = 12
 
 _NOT_SET_UP: Final = ("id", "asleep_until")
 """Columns that no manager enters."""

@@ -259,6 +259,11 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("code", models.CharField(max_length=12)),
+                        ("changed", models.CharField(blank=True, max_length=200)),
+                        ("approved_by", models.CharField(blank=True, max_length=60)),
+                        ("from_lot", models.CharField(blank=True, max_length=40)),
+                        ("old_stock", models.CharField(blank=True, max_length=200)),
+                        ("active", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["part", "code"],

@@ -88,10 +88,18 @@ class Yield(models.Model):
 
 
 class Revision(models.Model):
-    """A design state of a part."""
+    """A design state of a part, with the note of its change from the one before."""
 
     part = models.ForeignKey(Part, on_delete=models.PROTECT, related_name="revisions")
     code = models.CharField(max_length=12)
+    changed = models.CharField(max_length=200, blank=True)
+    """What is new in it."""
+    approved_by = models.CharField(max_length=60, blank=True)
+    from_lot = models.CharField(max_length=40, blank=True)
+    """The first lot of it."""
+    old_stock = models.CharField(max_length=200, blank=True)
+    """What becomes of pieces of the revision before."""
+    active = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()

@@ -28,6 +28,7 @@ from kitting.models import (
     Revision,
 )
 from kitting.products.steps.methods import need_new_settings
+from kitting.products.steps.parts import need_figures
 
 _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 
@@ -35,18 +36,33 @@ _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     given = shelf.read(Part, path, row, "revisions")
-    part = shelf.place(path, Part(**given), ("code",), given)
-    codes = shelf.texts(row, "revisions", path)
+    before = len(shelf.problems)
+    new = Part(**given)
+    try:
+        need_figures(new)
+    except LotwardError as error:
+        shelf.fault(path, new.code, error.code, **error.params)
+    part = None
+    if len(shelf.problems) == before:
+        part = shelf.place(path, new, ("code",), given)
     if part is None:
         shelf.unread.add(("part", str(row.get("code"))))
         return
     found.parts[part.code] = part
     by_code = found.revisions.setdefault(part.code, {})
-    for nth, code in enumerate(codes, start=1):
-        here, new = f"{path}.revisions[{nth}]", Revision(part=part, code=code)
-        revision = shelf.place(here, new, ("part", "code"), {})
+    listed = row.get("revisions", [])
+    plain = listed if isinstance(listed, list) else None
+    # A revision of which nothing is said may stand as its code alone.
+    rows = [{"code": r} if isinstance(r, str) else r for r in plain or []]
+    for here, each in shelf.rows(
+        {"revisions": listed if plain is None else rows}, "revisions", path
+    ):
+        given = shelf.read(Revision, here, each)
+        revision = shelf.place(
+            here, Revision(part=part, **given), ("part", "code"), given
+        )
         if revision is not None:
-            by_code[code] = revision
+            by_code[revision.code] = revision
 
 
 def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:

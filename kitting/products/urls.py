@@ -2,9 +2,24 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.products.views import methods
+from kitting.products.views import methods, parts
 
 urlpatterns: list[URLPattern] = [
+    path("parts/", parts.part_list, name="parts"),
+    path("parts/new/", parts.part_new, name="part-new"),
+    path("parts/<str:code>/", parts.part_detail, name="part-detail"),
+    path("parts/<str:code>/change/", parts.part_change, name="part-change"),
+    path("parts/<str:code>/revision/", parts.revision_new, name="revision-new"),
+    path(
+        "parts/<str:code>/<str:revision>/",
+        parts.revision_detail,
+        name="revision-detail",
+    ),
+    path(
+        "parts/<str:code>/<str:revision>/change/",
+        parts.revision_change,
+        name="revision-change",
+    ),
     path("methods/", methods.method_list, name="methods"),
     path("methods/new/", methods.method_new, name="method-new"),
     path("methods/<path:code>/change/", methods.method_change, name="method-change"),

@@ -28,19 +28,9 @@ from tests.ledgers import History
 
 ROOMS = (
     *("bag", "carrier", "evidence", "inspection", "kind", "lamp", "lot", "lots"),
-    *(
-        "meter",
-        "meters",
-        "method",
-        "methods",
-        "part",
-        "place",
-        "places",
-        "planning",
-        "protocol",
-        "put",
-    ),
+    *("meter", "meters", "part", "place", "places", "planning", "protocol", "put"),
     *("protocols", "run", "runs", "sample", "yields", "carriers", "lamps"),
+    *("method", "methods", "parts", "revision"),
 )
 """First words of the names of the pages that are toured."""
 
@@ -88,6 +78,10 @@ def pages_of(history: History) -> Pages:
             found[name] = []
             add(name, part=part.code, source="Print bench", grade="major")
     add("part-set", part.code)
+    for name in ("part-detail", "part-change", "revision-new"):
+        add(name, part.code)
+    for name in ("revision-detail", "revision-change"):
+        add(name, part.code, history.band.code)
     add("part-dose", part.code)
     tried = Method.objects.filter(release__isnull=True).latest("pk")
     for name in ("method-detail", "method-change", "method-release"):

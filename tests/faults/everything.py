@@ -39,6 +39,7 @@ from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
 from kitting.products.queries.methods import mark_of
 from kitting.products.services import methods
+from kitting.products.services import parts as products
 from lotward.catalogue.loading import load_catalogue
 from tests import factories, ledgers
 from tests.factories import make_lot, sign
@@ -85,6 +86,12 @@ def _set_up(history: History) -> None:
     ready = {"name": "Boxes ready", "kind": PlaceKind.READY}
     set_up.add_place(code="READY", **ready, sign=sign())
     set_up.change_place(code="READY", name="Boxes", active=False, sign=sign())
+    facts = products.PartFacts(name="Tie")
+    products.add_part(code="TIE", revision="A", to=facts, sign=sign())
+    products.change_part(code="TIE", to=facts, sign=sign())
+    note = products.RevisionNote("Longer", "Quality officer", "", "Used up first")
+    products.add_revision(part="TIE", code="B", note=note, sign=sign())
+    products.change_revision(part="TIE", code="B", active=False, sign=sign())
     settings = {"machine_group": "Printers", "part_ids": [part.pk]}
     methods.add_method(code="PRINT-S1", settings_version="1", **settings, sign=sign())
     methods.change_method(code="PRINT-S1", active=True, sign=sign())

@@ -90,7 +90,8 @@ class NewBagForm(SureForm):
         method = self.fields["method"]
         method.queryset = Method.objects.filter(Q(active=True) | Q(pk=lot.method_id))  # type: ignore[attr-defined]
         revision = self.fields["revision"]
-        revision.queryset = Revision.objects.filter(part=lot.part_id)  # type: ignore[attr-defined]
+        of_part = Revision.objects.filter(part=lot.part_id)
+        revision.queryset = of_part.filter(Q(active=True) | Q(pk=lot.revision_id))  # type: ignore[attr-defined]
         self.fields["pieces"].widget.attrs["data-unit"] = unit_word(lot.part)
         self.fields["number"].widget.attrs |= {
             "autofocus": True,

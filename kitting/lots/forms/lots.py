@@ -73,9 +73,8 @@ class RevisionField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """A revision, listed under its part, so that only pairs that exist can be chosen."""
 
     def __init__(self, **options: Any) -> None:
-        revisions = Revision.objects.select_related("part").order_by(
-            "part__name", "code"
-        )
+        revisions = Revision.objects.filter(active=True).select_related("part")
+        revisions = revisions.order_by("part__name", "code")
         super().__init__(queryset=revisions, **options)
 
     def label_from_instance(self, obj: Revision) -> str:

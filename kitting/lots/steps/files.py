@@ -116,18 +116,7 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
     part = found.parts.get(part_code.casefold())
     if part_code and part is None:
         found.fault(line, "part", part_code, "part_unknown")
-    revision = texts.get("revision", "")
-    if part and revision and (part.pk, revision.casefold()) not in found.revisions:
-        found.fault(line, "revision", revision, "revision_unknown", part=part.code)
-    method = texts.get("method", "")
-    known = found.methods.get(method.casefold())
-    if method and known is None:
-        found.fault(line, "method", method, "method_unknown")
-    elif known is not None and part and texts.get("lot", "") not in found.lots:
-        try:
-            need_method_for(known, part)
-        except Refused as error:
-            found.fault(line, "method", method, error.code, **error.params)
+    _how_made(found, line, texts, part)
     place = texts.get("place", "")
     where = found.places.get(place.casefold())
     if place and where is None:
@@ -140,6 +129,29 @@ def _names(found: Found, line: int, texts: dict[str, str]) -> None:
     way = texts.get("counted by", "")
     if way and way.casefold() not in set(CountedBy):
         found.fault(line, "counted by", way, "counting_way_unknown", read=way)
+
+
+def _how_made(
+    found: Found, line: int, texts: dict[str, str], part: Part | None
+) -> None:
+    """Note a revision or method that is unknown, or that a new lot cannot be of."""
+    is_new = texts.get("lot", "") not in found.lots
+    if part and (code := texts.get("revision", "")):
+        revision = found.revisions.get((part.pk, code.casefold()))
+        if revision is None:
+            found.fault(line, "revision", code, "revision_unknown", part=part.code)
+        elif is_new and not revision.active:
+            said = {"part": part.name, "revision": code}
+            found.fault(line, "revision", code, "revision_closed", **said)
+    if code := texts.get("method", ""):
+        method = found.methods.get(code.casefold())
+        if method is None:
+            found.fault(line, "method", code, "method_unknown")
+        elif is_new and part:
+            try:
+                need_method_for(method, part)
+            except Refused as error:
+                found.fault(line, "method", code, error.code, **error.params)
 
 
 def lots_of(table: Table, found: Found) -> tuple[list[NewLot], list[Entry]]:

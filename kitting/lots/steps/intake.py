@@ -183,6 +183,8 @@ def lot_row(new: NewLot, known: Catalogue) -> Lot:
     _check_bags(new.bags)
     if new.lot_id is not None:
         return _same_conditions(known.old[new.lot_id], new)
+    if not revision.active:
+        raise Refused("revision_closed", part=part.name, revision=revision.code)
     number = numbers.workshop_lot_number(new.number) if new.number.strip() else ""
     _check_conditions(new, known.today, number)
     return Lot(

@@ -54,11 +54,19 @@ def methods_of(part: Part | None = None) -> list[MethodLine]:
     """
     found = Method.objects.order_by("-active", "-pk")
     if part is not None:
-        found = found.filter(_for(part))
+        found = found.filter(for_part(part))
     return [_line(each) for each in _whole(found)]
 
 
-def _for(part: Part) -> Q:
+def for_part(part: Part) -> Q:
+    """Methods with which a part may be made.
+
+    Args:
+        part: The part.
+
+    Returns:
+        What is for it, and what is for every part.
+    """
     return Q(made_with_it__part=part) | Q(made_with_it__isnull=True)
 
 

@@ -246,7 +246,7 @@ _BESIDE: Final = {
     **dict.fromkeys(("bags", "samples", "bag-numbers", "inspection"), "kitting:lots"),
     **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
     "journal": "dispatch:recall",
-    "methods": "kitting:lots",
+    **dict.fromkeys(("methods", "parts"), "kitting:lots"),
 }
 """Words of pages whose addresses do not begin with that of their word."""
 

@@ -1,0 +1,131 @@
+"""Parts with their revisions, and what each revision still lacks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Count, Q, QuerySet
+
+from kitting.models import (
+    Lot,
+    Method,
+    Part,
+    Protocol,
+    RecipeLine,
+    Revision,
+)
+from kitting.products.queries.methods import for_part
+
+
+@dataclass(frozen=True)
+class RevisionLine:
+    """A revision in the table of its part."""
+
+    revision: Revision
+    lots: int
+
+
+@dataclass(frozen=True)
+class PartPage:
+    """A part with all that hangs on it."""
+
+    part: Part
+    revisions: list[RevisionLine]
+    """Newest first."""
+    methods: list[Method]
+    """In use."""
+    recipes: list[RecipeLine]
+    """Lines of recipes in force."""
+
+    @property
+    def lots(self) -> int:
+        """Lots of it on record."""
+        return sum(line.lots for line in self.revisions)
+
+
+@dataclass(frozen=True)
+class RevisionPage:
+    """A revision, where it is used, and what it still lacks."""
+
+    revision: Revision
+    lots: list[Lot]
+    """The newest."""
+    lot_count: int
+    recipes: list[RecipeLine]
+    """Lines of recipes in force that take it."""
+    protocols: list[Protocol]
+    """Signed, in force, and covering it."""
+
+    @property
+    def lacks(self) -> list[str]:
+        """What it cannot do without: recipe, protocol, mass."""
+        part = self.revision.part
+        missing = {
+            "recipe": part.unit == "piece" and not self.recipes,
+            "protocol": part.needs_clearing and not self.protocols,
+            "mass": part.unit == "piece" and part.mass_mg is None,
+        }
+        return [name for name, lacking in missing.items() if lacking]
+
+
+def all_parts() -> QuerySet[Part]:
+    """Every part with its revisions and ``lot_count``, by code.
+
+    Returns:
+        The parts.
+    """
+    found = Part.objects.prefetch_related("revisions")
+    return found.annotate(lot_count=Count("lots")).order_by("code")
+
+
+def part_page(part: Part) -> PartPage:
+    """Give a part with all that hangs on it.
+
+    Args:
+        part: The part.
+
+    Returns:
+        All of it.
+    """
+    revisions = part.revisions.annotate(lot_count=Count("lots")).order_by("-pk")
+    methods = Method.objects.filter(for_part(part), active=True)
+    return PartPage(
+        part=part,
+        revisions=[RevisionLine(each, each.lot_count) for each in revisions],
+        methods=list(methods.select_related("release").order_by("-pk")),
+        recipes=list(_in_force().filter(part=part)),
+    )
+
+
+def _in_force() -> QuerySet[RecipeLine]:
+    lines = RecipeLine.objects.filter(recipe__in_force=True)
+    return lines.select_related("recipe__product", "revision", "substitute").order_by(
+        "recipe__product__code"
+    )
+
+
+def revision_page(revision: Revision, today: date) -> RevisionPage:
+    """Give a revision, where it is used, and what it still lacks.
+
+    Args:
+        revision: The revision, with its part.
+        today: The workshop's day.
+
+    Returns:
+        All of it.
+    """
+    lots = Lot.objects.filter(revision=revision).select_related("part", "revision")
+    covering = Protocol.objects.filter(
+        Q(in_force_until__isnull=True) | Q(in_force_until__gte=today),
+        loads__revision=revision,
+        in_force_from__lte=today,
+    ).exclude(signed_by="")
+    taking = Q(revision=revision) | Q(substitute=revision)
+    return RevisionPage(
+        revision=revision,
+        lots=list(lots.order_by("-pk")[:20]),
+        lot_count=lots.count(),
+        recipes=list(_in_force().filter(taking)),
+        protocols=list(covering.order_by("code", "version").distinct()),
+    )
