@@ -27,8 +27,9 @@ CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
 PLACE_CODE_LONGEST: Final = 12
 PART_CODE_LONGEST: Final = 12
+BENCH_CODE_LONGEST: Final = 12
 
-_NOT_SET_UP: Final = ("id", "asleep_until")
+_NOT_SET_UP: Final = ("id", "asleep_until", "token_sha256")
 """Columns that no manager enters."""
 
 R = TypeVar("R", Stock, Printer, Place, Bench, Method, Part, Product)

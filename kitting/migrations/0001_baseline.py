@@ -120,6 +120,7 @@ class Migration(migrations.Migration):
                             "token_sha256",
                             models.BinaryField(blank=True, max_length=32, null=True),
                         ),
+                        ("active", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["code"],

@@ -20,6 +20,7 @@ class Bench(models.Model):
         "kitting.Place", on_delete=models.PROTECT, related_name="bench"
     )
     token_sha256 = models.BinaryField(max_length=32, null=True, blank=True)
+    active = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from kitting.domain.errors import Refused
 from kitting.ledger.shelf import Found, register
 from kitting.models import Bench
+from kitting.packing.services.benches import need_bench_place
 
 
 def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
@@ -14,6 +16,12 @@ def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
     given = shelf.read(Bench, path, row, "place")
     place = shelf.one_of(path, row, "place", found.places)
     if place is not None:
+        try:
+            need_bench_place(place)
+        except Refused as error:
+            if not Bench.objects.filter(code=row.get("code")).exists():
+                shelf.fault(f"{path}.place", place.code, error.code, **error.params)
+                return
         given["place"] = place
         shelf.place(path, Bench(**given), ("code",), given)
 

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.commands import TAKE_OFF
 from kitting.domain.stages import BoxStage
-from kitting.models import BoxSize
+from kitting.ledger.coded import BENCH_CODE_LONGEST, NAME_LONGEST
+from kitting.models import BoxSize, Place
 from kitting.models.base import pairs
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.boxes import READY
+from kitting.printing.forms.stocks import capitals
+from kitting.web.fields import CodeField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm
 
 
@@ -32,6 +38,55 @@ class ScanForm(KeyedForm):
 
 
 LONGEST_REASON = 200
+
+
+class BenchForm(KeyedForm):
+    """A new bench.
+
+    Args:
+        *args: As for any form.
+        **kwargs: As for any form.
+    """
+
+    things = {"place": _("the place")}
+
+    code = CodeField(
+        max_length=BENCH_CODE_LONGEST,
+        help_text=_("Capitals, digits and hyphens, such as B1. It stays."),
+    )
+    name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
+    place = forms.ModelChoiceField(
+        label=_("Its place"),
+        queryset=Place.objects.filter(kind=PlaceKind.BENCH),
+        help_text=_("Each bench has a place of its own."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # Only those that are free are offered; the act says what is wrong with others.
+        free = Place.objects.filter(
+            kind=PlaceKind.BENCH, active=True, bench__isnull=True
+        )
+        none = ("", _("Choose a place of the kind bench"))
+        self.offer("place", [none, *((one.pk, one.name) for one in free)])
+
+    def clean_code(self) -> str:
+        """The code in capitals."""
+        return capitals(self.cleaned_data["code"])
+
+
+class BenchChangeForm(KeyedForm):
+    """A bench as it is to be from now on."""
+
+    things = {"seen": _("what was on record")}
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
+    name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
+    active = forms.BooleanField(
+        label=_("In use"),
+        required=False,
+        help_text=_("Without the tick it is closed: it keeps its history."),
+    )
 
 
 class SizeField(forms.ModelChoiceField):  # type: ignore[type-arg]

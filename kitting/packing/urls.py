@@ -6,7 +6,9 @@ from kitting.packing import views
 
 urlpatterns: list[URLPattern] = [
     path("bench/", views.benches, name="benches"),
+    path("bench/new/", views.bench_new, name="bench-new"),
     path("bench/<str:code>/", views.bench, name="bench"),
+    path("bench/<str:code>/change/", views.bench_change, name="bench-change"),
     path("bench/<str:code>/label/", views.bench_label, name="bench-label"),
     path("bench/<str:code>/scan/", views.bench_scan, name="bench-scan"),
     path("boxes/", views.box_list, name="boxes"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
@@ -15,15 +16,22 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from kitting.domain import commands
-from kitting.domain.errors import Conflict, LotwardError
+from kitting.domain.errors import Conflict, LotwardError, Refused
 from kitting.domain.stages import BoxStage
 from kitting.labels.kinds import BOX
 from kitting.ledger import clock
+from kitting.ledger.coded import mark_of
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Bench, Box, Print
-from kitting.packing.forms import BoxFilterForm, ScanForm, VoidForm
+from kitting.packing.forms import (
+    BenchChangeForm,
+    BenchForm,
+    BoxFilterForm,
+    ScanForm,
+    VoidForm,
+)
 from kitting.packing.labels import box_subject
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.bench_label import label_screen
@@ -40,6 +48,7 @@ from kitting.packing.queries.boxes import (
     was_first_print,
 )
 from kitting.packing.queries.commands import command_list, size_commands
+from kitting.packing.services import benches as set_up
 from kitting.packing.services import voiding
 from kitting.packing.services.bench import Answer, take_scan
 from kitting.packing.services.labels import label_pdf, print_box_label
@@ -47,7 +56,7 @@ from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
-from kitting.web.acting import act_page, attempt, form_page
+from kitting.web.acting import act_page, attempt, form_page, say_and_go
 from kitting.web.http import (
     LotwardRequest,
     add_refusal,
@@ -58,6 +67,7 @@ from kitting.web.http import (
     render_part,
     wants_fragment,
 )
+from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 if TYPE_CHECKING:
@@ -98,7 +108,12 @@ def benches(request: LotwardRequest) -> HttpResponse:
 
 @allowed("kitting.pack")
 def bench(request: LotwardRequest, code: str) -> HttpResponse:
-    return _show(request, _bench(code), Answer(), ScanForm())
+    at = _bench(code)
+    if not at.active:
+        closed = sentence(Refused("bench_closed", bench=at.name))
+        to = reverse("kitting:benches")
+        return say_and_go(request, closed, to, level=messages.WARNING)
+    return _show(request, at, Answer(), ScanForm())
 
 
 @allowed("kitting.pack")
@@ -137,6 +152,37 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
         leads_to = answer.outcome["box"] if started else shown
         return _show(request, at, answer, ScanForm(), leads_to=leads_to)
     return redirect("kitting:bench", code=at.code)
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def bench_new(request: LotwardRequest) -> HttpResponse:
+    """Add a bench."""
+    return act_page(
+        request,
+        "kitting/packing/bench_set",
+        BenchForm(request.POST or None),
+        set_up.add_bench,
+        said=_("%(name)s is added. It works at %(place)s."),
+        to=reverse("kitting:benches"),
+        act=_("Add the bench"),
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
+    """Call a bench something else, close it or open it again."""
+    at = _bench(code)
+    on_record = {"seen": mark_of(at), "name": at.name, "active": at.active}
+    return act_page(
+        request,
+        "kitting/packing/bench_set",
+        BenchChangeForm(request.POST or None, initial=on_record),
+        partial(set_up.change_bench, code=code),
+        said=_("%(name)s is changed."),
+        to=reverse("kitting:benches"),
+        act=_("Change the bench"),
+        bench=at,
+    )
 
 
 def _bench(code: str) -> Bench:

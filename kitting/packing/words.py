@@ -14,6 +14,9 @@ SENTENCES: dict[str, str | Promise] = {
     "bag_not_open_here": _(
         "Bag %(bag)s is not an open bag at %(bench)s. Scan it there first."
     ),
+    "bench_closed": _(
+        "%(bench)s is closed. Go to another bench, or ask a manager to open it again."
+    ),
     "bench_has_a_box": _(
         "%(bench)s has a box that is not labelled yet. Finish that box first."
     ),
@@ -21,6 +24,9 @@ SENTENCES: dict[str, str | Promise] = {
         "This was scanned for an earlier box, and the bench has another one now, so"
         " nothing was done. Look at the box that is shown, and scan again if it is"
         " meant for that one."
+    ),
+    "bench_has_bags": _(
+        "%(bench)s has open bags: %(bags)s. Take them off the bench first, then close it."
     ),
     "bench_has_no_box": _(
         "There is no open box at this bench. Choose a box size first."
@@ -54,6 +60,14 @@ SENTENCES: dict[str, str | Promise] = {
     "no_label_awaited": _(
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
         " a bag, or close the box first."
+    ),
+    "bench_place_kind": _(
+        "%(place)s is a place of the kind %(kind)s. A bench needs a place of the kind"
+        " bench: choose one, or add it on the page Places."
+    ),
+    "bench_place_taken": _(
+        "%(bench)s works at %(place)s already. Choose another place, or add one on the"
+        " page Places."
     ),
     "no_open_bag": _("No bag is open at this bench. There is none to take off."),
     "no_recipe_in_force": _(

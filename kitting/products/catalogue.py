@@ -36,31 +36,30 @@ _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     given = shelf.read(Part, path, row, "revisions")
-    before = len(shelf.problems)
-    new = Part(**given)
-    try:
-        need_figures(new)
-    except LotwardError as error:
-        shelf.fault(path, new.code, error.code, **error.params)
-    part = None
-    if len(shelf.problems) == before:
-        part = shelf.place(path, new, ("code",), given)
+    known = shelf.added["Part"]
+    part = shelf.place(path, Part(**given), ("code",), given)
     if part is None:
         shelf.unread.add(("part", str(row.get("code"))))
         return
+    if shelf.added["Part"] > known:
+        try:
+            need_figures(part)
+        except LotwardError as error:
+            shelf.fault(path, part.code, error.code, **error.params)
     found.parts[part.code] = part
+    _revisions(found, path, row, part)
+
+
+def _revisions(found: Found, path: str, row: Mapping[str, Any], part: Part) -> None:
+    """A part's revisions; one of which nothing is said may be its code alone."""
     by_code = found.revisions.setdefault(part.code, {})
     listed = row.get("revisions", [])
-    plain = listed if isinstance(listed, list) else None
-    # A revision of which nothing is said may stand as its code alone.
-    rows = [{"code": r} if isinstance(r, str) else r for r in plain or []]
-    for here, each in shelf.rows(
-        {"revisions": listed if plain is None else rows}, "revisions", path
-    ):
-        given = shelf.read(Revision, here, each)
-        revision = shelf.place(
-            here, Revision(part=part, **given), ("part", "code"), given
-        )
+    if isinstance(listed, list):
+        listed = [{"code": r} if isinstance(r, str) else r for r in listed]
+    for here, each in found.shelf.rows({"revisions": listed}, "revisions", path):
+        given = found.shelf.read(Revision, here, each)
+        new = Revision(part=part, **given)
+        revision = found.shelf.place(here, new, ("part", "code"), given)
         if revision is not None:
             by_code[revision.code] = revision
 

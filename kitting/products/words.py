@@ -61,8 +61,8 @@ SENTENCES: dict[str, str | Promise] = {
         " stops."
     ),
     "revision_note_missing": _(
-        "Say of revision %(revision)s what is new in it, who approved it, and what"
-        " becomes of the old stock."
+        "Say of revision %(revision)s what is new in it, who approved it, and what is"
+        " done with the old stock."
     ),
     "revision_stays": _(
         "Lots of revision %(revision)s of %(part)s are on record, so what was said of it"

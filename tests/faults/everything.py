@@ -33,7 +33,7 @@ from kitting.models import (
     Yield,
 )
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.services import boxes
+from kitting.packing.services import benches, boxes
 from kitting.people import services as people
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
@@ -191,6 +191,9 @@ def _lines(history: History) -> None:
 def _packing(history: History) -> None:
     box = factories.make_labelled_box()
     bench = factories.make_bench()
+    there = factories.make_place(PlaceKind.BENCH)
+    benches.add_bench(code="B-NEW", name="New", place_id=there.pk, sign=sign())
+    benches.change_bench(code="B-NEW", name="Old", active=False, sign=sign())
     bag = factories.make_bag(history.visor)
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())

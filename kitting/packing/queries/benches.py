@@ -18,13 +18,14 @@ class BenchRow:
     box: Box | None
     open_bags: int
     printers: tuple[str, ...]
+    active: bool
 
 
 def benches() -> list[BenchRow]:
     """All benches, each with the box in work there.
 
     Returns:
-        In the order of their codes.
+        In the order of their codes, closed ones last.
     """
     boxes = {
         box.bench_id: box
@@ -37,6 +38,13 @@ def benches() -> list[BenchRow]:
     for bench_id in OpenBag.objects.values_list("bench", flat=True):
         bags[bench_id] = bags.get(bench_id, 0) + 1
     return [
-        BenchRow(b.code, b.name, boxes.get(b.pk), bags.get(b.pk, 0), near.get(b.pk, ()))
-        for b in Bench.objects.order_by("code")
+        BenchRow(
+            code=b.code,
+            name=b.name,
+            box=boxes.get(b.pk),
+            open_bags=bags.get(b.pk, 0),
+            printers=near.get(b.pk, ()),
+            active=b.active,
+        )
+        for b in Bench.objects.order_by("-active", "code")
     ]

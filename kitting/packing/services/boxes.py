@@ -102,15 +102,15 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     Raises:
         Missing: If the bench or bag is not there.
         OnHold: If the bag is held.
-        Refused: If it is past its date, open too long, made with a method on trial, or
-            nothing for this box.
+        Refused: ``bench_closed``; if it is past its date, open too long, made with a
+            method on trial, or nothing for this box.
         WrongStage: If it is not cleared.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Brought:
         locking.enter_gate()
-        bench = locking.lock_row(Bench, bench_id)
+        bench = _bench_in_use(bench_id)
         bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
         box = _open_box(bench)
         problem = packing_problem(
@@ -141,6 +141,13 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         )
 
     return perform("bring_bag", work, Brought, sign, bench=bench_id, bag=bag_id)
+
+
+def _bench_in_use(bench_id: int) -> Bench:
+    bench = locking.lock_row(Bench, bench_id)
+    if not bench.active:
+        raise Refused("bench_closed", bench=bench.name)
+    return bench
 
 
 def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
@@ -224,13 +231,13 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     Raises:
         Conflict: ``bench_has_a_box``.
         Missing: If the bench or size is not there.
-        Refused: ``no_recipe_in_force``.
+        Refused: ``bench_closed``, ``no_recipe_in_force``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Started:
         locking.enter_gate()
-        bench = locking.lock_row(Bench, bench_id)
+        bench = _bench_in_use(bench_id)
         bags = _LOCK_OPEN_BAGS(bench.pk)
         size, recipe = _size_and_recipe(size_id)
         if _UNLABELLED_AT(bench.pk):

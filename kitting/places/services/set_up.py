@@ -117,7 +117,7 @@ def change_place(
 
 
 def _need_empty(place: Place) -> None:
-    bench = Bench.objects.filter(place=place).first()
+    bench = Bench.objects.filter(place=place, active=True).first()
     if bench is not None:
         raise Refused("place_has_bench", place=place.name, bench=bench.name)
     run = Run.objects.filter(line=place, stage=RunStage.OPEN).first()

@@ -67,7 +67,9 @@ class PrinterForm(KeptForm):
         self.offer_heads((printer.head_dots, printer.head_um) if printer else (8, 1000))
         self.offer("stock", [(one.code, f"{one.name} ({one.code})") for one in stocks])
         none = ("", _("none: it is nobody’s own"))
-        self.offer("bench", [none, *((one.code, one.name) for one in benches)])
+        own = printer.bench if printer else None
+        near = [*benches, *([own] if own is not None and own not in benches else [])]
+        self.offer("bench", [none, *((one.code, one.name) for one in near)])
         self.order_fields(["code", "name", "address", "stock", "dots"])
         if printer is None:
             del self.fields["active"]

@@ -64,7 +64,7 @@ def _keep(request: LotwardRequest, printer: Printer | None) -> HttpResponse:
     form = PrinterForm(
         request.POST or None,
         stocks=_stocks(printer),
-        benches=list(Bench.objects.order_by("code")),
+        benches=list(Bench.objects.filter(active=True).order_by("code")),
         printer=printer,
         seen=mark_of(printer) if printer else "",
     )

@@ -56,7 +56,7 @@ class PartForm(KeyedForm):
         max_value=OPEN_HOURS_MOST,
         required=False,
         widget=forms.NumberInput(attrs={"data-unit": "h"}),
-        help_text=_("Empty: a bag may stand open for any time."),
+        help_text=_("Empty: a bag may be open for any time."),
     )
     latex = forms.BooleanField(label=_("It contains latex"), required=False)
 
@@ -112,7 +112,7 @@ class RevisionForm(KeyedForm):
     things = {
         "changed": _("what is new in it"),
         "approved_by": _("who approved it"),
-        "old_stock": _("what becomes of the old stock"),
+        "old_stock": _("what is done with the old stock"),
         "from_lot": _("the first lot of it"),
     }
 
@@ -128,7 +128,7 @@ class RevisionForm(KeyedForm):
         label=_("Who approved it"), max_length=NOTES["approved_by"]
     )
     old_stock = ReasonField(
-        label=_("What becomes of the old stock"),
+        label=_("What is done with the old stock"),
         rows=2,
         max_length=NOTES["old_stock"],
         help_text=_("Such as: used up first, or scrapped, or only for small boxes."),

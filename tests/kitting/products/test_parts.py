@@ -136,7 +136,7 @@ def test_a_part_of_every_unit_is_added(unit: str, manager: Client) -> None:
 
 
 def test_what_cannot_be_a_part_is_said_and_nothing_is_kept(manager: Client) -> None:
-    part("hb-1", name="Other")
+    Part.objects.create(code="hb-1", name="Other")
     for changes, words in (
         ({"code": ""}, "code"),
         ({"code": "A PART"}, "is no code"),
@@ -232,7 +232,7 @@ def test_what_cannot_be_a_revision_is_said(manager: Client) -> None:
         ({"changed": ""}, "what is new in it"),
         ({"changed": "N" * 201}, "200"),
         ({"approved_by": " "}, "who approved it"),
-        ({"old_stock": ""}, "what becomes of the old stock"),
+        ({"old_stock": ""}, "what is done with the old stock"),
     ):
         answer = manager.post(page, sent(**{"code": "B", **NOTE, **changes}))
         assert answer.status_code in (409, 422), changes

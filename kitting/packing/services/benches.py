@@ -1,0 +1,139 @@
+"""Benches as managers set them up: one is added, called something else, closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from kitting.domain.errors import Conflict, Refused
+from kitting.ledger import locking
+from kitting.ledger.coded import (
+    BENCH_CODE_LONGEST,
+    NAME_LONGEST,
+    need_code,
+    row_to_keep,
+)
+from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.models import Bench, Box, OpenBag, Place
+from kitting.models.catalogue import PlaceKind
+from kitting.packing.services.boxes import UNLABELLED
+
+
+@dataclass(frozen=True)
+class KeptBench:
+    """A bench that stands in the set-up."""
+
+    code: str
+    name: str
+    place: str
+    """Name of the place it stands at."""
+
+
+def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
+    """Add a bench at a place of its own.
+
+    Args:
+        code: What tells it apart; it stays.
+        name: What people call it.
+        place_id: Where it stands: a place of the kind bench without another one.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bench.
+
+    Raises:
+        Conflict: ``code_taken``, in capitals or not; ``bench_place_taken``.
+        Missing: If there is no such place.
+        Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``,
+            ``bench_place_kind``, ``place_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> KeptBench:
+        need_code(code, name, BENCH_CODE_LONGEST)
+        row = row_to_keep(act, Bench, code, "", "")
+        place = need_row(Place.objects.filter(pk=place_id))
+        need_bench_place(place)
+        other = Bench.objects.filter(place=place).first()
+        if other is not None:
+            raise Conflict("bench_place_taken", place=place.name, bench=other.name)
+        row.code, row.name, row.place = code, name.strip(), place
+        row.save(force_insert=True)
+        return KeptBench(row.code, row.name, place.name)
+
+    return perform(
+        "add_bench", work, KeptBench, sign, code=code, name=name, place=place_id
+    )
+
+
+def change_bench(
+    *, code: str, name: str, active: bool, sign: Sign, seen: str = ""
+) -> KeptBench:
+    """Call a bench something else, close it, or open it again.
+
+    Args:
+        code: The bench.
+        name: What people call it from now on.
+        active: Whether boxes are packed there; it is closed only while no box is in
+            work there and no bag is open.
+        sign: Who, when and the operation key.
+        seen: ``mark_of`` the bench that was looked at before; empty to change it
+            whatever it is by now.
+
+    Returns:
+        The bench.
+
+    Raises:
+        Conflict: ``page_is_old`` if somebody changed it meanwhile;
+            ``bench_has_a_box``.
+        Missing: If there is no such bench.
+        Refused: ``set_up_name_missing``, ``entry_too_long``, ``bench_has_bags``,
+            ``place_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> KeptBench:
+        locking.shut_gate()  # nothing is brought or started there meanwhile
+        row = row_to_keep(act, Bench, code, code, seen)
+        row.name = need_text("name", name, NAME_LONGEST, missing="set_up_name_missing")
+        if row.active and not active:
+            _need_idle(row)
+        if active and not row.active:
+            need_bench_place(row.place)
+        row.active = active
+        row.save(update_fields=["name", "active"])
+        return KeptBench(row.code, row.name, row.place.name)
+
+    return perform(
+        "change_bench",
+        work,
+        KeptBench,
+        sign,
+        code=code,
+        name=name,
+        active=active,
+        seen=seen,
+    )
+
+
+def need_bench_place(place: Place) -> None:
+    """Refuse a place where no bench can work.
+
+    Args:
+        place: The place.
+
+    Raises:
+        Refused: ``bench_place_kind``, ``place_closed``.
+    """
+    if place.kind != PlaceKind.BENCH:
+        raise Refused("bench_place_kind", place=place.name, kind=place.kind)
+    if not place.active:
+        raise Refused("place_closed", place=place.name)
+
+
+def _need_idle(bench: Bench) -> None:
+    if Box.objects.filter(bench=bench, stage__in=UNLABELLED).exists():
+        raise Conflict("bench_has_a_box", bench=bench.name)
+    bags = OpenBag.objects.filter(bench=bench).count()
+    if bags:
+        raise Refused("bench_has_bags", bench=bench.name, bags=bags)
