@@ -28,6 +28,7 @@ from kitting.domain.stages import BoxStage
 from kitting.ledger import proof
 from kitting.ledger.proof import beside
 from kitting.ledger.proof.chain import sealed_models
+from kitting.ledger.proof.faults import Tally
 from kitting.models import (
     Box,
     Hold,
@@ -40,7 +41,7 @@ from kitting.models import (
     Run,
     User,
 )
-from lotward.volume import history
+from lotward.volume import founding, history
 from lotward.volume.history import FEWEST
 from tests.conftest import guards_away
 from tests.demo import TODAY, Demo, copy_of, working_on
@@ -181,20 +182,25 @@ def test_a_bend_in_it_is_found_and_named(volume: Demo) -> None:
 def test_a_long_journal_is_proved_by_two_processes(
     volume: Demo, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    alone = proof.examine()
-    monkeypatch.setattr(beside, "LONG", 1)
-    monkeypatch.setattr(os, "cpu_count", lambda: 2)
-    checked = []
-    here = proof.chain.links
-    monkeypatch.setattr(proof.chain, "links", lambda tally: checked.append(here(tally)))
-    assert proof.examine() == alone
-    assert checked == []
+    here = []
+    tally = proof._tally
+
+    def noted(name: str, *check: Any) -> Tally:
+        here.append(name)
+        return tally(name, *check)
+
     copy_of(volume.file, tmp_path)
     with working_on(tmp_path):
         link = Link.objects.get(seq=1000)
         with guards_away():
             Operation.objects.filter(pk=link.operation_id).update(name="nothing")
-        (fault,) = proof.prove()
+        alone = proof.examine()
+        monkeypatch.setattr(proof, "_tally", noted)
+        monkeypatch.setattr(beside, "LONG", 1)
+        monkeypatch.setattr(os, "cpu_count", lambda: 2)
+        assert proof.examine() == alone
+    assert set(here) == {name for name, *_check in proof.CHECKS} - set(proof.BESIDE)
+    (fault,) = alone.faults
     assert (fault.check, fault.table, fault.pk) == ("chain", "kitting_link", link.pk)
     assert "(nothing)" in fault.words
 
@@ -252,15 +258,15 @@ def test_too_few_boxes_and_no_day_are_refused(volume: Demo) -> None:
 
 
 def test_the_same_seed_gives_the_same_journal(
-    filled: Demo,
     migrated: Path,
     tmp_path: Path,
     django_db_blocker: DjangoDbBlocker,
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
+    monkeypatch.setattr(founding, "CONSIGNEES", 20)
+    said = {}
     with django_db_blocker.unblock():
-        copy_of(migrated, tmp_path / "again")
-        assert fill(tmp_path / "again", BOXES) == filled.said
-        copy_of(migrated, tmp_path / "other")
-        other = fill(tmp_path / "other", FEWEST, seed=2)
-        copy_of(migrated, tmp_path / "one")
-        assert fill(tmp_path / "one", FEWEST) != other
+        for name, seed in (("one", 1), ("again", 1), ("other", 2)):
+            copy_of(migrated, tmp_path / name)
+            said[name] = fill(tmp_path / name, FEWEST, seed)
+    assert said["again"] == said["one"] != said["other"]
