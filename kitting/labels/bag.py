@@ -11,7 +11,11 @@ from kitting.labels.paper import Paper
 from kitting.labels.small import frame, in_rows, title_lines
 from kitting.labels.text import Style
 
-PART: Final = ((Style(3.0, bold=True), 1), (Style(2.4, bold=True), 2))
+PART: Final = (
+    (Style(3.0, bold=True), 1),
+    (Style(2.4, bold=True), 2),
+    (Style(1.9, bold=True), 2),
+)
 
 
 @dataclass(frozen=True)

@@ -181,8 +181,7 @@ def command_face(paper: Paper, label: CommandLabel) -> None:
         text=label.command,
         low=True,
     )
-    y = title_lines(paper, room, label.words, DO)
-    room.hold(y - room.top)
+    title_lines(paper, room, label.words, DO)
 
 
 def _again(label: BadgeLabel | PlaceLabel) -> str:
@@ -193,7 +192,7 @@ def _words(paper: Paper, room: Room, text: str, y: float) -> None:
     """Draw plain words under the heading whose base is ``y``."""
     style, lines = fit(text, WORDS, room_mm=room.wide)
     step = style.high_mm * WORDS_STEP
-    needed = y - room.top + step * len(lines)
+    needed = y - room.top + step * len(lines) + style.below_mm
     room.hold(needed)
     y += min(WORDS_GAP, room.high - needed)
     for line in lines:
@@ -204,7 +203,7 @@ def _words(paper: Paper, room: Room, text: str, y: float) -> None:
 def _code(paper: Paper, room: Room, label: PlaceLabel) -> float:
     """Draw the code as large as its words leave room for; give its last base."""
     style, lines = fit(label.words, WORDS, room_mm=room.wide)
-    high = room.high - style.high_mm * WORDS_STEP * len(lines)
+    high = room.high - style.high_mm * WORDS_STEP * len(lines) - style.below_mm
     for style, pieces in _ways(label.code):
         step = style.high_mm * CODE_STEP
         widest = max(width_mm(piece, style) for piece in pieces)

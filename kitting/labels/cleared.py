@@ -7,7 +7,7 @@ from typing import Final
 
 from kitting.domain.shown import spaced
 from kitting.labels.paper import Paper
-from kitting.labels.small import BASE, LEFT, NOTE, TITLE, frame, in_rows
+from kitting.labels.small import BASE, LEFT, NOTE, TITLE, VALUE, frame, in_rows
 from kitting.labels.text import Style, fit, wrap_sentences
 
 HEADING: Final = tuple((Style(high, bold=True), 1) for high in (3.4, 2.4))
@@ -73,7 +73,9 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     )
     paper.text(LEFT, BASE, label.what, TITLE)
     lines = wrap_sentences(label.cautions, NOTE, room_mm=room.wide)
-    below = room.foot - NOTE_STEP * len(lines) - (0.8 if lines else 0)
+    below = room.foot
+    if lines:
+        below -= NOTE_STEP * len(lines) + 0.8 + NOTE.below_mm - VALUE.below_mm
     disc = 4.4
     style, heading = fit(words.cleared, HEADING, room_mm=room.wide - disc)
     y = room.top + 1 + style.high_mm

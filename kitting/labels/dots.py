@@ -64,7 +64,12 @@ class Symbol:
 
 
 def refuse_uneven_bars(raster: Raster, symbol: Symbol, bars: Bars, number: str) -> None:
-    """Compare each bar and space with its modules, on one line of dots.
+    """Compare each bar and space with its modules, and what is around the symbol.
+
+    Beside it 10 modules are white over its whole height (ISO/IEC 15417; GS1 General
+    Specifications 5.4.4.2). Above and below it one module is: the usual space between
+    bars and the text under them, of which the least is half of that (GS1 General
+    Specifications, human readable interpretation; both from memory).
 
     Args:
         raster: The dots.
@@ -74,7 +79,7 @@ def refuse_uneven_bars(raster: Raster, symbol: Symbol, bars: Bars, number: str) 
 
     Raises:
         LotwardError: ``bars_uneven`` when a bar or space is not its whole dots wide;
-            ``quiet_zone_not_white`` when something stands too near.
+            ``quiet_zone_not_white`` when something stands too near on any side.
     """
     row = raster.row(symbol.middle)
     found = element_dots(row, symbol.left, len(bars.widths))
@@ -83,8 +88,22 @@ def refuse_uneven_bars(raster: Raster, symbol: Symbol, bars: Bars, number: str) 
         raise LotwardError("bars_uneven", number=number)
     first, quiet = _first_bar(row, symbol.left), LINEAR_QUIET * x
     last = first + sum(found)
-    white = row[max(0, first - quiet) : first] + row[last : last + quiet]
-    if white != _WHITE * (2 * quiet):
+    white, line = _WHITE * quiet, row[first:last]
+    top = foot = symbol.middle
+    while top > 0 and raster.row(top - 1)[first:last] == line:
+        top -= 1
+    while foot < raster.high and raster.row(foot)[first:last] == line:
+        foot += 1
+    sides = (
+        (across[max(0, first - quiet) : first], across[last : last + quiet])
+        for across in map(raster.row, range(top, foot))
+    )
+    above = (
+        raster.row(y)[max(0, first - quiet) : last + quiet]
+        for y in (*range(top - x, top), *range(foot, foot + x))
+    )
+    clear = all(side == (white, white) for side in sides)
+    if not clear or set(above) != {white + _WHITE * len(line) + white}:
         raise LotwardError("quiet_zone_not_white", number=number, dots=quiet)
 
 

@@ -26,13 +26,14 @@ MAKER: Final = Style(1.9)
 MAKER_NAME: Final = Style(1.9, bold=True)
 MAKER_STEP: Final = 3.4
 READABLE: Final = Style(2.8)
+MARK_ROOM: Final = 104
+"""So chosen that no mark reaches down to the bars at the foot, or what they keep white."""
+
 MARK: Final = ((Style(11.5, bold=True), 2), (Style(7, bold=True), 3))
 
 
 def across(paper: Paper, mark: str | None) -> None:
     """Draw the mark of a demo or a practice, hollow, so that all stays readable.
-
-    Its room is so chosen that no mark reaches down to the bars at the foot.
 
     Args:
         paper: The label.
@@ -43,7 +44,7 @@ def across(paper: Paper, mark: str | None) -> None:
     """
     if mark is None:
         return
-    style, lines = balanced(mark.replace(" –", "\u00a0–"), MARK, room_mm=112)
+    style, lines = balanced(mark.replace(" –", "\u00a0–"), MARK, room_mm=MARK_ROOM)
     for index, line in enumerate(lines):
         down = (index - (len(lines) - 1) / 2) * style.high_mm * 1.6
         paper.slanted_outline(

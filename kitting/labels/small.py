@@ -34,7 +34,7 @@ SECOND: Final = 0.42
 """Where the second column starts, in parts of the room."""
 
 STEP: Final = 4.4
-LEAST_STEP: Final = 3.4
+LEAST_STEP: Final = 3.1
 MARK: Final = tuple((Style(high, bold=True), 1) for high in (2.1, 1.8))
 BAND: Final = 4.0
 """Height of the black band that says that a label is not for use."""
@@ -115,7 +115,7 @@ def frame(
 
 
 def _linear(paper: Paper, carried: Carried, *, text: str | None, low: bool) -> float:
-    """Draw the number at the foot, its bars above it; give the top of the bars."""
+    """Draw the number at the foot, its bars above it; give where letters must end."""
     stock = paper.stock
     bars = carried.bars()
     module = LOW_NUMBER if low else NUMBER
@@ -136,7 +136,7 @@ def _linear(paper: Paper, carried: Carried, *, text: str | None, low: bool) -> f
     left = (stock.width_dots - size.wide) // 2
     top = stock.dots(foot) - size.high
     paper.bars(left, top, bars, size)
-    return stock.mm(top) - 0.3
+    return stock.mm(top - size.x)
 
 
 def _matrix(paper: Paper, carried: Carried, top: float, again: str) -> float:
@@ -167,13 +167,15 @@ def title_lines(
         The base in mm from the top of the label.
 
     Raises:
-        NotFit: When not even the last style holds the text.
+        NotFit: When not even the last style holds the text, or its last line has no
+            room.
     """
     style, lines = fit(text, tuple(styles), room_mm=room.wide)
     y = room.top
     for line in lines:
         y += style.high_mm + (1.0 if y == room.top else max(1.0, 0.42 * style.high_mm))
         paper.text(LEFT, y, line, style)
+    room.hold(y + style.below_mm - room.top)
     return y
 
 
@@ -187,7 +189,7 @@ def in_rows(
         room: Where they may stand.
         cells: Titles and values in reading order.
         y: Base of what stands above.
-        foot: Where they must end.
+        foot: Where their letters must end.
 
     Returns:
         The base of the last row.
@@ -198,6 +200,7 @@ def in_rows(
     rows = _rows(cells, VALUE, room.wide)
     if len(rows) > -(-len(cells) // 2):
         rows = _rows(cells, VALUE_SMALL, room.wide)
+    foot -= VALUE.below_mm
     room.hold(y - room.top + LEAST_STEP * len(rows) + room.foot - foot)
     step = min(STEP, (foot - y) / len(rows))
     for row in rows:

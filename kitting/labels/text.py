@@ -29,6 +29,10 @@ _POINTS_PER_MM: Final = 72 / 25.4
 _CAPITAL: Final = 0.729
 """Height of capitals and figures in parts of the type size, both weights."""
 
+_BELOW: Final = 0.35
+"""What the deepest letters that are written from left to right have below the base
+line, in heights of capitals, both weights; a g or y has 0.3."""
+
 _RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN"})
 _BLANKS: Final = re.compile(r"[^\S\u00a0\u202f]+")
 """Blanks at which a line may break; a no-break space is none."""
@@ -47,6 +51,11 @@ class Style:
     def font(self) -> str:
         """Name under which the font is known to the PDF writer."""
         return "LotwardSans-Bold" if self.bold else "LotwardSans"
+
+    @property
+    def below_mm(self) -> float:
+        """What letters may have below the base line."""
+        return _BELOW * self.high_mm
 
     @property
     def points(self) -> float:

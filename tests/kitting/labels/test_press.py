@@ -14,7 +14,7 @@ from pypdf import PdfReader
 
 from dispatch.labels.shipment import SHIPMENT
 from kitting.domain.errors import LotwardError, NotFit
-from kitting.labels import kinds, press
+from kitting.labels import kinds, large, press
 from kitting.labels.dots import Raster
 from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
@@ -176,7 +176,7 @@ def test_a_demo_mark_is_there_and_all_is_still_read(kind: Kind[Any]) -> None:
 def test_a_mark_as_long_as_can_be_keeps_out_of_the_bars(
     kind: Kind[Any], high: float, lines: int
 ) -> None:
-    line = "H" * int(112 / width_mm("H", Style(high, bold=True)))
+    line = "H" * int(large.MARK_ROOM / width_mm("H", Style(high, bold=True)))
     marked = replace(SAMPLES[kind.name], mark=" ".join([line] * lines))
     on = Stock(kind.width_mm, kind.height_mm, HEAD_203)
     assert press.press(kind, [marked], on).pages == 1

@@ -11,17 +11,22 @@ import pytest
 
 from dispatch.labels.shipment import SHIPMENT
 from kitting.domain.errors import LotwardError, NotFit
-from kitting.labels import paper
+from kitting.labels import kinds, paper
+from kitting.labels.bag import BagLabel
+from kitting.labels.cards import CommandLabel, PlaceLabel
 from kitting.labels.carried import of_elements, of_number, same
 from kitting.labels.dots import element_dots
 from kitting.labels.kinds import BOX as BOX_KIND
 from kitting.labels.kinds import Kind
-from kitting.labels.press import draw, prove
+from kitting.labels.press import draw, press, prove
 from kitting.labels.readback import rasterise
 from kitting.labels.stock import Stock
+from tests.kitting.labels.drawn import linear_box, seen
 from tests.kitting.labels.samples import (
     BOX,
     BOX_100X150,
+    CONTENT,
+    HEAD_203,
     HEAD_300,
     PLAIN,
     SAMPLES,
@@ -105,6 +110,73 @@ def test_one_wrong_cell_is_refused_though_it_is_healed(cell: tuple[int, int]) ->
     with pytest.raises(LotwardError) as caught:
         check_box(pdf, BOX, BOX_100X150)
     assert caught.value.code == "cells_uneven"
+
+
+# Quiet zones of 10 modules beside the bars (ISO/IEC 15417), over their whole height; one
+# module above and below, of which GS1 wants half (General Specifications, human readable
+# interpretation, from memory). A dot of ink is set just inside or just outside.
+@pytest.mark.parametrize(
+    "place",
+    ["above", "below", "left at the top", "right at the foot", "corner"],
+)
+@pytest.mark.parametrize("near", [True, False])
+def test_ink_too_near_the_bars_is_refused_on_every_side(
+    place: str, *, near: bool
+) -> None:
+    on = Stock(kinds.PLACE.width_mm, kinds.PLACE.height_mm, HEAD_203)
+    label = replace(SAMPLES["place"], words="R")
+    clean = rasterise(draw(kinds.PLACE, [label], on).pdf, on)
+    (bars,) = (one for one in seen(clean) if one.symbology_identifier == "]C0")
+    widths = kinds.PLACE.symbols(label)[0].bars().widths
+    x, left, top, right, foot = linear_box(clean, widths, bars)
+    less = 0 if near else 1
+    at = {
+        "above": (left + 5, top - x - less),
+        "below": (left + 5, foot - 1 + x + less),
+        "left at the top": (left - 10 * x - less, top),
+        "right at the foot": (right - 1 + 10 * x + less, foot - 1),
+        "corner": (left - 10 * x - less, top - x - less),
+    }[place]
+
+    def spoil(page: paper.Paper, label: Any) -> None:
+        kinds.PLACE.draw(page, label)
+        page.block(*at, 1, 1)
+
+    pressed = draw(replace(kinds.PLACE, draw=spoil), [label], on)
+    if not near:
+        prove(pressed, kinds.PLACE, [label], on)
+        return
+    with pytest.raises(LotwardError) as caught:
+        prove(pressed, kinds.PLACE, [label], on)
+    assert caught.value.code == "quiet_zone_not_white"
+    assert caught.value.params == {"number": label.code, "dots": 10 * x}
+
+
+# Letters below the line: g, j, p, q and y have 0.3 of the height of capitals there.
+@pytest.mark.parametrize("mark", [None, "PRACTICE"])
+@pytest.mark.parametrize(
+    ("kind", "label"),
+    [
+        (kinds.PLACE, PlaceLabel("RACK-0003-BB", "gypsy jigs, gyp")),
+        (kinds.PLACE, PlaceLabel("R-1", "Rack gyp, second shelf: visors, jigs; trays")),
+        (
+            kinds.COMMAND,
+            CommandLabel("ACT-GO", "Put jigs away, gyp by gyp, jig by jig"),
+        ),
+        (
+            kinds.BAG,
+            BagLabel("B1", replace(CONTENT, part="Jig", revision="gyp", lot="j")),
+        ),
+        (kinds.CLEARED, replace(SAMPLES["cleared"], cautions=("Gyp, jig.",))),
+    ],
+)
+def test_words_keep_clear_of_the_bars(
+    kind: Kind[Any], label: Any, mark: str | None
+) -> None:
+    for head in (HEAD_203, HEAD_300):
+        on = Stock(kind.width_mm, kind.height_mm, head)
+        marked = replace(label, mark=mark)
+        assert press(kind, [marked], on).pages == 1
 
 
 # The published widths of start C, FNC1 and 00: code128-widths.json. The second
