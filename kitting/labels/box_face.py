@@ -7,6 +7,8 @@ them stays white. Lengths are mm from the top left corner unless named otherwise
 
 from __future__ import annotations
 
+from contextlib import suppress
+from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
@@ -31,15 +33,52 @@ from kitting.labels.text import Style, fit, width_mm, wrap, wrap_sentences
 
 DATES_LEFT: Final = 39.0
 MARK_SIDE: Final = 5.0
-MATRIX_ROOM: Final = 32.0
-LOT_STEP: Final = 3.5
+MATRIX_ROOM: Final = 33.0
 
-NAME: Final = ((Style(4.2, bold=True), 2), (Style(3.4, bold=True), 3))
-TIGHT_NAME: Final = ((Style(3.4, bold=True), 2), (Style(2.8, bold=True), 3))
-FEW_NOTES: Final = 2
-"""With more lines of caution the name is set tighter."""
 
-COUNT_HIGH: Final = 15.0
+@dataclass(frozen=True)
+class Spacing:
+    """How much white there is between things."""
+
+    name: tuple[tuple[Style, int], ...]
+    count: float
+    """Height of the figures that tell how many sets."""
+
+    row: float
+    """From one date to the next."""
+
+    gap: float
+    """Above and below the dates, and above the numbers."""
+
+    readable: float
+    """From line to line of the text under the matrix."""
+
+    caution: Style
+    caution_step: float
+
+
+SPACINGS: Final = (
+    Spacing(
+        name=((Style(4.2, bold=True), 2), (Style(3.4, bold=True), 3)),
+        count=15.0,
+        row=6.2,
+        gap=3.5,
+        readable=2.9,
+        caution=Style(2.2),
+        caution_step=3.7,
+    ),
+    Spacing(
+        name=((Style(3.4, bold=True), 2), (Style(2.8, bold=True), 3)),
+        count=13.0,
+        row=5.0,
+        gap=2.2,
+        readable=2.5,
+        caution=Style(1.9),
+        caution_step=3.0,
+    ),
+)
+"""Wide, and tight where the wide one has no room."""
+
 COUNT_LOWEST: Final = 7.0
 PACKED: Final = Style(7.0, bold=True)
 DATE: Final = Style(3.2, bold=True)
@@ -49,9 +88,14 @@ SMALLEST: Final = (Style(1.6, bold=True), 1)
 NUMBER_STEP: Final = 3.6
 LOT: Final = Style(2.1)
 LOT_NUMBER: Final = Style(2.1, bold=True)
-CAUTION: Final = Style(2.2)
+LOT_STEP: Final = 1.65
+"""From line to line, in heights."""
+
+LOT_RUNNING: Final = tuple(Style(high) for high in (2.1, 1.9, 1.7, 1.5))
+"""Lots that do not stand in columns are set as running text, as large as they can be;
+1.5 mm are 5.8 points."""
+
 READABLE_SMALL: Final = Style(1.8)
-READABLE_STEP: Final = 2.9
 READABLE_ROOM: Final = 36.0
 READABLE_MOST: Final = 46.0
 """For one identifier, which is never split."""
@@ -65,15 +109,22 @@ class BoxFace:
         label: What the label says.
         linear: The symbol at the foot.
         matrix: The symbol beside the numbers.
+        spacing: How much white there is.
     """
 
     def __init__(
-        self, paper: Paper, label: BoxLabel, linear: Carried, matrix: Carried
+        self,
+        paper: Paper,
+        label: BoxLabel,
+        linear: Carried,
+        matrix: Carried,
+        spacing: Spacing,
     ) -> None:
         self.paper = paper
         self.label = label
         self.linear = linear
         self.matrix = matrix
+        self.spacing = spacing
         # The marks of ISO 15223-1 are for medical devices only. What PPE must carry
         # (Regulation (EU) 2016/425: type, serial, name and address) stands on every
         # label in words; its conformity mark is the maker's own to put on.
@@ -90,7 +141,7 @@ class BoxFace:
         label = self.label
         across(self.paper, label.mark)
         notes = self._notes()
-        y = self._dates(self._name(TIGHT_NAME if len(notes) > FEW_NOTES else NAME))
+        y = self._dates(self._name())
         foot = maker(
             self.paper,
             label.maker_name,
@@ -105,8 +156,8 @@ class BoxFace:
         if needed > foot:
             raise self._full(needed - y, foot - y)
 
-    def _name(self, styles: tuple[tuple[Style, int], ...]) -> float:
-        style, lines = fit(self.label.product_name, styles, room_mm=WIDE)
+    def _name(self) -> float:
+        style, lines = fit(self.label.product_name, self.spacing.name, room_mm=WIDE)
         y = 5.0
         for line in lines:
             y += style.high_mm * 1.6 if y > 5.0 else style.high_mm + 1.2
@@ -120,42 +171,43 @@ class BoxFace:
         label, words = self.label, self.label.words
         count = str(label.sets)
         room = DATES_LEFT - LEFT - 4
-        high = min(COUNT_HIGH, room / width_mm(count, Style(1, bold=True)))
+        high = min(self.spacing.count, room / width_mm(count, Style(1, bold=True)))
         if high < COUNT_LOWEST:
             raise NotFit("text_too_long", text=count, lines=1, room_mm=room)
-        base = top + 4 + COUNT_HIGH
+        base = top + 0.5 + self.spacing.gap + self.spacing.count
         # Large figures carry their own white; without it they stand on the margin.
         self.paper.text(LEFT - high * 0.07, base, count, Style(high, bold=True))
         unit = words.set_one if label.sets == 1 else words.sets
         self.paper.text(LEFT, base + 6, unit, Style(3.4))
-        y = top + 4 + TITLE.high_mm
+        y = top + 0.5 + self.spacing.gap + TITLE.high_mm
         left = self._mark("made", DATES_LEFT, y)
         self.paper.text(left, y, words.packed, TITLE)
         y += 2.4 + PACKED.high_mm
         self.paper.text(DATES_LEFT, y, label.packed_on.isoformat(), PACKED)
-        y += 3
+        y += self.spacing.gap - 0.5
         for title, on in label.disinfected:
             y = self._date_row(y, title, on)
         if label.use_by is not None:
             y = self._date_row(y, words.use_by, label.use_by, mark="use_by")
-        y = max(y, base + 6) + 3
+        y = max(y, base + 6) + self.spacing.gap - 0.5
         self.paper.rule(LEFT, y, WIDE)
         return y
 
     def _date_row(self, y: float, title: str, on: date, *, mark: str = "") -> float:
         """Draw a title with its date at the right; give the foot of the row."""
         shown = on.isoformat()
-        left = self._mark(mark, DATES_LEFT, y + 5)
+        base = y + self.spacing.row - 1.2
+        left = self._mark(mark, DATES_LEFT, base)
         room = RIGHT - left - width_mm(shown, DATE) - 2
         lines = wrap(title, TITLE, room_mm=room, lines=3)
         for index, line in enumerate(lines):
-            self.paper.text(left, y + 5 + index * 3.4, line, TITLE)
-        self.paper.text(RIGHT, y + 5, shown, DATE, align="right")
-        return y + 6.2 + 3.4 * max(0, len(lines) - 1)
+            self.paper.text(left, base + index * 3.4, line, TITLE)
+        self.paper.text(RIGHT, base, shown, DATE, align="right")
+        return y + self.spacing.row + 3.4 * max(0, len(lines) - 1)
 
     def _numbers(self, top: float, foot: float) -> float:
         """Draw the matrix with its text at the right, the numbers at the left."""
-        column, under = self._matrix(top + 3.5, foot)
+        column, under = self._matrix(top + self.spacing.gap, foot)
         room = column - LEFT - 3
         words, label = self.label.words, self.label
         titles = max(width_mm(title, TITLE) for title in (words.serial, words.batch))
@@ -165,7 +217,7 @@ class BoxFace:
         largest = width_mm(serial, SERIAL[0][0])
         if indent + max(largest, width_mm(kit_batch, BATCH[0][0])) > room:
             indent = self._shift + titles + GAP
-        y = top + 3.5
+        y = top + self.spacing.gap
         y = self._number(y, "serial", serial, SERIAL, indent=indent, room=room)
         y = self._number(y, "batch", kit_batch, BATCH, indent=indent, room=room)
         return max(self._lots(y + 1.5, indent, room, foot), under)
@@ -175,7 +227,7 @@ class BoxFace:
         paper, stock = self.paper, self.paper.stock
         lines = _packed(self.matrix.readable(), READABLE_SMALL)
         cells = self.matrix.matrix()
-        below = READABLE_STEP * len(lines) + 0.6
+        below = self.spacing.readable * len(lines) + 0.6
         least = stock.mm((cells.cells + 2 * MATRIX_QUIET) * MATRIX.floor_dots(stock))
         if least <= MATRIX_ROOM and top + least + below > foot:
             raise self._full(least + below, foot - top)
@@ -189,7 +241,7 @@ class BoxFace:
         paper.matrix(left, high, cells, size)
         y = stock.mm(high + size.side) + 0.6
         for line in lines:
-            y += READABLE_STEP
+            y += self.spacing.readable
             paper.text(stock.mm(left), y, line, READABLE_SMALL)
         return stock.mm(left - quiet), y
 
@@ -228,17 +280,40 @@ class BoxFace:
         """Draw the lots by part, or the line that says where they stand."""
         lots, words = _by_part(self.label.lots), self.label.words
         y = top + 2.2
+        step = LOT_STEP * LOT.high_mm
         names = max((width_mm(part, LOT) for part, _ in lots), default=0) + GAP
         wide = max((width_mm(number, LOT_NUMBER) for _, number in lots), default=0)
         indent = indent if names <= indent else names
-        if y + LOT_STEP * len(lots) > foot or indent + wide > room:
-            self.paper.text(LEFT, y, words.lots_elsewhere, TITLE)
+        if y + step * len(lots) <= foot and indent + wide <= room:
+            self.paper.text(LEFT, y, words.lots, TITLE)
+            for part, number in lots:
+                y += step
+                self.paper.text(LEFT, y, part, LOT)
+                self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
             return y
+        running = self._running(lots, room, foot - y)
+        if running is None:
+            lines = wrap(words.lots_elsewhere, TITLE, room_mm=room, lines=2)
+            return self._lines(lines, TITLE, y - step) if lots else y
         self.paper.text(LEFT, y, words.lots, TITLE)
-        for part, number in lots:
-            y += LOT_STEP
-            self.paper.text(LEFT, y, part, LOT)
-            self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
+        return self._lines(*running, y)
+
+    def _running(
+        self, lots: list[tuple[str, str]], room: float, high: float
+    ) -> tuple[tuple[str, ...], Style] | None:
+        """Set lots as running text, if any type is small enough."""
+        text = "; ".join(f"{part} {numbers}" for part, numbers in lots)
+        for style in LOT_RUNNING:
+            most = int(high / (LOT_STEP * style.high_mm))
+            with suppress(NotFit):
+                return wrap(text, style, room_mm=room, lines=most), style
+        return None
+
+    def _lines(self, lines: tuple[str, ...], style: Style, y: float) -> float:
+        """Draw lines under a base; give the base of the last."""
+        for line in lines:
+            y += LOT_STEP * style.high_mm
+            self.paper.text(LEFT, y, line, style)
         return y
 
     def _notes(self) -> list[str]:
@@ -251,18 +326,19 @@ class BoxFace:
             # sterile and not.
             cautions.append(self.label.words.non_sterile)
         room = WIDE - (22 if self.device else 0)
-        return wrap_sentences(cautions, CAUTION, room_mm=room)
+        return wrap_sentences(cautions, self.spacing.caution, room_mm=room)
 
     def _cautions(self, lines: list[str], foot: float) -> float:
         """Draw cautions and the marks that stand alone; give the top of the block."""
-        y = foot - 2.2 - 3.7 * (len(lines) - 1)
+        style, step = self.spacing.caution, self.spacing.caution_step
+        y = foot - 2.2 - step * (len(lines) - 1)
         for index, line in enumerate(lines):
-            self.paper.text(LEFT, y + 3.7 * index, line, CAUTION)
+            self.paper.text(LEFT, y + step * index, line, style)
         if self.device:
             for index, name in enumerate(("device", "keep_dry", "instructions")):
                 pen = self.paper.mark(RIGHT - 19 + 7 * index, foot - 7, MARK_SIDE)
                 MARKS[name](pen)
-        return min(y - CAUTION.high_mm, foot - (7 if self.device else 0)) - 2
+        return min(y - style.high_mm, foot - (7 if self.device else 0)) - 2
 
     def _mark(self, name: str, x: float, base: float) -> float:
         """Draw a mark of the profile before a title; give where the title starts."""
@@ -305,4 +381,15 @@ def box_face(paper: Paper, label: BoxLabel) -> None:
         NotFit: A symbol or a text that the paper has no room for, or a character that
             the typeface lacks.
     """
-    BoxFace(paper, label, *box_symbols(label)).draw()
+    symbols = box_symbols(label)
+    *wide, tight = SPACINGS
+    for spacing in wide:
+        try:
+            with paper.taken_back():
+                BoxFace(paper, label, *symbols, spacing).draw()
+        except NotFit as error:
+            if error.code not in ("label_full", "text_too_long"):
+                raise
+        else:
+            return
+    BoxFace(paper, label, *symbols, tight).draw()

@@ -57,8 +57,9 @@ LOGISTIC: Final = Module(Fraction("0.495"), Fraction("0.495"), Fraction("31.75")
 NUMBER: Final = Module(Fraction("0.375"), Fraction("0.25"), Fraction("12.70"))
 """A workshop's own number: 3 dots at 8 dots/mm where they fit, never under 2."""
 
-MATRIX: Final = Module(Fraction("0.75"), Fraction("0.5"))
-"""1.5 times the linear width (GS1 General Specifications, table 8); 4 dots or more."""
+MATRIX: Final = Module(Fraction("0.75"), Fraction("0.75"))
+"""1.5 times the linear width (GS1 General Specifications 5.12.3.8, table 8: 0.750 to
+1.520 mm, from memory); never less."""
 
 SMALL_MATRIX: Final = Module(Fraction("0.5"), Fraction("0.375"))
 """For a bag number; target 0.380 mm (GS1 General Specifications table 6, from memory)."""

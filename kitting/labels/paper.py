@@ -16,6 +16,7 @@ from reportlab import rl_config
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.pdfgen.pathobject import PDFPathObject
 
+from kitting.domain.errors import NotFit
 from kitting.labels.code128 import Bars
 from kitting.labels.datamatrix import Matrix
 from kitting.labels.geometry import LinearFit, MatrixFit
@@ -78,6 +79,16 @@ class Paper:
     def next_page(self) -> None:
         """Go on with an empty page."""
         self._canvas.showPage()
+
+    @contextmanager
+    def taken_back(self) -> Iterator[None]:
+        """Take back what was drawn meanwhile, if it turns out not to fit."""
+        drawn = len(self._canvas._code)
+        try:
+            yield
+        except NotFit:
+            del self._canvas._code[drawn:]
+            raise
 
     @contextmanager
     def label_at(self, left: int, top: int) -> Iterator[None]:

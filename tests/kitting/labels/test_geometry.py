@@ -171,15 +171,16 @@ def test_a_matrix_has_its_finder() -> None:
 
 def test_a_matrix_shrinks_to_its_room_and_no_further() -> None:
     cells = plain_matrix("123456")
-    assert fit_matrix(cells, module=MATRIX, room=60, stock=BOX_100X150).x == 5
+    assert fit_matrix(cells, module=SMALL_MATRIX, room=48, stock=BOX_100X150).x == 4
+    assert fit_matrix(cells, module=SMALL_MATRIX, room=47, stock=BOX_100X150).x == 3
     with pytest.raises(NotFit) as caught:
-        fit_matrix(cells, module=MATRIX, room=47, stock=BOX_100X150)
+        fit_matrix(cells, module=SMALL_MATRIX, room=35, stock=BOX_100X150)
     assert caught.value.code == "matrix_too_wide"
-    # 12 cells of 4 dots, 6 mm, in 5.875 mm of 100 × 150 mm.
+    # 12 cells of 3 dots, 4.5 mm, in 4.375 mm of 100 × 150 mm.
     assert caught.value.params == {
-        "needed_mm": 6.0,
-        "dots": 4,
-        "room_mm": 5.87,
+        "needed_mm": 4.5,
+        "dots": 3,
+        "room_mm": 4.37,
         "least_width_mm": 100.13,
         "least_height_mm": 150.13,
     }
