@@ -11,6 +11,7 @@ from django.forms import BoundField
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from kitting.checking.queries.checks import CheckPlan
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.domain.shown import spaced
@@ -18,6 +19,7 @@ from kitting.lots.forms.scrap import ScrapReasonForm
 from kitting.models import Bag, DefectKind, Part
 from kitting.models.lots import Verdict
 from kitting.web.fields import CodeField, ReasonField
+from kitting.web.figures import pieces
 from kitting.web.forms import (
     DayField,
     FilterForm,
@@ -90,9 +92,18 @@ class CountingForm(KeyedForm):
 
 
 class CheckForm(CountingForm):
-    """What was found in a lot, and the verdict that its plan gives."""
+    """What was found in a lot, and the verdict that its plan gives.
+
+    Args:
+        *args: As for any form.
+        plan: The plan; None where there is nothing to check.
+        **kwargs: As for any form.
+    """
+
+    things = {"looked": _("that all was looked at")}
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
+    looked = forms.BooleanField(required=False)
     verdict = forms.ChoiceField(
         label=_("Verdict by the plan"),
         choices=[
@@ -108,9 +119,26 @@ class CheckForm(CountingForm):
         ),
     )
 
+    def __init__(self, *args: Any, plan: CheckPlan | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        words = _(
+            "I looked at all %(all)s for critical defects and at the %(drawn)s drawn for"
+            " the others. What is not counted above was not there."
+        )
+        if plan is None or not plan.sampled:
+            words = _(
+                "I looked at all %(all)s. What is not counted above was not there."
+            )
+        if plan is not None:
+            drawn = plan.sample_size
+            figures = {"all": pieces(plan.lot_pieces), "drawn": pieces(drawn)}
+            self.fields["looked"].label = words % figures
+
     def clean(self) -> dict[str, Any]:
-        """Ask for the reason of a rejection where it is to be written."""
+        """Ask for the reason of a rejection, and for what an acceptance rests on."""
         data = super().clean() or self.cleaned_data
+        if data.get("verdict") == Verdict.ACCEPTED and not data.get("looked"):
+            self.ask_for("looked", "looked_unsaid")
         if data.get("verdict") == Verdict.REJECTED and not data.get("reason"):
             self.add_error(
                 "reason",
@@ -129,6 +157,9 @@ class CheckForm(CountingForm):
 
 class RejectForm(CountingForm):
     """What was found in a lot, and why it is rejected whatever the plan says."""
+
+    def __init__(self, *args: Any, plan: CheckPlan | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
     reason = ReasonField(help_text=_("Everybody who looks the lot up reads this."))

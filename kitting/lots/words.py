@@ -56,8 +56,8 @@ SENTENCES: dict[str, str | Promise] = {
         " cell again."
     ),
     "conditions_changed": _(
-        "Lot %(lot)s was made of another part, revision, method or material. Start a"
-        " new lot for what is made from now on."
+        "Lot %(lot)s is on record with “%(was)s”, and this is “%(now)s”. Start a new lot"
+        " for what is made from now on."
     ),
     "container_unknown": _(
         "There is no container “%(read)s”. Choose one from the list."

@@ -1911,6 +1911,7 @@ class Migration(migrations.Migration):
                         ("level", models.CharField(max_length=4, null=True)),
                         ("lot_pieces", models.PositiveIntegerField(null=True)),
                         ("sample_size", models.PositiveIntegerField(null=True)),
+                        ("looked", models.PositiveIntegerField(null=True)),
                     ],
                     options={
                         "default_permissions": (),

@@ -266,6 +266,8 @@ class Check(Guarded):
     level = models.CharField(max_length=4, null=True)
     lot_pieces = models.PositiveIntegerField(null=True)
     sample_size = models.PositiveIntegerField(null=True)
+    looked = models.PositiveIntegerField(null=True)
+    """Pieces that the checker says were all looked at; null where nobody said so."""
 
     class Meta:
         default_permissions = ()

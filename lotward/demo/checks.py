@@ -50,6 +50,7 @@ def _check(floor: Floor, lot: Lot, arrival: plan.Arrival | None) -> None:
         accept=arrival is None,
         defects=defects,
         reason=arrival.reject if arrival else "",
+        looked=True,
         sign=floor.clock.sign("checker", 420),
     )
 

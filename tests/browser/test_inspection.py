@@ -107,6 +107,7 @@ def test_taps_count_up_and_the_verdict_follows_the_plan(
     tap.filter(has_text="Cracked").click()
     expect(says).to_have_text("By the plan the lot is rejected.")
     page.get_by_label("Accept the lot").check()
+    page.get_by_label(re.compile("^I looked at all")).check()
     page.get_by_role("button", name="Give the verdict").click()
     expect(page.locator(".wrong")).to_contain_text("By the plan lot HB-7")
     # What was counted is still there, and is counted on.

@@ -83,6 +83,7 @@ def test_the_officer_decides_and_a_lot_that_passes_only_just_ends_it(
     page.locator("button[data-more]").filter(has_text="Scratched").click()
     expect(says).to_have_text("By the plan the lot is rejected.")
     page.locator("button[data-less]").first.click()
+    page.get_by_label(re.compile("^I looked at all")).check()
     page.get_by_role("button", name="Give the verdict").click()
     expect(page.locator("#main")).to_contain_text("Reduced inspection ends")
     page.goto(f"{live_server.url}{OF}")

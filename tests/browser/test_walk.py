@@ -27,6 +27,7 @@ from kitting.ledger.setup import ROLES, ensure_workshop
 from kitting.models import Bag, Box, Workshop
 from kitting.models.catalogue import Per, PlaceKind
 from tests import factories
+from tests.browser.measuring import settle
 from tests.browser.walking import DESK, GS, HEAVIEST_PAGE, TABLET, Walker
 from tests.kitting.labels.samples import BOX_100X150
 
@@ -111,7 +112,14 @@ def _take_in_headbands(walker: Walker, page: Page) -> None:
 def _begin_lot(walker: Walker, page: Page, part: str, number: str) -> None:
     page.get_by_role("link", name="Take in a lot").click()
     walker.look("Take in a lot")
-    page.get_by_label("Part and revision").select_option(part)
+    choose = page.get_by_label("Part and revision")
+    if walker.script:
+        with page.expect_response(re.compile("/lots/new/")):
+            choose.select_option(part)
+        settle(page)
+    else:
+        choose.select_option(part)
+    page.locator("summary").filter(has_text="More").click()
     page.get_by_label("Lot number").fill(number)
     page.get_by_label("Made on").fill(timezone.now().date().isoformat())
     page.get_by_label("Source", exact=True).fill("Print bench")
@@ -123,6 +131,7 @@ def _accept(walker: Walker, page: Page) -> None:
     walker.look("Check a lot")
     expect(page.locator(".answer")).to_contain_text("none may be bad")
     page.get_by_label("Accept the lot").check()
+    page.get_by_label(re.compile("^I looked at all 24")).check()
     page.get_by_role("button", name="Give the verdict").click()
     expect(page.locator(".answer")).to_contain_text("closed and accepted")
 

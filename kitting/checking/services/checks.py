@@ -39,6 +39,7 @@ def give_verdict(
     found: int = 0,
     reason: str = "",
     shown: str = "",
+    looked: bool = False,
 ) -> Checked:
     """Accept or reject a closed lot as its plan says; its arrived bags move with it.
 
@@ -55,6 +56,8 @@ def give_verdict(
         found: Bad pieces with a defect that is not on the list; they count as major.
         reason: Why, needed for a rejection.
         shown: The plan's mark as the checker saw it; empty where nobody looked.
+        looked: Whether the checker says that all was looked at that the plan asks for,
+            and that what is not counted was not there.
 
     Returns:
         The verdict and how many bags moved.
@@ -81,7 +84,7 @@ def give_verdict(
             raise Refused("plan_accepts", lot=lot.number, found=said(verdict))
         if accept and checking.plan.stopped:
             raise Refused("inspection_stopped", part=lot.part.name, source=lot.source)
-        return checking.end(act, accept=accept)
+        return checking.end(act, accept=accept, looked=looked)
 
     return perform(
         "give_verdict",
@@ -93,6 +96,7 @@ def give_verdict(
         defects=list(defects),
         found=found,
         reason=reason,
+        looked=looked,
     )
 
 
@@ -164,7 +168,7 @@ class _Checking:
         self.ended_reduced = any(each.ends_reduced for each in verdict.classes)
         return verdict
 
-    def end(self, act: Act, *, accept: bool) -> Checked:
+    def end(self, act: Act, *, accept: bool, looked: bool = False) -> Checked:
         if not accept and not self.reason:
             raise Refused("reason_missing")
         self.lot.verdict = Verdict.ACCEPTED if accept else Verdict.REJECTED
@@ -179,6 +183,7 @@ class _Checking:
             level=self.plan.level,
             lot_pieces=self.plan.lot_pieces,
             sample_size=self.plan.sample_size,
+            looked=self.plan.lot_pieces if looked else None,
         )
         act.write(check)
         act.write(*found_rows(check, self.plan, self.found), *self._moved())

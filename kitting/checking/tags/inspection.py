@@ -9,11 +9,20 @@ from kitting.checking.queries.checks import percent as aql_percent
 from kitting.checking.queries.switching import ClassStanding
 from kitting.domain.figures import written
 from kitting.domain.sampling import Plan, State
+from kitting.models import Check, CheckedClass
 from kitting.web.figures import pieces
 
 register = template.Library()
 
 NB = "\N{NO-BREAK SPACE}"
+
+
+@register.filter
+def found_in(checked: CheckedClass, check: Check) -> str:
+    """What a check found of a class: nothing is claimed that nobody looked for."""
+    if checked.found or check.looked:
+        return pieces(checked.found)
+    return gettext("not said")
 
 
 @register.filter

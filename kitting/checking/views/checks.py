@@ -49,7 +49,12 @@ def _checked(
     plan = check_page(lot) if waiting else None
     mark = plan.plan.mark if plan else ""
     initial = {"shown": mark, "verdict": Verdict.ACCEPTED}
-    form: Any = kind(request.POST or None, kinds=kinds_for(lot.part), initial=initial)
+    form: Any = kind(
+        request.POST or None,
+        kinds=kinds_for(lot.part),
+        initial=initial,
+        plan=plan.plan if plan else None,
+    )
     done, status = attempt(request, form, partial(service, lot_id=lot.pk))
     if done is not None:
         return _said(request, done)

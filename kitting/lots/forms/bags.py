@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Q
+from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
 from kitting.lots.forms.lots import (
@@ -87,6 +89,7 @@ class NewBagForm(SureForm):
         if any(kwargs["initial"].get(name) for name in self.in_stacks):
             kwargs["initial"]["pieces"] = None
         super().__init__(*args, **kwargs)
+        self.lot = lot
         method = self.fields["method"]
         method.queryset = Method.objects.filter(Q(active=True) | Q(pk=lot.method_id))  # type: ignore[attr-defined]
         revision = self.fields["revision"]
@@ -105,6 +108,21 @@ class NewBagForm(SureForm):
     def are_stacked(self) -> bool:
         """Whether stacks were entered, or are filled in."""
         return any(self[name].errors or self[name].value() for name in self.in_stacks)
+
+    @property
+    def another(self) -> str:
+        """The address of a new lot with what was refused in this one, filled in."""
+        if not self.has_error("__all__", "conditions_changed"):
+            return ""
+        said = self.cleaned_data
+        bags = {"bag_count": 1, "pieces_each": said["pieces"]}
+        if said["number"].strip():  # its number is scanned into the new lot
+            bags = {"bag_count": 0}
+        rows = {name: said[name] for name in ("revision", "method", "place")}
+        filled = {name: row.pk for name, row in rows.items() if row is not None}
+        filled |= {"container": said["container"], "counted_by": said["counted_by"]}
+        like = {"like": self.lot.number, "method": "", **filled, **bags}
+        return f"{reverse('kitting:lot-new')}?{urlencode(like)}"
 
     @property
     def is_elsewhere(self) -> bool:

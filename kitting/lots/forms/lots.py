@@ -116,6 +116,8 @@ class NewLotForm(SureForm):
     of_material = ("made_from", "waste")
     typed = ("made_on", "bag_count", "number", "source_number", "use_by", "counts")
     """What stays as it was typed where another part is chosen."""
+    linked = ("revision", "method", "bag_count", "pieces_each", "container", "place")
+    """What a link to the page may fill in besides."""
 
     things = {
         "source_number": _("its number at the source"),

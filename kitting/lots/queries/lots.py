@@ -170,6 +170,47 @@ def bag_ends(lot: Lot) -> list[BagEnd]:
     return ends
 
 
+@dataclass(frozen=True)
+class LotBalance:
+    """Where everything of a lot is: what came in is in its bags, or went some way."""
+
+    received: int
+    found: int
+    in_bags: int
+    went: list[tuple[str, int]]
+    """Words for the ways out, each with the pieces that took it."""
+
+    @property
+    def difference(self) -> int:
+        """What does not add up; 0, or the record was bent."""
+        gone = sum(count for _way, count in self.went)
+        return self.received + self.found - self.in_bags - gone
+
+
+def lot_balance(lot: Lot, in_bags: int) -> LotBalance:
+    """Balance a lot by its movements.
+
+    Args:
+        lot: The lot.
+        in_bags: What is in its bags now.
+
+    Returns:
+        The balance, in the unit of its part.
+    """
+    moved = lot.movements.order_by().values("kind").annotate(delta=Sum("delta"))
+    deltas = {MovementKind(row["kind"]): row["delta"] for row in moved}
+    for back, way in _TAKEN_BACK.items():
+        deltas[way] = deltas.get(way, 0) + deltas.get(back, 0)
+    ways = (way for way in _WAYS_OUT if way != MovementKind.REPACKED)
+    went = [(str(_WAYS_OUT[way]), -deltas.get(way, 0)) for way in ways]
+    return LotBalance(
+        received=deltas.get(MovementKind.RECEIVED, 0),
+        found=deltas.get(MovementKind.FOUND, 0),
+        in_bags=in_bags,
+        went=[each for each in went if each[1]],
+    )
+
+
 def one_lot() -> QuerySet[Lot]:
     """Lots with what every page about one of them names."""
     return Lot.objects.select_related("part", "revision", "method__release")
@@ -295,6 +336,11 @@ class LotPage:
             and not self.checks
             and not self.lot.movements.exclude(kind__in=UNUSED).exists()
         )
+
+    @cached_property
+    def balance(self) -> LotBalance:
+        """Where everything of it is."""
+        return lot_balance(self.lot, self.pieces)
 
     @cached_property
     def ended(self) -> list[BagEnd]:

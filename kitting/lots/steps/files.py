@@ -252,8 +252,13 @@ def _check_known(found: Found, row: Row, lot: Lot) -> None:
         and named
         and named != found.origins.get(lot.pk, set())
     ):
-        text = "; ".join(f"{number}: {amount}" for number, amount in sorted(named))
-        found.fault(row.line, "made from", text, "conditions_changed", lot=lot.number)
+        was = found.origins.get(lot.pk, set())
+        text, known_text = (
+            "; ".join(f"{number}: {amount}" for number, amount in sorted(pairs))
+            for pairs in (named, was)
+        )
+        differ = {"lot": lot.number, "was": known_text or "–", "now": text}
+        found.fault(row.line, "made from", text, "conditions_changed", **differ)
 
 
 def _check_materials(found: Found, rows: list[Row]) -> None:

@@ -20,7 +20,7 @@ from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
-from kitting.models import Bag, Counter, Lot, Part, Place, Revision
+from kitting.models import Bag, Counter, Lot, Method, Part, Place, Revision
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.products.steps.methods import need_method_for, with_parts
@@ -91,7 +91,7 @@ class Catalogue:
             pk: (part.needs_check, part.needs_clearing)
             for pk, part in self.parts.items()
         }
-        of = {pk: revision.part_id for pk, revision in self.revisions.items()}
+        of = {pk: (each.part_id, each.active) for pk, each in self.revisions.items()}
         return moves, of, self.today
 
 
@@ -128,7 +128,7 @@ def locked_catalogue(act: Act, lots: Sequence[NewLot]) -> Catalogue:
             ``method_of_other_part``.
     """
     ids = [new.lot_id for new in lots if new.lot_id is not None]
-    old = locking.lock_rows(Lot, ids) if ids else {}
+    old = locking.lock_rows(Lot, ids, "part", "revision") if ids else {}
     known = catalogue_of(lots, day_of(act.workshop, act.now))
     _need_methods(lots, known.parts)
     places = {bag.place_id for new in lots for bag in new.bags}
@@ -182,7 +182,7 @@ def lot_row(new: NewLot, known: Catalogue) -> Lot:
         raise Missing("revision_not_of_part")
     _check_bags(new.bags)
     if new.lot_id is not None:
-        return _same_conditions(known.old[new.lot_id], new)
+        return _same_conditions(new, known)
     if not revision.active:
         raise Refused("revision_closed", part=part.name, revision=revision.code)
     number = numbers.workshop_lot_number(new.number) if new.number.strip() else ""
@@ -246,15 +246,22 @@ def _check_use_by(use_by: date, made_on: date, today: date) -> None:
         raise Refused("use_by_too_far", use_by=use_by, year=last)
 
 
-def _same_conditions(lot: Lot, new: NewLot) -> Lot:
+def _same_conditions(new: NewLot, known: Catalogue) -> Lot:
+    lot = known.old[new.lot_id or 0]
     if lot.stage != LotStage.OPEN:
         raise WrongStage("lot_closed", lot=lot.number)
-    was = (lot.part_id, lot.revision_id, lot.method_id)
-    if (
-        was != (new.part_id, new.revision_id, new.method_id)
-        or new.made_from + new.waste
-    ):
-        raise Refused("conditions_changed", lot=lot.number)
+    method = Method.objects.filter(pk=new.method_id).first() if new.method_id else None
+    pairs = [
+        (lot.part, known.parts[new.part_id]),
+        (lot.revision, known.revisions[new.revision_id]),
+        (lot.method, method),
+    ]
+    differ = [(was, now) for was, now in pairs if was != now]
+    if new.made_from + new.waste:
+        differ.append((None, Lot.objects.filter(pk=new.made_from[0][0]).first()))
+    if differ:
+        was, now = (", ".join(str(e or "–") for e in each) for each in zip(*differ))  # noqa: B905
+        raise Refused("conditions_changed", lot=lot.number, was=was, now=now)
     return lot
 
 

@@ -104,8 +104,8 @@ def lot_new(request: LotwardRequest) -> HttpResponse:
     last = like(number=chosen.get("like", ""), revision=chosen.get("revision"))
     begun: dict[str, Any] = {"made_on": clock.today(), **last.values}
     if request.method == "GET":
-        typed = request.GET.keys() & set(NewLotForm.typed)
-        begun |= {name: request.GET[name] for name in typed}
+        known = NewLotForm.linked if "like" in chosen else NewLotForm.typed
+        begun |= {name: request.GET[name] for name in request.GET.keys() & set(known)}
     form = NewLotForm(request.POST or None, initial=begun, cut=last.cut)
     return act_page(
         request,

@@ -157,7 +157,7 @@ def test_taps_are_counted_and_the_verdict_follows(checker: Client, part: Part) -
     assert plan is not None
     counted = {f"kind_{kind.pk}": "3", "shown": plan.mark}
     to = address("lot-check", "HB-2")
-    response = checker.post(to, values(verdict="accepted", **counted))
+    response = checker.post(to, values(verdict="accepted", looked="on", **counted))
     assert_problem(response, "plan_rejects")
     assert "found major: 3, rejected from 3" in response.content.decode()
     response = checker.post(to, values(verdict="rejected", reason="Bad", **counted))
@@ -184,13 +184,13 @@ def test_a_page_that_shows_an_old_plan_is_answered_with_the_new_one(
     checker: Client, part: Part, hx: dict[str, str]
 ) -> None:
     to = address("lot-check", "HB-2")
-    sent = values(verdict="accepted", shown="500-II-on/old")
+    sent = values(verdict="accepted", looked="on", shown="500-II-on/old")
     response = checker.post(to, sent, headers=hx)
     assert_problem(response, "plan_changed", status=409)
     plan = plan_of(lot_of("HB-2"))
     assert plan is not None
     assert plan.mark in response.content.decode()
-    sent = values(verdict="accepted", shown=plan.mark)
+    sent = values(verdict="accepted", looked="on", shown=plan.mark)
     assert "HX-Redirect" in checker.post(to, sent, headers=hx).headers
 
 
@@ -220,7 +220,7 @@ def test_where_sources_are_stopped_the_page_says_so_and_one_act_resumes_it(
     # How the source has been doing; and for an officer, to let it begin again.
     address_of_check = address("lot-check", "HB-2")
     assert officer.get(address_of_check).content.decode().count(TO_SOURCE) == 2
-    sent = values(verdict="accepted")
+    sent = values(verdict="accepted", looked="on")
     response = checker.post(address("lot-check", "HB-2"), sent)
     assert_problem(response, "inspection_stopped")
     to = address("inspection-resume", query=OF)

@@ -185,7 +185,7 @@ def test_the_check_shows_both_numbers_and_says_what_ends_it(
     assert "draw 20 of 500\N{NO-BREAK SPACE}pieces" in text
     assert "A count between the two numbers accepts the lot" in text
     assert 'data-accept="0" data-reject="2"' in text
-    sent = values(verdict="accepted", found="1")
+    sent = values(verdict="accepted", looked="on", found="1")
     response = checker.post(address("lot-check", "HB-R"), sent, follow=True)
     assert "Reduced inspection ends" in response.content.decode()
     lot.refresh_from_db()

@@ -13,7 +13,7 @@ from django.urls import reverse
 from kitting.lots.services import blanks, lots
 from kitting.models import Bag, Link, Lot, Method, Revision, User
 from tests import factories
-from tests.assertions import assert_part, assert_problem
+from tests.assertions import assert_part, assert_problem, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -206,7 +206,13 @@ def test_a_change_of_conditions_asks_for_a_new_lot(
     values = bag_values(lot, **{changed: other.pk})
     response = checker.post(address("bag-new", lot.number), values)
     assert_problem(response, "conditions_changed")
-    assert b"new lot" in response.content
+    was = lot.method if changed == "method" else lot.revision
+    assert f"on record with “{was}”, and this is “{other}”" in text_of(response)
+    offered = response.context["form"].another
+    filled = checker.get(offered).context["form"]
+    assert filled[changed].value() == str(other.pk)
+    assert (filled["bag_count"].value(), filled["pieces_each"].value()) == ("1", "50")
+    assert filled["source"].value() == lot.source
     assert lot.bags.count() == 1
 
 
@@ -307,6 +313,7 @@ def check_values(**changes: Any) -> dict[str, Any]:
     return {
         "op_key": str(uuid.uuid4()),
         "found": "0",
+        "looked": "on",
         "verdict": "accepted",
         **changes,
     }
@@ -332,6 +339,7 @@ def test_a_verdict_is_given_once(verdict: str, checker: Client) -> None:
         ({"verdict": "rejected"}, "reason_missing"),
         ({"verdict": ""}, "required"),
         ({"verdict": "maybe"}, "invalid_choice"),
+        ({"looked": ""}, "looked_unsaid"),
         ({"found": "-1"}, "min_value"),
         ({"found": "two"}, "invalid"),
         ({"found": "1" * 30}, "max_value"),
@@ -347,6 +355,29 @@ def test_a_check_that_is_not_whole_is_not_written(
     response = checker.post(address("lot-check", lot.number), check_values(**changes))
     assert_problem(response, code)
     assert lot.checks.count() == 0
+
+
+def test_the_record_says_what_the_checker_said(checker: Client) -> None:
+    said, unsaid = factories.make_lot(), factories.accept(factories.make_lot())
+    checker.post(address("lot-check", said.number), check_values())
+    assert said.checks.get().looked == 100
+    assert unsaid.checks.get().looked is None
+    shown, silent = (
+        text_of(checker.get(address("lot-detail", lot.number)))
+        for lot in (said, unsaid)
+    )
+    assert "looked at all 100: 0 defects found" in shown
+    assert "nobody said that all was looked at" in silent
+
+
+def test_a_checker_sees_where_everything_of_a_lot_is(checker: Client) -> None:
+    box = factories.make_labelled_box()
+    line = box.lines.order_by("pk").first()
+    page = checker.get(address("lot-detail", line.lot.number))
+    balance = page.context["shown"].balance
+    assert balance.difference == 0
+    assert ("packed into boxes", line.pieces) in balance.went
+    assert "Packed into boxes" in text_of(page)
 
 
 @pytest.mark.smoke
