@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from lotward import views
+from lotward import first_hour, views
 
 PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-out"})
 """Names of the addresses that anybody may ask for."""
@@ -15,6 +15,7 @@ urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
     path("sign-out/", views.sign_out, name="sign-out"),
     path("home/", views.home, name="home"),
+    path("set-up/first-hour/", first_hour.first_hour, name="first-hour"),
     path("health/", views.health, name="health"),
     path("favicon.ico", views.favicon, name="favicon"),
     path("", include("kitting.urls")),

@@ -9,6 +9,7 @@ from dispatch.consignees.queries import address_of
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
 from kitting.labels.postal import country_name, doubts
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, Problem, Shelf, register
 
 PARTS: Final = ("street", "postcode", "city", "region")
@@ -68,3 +69,4 @@ def doubts_in(data: object) -> Iterator[Problem]:
 
 
 register(consignees=read_consignee)
+listing.register(consignees=lambda: listing.as_rows(Consignee.objects.order_by("pk")))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register
 from kitting.models import DefectKind
 
@@ -17,4 +18,12 @@ def _defect(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf.place(path, DefectKind(**given), ("code",), given)
 
 
+def _defects() -> list[listing.Row]:
+    rows = DefectKind.objects.select_related("part").order_by("pk")
+    return [
+        listing.as_row(row, part=row.part.code if row.part else None) for row in rows
+    ]
+
+
 register(defects=_defect)
+listing.register(defects=_defects)

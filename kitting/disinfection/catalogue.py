@@ -5,7 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from django.db.models import Prefetch
+
 from kitting.domain import exposure
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, names_of, register, same_lines
 from kitting.models import Calibration, Meter, Protocol, ProtocolLoad
 
@@ -81,4 +84,32 @@ def _protocol_load(
     return ProtocolLoad(part=part, revision=revision, **given)
 
 
+def _meters() -> list[listing.Row]:
+    """Every meter with its newest calibration."""
+    found = []
+    for meter in Meter.objects.prefetch_related("calibrations").order_by("pk"):
+        last = max(meter.calibrations.all(), key=lambda c: (c.on, c.pk), default=None)
+        said = listing.as_row(last) if last else {}
+        on = {"calibrated": said.pop("on")} if said else {}
+        found.append(listing.as_row(meter, **on, **said))
+    return found
+
+
+def _protocols() -> list[listing.Row]:
+    """Every version, with what it covers and without its signature."""
+    loads = ProtocolLoad.objects.select_related("part", "revision").order_by("pk")
+    every = Protocol.objects.prefetch_related(Prefetch("loads", loads)).order_by("pk")
+    found = []
+    for protocol in every:
+        covers = [
+            listing.as_row(load, part=load.part.code, revision=load.revision.code)
+            for load in protocol.loads.all()
+        ]
+        row = listing.as_row(protocol, loads=covers)
+        row.pop("signed_by", None)
+        found.append(row)
+    return found
+
+
 register(meters=_meter, protocols=_protocol)
+listing.register(meters=_meters, protocols=_protocols)

@@ -28,6 +28,7 @@ NAME_LONGEST: Final = 60
 PLACE_CODE_LONGEST: Final = 12
 PART_CODE_LONGEST: Final = 12
 BENCH_CODE_LONGEST: Final = 12
+PRODUCT_CODE_LONGEST: Final = 8
 
 _NOT_SET_UP: Final = ("id", "asleep_until", "token_sha256")
 """Columns that no manager enters."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register
 from kitting.models import Yield
 
@@ -19,4 +20,13 @@ def _yield(found: Found, path: str, row: Mapping[str, Any]) -> None:
         shelf.place(path, new, ("part", "material"), given)
 
 
+def _yields() -> list[listing.Row]:
+    rows = Yield.objects.select_related("part", "material").order_by("pk")
+    return [
+        listing.as_row(row, part=row.part.code, material=row.material.code)
+        for row in rows
+    ]
+
+
 register(yields=_yield)
+listing.register(yields=_yields)

@@ -843,10 +843,17 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         (
-                            "carton_mass_mg",
-                            models.PositiveIntegerField(blank=True, null=True),
+                            "carton",
+                            models.ForeignKey(
+                                blank=True,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.part",
+                            ),
                         ),
                         ("weigh", models.BooleanField(default=False)),
+                        ("active", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["product", "sets"],

@@ -268,8 +268,12 @@ class BoxSize(models.Model):
     product = models.ForeignKey(Product, on_delete=models.PROTECT, related_name="sizes")
     sets = models.PositiveIntegerField()
     gtin = models.CharField(max_length=14, unique=True, null=True, blank=True)
-    carton_mass_mg = models.PositiveIntegerField(null=True, blank=True)
+    carton = models.ForeignKey(
+        Part, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    """A part like others: what the empty box weighs is its mass."""
     weigh = models.BooleanField(default=False)
+    active = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()

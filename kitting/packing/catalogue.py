@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kitting.domain.errors import Refused
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register
 from kitting.models import Bench
 from kitting.packing.services.benches import need_bench_place
@@ -26,4 +27,10 @@ def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
         shelf.place(path, Bench(**given), ("code",), given)
 
 
+def _benches() -> list[listing.Row]:
+    rows = Bench.objects.select_related("place").order_by("pk")
+    return [listing.as_row(row, place=row.place.code) for row in rows]
+
+
 register(benches=_bench)
+listing.register(benches=_benches)

@@ -8,6 +8,7 @@ from zoneinfo import available_timezones
 
 from kitting.domain import gs1
 from kitting.labels.postal import country_name
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, obey, register_one
 from kitting.models import Workshop
 
@@ -17,6 +18,9 @@ WORKSHOP_FIELDS = (
     *("name", "address", "country", "time_zone", "gs1_prefix", "label_text"),
 )
 
+EMPTY = dict.fromkeys(WORKSHOP_FIELDS, "") | {"name": UNNAMED, "time_zone": "UTC"}
+"""What a workshop says of itself before anybody did."""
+
 
 def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
     """Name a workshop that has no name yet; else the file must say the same."""
@@ -24,14 +28,10 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf.known(path, row, WORKSHOP_FIELDS)
     given = shelf.values(Workshop, path, {"site": 1, **row})
     given = {name: given[name] for name in WORKSHOP_FIELDS if name in given}
-    empty = dict.fromkeys(WORKSHOP_FIELDS, "") | {
-        "name": UNNAMED,
-        "time_zone": "UTC",
-    }
     new = {
         name: value
         for name, value in given.items()
-        if getattr(workshop, name) == empty[name] != value
+        if getattr(workshop, name) == EMPTY[name] != value
     }
     shelf.same(path, workshop, {n: v for n, v in given.items() if n not in new})
     if "time_zone" in new and new["time_zone"] not in available_timezones():
@@ -44,4 +44,11 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
         Workshop.objects.filter(pk=1).update(**new)
 
 
+def _said() -> listing.Row:
+    workshop = Workshop.objects.get(pk=1)
+    row = listing.as_row(workshop)
+    return {n: row[n] for n in WORKSHOP_FIELDS if getattr(workshop, n) != EMPTY[n]}
+
+
 register_one(workshop=_workshop)
+listing.register(workshop=_said)

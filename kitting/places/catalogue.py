@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register, simple
 from kitting.models import Place
 
@@ -18,3 +19,4 @@ def _place(found: Found, path: str, row: Mapping[str, Any]) -> None:
 
 
 register(places=_place)
+listing.register(places=lambda: listing.as_rows(Place.objects.order_by("pk")))

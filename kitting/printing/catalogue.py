@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kitting.domain.errors import LotwardError
+from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register
 from kitting.models import Stock
 from kitting.printing.queries.stocks import facts_of
@@ -29,3 +30,4 @@ def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
 
 
 register(stocks=_stock)
+listing.register(stocks=lambda: listing.as_rows(Stock.objects.order_by("pk")))

@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 
-from kitting.domain import batch, gs1
+from kitting.domain import batch
 from kitting.domain.errors import LotwardError
+from kitting.ledger import listing
 from kitting.ledger.shelf import (
     Found,
-    Shelf,
     obey,
     read_day,
     register,
@@ -27,8 +27,11 @@ from kitting.models import (
     RecipeLine,
     Revision,
 )
+from kitting.products.queries.products import recipes_of
 from kitting.products.steps.methods import need_new_settings
 from kitting.products.steps.parts import need_figures
+from kitting.products.steps.products import need_size, need_texts
+from kitting.products.steps.recipes import need_lines
 
 _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 
@@ -70,44 +73,78 @@ def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:
     if "code" in given:
         code = given["code"]
         obey(shelf, f"{path}.code", lambda: batch.kit_batch(1, code, found.today, 1))
+    known = shelf.added["Product"]
     product = shelf.place(path, Product(**given), ("code",), given)
     if product is None:
         return
+    if shelf.added["Product"] > known:
+        try:
+            need_texts(product)
+        except LotwardError as error:
+            shelf.fault(path, product.code, error.code, **error.params)
     for here, size in shelf.rows(row, "sizes", path):
-        _size(shelf, here, size, product)
+        _size(found, here, size, product)
     _recipes(found, path, row, product)
 
 
-def _size(shelf: Shelf, path: str, row: Mapping[str, Any], product: Product) -> None:
-    given = shelf.read(BoxSize, path, row)
-    gtin = given.get("gtin")
-    if gtin is not None and not gs1.gtin14_ok(gtin):
-        shelf.fault(f"{path}.gtin", gtin, "catalogue_gtin")
-    shelf.place(path, BoxSize(product=product, **given), ("product", "sets"), given)
+def _size(found: Found, path: str, row: Mapping[str, Any], product: Product) -> None:
+    shelf = found.shelf
+    given = shelf.read(BoxSize, path, row, "carton")
+    if row.get("carton") is not None:
+        given["carton"] = shelf.one_of(path, row, "carton", found.parts)
+    known = shelf.added["BoxSize"]
+    new = BoxSize(product=product, **given)
+    size = shelf.place(path, new, ("product", "sets"), given)
+    if size is not None and shelf.added["BoxSize"] > known:
+        try:
+            need_size(size)
+        except LotwardError as error:
+            here = f"{path}.gtin" if error.code.startswith("gtin") else path
+            shelf.fault(here, size.gtin, error.code, **error.params)
 
 
 def _recipes(found: Found, path: str, row: Mapping[str, Any], product: Product) -> None:
-    """A product's recipes; the newest that has begun is in force."""
+    """A product's recipes. In force is what says so, else the newest that has begun."""
     begun: list[Recipe] = []
+    said: list[Recipe] = []
     for here, each in found.shelf.rows(row, "recipes", path):
-        found.shelf.known(here, each, {"version", "from", "lines"})
-        since = read_day(each.get("from"))
-        if since is None:
-            found.shelf.fault(
-                f"{here}.from",
-                each.get("from"),
-                "catalogue_kind",
-                wanted="a day as 2026-03-01",
-            )
         recipe = _recipe(found, here, each, product)
-        if recipe is not None and since is not None and since <= found.today:
-            begun.append(recipe)
-    newest = max(begun, key=lambda recipe: recipe.version, default=None)
+        if _begins(found, here, each) and recipe is not None:
+            (said if "in_force" in each else begun).append(recipe)
     now = product.recipes.filter(in_force=True).first()
-    if newest is None or (now is not None and now.version >= newest.version):
+    if said:
+        if now is not None and now.pk != said[-1].pk:
+            known = str(now.version)
+            here = f"{path}.recipes"
+            found.shelf.fault(here, said[-1].version, "catalogue_differs", known=known)
+            return
+        _put_in_force(found, product, said[-1])
+        return
+    newest = max(begun, key=lambda recipe: recipe.version, default=None)
+    if newest is not None and (now is None or now.version < newest.version):
+        _put_in_force(found, product, newest)
+
+
+def _begins(found: Found, path: str, row: Mapping[str, Any]) -> bool:
+    """Whether a row says that its version is in force, or from a day that has come."""
+    found.shelf.known(path, row, {"version", "from", "in_force", "lines"})
+    if "in_force" in row:
+        if not isinstance(row["in_force"], bool):
+            here, said = f"{path}.in_force", row["in_force"]
+            found.shelf.fault(here, said, "catalogue_kind", wanted="true or false")
+        return row["in_force"] is True
+    since = read_day(row.get("from"))
+    if since is None:
+        here, wanted = f"{path}.from", "a day as 2026-03-01"
+        found.shelf.fault(here, row.get("from"), "catalogue_kind", wanted=wanted)
+    return since is not None and since <= found.today
+
+
+def _put_in_force(found: Found, product: Product, recipe: Recipe) -> None:
+    if recipe.in_force:
         return
     product.recipes.filter(in_force=True).update(in_force=False)
-    product.recipes.filter(pk=newest.pk).update(in_force=True)
+    product.recipes.filter(pk=recipe.pk).update(in_force=True)
     found.shelf.added["in force"] += 1
 
 
@@ -139,6 +176,12 @@ def _recipe(
     for nth, line in enumerate(wanted, start=1):
         line.recipe = recipe
         shelf.place(f"{path}.lines[{nth}]", line, ("recipe", "part"), {})
+    if len(shelf.problems) > before:
+        return recipe
+    try:
+        need_lines(wanted)
+    except LotwardError as error:
+        shelf.fault(f"{path}.lines", recipe.version, error.code, **error.params)
     return recipe
 
 
@@ -196,4 +239,54 @@ def _made(method: Method) -> QuerySet[MethodPart]:
     return method.made_with_it.select_related("part")
 
 
+def _parts() -> list[listing.Row]:
+    revisions = Prefetch("revisions", Revision.objects.order_by("pk"))
+    found = []
+    for part in Part.objects.prefetch_related(revisions).order_by("pk"):
+        rows = [listing.as_row(each) for each in part.revisions.all()]
+        said = [row["code"] if len(row) == 1 else row for row in rows]
+        found.append(listing.as_row(part, revisions=said))
+    return found
+
+
+def _methods() -> list[listing.Row]:
+    """Every method with its parts; a file releases none."""
+    parts = MethodPart.objects.select_related("part").order_by("pk")
+    every = Method.objects.prefetch_related(Prefetch("made_with_it", parts))
+    found = []
+    for method in every.order_by("pk"):
+        makes = [each.part.code for each in method.made_with_it.all()]
+        found.append(listing.as_row(method, parts=makes or None))
+    return found
+
+
+def _products() -> list[listing.Row]:
+    found = []
+    for product in Product.objects.order_by("pk"):
+        sizes = [
+            listing.as_row(size, carton=size.carton.code if size.carton else None)
+            for size in product.sizes.select_related("carton").order_by("pk")
+        ]
+        recipes = [
+            listing.as_row(
+                recipe,
+                in_force=recipe.in_force,
+                lines=[_line_as_row(line) for line in recipe.lines.all()],
+            )
+            for recipe in reversed(recipes_of(product))
+        ]
+        found.append(listing.as_row(product, sizes=sizes, recipes=recipes))
+    return found
+
+
+def _line_as_row(line: RecipeLine) -> listing.Row:
+    return listing.as_row(
+        line,
+        part=line.part.code,
+        revision=line.revision.code,
+        substitute=line.substitute.code if line.substitute else None,
+    )
+
+
+listing.register(parts=_parts, products=_products, methods=_methods)
 register(parts=_part, products=_product, methods=_method)

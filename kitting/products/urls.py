@@ -2,9 +2,21 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.products.views import methods, parts
+from kitting.products.views import methods, parts, products
 
 urlpatterns: list[URLPattern] = [
+    path("products/", products.product_list, name="products"),
+    path("products/new/", products.product_new, name="product-new"),
+    path("products/<str:code>/", products.product_detail, name="product-detail"),
+    path("products/<str:code>/change/", products.product_change, name="product-change"),
+    path("products/<str:code>/size/", products.size_new, name="size-new"),
+    path(
+        "products/<str:code>/size/<int:sets>/",
+        products.size_change,
+        name="size-change",
+    ),
+    path("products/<str:code>/recipe/", products.recipe_new, name="recipe-new"),
+    path("products/<str:code>/recipe/<int:version>/", products.recipe, name="recipe"),
     path("parts/", parts.part_list, name="parts"),
     path("parts/new/", parts.part_new, name="part-new"),
     path("parts/<str:code>/", parts.part_detail, name="part-detail"),

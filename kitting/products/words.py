@@ -11,6 +11,21 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "carton_counts_pieces": _(
+        "%(part)s is not counted in pieces, so it is no carton. Choose another part."
+    ),
+    "gtin_stays": _(
+        "Boxes with the GTIN %(gtin)s are closed, so it stays. Add another box size, or"
+        " another product."
+    ),
+    "gtin_taken": _(
+        "This GTIN belongs to boxes of %(sets)s of %(product)s already. A GTIN belongs to"
+        " one product and size: use another."
+    ),
+    "gtin_wrong": _(
+        "“%(read)s” is no GTIN of 14 digits with its check digit. Copy it from the list"
+        " of your GS1 numbers."
+    ),
     "method_closed": _(
         "Method %(method)s is not used any more. Choose the one that is used now, or"
         " set this one to be in use again."
@@ -52,6 +67,33 @@ SENTENCES: dict[str, str | Promise] = {
         "Lots of %(part)s are on record, so its unit stays, and whether it is"
         " disinfected. Add another part for what is different."
     ),
+    "product_stays": _(
+        "Boxes of %(product)s are closed, so its language and its profile stay. Add"
+        " another product for what is different."
+    ),
+    "recipe_counts_pieces": _(
+        "%(part)s is not counted in pieces, so it is no part of a box. Choose another."
+    ),
+    "recipe_empty": _(
+        "There is nothing in it that each set needs. Enter at least one part in each set."
+    ),
+    "recipe_is_in_force": _("Version %(version)s of %(product)s is in force already."),
+    "recipe_lines_gone": _(
+        "The form came back without its lines. Load the page again."
+    ),
+    "recipe_part_twice": _(
+        "%(part)s is there twice. Enter it once, with the other revision in its place."
+    ),
+    "recipe_pieces_out_of_range": _(
+        "The pieces of %(part)s cannot be right. Enter 1 to %(most)s."
+    ),
+    "recipe_substitute": _(
+        "What is taken in place of %(part)s is another revision of the same part. Choose"
+        " one, or no other."
+    ),
+    "recipe_too_many_lines": _(
+        "A recipe has at most %(most)s lines. Remove the others."
+    ),
     "revision_closed": _(
         "Revision %(revision)s of %(part)s is closed: no new lot of it is taken in."
         " Choose the revision that is made now, or ask a manager to open it again."
@@ -70,6 +112,19 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "revision_taken": _(
         "%(part)s has a revision %(revision)s already. Choose another code."
+    ),
+    "sets_out_of_range": _(
+        "%(read)s sets cannot be right. Enter 1 to %(most)s whole sets."
+    ),
+    "size_closed": _(
+        "Boxes of %(sets)s of %(product)s are not packed any more. Choose another size,"
+        " or ask a manager to open it again."
+    ),
+    "size_taken": _(
+        "%(product)s has boxes of %(sets)s already. Choose another number of sets."
+    ),
+    "too_many_cautions": _(
+        "There are more than %(most)s cautions. Keep those that the user needs."
     ),
 }
 

@@ -10,6 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.figures import scaled
+from kitting.models import Revision
 from kitting.web.wording import UNSAID
 
 
@@ -59,3 +60,24 @@ class FigureField(FigureText):
             return scaled(text, self.by, up=self.up)
         except LotwardError as error:
             raise ValidationError(UNSAID, error.code) from None
+
+
+class RevisionField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """A revision, listed under its part, so that only pairs that exist can be chosen.
+
+    Args:
+        made_now: Whether only those are offered of which new lots are taken in.
+        **options: As for any field of rows.
+    """
+
+    def __init__(self, *, made_now: bool = False, **options: Any) -> None:
+        revisions = Revision.objects.select_related("part").order_by(
+            "part__name", "code"
+        )
+        if made_now:
+            revisions = revisions.filter(active=True)
+        options.setdefault("queryset", revisions)
+        super().__init__(**options)
+
+    def label_from_instance(self, obj: Revision) -> str:
+        return f"{obj.part.name}, revision {obj.code}"

@@ -11,10 +11,6 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
-    "catalogue_gtin": _(
-        "This is no GTIN of 14 digits with its check digit. Copy it from the list of"
-        " your GS1 numbers."
-    ),
     "catalogue_has_problems": _(
         "%(count)s problems are in the catalogue, so nothing of it was taken in."
         " Correct them and load it again."

@@ -122,6 +122,10 @@ def catalogue(begin: date) -> dict[str, Any]:
         part |= {"sampled": False, "revisions": part["revisions"][:1]}
         part |= {"needs_check": code in BY_SIGHT, "needs_clearing": code in ON_THE_BELT}
     (product,) = (each for each in data["products"] if each["code"] == PRODUCT)
+    product["sizes"] = [
+        {name: value for name, value in size.items() if name != "carton"}
+        for size in product["sizes"]
+    ]
     product["recipes"] = [{**product["recipes"][0], "from": str(begin)}]
     meter = {**data["meters"][0], "calibrated": str(begin - timedelta(days=30))}
     meter["due"] = str(begin + timedelta(days=3_000))

@@ -30,7 +30,8 @@ ROOMS = (
     *("bag", "carrier", "evidence", "inspection", "kind", "lamp", "lot", "lots"),
     *("meter", "meters", "part", "place", "places", "planning", "protocol", "put"),
     *("protocols", "run", "runs", "sample", "yields", "carriers", "lamps"),
-    *("method", "methods", "parts", "revision"),
+    *("method", "methods", "parts", "product", "products", "recipe", "revision"),
+    *("size",),
 )
 """First words of the names of the pages that are toured."""
 
@@ -80,6 +81,11 @@ def pages_of(history: History) -> Pages:
     add("part-set", part.code)
     for name in ("part-detail", "part-change", "revision-new"):
         add(name, part.code)
+    product = history.size.product.code
+    for name in ("product-detail", "product-change", "size-new", "recipe-new"):
+        add(name, product)
+    add("size-change", product, history.size.sets)
+    add("recipe", product, 1)
     for name in ("revision-detail", "revision-change"):
         add(name, part.code, history.band.code)
     add("part-dose", part.code)

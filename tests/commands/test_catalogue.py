@@ -262,7 +262,7 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
     "a check digit": (
         # 09521234000014 is the same body as 09521234000013: python-stdnum, ean.
         lambda d: _gtin(d, "09521234000014"),
-        {"products[1].sizes[1].gtin": "catalogue_gtin"},
+        {"products[1].sizes[1].gtin": "gtin_wrong"},
     ),
     "a GTIN of two sizes": (
         lambda d: _gtin(d, "09521234000020"),
@@ -398,7 +398,7 @@ def test_the_command_loads_and_says_how_much(capsys) -> None:
     assert "would be added; nothing was written." in capsys.readouterr().out
     assert not Place.objects.exists()
     call_command("catalogue", str(FILE))
-    assert "12 places, 3 benches, 9 parts" in capsys.readouterr().out
+    assert "12 places, 3 benches, 12 parts" in capsys.readouterr().out
     assert Operation.objects.get().by_name == "command line"
     assert Recipe.objects.filter(in_force=True).count() == 2
     call_command("catalogue", str(FILE))

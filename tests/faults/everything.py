@@ -28,6 +28,7 @@ from kitting.models import (
     Evidence,
     Lamp,
     Method,
+    Part,
     PrintJob,
     User,
     Yield,
@@ -38,8 +39,9 @@ from kitting.people import services as people
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
 from kitting.products.queries.methods import mark_of
-from kitting.products.services import methods
+from kitting.products.services import methods, recipes
 from kitting.products.services import parts as products
+from kitting.products.services import products as services
 from lotward.catalogue.loading import load_catalogue
 from tests import factories, ledgers
 from tests.factories import make_lot, sign
@@ -92,6 +94,16 @@ def _set_up(history: History) -> None:
     note = products.RevisionNote("Longer", "Quality officer", "", "Used up first")
     products.add_revision(part="TIE", code="B", note=note, sign=sign())
     products.change_revision(part="TIE", code="B", active=False, sign=sign())
+    carton = Part.objects.get(code="TIE")
+    shield = services.ProductFacts(name="New shield", cautions="A splash barrier.")
+    services.add_product(code="NEW", to=shield, sign=sign())
+    services.change_product(code="NEW", to=shield, sign=sign())
+    of = {"product": "NEW", "sets": 6, "to": services.SizeFacts(carton_id=carton.pk)}
+    services.add_size(**of, sign=sign())
+    services.change_size(**of, active=True, sign=sign())
+    line = recipes.LineFacts(history.band.pk, 1)
+    recipes.add_recipe(product="NEW", lines=[line], sign=sign())
+    recipes.put_in_force(product="NEW", version=1, seen=None, sign=sign())
     settings = {"machine_group": "Printers", "part_ids": [part.pk]}
     methods.add_method(code="PRINT-S1", settings_version="1", **settings, sign=sign())
     methods.change_method(code="PRINT-S1", active=True, sign=sign())

@@ -24,7 +24,9 @@ from lotward.demo.people import PEOPLE
 
 DATA = masterdata.read()
 REVISIONS = {
-    (part["code"], revision) for part in DATA["parts"] for revision in part["revisions"]
+    (part["code"], each["code"] if isinstance(each, dict) else each)
+    for part in DATA["parts"]
+    for each in part["revisions"]
 }
 SIZES = [size for product in DATA["products"] for size in product["sizes"]]
 RECIPES = [recipe for product in DATA["products"] for recipe in product["recipes"]]

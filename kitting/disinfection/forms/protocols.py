@@ -10,12 +10,11 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Refused
 from kitting.domain.figures import written
-from kitting.lots.forms.lots import RevisionField
 from kitting.models import Evidence
 from kitting.models.base import pairs
 from kitting.models.lots import Container
 from kitting.models.runs import Process
-from kitting.web.fields import CodeField, FigureField, ReasonField
+from kitting.web.fields import CodeField, FigureField, ReasonField, RevisionField
 from kitting.web.forms import DayField, KeyedForm, NamedForm, SpokenForm
 from kitting.web.http import add_refusal
 

@@ -11,11 +11,11 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 from django.utils.translation import gettext_lazy as _
 
-from kitting.models import Lot, Method, Part, Place, Revision
+from kitting.models import Lot, Method, Part, Place
 from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy
-from kitting.web.fields import CodeField
+from kitting.web.fields import CodeField, RevisionField
 from kitting.web.forms import DayField, FilterForm, KeyedForm
 
 MOST_COUNTS = 500
@@ -69,18 +69,6 @@ def sure_field() -> forms.CharField:
     )
 
 
-class RevisionField(forms.ModelChoiceField):  # type: ignore[type-arg]
-    """A revision, listed under its part, so that only pairs that exist can be chosen."""
-
-    def __init__(self, **options: Any) -> None:
-        revisions = Revision.objects.filter(active=True).select_related("part")
-        revisions = revisions.order_by("part__name", "code")
-        super().__init__(queryset=revisions, **options)
-
-    def label_from_instance(self, obj: Revision) -> str:
-        return f"{obj.part.name}, revision {obj.code}"
-
-
 def ways_to_have_counted() -> list[tuple[str, Any]]:
     """Ways of counting what comes in, with that nobody said."""
     return [("", _("not recorded")), *WAYS.items()]
@@ -131,7 +119,9 @@ class NewLotForm(SureForm):
     }
 
     revision = RevisionField(
-        label=_("Part and revision"), empty_label=_("Choose what was made")
+        made_now=True,
+        label=_("Part and revision"),
+        empty_label=_("Choose what was made"),
     )
     number = CodeField(
         label=_("Lot number"),

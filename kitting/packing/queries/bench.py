@@ -403,7 +403,7 @@ def choices(bench: Bench) -> list[Choice]:
     """
     newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
     sizes = list(
-        BoxSize.objects.filter(product__recipes__in_force=True)
+        BoxSize.objects.filter(product__recipes__in_force=True, active=True)
         .select_related("product")
         .annotate(newest=Subquery(newest))
         .order_by("product__code", "sets")

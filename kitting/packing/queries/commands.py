@@ -35,7 +35,7 @@ def command_list() -> list[tuple[str, str]]:
 def size_commands() -> list[tuple[str, str]]:
     """The command that starts a box of each size that is packed, with what it does."""
     sizes = list(
-        BoxSize.objects.filter(product__recipes__in_force=True)
+        BoxSize.objects.filter(product__recipes__in_force=True, active=True)
         .select_related("product")
         .order_by("sets", "product__code")
         .distinct()

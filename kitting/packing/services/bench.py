@@ -173,7 +173,7 @@ def _start(scan: _Scan, command: Command) -> Answer:
 
 def _size_now(command: Command) -> BoxSize:
     sizes = BoxSize.objects.filter(
-        sets=command.sets, product__recipes__in_force=True
+        sets=command.sets, product__recipes__in_force=True, active=True
     ).select_related("product")
     if command.product:
         sizes = sizes.filter(product__code=command.product)

@@ -231,7 +231,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     Raises:
         Conflict: ``bench_has_a_box``.
         Missing: If the bench or size is not there.
-        Refused: ``bench_closed``, ``no_recipe_in_force``.
+        Refused: ``bench_closed``, ``size_closed``, ``no_recipe_in_force``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -273,6 +273,9 @@ def _size_and_recipe(size_id: int) -> tuple[BoxSize, Recipe]:
     sizes = _SIZE(size_id)
     if not sizes:
         raise Missing("row_missing", what="box size")
+    if not sizes[0].active:
+        of = sizes[0].product.name
+        raise Refused("size_closed", product=of, sets=sizes[0].sets)
     recipes = _IN_FORCE(sizes[0].product_id)
     if not recipes:
         raise Refused("no_recipe_in_force", product=sizes[0].product.name)

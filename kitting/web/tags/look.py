@@ -246,7 +246,7 @@ _BESIDE: Final = {
     **dict.fromkeys(("bags", "samples", "bag-numbers", "inspection"), "kitting:lots"),
     **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
     "journal": "dispatch:recall",
-    **dict.fromkeys(("methods", "parts"), "kitting:lots"),
+    **dict.fromkeys(("methods", "parts", "products"), "kitting:lots"),
 }
 """Words of pages whose addresses do not begin with that of their word."""
 

@@ -1,4 +1,4 @@
-"""``manage.py catalogue FILE``: load the catalogue of a workshop.
+"""``manage.py catalogue FILE``: load the catalogue of a workshop; ``--export`` back.
 
 A workshop that is no demo has to be set up before its first lot comes in. Django's own
 loading of rows would walk past the services, the journal and every rule.
@@ -15,7 +15,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.domain.shown import shown
-from kitting.ledger import clock
+from kitting.ledger import clock, locking
+from kitting.ledger.listing import written_catalogue
 from kitting.ledger.shelf import Problem
 from kitting.management.signing import ask_who, signed
 from kitting.web.messages import sentence
@@ -31,11 +32,15 @@ class Command(BaseCommand):
     help = (
         "Load places, benches, label stock, parts, methods, products, meters, protocols"
         " and consignees from a JSON file: all of it, or nothing. What is there already is"
-        " left as it is; fixtures/harrow_lane.json shows the form."
+        " left as it is; fixtures/harrow_lane.json shows the form. With --export, write"
+        " what is on record as such a file."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("file", help="a JSON file")
+        parser.add_argument("file", nargs="?", help="a JSON file to load")
+        parser.add_argument(
+            "--export", metavar="FILE", help="write what is on record to a new file"
+        )
         parser.add_argument(
             "--dry-run", action="store_true", help="say what would be, write nothing"
         )
@@ -43,7 +48,31 @@ class Command(BaseCommand):
 
     @clock.at_the_workshop()
     def handle(self, *args: Any, **options: Any) -> None:
-        path = Path(options["file"])
+        if bool(options["file"]) == bool(options["export"]):
+            msg = "Name a file to load, or one to write with --export."
+            raise CommandError(msg)
+        if options["export"]:
+            self._write(Path(options["export"]))
+        else:
+            self._load(Path(options["file"]), options)
+
+    def _write(self, path: Path) -> None:
+        with locking.snapshot():
+            found = written_catalogue()
+        text = json.dumps(found, indent=2, ensure_ascii=False)
+        try:
+            with path.open("x", encoding="utf-8") as file:
+                file.write(f"{text}\n")
+        except FileExistsError as error:
+            msg = f"{path} is there already. Name another file."
+            raise CommandError(msg) from error
+        except OSError as error:
+            msg = f"{path} cannot be written: {error.strerror}."
+            raise CommandError(msg) from error
+        rows = sum(len(each) for each in found.values() if isinstance(each, list))
+        self.stdout.write(f"{rows} rows written to {path}.")
+
+    def _load(self, path: Path, options: dict[str, Any]) -> None:
         data = _content(path)
         try:
             if options["dry_run"]:

@@ -33,6 +33,7 @@ from dispatch.recall.queries import Target
 from kitting.disinfection.forms.protocols import load_forms
 from kitting.domain.shown import shown
 from kitting.labels import kinds
+from kitting.lots.queries.usual import LastBag
 from kitting.models import User, Workshop
 from kitting.web.forms import SpokenForm
 from lotward.forms import SignInForm
@@ -86,6 +87,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "checkers": User.objects.all,
         "again": lambda: True,
         "kind": lambda: kinds.BAG,
+        "last": lambda: LastBag({}, ()),
         "lines": list,
         "lot": factories.make_lot,
         "meters": list,

@@ -1,0 +1,262 @@
+"""Forms of products, their box sizes and recipes."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from kitting.domain.errors import Refused
+from kitting.ledger.coded import NAME_LONGEST, PRODUCT_CODE_LONGEST
+from kitting.models import Part, Recipe, Revision
+from kitting.models.catalogue import Per, Profile, Unit
+from kitting.printing.forms.stocks import capitals
+from kitting.products.steps.products import (
+    CAUTION_LONGEST,
+    LABEL_TEXT_LONGEST,
+    MOST_CAUTIONS,
+    MOST_SETS,
+)
+from kitting.products.steps.recipes import MOST_LINES, MOST_PIECES, LineFacts
+from kitting.web.fields import CodeField, RevisionField
+from kitting.web.forms import KeyedForm, SpokenForm
+from kitting.web.messages import sentence
+
+LANGUAGES: Final[list[tuple[str, Any]]] = [
+    ("en", _("English")),
+    ("de", _("German")),
+    ("fr", _("French")),
+    ("es", _("Spanish")),
+    ("it", _("Italian")),
+    ("nl", _("Dutch")),
+    ("pl", _("Polish")),
+    ("pt", _("Portuguese")),
+    ("cs", _("Czech")),
+    ("da", _("Danish")),
+    ("el", _("Greek")),
+    ("sv", _("Swedish")),
+]
+PROFILES: Final[list[tuple[str, Any]]] = [
+    (Profile.NONE, _("none: no marks of a device or of protective equipment")),
+    (Profile.PPE, _("protective equipment")),
+    (Profile.DEVICE, _("medical device")),
+]
+
+
+class ProductForm(KeyedForm):
+    """What a product is."""
+
+    things = {"label_text": _("the line of the label"), "profile": _("the profile")}
+
+    name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
+    language = forms.ChoiceField(
+        label=_("Language of its texts"),
+        choices=LANGUAGES,
+        help_text=_("The name and the cautions are written in it."),
+    )
+    profile = forms.ChoiceField(
+        label=_("Profile"),
+        choices=PROFILES,
+        help_text=_("Marks on a label are the maker’s declaration."),
+    )
+    label_text = forms.CharField(
+        label=_("A line of its own on the label"),
+        required=False,
+        max_length=LABEL_TEXT_LONGEST,
+    )
+    cautions = forms.CharField(
+        label=_("Cautions"),
+        required=False,
+        max_length=(CAUTION_LONGEST + 2) * MOST_CAUTIONS,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text=_("One in each line, on every box and slip."),
+    )
+
+
+class ProductNewForm(ProductForm):
+    """A new product."""
+
+    code = CodeField(
+        max_length=PRODUCT_CODE_LONGEST,
+        help_text=_("1 to 8 capitals and digits, such as FS1EN. It stays."),
+    )
+
+    field_order = ("op_key", "code")
+
+    def clean_code(self) -> str:
+        """The code in capitals."""
+        return capitals(self.cleaned_data["code"])
+
+
+class ProductChangeForm(ProductForm):
+    """A product as it is to be from now on.
+
+    Args:
+        *args: As for any form.
+        fixed: Whether boxes rest on its language and profile.
+        **kwargs: As for any form.
+    """
+
+    things = {"seen": _("what was on record")}
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
+
+    def __init__(self, *args: Any, fixed: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name in ("language", "profile") if fixed else ():
+            del self.fields[name]
+
+
+class SizeForm(KeyedForm):
+    """A box size."""
+
+    things = {"sets": _("how many sets a box holds"), "carton": _("the carton")}
+
+    sets = forms.IntegerField(
+        label=_("Sets in a box"), min_value=1, max_value=MOST_SETS
+    )
+    gtin = forms.CharField(
+        label=_("GTIN"),
+        required=False,
+        max_length=14,
+        help_text=_("14 digits, from the list of your GS1 numbers. Empty: none."),
+        widget=forms.TextInput(
+            attrs={"class": "number", "inputmode": "numeric", "autocomplete": "off"}
+        ),
+    )
+    carton = forms.ModelChoiceField(
+        label=_("Carton"),
+        queryset=Part.objects.filter(unit=Unit.PIECE),
+        required=False,
+        empty_label=_("not said"),
+        help_text=_("A part like others. What the empty box weighs is its mass."),
+    )
+
+
+class SizeChangeForm(SizeForm):
+    """A box size as it is to be from now on."""
+
+    things = {"seen": _("what was on record")}
+
+    sets = None  # type: ignore[assignment]
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
+    active = forms.BooleanField(
+        label=_("In use"),
+        required=False,
+        help_text=_("Without the tick no box of this size is started."),
+    )
+
+
+class RecipeLineForm(SpokenForm):
+    """One line of a recipe; an empty one is passed over."""
+
+    things = {
+        "pieces": _("how many pieces are needed"),
+        "substitute": _("what may be taken in its place"),
+    }
+
+    revision = RevisionField(
+        label=_("Part and revision"), required=False, empty_label=_("nothing")
+    )
+    pieces = forms.IntegerField(
+        label=_("Pieces"), required=False, min_value=1, max_value=MOST_PIECES
+    )
+    per = forms.ChoiceField(
+        label=_("In each"),
+        choices=[(Per.SET, _("set")), (Per.BOX, _("box"))],
+        required=False,
+    )
+    substitute = RevisionField(
+        label=_("Or in its place"), required=False, empty_label=_("no other")
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the rest of a line that is begun."""
+        data = super().clean() or self.cleaned_data
+        begun = data.get("pieces") or data.get("substitute") or data.get("revision")
+        for name in ("revision", "pieces") if begun else ():
+            if not data.get(name) and name not in self.errors:
+                self.ask_for(name, "recipe_line_incomplete")
+        return data
+
+    @property
+    def line(self) -> LineFacts | None:
+        """The line of a valid form, or None for an empty one."""
+        data = self.cleaned_data
+        if not data.get("revision"):
+            return None
+        other: Revision | None = data.get("substitute")
+        return LineFacts(
+            revision_id=data["revision"].pk,
+            pieces=data["pieces"],
+            per=data.get("per") or Per.SET,
+            substitute_id=other.pk if other else None,
+        )
+
+
+RecipeLineForms = forms.formset_factory(
+    RecipeLineForm, extra=3, max_num=MOST_LINES, validate_max=True
+)
+
+
+class RecipeForm(KeyedForm):
+    """A version of a recipe, with its lines.
+
+    Args:
+        data: What was sent, or None.
+        *args: As for any form.
+        last: The version before, whose lines are filled in; None for the first.
+        **kwargs: As for any form.
+    """
+
+    def __init__(
+        self, data: Any = None, *args: Any, last: Recipe | None = None, **kwargs: Any
+    ) -> None:
+        super().__init__(data, *args, **kwargs)
+        gone = sentence(Refused("recipe_lines_gone"))
+        many = sentence(Refused("recipe_too_many_lines", most=MOST_LINES))
+        # What was sent is read alone: by the time that it is sent again, the newest
+        # version is another one, and a line like one of that would count as untouched.
+        shown = last.lines.all() if last and data is None else ()
+        self.lines = RecipeLineForms(
+            data,
+            prefix="line",
+            initial=[
+                {
+                    "revision": line.revision_id,
+                    "pieces": line.pieces,
+                    "per": line.per,
+                    "substitute": line.substitute_id,
+                }
+                for line in shown
+            ],
+            error_messages={"missing_management_form": gone, "too_many_forms": many},
+        )
+        # Each line would read all revisions again.
+        empty = self.lines.empty_form.fields
+        for name in ("revision", "substitute"):
+            choices = list(empty[name].choices)  # type: ignore[attr-defined]
+            for line in self.lines:
+                line.offer(name, choices)
+
+    def is_valid(self) -> bool:
+        """Whether the form and all its lines can be read."""
+        lines_too = self.lines.is_valid()
+        return super().is_valid() and lines_too
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What each set and each box needs."""
+        found = (form.line for form in self.lines)
+        return {"lines": [line for line in found if line is not None]}
+
+
+class RecipeForceForm(KeyedForm):
+    """That a version is in force from now on."""
+
+    things = {"seen": _("the version that was in force")}
+
+    seen = forms.IntegerField(
+        required=False, min_value=1, max_value=32_000, widget=forms.HiddenInput
+    )

@@ -1,0 +1,106 @@
+"""Products with their sizes and recipes, and what a product still lacks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Prefetch, Q, QuerySet
+
+from kitting.models import Box, BoxSize, Product, Recipe, RecipeLine
+
+
+@dataclass(frozen=True)
+class ProductPage:
+    """A product with all that hangs on it."""
+
+    product: Product
+    sizes: list[BoxSize]
+    """With ``packed``, how many boxes of it are closed."""
+    recipes: list[Recipe]
+    """With their lines, the newest first."""
+
+    @property
+    def in_force(self) -> Recipe | None:
+        """The version by which boxes are packed."""
+        return next((each for each in self.recipes if each.in_force), None)
+
+    @property
+    def newest(self) -> Recipe | None:
+        """The newest version."""
+        return self.recipes[0] if self.recipes else None
+
+    @property
+    def lacks(self) -> list[str]:
+        """What it cannot be packed without."""
+        missing = {
+            "size": not any(size.active for size in self.sizes),
+            "recipe": not self.recipes,
+            "in force": bool(self.recipes) and self.in_force is None,
+        }
+        return [name for name, lacking in missing.items() if lacking]
+
+
+def all_products() -> QuerySet[Product]:
+    """Every product with its sizes and recipes, by code.
+
+    Returns:
+        The products.
+    """
+    return Product.objects.prefetch_related("sizes", "recipes").order_by("code")
+
+
+def version_in_force(product: Product) -> int | None:
+    """Give the version by which boxes of a product are packed.
+
+    Args:
+        product: With its recipes.
+
+    Returns:
+        The version; None where none is in force.
+    """
+    found = (each.version for each in product.recipes.all() if each.in_force)
+    return next(found, None)
+
+
+def product_page(product: Product) -> ProductPage:
+    """Give a product with all that hangs on it.
+
+    Args:
+        product: The product.
+
+    Returns:
+        All of it.
+    """
+    packed = Count("boxes", filter=Q(boxes__serial__isnull=False))
+    sizes = product.sizes.select_related("carton").annotate(packed=packed)
+    return ProductPage(
+        product=product,
+        sizes=list(sizes.order_by("sets")),
+        recipes=list(recipes_of(product)),
+    )
+
+
+def recipes_of(product: Product) -> QuerySet[Recipe]:
+    """Versions of a product's recipe with their lines, newest first.
+
+    Args:
+        product: The product.
+
+    Returns:
+        The versions.
+    """
+    lines = RecipeLine.objects.select_related("part", "revision", "substitute")
+    found = product.recipes.prefetch_related(Prefetch("lines", lines.order_by("pk")))
+    return found.order_by("-version")
+
+
+def is_packed(product: Product) -> bool:
+    """Whether a box of a product was ever closed.
+
+    Args:
+        product: The product.
+
+    Returns:
+        True where its labels rest on what it is.
+    """
+    return Box.objects.filter(size__product=product, serial__isnull=False).exists()
