@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 
 from django.db.models import Exists, F, OuterRef, Q, Sum
@@ -23,6 +24,7 @@ from kitting.ledger.proof.streams import grouped, rows, side_by_side
 from kitting.models import (
     Bag,
     BoxLine,
+    Link,
     Movement,
     Protocol,
     Run,
@@ -36,6 +38,7 @@ RUN = Run._meta.db_table
 BAG = Bag._meta.db_table
 LINE = BoxLine._meta.db_table
 STAY = RunBag._meta.db_table
+LINK = Link._meta.db_table
 
 
 def verdicts(tally: Tally) -> None:
@@ -44,11 +47,11 @@ def verdicts(tally: Tally) -> None:
     Args:
         tally: Where runs are counted and faults noted.
     """
-    endings = {act.gave.get("run"): act for act in done("close_run", "give_up_run")}
     found = Run.objects.select_related("protocol").prefetch_related(
         "readings", "dosimeters", "values", "verdicts"
     )
-    for run in found.order_by("pk").iterator(chunk_size=25):
+    every = found.order_by("pk").iterator(chunk_size=25)
+    for run, ending in _with_endings(tally, every):
         tally.count += 1
         if run.zone_um is not None and run.belt_um_s is not None:
             tally.same(
@@ -58,7 +61,6 @@ def verdicts(tally: Tally) -> None:
                 exposure.exposure_ms(run.zone_um, run.belt_um_s),
                 run.exposure_ms,
             )
-        ending = endings.get(run.number)
         _ended(tally, run, ending)
         given = {row.side: row for row in run.verdicts.all()}
         if run.stage == RunStage.OPEN:
@@ -70,6 +72,56 @@ def verdicts(tally: Tally) -> None:
             _judge(tally, run, given)
         else:
             _judge_hold(tally, run, given)
+
+
+def _with_endings(
+    tally: Tally, runs: Iterator[Run]
+) -> Iterator[tuple[Run, Done | None]]:
+    """Give each run with the act that ended it, those that are open at last.
+
+    Runs end about as they began, so few endings are read ahead of their runs.
+    """
+    acts, ahead = _endings(), dict[str, Done]()
+    still_open = []
+    for run in runs:
+        if run.stage == RunStage.OPEN:
+            still_open.append(run)
+            continue
+        _read_to(tally, run.number, acts, ahead)
+        yield run, ahead.pop(run.number, None)
+    _read_to(tally, None, acts, ahead)
+    for run in still_open:
+        yield run, ahead.pop(run.number, None)
+    for act in ahead.values():
+        _twice(tally, act)
+
+
+def _endings() -> Iterator[tuple[str, Done]]:
+    for act in done("close_run", "give_up_run"):
+        if "run" in act.gave:  # else the chain names the link
+            yield act.gave["run"], act
+
+
+def _read_to(
+    tally: Tally,
+    number: str | None,
+    acts: Iterator[tuple[str, Done]],
+    ahead: dict[str, Done],
+) -> None:
+    """Read on to the end of a run; to the last one, where it is of none."""
+    if number in ahead:
+        return
+    for ended, act in acts:
+        if ended in ahead:
+            _twice(tally, act)
+        ahead[ended] = act
+        if ended == number:
+            return
+
+
+def _twice(tally: Tally, act: Done) -> None:
+    words = "It ends a run that has ended before, or is not there."
+    tally.add(LINK, act.link, words, "a run", act.gave.get("run", "none"))
 
 
 def _ended(tally: Tally, run: Run, ending: Done | None) -> None:

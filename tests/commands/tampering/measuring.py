@@ -6,6 +6,7 @@ the faults that must be found.
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 
 from django.db.models import F
@@ -115,6 +116,15 @@ def run_closed_later(history: History) -> list[Named]:
     assert run.closed_at is not None
     change(run, closed_at=run.closed_at + timedelta(days=1))
     return [("runs", Run, run.pk)]
+
+
+@tamperer
+def run_that_acts_ended_twice(history: History) -> list[Named]:
+    ended = Link.objects.filter(operation__name="close_run").order_by("pk")
+    first, *_others, last = ended
+    one, two = (json.loads(link.outcome)["run"] for link in (first, last))
+    change(last, outcome=last.outcome.replace(two, one))
+    return [("chain", Link, last.pk), ("runs", Link, last.pk)]
 
 
 @tamperer
