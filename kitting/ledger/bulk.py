@@ -50,12 +50,12 @@ def _blank(model: type[models.Model]) -> dict[str, Any]:
 @cache
 def _links(model: type[models.Model], names: tuple[str, ...]) -> list[tuple[str, str]]:
     """Those of some fields that name a row, and the columns that have its id."""
-    fields = {field.name: field for field in model._meta.local_concrete_fields}
-    return [
-        (name, fields[name].attname)
-        for name in names
-        if name in fields and fields[name].attname != name
-    ]
+    columns = {field.name: field.attname for field in model._meta.concrete_fields}
+    strange = set(names) - columns.keys() - set(columns.values())
+    if strange:
+        msg = f"{model.__name__} has no {', '.join(sorted(strange))}."
+        raise TypeError(msg)
+    return [(n, columns[n]) for n in names if columns.get(n, n) != n]
 
 
 def fresh(model: type[Row], /, **values: Any) -> Row:
@@ -68,6 +68,9 @@ def fresh(model: type[Row], /, **values: Any) -> Row:
 
     Returns:
         The row.
+
+    Raises:
+        TypeError: If it has no such field.
     """
     kept = {**_blank(model), **values}
     state = kept["_state"] = ModelState()

@@ -75,6 +75,20 @@ def test_one_bad_row_leaves_none() -> None:
     assert lot.bags.count() == 1
 
 
+def test_a_fresh_row_is_as_its_model_makes_it() -> None:
+    lot = factories.make_lot()
+    given = {"number": "B1000042T", "lot": lot, "pieces": 7, "place_id": 3}
+    fresh, made = bulk.fresh(Bag, **given), Bag(**given)
+    kept = [dict(vars(row)) for row in (fresh, made)]
+    states = [vars(each.pop("_state")) for each in kept]
+    assert kept[0] == kept[1]
+    assert states[0]["fields_cache"] == states[1]["fields_cache"] == {"lot": lot}
+    assert fresh._state.adding
+    assert bulk.fresh(Bag, number="B1000042T").pieces == Bag().pieces
+    with pytest.raises(TypeError, match="colour"):
+        bulk.fresh(Bag, colour="red")
+
+
 def test_nothing_is_no_error() -> None:
     before = Bag.objects.count()
     with transaction.atomic():
