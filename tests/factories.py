@@ -313,6 +313,7 @@ def open_run(protocol: Protocol, meter: Meter | None = None, **changes: Any) -> 
             "meter_id": (meter or make_meter()).pk,
             "belt": Belt(zone_um=500_000, belt_um_s=1_500),
             "readings": [(1, "top", 4_000)],
+            "sure": "Lamps are warming up",
             "sign": sign(),
             **changes,
         }

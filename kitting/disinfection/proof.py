@@ -163,7 +163,7 @@ def _doses(run: Run) -> dict[exposure.Side, exposure.SideDose]:
         exposure_ms=run.exposure_ms,
         passes=run.passes,
         rel_u_ppm=run.rel_u_ppm,
-        belt_u_ppm=run.belt_u_ppm,
+        belt_u_ppm=run.path_u_ppm,
         decline_ppm=run.decline_ppm,
     )
     dosed = [
@@ -171,7 +171,7 @@ def _doses(run: Run) -> dict[exposure.Side, exposure.SideDose]:
         for row in run.dosimeters.all()
     ]
     return doses.with_dosimeters(
-        read, dosed, belt_u_ppm=run.belt_u_ppm, decline_ppm=run.decline_ppm
+        read, dosed, belt_u_ppm=run.path_u_ppm, decline_ppm=run.decline_ppm
     )
 
 

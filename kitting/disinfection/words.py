@@ -336,6 +336,11 @@ SENTENCES: dict[str, str | Promise] = {
         "Run %(run)s is on hold by %(by)s: %(reason)s. Nothing goes on until the hold"
         " is lifted."
     ),
+    "run_would_fail": _(
+        "With these readings the dose on the %(side)s side is sure to be %(low)s mJ/cm²,"
+        " and %(required)s is required: the run would fail. Change speed, time or"
+        " passes, or say why it is opened all the same."
+    ),
     "side_not_read": _(
         "The protocol requires a dose on the %(side)s side, which was not read. Read"
         " it, then close the run."
@@ -372,6 +377,10 @@ SENTENCES: dict[str, str | Promise] = {
         " shown."
     ),
     "zone_too_long": _("The lit zone is longer than %(most)s m. Check the unit, mm."),
+    "zone_u_out_of_range": _(
+        "The uncertainty of the lit zone is below 0 or as long as the zone. Enter it in"
+        " mm."
+    ),
 }
 
 register(SENTENCES)

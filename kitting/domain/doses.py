@@ -76,21 +76,37 @@ def _strength(dose: SideDose) -> tuple[int, int]:
 
 
 def largest_uj_cm2(
-    readings: Iterable[Reading], dosed: Iterable[int], *, exposure_ms: int, passes: int
+    readings: Iterable[Reading],
+    dosed: Iterable[Dosed],
+    *,
+    exposure_ms: int,
+    passes: int,
+    rel_u_ppm: int = 0,
+    belt_u_ppm: int = 0,
 ) -> int:
     """Give the largest dose that a part may have had in a run, on either side.
 
-    For what a material can take the strongest point counts, not the weakest.
+    For what a material can take the strongest point counts, not the weakest, and of
+    its dose the upper bound. A decline of the lamps only makes a dose smaller: it does
+    not count here.
 
     Args:
         readings: Every reading of the run; may be empty.
-        dosed: Doses of dosimeters in μJ/cm²; may be empty.
+        dosed: What dosimeters showed; may be empty.
         exposure_ms: Time of one pass in ms.
         passes: Number of passes.
+        rel_u_ppm: Relative expanded uncertainty (k = 2) of the meter in ppm.
+        belt_u_ppm: The same of the time in the light.
 
     Returns:
         Dose in μJ/cm², rounded up; 0 where nothing was measured.
     """
     strongest = max((reading.uw_cm2 for reading in readings), default=0)
-    lit = -(-strongest * exposure_ms * passes // 1000)
-    return max([lit, *dosed])
+    lit = strongest * exposure_ms * passes
+    share = margins.combined_ppm(rel_u_ppm, belt_u_ppm)
+    bounds = [margins.high(lit, share, 1000)]
+    bounds += [
+        margins.high(each.uj_cm2, margins.combined_ppm(each.rel_u_ppm, belt_u_ppm))
+        for each in dosed
+    ]
+    return max(bounds)

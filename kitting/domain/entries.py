@@ -38,6 +38,8 @@ class Belt:
     passes: int = 1
     u_ppm: int = 0
     """Relative expanded uncertainty (k = 2) of the speed, or of the time, in ppm."""
+    zone_u_ppm: int = 0
+    """The same of the length of the lit zone."""
     decline_ppm: int = 0
     """By how much the lamps may be weaker than they are read, in ppm."""
 

@@ -79,3 +79,20 @@ def low(product: int, margin: int, per: int = 1) -> int:
     950
     """
     return product * (MILLION - margin) // (per * MILLION)
+
+
+def high(product: int, share: int, per: int = 1) -> int:
+    """Give the upper bound of a measured figure, rounded up once.
+
+    Args:
+        product: The exact figure, in units of which ``per`` make one of the result.
+        share: What to add in ppm, 0 or more.
+        per: Units of the product in one unit of the result.
+
+    Returns:
+        The bound.
+
+    >>> high(1_000_001, 50_000, 1000)
+    1051
+    """
+    return -(-product * (MILLION + share) // (per * MILLION))

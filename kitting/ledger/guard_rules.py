@@ -73,6 +73,7 @@ FIXED = (
             "exposure_ms",
             "passes",
             "belt_u_ppm",
+            "zone_u_ppm",
             "decline_ppm",
             "opened_at",
         ),

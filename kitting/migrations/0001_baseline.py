@@ -550,6 +550,7 @@ class Migration(migrations.Migration):
                         ("passes", models.PositiveSmallIntegerField(default=1)),
                         ("rel_u_ppm", models.PositiveIntegerField()),
                         ("belt_u_ppm", models.PositiveIntegerField(default=0)),
+                        ("zone_u_ppm", models.PositiveIntegerField(default=0)),
                         ("decline_ppm", models.PositiveIntegerField(default=0)),
                         ("opened_at", models.DateTimeField()),
                         ("closed_at", models.DateTimeField(blank=True, null=True)),

@@ -8,6 +8,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import Q
 
+from kitting.domain.margins import combined_ppm
 from kitting.domain.stages import RunStage
 from kitting.models.base import Guarded, check, once, one_of, word_field
 from kitting.models.lots import Container
@@ -168,6 +169,7 @@ class Run(models.Model):
     passes = models.PositiveSmallIntegerField(default=1)
     rel_u_ppm = models.PositiveIntegerField()
     belt_u_ppm = models.PositiveIntegerField(default=0)
+    zone_u_ppm = models.PositiveIntegerField(default=0)
     decline_ppm = models.PositiveIntegerField(default=0)
     opened_at = models.DateTimeField()
     closed_at = models.DateTimeField(null=True, blank=True)
@@ -192,6 +194,11 @@ class Run(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def path_u_ppm(self) -> int:
+        """Of the time in the light: by the belt's speed and the length of the zone."""
+        return combined_ppm(self.belt_u_ppm, self.zone_u_ppm)
 
 
 class Reading(Guarded):

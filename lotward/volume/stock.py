@@ -235,7 +235,14 @@ class Stock:
             [check, *found_rows(check, plan, Found({}, 0)), *moves],
             (),
             None,
-            {"lot": lot.id, "accept": True, "defects": [], "found": 0, "reason": ""},
+            {
+                "lot": lot.id,
+                "accept": True,
+                "defects": [],
+                "found": 0,
+                "reason": "",
+                "looked": False,
+            },
         )
 
     # -- On the belt ---------------------------------------------------------------
@@ -285,6 +292,7 @@ class Stock:
                 "belt": vars(BELT),
                 "readings": [list(value) for value in values],
                 "by_dosimeter": False,
+                "sure": "",
             },
         )
         return run, opening

@@ -16,6 +16,7 @@ from kitting.disinfection.queries.meters import MeterLine
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, written
+from kitting.domain.margins import MILLION
 from kitting.domain.stages import RunStage
 from kitting.web.fields import FigureField, FigureText
 from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
@@ -164,6 +165,13 @@ class OpenRunForm(ReadingsForm):
 
     meter = forms.ChoiceField(label=_("Meter"))
     zone = FigureField(label=_("Length of the lit zone"), unit="mm")
+    zone_u = FigureField(
+        label=_("Uncertainty of that length"),
+        unit="mm",
+        up=True,
+        required=False,
+        help_text=_("Expanded (k = 2); empty if it is counted with the speed's."),
+    )
     # A faster belt gives less: what is finer than 1 µm/s is rounded up.
     speed = FigureField(label=_("Speed of the belt"), unit="mm/s", up=True)
     time = FigureField(label=_("Time of one pass"), unit="s")
@@ -186,43 +194,68 @@ class OpenRunForm(ReadingsForm):
             "How much weaker the lamps may be in the run than in the readings."
         ),
     )
+    anyway = forms.CharField(
+        label=_("Open it all the same: why"),
+        initial="",
+        required=False,
+        max_length=200,
+        help_text=_("The record keeps it, with your name."),
+        widget=forms.HiddenInput,
+    )
+    asks_why = False
 
     def __init__(
         self, *args: Any, meters: Sequence[MeterLine], belt: bool, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
+        if self.data.get("anyway"):
+            self._ask_why()
         self.offer("meter", meter_choices(meters))
         if not belt:
             self.fields["through_u"].label = _("Uncertainty of the time")
-        gone = ["time"] if belt else ["zone", "speed"]
+        gone = ["time"] if belt else ["zone", "zone_u", "speed"]
         if not self.places:
             gone += ["unit", "sure"]
         for name in gone:
             del self.fields[name]
 
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Ask why, where the run would fail with its opening readings."""
+        if getattr(error, "code", "") == "run_would_fail":
+            self._ask_why()
+        super().add_error(field, error)
+
+    def _ask_why(self) -> None:
+        self.asks_why = True
+        self.fields["anyway"].required = True
+        self.fields["anyway"].widget = forms.TextInput(attrs={"autocomplete": "off"})
+
     @property
     def entries(self) -> dict[str, Any]:
-        """Meter, belt and readings, for the act that opens a run."""
+        """Meter, belt, readings and a reason, for the act that opens a run."""
         data = self.cleaned_data
+        zone, zone_u = data.get("zone"), data.get("zone_u") or 0
         return {
             "meter_id": int(data["meter"]),
             "belt": Belt(
-                zone_um=data.get("zone"),
+                zone_um=zone,
                 belt_um_s=data.get("speed"),
                 exposure_ms=data.get("time"),
                 passes=data["passes"],
                 u_ppm=data["through_u"],
+                zone_u_ppm=-(-zone_u * MILLION // zone) if zone else 0,
                 decline_ppm=data["decline"],
             ),
             "readings": self.values,
             "by_dosimeter": not self.places,
+            "sure": data["anyway"],
         }
 
     @property
     def first_fields(self) -> list[BoundField]:
         """The fields that come before the readings."""
         names = (
-            *("meter", "zone", "speed", "time", "passes"),
+            *("meter", "zone", "zone_u", "speed", "time", "passes"),
             *("through_u", "decline", "unit"),
         )
         return [self[name] for name in names if name in self.fields]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 
@@ -95,18 +96,29 @@ def expected_doses(run: Run) -> list[Expected]:
         Top first; with the uncertainty of the meter at opening. A side that was not
         read, since a dosimeter goes through, is left out.
     """
+    read = readings_on_record(run)
+    return doses_by(run, (each for each in read if each.moment == str(Moment.OPENING)))
+
+
+def doses_by(run: Run, opening: Iterable[exposure.Reading]) -> list[Expected]:
+    """The same of a run that is about to be opened.
+
+    Args:
+        run: The run, with its protocol.
+        opening: Its opening readings.
+
+    Returns:
+        As ``expected_doses``.
+    """
     both = [
-        exposure.Reading(row.point, row.side, moment, row.uw_cm2)  # type: ignore[arg-type]
-        for row in run.readings.all()
-        if row.moment == Moment.OPENING
-        for moment in exposure.MOMENTS
+        replace(each, moment=moment) for each in opening for moment in exposure.MOMENTS
     ]
     doses = exposure.run_dose(
         both,
         exposure_ms=run.exposure_ms,
         passes=run.passes,
         rel_u_ppm=run.rel_u_ppm,
-        belt_u_ppm=run.belt_u_ppm,
+        belt_u_ppm=run.path_u_ppm,
         decline_ppm=run.decline_ppm,
     )
     return [
@@ -134,7 +146,7 @@ def told_mj(run: Run, side: Expected | RunVerdict, uj_cm2: int) -> Decimal:
     Returns:
         mJ/cm², rounded down to what the uncertainty of the dose lets count.
     """
-    share = margins.combined_ppm(side.rel_u_ppm, run.belt_u_ppm)
+    share = margins.combined_ppm(side.rel_u_ppm, run.path_u_ppm)
     return told(
         in_mj(uj_cm2),
         in_mj(side.dose_uj_cm2) * share / margins.MILLION,
@@ -158,7 +170,7 @@ def margin_of(run: Run, rel_u_ppm: int | None = None) -> int:
         Parts per million.
     """
     own = run.rel_u_ppm if rel_u_ppm is None else rel_u_ppm
-    return margins.margin_ppm(own, run.belt_u_ppm, run.decline_ppm)
+    return margins.margin_ppm(own, run.path_u_ppm, run.decline_ppm)
 
 
 def inverses(run: Run) -> list[Inverse]:

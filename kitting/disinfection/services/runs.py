@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from django.db import IntegrityError, transaction
 
+from kitting.disinfection.queries.doses import doses_by
 from kitting.disinfection.services.verdicts import (
     Values,
 )
@@ -21,13 +22,14 @@ from kitting.disinfection.steps.stays import go_off, go_on, lock_open_run
 from kitting.disinfection.steps.verdicts import reading_rows
 from kitting.domain import numbers
 from kitting.domain.entries import Belt
-from kitting.domain.errors import Conflict, Refused
+from kitting.domain.errors import Conflict, Doubted, Refused
 from kitting.domain.exposure import Reading
+from kitting.domain.figures import written
 from kitting.domain.stages import BagStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_row
+from kitting.ledger.needs import need_reason, need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.bags import save_bags
@@ -41,6 +43,8 @@ class Opened:
     """A run that takes bags."""
 
     run: str
+    sure: str = ""
+    """Why it was opened although it would fail with its opening readings."""
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,7 @@ def open_run(
     readings: Values,
     sign: Sign,
     by_dosimeter: bool = False,
+    sure: str = "",
 ) -> Opened:
     """Open a run on a line with a protocol, a meter and its opening readings.
 
@@ -86,12 +91,15 @@ def open_run(
         sign: Who, when and the operation key.
         by_dosimeter: A dosimeter will go through instead of readings on the sides that
             have none. The run is not closed without it.
+        sure: Why it is opened although it would fail with its opening readings; empty
+            to be asked.
 
     Returns:
         The number of the run.
 
     Raises:
         Conflict: ``line_has_a_run``.
+        Doubted: ``run_would_fail``.
         Missing: If the line, protocol or meter is not there.
         OnHold: ``protocol_on_hold``.
         Refused: If protocol, meter, belt or readings are not in order.
@@ -116,13 +124,15 @@ def open_run(
             passes=through.passes,
             rel_u_ppm=newest.rel_u_ppm,
             belt_u_ppm=through.u_ppm,
+            zone_u_ppm=through.zone_u_ppm,
             decline_ppm=through.decline_ppm,
             opened_at=act.now,
             number=take(act.workshop.site, numbers.Kind.RUN)[0],
         )
+        why = _sure(run, rows, sure)
         _insert(run)
         act.write(*reading_rows(run, rows))
-        return Opened(run=run.number)
+        return Opened(run=run.number, sure=why)
 
     return perform(
         "open_run",
@@ -135,7 +145,24 @@ def open_run(
         belt=vars(belt),
         readings=[list(value) for value in readings],
         by_dosimeter=by_dosimeter,
+        sure=sure,
     )
+
+
+def _sure(run: Run, readings: list[Reading], sure: str) -> str:
+    """Ask about a run that its own opening readings fail, and give the reason."""
+    for side in doses_by(run, readings):
+        if side.passed:
+            continue
+        if not sure.strip():
+            raise Doubted(
+                "run_would_fail",
+                side=side.side,
+                low=written(side.low_uj_cm2, 1000),
+                required=written(side.required_uj_cm2, 1000),
+            )
+        return need_reason(sure)
+    return ""
 
 
 def _measured(

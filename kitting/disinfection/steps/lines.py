@@ -69,7 +69,7 @@ def pass_ms(belt: Belt) -> int:
         Refused: ``belt_half_given``, ``belt_or_time``, ``passes_too_many``,
             ``pass_too_long``, ``zone_too_long``, ``belt_too_fast``, or what is absurd.
     """
-    margins.margin_ppm(0, belt.u_ppm, belt.decline_ppm)
+    _check_uncertainties(belt)
     for code in exposure.sanity(passes=belt.passes):
         raise Refused(code, value=belt.passes)
     if belt.passes > MOST_PASSES:
@@ -91,6 +91,14 @@ def pass_ms(belt: Belt) -> int:
     if time_ms > LONGEST_PASS_MS:
         raise Refused("pass_too_long", hours=LONGEST_PASS_MS // 3_600_000)
     return time_ms
+
+
+def _check_uncertainties(belt: Belt) -> None:
+    margins.margin_ppm(0, belt.u_ppm, belt.decline_ppm)
+    if not 0 <= belt.zone_u_ppm < margins.MILLION:
+        raise Refused("zone_u_out_of_range", value=belt.zone_u_ppm)
+    path_u_ppm = margins.combined_ppm(belt.u_ppm, belt.zone_u_ppm)
+    margins.margin_ppm(0, path_u_ppm, belt.decline_ppm)
 
 
 def off_from(stay: RunBag, run: Run) -> datetime:

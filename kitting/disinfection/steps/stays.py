@@ -123,6 +123,7 @@ def go_off(bag: Bag, run: Run, at: datetime, *, short: bool = False) -> Movement
 def largest_dose(run: Run) -> int:
     """The largest dose that a part may have had in a run, by what was measured in it.
 
+    Its upper bound counts, with the uncertainties by which the lower bound is judged.
     Where nothing was measured, it is what the protocol requires.
 
     Args:
@@ -133,9 +134,14 @@ def largest_dose(run: Run) -> int:
     """
     largest = doses.largest_uj_cm2(
         readings_on_record(run),
-        [row.uj_cm2 for row in run.dosimeters.all()],
+        [
+            doses.Dosed(row.nth, row.side, row.uj_cm2, row.rel_u_ppm)  # type: ignore[arg-type]
+            for row in run.dosimeters.all()
+        ],
         exposure_ms=run.exposure_ms,
         passes=run.passes,
+        rel_u_ppm=run.rel_u_ppm,
+        belt_u_ppm=run.path_u_ppm,
     )
     return largest or max(run.protocol.required().values(), default=0)
 

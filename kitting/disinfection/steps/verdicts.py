@@ -112,11 +112,11 @@ def light_verdict(
         exposure_ms=run.exposure_ms,
         passes=run.passes,
         rel_u_ppm=rel_u_ppm,
-        belt_u_ppm=run.belt_u_ppm,
+        belt_u_ppm=run.path_u_ppm,
         decline_ppm=run.decline_ppm,
     )
     counted = doses.with_dosimeters(
-        found, dosed, belt_u_ppm=run.belt_u_ppm, decline_ppm=run.decline_ppm
+        found, dosed, belt_u_ppm=run.path_u_ppm, decline_ppm=run.decline_ppm
     )
     return exposure.verdict(counted, run.protocol.required())  # type: ignore[arg-type]
 

@@ -61,6 +61,7 @@ def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]
         "whole_time_ms": run.exposure_ms * run.passes,
         "may_run": request.user.has_perm("kitting.run_line"),
         "scan_key": new_op_key(),
+        "moved": wants_fragment(request),
         "given_up": "" if is_open else queries.why_given_up(run),
         "evidence": ", ".join(run.protocol.evidence.split("\n")),
         "loads": run.protocol.loads.select_related("part", "revision"),

@@ -25,6 +25,7 @@ from kitting.disinfection.queries.doses import told_mj
 from kitting.disinfection.queries.lamps import lamps
 from kitting.disinfection.services import runs
 from kitting.domain.figures import written
+from kitting.domain.margins import MILLION
 from kitting.ledger import clock
 from kitting.models import Place, Protocol, Run
 from kitting.models.runs import UVC, Moment, Process
@@ -191,6 +192,9 @@ def _filled_in(last: Run) -> dict[str, object]:
     }
     if last.zone_um and last.belt_um_s:
         initial["zone"] = written(last.zone_um, 1000)
+        if last.zone_u_ppm:
+            zone_u = last.zone_um * last.zone_u_ppm // MILLION
+            initial["zone_u"] = written(zone_u, 1000)
         initial["speed"] = written(last.belt_um_s, 1000)
     return initial
 

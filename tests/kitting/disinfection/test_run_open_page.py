@@ -9,10 +9,12 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from kitting.disinfection.queries import doses
 from kitting.disinfection.services.verdicts import close_run
+from kitting.domain import margins
 from kitting.domain.entries import Belt
 from kitting.ledger import holds
-from kitting.models import Meter, Operation, Place, Run
+from kitting.models import Link, Meter, Operation, Place, Run
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import (
@@ -122,7 +124,8 @@ def test_a_run_is_opened_with_readings_at_several_points(client, ready) -> None:
 def test_a_reading_is_scaled_exactly(
     client, ready, unit: str, text: str, uw_cm2: int
 ) -> None:
-    posted = opening(unit=unit, r_top_1=text, r_top_2=None, r_top_3=None)
+    only = {"r_top_2": None, "r_top_3": None, "anyway": "Tried out"}
+    posted = opening(unit=unit, r_top_1=text, **only)
     assert client.post(f"{OPEN}?points=1", posted).status_code == 302
     assert Run.objects.get().readings.get().uw_cm2 == uw_cm2
 
@@ -181,7 +184,8 @@ def test_a_reading_in_a_swapped_unit_is_asked_about(client, ready, read: str) ->
     assert not Run.objects.exists()
     assert 'name="sure"' in text_of(response)
     assert "0.1 to 100 mW/cm² was expected" in text_of(response)
-    assert client.post(OPEN, {**posted, "sure": "on"}).status_code == 302
+    sure = {**posted, "sure": "on", "anyway": "Tried out"}
+    assert client.post(OPEN, sure).status_code == 302
 
 
 def test_a_reading_is_held_against_the_last_run_of_the_line(
@@ -282,3 +286,43 @@ def test_the_same_form_sent_twice_opens_one_run(client, ready, hx) -> None:
     first = client.post(path, posted, headers=hx)
     again = client.post(path, posted, headers=hx)
     assert first["HX-Redirect"] == again["HX-Redirect"] == at(Run.objects.get())
+
+
+# -- A run that would fail, and the length of the zone ------------------------------
+
+
+def test_a_run_that_its_own_readings_fail_is_asked_about(client, ready) -> None:
+    weak = opening(r_top_1="0.2", r_top_2="0.2", r_top_3="0.2", sure="on")
+    asked = client.post(OPEN, weak)
+    assert_problem(asked, "run_would_fail")
+    assert "the run would fail" in text_of(asked)
+    assert 'type="hidden" name="anyway"' not in text_of(asked)
+    assert Run.objects.count() == 0
+    client.post(OPEN, {**weak, "op_key": key(), "anyway": "Lamps are warming up"})
+    assert Run.objects.count() == 1
+    assert "Lamps are warming up" in Link.objects.latest("seq").outcome
+
+
+def test_a_reason_without_a_doubt_is_not_kept(client, ready) -> None:
+    client.post(OPEN, opening(anyway="Because"))
+    assert "Because" not in Link.objects.latest("seq").outcome
+
+
+def test_the_zone_may_have_an_uncertainty_of_its_own(client, ready) -> None:
+    client.post(OPEN, opening(zone_u="20", through_u="3"))
+    run = Run.objects.get()
+    # 20 of 500 mm are 4 %; with the 3 % of the speed that makes 5 %.
+    assert (run.zone_u_ppm, run.belt_u_ppm, run.path_u_ppm) == (40_000, 30_000, 50_000)
+    (side,) = doses.expected_doses(run)
+    share = margins.combined_ppm(run.rel_u_ppm, 50_000)
+    assert side.low_uj_cm2 == margins.low(3_980 * 333_333, share, 1000)
+    closing = [(point, "top", 4_000) for point in (1, 2, 3)]
+    close_run(run_id=run.pk, readings=closing, sign=factories.sign())
+    again = {"line": run.line.code, "protocol": run.protocol_id}
+    assert client.get(OPEN, again).context["form"]["zone_u"].value() == "20"
+
+
+@pytest.mark.parametrize("zone_u", ["500", "501"])
+def test_a_zone_as_uncertain_as_it_is_long_is_refused(zone_u, client, ready) -> None:
+    assert_problem(client.post(OPEN, opening(zone_u=zone_u)), "zone_u_out_of_range")
+    assert Run.objects.count() == 0

@@ -203,6 +203,10 @@ def test_one_field_puts_on_and_takes_off(client, run: Run, bags, hx) -> None:
     scanned = {"op_key": key(), "read": bags[0].number}
     response = client.post(at(run, "scan"), scanned, headers=hx)
     assert_part(response, "run-line")
+    headline = '<span id="run-answer" hx-swap-oob="true">'
+    assert headline in text_of(response)
+    assert "1 bag is on the line, 0 off it." in text_of(response)
+    assert headline not in text_of(client.get(at(run)))
     assert f"Bag {bags[0].number} is on the line. Its passes need 5 min 34 s." in (
         text_of(response)
     )

@@ -229,7 +229,11 @@ def test_a_part_has_no_more_passes_than_the_protocol_allows(bags) -> None:
 
 
 def test_a_part_has_no_larger_dose_than_it_may_take(bags) -> None:
-    """The strongest point counts: 5 mW/cm² for 333.333 s is 1666.665 mJ/cm² a run."""
+    """The strongest point counts, with its upper bound.
+
+    5 mW/cm² for 333.333 s is 1666.665 mJ/cm² a run; with 5 % of the meter at most
+    1749.998 25.
+    """
     bag = bags[0]
     protocol = factories.make_protocol(bag.lot.revision)
     readings = [(1, "top", 4_000), (2, "top", 5_000)]
@@ -240,13 +244,13 @@ def test_a_part_has_no_larger_dose_than_it_may_take(bags) -> None:
     close_run(run_id=first.pk, readings=closing, sign=sign())
     second = factories.open_run(protocol, readings=readings)
     part = bag.lot.part
-    # Two runs of 1,666,665 µJ/cm² are 3,333,330: one less is not allowed.
-    part.max_dose_uj_cm2 = 3_333_329
+    # Two runs of 1,749,999 µJ/cm² are 3,499,998: one less is not allowed.
+    part.max_dose_uj_cm2 = 3_499_997
     part.save()
     over = assert_refuses("dose_over_largest", Refused, put_on, run=second, bag=bag)
-    assert (over.params["had"], over.params["more"]) == ("1670", "1670")
-    assert over.params["largest"] == "3333.329"
-    part.max_dose_uj_cm2 = 3_333_330
+    assert (over.params["had"], over.params["more"]) == ("1750", "1750")
+    assert over.params["largest"] == "3499.997"
+    part.max_dose_uj_cm2 = 3_499_998
     part.save()
     assert put_on(second, Bag.objects.get(pk=bag.pk)).stage == "in_run"
 
@@ -269,7 +273,7 @@ def test_without_readings_the_required_dose_or_the_dosimeter_counts(bags) -> Non
     assert fresh(bag).stage == "accepted"
     again = factories.open_run(protocol, readings=[], by_dosimeter=True)
     over = assert_refuses("dose_over_largest", Refused, put_on, run=again, bag=bag)
-    assert over.params["had"] == "2500"
+    assert over.params["had"] == "4750"  # 2,500 and 90 % of it
 
 
 def test_an_interrupted_pass_is_no_dose_of_a_part(bags) -> None:

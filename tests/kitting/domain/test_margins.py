@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
@@ -166,5 +167,26 @@ def test_the_largest_dose_is_that_of_the_strongest_point_rounded_up():
     # 4001 μW/cm² for 333 ms twice = 2664.666 μJ/cm².
     largest = doses.largest_uj_cm2(readings, [], exposure_ms=333, passes=2)
     assert largest == 2_665
-    assert doses.largest_uj_cm2(readings, [3_000], exposure_ms=333, passes=2) == 3_000
+    shown = [Dosed(1, "top", 3_000, 0)]
+    assert doses.largest_uj_cm2(readings, shown, exposure_ms=333, passes=2) == 3_000
     assert doses.largest_uj_cm2([], [], exposure_ms=333, passes=2) == 0
+
+
+def test_of_the_largest_dose_the_upper_bound_counts():
+    readings = [Reading(1, "top", "opening", 4_000)]
+    times = {"exposure_ms": 1_000, "passes": 1}
+    # 4000 μJ/cm²; 6 % and 8 % combine to 10 % (JCGM 100:2008, 5.1.6).
+    both = doses.largest_uj_cm2(
+        readings, [], **times, rel_u_ppm=60_000, belt_u_ppm=80_000
+    )
+    assert both == 4_400
+    # The dosimeter's own uncertainty stands instead of the meter's.
+    shown = [Dosed(1, "top", 4_200, 60_000)]
+    assert doses.largest_uj_cm2([], shown, **times, belt_u_ppm=80_000) == 4_620
+
+
+@given(product=st.integers(0, 10**12), share=st.integers(0, 10**6))
+def test_the_bounds_lie_on_either_side(product, share):
+    assert margins.low(product, share) <= product <= margins.high(product, share)
+    exact = Fraction(product * (10**6 + share), 10**6)
+    assert 0 <= margins.high(product, share) - exact < 1
