@@ -33,6 +33,7 @@ from kitting.labels.text import Style, fit, width_mm, wrap, wrap_sentences
 
 DATES_LEFT: Final = 39.0
 MARK_SIDE: Final = 5.0
+MARK_STEP: Final = 7.0
 MATRIX_ROOM: Final = 33.0
 
 
@@ -76,8 +77,17 @@ SPACINGS: Final = (
         caution=Style(1.9),
         caution_step=3.0,
     ),
+    Spacing(
+        name=((Style(2.8, bold=True), 2), (Style(2.4, bold=True), 3)),
+        count=10.0,
+        row=4.4,
+        gap=1.6,
+        readable=2.3,
+        caution=Style(1.7),
+        caution_step=2.6,
+    ),
 )
-"""Wide, and tight where the wide one has no room."""
+"""Wide, and tighter where there is no room."""
 
 COUNT_LOWEST: Final = 7.0
 PACKED: Final = Style(7.0, bold=True)
@@ -145,7 +155,7 @@ class BoxFace:
         foot = maker(
             self.paper,
             label.maker_name,
-            label.maker_address,
+            self._address(),
             again=label.words.reprint.format(copy=label.copy) if label.copy > 1 else "",
             foot=foot_symbol(self.paper, self.linear),
             mark=self._mark,
@@ -155,6 +165,16 @@ class BoxFace:
         needed = self._numbers(y, foot)
         if needed > foot:
             raise self._full(needed - y, foot - y)
+
+    def _address(self) -> tuple[str, ...]:
+        """The maker's address, and whom a ward asks."""
+        label = self.label
+        if not label.contact:
+            return label.maker_address
+        # A telephone number is never split.
+        contact = label.contact.replace(" ", "\N{NO-BREAK SPACE}")
+        asked = label.words.contact.format(contact=contact)
+        return (*label.maker_address, asked)
 
     def _name(self) -> float:
         style, lines = fit(self.label.product_name, self.spacing.name, room_mm=WIDE)
@@ -210,16 +230,18 @@ class BoxFace:
         column, under = self._matrix(top + self.spacing.gap, foot)
         room = column - LEFT - 3
         words, label = self.label.words, self.label
-        titles = max(width_mm(title, TITLE) for title in (words.serial, words.batch))
+        rows = [("serial", spaced(label.serial), SERIAL)]
+        rows.append(("batch", spaced(label.kit_batch), BATCH))
+        if self.device and label.reference:
+            rows.append(("reference", label.reference, BATCH))
+        titles = max(width_mm(getattr(words, what), TITLE) for what, *_ in rows)
         parts = max((width_mm(part, LOT) for part, _ in label.lots), default=0.0)
         indent = max(self._shift + titles, parts) + GAP
-        serial, kit_batch = spaced(label.serial), spaced(label.kit_batch)
-        largest = width_mm(serial, SERIAL[0][0])
-        if indent + max(largest, width_mm(kit_batch, BATCH[0][0])) > room:
+        if indent + max(width_mm(said, high[0][0]) for _, said, high in rows) > room:
             indent = self._shift + titles + GAP
         y = top + self.spacing.gap
-        y = self._number(y, "serial", serial, SERIAL, indent=indent, room=room)
-        y = self._number(y, "batch", kit_batch, BATCH, indent=indent, room=room)
+        for what, said, styles in rows:
+            y = self._number(y, what, said, styles, indent=indent, room=room)
         return max(self._lots(y + 1.5, indent, room, foot), under)
 
     def _matrix(self, top: float, foot: float) -> tuple[float, float]:
@@ -243,7 +265,12 @@ class BoxFace:
         for line in lines:
             y += self.spacing.readable
             paper.text(stock.mm(left), y, line, READABLE_SMALL)
-        return stock.mm(left - quiet), y
+        column = stock.mm(left - quiet)
+        if self.device and self.matrix.pairs:
+            # Beside what carries the identifier (ISO 15223-1, 5.7.10).
+            column -= MARK_SIDE + 0.5
+            MARKS["udi"](paper.mark(column, top, MARK_SIDE))
+        return column, y
 
     def _full(self, needed: float, room: float) -> NotFit:
         """Tell that the numbers need more height than is left, in mm."""
@@ -266,8 +293,8 @@ class BoxFace:
     ) -> float:
         """Draw a title with its number beside it; give the top of the next row."""
         base = top + 3.6
-        titles = {"serial": self.label.words.serial, "batch": self.label.words.batch}
-        self.paper.text(self._mark(what, LEFT, base), base, titles[what], TITLE)
+        title = getattr(self.label.words, what)
+        self.paper.text(self._mark(what, LEFT, base), base, title, TITLE)
         if indent + width_mm(number, styles[-1][0]) > room:
             # A number that is too wide for its title's side stands below it.
             base += NUMBER_STEP
@@ -291,18 +318,18 @@ class BoxFace:
                 self.paper.text(LEFT, y, part, LOT)
                 self.paper.text(LEFT + indent, y, number, LOT_NUMBER)
             return y
-        running = self._running(lots, room, foot - y)
+        running = self._running(lots, room, foot - y + step)
         if running is None:
             lines = wrap(words.lots_elsewhere, TITLE, room_mm=room, lines=2)
             return self._lines(lines, TITLE, y - step) if lots else y
-        self.paper.text(LEFT, y, words.lots, TITLE)
-        return self._lines(*running, y)
+        return self._lines(*running, y - LOT_STEP * running[1].high_mm)
 
     def _running(
         self, lots: list[tuple[str, str]], room: float, high: float
     ) -> tuple[tuple[str, ...], Style] | None:
         """Set lots as running text, if any type is small enough."""
-        text = "; ".join(f"{part} {numbers}" for part, numbers in lots)
+        runs = "; ".join(f"{part} {numbers}" for part, numbers in lots)
+        text = f"{self.label.words.lots}: {runs}"
         for style in LOT_RUNNING:
             most = int(high / (LOT_STEP * style.high_mm))
             with suppress(NotFit):
@@ -325,7 +352,7 @@ class BoxFace:
             # In words: the frame of ISO 15223-1, 5.2.7, is only for what is sold both
             # sterile and not.
             cautions.append(self.label.words.non_sterile)
-        room = WIDE - (22 if self.device else 0)
+        room = WIDE - (MARK_STEP * len(self._alone()) + 1 if self.device else 0)
         return wrap_sentences(cautions, self.spacing.caution, room_mm=room)
 
     def _cautions(self, lines: list[str], foot: float) -> float:
@@ -335,10 +362,15 @@ class BoxFace:
         for index, line in enumerate(lines):
             self.paper.text(LEFT, y + step * index, line, style)
         if self.device:
-            for index, name in enumerate(("device", "keep_dry", "instructions")):
-                pen = self.paper.mark(RIGHT - 19 + 7 * index, foot - 7, MARK_SIDE)
-                MARKS[name](pen)
+            for nth, name in enumerate(reversed(self._alone()), start=1):
+                left = RIGHT + MARK_STEP - MARK_SIDE - MARK_STEP * nth
+                MARKS[name](self.paper.mark(left, foot - 7, MARK_SIDE))
         return min(y - style.high_mm, foot - (7 if self.device else 0)) - 2
+
+    def _alone(self) -> list[str]:
+        """Name the marks of a device that stand beside no text."""
+        once = ["single_use"] if self.label.single_use else []
+        return ["device", *once, "keep_dry", "instructions"]
 
     def _mark(self, name: str, x: float, base: float) -> float:
         """Draw a mark of the profile before a title; give where the title starts."""

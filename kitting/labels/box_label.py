@@ -8,23 +8,26 @@ from datetime import date
 from kitting.domain import gs1
 from kitting.domain.errors import CodeError
 from kitting.labels.carried import Carried, of_elements, of_number
+from kitting.labels.spoken import ENGLISH
 
 
 @dataclass(frozen=True)
 class BoxWords:
     """Every word on the label that is not data, in the label's language."""
 
-    set_one: str = "set"
-    sets: str = "sets"
-    packed: str = "Packed"
-    use_by: str = "Use by"
-    serial: str = "Box"
-    batch: str = "Kit batch"
-    lots: str = "Lots"
-    lots_elsewhere: str = "Lots: see packing list"
-    latex: str = "Contains natural rubber latex."
-    non_sterile: str = "Non-sterile."
-    reprint: str = "Reprint {copy}"
+    set_one: str = ENGLISH["set_one"]
+    sets: str = ENGLISH["sets"]
+    packed: str = ENGLISH["packed"]
+    use_by: str = ENGLISH["use_by"]
+    serial: str = ENGLISH["serial"]
+    batch: str = ENGLISH["batch"]
+    reference: str = ENGLISH["reference"]
+    lots: str = ENGLISH["lots"]
+    lots_elsewhere: str = ENGLISH["lots_elsewhere"]
+    latex: str = ENGLISH["latex"]
+    non_sterile: str = ENGLISH["non_sterile"]
+    contact: str = ENGLISH["contact"]
+    reprint: str = ENGLISH["reprint"]
 
 
 @dataclass(frozen=True)
@@ -54,6 +57,15 @@ class BoxLabel:
     maker_name: str
     maker_address: tuple[str, ...]
     """Lines from the top."""
+
+    contact: str = ""
+    """Whom a ward asks: a telephone number or an address."""
+
+    reference: str = ""
+    """Catalogue number; printed where the profile is ``device``."""
+
+    single_use: bool = False
+    """Says the mark for it, where the profile is ``device``."""
 
     mark: str | None = None
     """Text across the face, such as "DEMONSTRATION – NOT FOR USE"."""

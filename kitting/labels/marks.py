@@ -97,6 +97,23 @@ def _batch(pen: MarkPen) -> None:
     _framed(pen, "LOT")
 
 
+def _reference(pen: MarkPen) -> None:
+    """5.1.6 Catalogue number."""
+    _framed(pen, "REF")
+
+
+def _udi(pen: MarkPen) -> None:
+    """5.7.10 Unique device identifier."""
+    _framed(pen, "UDI")
+
+
+def _single_use(pen: MarkPen) -> None:
+    """5.4.2 Do not re-use."""
+    pen.arc(0.5, 0.5, 0.46, 0, 360)
+    pen.letters(0.5, 0.27, "2", 0.46)
+    pen.shape([(0.17, 0.83), (0.83, 0.17)], closed=False)
+
+
 def _serial(pen: MarkPen) -> None:
     """5.1.7 Serial number."""
     _framed(pen, "SN")
@@ -149,6 +166,9 @@ def _framed(pen: MarkPen, letters: str) -> None:
 MARKS: Final[dict[str, Callable[[MarkPen], None]]] = {
     "batch": _batch,
     "serial": _serial,
+    "reference": _reference,
+    "udi": _udi,
+    "single_use": _single_use,
     "device": _device,
     "maker": _maker,
     "made": _made,

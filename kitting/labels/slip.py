@@ -14,6 +14,7 @@ from kitting.domain.shown import spaced
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
 from kitting.labels.paper import Paper
+from kitting.labels.spoken import ENGLISH
 from kitting.labels.text import Style, fit, width_mm, wrap_sentences
 
 LEFT: Final = 2.0
@@ -53,10 +54,11 @@ MARK: Final = tuple((Style(high, bold=True), 1) for high in (1.6, 1.4))
 class SetSlipWords:
     """Every word on the slip that is not data, in the label's language."""
 
-    serial: str = "Box"
-    batch: str = "Kit batch"
-    nth: str = "Set {nth} of {of}"
-    reprint: str = "Reprint {copy}"
+    serial: str = ENGLISH["serial"]
+    batch: str = ENGLISH["batch"]
+    contact: str = ENGLISH["contact"]
+    nth: str = ENGLISH["nth"]
+    reprint: str = ENGLISH["reprint"]
 
 
 @dataclass(frozen=True)
@@ -76,6 +78,8 @@ class SetSlip:
     """Text on a black band across the top."""
 
     copy: int = 1
+    contact: str = ""
+    """Whom a ward asks: a telephone number or an address."""
 
 
 def slip_symbols(label: SetSlip) -> tuple[Carried]:
@@ -126,7 +130,7 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
         (fit(value, VALUE, room_mm=wide - indent)[0] for _, value, wide in rows),
         key=lambda style: style.high_mm,
     )
-    note, cautions = _cautions(label.cautions)
+    note, cautions = _cautions(_said(label))
     step = NOTE_STEP * note.high_mm
     last = max(y + 2 * STEP + SET_STEP, under + style.high_mm + 0.4)
     needed = last + step * len(cautions)
@@ -152,6 +156,13 @@ def slip_face(paper: Paper, label: SetSlip) -> None:
     for line in cautions:
         paper.text(LEFT, y, line, note)
         y += step
+
+
+def _said(label: SetSlip) -> tuple[str, ...]:
+    """The cautions, and whom to ask."""
+    if not label.contact:
+        return label.cautions
+    return (*label.cautions, label.words.contact.format(contact=label.contact))
 
 
 def _cautions(sentences: tuple[str, ...]) -> tuple[Style, list[str]]:

@@ -802,6 +802,12 @@ class Migration(migrations.Migration):
                         ),
                         ("label_text", models.CharField(blank=True, max_length=200)),
                         ("cautions", models.TextField(blank=True)),
+                        (
+                            "cautions_reviewed_by",
+                            models.CharField(blank=True, max_length=80),
+                        ),
+                        ("reference", models.CharField(blank=True, max_length=20)),
+                        ("single_use", models.BooleanField(default=False)),
                     ],
                     options={
                         "ordering": ["code"],
@@ -1515,6 +1521,34 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="LabelWord",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("language", models.CharField(max_length=8)),
+                        ("word", models.CharField(max_length=60)),
+                        ("text", models.CharField(max_length=80)),
+                        ("reviewed_by", models.CharField(blank=True, max_length=80)),
+                    ],
+                    options={
+                        "ordering": ["language", "word"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("language", "word"),
+                                name="kitting_labelword_once",
+                            )
+                        ],
                     },
                 ),
                 migrations.CreateModel(
@@ -3802,6 +3836,7 @@ class Migration(migrations.Migration):
                         ("time_zone", models.CharField(default="UTC", max_length=40)),
                         ("gs1_prefix", models.CharField(blank=True, max_length=12)),
                         ("label_text", models.CharField(blank=True, max_length=120)),
+                        ("contact", models.CharField(blank=True, max_length=60)),
                         ("two_people", models.BooleanField(default=True)),
                         (
                             "scrap_reasons",

@@ -6,6 +6,7 @@ from kitting.models.base import Guarded
 from kitting.models.boxes import Bench, Box, BoxEvent, BoxLine, BoxPut, OpenBag
 from kitting.models.catalogue import (
     BoxSize,
+    LabelWord,
     Method,
     MethodPart,
     MethodRelease,
@@ -78,6 +79,7 @@ __all__ = [
     "Hold",
     "Interruption",
     "JournalHead",
+    "LabelWord",
     "Lamp",
     "LampHours",
     "Lift",

@@ -191,6 +191,11 @@ class Product(models.Model):
     profile = word_field(Profile, default=Profile.NONE)
     label_text = models.CharField(max_length=200, blank=True)
     cautions = models.TextField(blank=True)
+    cautions_reviewed_by = models.CharField(max_length=80, blank=True)
+    """Who looked at the cautions; outside a demo they are not printed before."""
+    reference = models.CharField(max_length=20, blank=True)
+    """Catalogue number of a medical device."""
+    single_use = models.BooleanField(default=False)
 
     class Meta:
         default_permissions = ()
@@ -200,8 +205,30 @@ class Product(models.Model):
     def __str__(self) -> str:
         return self.name
 
-    def caution_lines(self) -> tuple[str, ...]:
+    def caution_lines(self, *, demo: bool) -> tuple[str, ...]:
+        """What is printed: outside a demo only what somebody looked at."""
+        if not (demo or self.cautions_reviewed_by):
+            return ()
         return tuple(line.strip() for line in self.cautions.splitlines() if line)
+
+
+class LabelWord(models.Model):
+    """A word that labels say, in a language that Lotward does not have itself."""
+
+    language = models.CharField(max_length=8)
+    word = models.CharField(max_length=60)
+    """As labels name it, or the words of a protocol."""
+    text = models.CharField(max_length=80)
+    reviewed_by = models.CharField(max_length=80, blank=True)
+    """Who speaks the language and looked at it."""
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["language", "word"]
+        constraints = [once("kitting_labelword_once", "language", "word")]
+
+    def __str__(self) -> str:
+        return f"{self.word} ({self.language})"
 
 
 class Recipe(models.Model):

@@ -28,6 +28,8 @@ class Workshop(models.Model):
     time_zone = models.CharField(max_length=40, default="UTC")
     gs1_prefix = models.CharField(max_length=12, blank=True)
     label_text = models.CharField(max_length=120, blank=True)
+    contact = models.CharField(max_length=60, blank=True)
+    """Whom a ward asks: a telephone number or an address, printed on box and slip."""
     two_people = models.BooleanField(default=True)
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
     scrap_reasons = models.TextField(default=SCRAP_REASONS, blank=True)

@@ -5,18 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import date
-from typing import Any, Final
+from typing import Any, Final, TypeAlias
 
 from django.db.models import Max, Q
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain import gs1
 from kitting.domain.batch import kit_batch
-from kitting.domain.errors import Missing
+from kitting.domain.errors import Missing, NotFit
 from kitting.labels import kinds
-from kitting.labels.box_label import BoxLabel
+from kitting.labels.box_label import BoxLabel, BoxWords
 from kitting.labels.cards import CommandLabel
-from kitting.labels.slip import SetSlip
+from kitting.labels.slip import SetSlip, SetSlipWords
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.needs import wrong_box
@@ -25,6 +25,7 @@ from kitting.models import (
     Box,
     BoxLine,
     BoxSize,
+    LabelWord,
     Part,
     Product,
     Protocol,
@@ -47,6 +48,10 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
+from kitting.printing.queries.words import spoken, words_in
+
+Said: TypeAlias = tuple[tuple[str, date], ...]
+"""Words of protocols, each with a date."""
 
 
 def box_subject(box_id: int) -> Subject:
@@ -93,13 +98,16 @@ def _slip(
     product: Product, workshop: Workshop, sets: int, batch: str, serial: str
 ) -> SetSlip:
     """The last slip of a box."""
+    words = words_in(product.language, demo=workshop.demo)
     return SetSlip(
         product_name=product.name,
         kit_batch=batch,
         serial=serial,
-        cautions=product.caution_lines(),
+        cautions=product.caution_lines(demo=workshop.demo),
         nth=sets,
         of=sets,
+        words=spoken(SetSlipWords, words),
+        contact=workshop.contact,
         mark=mark_of(workshop),
     )
 
@@ -141,11 +149,24 @@ def box_label(box_id: int) -> BoxLabel:
     )
 
 
-def _box_face(product: Product, workshop: Workshop, **of_box: Any) -> BoxLabel:
+def _box_face(
+    product: Product,
+    workshop: Workshop,
+    *,
+    disinfected: Said,
+    **of_box: Any,
+) -> BoxLabel:
+    also = [said for said, _ in disinfected]
+    words = words_in(product.language, demo=workshop.demo, also=also)
     return BoxLabel(
+        disinfected=tuple((words[said], on) for said, on in disinfected),
+        words=spoken(BoxWords, words),
+        contact=workshop.contact,
+        reference=product.reference,
+        single_use=product.single_use,
         product_name=product.name,
         profile=product.profile,
-        cautions=product.caution_lines(),
+        cautions=product.caution_lines(demo=workshop.demo),
         maker_name=workshop.name,
         maker_address=tuple(workshop.address.splitlines()),
         mark=mark_of(workshop),
@@ -165,9 +186,7 @@ _LINES = Kept(
 )
 
 
-def _disinfected(
-    lines: Sequence[BoxLine], workshop: Workshop
-) -> tuple[tuple[str, date], ...]:
+def _disinfected(lines: Sequence[BoxLine], workshop: Workshop) -> Said:
     """What may be said of all that is in a box: a line for each protocol's words.
 
     No words are stronger than those of another protocol, so none stand for both; where
@@ -209,6 +228,10 @@ def every_command() -> list[str]:
 def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
     workshop = Workshop.objects.get(pk=1)
     for product, sets, batch in _products(touched, workshop):
+        if product.caution_lines(demo=True) != product.caution_lines(
+            demo=workshop.demo
+        ):
+            raise NotFit("cautions_unreviewed", product=product.name)
         parts = RecipeLine.objects.filter(recipe__product=product)
         covering = Protocol.objects.filter(
             Q(loads__revision__in=parts.values("revision"))
@@ -271,7 +294,7 @@ _VERSION: Final = 99
 _SETS: Final = 99
 """Of a product that has no box size yet."""
 
-_SHARED: Final = (RecipeLine, Part, Protocol, ProtocolLoad)
+_SHARED: Final = (RecipeLine, Part, Protocol, ProtocolLoad, LabelWord)
 
 
 BOXES: Final = Labelled(
@@ -311,5 +334,6 @@ fitting.register(
         _("set slip"),
         _longest_slips,
         (Product, BoxSize, Recipe),
+        (LabelWord,),
     ),
 )

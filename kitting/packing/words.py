@@ -41,6 +41,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_waits_for_label": _(
         "Box %(box)s is closed already. Stick its label on and scan it."
     ),
+    "cautions_unreviewed": _(
+        "Nobody is named who looked at the cautions of %(product)s, and outside a demo"
+        " none is printed before. Enter who did, beside the cautions."
+    ),
     "closed_box_not_cancelled": _(
         "Box %(box)s is closed, so it cannot be cancelled. Label it, or have it"
         " voided on its page."

@@ -16,6 +16,7 @@ UNNAMED = "Unnamed workshop"
 """The name of a workshop that nobody has named yet."""
 WORKSHOP_FIELDS = (
     *("name", "address", "country", "time_zone", "gs1_prefix", "label_text"),
+    "contact",
 )
 
 EMPTY = dict.fromkeys(WORKSHOP_FIELDS, "") | {"name": UNNAMED, "time_zone": "UTC"}
@@ -42,6 +43,7 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
         obey(shelf, f"{path}.country", lambda: country_name(new["country"]))
     if new and not shelf.problems:
         Workshop.objects.filter(pk=1).update(**new)
+        shelf.touched.setdefault(Workshop, set()).add(1)
 
 
 def _said() -> listing.Row:

@@ -33,6 +33,12 @@ class WorkshopForm(KeyedForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text=_("It is printed on every label, line by line."),
     )
+    contact = forms.CharField(
+        label=_("Whom a ward asks"),
+        max_length=60,
+        required=False,
+        help_text=_("A telephone number or an address, on every box and slip."),
+    )
     country = forms.CharField(
         label=_("Country"),
         max_length=2,

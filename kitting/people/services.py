@@ -44,6 +44,8 @@ class Particulars:
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
     scrap_reasons: str = SCRAP_REASONS
     """Why pieces are scrapped, a reason a line."""
+    contact: str = ""
+    """Whom a ward asks: a telephone number or an address."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
@@ -80,6 +82,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.country = to.country
         workshop.time_zone = to.time_zone
         workshop.gs1_prefix = to.gs1_prefix
+        workshop.contact = to.contact.strip()
         workshop.two_people = to.two_people
         workshop.scrap_reasons = _reasons(to.scrap_reasons)
         workshop.save(update_fields=list(vars(to)))
@@ -91,6 +94,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             country=workshop.country,
             two_people=workshop.two_people,
             scrap_reasons=workshop.scrap_reasons,
+            contact=workshop.contact,
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))

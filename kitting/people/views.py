@@ -36,7 +36,7 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
 FIELDS = (
     *("name", "address", "country", "time_zone", "gs1_prefix", "two_people"),
-    "scrap_reasons",
+    *("scrap_reasons", "contact"),
 )
 
 

@@ -8,7 +8,7 @@ from typing import Any
 from kitting.domain.errors import LotwardError
 from kitting.ledger import listing
 from kitting.ledger.shelf import Found, register
-from kitting.models import Stock
+from kitting.models import LabelWord, Stock
 from kitting.printing.queries.stocks import facts_of
 from kitting.printing.services.stocks import trial
 
@@ -29,5 +29,15 @@ def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf.place(path, stock, ("code",), given)
 
 
-register(stocks=_stock)
-listing.register(stocks=lambda: listing.as_rows(Stock.objects.order_by("pk")))
+def _word(found: Found, path: str, row: Mapping[str, Any]) -> None:
+    """A word that labels say, in a language of the workshop's own."""
+    given = found.shelf.read(LabelWord, path, row)
+    key = ("language", "word")
+    found.shelf.place(path, LabelWord(**given), key, given)
+
+
+register(stocks=_stock, label_words=_word)
+listing.register(
+    stocks=lambda: listing.as_rows(Stock.objects.order_by("pk")),
+    label_words=lambda: listing.as_rows(LabelWord.objects.order_by("pk")),
+)

@@ -88,12 +88,18 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
         touched: Rows that changed.
 
     Yields:
-        ``label_would_not_fit`` for each label, on the first head that has no room.
+        ``label_would_not_fit`` for each label, on the first head that has no room; what
+        stops one from being composed.
     """
     every = not touched.keys().isdisjoint((*longest.shared, *_PAPER, Workshop))
     named = {} if every else {model: touched.get(model, set()) for model in longest.own}
     heads = heads_for(longest.kind)
-    for of, face in longest.faces(named):
+    try:
+        faces = list(longest.faces(named))
+    except NotFit as error:
+        yield error
+        return
+    for of, face in faces:
         for head in heads:
             try:
                 draw(longest.kind, [face], head)

@@ -95,7 +95,9 @@ def _set_up(history: History) -> None:
     products.add_revision(part="TIE", code="B", note=note, sign=sign())
     products.change_revision(part="TIE", code="B", active=False, sign=sign())
     carton = Part.objects.get(code="TIE")
-    shield = services.ProductFacts(name="New shield", cautions="A splash barrier.")
+    shield = services.ProductFacts(
+        name="New shield", cautions="A splash barrier.", cautions_reviewed_by="Ada"
+    )
     services.add_product(code="NEW", to=shield, sign=sign())
     services.change_product(code="NEW", to=shield, sign=sign())
     of = {"product": "NEW", "sets": 6, "to": services.SizeFacts(carton_id=carton.pk)}

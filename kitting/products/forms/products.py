@@ -17,6 +17,8 @@ from kitting.products.steps.products import (
     LABEL_TEXT_LONGEST,
     MOST_CAUTIONS,
     MOST_SETS,
+    REFERENCE_LONGEST,
+    REVIEWER_LONGEST,
 )
 from kitting.products.steps.recipes import MOST_LINES, MOST_PIECES, LineFacts
 from kitting.web.fields import CodeField, RevisionField
@@ -71,6 +73,23 @@ class ProductForm(KeyedForm):
         max_length=(CAUTION_LONGEST + 2) * MOST_CAUTIONS,
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text=_("One in each line, on every box and slip."),
+    )
+    cautions_reviewed_by = forms.CharField(
+        label=_("Who looked at the cautions"),
+        required=False,
+        max_length=REVIEWER_LONGEST,
+        help_text=_("Cautions are printed only once somebody is named here."),
+    )
+    reference = forms.CharField(
+        label=_("Catalogue number"),
+        required=False,
+        max_length=REFERENCE_LONGEST,
+        help_text=_("Printed for a medical device."),
+    )
+    single_use = forms.BooleanField(
+        label=_("For single use"),
+        required=False,
+        help_text=_("The mark is printed for a medical device."),
     )
 
 

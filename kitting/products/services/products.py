@@ -33,6 +33,11 @@ class ProductFacts:
     label_text: str = ""
     cautions: str = ""
     """A caution in each line."""
+    cautions_reviewed_by: str = ""
+    """Who looked at them; outside a demo they are not printed before."""
+    reference: str = ""
+    """Catalogue number of a medical device."""
+    single_use: bool = False
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,8 @@ from kitting.models.catalogue import Unit
 LABEL_TEXT_LONGEST: Final = 200
 CAUTION_LONGEST: Final = 120
 MOST_CAUTIONS: Final = 8
+REVIEWER_LONGEST: Final = 80
+REFERENCE_LONGEST: Final = 20
 MOST_SETS: Final = 10_000
 
 
@@ -33,6 +35,12 @@ def need_texts(product: Product) -> None:
     for line in lines:
         need_length("caution", line, CAUTION_LONGEST)
     product.cautions = "\n".join(lines)
+    product.cautions_reviewed_by = need_length(
+        "name", product.cautions_reviewed_by, REVIEWER_LONGEST
+    )
+    product.reference = need_length(
+        "catalogue number", product.reference, REFERENCE_LONGEST
+    )
 
 
 def need_size(size: BoxSize) -> None:

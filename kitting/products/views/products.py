@@ -98,6 +98,9 @@ def product_change(request: LotwardRequest, code: str) -> HttpResponse:
         "name": product.name,
         "label_text": product.label_text,
         "cautions": product.cautions,
+        "cautions_reviewed_by": product.cautions_reviewed_by,
+        "reference": product.reference,
+        "single_use": product.single_use,
     }
 
     def change(sign: Sign, seen: str, **facts: Any) -> KeptProduct:

@@ -114,7 +114,10 @@ def test_somebody_who_printed_at_the_same_moment_comes_first(
 
 
 def test_a_label_that_does_not_fit_is_not_logged(box: Box) -> None:
-    Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
+    Product.objects.update(
+        cautions="\n".join(f"Caution {n}." * 6 for n in range(40)),
+        cautions_reviewed_by="Ada",
+    )
     with pytest.raises(LotwardError):
         print_it(box)
     assert not Print.objects.exists()

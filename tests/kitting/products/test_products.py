@@ -150,13 +150,15 @@ def test_a_product_made_on_pages_is_packed(
     assert "Add a product" in text_of(manager.get(LIST))
     assert_page(manager.get(NEW))
     once = sent(
-        **{**SHIELD, "code": "fs9"}, cautions="A splash barrier.\r\n\r\nNot sterile."
+        **{**SHIELD, "code": "fs9"},
+        cautions="A splash barrier.\r\n\r\nNot sterile.",
+        cautions_reviewed_by="Ada",
     )
     for _ in range(2):  # the same key: once
         answer = manager.post(NEW, once)
         assert answer["Location"] == at("product-detail", "FS9")
     [row] = Product.objects.all()
-    assert row.caution_lines() == ("A splash barrier.", "Not sterile.")
+    assert row.caution_lines(demo=True) == ("A splash barrier.", "Not sterile.")
     shown = text_of(manager.get(answer["Location"]))
     assert "It has no recipe yet, so it is not packed." in shown
     assert "It has no box size in use." in shown
@@ -220,6 +222,7 @@ def test_language_and_profile_stay_once_a_box_is_closed(manager: Client) -> None
     row = box.size.product
     page = at("product-change", row.code)
     said = {"seen": mark_of(row), "name": "Other name", "cautions": "New"}
+    said["cautions_reviewed_by"] = "Ada"
     assert "so its language and profile stay" in text_of(manager.get(page))
     sent_too = {"language": "de", "profile": "device"}  # not on the page: nothing
     assert manager.post(page, sent(**said, **sent_too)).status_code == 302

@@ -35,7 +35,10 @@ def test_the_label_opens_from_the_screen(client, closed: Box, at) -> None:
 
 
 def test_a_label_that_cannot_be_drawn_leaves_the_box_closed(client, scan, at) -> None:
-    Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
+    Product.objects.update(
+        cautions="\n".join(f"Caution {n}." * 6 for n in range(40)),
+        cautions_reviewed_by="Ada",
+    )
     scan("ACT-BOX-6")
     fill(scan, at)
     response = scan("ACT-CLOSE")
@@ -216,7 +219,10 @@ def test_every_scan_of_a_box_sent_twice_happens_once(client, scan, at) -> None:
 
 
 def test_a_first_print_sent_twice_is_one_print(scan, at) -> None:
-    Product.objects.update(cautions="\n".join(f"Caution {n}." * 6 for n in range(40)))
+    Product.objects.update(
+        cautions="\n".join(f"Caution {n}." * 6 for n in range(40)),
+        cautions_reviewed_by="Ada",
+    )
     scan("ACT-BOX-6")
     fill(scan, at)
     scan("ACT-CLOSE")

@@ -137,7 +137,10 @@ def test_a_print_is_answered_when_its_label_no_longer_fits(scan, at, twice) -> N
     fill(scan, at)
     scan("ACT-CLOSE")
     long = "\n".join(f"Caution {n}." * 6 for n in range(40))
-    twice("ACT-PRINT-LOST", lambda: Product.objects.update(cautions=long))
+    twice(
+        "ACT-PRINT-LOST",
+        lambda: Product.objects.update(cautions=long, cautions_reviewed_by="Ada"),
+    )
     assert Box.objects.get().prints.count() == 2
 
 

@@ -1,0 +1,152 @@
+"""Words on boxes and slips: in the product's language, complete, and reviewed."""
+
+from __future__ import annotations
+
+from string import Formatter
+
+import pytest
+
+from kitting.domain.errors import NotFit
+from kitting.labels.spoken import COMPLETE, ENGLISH
+from kitting.models import Box, LabelWord, Product, Workshop
+from kitting.packing.labels import box_label
+from kitting.packing.services.labels import label_pdf, print_box_label
+from kitting.printing.queries.words import words_in
+from kitting.printing.services.prints import print_labels
+from kitting.web.messages import sentence
+from lotward.catalogue.loading import load_catalogue
+from tests import factories
+from tests.assertions import assert_refused
+from tests.benches import make_packing
+from tests.factories import sign
+from tests.kitting.labels.samples import text_of
+from tests.kitting.printing.test_fitting import change
+
+CAUTION = "Ein Spritzschutz. Kein Ersatz für eine Atemschutzmaske."
+GREEK = {
+    "set_one": "σετ",
+    "sets": "σετ",
+    "packed": "Συσκευάστηκε",
+    "use_by": "Χρήση έως",
+    "serial": "Κιβώτιο",
+    "batch": "Παρτίδα",
+    "reference": "Κωδ.",
+    "lots": "Παρτίδες",
+    "lots_elsewhere": "Παρτίδες: βλ. κατάλογο",
+    "latex": "Περιέχει λάτεξ.",
+    "non_sterile": "Μη στείρο.",
+    "contact": "Ερωτήσεις: {contact}",
+    "nth": "Σετ {nth} από {of}",
+    "reprint": "Ανατύπωση {copy}",
+}
+
+
+def placed(text: str) -> set[str]:
+    return {name for _, name, *_ in Formatter().parse(text) if name}
+
+
+@pytest.mark.parametrize("language", COMPLETE)
+def test_a_language_of_ours_is_complete_and_keeps_what_is_filled_in(
+    language: str,
+) -> None:
+    words = COMPLETE[language]
+    assert all(placed(words[name]) == placed(said) for name, said in ENGLISH.items())
+    assert language == "en" or all(
+        words[name] != said
+        for name, said in ENGLISH.items()
+        if name not in {"sets", "set_one"}
+    )
+
+
+def boxed(language: str, **of_product: object) -> Box:
+    at = make_packing()
+    Product.objects.update(language=language, **of_product)
+    Workshop.objects.update(contact="+44 1632 960123")
+    return factories.make_closed_box(at.size, at.bench)
+
+
+@pytest.mark.django_db
+def test_a_box_and_its_slips_speak_german() -> None:
+    box = boxed("de-AT", cautions=CAUTION, cautions_reviewed_by="Ada")
+    print_box_label(box_id=box.pk, sign=sign())
+    shown = text_of(label_pdf(box_id=box.pk, copy=1))
+    for said in (
+        "Sets",
+        f"Verpackt {box.packed_on}",
+        "Karton",
+        "Packcharge",
+        "Chargen",
+        CAUTION,
+        "Fragen: +44 1632 960123",
+    ):
+        assert said in shown, said
+    assert not {"sets", "Packed", "Lots", "Box", "Questions:"} & set(shown.split())
+
+
+@pytest.mark.django_db
+def test_the_words_of_a_protocol_are_in_the_language_of_the_product() -> None:
+    assert (
+        words_in("de", demo=False, also=["Disinfected (UV-C)"])["Disinfected (UV-C)"]
+        == "Desinfiziert (UV-C)"
+    )
+    with pytest.raises(NotFit) as caught:
+        words_in("de", demo=False, also=["Treated by UV-C"])
+    assert_refused(caught.value, "label_word_missing", language="de")
+    LabelWord.objects.create(
+        language="de", word="Treated by UV-C", text="Mit UV-C behandelt"
+    )
+    known = words_in("de", demo=False, also=["Treated by UV-C"])
+    assert known["Treated by UV-C"] == "Mit UV-C behandelt"
+    assert words_in("en", demo=False, also=["Treated"])["Treated"] == "Treated"
+
+
+def entered(**more: str) -> list[dict[str, str]]:
+    return [
+        {"language": "el", "word": word, "text": text, **more}
+        for word, text in GREEK.items()
+    ]
+
+
+@pytest.mark.django_db
+def test_another_language_is_the_workshops_own_to_fill_in() -> None:
+    product = make_packing().size.product
+    with pytest.raises(NotFit) as caught:
+        change(product, language="el")
+    assert_refused(caught.value, "label_word_missing", language="el")
+    load_catalogue(data={"label_words": entered(reviewed_by="Eleni")}, sign=sign())
+    change(product, language="el")
+    box = factories.make_closed_box(product.sizes.get())
+    assert box_label(box.pk).words.packed == GREEK["packed"]
+
+
+@pytest.mark.django_db
+def test_a_caution_that_nobody_reviewed_is_printed_in_a_demo_only() -> None:
+    product = make_packing().size.product
+    load_catalogue(data={"label_words": entered()}, sign=sign())
+    with pytest.raises(NotFit) as caught:
+        change(product, language="el")
+    assert_refused(caught.value, "label_word_unreviewed", language="el")
+    with pytest.raises(NotFit) as caught:
+        change(product, language="de", cautions=CAUTION)
+    assert_refused(caught.value, "cautions_unreviewed", product=product.name)
+    assert product.name in sentence(caught.value)
+    assert product.caution_lines(demo=False) == ()
+    assert product.caution_lines(demo=True) == (CAUTION,)
+    change(product, language="de", cautions=CAUTION, cautions_reviewed_by="Ada")
+    assert product.caution_lines(demo=False) == (CAUTION,)
+
+
+@pytest.mark.django_db
+def test_a_device_says_its_catalogue_number_and_whom_to_ask() -> None:
+    box = boxed("en", profile="device", reference="HL-0001-EN", single_use=True)
+    label = box_label(box.pk)
+    assert (label.reference, label.single_use) == ("HL-0001-EN", True)
+    print_box_label(box_id=box.pk, sign=sign())
+    shown = text_of(label_pdf(box_id=box.pk, copy=1))
+    for said in ("REF", "Ref. HL-0001-EN", "UDI", "Questions: +44 1632 960123"):
+        assert said in shown, said
+    Product.objects.update(profile="none")
+    bare = text_of(label_pdf(box_id=box.pk, copy=1))
+    assert not {"REF", "UDI", "HL-0001-EN"} & set(bare.split())
+    done = print_labels(kind="set_slip", numbers=[str(box.serial)], sign=sign())
+    assert done.labels == box.size.sets
