@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from django.db.models import F, Min, QuerySet, Sum
+from django.db.models import F, Min, QuerySet
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
@@ -30,10 +30,12 @@ from kitting.models import (
     Box,
     BoxEvent,
     BoxLine,
+    BoxSize,
     Link,
     Method,
     Movement,
     Print,
+    Recipe,
     RecipeLine,
 )
 
@@ -119,25 +121,26 @@ def complete(tally: Tally, ids: Ids = None) -> None:
     """
     recipes = _recipes()
     every = only(Box.objects.order_by("pk"), "pk", ids).values_list(
-        "pk", "stage", "recipe_id", "size__sets", "serial"
+        "pk", "stage", "recipe_id", "size_id", "serial"
     )
-    key = ("box_id", "lot__part_id", "lot__revision_id")
-    held = (
-        only(BoxLine.objects.order_by("box_id"), "box_id", ids)
-        .values(*key)
-        .annotate(total=Sum("pieces"))
-        .values_list(*key, "total")
-    )
+    # Joined, the few sizes would come first, and all boxes would have to be sorted.
+    sizes = dict(BoxSize.objects.values_list("pk", "sets"))
+    lines_of = only(BoxLine.objects.order_by("box_id"), "box_id", ids)
+    held = lines_of.values_list("box_id", "lot__part_id", "lot__revision_id", "pieces")
     exact: dict[tuple[int, int], set[Row]] = {}
     for pk, (box, inside) in side_by_side(grouped(rows(every)), grouped(rows(held))):
-        for stage, recipe, sets, serial in box:
+        for stage, recipe, size, serial in box:
             tally.count += 1
+            sets = sizes.get(size, 0)
             wanted = exact.get((recipe, sets))
             if wanted is None:
                 lines = recipes.get(recipe, [])
                 wanted = exact[recipe, sets] = {_exactly(line, sets) for line in lines}
-            if len(inside) == len(wanted) and wanted.issuperset(inside):
+            if len(inside) == len(wanted) and wanted == set(inside):
                 continue  # To the piece what the recipe says, as nearly all are.
+            inside = _added_up(inside)
+            if wanted == set(inside):
+                continue
             _measure(tally, pk, recipes.get(recipe, []), sets, inside)
             if stage == BoxStage.OPEN or serial is None:
                 continue
@@ -177,6 +180,14 @@ def tried(tally: Tally) -> None:
         for box in set(too_early.values_list("box", flat=True)):
             words = f"What was made with {method} was packed while it was on trial."
             tally.add(BOX, box, words, "released", "on trial")
+
+
+def _added_up(inside: list[Row]) -> list[Row]:
+    """Pieces by part and revision: those of a part may be of several bags."""
+    total: Counter[Row] = Counter()
+    for *kind, pieces in inside:
+        total[tuple(kind)] += pieces
+    return [(*kind, pieces) for kind, pieces in total.items()]
 
 
 def _exactly(line: RecipeLine, sets: int) -> Row:
@@ -223,7 +234,7 @@ class _Box(NamedTuple):
     version: int
 
 
-_COLUMNS = (*_Box._fields[:-1], "recipe__version")
+_COLUMNS = (*_Box._fields[:-1], "recipe_id")
 
 
 def identity(tally: Tally, ids: Ids = None) -> None:
@@ -234,6 +245,7 @@ def identity(tally: Tally, ids: Ids = None) -> None:
         ids: The boxes; None for all of them.
     """
     every = only(Box.objects.order_by("pk"), "pk", ids).values_list("pk", *_COLUMNS)
+    versions = dict(Recipe.objects.values_list("pk", "version"))
     lines = only(BoxLine.objects.order_by("box_id"), "box_id", ids).values("box_id")
     soonest = lines.annotate(day=Min("lot__use_by")).values_list("box_id", "day")
     prints = only(Print.objects.filter(box__isnull=False), "box_id", ids)
@@ -249,7 +261,8 @@ def identity(tally: Tally, ids: Ids = None) -> None:
     ]
     for _pk, (found, days, closed, seen, printed) in side_by_side(*streams):
         for row in found:
-            box, same = _Box(*row), tally.same
+            box = _Box._make((*row[:-1], versions.get(row[-1], 0)))
+            same = tally.same
             at, outcome = closed[0] if closed else (None, None)
             on, scanned = seen[0][0] if seen else None, box.label_seen_at
             same(BOX, box.pk, "Its label was scanned at another moment.", on, scanned)
