@@ -48,9 +48,8 @@ class Step:
     why: str | Promise
     there: int
     """How many there are; 0 while it is missing."""
-    page: str = ""
-    """Name of the page where it is entered; empty where a command does it."""
-    command: str = ""
+    page: str
+    """Name of the page where it is entered."""
     needed: bool = True
     """Whether boxes are packed without it."""
 
@@ -62,7 +61,7 @@ class Step:
     @property
     def address(self) -> str:
         """Where it is entered."""
-        return reverse(self.page) if self.page else ""
+        return reverse(self.page)
 
 
 def steps(workshop: Workshop, today: date) -> list[Step]:
@@ -199,19 +198,18 @@ def _people() -> list[Step]:
         packers=Count("pk", filter=Q(groups__name__in=("packer", "manager"))),
         officers=Count("pk", filter=Q(groups__name="quality officer")),
     )
-    command = "manage.py person NAME --role ROLE"
     return [
         Step(
             _("Somebody who packs"),
             _("Each act is signed by whoever did it."),
             counted["packers"],
-            command=command,
+            "kitting:person-new",
         ),
         Step(
             _("A quality officer"),
             _("Protocols are signed, methods released and holds lifted by one."),
             counted["officers"],
-            command=command,
+            "kitting:person-new",
         ),
     ]
 
@@ -273,9 +271,9 @@ def _paper(there: dict[str, int]) -> list[Step]:
         ),
         Step(
             _("Consignees"),
-            _("Shipments go to them. They come in with the catalogue’s file."),
+            _("Shipments go to them, with their address in the order of its post."),
             there["consignees"],
-            command="manage.py catalogue FILE",
+            "dispatch:consignees",
         ),
     ]
 
@@ -288,7 +286,7 @@ def first_hour(request: LotwardRequest) -> HttpResponse:
     context = {
         "steps": found,
         "missing": missing,
-        "next": next((step for step in missing if step.page), None),
+        "next": next(iter(missing), None),
         "here": "kitting:workshop",
     }
     return render(request, "lotward/first_hour.html", context)

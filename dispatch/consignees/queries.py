@@ -3,9 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
+
+from django.db.models import Count, QuerySet
 
 from dispatch.models import Consignee
-from kitting.labels.postal import Address, country_name, lines
+from kitting.domain.errors import CodeError
+from kitting.labels.postal import Address, country_name, doubts, lines
+
+NAME_LONGEST: Final = 80
+LONGEST: Final = {
+    "street": 300,
+    "postcode": 20,
+    "city": 80,
+    "region": 80,
+    "contact": 120,
+}
+"""Characters that the parts of an address may have."""
 
 
 @dataclass(frozen=True)
@@ -75,3 +89,24 @@ def address_of(consignee: Consignee) -> Address:
         city=consignee.city,
         region=consignee.region,
     )
+
+
+def all_consignees() -> QuerySet[Consignee]:
+    """Every consignee with ``sent``, how many shipments are for it, by name.
+
+    Returns:
+        The consignees.
+    """
+    return Consignee.objects.annotate(sent=Count("shipments")).order_by("name", "pk")
+
+
+def doubts_of(consignee: Consignee) -> tuple[CodeError, ...]:
+    """Say what looks wrong in a consignee's address; it is printed all the same.
+
+    Args:
+        consignee: The consignee.
+
+    Returns:
+        The doubts; none of an address that is a text alone.
+    """
+    return doubts(address_of(consignee)) if consignee.country else ()

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 ACTS: dict[str, str | Promise] = {
     "accept_under_concession": _("Lot accepted under concession"),
     "add_bench": _("Bench added"),
+    "add_consignee": _("Consignee added"),
     "add_kind": _("Kind of defect added"),
     "add_meter": _("Meter added"),
     "add_method": _("Method added"),
@@ -29,6 +30,7 @@ ACTS: dict[str, str | Promise] = {
     "cancel_lot": _("Lot cancelled"),
     "cancel_shipment": _("Shipment cancelled"),
     "change_bench": _("Bench changed"),
+    "change_consignee": _("Consignee changed"),
     "change_kind": _("Kind of defect changed"),
     "change_lamp": _("Lamp changed"),
     "change_method": _("Method changed"),

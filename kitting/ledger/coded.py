@@ -12,16 +12,7 @@ from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act
-from kitting.models import (
-    Bench,
-    Method,
-    Part,
-    Place,
-    Printer,
-    Product,
-    Stock,
-    Workshop,
-)
+from kitting.models import Workshop
 
 CODE_LONGEST: Final = 20
 NAME_LONGEST: Final = 60
@@ -29,11 +20,12 @@ PLACE_CODE_LONGEST: Final = 12
 PART_CODE_LONGEST: Final = 12
 BENCH_CODE_LONGEST: Final = 12
 PRODUCT_CODE_LONGEST: Final = 8
+CONSIGNEE_CODE_LONGEST: Final = 12
 
 _NOT_SET_UP: Final = ("id", "asleep_until", "token_sha256")
 """Columns that no manager enters."""
 
-R = TypeVar("R", Stock, Printer, Place, Bench, Method, Part, Product)
+R = TypeVar("R", bound=Model)
 
 
 def need_code(code: str, name: str, most: int = CODE_LONGEST) -> None:
@@ -69,7 +61,7 @@ def named(model: type[R], code: str) -> R:
     Raises:
         Missing: ``row_missing`` if there is none.
     """
-    return need_row(model.objects.filter(code=code))
+    return need_row(model._default_manager.filter(code=code))
 
 
 def mark_of(row: Model) -> str:
@@ -109,7 +101,7 @@ def row_to_keep(act: Act, model: type[R], code: str, was: str, seen: str) -> R:
     """
     # One set-up at a time: a code is free, and a stock in use, until the act is done.
     locking.lock_row(Workshop, act.workshop.pk)
-    taken = model.objects.filter(code__iexact=code).exclude(code=was)
+    taken = model._default_manager.filter(code__iexact=code).exclude(code=was)
     if was != code and taken.exists():
         raise Conflict("code_taken", read=code)
     if not was:

@@ -6,10 +6,12 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import Refused
 from kitting.labels.kinds import BADGE
+from kitting.ledger.setup import ROLES
 from kitting.models import User
 from kitting.printing.queries.stocks import (
     Laid,
@@ -20,6 +22,15 @@ from kitting.printing.queries.stocks import (
 )
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
+
+
+def _secret(label: Any) -> forms.CharField:
+    return forms.CharField(
+        label=label,
+        strip=False,
+        max_length=4096,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
 
 
 class WorkshopForm(KeyedForm):
@@ -88,6 +99,48 @@ class WorkshopForm(KeyedForm):
 
 LARGEST_ID = 2**63 - 1
 ONE_A_PAGE = "one"
+
+
+class PersonForm(KeyedForm):
+    """A new person, with a password that they can say to nobody but themselves."""
+
+    things = {
+        "name": _("the name to sign in with"),
+        "new_password": _("the password"),
+        "same": _("the same password again"),
+    }
+
+    name = forms.CharField(
+        label=_("Name to sign in with"),
+        max_length=150,
+        help_text=_(
+            "Letters, digits and @ . + - _ only; the journal names them by it."
+        ),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    role = forms.ChoiceField(
+        label=_("Role"),
+        choices=lambda: [("", _("Choose a role")), *((role, role) for role in ROLES)],
+        help_text=_("It says what they may do. Each person has one."),
+    )
+    new_password = _secret(_("Password"))
+    same = _secret(_("The same password again"))
+
+    def clean(self) -> dict[str, Any]:
+        """Compare the two."""
+        data = super().clean() or self.cleaned_data
+        if data.get("same") and data["same"] != data.get("new_password", data["same"]):
+            error = ValidationError(sentence(Refused("passwords_differ")))
+            self.add_error("same", error)
+        return data
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """As of every form, with one password."""
+        said = super().entries
+        del said["same"]
+        password = said.pop("new_password")
+        return {**said, "password": password}
 
 
 class IssueBadgesForm(KeyedForm):

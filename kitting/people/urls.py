@@ -7,6 +7,7 @@ from kitting.people import views
 urlpatterns: list[URLPattern] = [
     path("account/", views.account, name="account"),
     path("set-up/", views.workshop, name="workshop"),
+    path("set-up/people/new/", views.person_new, name="person-new"),
     path("set-up/badges/", views.badges, name="badges"),
     path("set-up/badges/revoke/", views.badge_revoke, name="badge-revoke"),
     path(

@@ -17,12 +17,18 @@ from kitting.labels.press import press
 from kitting.ledger.operations import Sign
 from kitting.models import User
 from kitting.people import queries
-from kitting.people.forms import IssueBadgesForm, RevokeBadgeForm, WorkshopForm
+from kitting.people.forms import (
+    IssueBadgesForm,
+    PersonForm,
+    RevokeBadgeForm,
+    WorkshopForm,
+)
 from kitting.people.queries import people, person_of, role_of
 from kitting.people.services import (
     Drawn,
     NewBadge,
     Particulars,
+    add_person,
     change_workshop,
     issue_badges,
     revoke_badge,
@@ -91,6 +97,20 @@ def _issue(*, user_ids: list[int], laid: Callable[[], Laid], sign: Sign) -> byte
 
     issue_badges(user_ids=user_ids, sign=sign, draw=draw)
     return documents[0]
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_new(request: LotwardRequest) -> HttpResponse:
+    """Add a person who may sign in."""
+    return act_page(
+        request,
+        "kitting/people/person_new",
+        PersonForm(request.POST or None),
+        add_person,
+        said=_("%(name)s may sign in as %(role)s."),
+        to=reverse("kitting:badges"),
+        act=_("Add the person"),
+    )
 
 
 @allowed("kitting.set_up", "POST")

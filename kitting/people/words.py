@@ -34,6 +34,9 @@ SENTENCES: dict[str, str | Promise] = {
         "The workshop needs a name: it is printed on every label. Enter one."
     ),
     "password_weak": _("This password is too weak. %(why)s Choose another."),
+    "passwords_differ": _(
+        "The same password again is another one. Enter both once more."
+    ),
     "person_exists": _(
         "There is a person “%(name)s” already. Choose another name; a forgotten"
         " password is set anew with manage.py person NAME --new-password."

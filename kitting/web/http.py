@@ -59,7 +59,9 @@ def allowed(
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
         view = require_http_methods(list(methods or ("GET",)))(view)
-        view = sensitive_post_parameters("password", "checker_password")(view)
+        view = sensitive_post_parameters(
+            *("password", "checker_password", "new_password", "same")
+        )(view)
 
         @wraps(view)
         def guarded(

@@ -9,6 +9,8 @@ from typing import Any
 
 from django.core.management import call_command
 
+from dispatch.consignees import services as consignees
+from dispatch.consignees.services import WhereTo
 from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
 from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
@@ -88,6 +90,9 @@ def _set_up(history: History) -> None:
     ready = {"name": "Boxes ready", "kind": PlaceKind.READY}
     set_up.add_place(code="READY", **ready, sign=sign())
     set_up.change_place(code="READY", name="Boxes", active=False, sign=sign())
+    ward = WhereTo(name="Ward", country="GB", street="1 Road", city="Eskmoor")
+    consignees.add_consignee(code="WARD", to=ward, sign=sign())
+    consignees.change_consignee(code="WARD", to=ward, sign=sign())
     facts = products.PartFacts(name="Tie")
     products.add_part(code="TIE", revision="A", to=facts, sign=sign())
     products.change_part(code="TIE", to=facts, sign=sign())

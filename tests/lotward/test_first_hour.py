@@ -56,7 +56,6 @@ def test_every_page_that_it_leads_to_is_there(manager: Client) -> None:
     assert len(steps) > 10
     for address in {step.address for step in steps if step.address}:
         assert manager.get(address).status_code in (200, 403), address
-    assert all(step.address or step.command for step in steps)
 
 
 def test_what_the_file_brings_is_there_and_the_rest_is_named(manager: Client) -> None:

@@ -25,6 +25,7 @@ class PartForm(KeyedForm):
     """What a part is."""
 
     things = {
+        "unit": _("the unit"),
         "mass_mg": _("the mass of one piece"),
         "spread_mg": _("the spread of the mass"),
         "open_hours": _("the hours"),

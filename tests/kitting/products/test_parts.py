@@ -144,7 +144,7 @@ def test_what_cannot_be_a_part_is_said_and_nothing_is_kept(manager: Client) -> N
         ({"code": "HB-1"}, "Code HB-1 is in use already"),
         ({"name": " "}, "name"),
         ({"name": "N" * 61}, "60"),
-        ({"unit": "barrel"}, "counted in"),
+        ({"unit": "barrel"}, "the unit"),
         ({"revision": ""}, "first revision"),
         ({"revision": "one two"}, "is no revision"),
         ({"mass_mg": "0"}, "mass"),

@@ -1,0 +1,68 @@
+"""Forms of consignees."""
+
+from __future__ import annotations
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.consignees.queries import LONGEST, NAME_LONGEST
+from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST
+from kitting.printing.forms.stocks import capitals
+from kitting.web.fields import CodeField
+from kitting.web.forms import KeyedForm
+
+
+class ConsigneeForm(KeyedForm):
+    """A consignee's name and address, in parts."""
+
+    things = {"contact": _("whom to ask there")}
+
+    name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
+    street = forms.CharField(
+        label=_("Street"),
+        max_length=LONGEST["street"],
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("With the entrance, a line for each, as it is written there."),
+    )
+    postcode = forms.CharField(
+        label=_("Postcode"), max_length=LONGEST["postcode"], required=False
+    )
+    city = forms.CharField(label=_("City"), max_length=LONGEST["city"])
+    region = forms.CharField(
+        label=_("Region"), max_length=LONGEST["region"], required=False
+    )
+    country = forms.CharField(
+        label=_("Country"),
+        max_length=2,
+        help_text=_("By its two letters in ISO 3166-1, such as PT."),
+    )
+    contact = forms.CharField(
+        label=_("Whom to ask there"), max_length=LONGEST["contact"], required=False
+    )
+
+    def clean_country(self) -> str:
+        """The country in capitals."""
+        return capitals(self.cleaned_data["country"])
+
+
+class ConsigneeNewForm(ConsigneeForm):
+    """A new consignee."""
+
+    code = CodeField(
+        max_length=CONSIGNEE_CODE_LONGEST,
+        help_text=_("Capitals, digits and hyphens. It stays."),
+    )
+
+    field_order = ("op_key", "code")
+
+    def clean_code(self) -> str:
+        """The code in capitals."""
+        return capitals(self.cleaned_data["code"])
+
+
+class ConsigneeChangeForm(ConsigneeForm):
+    """A consignee as it is to be from now on."""
+
+    things = {"seen": _("what was on record")}
+
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)

@@ -1,0 +1,123 @@
+"""Consignees: one is added, or is called or found otherwise from now on."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+
+from dispatch.consignees.queries import LONGEST, NAME_LONGEST
+from dispatch.models import Consignee
+from kitting.domain.errors import Refused
+from kitting.labels.postal import country_name
+from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST, need_code, row_to_keep
+from kitting.ledger.needs import need_length, need_text
+from kitting.ledger.operations import Act, Sign, perform
+
+
+@dataclass(frozen=True)
+class WhereTo:
+    """A consignee as it is to be."""
+
+    name: str
+    country: str
+    """Its two letters in ISO 3166-1, in capitals."""
+    street: str
+    """Its lines, such as the entrance and the street."""
+    city: str
+    postcode: str = ""
+    region: str = ""
+    contact: str = ""
+
+
+@dataclass(frozen=True)
+class KeptConsignee:
+    """A consignee that is on record."""
+
+    code: str
+    name: str
+
+
+def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
+    """Add a consignee.
+
+    Args:
+        code: Its code; it stays.
+        to: Its name and address.
+        sign: Who, when and the operation key.
+
+    Returns:
+        Its code and name.
+
+    Raises:
+        CodeError: ``country_unknown``.
+        Conflict: ``code_taken``, in capitals or not.
+        Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_missing``,
+            ``entry_too_long``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> KeptConsignee:
+        need_code(code, to.name[:1], CONSIGNEE_CODE_LONGEST)
+        row = row_to_keep(act, Consignee, code, "", "")
+        row.code = code
+        _fill(row, to)
+        row.save(force_insert=True)
+        return KeptConsignee(row.code, row.name)
+
+    return perform("add_consignee", work, KeptConsignee, sign, code=code, **asdict(to))
+
+
+def change_consignee(
+    *, code: str, to: WhereTo, sign: Sign, seen: str = ""
+) -> KeptConsignee:
+    """Give a consignee another name or address.
+
+    What is printed from now on says the new one, on a shipment that is not sent yet as
+    well.
+
+    Args:
+        code: The consignee.
+        to: Its name and address from now on.
+        sign: Who, when and the operation key.
+        seen: ``mark_of`` the consignee that was looked at before; empty to change it
+            whatever it is by now.
+
+    Returns:
+        Its code and name.
+
+    Raises:
+        CodeError: ``country_unknown``.
+        Conflict: ``page_is_old`` if somebody changed it meanwhile.
+        Missing: If there is no such consignee.
+        Refused: ``set_up_name_missing``, ``entry_missing``, ``entry_too_long``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> KeptConsignee:
+        row = row_to_keep(act, Consignee, code, code, seen)
+        _fill(row, to)
+        row.save()
+        return KeptConsignee(row.code, row.name)
+
+    return perform(
+        "change_consignee",
+        work,
+        KeptConsignee,
+        sign,
+        code=code,
+        seen=seen,
+        **asdict(to),
+    )
+
+
+def _fill(row: Consignee, to: WhereTo) -> None:
+    row.name = need_text("name", to.name, NAME_LONGEST, missing="set_up_name_missing")
+    country_name(to.country)
+    row.country = to.country
+    for name, most in LONGEST.items():
+        setattr(row, name, need_length(name, getattr(to, name), most))
+    row.street = "\n".join(
+        line.strip() for line in row.street.splitlines() if line.strip()
+    )
+    for name in ("street", "city"):
+        if not getattr(row, name):
+            raise Refused("entry_missing", what=name)

@@ -1,0 +1,16 @@
+from __future__ import annotations
+
+from django.urls import URLPattern, path
+
+from dispatch.consignees import views
+
+urlpatterns: list[URLPattern] = [
+    path("consignees/", views.consignee_list, name="consignees"),
+    path("consignees/new/", views.consignee_new, name="consignee-new"),
+    path(
+        "consignees/<path:code>/change/",
+        views.consignee_change,
+        name="consignee-change",
+    ),
+    path("consignees/<path:code>/", views.consignee_detail, name="consignee-detail"),
+]

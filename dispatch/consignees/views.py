@@ -1,0 +1,102 @@
+"""Pages of consignees: a table, one of them, a new one, a change."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from dispatch.consignees import queries, services
+from dispatch.consignees.forms import ConsigneeChangeForm, ConsigneeNewForm
+from dispatch.consignees.services import KeptConsignee, WhereTo
+from dispatch.models import Consignee
+from kitting.ledger.coded import mark_of
+from kitting.ledger.operations import Sign
+from kitting.web.acting import act_page
+from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
+from kitting.web.messages import sentence
+from kitting.web.tables import Column, file_response
+
+CONSIGNEES: list[Column[Consignee]] = [
+    Column("consignee", "code"),
+    Column("name", "name"),
+    Column("street", lambda row: ", ".join(row.street.splitlines())),
+    Column("postcode", "postcode"),
+    Column("city", "city"),
+    Column("region", "region"),
+    Column("country", "country"),
+    Column("contact", "contact"),
+]
+ENTERED = ("name", "street", "postcode", "city", "region", "country", "contact")
+
+
+@allowed("kitting.see_work")
+def consignee_list(request: LotwardRequest) -> HttpResponseBase:
+    """Every consignee."""
+    rows = list(queries.all_consignees())
+    if file := file_response(request, "consignees", CONSIGNEES, rows):
+        return file
+    context = {"rows": rows}
+    return render_part(
+        request, "dispatch/consignees/consignees", "_consignee_table", context
+    )
+
+
+@allowed("kitting.see_work")
+def consignee_detail(request: LotwardRequest, code: str) -> HttpResponse:
+    """One consignee: its address as it is printed, and what looks wrong in it."""
+    consignee = get_or_404(queries.all_consignees(), code=code)
+    context = {
+        "consignee": consignee,
+        "doubts": [sentence(doubt) for doubt in queries.doubts_of(consignee)],
+    }
+    return render_part(request, "dispatch/consignees/consignee_detail", "", context)
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def consignee_new(request: LotwardRequest) -> HttpResponse:
+    """Add a consignee."""
+
+    def add(sign: Sign, code: str, **where: Any) -> KeptConsignee:
+        return services.add_consignee(code=code, to=WhereTo(**where), sign=sign)
+
+    form = ConsigneeNewForm(
+        request.POST or None, initial={"country": request.workshop.country}
+    )
+    return act_page(
+        request,
+        "dispatch/consignees/consignee_set",
+        form,
+        add,
+        said=_("%(name)s is added. Read its address as it is printed."),
+        to=lambda done: reverse("dispatch:consignee-detail", args=[done.code]),
+        act=_("Add the consignee"),
+        back=reverse("dispatch:consignees"),
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def consignee_change(request: LotwardRequest, code: str) -> HttpResponse:
+    """Give a consignee another name or address."""
+    consignee = get_or_404(Consignee, code=code)
+    on_record = {name: getattr(consignee, name) for name in ENTERED}
+
+    def change(sign: Sign, seen: str, **where: Any) -> KeptConsignee:
+        to = WhereTo(**where)
+        return services.change_consignee(code=code, to=to, seen=seen, sign=sign)
+
+    return act_page(
+        request,
+        "dispatch/consignees/consignee_set",
+        ConsigneeChangeForm(
+            request.POST or None, initial={"seen": mark_of(consignee), **on_record}
+        ),
+        change,
+        said=_("%(name)s is changed."),
+        to=reverse("dispatch:consignee-detail", args=[code]),
+        act=_("Change the consignee"),
+        consignee=consignee,
+    )
