@@ -187,18 +187,17 @@ class LotBalance:
         return self.received + self.found - self.in_bags - gone
 
 
-def lot_balance(lot: Lot, in_bags: int) -> LotBalance:
+def lot_balance(moved: Mapping[MovementKind, int], in_bags: int) -> LotBalance:
     """Balance a lot by its movements.
 
     Args:
-        lot: The lot.
+        moved: By kind of movement what it changed in its bags.
         in_bags: What is in its bags now.
 
     Returns:
         The balance, in the unit of its part.
     """
-    moved = lot.movements.order_by().values("kind").annotate(delta=Sum("delta"))
-    deltas = {MovementKind(row["kind"]): row["delta"] for row in moved}
+    deltas = dict(moved)
     for back, way in _TAKEN_BACK.items():
         deltas[way] = deltas.get(way, 0) + deltas.get(back, 0)
     ways = (way for way in _WAYS_OUT if way != MovementKind.REPACKED)
@@ -331,16 +330,18 @@ class LotPage:
     @cached_property
     def cancellable(self) -> bool:
         """Whether nothing of it was checked or used, so that it can be cancelled."""
-        return (
-            self.stands
-            and not self.checks
-            and not self.lot.movements.exclude(kind__in=UNUSED).exists()
-        )
+        return self.stands and not self.checks and self._moved.keys() <= UNUSED
 
     @cached_property
     def balance(self) -> LotBalance:
         """Where everything of it is."""
-        return lot_balance(self.lot, self.pieces)
+        return lot_balance(self._moved, self.pieces)
+
+    @cached_property
+    def _moved(self) -> dict[MovementKind, int]:
+        """By kind of movement what it changed in the bags."""
+        moved = self.lot.movements.order_by().values("kind").annotate(n=Sum("delta"))
+        return {MovementKind(row["kind"]): row["n"] for row in moved}
 
     @cached_property
     def ended(self) -> list[BagEnd]:
