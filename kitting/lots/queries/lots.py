@@ -265,7 +265,8 @@ class LotPage:
     @cached_property
     def yielded(self) -> LotYield | None:
         """What it yielded, if it was made from others."""
-        return lot_yield(self.lot, self.made_from)
+        received = self._moved.get(MovementKind.RECEIVED, 0) if self.made_from else 0
+        return lot_yield(self.lot, self.made_from, received)
 
     @cached_property
     def checks(self) -> list[Check]:

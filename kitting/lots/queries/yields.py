@@ -8,8 +8,6 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from django.db.models import Sum
-
 from kitting.domain.stages import MovementKind
 from kitting.domain.yields import Rate, Used, Yielded, judge, ratio
 from kitting.models import Link, Lot, LotOrigin, Movement, Part, Yield
@@ -87,12 +85,13 @@ class LotYield:
         return "" if share is None else f"{Decimal(share) / 10}"
 
 
-def lot_yield(lot: Lot, origins: Iterable[LotOrigin]) -> LotYield | None:
+def lot_yield(lot: Lot, origins: Iterable[LotOrigin], pieces: int) -> LotYield | None:
     """Compute what a lot yielded.
 
     Args:
         lot: The lot.
         origins: What it was made from, with the lots' parts.
+        pieces: What was received of it.
 
     Returns:
         The yield; None for a lot that was made from nothing on record, or has no bag.
@@ -105,8 +104,6 @@ def lot_yield(lot: Lot, origins: Iterable[LotOrigin]) -> LotYield | None:
         amounts[part.pk] = amounts.get(part.pk, 0) + origin.amount
     if not amounts:
         return None
-    received = Movement.objects.filter(lot=lot, kind=MovementKind.RECEIVED)
-    pieces = received.aggregate(n=Sum("pieces"))["n"] or 0
     if not pieces:
         return None
     rates = rates_of([lot.part_id]).get(lot.part_id, {})
