@@ -83,7 +83,9 @@ class LargestRequestMiddleware:
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         length = request.META.get("CONTENT_LENGTH") or "0"
-        if not length.isdecimal() or int(length) > settings.LARGEST_REQUEST:
+        # Of thousands of digits Python makes no number.
+        fits = length.isdecimal() and len(length) <= len(str(settings.LARGEST_REQUEST))
+        if not fits or int(length) > settings.LARGEST_REQUEST:
             return render(request, "413.html", status=413)
         return self.get_response(request)
 

@@ -293,8 +293,9 @@ def test_a_body_larger_than_any_form_is_refused_unread(path: str) -> None:
 
 
 @pytest.mark.django_db
-def test_a_length_that_is_no_number_is_refused(client: Client) -> None:
-    response = client.post("/sign-in/", {}, CONTENT_LENGTH="many")
+@pytest.mark.parametrize("length", ["many", "9" * 5_000], ids=["many", "too long"])
+def test_a_length_that_is_no_number_is_refused(length: str, client: Client) -> None:
+    response = client.post("/sign-in/", {}, CONTENT_LENGTH=length)
     assert response.status_code == 413
 
 

@@ -26,9 +26,9 @@ from kitting.printing.services.printers import (
 )
 from kitting.printing.views.stocks import trial_page
 from kitting.printing.worker import reach
-from kitting.web.acting import OK, act_page, attempt, say_and_go
+from kitting.web.acting import OK, act_page, attempt, done_before, say_and_go
 from kitting.web.forms import KeyedForm
-from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
+from kitting.web.http import LotwardRequest, allowed, get_or_404, go, render_part
 from kitting.web.messages import sentence
 
 SOON_S: Final = 3.0
@@ -56,7 +56,10 @@ def printer_new(request: LotwardRequest) -> HttpResponse:
 
 @allowed("kitting.set_up", "GET", "POST")
 def printer_change(request: LotwardRequest, code: str) -> HttpResponse:
-    """Change a printer."""
+    """Change a printer; under its old code it is asked for when an answer was lost."""
+    gone = request.method == "POST" and not Printer.objects.filter(code=code).exists()
+    if gone and done_before(request, KeyedForm(request.POST), "keep_printer"):
+        return go(request, reverse("kitting:printers"))
     return _keep(request, _printer(code))
 
 

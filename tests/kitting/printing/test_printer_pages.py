@@ -131,6 +131,10 @@ def test_a_printer_is_changed_and_taken_out_of_use(manager) -> None:
     form = entered(code="p2", stock="BAG")
     del form["active"]
     assert manager.post(at(act="change"), form)["Location"] == at("P2")
+    again = manager.post(at(act="change"), form)  # The answer was lost on its way.
+    assert again["Location"] == reverse("kitting:printers")
+    another = {**form, **key()}
+    assert manager.post(at(act="change"), another).status_code == 404
     printer = Printer.objects.get()
     assert (printer.stock.code, printer.bench, printer.active) == ("BAG", None, False)
     page = text_of(manager.get(at("P2")))
