@@ -24,7 +24,9 @@ class BagWords:
 
     revision: str = "Revision"
     lot: str = "Lot"
-    pieces: str = "Pieces"
+    piece: str = "Pieces"
+    gram: str = "Mass"
+    mm: str = "Length"
     made_on: str = "Made"
     reprint: str = "Reprint {copy}"
 
@@ -40,6 +42,8 @@ class BagContent:
     """The count as it is printed, with its unit where that is not pieces."""
 
     made_on: date
+    unit: str = "piece"
+    """What is counted: ``piece``, ``gram`` or ``mm``."""
 
 
 @dataclass(frozen=True)
@@ -84,7 +88,7 @@ def bag_face(paper: Paper, label: BagLabel) -> None:
     cells = [
         (words.lot, spaced(content.lot)),
         (words.revision, content.revision),
-        (words.pieces, content.pieces),
+        (getattr(words, content.unit), content.pieces),
         (words.made_on, content.made_on.isoformat()),
     ]
     in_rows(paper, room, cells, y=y, foot=room.foot)

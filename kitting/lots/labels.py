@@ -51,6 +51,7 @@ def _bag_label(bag: Bag, mark: str | None) -> BagLabel:
         lot=lot.number,
         pieces=f"{bag.pieces}{UNITS[lot.part.unit]}",
         made_on=lot.made_on,
+        unit=lot.part.unit,
     )
     return BagLabel(bag.number, content, mark=mark)
 
@@ -96,6 +97,7 @@ def _longest(touched: Rows) -> Iterator[tuple[str, BagLabel]]:
             lot=LONGEST_NUMBER.replace("K", "L"),
             pieces=f"{MOST_PIECES}{UNITS[part.unit]}",
             made_on=LAST_DAY,
+            unit=part.unit,
         )
         number = LONGEST_NUMBER.replace("K", "B")
         yield part.name, BagLabel(number, content, mark=mark, copy=LAST_COPY)

@@ -17,16 +17,32 @@ from kitting.domain.shown import shown
 GS1_IDENTIFIERS: Final = frozenset({"]C1", "]d2", "]Q3", "]e0", "]J1"})
 """GS1-128, GS1 DataMatrix, GS1 QR, GS1 DataBar and composite, GS1 DotCode."""
 
-PLAIN_IDENTIFIERS: Final = frozenset({"]C0", "]d1", "]Q1", "]J0", "]E0", "]E4", "]I1"})
-"""Code 128, DataMatrix, QR, DotCode, EAN-13, EAN-8, ITF with check digit."""
+PLAIN_IDENTIFIERS: Final = frozenset(
+    {
+        *("]C0", "]d1", "]Q1", "]J0"),
+        *("]A0", "]A1", "]A2", "]A3", "]A4", "]A5", "]A7"),
+        *("]E0", "]E1", "]E2", "]E3", "]E4"),
+        *("]F0", "]F1", "]F2", "]F4", "]G0"),
+        *("]I0", "]I1", "]I3"),
+    }
+)
+"""Code 128, DataMatrix, QR, DotCode; Code 39; EAN and UPC, their add-ons of two and five
+digits alone, and EAN-13 with one; Codabar and Code 93; ITF (ISO/IEC 15424, those of other
+codes than GS1's from memory). What they hold is a number to be looked up as it stands."""
 
-_EAN_DIGITS: Final = {"]E0": 13, "]E4": 8}
+_EAN_DIGITS: Final = {"]E0": 13, "]E3": 13, "]E4": 8}
+_ADD_ON_DIGITS: Final = (2, 5)
 _COMPOSITE: Final = "|]e0"  # between a linear symbol and its composite component
 _LONGEST: Final = 7089  # digits of the largest QR symbol, the most any symbol holds
 _LONGEST_NUMBER: Final = 48
 _OUTSIDE: Final = " \t\r\n\u00a0\u2009\u202f\ufeff"  # never GS, which str.strip takes
 _FNC1: Final = "\xf1"  # how barcode libraries write FNC1 in a string
 _BRACKETS: Final = re.compile(r"\([0-9]")
+_AROUND: Final = re.compile(r"\s+(?=\([0-9]{2,4}\))|(?<=\))\s+(?=\S)")
+"""Blanks beside brackets; within a value they are refused, unless they are those by which
+labels set digits in groups."""
+
+_IN_GROUPS: Final = dict.fromkeys(map(ord, "\u2009\u202f"))
 _PRINTABLE: Final = re.compile(rf"[!-~]{{1,{_LONGEST_NUMBER}}}")
 
 
@@ -138,7 +154,8 @@ def _gs1(data: str, symbology: str = "") -> Scan:
 
 def _in_brackets(text: str) -> Scan:
     try:
-        found = elements.split_bracketed("".join(text.split()))
+        bare = _AROUND.sub("", text.translate(_IN_GROUPS))
+        found = elements.split_bracketed(bare)
     except CodeError as error:
         return _refused(error, kind=ScanKind.GS1)
     return _checked(found, _problem(found))
@@ -146,6 +163,8 @@ def _in_brackets(text: str) -> Scan:
 
 def _ean(data: str, symbology: str) -> Scan:
     linear, bar, composite = data.partition(_COMPOSITE)
+    if symbology == "]E3" and len(linear) - _EAN_DIGITS[symbology] in _ADD_ON_DIGITS:
+        linear = linear[: _EAN_DIGITS[symbology]]
     if len(linear) != _EAN_DIGITS[symbology] or not has_check_digit(linear):
         return _refused(CodeError("gs1_ean", value=linear), symbology)
     if not bar:

@@ -132,7 +132,10 @@ def test_a_bare_text_that_is_no_message_is_a_number(text):
     )
 
 
-@pytest.mark.parametrize("symbology", ["]C0", "]d1", "]Q1", "]J0", "]I1"])
+@pytest.mark.parametrize(
+    "symbology",
+    [*("]C0", "]d1", "]Q1", "]J0"), *("]A0", "]A4", "]F0", "]G0", "]I0", "]I1", "]I3")],
+)
 def test_a_plain_symbol_is_a_number_whatever_it_holds(symbology):
     scan = gs1.read_scan(f"{symbology}01{GTIN}")
     assert (scan.kind, scan.number, scan.symbology) == (
@@ -140,6 +143,24 @@ def test_a_plain_symbol_is_a_number_whatever_it_holds(symbology):
         f"01{GTIN}",
         symbology,
     )
+
+
+# ISO/IEC 15424, from memory: ]E3 is an EAN-13 with its add-on of two or five digits.
+@pytest.mark.parametrize("add_on", ["12", "54495"])
+def test_an_article_is_looked_up_without_the_add_on_beside_it(add_on):
+    article = "2112345678900"
+    scan = gs1.read_scan(f"]E3{article}{add_on}")
+    assert (scan.kind, scan.number, scan.problem) == ("number", article, None)
+    assert gs1.read_scan(f"]E3{article}1").problem == "gs1_ean"
+    assert gs1.read_scan(f"]E2{add_on}").number == add_on
+
+
+def test_blanks_inside_a_value_are_no_part_of_it_and_not_passed_over():
+    scan = gs1.read_scan(f"(01){GTIN}(21)x y")
+    assert scan.problem == "gs1_field_characters"
+    assert scan.value("21") == "x y"
+    grouped = f"(01){GTIN[:4]}\u202f{GTIN[4:]} (21)xy"
+    assert gs1.read_scan(grouped).elements == (("01", GTIN), ("21", "xy"))
 
 
 @pytest.mark.parametrize(

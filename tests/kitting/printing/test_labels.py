@@ -79,9 +79,11 @@ def test_a_bag_says_what_is_in_it() -> None:
 
 
 def test_a_bag_of_material_says_its_unit() -> None:
-    bag = factories.make_bag(pieces=750, name="Filament", unit="gram")
-    shown = made_again(print_labels(kind="bag", numbers=[bag.number], sign=sign()))
-    assert "750 g" in shown
+    for unit, said in (("gram", "Mass 750 g"), ("mm", "Length 750 mm")):
+        bag = factories.make_bag(pieces=750, name="Filament", unit=unit)
+        shown = made_again(print_labels(kind="bag", numbers=[bag.number], sign=sign()))
+        assert said in shown
+        assert "Pieces" not in shown
 
 
 def test_a_bag_that_is_used_up_has_no_label_for_another() -> None:
