@@ -12,7 +12,7 @@ from django.db.models import FilteredRelation, Model, Q, Sum
 
 from dispatch.domain.trace import Balance
 from dispatch.models import Shipment
-from dispatch.trace.balance import balance_of
+from dispatch.trace.balance import balance_of, balances_of
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
@@ -99,6 +99,8 @@ class Trace:
     boxes: list[BoxRow] = field(default_factory=list)
     consignees: list[ConsigneeRow] = field(default_factory=list)
     balance: Balance | None = None
+    derived: list[tuple[str, Balance]] = field(default_factory=list)
+    """Of each lot that was made from a traced lot: its number and its balance."""
     row: Model | None = None
     """The thing itself, for a page; not part of what is exported."""
 
@@ -187,18 +189,25 @@ def trace_found(
     reach = reach or Reach()
     zone = zone or ZoneInfo(Workshop.objects.get(pk=1).time_zone)
     boxes = _boxes(scope, reach, zone)
+    lots = list(
+        Lot.objects.filter(scope.lots).select_related("part", "revision").order_by("pk")
+    )
+    made = [lot for lot in lots if scope.roles.get(lot.pk) == "made from it"]
     bags = list(
         Bag.objects.filter(scope.bags).select_related("lot", "place").order_by("pk")
     )
     return Trace(
         number=str(row),
         kind=found.kind,
-        lots=_lots(scope),
+        lots=_lots(lots, scope),
         bags=[_bag(bag, reach) for bag in bags],
         runs=_runs(scope.runs, zone),
         boxes=boxes,
         consignees=_consignees(boxes),
         balance=_balance(row, bags, boxes),
+        derived=[
+            (lot.number, its) for lot, its in zip(made, balances_of(made), strict=True)
+        ],
         row=row,
     )
 
@@ -218,13 +227,12 @@ def _balance(row: Model, bags: list[Bag], boxes: list[BoxRow]) -> Balance | None
 def _of_lot(lot: Lot) -> _Scope:
     reached = descendants({lot.pk})
     roles = dict.fromkeys(reached, "made from it") | {lot.pk: "traced"}
-    parents = LotOrigin.objects.filter(lot=lot).values("from_lot")
     bags = Q(lot__in=reached)
     stays = RunBag.objects.filter(bag__lot__in=reached).values("run")
     lines = Q(lot__in=reached)
     return _Scope(
         lines=lines,
-        lots=Q(pk__in=reached) | Q(pk__in=parents),
+        lots=Q(pk__in=reached | ancestors({lot.pk})),
         bags=bags,
         runs=Q(pk__in=stays),
         own=Q(lot=lot.pk),
@@ -238,7 +246,8 @@ def _of_bag(bag: Bag) -> _Scope:
     return _Scope(
         lines=Q(bag__in=reached),
         own=Q(bag=bag.pk),
-        lots=Q(pk=bag.lot_id),
+        lots=Q(pk__in={bag.lot_id} | ancestors({bag.lot_id})),
+        roles={bag.lot_id: "traced"},
         bags=Q(pk__in=reached),
         runs=Q(pk__in=stays),
     )
@@ -246,11 +255,12 @@ def _of_bag(bag: Bag) -> _Scope:
 
 def _of_run(run: Run) -> _Scope:
     bags = RunBag.objects.filter(run=run).values("bag")
-    lots = RunBag.objects.filter(run=run).values("bag__lot")
+    lots = set(RunBag.objects.filter(run=run).values_list("bag__lot", flat=True))
     return _Scope(
         lines=Q(run=run.pk),
         own=Q(run=run.pk),
-        lots=Q(pk__in=lots),
+        lots=Q(pk__in=lots | ancestors(lots)),
+        roles=dict.fromkeys(lots, "traced"),
         bags=Q(pk__in=bags),
         runs=Q(pk=run.pk),
     )
@@ -258,17 +268,33 @@ def _of_run(run: Run) -> _Scope:
 
 def _of_boxes(lines: Q) -> _Scope:
     inside = BoxLine.objects.filter(lines)
+    lots = set(inside.values_list("lot", flat=True))
     return _Scope(
         lines=lines,
         own=lines,
-        lots=Q(pk__in=inside.values("lot")),
+        lots=Q(pk__in=lots | ancestors(lots)),
+        roles=dict.fromkeys(lots, "traced"),
         bags=Q(pk__in=inside.values("bag")),
         runs=Q(pk__in=inside.filter(run__isnull=False).values("run")),
     )
 
 
-def _lots(scope: _Scope) -> list[LotRow]:
-    found = Lot.objects.filter(scope.lots).select_related("part", "revision")
+def ancestors(lots: set[int]) -> set[int]:
+    """The lots that went into lots, generation by generation, down to raw material.
+
+    Args:
+        lots: Ids to start from; they are not among what is given.
+    """
+    found: set[int] = set()
+    newest = lots
+    while newest:
+        origins = LotOrigin.objects.filter(lot__in=newest)
+        newest = set(origins.values_list("from_lot", flat=True)) - found - lots
+        found |= newest
+    return found
+
+
+def _lots(lots: list[Lot], scope: _Scope) -> list[LotRow]:
     return [
         LotRow(
             number=lot.number,
@@ -276,9 +302,9 @@ def _lots(scope: _Scope) -> list[LotRow]:
             revision=lot.revision.code,
             made_on=lot.made_on,
             source=lot.source,
-            role=scope.roles.get(lot.pk, "went into it") if scope.roles else "traced",
+            role=scope.roles.get(lot.pk, "went into it"),
         )
-        for lot in found.order_by("pk")
+        for lot in lots
     ]
 
 
@@ -414,4 +440,8 @@ def as_json(found: Trace) -> dict[str, Any]:
         "balance": None
         if found.balance is None
         else plain(found.balance, *Balance.__dataclass_fields__),
+        "derived": [
+            {"lot": lot, **plain(its, *Balance.__dataclass_fields__)}
+            for lot, its in found.derived
+        ],
     }

@@ -111,12 +111,12 @@ SENTENCES: dict[str, str | Promise] = {
         " Check dots and label size on the page of the printer's stock."
     ),
     "label_word_missing": _(
-        "Labels have no word for “%(word)s” in the language %(language)s. Enter it among"
-        " the words of labels in the set-up."
+        "Labels have no word for “%(word)s” in the language %(language)s. Enter it in"
+        " the catalogue, under label_words."
     ),
     "label_word_unreviewed": _(
-        "Nobody is named who looked at “%(word)s” in the language %(language)s. Enter"
-        " among the words of labels who did; a caution is not printed before."
+        "Nobody is named who looked at “%(word)s” in the language %(language)s. Say who"
+        " did in the catalogue, under label_words; a caution is not printed before."
     ),
     "label_would_not_fit": _(
         "The %(label)s of %(of)s would have no room at %(dpi)s dots to the inch, so"

@@ -188,6 +188,15 @@ def test_a_material_traces_into_what_is_made_from_it() -> None:
     assert found.balance.unit == "mm"
     back = trace(visor.number)
     assert [row.role for row in back.lots] == ["went into it", "traced"]
+    assert [lot for lot, _ in found.derived] == [visor.number]
+    assert found.derived == [(visor.number, brute_balance(visor))]
+    assert back.derived == []
+    # From a box and from a bag of visors back to the material.
+    box = BoxLine.objects.get(lot=visor).box
+    bag = visor.bags.get()
+    for number in (box.number, bag.number):
+        lots_of = {row.number: row.role for row in trace(number).lots}
+        assert lots_of == {visor.number: "traced", sheet.number: "went into it"}
 
 
 def test_json_has_the_promised_names(history: History) -> None:
@@ -201,6 +210,7 @@ def test_json_has_the_promised_names(history: History) -> None:
         "boxes",
         "consignees",
         "balance",
+        "derived",
     }
     assert {
         "serial",
