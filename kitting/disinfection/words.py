@@ -339,7 +339,7 @@ SENTENCES: dict[str, str | Promise] = {
     "run_would_fail": _(
         "With these readings the dose on the %(side)s side is sure to be %(low)s mJ/cm²,"
         " and %(required)s is required: the run would fail. Change speed, time or"
-        " passes, or say why it is opened all the same."
+        " passes, or say why it is opened with these readings."
     ),
     "side_not_read": _(
         "The protocol requires a dose on the %(side)s side, which was not read. Read"

@@ -195,7 +195,7 @@ class OpenRunForm(ReadingsForm):
         ),
     )
     anyway = forms.CharField(
-        label=_("Open it all the same: why"),
+        label=_("Why it is opened with these readings"),
         initial="",
         required=False,
         max_length=200,
