@@ -109,7 +109,7 @@ def guard_statements(connection: BaseDatabaseWrapper) -> list[str]:
 
 
 def drop_guards(connection: BaseDatabaseWrapper | None = None) -> None:
-    """Remove every guard: where a table is rebuilt, in tests, and as ``volume`` fills."""
+    """Remove every guard; for migrations that must rebuild a table, and for tests."""
     connection = connection or default_connection
     with connection.cursor() as cursor:
         for name, table in _present(connection).items():

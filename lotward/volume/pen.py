@@ -11,12 +11,11 @@ from random import Random
 from typing import Any, Final, TypeVar
 from zoneinfo import ZoneInfo
 
-from django.db import connection
 from django.db.models import Model
 
 from dispatch.models import Shipment, ShipmentBox
 from kitting.domain.numbers import Kind, assign
-from kitting.ledger import bulk, guards, keys
+from kitting.ledger import bulk, keys
 from kitting.ledger.canon import Take, taken
 from kitting.ledger.operations import fingerprint, next_link, outcome_text
 from kitting.ledger.seals import copy, sealed_columns
@@ -35,6 +34,7 @@ from kitting.models import (
     RowSeal,
     Run,
     RunBag,
+    Touched,
     User,
 )
 
@@ -181,32 +181,62 @@ class Pen:
             self._done[model].append(bulk.values_of(model)(done))
 
     def put_down(self) -> None:
-        """Write the batch: rows of things first, guarded ones, changes, the head.
-
-        What guards ask at each row, a proof asks of all of them; so they stand aside for
-        this transaction, of which nobody else sees anything before they are back.
-        """
-        guards.drop_guards()
+        """Write the batch: rows of things first, guarded ones, changes, the head."""
         # A run that ended gives its line to one that is begun in the same batch.
         ended = self._changed.pop(Run, {})
         bulk.update(list(ended.values()), THINGS[Run])
         bulk.insert_values(Operation, self._done.pop(Operation))
         for model in THINGS:
-            bulk.insert_numbered(self._new.pop(model, []))
-        for model, rows in self._done.items():
-            bulk.insert_values(model, rows)
+            rows = self._new.pop(model, [])
+            if model is Box:
+                self._put_boxes(rows, self._new.pop(BoxLine, []))
+            else:
+                bulk.insert_numbered(rows)
+        for model, values in self._done.items():
+            bulk.insert_values(model, values)
         for model, changed in self._changed.items():
             bulk.update(list(changed.values()), THINGS[model])
         bulk.update([self.head], ["seq", "hash", "at"])
-        if connection.vendor == "postgresql":  # which keeps a table with checks to make
-            with connection.cursor() as cursor:
-                cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        guards.install_guards()
+        # What was touched is sealed by the acts that were written.
+        Touched.objects.all().delete()
         self._done.clear()
         self._changed.clear()
         self._ids.clear()
 
+    def _put_boxes(self, boxes: list[Box], lines: list[BoxLine]) -> None:
+        """Open each box, fill it and close it: the database keeps that order."""
+        inside = defaultdict(list)
+        for line in lines:
+            inside[line.box_id].append(line)
+        for some in _side_by_side(boxes):
+            bulk.insert_numbered(
+                [
+                    Box(**{name: getattr(box, name) for name in _OPENED}, events_seen=1)
+                    for box in some
+                ]
+            )
+            bulk.insert_numbered([line for box in some for line in inside[box.pk]])
+            for box in some:
+                box._state.adding = False
+            bulk.update(some, _CLOSED)
 
+
+def _side_by_side(boxes: Iterable[Box]) -> Iterator[list[Box]]:
+    """Boxes in their order, no two of a bench at once: one is open at each."""
+    some: dict[int | None, Box] = {}
+    for box in boxes:
+        if box.bench_id in some:
+            yield list(some.values())
+            some = {}
+        some[box.bench_id] = box
+    yield list(some.values())
+
+
+_OPENED: Final = ("id", "number", "recipe_id", "size_id", "bench_id")
+_CLOSED: Final = (
+    *("stage", "events_seen", "place_id", "packed_on", "use_by", "batch"),
+    *("serial", "sscc", "closed_at", "label_seen_at"),
+)
 _AT_ONCE: Final = 20_000
 """Ids reserved at once; a batch has fewer rows of any table."""
 

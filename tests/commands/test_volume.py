@@ -25,7 +25,7 @@ from dispatch.trace.balance import balance_of
 from dispatch.trace.queries import trace
 from kitting.disinfection import proof as runs
 from kitting.domain.stages import BoxStage
-from kitting.ledger import guards, proof
+from kitting.ledger import proof
 from kitting.ledger.proof import beside
 from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.proof.faults import Tally
@@ -250,28 +250,6 @@ def test_a_database_with_a_journal_is_left_alone(volume: Demo) -> None:
     with pytest.raises(CommandError, match="holds a journal already"):
         call_command("volume", "--boxes", str(BOXES))
     assert JournalHead.objects.get().hash == before
-
-
-def test_guards_that_stood_aside_are_there_where_filling_failed(
-    migrated: Path,
-    tmp_path: Path,
-    django_db_blocker: DjangoDbBlocker,
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    def fail() -> None:
-        assert guards.missing_guards()
-        assert Box.objects.exists()
-        raise OSError("The disk is full.")
-
-    monkeypatch.setattr(founding, "CONSIGNEES", 20)
-    monkeypatch.setattr(guards, "install_guards", fail)
-    copy_of(migrated, tmp_path)
-    with django_db_blocker.unblock():
-        with pytest.raises(OSError, match="full"):
-            fill(tmp_path, FEWEST)
-        with working_on(tmp_path):
-            assert guards.missing_guards() == []
-            assert not Box.objects.exists()
 
 
 def test_too_few_boxes_and_no_day_are_refused(volume: Demo) -> None:
