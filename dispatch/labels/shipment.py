@@ -123,24 +123,26 @@ def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
     )
     first = TOP + TITLE.high_mm + 3.0
     numbers = _numbers(label)
+    refused: list[NotFit] = []
     for figures, name, other in SIZES:
         style, shown = fit(
             label.words.nth.format(nth=label.nth, of=label.of),
             (*((Style(high, bold=True), 1) for high in (figures, 9.0, 7.0)),),
             room_mm=WIDE,
         )
-        lines = _address(label, name, other)
+        try:
+            lines = _address(label, name, other)
+        except NotFit as error:  # A word that is too wide may fit when it is smaller.
+            refused.append(error)
+            continue
         top = foot - NUMBERS_HIGH - style.high_mm - ROW * len(numbers)
         needed = sum(down for _, down, _ in lines) + 4.0
         if first + needed <= top:
             break
+        room = {"needed_mm": round(needed, 1), "room_mm": round(top - first, 1)}
+        refused.append(NotFit("label_full", number=label.serial, **room))
     else:
-        raise NotFit(
-            "label_full",
-            number=label.serial,
-            needed_mm=round(needed, 1),
-            room_mm=round(top - first, 1),
-        )
+        raise refused[-1]
     paper.text(LEFT, TOP + TITLE.high_mm, label.words.ship_to, TITLE)
     y = first
     for line, down, of_line in lines:

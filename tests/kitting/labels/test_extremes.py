@@ -72,7 +72,7 @@ def longest(name: str, script: str, lots: int) -> Any:
     if name == "cleared":
         return replace(of, number=f"C{NUMBER}", what="Carrier", run=f"R{NUMBER}")
     if name == "badge":
-        return replace(of, name=said[:40], role="Quality officer")
+        return replace(of, name=said[:32], role="Quality officer")
     if name == "place":
         return replace(of, code="RACK-0003-BB", words=said)
     if name == "command":
