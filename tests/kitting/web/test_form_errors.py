@@ -94,6 +94,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "part": factories.make_part,
         "people": list,
         "pieces": lambda: 7,
+        "plan": lambda: None,
         "places": lambda: [(1, "top"), (2, "bottom")],
         "reasons": lambda: ["Torn"],
         "run": lambda: factories.open_run(factories.make_protocol()),
