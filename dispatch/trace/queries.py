@@ -8,7 +8,8 @@ from datetime import date, datetime, tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import FilteredRelation, Model, Q, Sum
+from django.db.models import FilteredRelation, Model, Q, QuerySet, Sum
+from django.db.models.expressions import RawSQL
 
 from dispatch.domain.trace import Balance
 from dispatch.models import Shipment
@@ -16,7 +17,7 @@ from dispatch.trace.balance import balance_of, balances_of
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
-from kitting.models import Bag, Box, BoxLine, Lot, LotOrigin, Run, RunBag, Workshop
+from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag, Workshop
 from kitting.web.scans import Found, nothing_has, read
 
 
@@ -192,14 +193,15 @@ def trace_found(
     lots = list(
         Lot.objects.filter(scope.lots).select_related("part", "revision").order_by("pk")
     )
-    made = [lot for lot in lots if scope.roles.get(lot.pk) == "made from it"]
     bags = list(
         Bag.objects.filter(scope.bags).select_related("lot", "place").order_by("pk")
     )
+    roles = scope.roles or {bag.lot_id: "traced" for bag in bags}
+    made = [lot for lot in lots if roles.get(lot.pk) == "made from it"]
     return Trace(
         number=str(row),
         kind=found.kind,
-        lots=_lots(lots, scope),
+        lots=_lots(lots, roles),
         bags=[_bag(bag, reach) for bag in bags],
         runs=_runs(scope.runs, zone),
         boxes=boxes,
@@ -232,7 +234,7 @@ def _of_lot(lot: Lot) -> _Scope:
     lines = Q(lot__in=reached)
     return _Scope(
         lines=lines,
-        lots=Q(pk__in=reached | ancestors({lot.pk})),
+        lots=Q(pk__in=reached) | _went_into(Lot.objects.filter(pk=lot.pk).values("pk")),
         bags=bags,
         runs=Q(pk__in=stays),
         own=Q(lot=lot.pk),
@@ -246,8 +248,7 @@ def _of_bag(bag: Bag) -> _Scope:
     return _Scope(
         lines=Q(bag__in=reached),
         own=Q(bag=bag.pk),
-        lots=Q(pk__in={bag.lot_id} | ancestors({bag.lot_id})),
-        roles={bag.lot_id: "traced"},
+        lots=_and_what_went_into(Lot.objects.filter(pk=bag.lot_id).values("pk")),
         bags=Q(pk__in=reached),
         runs=Q(pk__in=stays),
     )
@@ -255,12 +256,11 @@ def _of_bag(bag: Bag) -> _Scope:
 
 def _of_run(run: Run) -> _Scope:
     bags = RunBag.objects.filter(run=run).values("bag")
-    lots = set(RunBag.objects.filter(run=run).values_list("bag__lot", flat=True))
+    lots = RunBag.objects.filter(run=run).order_by().values("bag__lot")
     return _Scope(
         lines=Q(run=run.pk),
         own=Q(run=run.pk),
-        lots=Q(pk__in=lots | ancestors(lots)),
-        roles=dict.fromkeys(lots, "traced"),
+        lots=_and_what_went_into(lots),
         bags=Q(pk__in=bags),
         runs=Q(pk=run.pk),
     )
@@ -268,33 +268,32 @@ def _of_run(run: Run) -> _Scope:
 
 def _of_boxes(lines: Q) -> _Scope:
     inside = BoxLine.objects.filter(lines)
-    lots = set(inside.values_list("lot", flat=True))
     return _Scope(
         lines=lines,
         own=lines,
-        lots=Q(pk__in=lots | ancestors(lots)),
-        roles=dict.fromkeys(lots, "traced"),
+        lots=_and_what_went_into(inside.order_by().values("lot")),
         bags=Q(pk__in=inside.values("bag")),
         runs=Q(pk__in=inside.filter(run__isnull=False).values("run")),
     )
 
 
-def ancestors(lots: set[int]) -> set[int]:
-    """The lots that went into lots, generation by generation, down to raw material.
-
-    Args:
-        lots: Ids to start from; they are not among what is given.
-    """
-    found: set[int] = set()
-    newest = lots
-    while newest:
-        origins = LotOrigin.objects.filter(lot__in=newest)
-        newest = set(origins.values_list("from_lot", flat=True)) - found - lots
-        found |= newest
-    return found
+def _and_what_went_into(lots: QuerySet[Any, Any]) -> Q:
+    return Q(pk__in=lots) | _went_into(lots)
 
 
-def _lots(lots: list[Lot], scope: _Scope) -> list[LotRow]:
+def _went_into(lots: QuerySet[Any, Any]) -> Q:
+    """The lots that went into lots, down to raw material, however many generations."""
+    of_these, values = lots.query.sql_with_params()
+    sql = (
+        "WITH RECURSIVE used(lot) AS ("  # noqa: S608 -- composed by Django
+        f" SELECT from_lot_id FROM kitting_lotorigin WHERE lot_id IN ({of_these})"
+        " UNION SELECT origin.from_lot_id FROM kitting_lotorigin AS origin"
+        " JOIN used ON origin.lot_id = used.lot) SELECT lot FROM used"
+    )
+    return Q(pk__in=RawSQL(sql, values))  # noqa: S611 -- ours, with its values apart
+
+
+def _lots(lots: list[Lot], roles: Mapping[int, str]) -> list[LotRow]:
     return [
         LotRow(
             number=lot.number,
@@ -302,7 +301,7 @@ def _lots(lots: list[Lot], scope: _Scope) -> list[LotRow]:
             revision=lot.revision.code,
             made_on=lot.made_on,
             source=lot.source,
-            role=scope.roles.get(lot.pk, "went into it"),
+            role=roles.get(lot.pk, "went into it"),
         )
         for lot in lots
     ]
