@@ -48,6 +48,8 @@ from kitting.models import (
 from kitting.models.catalogue import Per, PlaceKind
 from kitting.packing.services import boxes as packing
 from kitting.packing.services.labels import print_box_label
+from kitting.products.queries import methods
+from kitting.products.services.methods import release_method
 
 NOW = datetime(2026, 1, 14, 4, 0, tzinfo=UTC)
 TODAY = date(2026, 1, 14)
@@ -132,6 +134,14 @@ def make_method(**changes: Any) -> Method:
     return Method.objects.create(
         **{"code": unique("M"), "machine_group": "Printers", **changes}
     )
+
+
+def make_released_method() -> Method:
+    """One that is no longer on trial."""
+    method = make_method()
+    seen = methods.mark_of(method)
+    release_method(code=method.code, seen=seen, sign=sign_by_another())
+    return method
 
 
 def make_place(kind: str = PlaceKind.SHELF) -> Place:

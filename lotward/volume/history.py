@@ -106,7 +106,7 @@ def write(
     floor = Floor(pen, house, stock)
     holds = max(1, boxes // HOLDS)
     for first in range(0, boxes, BATCH):
-        with transaction.atomic(), bulk.burst():
+        with bulk.burst(), transaction.atomic():
             for nth in range(first, min(first + BATCH, boxes)):
                 pen.wait_until(time.at(nth))
                 if nth == 0:

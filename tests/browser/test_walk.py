@@ -336,8 +336,9 @@ def recall(walker: Walker) -> None:
 
 def _balance(page: Page) -> dict[str, str]:
     table = page.get_by_role("table", name="The balance of the lot")
-    heads = table.locator("th").all_inner_texts()
-    return dict(zip(heads, table.locator("td").all_inner_texts(), strict=True))
+    heads = table.locator("thead th").all_inner_texts()
+    figures = table.locator("tbody tr").first.locator("td").all_inner_texts()
+    return dict(zip(heads[1:], figures, strict=True))
 
 
 def meet_the_hold(walker: Walker, scene: Scene) -> None:

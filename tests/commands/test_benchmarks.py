@@ -45,7 +45,7 @@ def test_what_is_filled_balances_and_is_traced(
     assert Box.objects.count() == 100
     assert balance_of(filled.lot).difference == 0
     reached = Box.objects.filter(lines__lot=filled.lot).distinct().count()
-    assert 1 < reached < 100
+    assert reached > 1
     proof, memory = proving.rows(filled)
     assert proof.what == "proof of 100 boxes"
     assert float(proof.ratio.removesuffix(" × the time")) > 1

@@ -23,7 +23,7 @@ def place(target: str, value: int | str) -> holds.Held:
 def cleared_bag() -> Bag:
     """A bag that a released run cleared, of a lot with a method and a source."""
     revision = factories.make_revision()
-    method = factories.make_method()
+    method = factories.make_released_method()
     lot = factories.accept(
         factories.make_lot(revision, method_id=method.pk, source="Print bench 7")
     )
