@@ -41,6 +41,7 @@ from kitting.packing.queries.commands import (
 )
 from kitting.printing import fitting
 from kitting.printing.fitting import LAST_COPY, LAST_DAY, LONGEST_NUMBER, those
+from kitting.printing.queries.label_words import spoken, words_in
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -48,7 +49,6 @@ from kitting.printing.queries.labels import (
     mark_of,
     register,
 )
-from kitting.printing.queries.words import spoken, words_in
 
 Said: TypeAlias = tuple[tuple[str, date], ...]
 """Words of protocols, each with a date."""

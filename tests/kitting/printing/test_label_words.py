@@ -11,7 +11,7 @@ from kitting.labels.spoken import COMPLETE, ENGLISH
 from kitting.models import Box, LabelWord, Product, Workshop
 from kitting.packing.labels import box_label
 from kitting.packing.services.labels import label_pdf, print_box_label
-from kitting.printing.queries.words import words_in
+from kitting.printing.queries.label_words import words_in
 from kitting.printing.services.prints import print_labels
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import load_catalogue
