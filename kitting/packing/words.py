@@ -35,6 +35,14 @@ SENTENCES: dict[str, str | Promise] = {
         "There is no closed box at this bench, so there is no label to print. Close"
         " the box first."
     ),
+    "bench_place_kind": _(
+        "%(place)s is a place of the kind %(kind)s. A bench needs a place of the kind"
+        " bench: choose one, or add it on the page Places."
+    ),
+    "bench_place_taken": _(
+        "%(bench)s works at %(place)s already. Choose another place, or add one on the"
+        " page Places."
+    ),
     "box_not_complete": _(
         "Box %(box)s still needs %(missing)s of %(part)s. Add them, then close the box."
     ),
@@ -64,14 +72,6 @@ SENTENCES: dict[str, str | Promise] = {
     "no_label_awaited": _(
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
         " a bag, or close the box first."
-    ),
-    "bench_place_kind": _(
-        "%(place)s is a place of the kind %(kind)s. A bench needs a place of the kind"
-        " bench: choose one, or add it on the page Places."
-    ),
-    "bench_place_taken": _(
-        "%(bench)s works at %(place)s already. Choose another place, or add one on the"
-        " page Places."
     ),
     "no_open_bag": _("No bag is open at this bench. There is none to take off."),
     "no_recipe_in_force": _(

@@ -119,8 +119,8 @@ SENTENCES: dict[str, str | Promise] = {
         " did in the catalogue, under label_words; a caution is not printed before."
     ),
     "label_would_not_fit": _(
-        "The %(label)s of %(of)s would have no room at %(dpi)s dots to the inch, so"
-        " nothing was changed. %(why)s"
+        "%(why)s The %(label)s of %(of)s could not be printed at %(dpi)s dots to the"
+        " inch, so nothing was changed."
     ),
     "length_too_fine": _(
         "“%(read)s” is finer than a thousandth of a millimetre. Write at most three"
