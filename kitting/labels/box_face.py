@@ -7,7 +7,6 @@ them stays white. Lengths are mm from the top left corner unless named otherwise
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -330,11 +329,16 @@ class BoxFace:
         """Set lots as running text, if any type is small enough."""
         runs = "; ".join(f"{part} {numbers}" for part, numbers in lots)
         text = f"{self.label.words.lots}: {runs}"
-        for style in LOT_RUNNING:
-            most = int(high / (LOT_STEP * style.high_mm))
-            with suppress(NotFit):
-                return wrap(text, style, room_mm=room, lines=most), style
-        return None
+        styles = tuple(
+            (style, int(high / (LOT_STEP * style.high_mm))) for style in LOT_RUNNING
+        )
+        try:
+            style, lines = fit(text, styles, room_mm=room)
+        except NotFit as error:
+            if error.code != "text_too_long":
+                raise
+            return None
+        return lines, style
 
     def _lines(self, lines: tuple[str, ...], style: Style, y: float) -> float:
         """Draw lines under a base; give the base of the last."""

@@ -323,7 +323,7 @@ def test_many_labels_are_one_document() -> None:
         ({"product_name": "フェイスシールド"}, NotFit, "missing_glyph"),
         ({"product_name": "Face shield " * 20}, NotFit, "text_too_long"),
         ({"maker_name": "Harrow Lane " * 12}, NotFit, "text_too_long"),
-        ({"cautions": ("A splash barrier, no more.",) * 30}, NotFit, "label_full"),
+        ({"cautions": ("A splash barrier, no more.",) * 40}, NotFit, "label_full"),
         ({"serial": "X1-000123456789012345678901234567890123"}, CodeError, None),
         ({"sscc": "395212340000012346"}, CodeError, "gs1_check_digit"),
         ({"gtin": "09521234000014"}, CodeError, "gs1_check_digit"),

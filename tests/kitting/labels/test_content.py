@@ -166,6 +166,9 @@ def _texts(label: Any) -> list[tuple[str, Any]]:
             found.append((field.name, value + "フ"))
         elif isinstance(value, tuple) and value and isinstance(value[0], str):
             found.append((field.name, (*value[:-1], value[-1] + "フ")))
+        elif isinstance(value, tuple) and value:
+            first, *more = value[-1]
+            found.append((field.name, (*value[:-1], (first + "フ", *more))))
     return found
 
 
@@ -174,8 +177,12 @@ def test_a_letter_that_the_typeface_lacks_is_refused_and_named(
     kind: Kind[Any],
 ) -> None:
     label = replace(SAMPLES[kind.name], mark="DEMO")
-    if "copy" in {field.name for field in fields(label)}:
+    known = {field.name for field in fields(label)}
+    if "copy" in known:
         label = replace(label, copy=2)
+    if "profile" in known:
+        # Only a device's label says its reference.
+        label = replace(label, profile="device")
     tried = _texts(label)
     assert len(tried) >= 2
     for name, value in tried:
@@ -187,6 +194,18 @@ def test_a_letter_that_the_typeface_lacks_is_refused_and_named(
             "not_encodable",
             "gs1_field_characters",
         }, name
+
+
+def test_a_letter_that_the_typeface_lacks_is_refused_where_lots_are_many() -> None:
+    """It does not become the line that sends people to the packing list."""
+    many = tuple(
+        (f"Part {part}", f"HB-{lot:04}") for part in "ABCDEFGH" for lot in range(4)
+    )
+    shown = text("box", changed("box", lots=many))
+    assert "Lots: Part A HB-0000" in shown
+    with pytest.raises(NotFit) as caught:
+        drawn("box", changed("box", lots=(*many, ("Part フ", "HB-0001"))))
+    assert caught.value.code == "missing_glyph"
 
 
 @settings(max_examples=60)
