@@ -19,7 +19,7 @@ from kitting.ledger.proof import CHECKS
 from kitting.ledger.proof.faults import Fault, Tally
 from kitting.ledger.seals import UNSEALED
 from kitting.lots.services.yields import set_yield
-from kitting.models import Part, User
+from kitting.models import LabelWord, Part, User
 from kitting.people.services import issue_badges, revoke_badge
 from tests import factories, printers
 from tests.commands.tampering.bending import Bend, bends
@@ -113,6 +113,10 @@ def fill(history: History) -> None:
     revoke_badge(badge_id=badge.badge_id, sign=sign())
     Consignee.objects.create(code="EG", name="Eskmoor Hospice", country="GB")
     printers.make_stock(printers.A4_OF_BAGS)
+    for word, text in (("sets", "σετ"), ("latex", "Περιέχει λάτεξ.")):
+        LabelWord.objects.create(
+            language="el", word=word, text=text, reviewed_by="Robin Fell"
+        )
     factories.seal_set_up()
 
 
