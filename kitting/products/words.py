@@ -78,9 +78,6 @@ SENTENCES: dict[str, str | Promise] = {
         "There is nothing in it that each set needs. Enter at least one part in each set."
     ),
     "recipe_is_in_force": _("Version %(version)s of %(product)s is in force already."),
-    "recipe_lines_gone": _(
-        "The form came back without its lines. Load the page again."
-    ),
     "recipe_part_twice": _(
         "%(part)s is there twice. Enter it once, with the other revision in its place."
     ),
@@ -90,9 +87,6 @@ SENTENCES: dict[str, str | Promise] = {
     "recipe_substitute": _(
         "What is taken in place of %(part)s is another revision of the same part. Choose"
         " one, or no other."
-    ),
-    "recipe_too_many_lines": _(
-        "A recipe has at most %(most)s lines. Remove the others."
     ),
     "revision_closed": _(
         "Revision %(revision)s of %(part)s is closed: no new lot of it is taken in."

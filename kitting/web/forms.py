@@ -114,6 +114,74 @@ class KeyedForm(SpokenForm):
         return None
 
 
+class LineForm(SpokenForm):
+    """A line of a ``LinesForm``; an empty one is passed over."""
+
+    asked: tuple[str, ...] = ()
+    """Fields that a line cannot do without."""
+    begun_by: tuple[str, ...] = ()
+    """Others by which one is begun."""
+
+    def clean(self) -> dict[str, Any]:
+        """Ask for the rest of a line that is begun."""
+        data = super().clean() or self.cleaned_data
+        begun = any(data.get(name) for name in (*self.asked, *self.begun_by))
+        for name in self.asked if begun else ():
+            if not data.get(name) and name not in self.errors:
+                self.ask_for(name, "line_incomplete")
+        return data
+
+
+class LinesForm(KeyedForm):
+    """A form with lines below it, which are sent and judged with it.
+
+    Args:
+        data: What was sent, or None.
+        *args: As for any form.
+        shown: What the lines say where nothing was sent.
+        **kwargs: As for any form.
+    """
+
+    line_form: type[LineForm] = LineForm
+    most_lines = 40
+    lines_label: _StrOrPromise = ""
+    lines_help: _StrOrPromise = ""
+
+    def __init__(
+        self,
+        data: Any = None,
+        *args: Any,
+        shown: Iterable[Mapping[str, Any]] = (),
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(data, *args, **kwargs)
+        lines = forms.formset_factory(
+            self.line_form, extra=3, max_num=self.most_lines, validate_max=True
+        )
+        many = Refused("too_many_lines", most=self.most_lines)
+        self.lines: Any = lines(
+            data,
+            prefix="line",
+            # What was sent is read alone: by the time that it is sent again it is on
+            # record, and a line like one of that would count as untouched.
+            initial=() if self.is_bound else list(shown),
+            error_messages={
+                "missing_management_form": sentence(Refused("lines_gone")),
+                "too_many_forms": sentence(many),
+            },
+        )
+        # Each line would read the rows that it offers again.
+        for name, field in self.lines.empty_form.fields.items():
+            if isinstance(field, forms.ModelChoiceField):
+                choices: list[Any] = list(field.choices)  # type: ignore[arg-type]
+                for line in self.lines:
+                    line.offer(name, choices)
+
+    def is_valid(self) -> bool:
+        """Whether the form and all its lines can be read."""
+        return all([super().is_valid(), self.lines.is_valid()])
+
+
 class TwoStepForm(KeyedForm):
     """An act whose harm is large: first its figures are shown, then it is done.
 

@@ -189,6 +189,7 @@ SENTENCES: dict[str, str | Promise] = {
         "A hold cannot be placed on “%(target)s”. Choose a lot, bag, run, box,"
         " revision, method, source or protocol."
     ),
+    "lines_gone": _("The form came back without its lines. Load the page again."),
     "lot_number_folds": _(
         "Lot number “%(text)s” cannot be part of the address of a page: between"
         " slashes it has only full stops, or nothing. Put a letter or a digit there."
@@ -274,6 +275,9 @@ SENTENCES: dict[str, str | Promise] = {
     "sscc_used_up": _(
         "The %(digits)s digits left after prefix %(prefix)s are used up, so there is"
         " no further SSCC. Enter another company prefix."
+    ),
+    "too_many_lines": _(
+        "Enter at most %(most)s lines. Remove those that are not needed."
     ),
     "value_line_unreadable": _(
         "Line %(line)s, “%(read)s”, is not a time and a value. Write each as"

@@ -15,10 +15,9 @@ from kitting.models.base import pairs
 from kitting.models.lots import Container
 from kitting.models.runs import Process
 from kitting.web.fields import CodeField, FigureField, ReasonField, RevisionField
-from kitting.web.forms import DayField, KeyedForm, NamedForm, SpokenForm
+from kitting.web.forms import DayField, LineForm, LinesForm, NamedForm
 from kitting.web.http import add_refusal
 
-MOST_LOADS = 40
 PROCESSES = {
     Process.UVC_BELT: _("UV-C conveyor"),
     Process.UVC_CABINET: _("UV-C cabinet"),
@@ -43,8 +42,63 @@ def _figure(label: Any, unit: str) -> FigureField:
     return FigureField(label=label, unit=unit, by=1000, up=True, required=False)
 
 
-class ProtocolForm(KeyedForm):
-    """All that a draft says, but for what it covers."""
+class LoadForm(LineForm):
+    """One line of what a protocol covers."""
+
+    asked = ("revision", "container", "max_pieces")
+    begun_by = ("orientation",)
+
+    things = {
+        "max_pieces": _("how many pieces one holds at most"),
+    }
+
+    revision = RevisionField(
+        label=_("Part and revision"), required=False, empty_label=_("nothing")
+    )
+    container = forms.ChoiceField(
+        label=_("Container"),
+        required=False,
+        choices=lambda: [("", "–"), *pairs(Container)],
+    )
+    max_pieces = forms.IntegerField(
+        label=_("Pieces in one, at most"),
+        required=False,
+        min_value=1,
+        max_value=10_000_000,
+    )
+    orientation = forms.CharField(
+        label=_("How the parts are arranged"), required=False, max_length=80
+    )
+
+    @property
+    def load(self) -> Load | None:
+        """The line of a valid form, or None for an empty one."""
+        data = self.cleaned_data
+        if not data.get("revision"):
+            return None
+        return Load(
+            revision_id=data["revision"].pk,
+            container=data["container"],
+            max_pieces=data["max_pieces"],
+            orientation=data["orientation"],
+        )
+
+
+class ProtocolForm(LinesForm):
+    """All that a draft says.
+
+    Args:
+        *args: As for any form.
+        terms: What is on record of it; None for a new protocol.
+        **kwargs: As for any form.
+    """
+
+    line_form = LoadForm
+    lines_label = _("What it covers")
+    lines_help = _(
+        "One line for each revision and container. To remove a line, choose “nothing”"
+        " and empty the rest of it."
+    )
 
     things = {
         "required_top": _("the required dose of the top side"),
@@ -87,12 +141,12 @@ class ProtocolForm(KeyedForm):
         help_text=_("At least one record, before the protocol is signed."),
     )
 
-    loads: Any = ()
-    """The lines of what it covers, as of ``load_forms``."""
-
     def __init__(self, *args: Any, terms: Terms | None = None, **kwargs: Any) -> None:
         if terms is not None:
-            kwargs.setdefault("initial", _initial(terms))
+            shown = [
+                vars(load) | {"revision": load.revision_id} for load in terms.loads
+            ]
+            kwargs = {"initial": _initial(terms), "shown": shown, **kwargs}
         super().__init__(*args, **kwargs)
         records = Evidence.objects.order_by("code")
         words = (
@@ -108,10 +162,6 @@ class ProtocolForm(KeyedForm):
             add_refusal(self, error)
         return data
 
-    def is_valid(self) -> bool:
-        """Look at the lines of what it covers as well."""
-        return all([super().is_valid(), not self.loads or self.loads.is_valid()])
-
     @property
     def entries(self) -> dict[str, Any]:
         """The terms, with what they cover; of a first version its code as well."""
@@ -122,7 +172,7 @@ class ProtocolForm(KeyedForm):
             required_top_uj_cm2=said.pop("required_top") or 0,
             required_bottom_uj_cm2=said.pop("required_bottom") or 0,
             min_value=self._minimum(said["process"], temperature, ppm),
-            loads=tuple(line.load for line in self.loads if line.load is not None),
+            loads=tuple(line.load for line in self.lines if line.load is not None),
             evidence=tuple(said.pop("evidence")),
             **said,
         )
@@ -163,95 +213,6 @@ class NewProtocolForm(ProtocolForm):
         max_length=12, help_text=_("At most 12 of A to Z, 0 to 9 and hyphen.")
     )
     field_order = ("op_key", "code")
-
-
-class LoadForm(SpokenForm):
-    """One line of what a protocol covers; an empty one is passed over."""
-
-    things = {
-        "max_pieces": _("how many pieces one holds at most"),
-    }
-
-    revision = RevisionField(
-        label=_("Part and revision"), required=False, empty_label=_("nothing")
-    )
-    container = forms.ChoiceField(
-        label=_("Container"),
-        required=False,
-        choices=lambda: [("", "–"), *pairs(Container)],
-    )
-    max_pieces = forms.IntegerField(
-        label=_("Pieces in one, at most"),
-        required=False,
-        min_value=1,
-        max_value=10_000_000,
-    )
-    orientation = forms.CharField(
-        label=_("How the parts are arranged"), required=False, max_length=80
-    )
-
-    def clean(self) -> dict[str, Any]:
-        """Ask for the rest of a line that is begun."""
-        data = super().clean() or self.cleaned_data
-        if any(data.get(name) for name in ("container", "max_pieces", "orientation")):
-            wanted: tuple[str, ...] = ("revision", "container", "max_pieces")
-        elif data.get("revision"):
-            wanted = ("container", "max_pieces")
-        else:
-            wanted = ()
-        for name in wanted:
-            if not data.get(name) and name not in self.errors:
-                self.ask_for(name, "load_incomplete")
-        return data
-
-    @property
-    def load(self) -> Load | None:
-        """The line of a valid form, or None for an empty one."""
-        data = self.cleaned_data
-        if not data.get("revision"):
-            return None
-        return Load(
-            revision_id=data["revision"].pk,
-            container=data["container"],
-            max_pieces=data["max_pieces"],
-            orientation=data["orientation"],
-        )
-
-
-LoadForms = forms.formset_factory(LoadForm, extra=3, max_num=MOST_LOADS)
-
-
-def load_forms(data: Any, terms: Terms | None) -> Any:
-    """The lines of what a draft covers, with three empty ones at the end.
-
-    Args:
-        data: What was sent, or None.
-        terms: What the draft says; None for a new protocol.
-
-    Returns:
-        The formset.
-    """
-    initial = [
-        {
-            "revision": load.revision_id,
-            "container": load.container,
-            "max_pieces": load.max_pieces,
-            "orientation": load.orientation,
-        }
-        for load in (terms.loads if terms else ())
-    ]
-    gone = _("The form came back without what is covered. Load the page again.")
-    many = _("A protocol covers at most %(most)s. Take the others out.")
-    errors = {
-        "missing_management_form": str(gone),
-        "too_many_forms": str(many % {"most": MOST_LOADS}),
-    }
-    lines = LoadForms(data, initial=initial, prefix="load", error_messages=errors)
-    # Each line would read all revisions again.
-    revisions = list(lines.empty_form.fields["revision"].choices)  # type: ignore[attr-defined]
-    for line in lines:
-        line.offer("revision", revisions)
-    return lines
 
 
 class SignForm(NamedForm):

@@ -17,7 +17,6 @@ from kitting.disinfection.forms.protocols import (
     ProtocolForm,
     RetireForm,
     SignForm,
-    load_forms,
 )
 from kitting.disinfection.queries.protocols import (
     ProtocolLine,
@@ -30,14 +29,13 @@ from kitting.disinfection.queries.protocols import (
     terms_of,
 )
 from kitting.disinfection.services import protocols
-from kitting.domain.entries import Terms
 from kitting.domain.errors import Refused
 from kitting.ledger import clock
 from kitting.ledger.needs import is_own
 from kitting.ledger.seals import touched_by
 from kitting.models import Protocol
 from kitting.models.runs import Process
-from kitting.web.acting import act_page, attempt, done_before, form_page, say_and_go
+from kitting.web.acting import act_page, done_before, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
@@ -118,7 +116,6 @@ def protocol_new(request: LotwardRequest) -> HttpResponse:
         request,
         "protocol_new",
         NewProtocolForm(request.POST or None),
-        None,
         protocols.draft_protocol,
         back=reverse("kitting:protocols"),
     )
@@ -133,7 +130,6 @@ def protocol_edit(request: LotwardRequest, code: str, version: int) -> HttpRespo
         request,
         "protocol_edit",
         ProtocolForm(request.POST or None, terms=terms),
-        terms,
         partial(protocols.edit_draft, protocol_id=protocol.pk),
         **_context(protocol, terms.evidence),
     )
@@ -143,24 +139,18 @@ def _draft_page(
     request: LotwardRequest,
     page: str,
     form: ProtocolForm,
-    terms: Terms | None,
     act: Callable[..., protocols.Drafted],
     **context: Any,
 ) -> HttpResponse:
-    loads = form.loads = load_forms(request.POST or None, terms)
-    done, status = attempt(request, form, act)
-    if done is not None:
-        said = _("%(code)s version %(version)s is a draft: sign it to use it.")
-        to = protocol_address(done.code, done.version)
-        return say_and_go(request, said % vars(done), to)
-    return form_page(
+    return act_page(
         request,
         f"kitting/disinfection/{page}",
         form,
-        status,
-        fragment="_protocol_form",
-        loads=loads,
+        act,
+        said=_("%(code)s version %(version)s is a draft: sign it to use it."),
+        to=lambda done: protocol_address(done.code, done.version),
         part="protocol-form",
+        act=_("Keep the draft"),
         **context,
     )
 

@@ -7,9 +7,8 @@ from typing import Any, Final
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.errors import Refused
 from kitting.ledger.coded import NAME_LONGEST, PRODUCT_CODE_LONGEST
-from kitting.models import Part, Recipe, Revision
+from kitting.models import Part, Revision
 from kitting.models.catalogue import Per, Profile, Unit
 from kitting.printing.forms.stocks import capitals
 from kitting.products.steps.products import (
@@ -22,8 +21,7 @@ from kitting.products.steps.products import (
 )
 from kitting.products.steps.recipes import MOST_LINES, MOST_PIECES, LineFacts
 from kitting.web.fields import CodeField, RevisionField
-from kitting.web.forms import KeyedForm, SpokenForm
-from kitting.web.messages import sentence
+from kitting.web.forms import KeyedForm, LineForm, LinesForm
 
 LANGUAGES: Final[list[tuple[str, Any]]] = [
     ("en", _("English")),
@@ -167,8 +165,11 @@ class SizeChangeForm(SizeForm):
     )
 
 
-class RecipeLineForm(SpokenForm):
-    """One line of a recipe; an empty one is passed over."""
+class RecipeLineForm(LineForm):
+    """One line of a recipe."""
+
+    asked = ("revision", "pieces")
+    begun_by = ("substitute",)
 
     things = {
         "pieces": _("how many pieces are needed"),
@@ -190,15 +191,6 @@ class RecipeLineForm(SpokenForm):
         label=_("Or in its place"), required=False, empty_label=_("no other")
     )
 
-    def clean(self) -> dict[str, Any]:
-        """Ask for the rest of a line that is begun."""
-        data = super().clean() or self.cleaned_data
-        begun = data.get("pieces") or data.get("substitute") or data.get("revision")
-        for name in ("revision", "pieces") if begun else ():
-            if not data.get(name) and name not in self.errors:
-                self.ask_for(name, "recipe_line_incomplete")
-        return data
-
     @property
     def line(self) -> LineFacts | None:
         """The line of a valid form, or None for an empty one."""
@@ -214,55 +206,16 @@ class RecipeLineForm(SpokenForm):
         )
 
 
-RecipeLineForms = forms.formset_factory(
-    RecipeLineForm, extra=3, max_num=MOST_LINES, validate_max=True
-)
+class RecipeForm(LinesForm):
+    """A version of a recipe, with its lines."""
 
-
-class RecipeForm(KeyedForm):
-    """A version of a recipe, with its lines.
-
-    Args:
-        data: What was sent, or None.
-        *args: As for any form.
-        last: The version before, whose lines are filled in; None for the first.
-        **kwargs: As for any form.
-    """
-
-    def __init__(
-        self, data: Any = None, *args: Any, last: Recipe | None = None, **kwargs: Any
-    ) -> None:
-        super().__init__(data, *args, **kwargs)
-        gone = sentence(Refused("recipe_lines_gone"))
-        many = sentence(Refused("recipe_too_many_lines", most=MOST_LINES))
-        # What was sent is read alone: by the time that it is sent again, the newest
-        # version is another one, and a line like one of that would count as untouched.
-        shown = last.lines.all() if last and data is None else ()
-        self.lines = RecipeLineForms(
-            data,
-            prefix="line",
-            initial=[
-                {
-                    "revision": line.revision_id,
-                    "pieces": line.pieces,
-                    "per": line.per,
-                    "substitute": line.substitute_id,
-                }
-                for line in shown
-            ],
-            error_messages={"missing_management_form": gone, "too_many_forms": many},
-        )
-        # Each line would read all revisions again.
-        empty = self.lines.empty_form.fields
-        for name in ("revision", "substitute"):
-            choices = list(empty[name].choices)  # type: ignore[attr-defined]
-            for line in self.lines:
-                line.offer(name, choices)
-
-    def is_valid(self) -> bool:
-        """Whether the form and all its lines can be read."""
-        lines_too = self.lines.is_valid()
-        return super().is_valid() and lines_too
+    line_form = RecipeLineForm
+    most_lines = MOST_LINES
+    lines_label = _("Lines")
+    lines_help = _(
+        "One line for each part. To remove a line, choose “nothing” and empty the rest"
+        " of it."
+    )
 
     @property
     def entries(self) -> dict[str, Any]:

@@ -183,15 +183,15 @@ def recipe_new(request: LotwardRequest, code: str) -> HttpResponse:
     """Add the next version of a recipe, filled in from the newest."""
     product = get_or_404(Product, code=code)
     last = queries.recipes_of(product).first()
-    form = RecipeForm(request.POST or None, last=last)
+    lines = last.lines.values("revision", "pieces", "per", "substitute") if last else ()
     return act_page(
         request,
         "kitting/products/recipe_new",
-        form,
+        RecipeForm(request.POST or None, shown=lines),
         partial(recipes.add_recipe, product=code),
         said=_("Version %(version)s is added. Put it in force when it begins."),
         to=lambda done: reverse("kitting:recipe", args=[done.product, done.version]),
-        fragment="_recipe_form",
+        act=_("Add this version"),
         back=_address(code),
         product=product,
         last=last,

@@ -92,12 +92,12 @@ def draft_values(**changes: Any) -> dict[str, Any]:
         "process": "uvc_cabinet",
         "required_top": "77,5",
         "in_force_from": TODAY.isoformat(),
-        "load-TOTAL_FORMS": "2",
-        "load-INITIAL_FORMS": "0",
-        "load-0-revision": revision.pk,
-        "load-0-container": "tote",
-        "load-0-max_pieces": "80",
-        "load-0-orientation": "flat",
+        "line-TOTAL_FORMS": "2",
+        "line-INITIAL_FORMS": "0",
+        "line-0-revision": revision.pk,
+        "line-0-container": "tote",
+        "line-0-max_pieces": "80",
+        "line-0-orientation": "flat",
     }
     return keyed(**{**values, **changes})
 
@@ -305,12 +305,12 @@ def test_a_bad_draft_gets_its_reason_and_nothing_is_written(
 @pytest.mark.parametrize(
     "line",
     [
-        {"load-0-max_pieces": ""},
-        {"load-0-max_pieces": "0"},
-        {"load-0-container": "bucket"},
-        {"load-0-revision": ""},
-        {"load-1-orientation": "flat"},
-        {"load-TOTAL_FORMS": "many"},
+        {"line-0-max_pieces": ""},
+        {"line-0-max_pieces": "0"},
+        {"line-0-container": "bucket"},
+        {"line-0-revision": ""},
+        {"line-1-orientation": "flat"},
+        {"line-TOTAL_FORMS": "many"},
     ],
 )
 def test_a_line_that_is_half_written_is_refused(
@@ -324,7 +324,7 @@ def test_a_line_that_is_half_written_is_refused(
 def test_a_draft_is_edited_by_the_form(draft: Protocol, officer: Client) -> None:
     page = officer.get(at("edit", draft))
     assert page.context["form"].initial["required_top"] == "77.5"
-    assert page.context["loads"].initial[0]["max_pieces"] == 120
+    assert page.context["form"].lines.initial[0]["max_pieces"] == 120
     values = draft_values(name="Belt, two layers", required_top="90")
     officer.post(at("edit", draft), values)
     draft.refresh_from_db()
@@ -334,6 +334,21 @@ def test_a_draft_is_edited_by_the_form(draft: Protocol, officer: Client) -> None
         90_000,
     )
     assert draft.loads.get().max_pieces == 80
+
+
+def test_a_draft_that_is_sent_again_keeps_its_lines(
+    draft: Protocol, officer: Client
+) -> None:
+    values = draft_values()
+    for _ in range(2):  # The answer was lost: by now the record says the same.
+        officer.post(at("edit", draft), values)
+        assert draft.loads.get().max_pieces == 80
+    assert officer.post(at("edit", draft), values).status_code == 302
+    # A new form that happens to say what is on record loses nothing either.
+    officer.post(at("edit", draft), draft_values(name="Belt, two layers"))
+    assert draft.loads.get().max_pieces == 80
+    many = draft_values(**{"line-TOTAL_FORMS": "41"})
+    assert "at most 40 lines" in text_of(officer.post(at("edit", draft), many))
 
 
 @pytest.mark.smoke

@@ -30,7 +30,7 @@ import dispatch
 import kitting
 import lotward
 from dispatch.recall.queries import Target
-from kitting.disinfection.forms.protocols import load_forms
+from kitting.disinfection.forms.protocols import NewProtocolForm
 from kitting.domain.shown import shown
 from kitting.labels import kinds
 from kitting.lots.queries.usual import LastBag
@@ -197,15 +197,15 @@ def test_what_a_form_says_of_an_entry_is_ours_and_names_the_thing(
 
 
 def test_lines_of_a_protocol_are_asked_for_in_our_words() -> None:
-    many = {"load-TOTAL_FORMS": "1500", "load-INITIAL_FORMS": "0"}
+    many = {"line-TOTAL_FORMS": "1500", "line-INITIAL_FORMS": "0"}
     begun = {
-        "load-TOTAL_FORMS": "1",
-        "load-INITIAL_FORMS": "0",
-        "load-0-container": "tote",
+        "line-TOTAL_FORMS": "1",
+        "line-INITIAL_FORMS": "0",
+        "line-0-container": "tote",
     }
     said = []
-    for data in ({}, many, begun, {**begun, "load-0-container": "x"}):
-        lines = load_forms(data, None)
+    for data in ({}, many, begun, {**begun, "line-0-container": "x"}):
+        lines = NewProtocolForm(data).lines
         assert not lines.is_valid()
         said += lines.non_form_errors()
         said += [
