@@ -800,7 +800,6 @@ class Migration(migrations.Migration):
                                 max_length=12,
                             ),
                         ),
-                        ("label_text", models.CharField(blank=True, max_length=200)),
                         ("cautions", models.TextField(blank=True)),
                         (
                             "cautions_reviewed_by",
@@ -3835,7 +3834,6 @@ class Migration(migrations.Migration):
                         ("country", models.CharField(blank=True, max_length=2)),
                         ("time_zone", models.CharField(default="UTC", max_length=40)),
                         ("gs1_prefix", models.CharField(blank=True, max_length=12)),
-                        ("label_text", models.CharField(blank=True, max_length=120)),
                         ("contact", models.CharField(blank=True, max_length=60)),
                         ("two_people", models.BooleanField(default=True)),
                         (

@@ -189,7 +189,6 @@ class Product(models.Model):
     name = models.CharField(max_length=60)
     language = models.CharField(max_length=8, default="en")
     profile = word_field(Profile, default=Profile.NONE)
-    label_text = models.CharField(max_length=200, blank=True)
     cautions = models.TextField(blank=True)
     cautions_reviewed_by = models.CharField(max_length=80, blank=True)
     """Who looked at the cautions; outside a demo they are not printed before."""

@@ -27,7 +27,6 @@ class Workshop(models.Model):
     """As in ISO 3166-1: an address inside it is printed without its country."""
     time_zone = models.CharField(max_length=40, default="UTC")
     gs1_prefix = models.CharField(max_length=12, blank=True)
-    label_text = models.CharField(max_length=120, blank=True)
     contact = models.CharField(max_length=60, blank=True)
     """Whom a ward asks: a telephone number or an address, printed on box and slip."""
     two_people = models.BooleanField(default=True)

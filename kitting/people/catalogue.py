@@ -14,10 +14,7 @@ from kitting.models import Workshop
 
 UNNAMED = "Unnamed workshop"
 """The name of a workshop that nobody has named yet."""
-WORKSHOP_FIELDS = (
-    *("name", "address", "country", "time_zone", "gs1_prefix", "label_text"),
-    "contact",
-)
+WORKSHOP_FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix", "contact")
 
 EMPTY = dict.fromkeys(WORKSHOP_FIELDS, "") | {"name": UNNAMED, "time_zone": "UTC"}
 """What a workshop says of itself before anybody did."""

@@ -13,7 +13,6 @@ from kitting.models.catalogue import Per, Profile, Unit
 from kitting.printing.forms.stocks import capitals
 from kitting.products.steps.products import (
     CAUTION_LONGEST,
-    LABEL_TEXT_LONGEST,
     MOST_CAUTIONS,
     MOST_SETS,
     REFERENCE_LONGEST,
@@ -47,7 +46,7 @@ PROFILES: Final[list[tuple[str, Any]]] = [
 class ProductForm(KeyedForm):
     """What a product is."""
 
-    things = {"label_text": _("the line of the label"), "profile": _("the profile")}
+    things = {"profile": _("the profile")}
 
     name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
     language = forms.ChoiceField(
@@ -59,11 +58,6 @@ class ProductForm(KeyedForm):
         label=_("Profile"),
         choices=PROFILES,
         help_text=_("Marks on a label are the maker’s declaration."),
-    )
-    label_text = forms.CharField(
-        label=_("A line of its own on the label"),
-        required=False,
-        max_length=LABEL_TEXT_LONGEST,
     )
     cautions = forms.CharField(
         label=_("Cautions"),

@@ -30,7 +30,6 @@ class ProductFacts:
     name: str
     language: str = "en"
     profile: str = Profile.NONE
-    label_text: str = ""
     cautions: str = ""
     """A caution in each line."""
     cautions_reviewed_by: str = ""

@@ -10,7 +10,6 @@ from kitting.ledger.needs import need_length
 from kitting.models import BoxSize, Product
 from kitting.models.catalogue import Unit
 
-LABEL_TEXT_LONGEST: Final = 200
 CAUTION_LONGEST: Final = 120
 MOST_CAUTIONS: Final = 8
 REVIEWER_LONGEST: Final = 80
@@ -27,8 +26,6 @@ def need_texts(product: Product) -> None:
     Raises:
         Refused: ``entry_too_long``, ``too_many_cautions``.
     """
-    text = need_length("label text", product.label_text, LABEL_TEXT_LONGEST)
-    product.label_text = text
     lines = [line.strip() for line in product.cautions.splitlines() if line.strip()]
     if len(lines) > MOST_CAUTIONS:
         raise Refused("too_many_cautions", most=MOST_CAUTIONS)

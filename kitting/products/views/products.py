@@ -96,7 +96,6 @@ def product_change(request: LotwardRequest, code: str) -> HttpResponse:
         **stays,
         "seen": mark_of(product),
         "name": product.name,
-        "label_text": product.label_text,
         "cautions": product.cautions,
         "cautions_reviewed_by": product.cautions_reviewed_by,
         "reference": product.reference,

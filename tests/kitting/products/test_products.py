@@ -206,7 +206,7 @@ def test_what_cannot_be_a_product_is_said(manager: Client) -> None:
         ({"name": "N" * 61}, "60"),
         ({"language": "xx"}, "language"),
         ({"profile": "toy"}, "profile"),
-        ({"label_text": "N" * 201}, "200"),
+        ({"reference": "N" * 21}, "20 characters"),
         ({"cautions": "One\n" * 9}, "more than 8 cautions"),
         ({"cautions": "N" * 121}, "120"),
     ):
