@@ -197,10 +197,10 @@ class BoxFace:
         # Large figures carry their own white; without it they stand on the margin.
         self.paper.text(LEFT - high * 0.07, base, count, Style(high, bold=True))
         unit = words.set_one if label.sets == 1 else words.sets
-        self.paper.text(LEFT, base + 6, unit, Style(3.4))
+        self._word(LEFT, base + 6, unit, room, Style(3.4))
         y = top + 0.5 + self.spacing.gap + TITLE.high_mm
         left = self._mark("made", DATES_LEFT, y)
-        self.paper.text(left, y, words.packed, TITLE)
+        self._word(left, y, words.packed, RIGHT - left)
         y += 2.4 + PACKED.high_mm
         self.paper.text(DATES_LEFT, y, label.packed_on.isoformat(), PACKED)
         y += self.spacing.gap - 0.5
@@ -293,7 +293,7 @@ class BoxFace:
         """Draw a title with its number beside it; give the top of the next row."""
         base = top + 3.6
         title = getattr(self.label.words, what)
-        self.paper.text(self._mark(what, LEFT, base), base, title, TITLE)
+        self._word(self._mark(what, LEFT, base), base, title, room - self._shift)
         if indent + width_mm(number, styles[-1][0]) > room:
             # A number that is too wide for its title's side stands below it.
             base += NUMBER_STEP
@@ -310,7 +310,8 @@ class BoxFace:
         names = max((width_mm(part, LOT) for part, _ in lots), default=0) + GAP
         wide = max((width_mm(number, LOT_NUMBER) for _, number in lots), default=0)
         indent = indent if names <= indent else names
-        if y + step * len(lots) <= foot and indent + wide <= room:
+        titled = width_mm(words.lots, TITLE) <= room
+        if titled and y + step * len(lots) <= foot and indent + wide <= room:
             self.paper.text(LEFT, y, words.lots, TITLE)
             for part, number in lots:
                 y += step
@@ -346,6 +347,13 @@ class BoxFace:
             y += LOT_STEP * style.high_mm
             self.paper.text(LEFT, y, line, style)
         return y
+
+    def _word(
+        self, x: float, y: float, said: str, room: float, style: Style = TITLE
+    ) -> None:
+        """Draw a word of the label's language; one that is too wide is refused."""
+        for line in wrap(said, style, room_mm=room, lines=1):
+            self.paper.text(x, y, line, style)
 
     def _notes(self) -> list[str]:
         """Break the cautions into lines."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, Final, TypeAlias
 
-from django.db.models import Max, Q
+from django.db.models import Max, Min, Q
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain import gs1
@@ -252,7 +252,7 @@ def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
                 use_by=LAST_DAY,
                 kit_batch=batch,
                 serial=LONGEST_NUMBER,
-                lots=(),
+                lots=_NO_ROOM,
                 sscc=gs1.sscc(prefix, 1) if prefix else None,
                 gtin=gtin + gs1.check_digit(gtin) if prefix else None,
                 latex=parts.filter(part__latex=True).exists(),
@@ -269,7 +269,7 @@ def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
 
 
 def _products(touched: Rows, workshop: Workshop) -> Iterator[tuple[Product, int, str]]:
-    """Products with the most sets in a box and the longest kit batch."""
+    """Products with the least and the most sets in a box and the longest kit batch."""
     ids = None
     if touched:
         ids = touched[Product] | {
@@ -280,13 +280,19 @@ def _products(touched: Rows, workshop: Workshop) -> Iterator[tuple[Product, int,
             )
         }
     rows = Product.objects.annotate(
-        most=Max("sizes__sets"), last=Max("recipes__version")
+        least=Min("sizes__sets"),
+        most=Max("sizes__sets"),
+        last=Max("recipes__version"),
     )
     for product in rows if ids is None else rows.filter(pk__in=ids):
         version = max(product.last or 1, _VERSION)
         batch = kit_batch(workshop.site, product.code, LAST_DAY, version)
-        yield product, product.most or _SETS, batch
+        for sets in {product.least or 1, product.most or _SETS}:  # One set, or sets.
+            yield product, sets, batch
 
+
+_NO_ROOM: Final = (("W" * 99, LONGEST_NUMBER),)
+"""Lots that no label has room for: it says where they stand."""
 
 _VERSION: Final = 99
 """Further versions of a recipe need no check of their own."""
@@ -294,8 +300,8 @@ _VERSION: Final = 99
 _SETS: Final = 99
 """Of a product that has no box size yet."""
 
-_SHARED: Final = (RecipeLine, Part, Protocol, ProtocolLoad, LabelWord)
-
+_SHARED: Final = (Workshop, LabelWord)
+_OF_BOXES: Final = (*_SHARED, RecipeLine, Part, Protocol, ProtocolLoad)
 
 BOXES: Final = Labelled(
     "box",
@@ -327,13 +333,13 @@ fitting.register(
         BOXES.words[0],
         _longest_boxes,
         (Product, BoxSize, Recipe),
-        _SHARED,
+        _OF_BOXES,
     ),
     fitting.Longest(
         kinds.SET_SLIP,
         _("set slip"),
         _longest_slips,
         (Product, BoxSize, Recipe),
-        (LabelWord,),
+        _SHARED,
     ),
 )

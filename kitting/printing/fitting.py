@@ -22,7 +22,7 @@ from kitting.labels.press import draw
 from kitting.labels.stock import Stock
 from kitting.ledger import upheld
 from kitting.ledger.upheld import Rows
-from kitting.models import Printer, Workshop
+from kitting.models import Printer
 from kitting.models import Stock as StockRow
 from kitting.printing.queries.stocks import laid_out, of_kind
 
@@ -34,7 +34,7 @@ Faces: TypeAlias = Iterable[tuple[str, Any]]
 
 LAST_DAY: Final = date(2026, 12, 31)
 LAST_COPY: Final = 99
-LONGEST_NUMBER: Final = "K99999999999999"
+LONGEST_NUMBER: Final = "K9999999999999W"
 """As long as a number of ours can be."""
 
 _PAPER: Final = (StockRow, Printer)
@@ -70,7 +70,6 @@ def register(*longest: Longest) -> None:
             *one.own,
             *one.shared,
             *_PAPER,
-            Workshop,
         )
 
 
@@ -91,12 +90,12 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
         ``label_would_not_fit`` for each label, on the first head that has no room; what
         stops one from being composed.
     """
-    every = not touched.keys().isdisjoint((*longest.shared, *_PAPER, Workshop))
+    every = not touched.keys().isdisjoint((*longest.shared, *_PAPER))
     named = {} if every else {model: touched.get(model, set()) for model in longest.own}
     heads = heads_for(longest.kind)
     try:
         faces = list(longest.faces(named))
-    except NotFit as error:
+    except (CodeError, NotFit) as error:
         yield error
         return
     for of, face in faces:

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from kitting.day.services import confirm_clock
 from kitting.domain.errors import NotFit
 from kitting.ledger.operations import Act, perform
 from kitting.models import Part, Place, Workshop
@@ -148,6 +149,8 @@ def test_acts_that_set_nothing_up_draw_no_label(
         "kitting.printing.fitting.draw", lambda kind, *_: drawn.append(kind.name)
     )
     factories.make_closed_box(at.size, at.bench)
+    assert drawn == []
+    confirm_clock(sign=sign())
     assert drawn == []
     change(at.size.product, name="Shield")
     assert drawn == ["box", "set_slip"]

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from itertools import product
 from string import Formatter
 
 import pytest
 
 from kitting.domain.errors import NotFit
 from kitting.labels.spoken import COMPLETE, ENGLISH
-from kitting.models import Box, LabelWord, Product, Workshop
+from kitting.models import Box, LabelWord, Part, Product, Workshop
 from kitting.packing.labels import box_label
 from kitting.packing.services.labels import label_pdf, print_box_label
 from kitting.printing.queries.label_words import words_in
 from kitting.printing.services.prints import print_labels
 from kitting.web.messages import sentence
-from lotward.catalogue.loading import load_catalogue
+from lotward.catalogue.loading import CatalogueRefused, load_catalogue
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
@@ -22,6 +23,7 @@ from tests.factories import sign
 from tests.kitting.labels.samples import text_of
 from tests.kitting.printing.test_fitting import change
 
+WIDE = "W" * 60
 CAUTION = "Ein Spritzschutz. Kein Ersatz für eine Atemschutzmaske."
 GREEK = {
     "set_one": "σετ",
@@ -117,6 +119,54 @@ def test_another_language_is_the_workshops_own_to_fill_in() -> None:
     change(product, language="el")
     box = factories.make_closed_box(product.sizes.get())
     assert box_label(box.pk).words.packed == GREEK["packed"]
+
+
+@pytest.mark.parametrize(
+    ("word", "much"),
+    # Where "Lots" is too wide for a heading, lots are set as running text.
+    sorted({*product(ENGLISH, ("フ", WIDE))} - {("lots", WIDE)}),
+)
+@pytest.mark.django_db
+def test_every_word_is_tried_on_a_label_as_it_is_entered(word: str, much: str) -> None:
+    shield = make_packing().size.product
+    shield.sizes.create(sets=1)
+    Part.objects.update(latex=True)
+    LabelWord.objects.bulk_create(
+        LabelWord(language="el", word=each, text=text, reviewed_by="Eleni")
+        for each, text in ENGLISH.items()
+    )
+    change(Workshop.objects.get(pk=1), contact="+44 1632 960123")
+    change(shield, language="el", profile="device", reference="HL-0001-EN")
+    row = LabelWord.objects.get(word=word)
+    blanks = "".join(f"{{{blank}}}" for blank in sorted(placed(row.text)))
+    with pytest.raises(NotFit) as caught:
+        change(row, text=f"{much}{blanks}")
+    assert_refused(caught.value, "label_would_not_fit")
+
+
+@pytest.mark.django_db
+def test_words_of_a_region_go_before_those_of_its_language() -> None:
+    load_catalogue(data={"label_words": entered()}, sign=sign())
+    own = {"language": "el-CY", "reviewed_by": "Eleni"}
+    for word in ("sets", "latex", "non_sterile"):
+        LabelWord.objects.create(word=word, text=f"{word} of Cyprus", **own)
+    words = words_in("el-CY", demo=False)
+    assert (words["sets"], words["packed"]) == ("sets of Cyprus", GREEK["packed"])
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "text", ["Σετ από {of}", "Σετ {nth} από {of} {all}", "{nth} {of} {"]
+)
+def test_a_word_without_its_blanks_is_refused(text: str) -> None:
+    """The slips of a box could not be told apart, or none could be printed."""
+    row = {"language": "el", "word": "nth", "text": text}
+    with pytest.raises(CatalogueRefused) as caught:
+        load_catalogue(data={"label_words": [row]}, sign=sign())
+    (problem,) = caught.value.problems
+    assert (problem.path, problem.code) == ("label_words[1].text", "label_word_blanks")
+    assert "{nth} {of}" in sentence(problem.as_error())
+    assert not LabelWord.objects.exists()
 
 
 @pytest.mark.django_db
