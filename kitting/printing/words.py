@@ -110,6 +110,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The label for %(number)s could not be read back, so it was not printed."
         " Check dots and label size on the page of the printer's stock."
     ),
+    "label_word_blanks": _(
+        "What is filled in must be the same as in the English words: %(wanted)s."
+        " Correct it."
+    ),
     "label_word_missing": _(
         "Labels have no word for “%(word)s” in the language %(language)s. Enter it in"
         " the catalogue, under label_words."

@@ -31,11 +31,14 @@ def words_in(language: str, *, demo: bool, also: Iterable[str] = ()) -> dict[str
         return {word: ENGLISH.get(word, word) for word in wanted}
     known = dict(COMPLETE.get(base, {}))
     if not wanted <= known.keys():
-        for row in LabelWord.objects.filter(language__in={language, base}):
+        rows = LabelWord.objects.filter(language__in={language, base})
+        for row in rows.order_by("-language"):  # That of a region first.
+            if row.word in known:
+                continue
             if row.word in CAUTIONS and not (row.reviewed_by or demo):
                 what = {"language": language, "word": ENGLISH[row.word]}
                 raise NotFit("label_word_unreviewed", **what)
-            known.setdefault(row.word, row.text)
+            known[row.word] = row.text
     for word in sorted(wanted - known.keys()):
         said = ENGLISH.get(word, word)
         raise NotFit("label_word_missing", language=language, word=said)
