@@ -173,7 +173,7 @@ def title_lines(
     style, lines = fit(text, tuple(styles), room_mm=room.wide)
     y = room.top
     for line in lines:
-        y += style.high_mm + (1.0 if y == room.top else max(1.0, 0.45 * style.high_mm))
+        y += style.high_mm + (0.9 if y == room.top else max(1.0, 0.45 * style.high_mm))
         paper.text(LEFT, y, line, style)
     room.hold(y + style.below_mm - room.top)
     return y
