@@ -34,7 +34,7 @@ CHECKS: Final[list[tuple[str, str, Check]]] = [
 record itself, then those of the rooms, in the order of the rooms."""
 
 
-BESIDE: Final = ("chain", "operations", "guarded rows")
+BESIDE: Final = ("chain", "operations")
 """What takes as long as all else, and asks for nothing but the database."""
 
 
