@@ -14,9 +14,9 @@ from django.contrib import messages
 from django.contrib.auth import authenticate
 from django.http import HttpResponse
 
-from kitting.domain.errors import LotwardError, Refused
+from kitting.domain.errors import Doubted, LotwardError, Refused
 from kitting.ledger.operations import Sign, outcome_of
-from kitting.web.forms import KeyedForm, TwoStepForm
+from kitting.web.forms import KeyedForm, SureForm, TwoStepForm
 from kitting.web.http import LotwardRequest, add_refusal, go, render_part
 
 T = TypeVar("T")
@@ -61,6 +61,8 @@ def attempt(
     try:
         return act(sign=sign_of(request, form), **form.entries), OK
     except LotwardError as error:
+        if isinstance(error, Doubted) and isinstance(form, SureForm):
+            form.ask_why()
         return None, add_refusal(form, error)
 
 

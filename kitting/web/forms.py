@@ -182,6 +182,38 @@ class LinesForm(KeyedForm):
         return all([super().is_valid(), self.lines.is_valid()])
 
 
+class SureForm(KeyedForm):
+    """A form with a field for why figures are right that can hardly be.
+
+    It stays out of sight until ``attempt`` met the question.
+    """
+
+    why = "sure"
+    """The name of that field, made by ``sure_field``."""
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.data.get(self.why):
+            self.ask_why()
+
+    def ask_why(self) -> None:
+        """Show the field."""
+        self.fields[self.why].required = True
+        self.fields[self.why].widget = forms.TextInput(attrs={"autocomplete": "off"})
+
+
+def sure_field(**options: Any) -> forms.CharField:
+    """The field of ``SureForm``."""
+    return forms.CharField(
+        **{"label": _("Sure? Why this is right"), **options},
+        initial="",
+        required=False,
+        max_length=200,
+        help_text=_("The record keeps it, with your name."),
+        widget=forms.HiddenInput,
+    )
+
+
 class TwoStepForm(KeyedForm):
     """An act whose harm is large: first its figures are shown, then it is done.
 

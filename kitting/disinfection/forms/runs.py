@@ -19,7 +19,14 @@ from kitting.domain.figures import UW_CM2_IN, IrradianceUnit, doubtful, scaled, 
 from kitting.domain.margins import MILLION
 from kitting.domain.stages import RunStage
 from kitting.web.fields import FigureField, FigureText
-from kitting.web.forms import DayField, FilterForm, KeyedForm, ScanField
+from kitting.web.forms import (
+    DayField,
+    FilterForm,
+    KeyedForm,
+    ScanField,
+    SureForm,
+    sure_field,
+)
 from kitting.web.http import add_refusal
 from kitting.web.wording import UNSAID
 
@@ -160,7 +167,7 @@ def meter_choices(meters: Sequence[MeterLine]) -> list[tuple[str, str]]:
     ]
 
 
-class OpenRunForm(ReadingsForm):
+class OpenRunForm(ReadingsForm, SureForm):
     """A run on a line: meter, belt or time, passes and the opening readings."""
 
     meter = forms.ChoiceField(label=_("Meter"))
@@ -194,22 +201,13 @@ class OpenRunForm(ReadingsForm):
             "How much weaker the lamps may be in the run than in the readings."
         ),
     )
-    anyway = forms.CharField(
-        label=_("Why it is opened with these readings"),
-        initial="",
-        required=False,
-        max_length=200,
-        help_text=_("The record keeps it, with your name."),
-        widget=forms.HiddenInput,
-    )
-    asks_why = False
+    anyway = sure_field(label=_("Why it is opened with these readings"))
+    why = "anyway"
 
     def __init__(
         self, *args: Any, meters: Sequence[MeterLine], belt: bool, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        if self.data.get("anyway"):
-            self._ask_why()
         self.offer("meter", meter_choices(meters))
         if not belt:
             self.fields["through_u"].label = _("Uncertainty of the time")
@@ -218,17 +216,6 @@ class OpenRunForm(ReadingsForm):
             gone += ["unit", "sure"]
         for name in gone:
             del self.fields[name]
-
-    def add_error(self, field: str | None, error: Any) -> None:
-        """Ask why, where the run would fail with its opening readings."""
-        if getattr(error, "code", "") == "run_would_fail":
-            self._ask_why()
-        super().add_error(field, error)
-
-    def _ask_why(self) -> None:
-        self.asks_why = True
-        self.fields["anyway"].required = True
-        self.fields["anyway"].widget = forms.TextInput(attrs={"autocomplete": "off"})
 
     @property
     def entries(self) -> dict[str, Any]:

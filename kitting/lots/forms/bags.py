@@ -13,8 +13,6 @@ from django.utils.translation import gettext_lazy as _
 
 from kitting.lots.forms.lots import (
     IN_A_BAG,
-    SureForm,
-    sure_field,
     unit_word,
     ways_to_have_counted,
 )
@@ -23,7 +21,7 @@ from kitting.models import Lot, Method, Place, Revision
 from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy
-from kitting.web.forms import ScanField
+from kitting.web.forms import ScanField, SureForm, sure_field
 
 
 class NewBagForm(SureForm):

@@ -11,8 +11,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from kitting.lots.forms.lots import SureForm, sure_field
-from kitting.web.forms import SpokenForm
+from kitting.web.forms import SpokenForm, SureForm, sure_field
 
 LARGEST_FILE = 4 * 1024 * 1024
 """Bytes of a file of lots; ten thousand rows take one."""

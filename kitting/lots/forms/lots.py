@@ -16,7 +16,7 @@ from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy
 from kitting.web.fields import CodeField, RevisionField
-from kitting.web.forms import DayField, FilterForm, KeyedForm
+from kitting.web.forms import DayField, FilterForm, SureForm, sure_field
 
 MOST_COUNTS = 500
 """Bags that the form takes at once; more come in a file."""
@@ -26,47 +26,8 @@ WAYS = {
     CountedBy.WEIGHT: _("by weight"),
     CountedBy.STACK: _("in stacks"),
 }
-
-
-DOUBTS = frozenset({"count_unusual", "file_has_questions", "yield_impossible"})
-"""Codes of what is done once somebody says why it is right."""
 IN_A_BAG = ("container", "place_id", "counted_by")
 """What is entered of bags beside their number and pieces."""
-
-
-class SureForm(KeyedForm):
-    """A form with a field for why figures are right that can hardly be.
-
-    It stays out of sight until the question was asked.
-    """
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        if self.data.get("sure"):
-            self.ask_why()
-
-    def add_error(self, field: str | None, error: Any) -> None:
-        """Show the field with the refusal that asks for it."""
-        if getattr(error, "code", "") in DOUBTS:
-            self.ask_why()
-        super().add_error(field, error)
-
-    def ask_why(self) -> None:
-        """Show the field."""
-        self.fields["sure"].required = True
-        self.fields["sure"].widget = forms.TextInput(attrs={"autocomplete": "off"})
-
-
-def sure_field() -> forms.CharField:
-    """The field of ``SureForm``."""
-    return forms.CharField(
-        label=_("Sure? Why this is right"),
-        initial="",
-        required=False,
-        max_length=200,
-        help_text=_("The record keeps it, with your name."),
-        widget=forms.HiddenInput,
-    )
 
 
 def ways_to_have_counted() -> list[tuple[str, Any]]:
