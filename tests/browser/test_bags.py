@@ -6,7 +6,7 @@ import re
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
@@ -188,7 +188,8 @@ def harvest(page: Page, numbers: list[str]) -> None:
     said, done = page.locator("#harvest-said"), page.locator("#said")
     scan(page, first)
     expect(said).to_contain_text(f"Bag {first}, 50 pieces. Scan it again")
-    scan(page, first)  # the scanner read twice at once
+    page.keyboard.insert_text(first)  # the scanner read twice at once
+    page.keyboard.press("Enter")
     scan(page, second)  # another bag after all
     expect(said).to_contain_text(f"Bag {first} was not added. Now: bag {second}")
     page.get_by_label("How many").fill("48")
@@ -196,14 +197,21 @@ def harvest(page: Page, numbers: list[str]) -> None:
     expect(said).to_contain_text(f"Bag {second}, 48 pieces.")
     later(page)
     page.get_by_label("How many").focus()
-    scan(page, second)  # taken wherever the focus is
+    held: list[Route] = []
+    page.route("**/add-bag/", lambda route: held.append(route), times=1)
+    with page.expect_request("**/add-bag/"):
+        scan(page, second)  # taken wherever the focus is
+    scan(page, third)  # too early: nothing of it is taken
+    expect(said).to_contain_text(f"Bag {second}, 48 pieces.")
+    held[0].continue_()
     expect(done).to_contain_text("with 48")
     expect(page.get_by_label("How many")).to_have_value("48")
     scan(page, third)
     later(page)
     page.context.set_offline(True)
     scan(page, third)
-    expect(page.locator("#alarm")).not_to_be_empty()
+    expect(page.locator("#alarm")).to_contain_text("it will happen only once")
+    expect(said).to_contain_text(f"Bag {third}, 48 pieces.")
     page.context.set_offline(False)
     scan(page, third)
     expect(done).to_contain_text(third)
@@ -221,3 +229,34 @@ def test_bags_are_harvested_by_a_scanner_alone(
     taken = list(lot.bags.order_by("pk").values_list("number", "pieces"))
     assert taken[1:] == [(numbers[1], 48), (numbers[2], 48)]
     assert (walker.refused, walker.barriers) == ([], [])
+
+
+def test_what_was_typed_stays_where_a_part_is_chosen(
+    page: Page, bag: Bag, live_server: object
+) -> None:
+    walker = Walker(page, str(live_server))
+    held: list[Route] = []
+    part = page.get_by_label("Part and revision")
+    source = page.get_by_label("Source", exact=True)
+    with walker.signed_in("checker", DESK, "/lots/new/"):
+        page.get_by_text("More: numbers, use by").click()
+        page.get_by_label("Use by").fill("2030-01-02")
+        asks = "**/lots/new/?revision=*"
+        page.route(asks, lambda route: held.append(route), times=1)
+        with page.expect_request(asks):
+            part.select_option(str(bag.lot.revision_id))
+        source.click()
+        page.keyboard.type("Bench 2")  # while the form is on its way
+        held[0].continue_()
+        expect(page.locator(".asked-like")).to_contain_text(bag.lot.number)
+        expect(source).to_be_focused()
+        expect(source).to_have_value("Bench 2")
+        expect(page.get_by_label("Use by")).to_have_value("2030-01-02")
+        expect(page.get_by_label("Use by")).to_be_visible()
+        expect(page.get_by_label("In each bag")).to_have_value("41")
+        part.focus()
+        part.select_option("")
+        expect(page.locator(".asked-like")).to_have_count(0)
+        part.select_option(str(bag.lot.revision_id))
+        expect(page.get_by_label("Bags", exact=True)).to_be_focused()
+        expect(source).to_have_value("Bench 2")

@@ -63,10 +63,8 @@ class NewLotForm(SureForm):
     )
     """What is filled in of every lot; the rest stays out of the way."""
     of_material = ("made_from", "waste")
-    typed = ("made_on", "bag_count", "number", "source_number", "use_by", "counts")
-    """What stays as it was typed where another part is chosen."""
     linked = ("revision", "method", "bag_count", "pieces_each", "container", "place")
-    """What a link to the page may fill in besides."""
+    """What a link to a lot like another may fill in besides."""
 
     things = {
         "source_number": _("its number at the source"),
@@ -170,8 +168,7 @@ class NewLotForm(SureForm):
         self.shown = (*self.first, *(self.of_material if cut else ()), "sure")
         self.fields["revision"].widget.attrs |= {
             "hx-get": reverse("kitting:lot-new"),
-            "hx-include": "closest form",
-            "hx-params": "not csrfmiddlewaretoken,op_key",
+            "hx-sync": "this:replace",
             "hx-target": "#lot-new",
             "hx-swap": "outerHTML",
         }

@@ -103,9 +103,9 @@ def lot_new(request: LotwardRequest) -> HttpResponse:
     chosen = LikeForm(request.POST or request.GET).chosen()
     last = like(number=chosen.get("like", ""), revision=chosen.get("revision"))
     begun: dict[str, Any] = {"made_on": clock.today(), **last.values}
-    if request.method == "GET":
-        known = NewLotForm.linked if "like" in chosen else NewLotForm.typed
-        begun |= {name: request.GET[name] for name in request.GET.keys() & set(known)}
+    if "like" in chosen:
+        linked = request.GET.keys() & set(NewLotForm.linked)
+        begun |= {name: request.GET[name] for name in linked}
     form = NewLotForm(request.POST or None, initial=begun, cut=last.cut)
     return act_page(
         request,

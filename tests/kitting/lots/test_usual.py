@@ -150,16 +150,15 @@ def test_what_was_used_last_is_proposed(checker: Client, bands: Revision) -> Non
     assert form["counted_by"].value() == "machine"
 
 
-def test_choosing_a_part_proposes_and_keeps_what_was_typed(
+def test_choosing_a_part_proposes_what_was_used_last_for_it(
     checker: Client, bands: Revision, hx: dict[str, str]
 ) -> None:
+    """What was typed stays: tests/browser/test_bags.py."""
     newer = factories.make_revision(bands.part, "D")
-    typed = {"revision": newer.pk, "made_on": "2026-01-02", "bag_count": "7"}
-    asked = {**typed, "source": "Elsewhere", "pieces_each": "5"}
-    response = checker.get(reverse(PAGE), asked, headers=hx)
+    response = checker.get(reverse(PAGE), {"revision": newer.pk}, headers=hx)
     assert_part(response, "lot-new")
     form = response.context["form"]
-    assert {name: form[name].value() for name in typed} == typed
+    assert form["revision"].value() == newer.pk
     assert (form["source"].value(), form["pieces_each"].value()) == ("Print room", 100)
 
 
