@@ -77,6 +77,11 @@
     if (!field || event.isComposing || event.ctrlKey || event.altKey || event.metaKey) {
       return;
     }
+    if (field.form.classList.contains("htmx-request")) {
+      event.preventDefault(); // one bag after the other: this one has no answer yet
+      event.stopPropagation();
+      return;
+    }
     const at = document.activeElement;
     const ends = event.key === "Enter" || (event.key === "Tab" && at === field && field.value);
     if (ends && at && at.form === field.form && at.tagName === "INPUT") {
