@@ -136,9 +136,9 @@ def make_method(**changes: Any) -> Method:
     )
 
 
-def make_released_method() -> Method:
+def make_released_method(**changes: Any) -> Method:
     """One that is no longer on trial."""
-    method = make_method()
+    method = make_method(**changes)
     seen = methods.mark_of(method)
     release_method(code=method.code, seen=seen, sign=sign_by_another())
     return method

@@ -118,9 +118,9 @@ def burst() -> Iterator[None]:
     connection.ensure_connection()
     raw = connection.connection
     was = {name: raw.execute(f"PRAGMA {name}").fetchone()[0] for name in _ROOM}
-    for name, room in _ROOM.items():
-        raw.execute(f"PRAGMA {name} = {room}")
     try:
+        for name, room in _ROOM.items():
+            raw.execute(f"PRAGMA {name} = {room}")
         with undisturbed():
             yield
     finally:

@@ -7,13 +7,14 @@ from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from kitting.domain.stages import MovementKind
 from kitting.domain.usual import usual
-from kitting.models import Lot, LotOrigin, Movement, Place, Revision, Yield
+from kitting.models import Lot, LotOrigin, Method, Movement, Place, Revision, Yield
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, LotStage
+from kitting.products.queries.methods import for_part
 
 H = TypeVar("H", bound=Hashable)
 
@@ -64,6 +65,8 @@ class Like:
 
     lot: Lot | None = None
     """The lot that it is like; None where nothing is known of its part."""
+    method: Method | None = None
+    """How that was made, or the newest released settings of the same machines."""
     cut: bool = False
     """Whether lots of its part are made from material."""
     values: dict[str, Any] = field(default_factory=dict)
@@ -86,10 +89,21 @@ def like(*, number: str, revision: Revision | None) -> Like:
         found = _stand().filter(part=revision.part_id)
     lot = found.first() if found is not None else None
     part = lot.part_id if lot else revision.part_id if revision else None
-    values = _values(lot) if lot else {}
+    method = _newest_settings(lot) if lot else None
+    values = _values(lot) | {"method": method and method.pk} if lot else {}
     if revision is not None:
         values["revision"] = revision.pk
-    return Like(lot, cut=part is not None and _is_cut(part), values=values)
+    return Like(lot, method, cut=part is not None and _is_cut(part), values=values)
+
+
+def _newest_settings(lot: Lot) -> Method | None:
+    """What is used of how a lot was made and of what is released for its machines."""
+    if lot.method is None:
+        return None
+    machines = {"machine_group__iexact": lot.method.machine_group, "active": True}
+    of_part = Method.objects.filter(for_part(lot.part), **machines)
+    usable = of_part.filter(Q(pk=lot.method_id) | Q(release__isnull=False))
+    return usable.order_by("-pk").first()
 
 
 def _values(lot: Lot) -> dict[str, Any]:
@@ -102,7 +116,6 @@ def _values(lot: Lot) -> dict[str, Any]:
     usable = Place.objects.filter(pk=_most(places) or 0, active=True)
     return {
         "revision": lot.revision_id,
-        "method": lot.method_id if lot.method and lot.method.active else None,
         "source": lot.source,
         "pieces_each": _most(counts),
         "container": _most(containers) or Container.TOTE,

@@ -16,7 +16,7 @@ from kitting.domain.usual import is_far, usual
 from kitting.lots.queries.usual import last_lots, like, usual_in
 from kitting.lots.services import cancelling, files, lots, yields
 from kitting.lots.services.lots import NewBag
-from kitting.models import Link, Lot, Revision, User
+from kitting.models import Link, Lot, Method, Revision, User
 from tests import factories
 from tests.assertions import assert_part, assert_problem, text_of
 from tests.factories import sign
@@ -148,6 +148,38 @@ def test_what_was_used_last_is_proposed(checker: Client, bands: Revision) -> Non
         "place": lot.bags.first().place_id,
     }
     assert form["counted_by"].value() == "machine"
+
+
+def test_newer_settings_are_proposed_once_they_are_released(
+    checker: Client, bands: Revision
+) -> None:
+    lot = Lot.objects.get()
+    factories.make_released_method(machine_group="Cutter")
+    tried = factories.make_method()
+    page = checker.get(reverse(PAGE), {"like": "HB-1"})
+    assert page.context["form"]["method"].value() == lot.method_id
+    assert "That lot was made by method" not in text_of(page)
+    newer = factories.make_released_method()
+    assert newer.pk > tried.pk
+    page = checker.get(reverse(PAGE), {"like": "HB-1"})
+    assert page.context["form"]["method"].value() == newer.pk
+    assert f"That lot was made by method {lot.method}." in text_of(page)
+    assert f"released for the same machines: {newer}." in text_of(page)
+
+
+def test_settings_that_are_not_used_any_more_are_not_proposed(
+    checker: Client, bands: Revision
+) -> None:
+    lot = Lot.objects.get()
+    other = factories.make_part()
+    elsewhere = factories.make_released_method()
+    elsewhere.made_with_it.create(part=other)
+    Method.objects.filter(pk=lot.method_id).update(active=False)
+    page = checker.get(reverse(PAGE), {"like": "HB-1"})
+    assert page.context["form"]["method"].value() is None
+    assert "That one is not used any more" in text_of(page)
+    newer = factories.make_released_method()
+    assert like(number="HB-1", revision=None).values["method"] == newer.pk
 
 
 def test_choosing_a_part_proposes_what_was_used_last_for_it(
