@@ -8,8 +8,8 @@ from dispatch.consignees.queries import LONGEST, NAME_LONGEST
 from dispatch.models import Consignee
 from kitting.domain.errors import Refused
 from kitting.labels.postal import country_name
-from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST, need_code, row_to_keep
-from kitting.ledger.needs import need_length, need_text
+from kitting.ledger.coded import need_name, row_to_change, row_to_keep
+from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act, Sign, perform
 
 
@@ -56,9 +56,7 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
     """
 
     def work(act: Act) -> KeptConsignee:
-        need_code(code, to.name[:1], CONSIGNEE_CODE_LONGEST)
-        row = row_to_keep(act, Consignee, code, "", "")
-        row.code = code
+        row = row_to_keep(act, Consignee, code)
         _fill(row, to)
         row.save(force_insert=True)
         return KeptConsignee(row.code, row.name)
@@ -93,7 +91,7 @@ def change_consignee(
     """
 
     def work(act: Act) -> KeptConsignee:
-        row = row_to_keep(act, Consignee, code, code, seen)
+        row = row_to_change(act, Consignee.objects.filter(code=code), seen)
         _fill(row, to)
         row.save()
         return KeptConsignee(row.code, row.name)
@@ -110,7 +108,7 @@ def change_consignee(
 
 
 def _fill(row: Consignee, to: WhereTo) -> None:
-    row.name = need_text("name", to.name, NAME_LONGEST, missing="set_up_name_missing")
+    row.name = need_name(to.name, NAME_LONGEST)
     country_name(to.country)
     row.country = to.country
     for name, most in LONGEST.items():

@@ -11,10 +11,11 @@ from typing import Any, Final, TypeAlias, TypeVar
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
 
-from kitting.domain.errors import CodeError
+from kitting.domain.errors import CodeError, LotwardError
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
+from kitting.ledger.coded import need_free_code
 from kitting.models import Guarded, Part, Place, Revision, Workshop
 
 M = TypeVar("M", bound=models.Model)
@@ -224,6 +225,9 @@ class Shelf:
             for column in columns(model)
             if column.null and not column.blank and getattr(row, column.name) is None
         }
+        if key == ("code",):
+            code: str = by["code"]
+            obey(self, f"{path}.code", lambda: need_free_code(model, code))
         try:
             row.clean_fields(exclude=left_out)
             with transaction.atomic():
@@ -430,10 +434,10 @@ def simple(found: Found, model: Any, path: str, row: Mapping[str, Any]) -> Any:
 
 
 def obey(shelf: Shelf, path: str, rule: Any) -> None:
-    """Note what a rule of numbers refuses, under its own code."""
+    """Note what a rule refuses, under its own code."""
     try:
         rule()
-    except CodeError as error:
+    except LotwardError as error:
         value = next(iter(error.params.values()), "")
         shelf.fault(path, value, error.code, **error.params)
 

@@ -6,13 +6,8 @@ from dataclasses import dataclass
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
-from kitting.ledger.coded import (
-    BENCH_CODE_LONGEST,
-    NAME_LONGEST,
-    need_code,
-    row_to_keep,
-)
-from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.coded import need_name, row_to_change, row_to_keep
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Box, OpenBag, Place
 from kitting.models.catalogue import PlaceKind
@@ -50,14 +45,13 @@ def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
     """
 
     def work(act: Act) -> KeptBench:
-        need_code(code, name, BENCH_CODE_LONGEST)
-        row = row_to_keep(act, Bench, code, "", "")
+        row = row_to_keep(act, Bench, code)
         place = need_row(Place.objects.filter(pk=place_id))
         need_bench_place(place)
         other = Bench.objects.filter(place=place).first()
         if other is not None:
             raise Conflict("bench_place_taken", place=place.name, bench=other.name)
-        row.code, row.name, row.place = code, name.strip(), place
+        row.name, row.place = need_name(name), place
         row.save(force_insert=True)
         return KeptBench(row.code, row.name, place.name)
 
@@ -94,8 +88,8 @@ def change_bench(
 
     def work(act: Act) -> KeptBench:
         locking.shut_gate()  # nothing is brought or started there meanwhile
-        row = row_to_keep(act, Bench, code, code, seen)
-        row.name = need_text("name", name, NAME_LONGEST, missing="set_up_name_missing")
+        row = row_to_change(act, Bench.objects.filter(code=code), seen)
+        row.name = need_name(name)
         if row.active and not active:
             _need_idle(row)
         if active and not row.active:

@@ -7,13 +7,7 @@ from dataclasses import dataclass
 from kitting.domain.errors import Refused
 from kitting.domain.stages import RunStage
 from kitting.ledger import locking
-from kitting.ledger.coded import (
-    NAME_LONGEST,
-    PLACE_CODE_LONGEST,
-    need_code,
-    row_to_keep,
-)
-from kitting.ledger.needs import need_text
+from kitting.ledger.coded import need_name, row_to_change, row_to_keep
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Place, Run
 from kitting.places.queries import all_carriers, bags_at, boxes_at, rests_on
@@ -46,9 +40,8 @@ def add_place(*, code: str, name: str, kind: str, sign: Sign) -> KeptPlace:
     """
 
     def work(act: Act) -> KeptPlace:
-        need_code(code, name, PLACE_CODE_LONGEST)
-        row = row_to_keep(act, Place, code, "", "")
-        row.code, row.name, row.kind = code, name.strip(), kind
+        row = row_to_keep(act, Place, code)
+        row.name, row.kind = need_name(name), kind
         row.save(force_insert=True)
         return KeptPlace(row.code, row.name)
 
@@ -91,8 +84,8 @@ def change_place(
 
     def work(act: Act) -> KeptPlace:
         locking.shut_gate()  # nothing comes to it meanwhile
-        row = row_to_keep(act, Place, code, code, seen)
-        row.name = need_text("name", name, NAME_LONGEST, missing="set_up_name_missing")
+        row = row_to_change(act, Place.objects.filter(code=code), seen)
+        row.name = need_name(name)
         if kind and kind != row.kind:
             if rests_on(row):
                 raise Refused("place_kind_stays", place=row.name, kind=row.kind)

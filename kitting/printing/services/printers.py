@@ -17,7 +17,7 @@ from kitting.ipp.facts import Media
 from kitting.labels.pressed import Pressed
 from kitting.labels.trial import test_page
 from kitting.ledger import locking
-from kitting.ledger.coded import named, need_code, row_to_keep
+from kitting.ledger.coded import named, need_name, row_to_keep
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bench, Print, Printer, Stock
@@ -207,10 +207,9 @@ def keep_printer(
     """
 
     def work(act: Act) -> Entered:
-        need_code(facts.code, facts.name)
         need_head(facts.head_dots, facts.head_um)
         row = row_to_keep(act, Printer, facts.code, was, seen)
-        row.code, row.name = facts.code, facts.name.strip()
+        row.name = need_name(facts.name)
         row.address = _address(facts.address)
         row.stock = named(Stock, facts.stock)
         if facts.active and not row.stock.active:

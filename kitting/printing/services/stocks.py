@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 
 from kitting.domain.errors import Refused
 from kitting.domain.stocks import StockFacts, need_dots, need_size
-from kitting.ledger.coded import need_code, row_to_keep
+from kitting.ledger.coded import fill, need_code, row_to_keep
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Stock
 from kitting.printing.queries.stocks import Laid, laid_out
@@ -79,11 +79,9 @@ def trial(facts: StockFacts) -> Laid:
 
 
 def _fill(row: Stock, facts: StockFacts) -> Laid:
-    need_code(facts.code, facts.name)
+    need_code(facts.code)
     need_size(facts)
-    for name, value in asdict(facts).items():
-        setattr(row, name, value)
-    row.name = facts.name.strip()
+    fill(row, facts)
     return laid_out(row)
 
 

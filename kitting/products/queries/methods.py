@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Max, Q, QuerySet
 
+from kitting.ledger import coded
 from kitting.models import Lot, Method, Part, RowSeal
 
 NEWEST_LOTS = 20
@@ -161,5 +160,4 @@ def mark_of(method: Method) -> str:
         A hash of all that is entered.
     """
     parts = method.made_with_it.order_by("part_id").values_list("part_id", flat=True)
-    said = [method.code, method.machine_group, method.settings_version, method.active]
-    return hashlib.sha256(json.dumps([said, list(parts)]).encode()).hexdigest()
+    return coded.mark_of(method, *parts)

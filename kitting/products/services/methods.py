@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.settings import VERSION_LONGEST, code_for
 from kitting.ledger import locking
-from kitting.ledger.coded import CODE_LONGEST, NAME_LONGEST, need_code, row_to_keep
+from kitting.ledger.coded import CODE_LONGEST, NAME_LONGEST, row_to_change, row_to_keep
 from kitting.ledger.needs import need_another, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.seals import touched_by
@@ -60,9 +60,8 @@ def add_method(
         last = newest_of(group)
         before = (last.code, last.settings_version) if last else None
         named = code or code_for(version, group=group, last=before, most=CODE_LONGEST)
-        need_code(named, group)
-        row = row_to_keep(act, Method, named, "", "")
-        row.code, row.machine_group, row.settings_version = named, group, version
+        row = row_to_keep(act, Method, named)
+        row.machine_group, row.settings_version = group, version
         need_new_settings(row, ids)
         row.save(force_insert=True)
         _make(row, ids)
@@ -117,7 +116,7 @@ def change_method(
     ids = sorted(set(part_ids))
 
     def work(act: Act) -> KeptMethod:
-        row = row_to_keep(act, Method, code, code, "")
+        row = row_to_change(act, Method.objects.filter(code=code), "")
         if seen and seen != mark_of(row):
             raise Conflict("page_is_old")
         if machine_group:
@@ -172,7 +171,7 @@ def release_method(*, code: str, seen: str, sign: Sign) -> KeptMethod:
     """
 
     def work(act: Act) -> KeptMethod:
-        row = row_to_keep(act, Method, code, code, "")
+        row = row_to_change(act, Method.objects.filter(code=code), "")
         if not row.on_trial:
             raise WrongStage("method_is_released", method=row.code)
         if seen != mark_of(row):

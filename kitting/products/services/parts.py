@@ -2,19 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
-from kitting.ledger.coded import (
-    NAME_LONGEST,
-    PART_CODE_LONGEST,
-    mark_of,
-    named,
-    need_code,
-    row_to_keep,
-)
-from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.coded import fill, named, row_to_change, row_to_keep
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Part, Revision, Workshop
 from kitting.models.catalogue import Unit
@@ -90,11 +82,8 @@ def add_part(*, code: str, revision: str, to: PartFacts, sign: Sign) -> KeptPart
     """
 
     def work(act: Act) -> KeptPart:
-        need_code(code, to.name, PART_CODE_LONGEST)
-        row = row_to_keep(act, Part, code, "", "")
-        for name, value in asdict(to).items():
-            setattr(row, name, value)
-        row.code, row.name = code, to.name.strip()
+        row = row_to_keep(act, Part, code)
+        fill(row, to)
         need_figures(row)
         row.save(force_insert=True)
         Revision.objects.create(part=row, code=need_revision_code(revision))
@@ -129,17 +118,12 @@ def change_part(*, code: str, to: PartFacts, sign: Sign, seen: str = "") -> Kept
     """
 
     def work(act: Act) -> KeptPart:
-        row = row_to_keep(act, Part, code, code, seen)
+        row = row_to_change(act, Part.objects.filter(code=code), seen)
         rests = {"unit": to.unit, "needs_clearing": to.needs_clearing}
         changes = any(getattr(row, name) != value for name, value in rests.items())
         if changes and row.lots.exists():
             raise Refused("part_stays", part=row.name)
-        for name, value in asdict(to).items():
-            if name != "needs_check":
-                setattr(row, name, value)
-        row.name = need_text(
-            "name", to.name, NAME_LONGEST, missing="set_up_name_missing"
-        )
+        fill(row, replace(to, needs_check=row.needs_check))
         need_figures(row)
         row.save()
         return KeptPart(row.code, row.name)
@@ -222,11 +206,8 @@ def change_revision(
     said = asdict(note) if note else {}
 
     def work(act: Act) -> KeptRevision:
-        locking.lock_row(Workshop, act.workshop.pk)
         found = Revision.objects.filter(part__code=part, code=code)
-        row = locking.lock_row(Revision, need_row(found).pk, "part")
-        if seen and seen != mark_of(row):
-            raise Conflict("page_is_old")
+        row = row_to_change(act, found, seen, "part")
         if said and row.lots.exists():
             raise Refused("revision_stays", part=row.part.name, revision=row.code)
         for name, text in said.items():

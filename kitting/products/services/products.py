@@ -8,15 +8,8 @@ from kitting.domain import batch
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.coded import (
-    NAME_LONGEST,
-    PRODUCT_CODE_LONGEST,
-    mark_of,
-    named,
-    need_code,
-    row_to_keep,
-)
-from kitting.ledger.needs import need_row, need_text
+from kitting.ledger.coded import fill, named, row_to_change, row_to_keep
+from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, BoxSize, Part, Product, Workshop
 from kitting.models.catalogue import Profile
@@ -88,11 +81,8 @@ def add_product(*, code: str, to: ProductFacts, sign: Sign) -> KeptProduct:
 
     def work(act: Act) -> KeptProduct:
         batch.kit_batch(act.workshop.site, code, day_of(act.workshop, act.now), 1)
-        need_code(code, to.name, PRODUCT_CODE_LONGEST)
-        row = row_to_keep(act, Product, code, "", "")
-        for name, value in asdict(to).items():
-            setattr(row, name, value)
-        row.code, row.name = code, to.name.strip()
+        row = row_to_keep(act, Product, code)
+        fill(row, to)
         need_texts(row)
         row.save(force_insert=True)
         return KeptProduct(row.code, row.name)
@@ -124,16 +114,12 @@ def change_product(
     """
 
     def work(act: Act) -> KeptProduct:
-        row = row_to_keep(act, Product, code, code, seen)
+        row = row_to_change(act, Product.objects.filter(code=code), seen)
         changes = (row.language, row.profile) != (to.language, to.profile)
         packed = Box.objects.filter(size__product=row, serial__isnull=False)
         if changes and packed.exists():
             raise Refused("product_stays", product=row.name)
-        for name, value in asdict(to).items():
-            setattr(row, name, value)
-        row.name = need_text(
-            "name", to.name, NAME_LONGEST, missing="set_up_name_missing"
-        )
+        fill(row, to)
         need_texts(row)
         row.save()
         return KeptProduct(row.code, row.name)
@@ -208,11 +194,8 @@ def change_size(
     """
 
     def work(act: Act) -> KeptSize:
-        locking.lock_row(Workshop, act.workshop.pk)
         found = BoxSize.objects.filter(product__code=product, sets=sets)
-        row = locking.lock_row(BoxSize, need_row(found).pk, "product")
-        if seen and seen != mark_of(row):
-            raise Conflict("page_is_old")
+        row = row_to_change(act, found, seen, "product")
         packed = row.boxes.filter(serial__isnull=False)
         if row.gtin and to.gtin != row.gtin and packed.exists():
             raise Refused("gtin_stays", gtin=row.gtin)
