@@ -192,7 +192,12 @@ class Shelf:
         return self.values(model, path, data)
 
     def place(
-        self, path: str, row: M, key: tuple[str, ...], given: Mapping[str, Any]
+        self,
+        path: str,
+        row: M,
+        key: tuple[str, ...],
+        given: Mapping[str, Any],
+        rule: Callable[[M], object] | None = None,
     ) -> M | None:
         """Add a row unless it is there; one that is there must say the same.
 
@@ -202,6 +207,7 @@ class Shelf:
             key: The columns by which it is known.
             given: What the catalogue says of it, by column: what it leaves out is
                 left as it is.
+            rule: Refuses a new row that no page would make.
 
         Returns:
             The row in the database, also where it says something else; None where a
@@ -238,6 +244,8 @@ class Shelf:
             raise
         self.touched.setdefault(model, set()).add(row.pk)
         self.added[name] += 1
+        if rule is not None:
+            obey(self, path, lambda: rule(row))
         return row
 
     def fill(self, path: str, row: models.Model, given: Mapping[str, Any]) -> bool:

@@ -8,15 +8,8 @@ from typing import Any
 from django.db.models import Prefetch, QuerySet
 
 from kitting.domain import batch
-from kitting.domain.errors import LotwardError
 from kitting.ledger import listing
-from kitting.ledger.shelf import (
-    Found,
-    obey,
-    read_day,
-    register,
-    same_lines,
-)
+from kitting.ledger.shelf import Found, obey, read_day, register, same_lines
 from kitting.models import (
     BoxSize,
     Method,
@@ -29,8 +22,8 @@ from kitting.models import (
 )
 from kitting.products.queries.products import recipes_of
 from kitting.products.steps.methods import need_new_settings
-from kitting.products.steps.parts import need_figures
-from kitting.products.steps.products import need_size, need_texts
+from kitting.products.steps.parts import need_figures, need_revision_code
+from kitting.products.steps.products import need_gtin, need_size, need_texts
 from kitting.products.steps.recipes import need_lines
 
 _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
@@ -39,16 +32,10 @@ _LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
 def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     given = shelf.read(Part, path, row, "revisions")
-    known = shelf.added["Part"]
-    part = shelf.place(path, Part(**given), ("code",), given)
+    part = shelf.place(path, Part(**given), ("code",), given, need_figures)
     if part is None:
         shelf.unread.add(("part", str(row.get("code"))))
         return
-    if shelf.added["Part"] > known:
-        try:
-            need_figures(part)
-        except LotwardError as error:
-            shelf.fault(path, part.code, error.code, **error.params)
     found.parts[part.code] = part
     _revisions(found, path, row, part)
 
@@ -62,7 +49,9 @@ def _revisions(found: Found, path: str, row: Mapping[str, Any], part: Part) -> N
     for here, each in found.shelf.rows({"revisions": listed}, "revisions", path):
         given = found.shelf.read(Revision, here, each)
         new = Revision(part=part, **given)
-        revision = found.shelf.place(here, new, ("part", "code"), given)
+        revision = found.shelf.place(
+            here, new, ("part", "code"), given, lambda row: need_revision_code(row.code)
+        )
         if revision is not None:
             by_code[revision.code] = revision
 
@@ -73,15 +62,9 @@ def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:
     if "code" in given:
         code = given["code"]
         obey(shelf, f"{path}.code", lambda: batch.kit_batch(1, code, found.today, 1))
-    known = shelf.added["Product"]
-    product = shelf.place(path, Product(**given), ("code",), given)
+    product = shelf.place(path, Product(**given), ("code",), given, need_texts)
     if product is None:
         return
-    if shelf.added["Product"] > known:
-        try:
-            need_texts(product)
-        except LotwardError as error:
-            shelf.fault(path, product.code, error.code, **error.params)
     for here, size in shelf.rows(row, "sizes", path):
         _size(found, here, size, product)
     _recipes(found, path, row, product)
@@ -92,15 +75,10 @@ def _size(found: Found, path: str, row: Mapping[str, Any], product: Product) -> 
     given = shelf.read(BoxSize, path, row, "carton")
     if row.get("carton") is not None:
         given["carton"] = shelf.one_of(path, row, "carton", found.parts)
-    known = shelf.added["BoxSize"]
     new = BoxSize(product=product, **given)
-    size = shelf.place(path, new, ("product", "sets"), given)
-    if size is not None and shelf.added["BoxSize"] > known:
-        try:
-            need_size(size)
-        except LotwardError as error:
-            here = f"{path}.gtin" if error.code.startswith("gtin") else path
-            shelf.fault(here, size.gtin, error.code, **error.params)
+    size = shelf.place(path, new, ("product", "sets"), given, need_size)
+    if size is not None:
+        obey(shelf, f"{path}.gtin", lambda: need_gtin(size))
 
 
 def _recipes(found: Found, path: str, row: Mapping[str, Any], product: Product) -> None:
@@ -176,12 +154,8 @@ def _recipe(
     for nth, line in enumerate(wanted, start=1):
         line.recipe = recipe
         shelf.place(f"{path}.lines[{nth}]", line, ("recipe", "part"), {})
-    if len(shelf.problems) > before:
-        return recipe
-    try:
-        need_lines(wanted)
-    except LotwardError as error:
-        shelf.fault(f"{path}.lines", recipe.version, error.code, **error.params)
+    if len(shelf.problems) == before:
+        obey(shelf, f"{path}.lines", lambda: need_lines(wanted))
     return recipe
 
 
@@ -215,7 +189,12 @@ def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
     if len(shelf.problems) > before or len(makes) < len(set(codes)):
         return
     there = Method.objects.filter(code=given["code"]).first()
-    method = shelf.place(path, Method(**given), ("code",), given)
+
+    def rule(made: Method) -> None:
+        if made.active:
+            need_new_settings(made, makes)
+
+    method = shelf.place(path, Method(**given), ("code",), given, rule)
     if method is None:
         return
     if there is not None:
@@ -226,11 +205,6 @@ def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
                 f"{path}.parts", ", ".join(codes), "catalogue_differs", known=on_record
             )
         return
-    if method.active:
-        try:
-            need_new_settings(method, makes)
-        except LotwardError as error:
-            shelf.fault(path, method.code, error.code, **error.params)
     for pk in sorted(makes):
         MethodPart.objects.create(method=method, part_id=pk)
 

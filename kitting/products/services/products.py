@@ -13,7 +13,7 @@ from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, BoxSize, Part, Product, Workshop
 from kitting.models.catalogue import Profile
-from kitting.products.steps.products import need_size, need_texts
+from kitting.products.steps.products import need_gtin, need_size, need_texts
 
 
 @dataclass(frozen=True)
@@ -223,3 +223,4 @@ def _fill(row: BoxSize, to: SizeFacts) -> None:
     if to.carton_id is not None:
         row.carton = need_row(Part.objects.filter(pk=to.carton_id))
     need_size(row)
+    need_gtin(row)

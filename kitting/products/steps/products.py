@@ -47,13 +47,24 @@ def need_size(size: BoxSize) -> None:
         size: The size, as it is to be, with its product and carton.
 
     Raises:
-        Conflict: ``gtin_taken``.
-        Refused: ``sets_out_of_range``, ``gtin_wrong``, ``carton_counts_pieces``.
+        Refused: ``sets_out_of_range``, ``carton_counts_pieces``.
     """
     if not 1 <= size.sets <= MOST_SETS:
         raise Refused("sets_out_of_range", read=size.sets, most=MOST_SETS)
     if size.carton is not None and size.carton.unit != Unit.PIECE:
         raise Refused("carton_counts_pieces", part=size.carton.name)
+
+
+def need_gtin(size: BoxSize) -> None:
+    """Refuse a GTIN that is none, or that another box size has.
+
+    Args:
+        size: The size, as it is to be.
+
+    Raises:
+        Conflict: ``gtin_taken``.
+        Refused: ``gtin_wrong``.
+    """
     if size.gtin is None:
         return
     if not gs1.gtin14_ok(size.gtin):

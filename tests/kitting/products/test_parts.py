@@ -312,6 +312,8 @@ def test_the_file_makes_what_the_pages_make() -> None:
             "catalogue_differs",
         ),
         ({"revisions": [7]}, "parts[1].revisions[1]", "catalogue_kind"),
+        ({"revisions": ["C/D"]}, "parts[1].revisions[1]", "revision_malformed"),
+        ({"code": "hb2"}, "parts[1].code", "code_malformed"),
         ({"code": "FI", "unit": "gram"}, "parts[1]", "part_mass_of_pieces"),
     ):
         with pytest.raises(CatalogueRefused) as caught:
