@@ -122,7 +122,7 @@ def _maker(workshop: Workshop) -> list[Step]:
         Step(
             _("GS1 prefix"),
             _(
-                "With one, boxes carry numbers that other houses can scan. None will do."
+                "Boxes then carry numbers that other houses can scan. Boxes are packed without one, too."
             ),
             int(bool(workshop.gs1_prefix)),
             "kitting:workshop",
@@ -258,9 +258,10 @@ def _paper(there: dict[str, int]) -> list[Step]:
     return [
         Step(
             _("Label stock"),
-            _("Labels are drawn to the size of their stock."),
+            _("Labels are drawn to its size. Without any, each is a PDF of its own size."),
             there["stocks"],
             "kitting:stocks",
+            needed=False,
         ),
         Step(
             _("A label printer"),

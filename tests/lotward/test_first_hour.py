@@ -43,7 +43,7 @@ def test_an_empty_workshop_is_told_what_comes_first(
 ) -> None:
     with django_assert_max_num_queries(15):
         shown = text_of(manager.get(PAGE))
-    assert "11 things are missing." in shown
+    assert "10 things are missing." in shown
     assert "The next one: The maker’s name and address." in shown
     assert f'href="{reverse("kitting:workshop")}"' in shown
     # What only a disinfected part asks for is none while there is none.
@@ -80,5 +80,5 @@ def test_a_workshop_that_has_all_takes_its_first_lot_in(manager: Client) -> None
     factories.make_person("quality officer")
     assert missing(manager) == []
     shown = text_of(manager.get(PAGE))
-    assert "Nothing: everything is there." in shown
+    assert "Nothing is missing." in shown
     assert f'href="{reverse("kitting:lot-new")}"' in shown
