@@ -60,7 +60,8 @@ SENTENCES: dict[str, str | Promise] = {
         " for what is made from now on."
     ),
     "container_unknown": _(
-        "There is no container “%(read)s”. Choose one from the list."
+        "There is no container “%(read)s”. Choose tote, film pack, bundle, open tray"
+        " or roll."
     ),
     "count_not_trusted": _(
         "A count of %(pieces)s cannot be trusted to the piece: with this scale and"
@@ -200,7 +201,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "mass_missing": _(
         "Part %(part)s has no mass, so the box cannot be weighed. Ask a manager to"
-        " add its mass to the catalogue."
+        " add its mass on the page Parts."
     ),
     "mass_out_of_range": _(
         "A mass of %(read)s g is not above 0 and at most a tonne. Check the figure"
@@ -222,8 +223,8 @@ SENTENCES: dict[str, str | Promise] = {
         " correct the number."
     ),
     "method_unknown": _(
-        "There is no method of this name. Correct it, or ask a manager to add it to"
-        " the catalogue."
+        "There is no method of this name. Correct it, or add its settings on the page"
+        " Methods."
     ),
     "not_a_bag_number": _("“%(read)s” is not a bag number. Scan the label of a bag."),
     "not_enough_material": _(
@@ -257,12 +258,12 @@ SENTENCES: dict[str, str | Promise] = {
         " box first, then open the pack."
     ),
     "part_unknown": _(
-        "There is no part of this code. Correct it, or ask a manager to add it to the"
-        " catalogue."
+        "There is no part of this code. Correct it, or ask a manager to add it on the"
+        " page Parts."
     ),
     "piece_mass_differs": _(
-        "One piece of the reference weighs %(read)s g. %(part)s weighs %(known)s g by"
-        " the catalogue; %(low)s to %(high)s g would be expected. Look whether these"
+        "One piece of the reference weighs %(read)s g. %(part)s weighs %(known)s g on"
+        " record; %(low)s to %(high)s g would be expected. Look whether these"
         " are the right pieces and count the reference again; if all is right, tick"
         " that."
     ),
@@ -280,8 +281,8 @@ SENTENCES: dict[str, str | Promise] = {
         " manager to open it again."
     ),
     "place_unknown": _(
-        "There is no place of this code. Correct it, or ask a manager to add it to"
-        " the catalogue."
+        "There is no place of this code. Correct it, or ask a manager to add it on"
+        " the page Places."
     ),
     "quantity_missing": _(
         "The row does not say how many pieces there are. Enter bags and pieces, or"
@@ -318,7 +319,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "revision_unknown": _(
         "Part %(part)s has no such revision. Correct it, or ask a manager to add it"
-        " to the catalogue."
+        " on the page Parts."
     ),
     "row_repeated": _(
         "This row repeats line %(first_line)s exactly, so its bags would come in twice."
