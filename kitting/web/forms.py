@@ -155,8 +155,13 @@ class LinesForm(KeyedForm):
         **kwargs: Any,
     ) -> None:
         super().__init__(data, *args, **kwargs)
+        said = list(shown)
+        # The first time there is room for all lines, later for some more.
         lines = forms.formset_factory(
-            self.line_form, extra=3, max_num=self.most_lines, validate_max=True
+            self.line_form,
+            extra=max(3, 8 - len(said)),
+            max_num=self.most_lines,
+            validate_max=True,
         )
         many = Refused("too_many_lines", most=self.most_lines)
         self.lines: Any = lines(
@@ -164,7 +169,7 @@ class LinesForm(KeyedForm):
             prefix="line",
             # What was sent is read alone: by the time that it is sent again it is on
             # record, and a line like one of that would count as untouched.
-            initial=() if self.is_bound else list(shown),
+            initial=() if self.is_bound else said,
             error_messages={
                 "missing_management_form": sentence(Refused("lines_gone")),
                 "too_many_forms": sentence(many),
