@@ -35,7 +35,7 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "password_weak": _("This password is too weak. %(why)s Choose another."),
     "passwords_differ": _(
-        "The same password again is another one. Enter both once more."
+        "The two passwords are not the same. Enter both once more."
     ),
     "person_exists": _(
         "There is a person “%(name)s” already. Choose another name; a forgotten"
