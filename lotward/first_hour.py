@@ -258,7 +258,9 @@ def _paper(there: dict[str, int]) -> list[Step]:
     return [
         Step(
             _("Label stock"),
-            _("Labels are drawn to its size. Without any, each is a PDF of its own size."),
+            _(
+                "Labels are drawn to its size. Without any, each is a PDF of its own size."
+            ),
             there["stocks"],
             "kitting:stocks",
             needed=False,

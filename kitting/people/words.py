@@ -34,9 +34,7 @@ SENTENCES: dict[str, str | Promise] = {
         "The workshop needs a name: it is printed on every label. Enter one."
     ),
     "password_weak": _("This password is too weak. %(why)s Choose another."),
-    "passwords_differ": _(
-        "The two passwords are not the same. Enter both once more."
-    ),
+    "passwords_differ": _("The two passwords are not the same. Enter both once more."),
     "person_exists": _(
         "There is a person “%(name)s” already. Choose another name; a forgotten"
         " password is set anew with manage.py person NAME --new-password."
