@@ -10,7 +10,8 @@ from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
 from kitting.labels.postal import country_name, doubts
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, Problem, Shelf, register
+from kitting.ledger.sections import Found, register
+from kitting.ledger.shelf import Problem, Shelf
 
 PARTS: Final = ("street", "postcode", "city", "region")
 

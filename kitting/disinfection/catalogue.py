@@ -9,7 +9,8 @@ from django.db.models import Prefetch
 
 from kitting.domain import exposure
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, names_of, register, same_lines
+from kitting.ledger.sections import Found, register, same_lines
+from kitting.ledger.shelf import names_of
 from kitting.models import Calibration, Meter, Protocol, ProtocolLoad
 
 _LOAD = ("revision_id", "container", "max_pieces", "orientation")

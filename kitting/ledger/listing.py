@@ -8,7 +8,8 @@ from typing import Any, Final, TypeAlias
 
 from django.db import models
 
-from kitting.ledger.shelf import SECTIONS, columns
+from kitting.ledger.sections import SECTIONS
+from kitting.ledger.shelf import columns
 
 Row: TypeAlias = dict[str, Any]
 Lister: TypeAlias = Callable[[], Any]

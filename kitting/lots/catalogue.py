@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, register
+from kitting.ledger.sections import Found, register
 from kitting.models import Yield
 
 

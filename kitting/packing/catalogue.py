@@ -7,7 +7,7 @@ from typing import Any
 
 from kitting.domain.errors import Refused
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, register
+from kitting.ledger.sections import Found, register
 from kitting.models import Bench
 from kitting.packing.services.benches import need_bench_place
 

@@ -9,7 +9,8 @@ from zoneinfo import available_timezones
 from kitting.domain import gs1
 from kitting.labels.postal import country_name
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, obey, register_one
+from kitting.ledger.sections import Found, register_one
+from kitting.ledger.shelf import obey
 from kitting.models import Workshop
 
 UNNAMED = "Unnamed workshop"

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, register, simple
+from kitting.ledger.sections import Found, register, simple
 from kitting.models import Place
 
 

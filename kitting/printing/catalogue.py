@@ -9,7 +9,7 @@ from typing import Any, Final
 from kitting.domain.errors import LotwardError
 from kitting.labels.spoken import ENGLISH
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, register
+from kitting.ledger.sections import Found, register
 from kitting.models import LabelWord, Stock
 from kitting.printing.queries.stocks import facts_of
 from kitting.printing.services.stocks import trial

@@ -9,7 +9,8 @@ from django.db.models import Prefetch, QuerySet
 
 from kitting.domain import batch
 from kitting.ledger import listing
-from kitting.ledger.shelf import Found, obey, read_day, register, same_lines
+from kitting.ledger.sections import Found, register, same_lines
+from kitting.ledger.shelf import obey, read_day
 from kitting.models import (
     BoxSize,
     Method,

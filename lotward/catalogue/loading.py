@@ -16,7 +16,8 @@ from dispatch.consignees.catalogue import doubts_in
 from kitting.domain.errors import Refused
 from kitting.ledger import upheld
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.shelf import Found, Problem, read_all
+from kitting.ledger.sections import Found, read_all
+from kitting.ledger.shelf import Problem
 
 
 class CatalogueRefused(Refused):

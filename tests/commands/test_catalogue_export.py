@@ -14,7 +14,7 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 
 from kitting.ledger.listing import LISTERS, written_catalogue
-from kitting.ledger.shelf import SECTIONS
+from kitting.ledger.sections import SECTIONS
 from kitting.models import Method, Operation, Part, Protocol
 from lotward.catalogue.loading import load_catalogue
 from lotward.demo import masterdata
