@@ -15,6 +15,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.functional import Promise
+from django.utils.timezone import localdate
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.models import Consignee
@@ -37,6 +38,8 @@ from kitting.models import (
 )
 from kitting.models.catalogue import PlaceKind
 from kitting.people.catalogue import UNNAMED
+from kitting.printing.queries.labels import label_words
+from kitting.printing.queries.longest import newest_look
 from kitting.web.http import LotwardRequest, allowed
 
 
@@ -93,6 +96,7 @@ def steps(workshop: Workshop, today: date) -> list[Step]:
         *_people(),
         *_disinfection(today, places, there),
         *_paper(there),
+        _looked_at(),
     ]
 
 
@@ -279,6 +283,22 @@ def _paper(there: dict[str, int]) -> list[Step]:
             "dispatch:consignees",
         ),
     ]
+
+
+def _looked_at() -> Step:
+    """Who looked at every label last, or which of them could not be printed."""
+    look = newest_look()
+    what, page = _("A look at every label"), "kitting:labels-try"
+    if look is None:
+        why = _("With the longest names on record, before anything is packed.")
+        return Step(what, why, 0, page, needed=False)
+    if not look.unfit:
+        by, on = look.by, localdate(look.at)
+        why = _("%(by)s looked at them on %(on)s, and all can be printed.")
+        return Step(what, why % {"by": by, "on": on}, len(look.labels), page)
+    unfit = ", ".join(label_words(name) for name in look.unfit)
+    why = _("These cannot be printed: %(unfit)s. Their pages say why.")
+    return Step(what, why % {"unfit": unfit}, 0, page)
 
 
 @allowed("kitting.set_up")

@@ -65,6 +65,7 @@ ACTS: dict[str, str | Promise] = {
     "load_box": _("Box loaded"),
     "load_catalogue": _("Catalogue loaded"),
     "log_values": _("Values of a run logged"),
+    "look_at_labels": _("Every label looked at"),
     "make_carrier": _("Carrier made"),
     "open_account": _("Account opened or closed"),
     "open_run": _("Run opened"),
@@ -114,6 +115,7 @@ ACTS: dict[str, str | Promise] = {
     "take_off": _("Bag taken off the line"),
     "take_off_bench": _("Bag taken off the bench"),
     "take_off_box": _("Box taken off a shipment"),
+    "try_label": _("Test of a label printed"),
     "void_box": _("Box voided"),
 }
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,11 +10,15 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import ship_to
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
-from dispatch.models import Shipment, ShipmentBox
+from dispatch.models import Consignee, Shipment, ShipmentBox
+from kitting.domain import gs1
 from kitting.domain.errors import Missing
 from kitting.domain.stages import ShipmentStage
 from kitting.labels.copies import as_copy, data_sha
+from kitting.ledger.upheld import Rows
 from kitting.models import Print, Workshop
+from kitting.printing import fitting
+from kitting.printing.fitting import LAST_COPY, LONGEST_NUMBER
 from kitting.printing.queries.labels import Labelled, Subject, mark_of, register
 
 NAME: Final = "shipment"
@@ -155,3 +159,41 @@ SHIPMENTS: Final = Labelled(
     page="dispatch:shipment-detail",
 )
 register(SHIPMENTS)
+
+
+def _longest(touched: Rows) -> Iterator[tuple[str, ShipmentLabel]]:
+    workshop = Workshop.objects.get(pk=1)
+    prefix = workshop.gs1_prefix
+    for consignee in fitting.those(Consignee.objects.all(), touched):
+        to = ship_to(consignee, workshop.country)
+        label = ShipmentLabel(
+            ship_to=to.lines,
+            name=to.name,
+            country=to.country,
+            nth=_MOST,
+            of=_MOST,
+            shipment=LONGEST_NUMBER.replace("K", "S"),
+            serial=LONGEST_NUMBER,
+            sscc=gs1.sscc(prefix, 1, extension=9) if prefix else None,
+            maker_name=workshop.name,
+            maker_address=tuple(workshop.address.splitlines()),
+            mark=mark_of(workshop),
+            copy=LAST_COPY,
+        )
+        yield consignee.name, label
+
+
+_MOST: Final = 999
+"""Boxes of a shipment whose label is tried."""
+
+fitting.register(
+    fitting.Longest(
+        NAME,
+        SHIPMENT,
+        SHIPMENTS.words[0],
+        _longest,
+        (Consignee,),
+        "dispatch:consignees",
+        (Workshop,),
+    )
+)

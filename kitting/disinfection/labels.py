@@ -125,7 +125,14 @@ def _longest(touched: Rows) -> Iterator[tuple[str, ClearedLabel]]:
 
 
 fitting.register(
-    fitting.Longest(kinds.CLEARED, _("cleared label"), _longest, (Protocol,))
+    fitting.Longest(
+        "cleared",
+        kinds.CLEARED,
+        _("cleared label"),
+        _longest,
+        (Protocol,),
+        "kitting:protocols",
+    )
 )
 register(
     Labelled(

@@ -103,7 +103,24 @@ def _longest(touched: Rows) -> Iterator[tuple[str, BagLabel]]:
         yield part.name, BagLabel(number, content, mark=mark, copy=LAST_COPY)
 
 
-fitting.register(fitting.Longest(kinds.BAG, _("bag label"), _longest, (Part, Revision)))
+def _longest_blank(touched: Rows) -> Iterator[tuple[str, BagLabel]]:
+    number = LONGEST_NUMBER.replace("K", "B")
+    yield number, BagLabel(number, mark=mark_of(), copy=LAST_COPY)
+
+
+fitting.register(
+    fitting.Longest(
+        "bag", kinds.BAG, _("bag label"), _longest, (Part, Revision), "kitting:parts"
+    ),
+    fitting.Longest(
+        "bag_number",
+        kinds.BAG,
+        _("blank bag number"),
+        _longest_blank,
+        (),
+        "kitting:stocks",
+    ),
+)
 register(
     Labelled(
         "bag",

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any, Final, TypeAlias
 
-from django.db.models import Max, Min, Q
+from django.db.models import Max, Min
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain import gs1
@@ -227,20 +227,15 @@ def every_command() -> list[str]:
 
 def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
     workshop = Workshop.objects.get(pk=1)
+    said_of, latex = _said_of_products()
     for product, sets, batch in _products(touched, workshop):
         if product.caution_lines(demo=True) != product.caution_lines(
             demo=workshop.demo
         ):
             raise NotFit("cautions_unreviewed", product=product.name)
-        parts = RecipeLine.objects.filter(recipe__product=product)
-        covering = Protocol.objects.filter(
-            Q(loads__revision__in=parts.values("revision"))
-            | Q(loads__revision__in=parts.values("substitute"))
-        )
-        words = covering.exclude(label_words="").values_list("label_words", flat=True)
-        said = sorted(set(words))
+        said = sorted(said_of.get(product.pk, ()))
         prefix = workshop.gs1_prefix
-        gtin = f"0{prefix:0<12}"
+        gtin = f"0{prefix:9<12}"
         yield (
             product.name,
             _box_face(
@@ -253,12 +248,31 @@ def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
                 kit_batch=batch,
                 serial=LONGEST_NUMBER,
                 lots=_NO_ROOM,
-                sscc=gs1.sscc(prefix, 1) if prefix else None,
+                sscc=gs1.sscc(prefix, 1, _NEVER) if prefix else None,
                 gtin=gtin + gs1.check_digit(gtin) if prefix else None,
-                latex=parts.filter(part__latex=True).exists(),
+                latex=product.pk in latex,
                 copy=LAST_COPY,
             ),
         )
+
+
+def _said_of_products() -> tuple[dict[int, set[str]], set[int]]:
+    """What may be said of disinfection on boxes, and the products with latex."""
+    words: dict[int, set[str]] = {}
+    loads = ProtocolLoad.objects.exclude(protocol__label_words="")
+    for revision, one in loads.values_list("revision", "protocol__label_words"):
+        words.setdefault(revision, set()).add(one)
+    lines = RecipeLine.objects.values_list(
+        *("recipe__product", "revision", "substitute", "part__latex")
+    )
+    said_of: dict[int, set[str]] = {}
+    latex = set()
+    for product, revision, substitute, has_latex in lines:
+        said = words.get(revision, set()) | words.get(substitute, set())
+        said_of.setdefault(product, set()).update(said)
+        if has_latex:
+            latex.add(product)
+    return said_of, latex
 
 
 def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
@@ -266,6 +280,13 @@ def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
     for product, sets, batch in _products(touched, workshop):
         slip = _slip(product, workshop, sets, batch, LONGEST_NUMBER)
         yield product.name, replace(slip, copy=LAST_COPY)
+
+
+def _longest_commands(touched: Rows) -> Iterator[tuple[str, CommandLabel]]:
+    """Those of box sizes; the others are ours, and asked for only when all are."""
+    mark = mark_of()
+    for command, does in (*size_commands(), *(() if touched else command_list())):
+        yield command, CommandLabel(command, does, mark=mark)
 
 
 def _products(touched: Rows, workshop: Workshop) -> Iterator[tuple[Product, int, str]]:
@@ -293,6 +314,9 @@ def _products(touched: Rows, workshop: Workshop) -> Iterator[tuple[Product, int,
 
 _NO_ROOM: Final = (("W" * 99, LONGEST_NUMBER),)
 """Lots that no label has room for: it says where they stand."""
+
+_NEVER: Final = 9
+"""Extension digit of an SSCC that no box gets: those of boxes have 0."""
 
 _VERSION: Final = 99
 """Further versions of a recipe need no check of their own."""
@@ -329,17 +353,30 @@ register(
 )
 fitting.register(
     fitting.Longest(
+        "box",
         kinds.BOX,
         BOXES.words[0],
         _longest_boxes,
         (Product, BoxSize, Recipe),
+        "kitting:products",
         _OF_BOXES,
     ),
     fitting.Longest(
+        "set_slip",
         kinds.SET_SLIP,
         _("set slip"),
         _longest_slips,
         (Product, BoxSize, Recipe),
+        "kitting:products",
         _SHARED,
+    ),
+    fitting.Longest(
+        "command",
+        kinds.COMMAND,
+        _("command label"),
+        _longest_commands,
+        (BoxSize, Recipe),
+        "kitting:products",
+        number="command",
     ),
 )

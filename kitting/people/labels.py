@@ -24,4 +24,6 @@ def _longest(touched: Rows) -> Iterator[tuple[str, BadgeLabel]]:
         yield str(person), BadgeLabel(str(person), role_of(person), token, mark)
 
 
-fitting.register(fitting.Longest(BADGE, _("badge"), _longest, (User,)))
+fitting.register(
+    fitting.Longest("badge", BADGE, _("badge"), _longest, (User,), "kitting:badges")
+)

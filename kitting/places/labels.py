@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from django.db.models import Model
+from django.db.models import Model, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from kitting.labels import kinds
@@ -50,18 +50,41 @@ def _labelled(
     return Labelled(name, kinds.PLACE, compose, words=words, page=page, every=every)
 
 
-def _longest(touched: Rows) -> Iterator[tuple[str, PlaceLabel]]:
-    mark = mark_of()
+def _longest_places(touched: Rows) -> Iterator[tuple[str, PlaceLabel]]:
+    yield from _longest(fitting.those(Place.objects.all(), touched), "code")
+
+
+def _longest_carriers(touched: Rows) -> Iterator[tuple[str, PlaceLabel]]:
     # A carrier keeps its name, and stands nowhere as it is made: no other act asks.
     carriers = Carrier.objects.filter(place=None) if touched else Carrier.objects.all()
-    for rows, number in ((Place.objects.all(), "code"), (carriers, "number")):
-        named = fitting.those(rows, touched)
-        for code, name in named.values_list(number, "name"):
-            yield code, PlaceLabel(code, name, mark=mark, copy=LAST_COPY)
+    yield from _longest(fitting.those(carriers, touched), "number")
+
+
+def _longest(rows: QuerySet[Any], number: str) -> Iterator[tuple[str, PlaceLabel]]:
+    mark = mark_of()
+    for code, name in rows.values_list(number, "name"):
+        yield code, PlaceLabel(code, name, mark=mark, copy=LAST_COPY)
 
 
 fitting.register(
-    fitting.Longest(kinds.PLACE, _("place label"), _longest, (Place, Carrier))
+    fitting.Longest(
+        "place",
+        kinds.PLACE,
+        _("place label"),
+        _longest_places,
+        (Place,),
+        "kitting:places",
+        number="code",
+    ),
+    fitting.Longest(
+        "carrier",
+        kinds.PLACE,
+        _("carrier label"),
+        _longest_carriers,
+        (Carrier,),
+        "kitting:carriers",
+        number="code",
+    ),
 )
 register(
     _labelled("place", Place, "code", (_("place label"), _("place labels"))),

@@ -9,17 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from django.db.models import Model, QuerySet
 
-from kitting.domain.errors import CodeError, LotwardError, NotFit
+from kitting.domain.errors import CodeError, LotwardError, Missing, NotFit, Refused
 from kitting.labels.kinds import Kind
-from kitting.labels.press import draw
-from kitting.labels.stock import Stock
+from kitting.labels.press import draw, press
+from kitting.labels.pressed import Pressed
+from kitting.labels.stock import Sheet, Stock
 from kitting.ledger import upheld
 from kitting.ledger.upheld import Rows
 from kitting.models import Printer
@@ -37,12 +38,17 @@ LAST_COPY: Final = 99
 LONGEST_NUMBER: Final = "K9999999999999W"
 """As long as a number of ours can be."""
 
+TEST_MARK: Final = "TEST – NOT FOR USE"
+
 _PAPER: Final = (StockRow, Printer)
 
 
 @dataclass(frozen=True)
 class Longest:
     """The longest labels of one purpose."""
+
+    name: str
+    """As the print log names such labels."""
 
     kind: Kind[Any]
     words: _StrPromise
@@ -54,8 +60,14 @@ class Longest:
     own: tuple[type[Model], ...]
     """Tables whose rows have such labels."""
 
+    page: str
+    """Address name of the page where what they say is changed."""
+
     shared: tuple[type[Model], ...] = ()
     """Tables of which something stands on the labels of every such row."""
+
+    number: str = ""
+    """What of a face would be taken for the thing itself if it were scanned."""
 
 
 ALL: Final[list[Longest]] = []
@@ -71,6 +83,115 @@ def register(*longest: Longest) -> None:
             *one.shared,
             *_PAPER,
         )
+
+
+def _letters(said: Any) -> int:
+    """Count the letters of whatever a label says."""
+    if isinstance(said, tuple):
+        return sum(map(_letters, said))
+    return len(said) if isinstance(said, str) else 0
+
+
+def longest_face(longest: Longest) -> tuple[str, Any]:
+    """Give the label that says most of all there are.
+
+    Args:
+        longest: Of which purpose.
+
+    Returns:
+        What it is of, and the label.
+
+    Raises:
+        CodeError: What stops one of them from being composed.
+        NotFit: As well.
+        Refused: ``label_of_nothing`` while nothing has such a label.
+    """
+    faces = list(longest.faces({}))
+    if not faces:
+        raise Refused("label_of_nothing")
+    return max(faces, key=lambda each: _letters(astuple(each[1])))
+
+
+def as_test(longest: Longest, face: Any) -> Any:
+    """Give a label as a test: marked, and without a number that is live.
+
+    Args:
+        longest: Of which purpose.
+        face: What it says.
+
+    Returns:
+        The label.
+    """
+    if not longest.number:
+        return replace(face, mark=TEST_MARK)
+    live = len(getattr(face, longest.number))
+    # No number, code or command has a stop in it.
+    instead = f"TEST{'.' * live}"[: max(5, live)]
+    return replace(face, mark=TEST_MARK, **{longest.number: instead})
+
+
+def drawn_test(
+    longest: Longest,
+    face: Any,
+    on: Stock | Sheet,
+    how: Callable[..., Pressed] = draw,
+) -> Pressed:
+    """Draw a label as a test.
+
+    Args:
+        longest: Of which purpose.
+        face: What it says.
+        on: The paper and the printer's head.
+        how: ``draw``, or ``press`` to read it back as well.
+
+    Returns:
+        The document.
+
+    Raises:
+        LotwardError: As in ``how``; ``test_has_no_room`` where it is the mark alone for
+            which there is none.
+    """
+    try:
+        return how(longest.kind, [as_test(longest, face)], on)
+    except NotFit as error:
+        draw(longest.kind, [face], on)
+        raise NotFit("test_has_no_room") from error
+
+
+def fault_of(longest: Longest) -> LotwardError | None:
+    """Say what keeps the longest label from any head in use, read back as well.
+
+    Args:
+        longest: Of which purpose.
+
+    Returns:
+        The refusal, or None.
+    """
+    try:
+        _of, face = longest_face(longest)
+        for head in heads_for(longest.kind):
+            press(longest.kind, [face], head)
+    except LotwardError as error:
+        return error
+    return None
+
+
+def longest_of(name: str) -> Longest:
+    """Give the longest labels of a purpose.
+
+    Args:
+        name: As the print log names them.
+
+    Returns:
+        How the longest of them are found.
+
+    Raises:
+        Missing: If there are none of that name.
+    """
+    for one in ALL:
+        if one.name == name:
+            return one
+    raise Missing("row_missing", what="label")
 
 
 def those(rows: QuerySet[Any], touched: Rows) -> QuerySet[Any]:

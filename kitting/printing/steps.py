@@ -13,7 +13,7 @@ from django.db import IntegrityError
 from django.db.models import Exists, OuterRef, Q
 
 from kitting.domain.errors import Conflict, Refused
-from kitting.domain.prints import DESTROYED, SCANNED, Again, Onto
+from kitting.domain.prints import DESTROYED, SCANNED, TEST, Again, Onto
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.kinds import Kind
@@ -267,6 +267,66 @@ def _queue(act: Act, ready: Ready) -> PrintJob | None:
         title=title,
         labels=ready.labels,
     )
+
+
+TESTED_AGAIN: Final = "Test page"
+"""Reason of a test page that is not the first of its kind: it replaces none."""
+
+
+@dataclass(frozen=True)
+class Tried:
+    """A test page on its way to a printer."""
+
+    printer: str
+    number: str
+    """As the print log has it: the code of a stock, or what label it shows."""
+    copy: int
+    pdf_sha: str
+    job: int
+
+
+def send_test(
+    act: Act,
+    pressed: Pressed,
+    laid: Laid,
+    *,
+    printer: Printer,
+    number: str,
+    data_sha: bytes,
+) -> Tried:
+    """Log a test page and send it to a printer.
+
+    Args:
+        act: The act in the making; it holds a lock against another one of this number.
+        pressed: The document.
+        laid: What it was laid out on.
+        printer: Where it is to come out.
+        number: What it is of, as the print log has it.
+        data_sha: Hash of what it says.
+
+    Returns:
+        What is on its way; ``services.prints.document_pdf`` makes the same bytes.
+    """
+    job = queue_document(
+        act, pressed, laid, printer=printer, kind=TEST, title=number, labels=1
+    )
+    copy = copies_made(TEST, [number]).get(number, 0) + 1
+    act.write(
+        Print(
+            kind=TEST,
+            number=number,
+            copy=copy,
+            nth=1,
+            data_sha=data_sha,
+            pdf_sha=pressed.sha,
+            renderer=RENDERER,
+            paper=laid.text,
+            printer=printer,
+            job=job,
+            reason=TESTED_AGAIN if copy > 1 else "",
+        )
+    )
+    return Tried(printer.code, number, copy, pressed.sha.hex(), job.pk)
 
 
 def queue_document(

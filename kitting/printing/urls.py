@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.printing.views import jobs, log, printers, prints, stocks
+from kitting.printing.views import jobs, log, longest, printers, prints, stocks
 
 urlpatterns: list[URLPattern] = [
     path("labels/", jobs.labels, name="labels"),
@@ -13,6 +13,14 @@ urlpatterns: list[URLPattern] = [
         prints.label_preview,
         name="label-preview",
     ),
+    path("labels/try/", longest.labels_try, name="labels-try"),
+    path("labels/try/<str:name>/", longest.label_try, name="label-try"),
+    path(
+        "labels/try/<str:name>/picture/",
+        longest.label_try_picture,
+        name="label-try-picture",
+    ),
+    path("labels/try/<str:name>/pdf/", longest.label_try_pdf, name="label-try-pdf"),
     path("labels/printed/<str:sha>/", log.label_printed, name="label-printed"),
     path("labels/pdf/<str:sha>/", log.label_pdf, name="label-pdf"),
     path("labels/jobs/<int:pk>/", jobs.label_job, name="label-job"),

@@ -229,6 +229,8 @@ def _printing() -> None:
     printer = job.printer.pk
     printers.ask_printer(printer_id=printer, connect=_off, sign=sign())
     printers.print_test_page(printer_id=printer, sign=sign())
+    printers.try_label(name="box", printer_id=printer, sign=sign())
+    printers.look_at_labels(sign=sign())
     _fail(job)
     jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     _fail(job)

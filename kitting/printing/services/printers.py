@@ -6,30 +6,29 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from fractions import Fraction
-from typing import Final
+from typing import Any, Final
 
 from kitting.domain.errors import Conflict, LotwardError, Refused
-from kitting.domain.prints import TEST
 from kitting.domain.stocks import PrinterFacts, need_dots, need_head
 from kitting.ipp.address import read_address
 from kitting.ipp.client import IppPrinter
 from kitting.ipp.facts import Media
+from kitting.labels.copies import data_sha
+from kitting.labels.press import press
 from kitting.labels.pressed import Pressed
 from kitting.labels.trial import test_page
 from kitting.ledger import locking
 from kitting.ledger.coded import named, need_name, row_to_keep
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.models import Bench, Print, Printer, Stock
+from kitting.models import Bench, Printer, Stock, Workshop
+from kitting.printing import fitting
+from kitting.printing.queries.longest import LOOKED_AT
 from kitting.printing.queries.printers import printer_of
-from kitting.printing.queries.prints import copies_made
 from kitting.printing.queries.stocks import Laid, laid_out
 from kitting.printing.report import NO, Finding, report
 from kitting.printing.services.stocks import Entered, page_um_of
-from kitting.printing.steps import RENDERER, queue_document
-
-AGAIN: Final = "Test page"
-"""Reason of a test page that is not the first of its stock: it replaces none."""
+from kitting.printing.steps import Tried, send_test
 
 
 @dataclass(frozen=True)
@@ -49,17 +48,6 @@ class Told:
     answered: bool
     model: str = ""
     """What it calls itself."""
-
-
-@dataclass(frozen=True)
-class Tried:
-    """A test page on its way to a printer."""
-
-    printer: str
-    stock: str
-    copy: int
-    pdf_sha: str
-    job: int
 
 
 def ask_printer(
@@ -118,7 +106,7 @@ def print_test_page(*, printer_id: int, sign: Sign) -> Tried:
         sign: Who, when and the operation key.
 
     Returns:
-        What is on its way; ``services.printing.document_pdf`` makes the same bytes.
+        What is on its way.
 
     Raises:
         Conflict: ``page_is_old`` if the printer or its stock was changed meanwhile.
@@ -143,28 +131,91 @@ def print_test_page(*, printer_id: int, sign: Sign) -> Tried:
         number = now.stock.code
         if (number, _laid(now)) != (before.stock.code, laid):
             raise Conflict("page_is_old")
-        job = queue_document(
-            act, pressed, laid, printer=now, kind=TEST, title=number, labels=1
-        )
-        copy = copies_made(TEST, [number]).get(number, 0) + 1
-        act.write(
-            Print(
-                kind=TEST,
-                number=number,
-                copy=copy,
-                nth=1,
-                data_sha=hashlib.sha256(laid.text.encode()).digest(),
-                pdf_sha=pressed.sha,
-                renderer=RENDERER,
-                paper=laid.text,
-                printer=now,
-                job=job,
-                reason=AGAIN if copy > 1 else "",
-            )
-        )
-        return Tried(now.code, number, copy, pressed.sha.hex(), job.pk)
+        sha = hashlib.sha256(laid.text.encode()).digest()
+        return send_test(act, pressed, laid, printer=now, number=number, data_sha=sha)
 
     return perform("print_test_page", work, Tried, sign, printer=printer_id)
+
+
+@dataclass(frozen=True)
+class LookedAt:
+    """That somebody looked at every label, and what came of it."""
+
+    labels: list[str]
+    """Those that there are, as the print log names them."""
+    unfit: list[str]
+    """Those of them that cannot be printed."""
+
+
+def look_at_labels(*, sign: Sign) -> LookedAt:
+    """Say that every label was looked at, with the longest that there is on each.
+
+    All of them are drawn once more on every head in use, and read back.
+
+    Args:
+        sign: Who, when and the operation key.
+
+    Returns:
+        Which labels, and which of them cannot be printed.
+
+    Raises:
+        OperationKeyReused: If the key was used for another act.
+    """
+    tried: dict[str, bool] = {}
+    if outcome_of(sign) is None:
+        tried = {
+            one.name: fault is None
+            for one in fitting.ALL
+            for fault in [fitting.fault_of(one)]
+            if fault is None or fault.code != "label_of_nothing"
+        }
+
+    def work(act: Act) -> LookedAt:
+        del act
+        return LookedAt([*tried], [name for name, fits in tried.items() if not fits])
+
+    return perform(LOOKED_AT, work, LookedAt, sign)
+
+
+def try_label(*, name: str, printer_id: int, sign: Sign) -> Tried:
+    """Print the longest label of a kind as a test: marked, and nothing on it is live.
+
+    Args:
+        name: The kind, as the print log names it.
+        printer_id: The printer.
+        sign: Who, when and the operation key.
+
+    Returns:
+        What is on its way.
+
+    Raises:
+        CodeError: If what it says cannot be encoded.
+        Conflict: ``page_is_old`` if the printer or its stock was changed meanwhile.
+        LotwardError: As in ``press``.
+        Missing: If there are no such labels, or no such printer in use.
+        NotFit: If it does not fit the stock in the printer.
+        OperationKeyReused: If the key was used for another act.
+        Refused: ``label_of_nothing`` while nothing has such a label.
+    """
+    one = fitting.longest_of(name)
+    ready: tuple[Laid, Any, Pressed] | None = None
+    if outcome_of(sign) is None:
+        laid = _laid(_in_use(printer_id))
+        _of, face = fitting.longest_face(one)
+        ready = laid, face, fitting.drawn_test(one, face, laid.on, press)
+
+    def work(act: Act) -> Tried:
+        assert ready is not None  # noqa: S101
+        laid, face, pressed = ready
+        # Two tests of one label at once are two copies, on whatever printer.
+        locking.lock_row(Workshop, act.workshop.pk)
+        now = _in_use(printer_id)
+        if _laid(now) != laid:
+            raise Conflict("page_is_old")
+        sha = data_sha([face])
+        return send_test(act, pressed, laid, printer=now, number=name, data_sha=sha)
+
+    return perform("try_label", work, Tried, sign, label=name, printer=printer_id)
 
 
 def _laid(printer: Printer) -> Laid:

@@ -23,6 +23,7 @@ from kitting.ledger import locking
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Bag, Box, Print
+from kitting.printing import fitting
 from kitting.printing.queries.labels import Labelled, Subject, labelled_as
 from kitting.printing.queries.printers import printers_for
 from kitting.printing.queries.stocks import laid_as
@@ -234,8 +235,7 @@ def document_pdf(pdf_sha: bytes) -> bytes:
     if not rows:
         raise Missing("row_missing", what="print")
     if rows[0].kind == TEST:
-        on = laid_as(rows[0].paper).on
-        return _same(test_page(on, name=rows[0].number).pdf, pdf_sha, rows[0])
+        return _same(_test_pdf(rows[0]), pdf_sha, rows[0])
     labelled = labelled_as(rows[0].kind)
     subjects = labelled.compose([row.number for row in rows])
     faces = [
@@ -246,6 +246,16 @@ def document_pdf(pdf_sha: bytes) -> bytes:
     laid = laid_as(rows[0].paper)
     pdf = draw(labelled.kind, faces, laid.on, start=laid.start).pdf
     return _same(pdf, pdf_sha, rows[0])
+
+
+def _test_pdf(row: Print) -> bytes:
+    on = laid_as(row.paper).on
+    # Codes of stocks are capitals; labels are named in small letters.
+    if row.number.isupper():
+        return test_page(on, name=row.number).pdf
+    longest = fitting.longest_of(row.number)
+    _of, face = fitting.longest_face(longest)
+    return fitting.drawn_test(longest, face, on).pdf
 
 
 def _same(pdf: bytes, pdf_sha: bytes, row: Print) -> bytes:

@@ -123,7 +123,7 @@ def printer_try(request: LotwardRequest, code: str) -> HttpResponse:
     if done is None:
         return _show(request, printer, test=form, status=status)
     said = _("A test page of stock %(stock)s is on its way to %(printer)s.")
-    values = {"stock": done.stock, "printer": printer.name}
+    values = {"stock": done.number, "printer": printer.name}
     return say_and_go(request, said % values, _address(code))
 
 

@@ -98,7 +98,7 @@ def name_the_workshop(name: str) -> None:
     ("label", "name_it"),
     [
         ("place label", add_a_place),
-        ("place label", add_a_carrier),
+        ("carrier label", add_a_carrier),
         ("badge", add_somebody),
         ("bag label", name_a_part),
         ("box label", name_the_workshop),
