@@ -106,11 +106,11 @@ SENTENCES: dict[str, str | Promise] = {
         "The label needs %(needed_mm)s mm for its texts and has %(room_mm)s mm."
         " Shorten them, or leave some out."
     ),
+    "label_of_nothing": _("Nothing has such a label yet."),
     "label_unreadable": _(
         "The label for %(number)s could not be read back, so it was not printed."
         " Check dots and label size on the page of the printer's stock."
     ),
-    "label_of_nothing": _("Nothing has such a label yet."),
     "label_word_blanks": _(
         "What is filled in must be the same as in the English words: %(wanted)s."
         " Correct it."
@@ -399,6 +399,9 @@ SENTENCES: dict[str, str | Promise] = {
         " %(needed_width_mm)s × %(needed_height_mm)s mm. Choose labels of that size or"
         " larger."
     ),
+    "test_has_no_room": _(
+        "This label has room, but not with the word TEST across it. Print a real one."
+    ),
     "text_too_long": _(
         "“%(text)s” does not fit %(room_mm)s mm in %(lines)s lines on the label."
         " Shorten it."
@@ -407,9 +410,6 @@ SENTENCES: dict[str, str | Promise] = {
         "The bars would carry %(characters)s characters and GS1 allows %(most)s:"
         " %(text)s. What would fit: a Data Matrix of %(matrix_mm)s mm, or the content in"
         " two symbols."
-    ),
-    "test_has_no_room": _(
-        "This label has room, but not with the word TEST across it. Print a real one."
     ),
     "too_many_labels": _(
         "%(labels)s labels were asked for; at most %(most)s are printed at once. Print"

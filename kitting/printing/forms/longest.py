@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from kitting.labels.kinds import Kind
 from kitting.models import Printer
+from kitting.printing.queries.printers import printers_for
 from kitting.web.forms import KeyedForm
 
 
@@ -17,7 +18,7 @@ class TestForm(KeyedForm):
 
     Args:
         *args: As for any form.
-        printers: Those that have stock for it.
+        kind: What is printed.
         **kwargs: As for any form.
     """
 
@@ -25,7 +26,8 @@ class TestForm(KeyedForm):
         Printer.objects.none(), label=_("Printer"), empty_label=None
     )
 
-    def __init__(self, *args: Any, printers: Sequence[Printer], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, kind: Kind[Any], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        found = Printer.objects.filter(pk__in=[one.pk for one in printers])
+        self.printers = printers_for(kind)
+        found = Printer.objects.filter(pk__in=[one.pk for one in self.printers])
         self.fields["printer"].queryset = found.order_by("code")  # type: ignore[attr-defined]

@@ -14,7 +14,6 @@ from kitting.labels.picture import png
 from kitting.printing.fitting import ALL, Longest, drawn_test, longest_face, longest_of
 from kitting.printing.forms.longest import TestForm
 from kitting.printing.queries.longest import newest_look
-from kitting.printing.queries.printers import printers_for
 from kitting.printing.queries.stocks import laid_out, of_kind, stock_of, stocks_for
 from kitting.printing.services.printers import LookedAt, look_at_labels, try_label
 from kitting.printing.views.prints import CSS_PER_MM, refused
@@ -70,11 +69,10 @@ def label_try(request: LotwardRequest, name: str) -> HttpResponse:
     except LotwardError as error:
         why = sentence(error)
     wide, high = _pixels(one)
-    printers = printers_for(one.kind)
     return act_page(
         request,
         "kitting/printing/label_try",
-        TestForm(request.POST or None, printers=printers),
+        TestForm(request.POST or None, kind=one.kind),
         partial(try_label, name=name),
         said=_("A test of it is on its way to printer %(printer)s."),
         to=reverse("kitting:label-try", args=[name]),
@@ -85,7 +83,6 @@ def label_try(request: LotwardRequest, name: str) -> HttpResponse:
         wide=wide,
         high=high,
         stocks=stocks_for(one.kind),
-        printers=printers,
         here=HERE,
         back=reverse("kitting:labels-try"),
         back_word=_("Every label"),
