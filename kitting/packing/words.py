@@ -82,6 +82,10 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
         " or a command."
     ),
+    "nothing_to_practise": _(
+        "No recipe is in force with a box size, so there is no box to practise with. Set"
+        " up a product first."
+    ),
     "other_label": _(
         "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"
         " for this box."
