@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import astuple, dataclass, replace
 from datetime import date
-from functools import partial
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING, Any, Final, TypeAlias
 
 from django.db.models import Model, QuerySet
@@ -221,17 +221,26 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
         return
     for of, face in faces:
         for head in heads:
-            try:
-                draw(longest.kind, [face], head)
-            except (CodeError, NotFit) as error:
+            why = _no_room(longest.kind, face, head)
+            if why is not None:
                 yield NotFit(
                     "label_would_not_fit",
                     label=str(longest.words),
                     of=of,
                     dpi=round(float(head.dots_per_inch)),
-                    why=error,
+                    why=why,
                 )
                 break
+
+
+@lru_cache(maxsize=1024)
+def _no_room(kind: Kind[Any], face: Any, head: Stock) -> LotwardError | None:
+    """What keeps a label off a head; most acts ask of labels that others asked of."""
+    try:
+        draw(kind, [face], head)
+    except (CodeError, NotFit) as error:
+        return error.with_traceback(None)
+    return None
 
 
 def heads_for(kind: Kind[Any]) -> list[Stock]:
