@@ -5,11 +5,11 @@ from __future__ import annotations
 import copy
 import fcntl
 import gc
-import io
 import json
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -21,7 +21,14 @@ from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
 from tests import searching
-from tests.demo import NAME, TODAY, Demo, copy_of, own_on_the_server, working_on
+from tests.demo import (
+    NAME,
+    Demo,
+    build_and_serve,
+    copy_of,
+    own_on_the_server,
+    working_on,
+)
 from tests.patience import PATIENCE_S
 
 if TYPE_CHECKING:
@@ -138,21 +145,12 @@ def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
 
 
 @pytest.fixture(scope="session")
-def built(shared: Path, django_db_blocker: DjangoDbBlocker) -> Demo:
-    """The demo as ``make demo`` builds it; nobody changes this one."""
-    from lotward.demo import room
-
-    folder = shared / room.FOLDER
-    words = folder / "said.txt"
-    at_home = override_settings(DATA_DIR=folder, ALLOWED_HOSTS=["localhost"])
+def built(shared: Path) -> Demo:
+    """The demo as ``make demo`` builds and serves it; nobody changes this one."""
     with once(shared, "demo") as mine:
         if mine:
-            folder.mkdir()
-            said = io.StringIO()
-            with django_db_blocker.unblock(), at_home, working_on(folder):
-                call_command("demo", "--no-serve", "--today", TODAY, stdout=said)
-            words.write_text(said.getvalue())
-    return Demo(folder / NAME, words.read_text())
+            build_and_serve(shared)
+    return Demo.in_folder(shared)
 
 
 @contextmanager
@@ -164,7 +162,7 @@ def at_a_copy(built: Demo, beside: Path, blocker: DjangoDbBlocker) -> Iterator[D
         DATA_DIR=folder, ALLOWED_HOSTS=["localhost", "127.0.0.1"]
     )
     with blocker.unblock(), at_home, working_on(folder) as file:
-        yield Demo(file, built.said)
+        yield replace(built, file=file)
 
 
 @pytest.fixture
@@ -320,13 +318,39 @@ def around_a_module(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator
         around.__exit__(None, None, None)
 
 
+@pytest.fixture(scope="session")
+def _history_on_file(
+    migrated: Path,
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_setup: None,
+    django_db_blocker: DjangoDbBlocker,
+) -> tuple[Path, History]:
+    """A history made once by this worker, in an SQLite file for copying."""
+    from tests.ledgers import make_history
+
+    folder = tmp_path_factory.mktemp("history")
+    copy_of(migrated, folder)
+    with django_db_blocker.unblock(), working_on(folder) as file:
+        return file, make_history()
+
+
 @pytest.fixture(scope="module")
 def _history_of_the_module(
-    django_db_setup: None, django_db_blocker: DjangoDbBlocker
+    request: pytest.FixtureRequest,
+    tmp_path_factory: pytest.TempPathFactory,
+    django_db_setup: None,
+    django_db_blocker: DjangoDbBlocker,
 ) -> Iterator[History]:
     from tests.ledgers import make_history
 
-    yield from around_a_module(make_history, django_db_blocker)
+    if connection.vendor != "sqlite":
+        yield from around_a_module(make_history, django_db_blocker)
+        return
+    file, made = request.getfixturevalue("_history_on_file")
+    folder = tmp_path_factory.mktemp("history")
+    copy_of(file, folder)
+    with django_db_blocker.unblock(), working_on(folder):
+        yield made
 
 
 @pytest.fixture

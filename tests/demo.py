@@ -2,18 +2,27 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
+import signal
 import socket
+import sqlite3
+import subprocess
+import sys
+import urllib.request
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
+from time import monotonic, sleep
 from typing import Any
 
 from django.db import connection, connections
 
 from lotward import env, server
+from lotward.demo import room
+from tests.trees import ROOT
 
 NAME = "lotward.sqlite3"
 TODAY = "2026-03-04"
@@ -26,6 +35,72 @@ class Demo:
 
     file: Path
     said: str
+    served: dict[str, Any] = field(default_factory=dict)
+    """What was met while the command served it."""
+
+    @classmethod
+    def in_folder(cls, home: Path) -> Demo:
+        """Give the one that was built in a data folder."""
+        folder = home / room.FOLDER
+        served = json.loads((folder / "served.json").read_text())
+        return cls(folder / NAME, (folder / "said.txt").read_text(), served)
+
+
+def build_and_serve(home: Path) -> None:
+    """Build the demo in a data folder by the command, and meet it once.
+
+    Raises:
+        AssertionError: When the command ends, or serves no page.
+    """
+    port = free_port()
+    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
+    clean.pop("DJANGO_SETTINGS_MODULE", None)
+    command = [sys.executable, str(ROOT / "manage.py"), "demo", "--port", str(port)]
+    said = home / "said.txt"
+    with said.open("w") as told:
+        process = subprocess.Popen(
+            [*command, "--today", TODAY],
+            env={**clean, "LOTWARD_DATA_DIR": str(home)},
+            stdout=told,
+        )
+        try:
+            page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
+            workers = _workers_beside(process.pid)
+        finally:
+            process.send_signal(signal.SIGTERM)
+            process.wait(timeout=30)
+    assert page, said.read_text()
+    served = {
+        "port": port,
+        "page": page,
+        "workers": workers,
+        "workers_left": _workers_beside(process.pid),
+    }
+    folder = home / room.FOLDER
+    with closing(sqlite3.connect(folder / NAME)) as file:
+        file.execute("PRAGMA wal_checkpoint(TRUNCATE)")  # It is copied without its log.
+    (folder / "served.json").write_text(json.dumps(served))
+    said.rename(folder / said.name)
+
+
+def _workers_beside(pid: int) -> int:
+    """How many print workers run beside a process."""
+    found = []
+    for entry in Path("/proc").glob("[0-9]*/cmdline"):
+        with suppress(OSError):  # It has ended meanwhile.
+            found.append(entry.read_bytes().replace(b"\0", b" ").decode())
+    return sum(f"printworker --beside {pid} " in line for line in found)
+
+
+def _wait_for(url: str, process: subprocess.Popen[bytes]) -> str:
+    deadline = monotonic() + 180
+    while monotonic() < deadline and process.poll() is None:
+        try:
+            with urllib.request.urlopen(url, timeout=5) as answer:
+                return str(answer.read(), "utf-8")
+        except OSError:
+            sleep(0.3)
+    return ""
 
 
 @contextmanager

@@ -4,18 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import io
-import os
 import re
-import signal
-import subprocess
 import sys
-import urllib.request
 from collections import Counter
-from contextlib import suppress
 from datetime import date, time, timedelta
 from pathlib import Path
-from time import monotonic, sleep
-from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
 import pypdfium2
@@ -24,6 +17,7 @@ import zxingcpp
 from django.conf import LazySettings
 from django.core.management import call_command
 from django.db import connection
+from django.test import Client
 from stdnum import ean
 
 import lotward
@@ -58,8 +52,7 @@ from lotward.demo.build import build, summary
 from lotward.demo.clock import days_until
 from lotward.demo.people import PASSWORD, PEOPLE, shown
 from lotward.management.commands import demo as command
-from tests.demo import NAME, TODAY, Demo, free_port
-from tests.trees import ROOT
+from tests.demo import NAME, TODAY, Demo
 
 # -- What it holds ------------------------------------------------------------------
 
@@ -227,86 +220,33 @@ def test_nothing_in_it_is_impossible(demo: Demo) -> None:
     assert sum(tally.count for tally in proof.tallies) > 3_000
 
 
-# -- The same again, served ---------------------------------------------------------
+# -- Built by the command, and served ------------------------------------------------
 
 
-def _beside(pid: int) -> list[str]:
-    """Print workers that run beside a process."""
-    found = []
-    for entry in Path("/proc").glob("[0-9]*/cmdline"):
-        with suppress(OSError):  # It has ended meanwhile.
-            found.append(entry.read_bytes().replace(b"\0", b" ").decode())
-    return [line for line in found if f"printworker --beside {pid} " in line]
-
-
-def test_another_build_has_the_same_journal_and_is_served(
-    built: Demo, tmp_path: Path
+def test_the_command_builds_it_in_a_folder_of_its_own_and_serves_it(
+    built: Demo,
 ) -> None:
-    port = free_port()
-    clean = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}
-    clean.pop("DJANGO_SETTINGS_MODULE", None)
-    with (tmp_path / "said").open("w+") as said:
-        process = subprocess.Popen(
-            [
-                sys.executable,
-                str(ROOT / "manage.py"),
-                "demo",
-                "--port",
-                str(port),
-                "--today",
-                TODAY,
-            ],
-            env={**clean, "LOTWARD_DATA_DIR": str(tmp_path)},
-            stdout=said,
-        )
-        try:
-            page = _wait_for(f"http://127.0.0.1:{port}/sign-in/", process)
-            worker = _beside(process.pid)
-            day = _signed_in(f"http://127.0.0.1:{port}")
-        finally:
-            process.send_signal(signal.SIGTERM)
-            process.wait(timeout=30)
-    assert len(worker) == 1
-    assert _beside(process.pid) == []
-    with (tmp_path / "said").open() as said:
-        text = said.read()
-    assert "Harrow Lane" in page or "demo workshop" in page
-    assert f"Wednesday, {TODAY}" in re.sub("<[^>]+>", "", day)
-    head = re.search("newest link ([0-9a-f]{64})", built.said)
-    assert head is not None
-    assert head[1] in text
-    assert f"http://127.0.0.1:{port}/" in text
-    assert PASSWORD in text
-    assert (tmp_path / room.FOLDER / NAME).exists()
+    assert "Harrow Lane" in built.served["page"]
+    assert built.served["workers"] == 1
+    assert built.served["workers_left"] == 0
+    assert f"http://127.0.0.1:{built.served['port']}/" in built.said
+    assert PASSWORD in built.said
+    assert built.file.parent.name == room.FOLDER
     # The workshop's own database is never opened, and none is made.
-    assert not (tmp_path / NAME).exists()
+    assert not (built.file.parent.parent / NAME).exists()
 
 
-def _signed_in(at: str) -> str:
-    """The page that a manager sees first."""
-    keeping = urllib.request.HTTPCookieProcessor()
-    ask = urllib.request.build_opener(keeping).open
-    form = ask(f"{at}/sign-in/", timeout=30).read().decode()
-    token = re.search('name="csrfmiddlewaretoken" value="([^"]+)"', form)
-    assert token is not None
-    sent = {
-        "username": "manager",
-        "password": PASSWORD,
-        "csrfmiddlewaretoken": token[1],
-    }
-    with ask(f"{at}/sign-in/", urlencode(sent).encode(), timeout=30) as answer:
-        return str(answer.read(), "utf-8")
+def test_the_first_page_of_a_manager_is_the_day_that_it_is_there(demo: Demo) -> None:
+    manager = Client(headers={"host": "localhost"})
+    to = {"username": "manager", "password": PASSWORD}
+    shown = manager.post("/sign-in/", to, follow=True).content.decode()
+    assert f"Wednesday, {TODAY}" in re.sub("<[^>]+>", "", shown)
 
 
-def _wait_for(url: str, process: subprocess.Popen[bytes]) -> str:
-    deadline = monotonic() + 180
-    while monotonic() < deadline and process.poll() is None:
-        try:
-            with urllib.request.urlopen(url, timeout=5) as answer:
-                return str(answer.read(), "utf-8")
-        except OSError:
-            sleep(0.3)
-    return ""
+@pytest.mark.long
+def test_another_build_has_the_same_journal(built: Demo, own: Path) -> None:
+    again = build(today=date.fromisoformat(TODAY))
+    assert f"newest link {again.head}" in built.said
 
 
 @pytest.mark.django_db(transaction=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -145,9 +146,10 @@ def test_an_act_that_would_lie_in_the_future_ends_the_build(
     migrated: Path, tmp_path: Path, django_db_blocker: DjangoDbBlocker
 ) -> None:
     now = moment_of(FRIDAY, LONDON)
+    days = days_until(now, LONDON)
+    short = replace(days, until=days.at(0, 8))  # in the middle of its first morning
     with django_db_blocker.unblock(), pytest.MonkeyPatch.context() as patch:
-        patch.setattr("lotward.demo.making.LEAVING", timedelta(hours=-12))
-        patch.setattr("lotward.demo.benches.PAUSE_MIN", 300)
+        patch.setattr("lotward.demo.build.days_until", lambda now, zone: short)
         with (
             pytest.raises(RuntimeError, match="would lie in the future"),
             built_at(now, migrated, tmp_path),
