@@ -153,6 +153,12 @@ def mounted(folder: Path, options: str) -> Iterator[Path]:
         subprocess.run(["umount", "--lazy", folder], check=True)
 
 
+each_or_some = pytest.mark.parametrize(
+    "stride", [3, pytest.param(1, marks=pytest.mark.long)], ids=["some", "each"]
+)
+"""How many steps of a command lie between two power cuts."""
+
+
 def killed(own: Path, step: int, *words: object) -> int:
     """What becomes of a command that is killed at a step; 0 once it has no more."""
     environment = {n: v for n, v in os.environ.items() if not n.startswith("LOTWARD_")}

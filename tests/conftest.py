@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import fcntl
 import gc
 import json
 import os
@@ -16,11 +15,12 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import pytest
 from django.conf import settings
 from django.core.management import call_command
-from django.db import connection, transaction
+from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
 from tests import searching
+from tests.databases import around_a_module, copy_on_the_server, once
 from tests.demo import (
     NAME,
     Demo,
@@ -119,16 +119,6 @@ def shared(
     return own.parent if hasattr(request.config, "workerinput") else own
 
 
-@contextmanager
-def once(shared: Path, what: str) -> Iterator[bool]:
-    """Whether it is this worker that makes it; the others wait until it is made."""
-    made = shared / f"{what}.made"
-    with (shared / f"{what}.lock").open("w") as lock:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield not made.exists()
-        made.touch()
-
-
 @pytest.fixture(scope="session")
 def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
     """An SQLite file in which all migrations have run, for copying."""
@@ -192,18 +182,6 @@ def every_page(
                 found = list(pages_for(("manager", "quality")))
             kept.write_text(json.dumps([(at, html.decode()) for at, html in found]))
     return [Shown(at, html.encode()) for at, html in json.loads(kept.read_text())]
-
-
-def copy_on_the_server(shared: Path, worker: str) -> None:
-    """Let the connection be a copy of one migrated database of the server."""
-    creation = connection.creation
-    with once(shared, "server") as mine:
-        if mine:
-            creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
-        else:
-            connection.settings_dict["NAME"] = creation._get_test_db_name()
-        creation.clone_test_db(worker, verbosity=0, autoclobber=True)
-    connection.settings_dict.update(creation.get_test_db_clone_settings(worker))
 
 
 @pytest.fixture(scope="session")
@@ -302,20 +280,6 @@ def _no_heads_of_other_tests() -> Iterator[None]:
 
 
 # -- A history that the tests of a module share ---------------------------------------
-
-
-def around_a_module(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
-    """Make something in a transaction around a module; each test bends it in its own."""
-    around = transaction.atomic()
-    around._from_testcase = True  # type: ignore[attr-defined]  # durable acts may run
-    with blocker.unblock():
-        around.__enter__()
-        made = make()
-        connection.check_constraints()  # PostgreSQL puts some checks off to the end.
-    yield made
-    with blocker.unblock():
-        transaction.set_rollback(True)
-        around.__exit__(None, None, None)
 
 
 @pytest.fixture(scope="session")

@@ -15,6 +15,9 @@ hypothesis.settings.register_profile(
     max_examples=60,
     suppress_health_check=[hypothesis.HealthCheck.too_slow],
 )
+hypothesis.settings.register_profile(
+    "few", hypothesis.settings.get_profile("gate"), max_examples=6
+)
 hypothesis.settings.register_profile("more", deadline=None, max_examples=300)
 hypothesis.settings.register_profile(
     "long", deadline=None, max_examples=2_000, print_blob=True

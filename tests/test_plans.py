@@ -29,7 +29,8 @@ from kitting.ledger import holds, planner
 from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
-from tests.conftest import around_a_module, guards_away
+from tests.conftest import guards_away
+from tests.databases import around_a_module
 from tests.test_queries import LISTS, hold_all_kinds, too_many
 
 pytestmark = pytest.mark.django_db

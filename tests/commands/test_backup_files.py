@@ -22,6 +22,7 @@ from tests.backups import (
     ON_SQLITE,
     Line,
     back_up,
+    each_or_some,
     killed,
     left_in,
     manifest_of,
@@ -205,8 +206,9 @@ def test_what_a_dead_one_left_behind_goes_and_a_live_one_keeps(
     assert left_in(to) == [file.name]
 
 
+@each_or_some
 def test_a_power_cut_at_any_step_leaves_no_half_file_with_a_name(
-    line: Line, to: Path, own: Path
+    line: Line, to: Path, own: Path, stride: int
 ) -> None:
     back_up(to)
     line.pack()
@@ -214,7 +216,7 @@ def test_a_power_cut_at_any_step_leaves_no_half_file_with_a_name(
     status, steps = -1, 0
     while status and steps < 20:
         status = killed(own, steps, "backup", "--to", to, "--keep", 1)
-        steps += 1
+        steps += stride
         named = [each for each in to.iterdir() if files.NAME.fullmatch(each.name)]
         assert named
         for each in named:

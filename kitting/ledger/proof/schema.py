@@ -148,7 +148,8 @@ def _sqlite(database: BaseDatabaseWrapper) -> Iterator[Part]:
             yield Part(table, kind, name, head + says)
 
 
-def _of_table(table: str, sql: str) -> Iterator[Part]:
+@cache
+def _of_table(table: str, sql: str) -> list[Part]:
     """The columns and constraints of a table, in whatever order it has them."""
     items, deep, around = [""], 0, ["", ""]
     for word in _WORD.findall(sql):
@@ -161,17 +162,19 @@ def _of_table(table: str, sql: str) -> Iterator[Part]:
             items[-1] += word
         deep += word == "("
     head = around[0].partition(f'"{table}"')[0]
-    yield Part(table, "table", table, _flat(head + around[1].strip("()")))
+    parts = [Part(table, "table", table, _flat(head + around[1].strip("()")))]
     for item in map(_flat, items):
         first, *rest = item.split(" ", 2)
         if first == "CONSTRAINT" and len(rest) == 2:
-            yield Part(table, "constraint", rest[0].strip('"'), rest[1])
+            parts.append(Part(table, "constraint", rest[0].strip('"'), rest[1]))
         elif re.split(r"\W", first)[0].upper() in _UNNAMED:
-            yield Part(table, "constraint", item, item)
+            parts.append(Part(table, "constraint", item, item))
         else:
-            yield Part(table, "column", first.strip('"'), " ".join(rest))
+            parts.append(Part(table, "column", first.strip('"'), " ".join(rest)))
+    return parts
 
 
+@cache
 def _flat(sql: str) -> str:
     return "".join(
         " " if word.isspace() else word for word in _WORD.findall(sql.strip())

@@ -47,7 +47,7 @@ from tests.kitting.ledger.machine_bags import Bags
 
 pytestmark = pytest.mark.django_db
 
-EXAMPLES = int(os.environ.get("LOTWARD_TEST_MACHINE_EXAMPLES", "12"))
+EXAMPLES = int(os.environ.get("LOTWARD_TEST_MACHINE_EXAMPLES", "8"))
 STEPS = int(os.environ.get("LOTWARD_TEST_MACHINE_STEPS", "45"))
 
 pick = st.integers(min_value=0, max_value=10_000)
