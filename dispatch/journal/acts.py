@@ -38,6 +38,7 @@ ACTS: dict[str, str | Promise] = {
     "change_place": _("Place changed"),
     "change_product": _("Product changed"),
     "change_revision": _("Revision of a part changed"),
+    "change_role": _("Role of a person changed"),
     "change_size": _("Box size changed"),
     "change_workshop": _("Workshop’s particulars changed"),
     "close_box": _("Box closed"),

@@ -20,7 +20,7 @@ from kitting.printing.queries.stocks import (
     stock_of,
     stocks_for,
 )
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, NamedForm
 from kitting.web.messages import sentence
 
 
@@ -141,6 +141,16 @@ class PersonForm(KeyedForm):
         del said["same"]
         password = said.pop("new_password")
         return {**said, "password": password}
+
+
+class RoleForm(NamedForm):
+    """Another role of a person."""
+
+    role = forms.ChoiceField(
+        label=_("Role"),
+        choices=lambda: [(role, role) for role in ROLES],
+        help_text=_("It says what they may do, from the next page that they ask for."),
+    )
 
 
 class IssueBadgesForm(KeyedForm):

@@ -10,9 +10,14 @@ urlpatterns: list[URLPattern] = [
     path("set-up/people/new/", views.person_new, name="person-new"),
     path("set-up/badges/", views.badges, name="badges"),
     path("set-up/badges/revoke/", views.badge_revoke, name="badge-revoke"),
-    path(
-        "set-up/people/<int:pk>/sign-out/",
-        views.person_sign_out,
-        name="person-sign-out",
-    ),
+    *[
+        path(f"set-up/people/<int:pk>/{tail}", view, name=f"person-{name}")
+        for name, tail, view in (
+            ("detail", "", views.person_detail),
+            ("role", "role/", views.person_role),
+            ("close", "close/", views.person_close),
+            ("open", "open/", views.person_open),
+            ("sign-out", "sign-out/", views.person_sign_out),
+        )
+    ],
 ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import render
@@ -21,23 +22,23 @@ from kitting.people.forms import (
     IssueBadgesForm,
     PersonForm,
     RevokeBadgeForm,
+    RoleForm,
     WorkshopForm,
 )
 from kitting.people.queries import people, person_of, role_of
-from kitting.people.services import (
-    Drawn,
-    NewBadge,
-    Particulars,
+from kitting.people.services.accounts import (
+    Person,
     add_person,
-    change_workshop,
-    issue_badges,
-    revoke_badge,
+    change_role,
+    open_account,
     sign_out_everywhere,
 )
+from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
+from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
 from kitting.web.acting import act_page, attempt, say_and_go
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, NamedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
 FIELDS = (
@@ -113,6 +114,82 @@ def person_new(request: LotwardRequest) -> HttpResponse:
     )
 
 
+@allowed("kitting.set_up")
+def person_detail(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Show what somebody may do here, and what can be changed of it."""
+    person = get_or_404(person_of(pk))
+    context = {
+        "person": person,
+        "role": role_of(person),
+        "badges": person.badges.filter(revoked_at=None).count(),
+    }
+    return render(request, "kitting/people/person.html", context)
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_role(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Give somebody another role."""
+    person = get_or_404(person_of(pk))
+    sent, by, now = request.POST or None, str(request.user), role_of(person)
+    return _change_person(
+        request,
+        person,
+        RoleForm(sent, by=by, initial={"role": now}),
+        change_role,
+        said=_("%(name)s works here as %(role)s from now on."),
+        act=_("Give the role"),
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_close(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Close somebody's account."""
+    return _change_person(
+        request,
+        get_or_404(person_of(pk)),
+        NamedForm(request.POST or None, by=str(request.user)),
+        partial(open_account, open=False),
+        said=_("The account of %(name)s is closed."),
+        act=_("Close the account"),
+        stop=True,
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_open(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Open somebody's account again."""
+    return _change_person(
+        request,
+        get_or_404(person_of(pk)),
+        NamedForm(request.POST or None, by=str(request.user)),
+        partial(open_account, open=True),
+        said=_("%(name)s may sign in again, as %(role)s."),
+        act=_("Open the account"),
+    )
+
+
+def _change_person(
+    request: LotwardRequest,
+    person: User,
+    form: NamedForm,
+    act_of: Callable[..., Person],
+    *,
+    said: str,
+    **context: Any,
+) -> HttpResponse:
+    return act_page(
+        request,
+        "kitting/people/person_change",
+        form,
+        partial(act_of, name=person.username),
+        said=said,
+        to=reverse("kitting:person-detail", args=[person.pk]),
+        person=person,
+        role=role_of(person),
+        **context,
+    )
+
+
 @allowed("kitting.set_up", "POST")
 def badge_revoke(request: LotwardRequest) -> HttpResponse:
     """Revoke a badge."""
@@ -164,7 +241,8 @@ def person_sign_out(request: LotwardRequest, pk: int) -> HttpResponse:
     """Sign somebody out everywhere."""
     person = get_or_404(person_of(pk))
     said = _("%(name)s is signed out everywhere.")
-    return _sign_out_page(request, person, said, reverse("kitting:badges"))
+    to = reverse("kitting:person-detail", args=[pk])
+    return _sign_out_page(request, person, said, to)
 
 
 def _sign_out_page(

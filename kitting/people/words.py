@@ -27,8 +27,8 @@ SENTENCES: dict[str, str | Promise] = {
         "More than %(most)s people were chosen. Issue their badges in smaller groups."
     ),
     "last_manager": _(
-        "%(name)s is the last manager, and somebody must be one. Add another manager"
-        " first, with manage.py person NAME --role manager."
+        "%(name)s is the last manager, and somebody must be one. Make somebody else a"
+        " manager first."
     ),
     "name_missing": _(
         "The workshop needs a name: it is printed on every label. Enter one."

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, Request, expect
 
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
-from kitting.people.services import issue_badges
+from kitting.people.services.badges import issue_badges
 from tests import factories
 
 pytestmark = pytest.mark.django_db(transaction=True)

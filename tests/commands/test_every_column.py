@@ -20,7 +20,7 @@ from kitting.ledger.proof.faults import Fault, Tally
 from kitting.ledger.seals import UNSEALED
 from kitting.lots.services.yields import set_yield
 from kitting.models import LabelWord, Part, User
-from kitting.people.services import issue_badges, revoke_badge
+from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories, printers
 from tests.commands.tampering.bending import Bend, bends
 from tests.conftest import guards_away

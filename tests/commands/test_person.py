@@ -13,7 +13,7 @@ from kitting.domain.errors import LotwardError, OperationKeyReused
 from kitting.ledger.proof import prove
 from kitting.ledger.setup import COMMAND_LINE, ROLES
 from kitting.models import Link, Operation, User
-from kitting.people import services
+from kitting.people.services import accounts as services
 from tests.assertions import assert_refused
 from tests.factories import sign
 
@@ -157,6 +157,19 @@ def test_the_command_asks_twice_and_adds(typed, capsys) -> None:
     assert capsys.readouterr().out == "The account of clerk-2 is closed.\n"
     call_command("person", "clerk-2", on=True)
     assert capsys.readouterr().out == "The account of clerk-2 is open.\n"
+
+
+def test_the_command_gives_another_role(capsys) -> None:
+    add()
+    call_command("person", "packer-2", new_role="clerk")
+    assert capsys.readouterr().out == "packer-2 works as clerk from now on.\n"
+    assert User.objects.get(username="packer-2").has_perm("kitting.send_boxes")
+    for name, role, words in (
+        ("packer-2", "king", "is no role"),
+        ("nobody", "clerk", "There is no person"),
+    ):
+        with pytest.raises(CommandError, match=words):
+            call_command("person", name, new_role=role)
 
 
 def test_a_lost_password_is_set_anew_by_an_act(typed, capsys) -> None:

@@ -10,7 +10,7 @@ from django.db import connection, transaction
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import User
-from kitting.people.services import open_account
+from kitting.people.services.accounts import change_role, open_account
 from tests import factories
 from tests.concurrency.threads import meeting, times
 from tests.concurrency.twins import Meet
@@ -40,6 +40,21 @@ def test_of_two_managers_who_close_each_other_one_stays() -> None:
     assert left() == 1
     assert len(found.values) == 1
     assert {error.code for error in found.errors} <= {"last_manager", "account_closed"}
+
+
+def test_of_two_managers_who_take_the_role_from_each_other_one_keeps_it() -> None:
+    lead = managers()
+    found = times(
+        2,
+        lambda n: change_role(
+            name=lead[1 - n].username,
+            role="packer",
+            sign=Sign(lead[n], uuid4(), factories.NOW),
+        ),
+    )
+    assert left() == 1
+    assert len(found.values) == 1
+    assert {error.code for error in found.errors} == {"last_manager"}
 
 
 def close_without_the_lock(person: User, meet: Meet) -> None:

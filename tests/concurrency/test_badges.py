@@ -11,7 +11,7 @@ from kitting.domain.errors import Conflict
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Badge, Operation
-from kitting.people.services import issue_badges, revoke_badge
+from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories
 from tests.concurrency.threads import meeting, times
 from tests.concurrency.twins import Meet

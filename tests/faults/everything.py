@@ -16,7 +16,7 @@ from kitting.day.services import confirm_clock
 from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
 from kitting.disinfection.services.verdicts import give_up_run
 from kitting.domain.entries import Load, Terms
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import PrintState
 from kitting.ledger import keys
 from kitting.lots.services import counts, files, lots, yields
@@ -37,7 +37,9 @@ from kitting.models import (
 )
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import benches, boxes
-from kitting.people import services as people
+from kitting.people.services import accounts as people
+from kitting.people.services import badges
+from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, printers
 from kitting.products.queries.methods import mark_of
@@ -71,14 +73,14 @@ def do_everything() -> None:
 
 def _set_up(history: History) -> None:
     part, material = history.band.part, history.visor.part
-    workshop = people.Particulars(
+    workshop = Particulars(
         name="Harrow Lane Workshop",
         address="1 Harrow Lane",
         time_zone="UTC",
         gs1_prefix="9521234",
         country="GB",
     )
-    people.change_workshop(to=workshop, sign=sign())
+    change_workshop(to=workshop, sign=sign())
     confirm_clock(sign=sign())
     which = {"part_id": part.pk, "material_id": material.pk}
     yields.set_yield(**which, pieces=1, amount=1, sign=sign())
@@ -126,11 +128,12 @@ def _people() -> None:
     people.add_person(name="mira", role="checker", password=password, sign=sign())
     mira = User.objects.get(username="mira")
     people.set_password(name="mira", password=password[::-1], sign=sign())
-    with suppress(people.Conflict):  # it was made by a process that is gone
-        people.issue_badges(user_ids=[mira.pk], sign=sign())
+    with suppress(Conflict):  # it was made by a process that is gone
+        badges.issue_badges(user_ids=[mira.pk], sign=sign())
     badge = Badge.objects.filter(user=mira).latest("pk")
-    people.revoke_badge(badge_id=badge.pk, sign=sign())
+    badges.revoke_badge(badge_id=badge.pk, sign=sign())
     people.sign_out_everywhere(user_id=mira.pk, sign=sign())
+    people.change_role(name="mira", role="clerk", sign=sign())
     people.open_account(name="mira", open=False, sign=sign())
 
 

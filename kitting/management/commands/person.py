@@ -12,21 +12,24 @@ from kitting.domain.errors import LotwardError
 from kitting.ledger import clock
 from kitting.ledger.setup import ROLES
 from kitting.management.signing import ask_who, signed
-from kitting.people import services
+from kitting.people.services import accounts as services
 from kitting.web.messages import sentence
 
 
 class Command(BaseCommand):
     help = (
-        "Add a person who may sign in, with the rights of one role; or close an"
-        " account with --off and open it again with --on; or set a lost password anew"
-        " with --new-password. The password is asked for twice and not shown."
+        "Add a person who may sign in, with the rights of one role, or give another one"
+        " with --new-role; or close an account with --off and open it again with --on;"
+        " or set a lost password anew with --new-password. The password is asked for twice and not shown."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("name", help="the name to sign in with")
         act = parser.add_mutually_exclusive_group(required=True)
         act.add_argument("--role", help=f"one of: {', '.join(ROLES)}")
+        act.add_argument(
+            "--new-role", help="one of the same, for somebody who is there"
+        )
         act.add_argument("--off", action="store_true", help="close the account")
         act.add_argument("--on", action="store_true", help="open it again")
         act.add_argument(
@@ -46,6 +49,11 @@ class Command(BaseCommand):
                 person = services.open_account(name=name, open=options["on"], sign=sign)
                 state = "open" if person.open else "closed"
                 self.stdout.write(f"The account of {name} is {state}.")
+                return
+            if options["new_role"]:
+                role = options["new_role"]
+                person = services.change_role(name=name, role=role, sign=sign)
+                self.stdout.write(f"{person.name} works as {person.role} from now on.")
                 return
             password = _password(options["password_file"])
             if options["new_password"]:

@@ -18,7 +18,7 @@ from django.core.management import CommandError, call_command
 from kitting.domain.errors import Missing
 from kitting.ledger import export
 from kitting.models import JournalHead, Link, Movement, User, Workshop
-from kitting.people import services
+from kitting.people.services import accounts as services
 from tests import factories
 from tests.assertions import assert_refused
 from tests.ledgers import History

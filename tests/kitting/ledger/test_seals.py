@@ -27,7 +27,8 @@ from kitting.models import (
     User,
     Workshop,
 )
-from kitting.people.services import Particulars, add_person, change_workshop
+from kitting.people.services.accounts import add_person
+from kitting.people.services.workshop import Particulars, change_workshop
 from tests import factories
 from tests.conftest import guards_away
 from tests.factories import sign

@@ -14,7 +14,7 @@ from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import COMMAND_LINE
 from kitting.models import Hold, Operation, User
-from kitting.people.services import open_account, sign_out_everywhere
+from kitting.people.services.accounts import open_account, sign_out_everywhere
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
 
@@ -105,7 +105,9 @@ def test_the_form_without_its_key_ends_nothing(robin: User) -> None:
 def test_a_manager_ends_those_of_anybody(manager: User, robin: User) -> None:
     tablet, desk = signed_in(robin), signed_in(manager)
     page = reverse("kitting:person-sign-out", args=[robin.pk])
-    assert page in text_of(desk.get("/set-up/badges/"))
+    person = reverse("kitting:person-detail", args=[robin.pk])
+    assert person in text_of(desk.get("/set-up/badges/"))
+    assert page in text_of(desk.get(person))
     assert "robin works here as packer" in text_of(desk.get(page))
     assert tablet.post(page, {"op_key": str(uuid.uuid4())}).status_code == 403
     answer = desk.post(page, {"op_key": str(uuid.uuid4())}, follow=True)

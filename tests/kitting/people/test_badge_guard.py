@@ -22,7 +22,7 @@ from kitting.domain import badges
 from kitting.models import Lot, Operation, User
 from kitting.people.middleware import BadgeMiddleware
 from kitting.people.queries import NOBODY
-from kitting.people.services import issue_badges, revoke_badge
+from kitting.people.services.badges import issue_badges, revoke_badge
 from kitting.web.messages import ALL
 from lotward.logs import LineFormatter
 from tests import factories

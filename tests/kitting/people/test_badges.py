@@ -20,7 +20,7 @@ from kitting.domain.errors import LotwardError
 from kitting.ledger.operations import fingerprint
 from kitting.models import Badge, Link, Operation, Print, Stock, User, Workshop
 from kitting.people.queries import NOBODY, name_behind
-from kitting.people.services import (
+from kitting.people.services.badges import (
     MOST_AT_ONCE,
     NewBadge,
     issue_badges,

@@ -16,7 +16,7 @@ from kitting.domain.errors import Refused
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.models import Lift, Link, Operation, Protocol, Signature, User, Workshop
-from kitting.people.services import Particulars, change_workshop
+from kitting.people.services.workshop import Particulars, change_workshop
 from tests import factories
 from tests.assertions import assert_problem, text_of
 from tests.factories import sign

@@ -10,7 +10,7 @@ from django.urls import reverse
 
 from kitting.domain.errors import LotwardError
 from kitting.models import Operation, User, Workshop
-from kitting.people.services import Particulars, change_workshop
+from kitting.people.services.workshop import Particulars, change_workshop
 from tests import factories
 
 pytestmark = pytest.mark.django_db

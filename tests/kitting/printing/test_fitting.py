@@ -13,7 +13,7 @@ from kitting.domain.errors import NotFit
 from kitting.ledger.operations import Act, perform
 from kitting.models import Part, Place, Workshop
 from kitting.packing.labels import box_subject
-from kitting.people.services import add_person
+from kitting.people.services.accounts import add_person
 from kitting.places.services.carriers import make_carrier
 from kitting.places.services.set_up import add_place
 from kitting.printing.services.prints import print_labels

@@ -24,7 +24,7 @@ from kitting.models import (
 )
 from kitting.packing.services.bench import take_scan
 from kitting.people.queries import NOBODY, name_behind
-from kitting.people.services import add_person
+from kitting.people.services.accounts import add_person
 from kitting.places.services.carriers import make_carrier
 from kitting.printing import fitting
 from kitting.printing.fitting import ALL, as_test, longest_face, longest_of

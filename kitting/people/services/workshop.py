@@ -1,0 +1,99 @@
+"""The workshop named, and what it asks of its people."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+from zoneinfo import available_timezones
+
+from kitting.domain import gs1
+from kitting.domain.errors import Refused
+from kitting.labels.postal import country_name
+from kitting.ledger import locking
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.models import Workshop
+from kitting.models.workshop import SCRAP_REASONS
+
+MOST_REASONS: Final = 20
+"""Reasons that a list to choose from holds before nobody reads it any more."""
+LONGEST_REASON: Final = 40
+
+
+@dataclass(frozen=True)
+class Particulars:
+    """Who makes the goods, as it will stand on labels from now on."""
+
+    name: str
+    address: str
+    time_zone: str
+    gs1_prefix: str
+    country: str
+    """Two capitals, as in ISO 3166-1."""
+    two_people: bool = True
+    """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
+    scrap_reasons: str = SCRAP_REASONS
+    """Why pieces are scrapped, a reason a line."""
+    contact: str = ""
+    """Whom a ward asks: a telephone number or an address."""
+
+
+def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
+    """Change the workshop's particulars, and whether some acts need two people.
+
+    Boxes that have their identity keep it; labels printed again show the new name.
+
+    Args:
+        to: The new particulars; the prefix and the country may be empty.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The particulars as they stand now.
+
+    Raises:
+        CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
+        Refused: ``name_missing``, ``time_zone_unknown``; ``scrap_reasons_wrong``
+            without one, with too many or one that is too long.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Particulars:
+        workshop = locking.lock_row(Workshop, act.workshop.pk)
+        if not to.name.strip():
+            raise Refused("name_missing")
+        if to.time_zone not in available_timezones():
+            raise Refused("time_zone_unknown", read=to.time_zone)
+        if to.gs1_prefix:
+            gs1.sscc(to.gs1_prefix, 1)
+        if to.country:
+            country_name(to.country)
+        workshop.name = to.name.strip()
+        workshop.address = to.address.strip()
+        workshop.country = to.country
+        workshop.time_zone = to.time_zone
+        workshop.gs1_prefix = to.gs1_prefix
+        workshop.contact = to.contact.strip()
+        workshop.two_people = to.two_people
+        workshop.scrap_reasons = _reasons(to.scrap_reasons)
+        workshop.save(update_fields=list(vars(to)))
+        return Particulars(
+            name=workshop.name,
+            address=workshop.address,
+            time_zone=workshop.time_zone,
+            gs1_prefix=workshop.gs1_prefix,
+            country=workshop.country,
+            two_people=workshop.two_people,
+            scrap_reasons=workshop.scrap_reasons,
+            contact=workshop.contact,
+        )
+
+    return perform("change_workshop", work, Particulars, sign, **vars(to))
+
+
+def _reasons(text: str) -> str:
+    """Read a list of reasons: a reason a line, none of them twice."""
+    lines = [" ".join(line.split()) for line in text.splitlines()]
+    reasons = list(dict.fromkeys(line for line in lines if line))
+    longest = max(map(len, reasons), default=0)
+    if not 1 <= len(reasons) <= MOST_REASONS or longest > LONGEST_REASON:
+        raise Refused("scrap_reasons_wrong", most=MOST_REASONS, longest=LONGEST_REASON)
+    return "\n".join(reasons)
