@@ -21,6 +21,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.models import Consignee
 from kitting.ledger import clock
 from kitting.ledger.clock import day_of
+from kitting.ledger.covering import covered_revisions
 from kitting.models import (
     Bench,
     BoxSize,
@@ -29,7 +30,6 @@ from kitting.models import (
     Place,
     Printer,
     Product,
-    Protocol,
     Recipe,
     RecipeLine,
     Stock,
@@ -226,12 +226,7 @@ def _disinfection(
         recipe__in_force=True, part__needs_clearing=True
     ).values_list("revision", flat=True)
     wanted = set(lines)
-    in_force = Protocol.objects.filter(
-        Q(in_force_until__isnull=True) | Q(in_force_until__gte=today),
-        in_force_from__lte=today,
-    ).exclude(signed_by="")
-    covered = set(in_force.values_list("loads__revision", flat=True))
-    whole = len(wanted) if wanted <= covered else 0
+    whole = len(wanted) if wanted <= covered_revisions(today) else 0
     needed = bool(wanted)
     return [
         Step(

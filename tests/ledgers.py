@@ -266,6 +266,7 @@ def make_history() -> History:
     ledger_evidence.repack_some(first)
     ledger_evidence.find_some(first)
     cancel_lot(lot_id=factories.make_lot(visor).pk, reason="twice", sign=sign())
+    ledger_evidence.cover_and_withdraw(band, protocol)
     retired = ledger_evidence.sign_and_retire(band)
     _try_settings(visor)
     factories.seal_set_up()

@@ -47,6 +47,7 @@ ACTS: dict[str, str | Promise] = {
     "confirm_clock": _("Date and time said to be right"),
     "count_again": _("Bag counted again"),
     "count_by_weight": _("Bag counted by weight"),
+    "cover_revision": _("Revision covered like another"),
     "discard_draft": _("Draft of a protocol discarded"),
     "draft_protocol": _("Protocol drafted"),
     "draft_version": _("New version of a protocol drafted"),
@@ -118,6 +119,7 @@ ACTS: dict[str, str | Promise] = {
     "take_off_box": _("Box taken off a shipment"),
     "try_label": _("Test of a label printed"),
     "void_box": _("Box voided"),
+    "withdraw_cover": _("Cover of a revision withdrawn"),
 }
 
 

@@ -55,6 +55,8 @@ class RunRow:
     stage: str
     protocol: str
     closed_on: date | None
+    covers: tuple[str, ...] = ()
+    """What went on in it like another revision: part, revision, and like which."""
 
 
 @dataclass(frozen=True)
@@ -320,12 +322,23 @@ def _bag(bag: Bag, reach: Reach) -> BagRow:
 
 def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     found = Run.objects.filter(where).select_related("protocol").order_by("pk")
+    covers: dict[int, list[str]] = {}
+    stays = RunBag.objects.filter(run__in=found.values("pk"), cover__isnull=False)
+    named = (
+        "cover__revision__part__name",
+        "cover__revision__code",
+        "cover__like__code",
+    )
+    said = stays.order_by("run", *named).values_list("run", *named).distinct()
+    for run_id, part, revision, like in said:
+        covers.setdefault(run_id, []).append(f"{part} {revision} like {like}")
     return [
         RunRow(
             number=run.number,
             stage=run.stage,
             protocol=str(run.protocol),
             closed_on=_day(run.closed_at, zone),
+            covers=tuple(covers.get(run.pk, ())),
         )
         for run in found
     ]

@@ -3,6 +3,7 @@ from __future__ import annotations
 from django.urls import URLPattern, path
 
 from kitting.disinfection.views import (
+    covers,
     evidence,
     lamps,
     meters,
@@ -20,6 +21,12 @@ urlpatterns: list[URLPattern] = [
     path("protocols/evidence/", evidence.evidence_table, name="evidence"),
     path("protocols/evidence/new/", evidence.evidence_new, name="evidence-new"),
     path("protocols/parts/<str:code>/", evidence.part_dose, name="part-dose"),
+    path(
+        "protocols/parts/<str:code>/<str:revision>/",
+        covers.cover_new,
+        name="cover-new",
+    ),
+    path("protocols/covers/<int:pk>/", covers.cover_withdraw, name="cover-withdraw"),
     *[
         path(
             f"protocols/<str:code>/<int:version>/{tail}", view, name=f"protocol-{name}"

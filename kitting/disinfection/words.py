@@ -83,6 +83,26 @@ SENTENCES: dict[str, str | Promise] = {
         "The decline of the lamps is below 0 or not below 100 %%. Enter how much"
         " weaker the lamps may be than in the readings."
     ),
+    "cover_needless": _(
+        "%(protocol)s names revision %(revision)s of %(part)s itself, in every container"
+        " of the other one. There is nothing to sign."
+    ),
+    "cover_not_measured": _(
+        "%(protocol)s does not name revision %(revision)s of %(part)s itself. Choose a"
+        " revision with which it was measured."
+    ),
+    "cover_of_other_part": _(
+        "%(other)s is not %(part)s. Choose a revision of the same part."
+    ),
+    "cover_own": _(
+        "You added or changed revision %(revision)s of %(part)s, so somebody else signs"
+        " that it is covered: here it takes two people."
+    ),
+    "cover_there": _(
+        "%(protocol)s covers revision %(revision)s of %(part)s like revision %(like)s"
+        " already: %(by)s signed it. Withdraw that first to sign it like another one."
+    ),
+    "cover_withdrawn": _("This cover is withdrawn already. There is nothing to do."),
     "dose_not_positive": _(
         "The required dose %(value)s is not above 0. Enter the dose that the protocol"
         " names."
@@ -235,7 +255,8 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "not_covered": _(
         "Protocol %(protocol)s does not cover bag %(bag)s: %(part)s, revision"
-        " %(revision)s, in one %(container)s. Use a run whose protocol covers it."
+        " %(revision)s, in one %(container)s. Use a run whose protocol covers it, or let the"
+        " quality officer sign on the page of the revision that it is covered."
     ),
     "part_needs_no_clearing": _(
         "Bag %(bag)s holds %(part)s, which needs no disinfection. Do not put it on"
@@ -331,6 +352,10 @@ SENTENCES: dict[str, str | Promise] = {
     "readings_without_light": _(
         "Protocol %(protocol)s works without light, so it has no readings of a lamp"
         " and no dosimeters. Log its values instead."
+    ),
+    "revision_on_hold": _(
+        "Revision %(revision)s of %(part)s is on hold by %(by)s: %(reason)s. Have the hold"
+        " lifted first."
     ),
     "run_on_hold": _(
         "Run %(run)s is on hold by %(by)s: %(reason)s. Nothing goes on until the hold"

@@ -318,6 +318,23 @@ def holds_on_boxes(boxes: Iterable[int], reach: Reach) -> dict[int, list[Hold]]:
     return {pk: sorted(held, key=lambda hold: hold.pk) for pk, held in found.items()}
 
 
+def refuse_held(target: str, pk: int, code: str, **named: object) -> None:
+    """Refuse a thing that a hold stands on itself, such as a protocol or a revision.
+
+    Args:
+        target: What it is, as a hold names it.
+        pk: Its id.
+        code: The refusal.
+        **named: What the sentence names besides who placed the hold, and why.
+
+    Raises:
+        OnHold: ``code``.
+    """
+    for hold in standing_holds():
+        if getattr(hold, f"{target}_id") == pk:
+            raise OnHold(code, **named, **vars(why_of(hold)))
+
+
 def refuse_held_bag(bag: Bag, reach: Reach) -> None:
     """Refuse a bag that a hold reaches.
 

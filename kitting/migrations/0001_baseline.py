@@ -3355,6 +3355,109 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
+                    name="Cover",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "protocol",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="covers",
+                                to="kitting.protocol",
+                            ),
+                        ),
+                        (
+                            "revision",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="covers",
+                                to="kitting.revision",
+                            ),
+                        ),
+                        (
+                            "like",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.revision",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                    ],
+                    options={
+                        "ordering": ["id"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("reason", ""), _negated=True),
+                                name="kitting_cover_has_a_reason",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("revision", models.F("like")), _negated=True
+                                ),
+                                name="kitting_cover_of_another",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Withdrawal",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "cover",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="withdrawal",
+                                to="kitting.cover",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("reason", ""), _negated=True),
+                                name="kitting_withdrawal_has_a_reason",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
                     name="Calibration",
                     fields=[
                         (
@@ -3565,6 +3668,15 @@ class Migration(migrations.Migration):
                                 on_delete=django.db.models.deletion.PROTECT,
                                 related_name="+",
                                 to="kitting.bag",
+                            ),
+                        ),
+                        (
+                            "cover",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="stays",
+                                to="kitting.cover",
                             ),
                         ),
                     ],

@@ -39,6 +39,7 @@ from kitting.models.lots import Bag, Carrier, Check, Lot, LotOrigin, Movement
 from kitting.models.printing import Print, Printer, PrintJob, Stock
 from kitting.models.runs import (
     Calibration,
+    Cover,
     Dosimeter,
     Interruption,
     Lamp,
@@ -52,6 +53,7 @@ from kitting.models.runs import (
     RunBag,
     RunValue,
     RunVerdict,
+    Withdrawal,
 )
 from kitting.models.workshop import Badge, Counter, SkippedNumbers, User, Workshop
 
@@ -70,6 +72,7 @@ __all__ = [
     "CheckedClass",
     "Count",
     "Counter",
+    "Cover",
     "Defect",
     "DefectKind",
     "Disposition",
@@ -122,6 +125,7 @@ __all__ = [
     "Switching",
     "Touched",
     "User",
+    "Withdrawal",
     "Workshop",
     "Yield",
 ]

@@ -114,6 +114,51 @@ class ProtocolLoad(models.Model):
         return f"{self.revision_id} in {self.container}"
 
 
+class Cover(Guarded):
+    """A quality officer's word that what a protocol says of one revision holds for another.
+
+    It is of each load that the protocol has for ``like``, which was measured.
+    """
+
+    protocol = models.ForeignKey(
+        Protocol, on_delete=models.PROTECT, related_name="covers"
+    )
+    revision = models.ForeignKey(
+        "kitting.Revision", on_delete=models.PROTECT, related_name="covers"
+    )
+    like = models.ForeignKey(
+        "kitting.Revision", on_delete=models.PROTECT, related_name="+"
+    )
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["id"]
+        constraints = [
+            check("kitting_cover_has_a_reason", ~Q(reason="")),
+            check("kitting_cover_of_another", ~Q(revision=models.F("like"))),
+        ]
+
+    def __str__(self) -> str:
+        return f"revision {self.revision_id} like {self.like_id}"
+
+
+class Withdrawal(Guarded):
+    """The end of a cover: nothing goes on by it from then on."""
+
+    cover = models.OneToOneField(
+        Cover, on_delete=models.PROTECT, related_name="withdrawal"
+    )
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [check("kitting_withdrawal_has_a_reason", ~Q(reason=""))]
+
+    def __str__(self) -> str:
+        return f"end of cover {self.cover_id}"
+
+
 class Meter(models.Model):
     """A radiometer."""
 
@@ -258,6 +303,10 @@ class RunBag(models.Model):
         "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="+"
     )
     """The bag that the pieces were in then, where they were repacked since."""
+    cover = models.ForeignKey(
+        Cover, on_delete=models.PROTECT, null=True, related_name="stays"
+    )
+    """What it went on by, where the protocol does not name the revision itself."""
 
     unsealed: ClassVar = {
         "live": "the stage of its run",

@@ -25,6 +25,7 @@ from kitting.models import (
     Box,
     BoxLine,
     BoxSize,
+    Cover,
     LabelWord,
     Part,
     Product,
@@ -259,17 +260,19 @@ def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
 def _said_of_products() -> tuple[dict[int, set[str]], set[int]]:
     """What may be said of disinfection on boxes, and the products with latex."""
     words: dict[int, set[str]] = {}
-    loads = ProtocolLoad.objects.exclude(protocol__label_words="")
-    for revision, one in loads.values_list("revision", "protocol__label_words"):
-        words.setdefault(revision, set()).add(one)
+    # A cover withdrawn or not: what it cleared may be packed still.
+    for by in (ProtocolLoad.objects.all(), Cover.objects.all()):
+        said = by.exclude(protocol__label_words="")
+        for revision, one in said.values_list("revision", "protocol__label_words"):
+            words.setdefault(revision, set()).add(one)
     lines = RecipeLine.objects.values_list(
         *("recipe__product", "revision", "substitute", "part__latex")
     )
     said_of: dict[int, set[str]] = {}
     latex = set()
     for product, revision, substitute, has_latex in lines:
-        said = words.get(revision, set()) | words.get(substitute, set())
-        said_of.setdefault(product, set()).update(said)
+        both = words.get(revision, set()) | words.get(substitute, set())
+        said_of.setdefault(product, set()).update(both)
         if has_latex:
             latex.add(product)
     return said_of, latex

@@ -12,11 +12,13 @@ from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
 from kitting.ledger.setup import ROLES
 from kitting.models import (
+    Cover,
     Lift,
     Method,
     MethodRelease,
     Protocol,
     ProtocolLoad,
+    Revision,
     RowSeal,
     Signature,
     User,
@@ -76,6 +78,8 @@ def two_people(tally: Tally) -> None:
     lifted, signed = Lift.objects.all(), Signature.objects.all()
     released = MethodRelease.objects.all()
     added = before.filter(of=Method._meta.db_table, row=OuterRef("method"))
+    covers = Cover.objects.all()
+    revised = before.filter(of=Revision._meta.db_table, row=OuterRef("revision"))
     for every, own, words in (
         (
             lifted,
@@ -91,6 +95,11 @@ def two_people(tally: Tally) -> None:
             released,
             released.filter(Exists(added)),
             "Whoever added or changed the method released it.",
+        ),
+        (
+            covers,
+            covers.filter(Exists(revised)),
+            "Whoever added or changed the revision signed that it is covered.",
         ),
     ):
         tally.count += every.count()
@@ -110,5 +119,5 @@ def _took_two(act: int) -> bool:
 
 register(
     ("rights", "roles and people", rights),
-    ("two people", "lifts, signatures, releases", two_people),
+    ("two people", "lifts, signatures, releases, covers", two_people),
 )

@@ -101,8 +101,9 @@ SENTENCES: dict[str, str | Promise] = {
         " done with the old stock."
     ),
     "revision_stays": _(
-        "Lots of revision %(revision)s of %(part)s are on record, so what was said of it"
-        " stays. Add another revision for what is different."
+        "Lots of revision %(revision)s of %(part)s are on record, or somebody signed that"
+        " it is covered, so what was said of it stays. Add another revision for what is"
+        " different."
     ),
     "revision_taken": _(
         "%(part)s has a revision %(revision)s already. Choose another code."

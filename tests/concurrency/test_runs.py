@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 import threading
+from typing import Any
 
 import pytest
 from django.db import IntegrityError, connection, transaction
 
-from kitting.disinfection.services import runs
+from kitting.disinfection.services import covers, runs
 from kitting.disinfection.services.verdicts import close_run
 from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.ledger import locking
+from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
-from kitting.models import Bag, Reading, Run, RunBag, User
+from kitting.models import Bag, Cover, Protocol, Reading, Run, RunBag, User
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.concurrency.threads import at_once, times
@@ -158,3 +160,57 @@ def test_the_database_itself_refuses_a_second_open_run(person: User) -> None:
     twin.pk, twin.number = None, "R-TWIN"
     with pytest.raises(IntegrityError), transaction.atomic():
         twin.save(force_insert=True)
+
+
+def _signature(bags: list[Bag]) -> dict[str, Any]:
+    """What is sent by whoever signs that the bags are covered like an earlier revision."""
+    newer = bags[0].lot.revision
+    older = factories.make_revision(newer.part, code="0")
+    protocol = factories.make_protocol(older)
+    return {
+        "protocol_id": protocol.pk,
+        "revision_id": newer.pk,
+        "like_id": older.pk,
+        "reason": "The same film",
+        "seen": mark_of(newer),
+    }
+
+
+def test_two_officers_sign_one_cover(person: User, bags: list[Bag]) -> None:
+    said = _signature(bags)
+    officers = [factories.make_person("quality officer") for _ in range(2)]
+    results = at_once(
+        [
+            lambda by=by: covers.cover_revision(**said, sign=sign(by))  # type: ignore[misc]
+            for by in officers
+        ]
+    )
+    assert len(results.values) == 1, results.of
+    assert [type(error) for error in results.errors] == [WrongStage]
+    assert Cover.objects.count() == 1
+
+
+def test_a_bag_goes_on_before_its_cover_is_withdrawn_or_not_at_all(
+    person: User, bags: list[Bag]
+) -> None:
+    """The proof has the order from the journal: nothing went on by what had ended."""
+    said = _signature(bags)
+    officer = factories.make_person("quality officer")
+    run = factories.open_run(Protocol.objects.get(pk=said["protocol_id"]))
+    went = 0
+    for bag in bags[:6]:
+        cover = covers.cover_revision(**said, sign=sign(officer)).cover_id
+        results = at_once(
+            [
+                lambda bag=bag: runs.put_on(  # type: ignore[misc]
+                    run_id=run.pk, bag_id=bag.pk, sign=sign(person)
+                ),
+                lambda cover=cover: covers.withdraw_cover(  # type: ignore[misc]
+                    cover_id=cover, reason="Thicker", sign=sign(officer)
+                ),
+            ]
+        )
+        assert [error.code for error in results.errors] in ([], ["not_covered"])  # type: ignore[attr-defined]
+        went += not results.errors
+    assert RunBag.objects.filter(cover__isnull=False).count() == went
+    assert factories.prove() == []

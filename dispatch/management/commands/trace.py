@@ -72,7 +72,10 @@ class Command(BaseCommand):
         for bag in found.bags:
             self.stdout.write(f"  bag {bag.number}: {bag.stage}, {bag.pieces}")
         for run in found.runs:
-            self.stdout.write(f"  run {run.number}: {run.stage}, {run.protocol}")
+            covers = "".join(f"; {cover}" for cover in run.covers)
+            self.stdout.write(
+                f"  run {run.number}: {run.stage}, {run.protocol}{covers}"
+            )
         for box in found.boxes:
             whom = f", {box.consignee} in {box.shipment}" if box.shipment else ""
             self.stdout.write(

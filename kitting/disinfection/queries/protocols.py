@@ -14,8 +14,10 @@ from typing import Final
 from django.db.models import Prefetch
 
 from kitting.domain.entries import Load, Terms
+from kitting.ledger.covering import told_covers
 from kitting.ledger.reach import standing_holds
 from kitting.models import (
+    Cover,
     Evidence,
     Hold,
     Part,
@@ -140,6 +142,13 @@ class ProtocolPage:
                 "part__name", "revision__code", "container"
             )
         )
+
+    @cached_property
+    def covers(self) -> list[Cover]:
+        """What it covers like that, by a signature each; nothing while it is a draft."""
+        if self.is_draft:
+            return []
+        return list(told_covers().filter(protocol=self.protocol))
 
     @property
     def parts(self) -> list[Part]:

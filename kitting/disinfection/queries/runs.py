@@ -6,9 +6,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, QuerySet, Sum
 
 from kitting.domain.stages import BagStage, MovementKind, RunStage
+from kitting.ledger import covering
 from kitting.ledger.clock import midnight
 from kitting.ledger.reach import standing_reach
 from kitting.models import (
@@ -159,12 +160,7 @@ def protocols_in_force(today: date) -> list[Protocol]:
         Protocols in the order of code and version.
     """
     held = Hold.objects.filter(protocol=OuterRef("pk"), lift__isnull=True)
-    found = Protocol.objects.filter(
-        Q(in_force_until__isnull=True) | Q(in_force_until__gte=today),
-        ~Exists(held),
-        in_force_from__lte=today,
-    ).order_by("code", "version")
-    return [protocol for protocol in found if protocol.signed_by.strip()]
+    return list(covering.protocols_in_force(today).filter(~Exists(held)))
 
 
 def last_run(line_id: int) -> Run | None:

@@ -22,7 +22,6 @@ from kitting.domain.entries import Terms
 from kitting.domain.errors import (
     CodeError,
     Conflict,
-    OnHold,
     Refused,
     WrongStage,
 )
@@ -31,7 +30,7 @@ from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.needs import need_another, need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reach import standing_holds, why_of
+from kitting.ledger.reach import refuse_held
 from kitting.ledger.seals import touched_by
 from kitting.models import (
     Evidence,
@@ -271,12 +270,7 @@ def sign_protocol(*, protocol_id: int, meaning: str, mark: str, sign: Sign) -> S
 
 def _check_ready(draft: Protocol, act: Act) -> None:
     terms = checked(terms_of(draft))
-    for hold in standing_holds():
-        if hold.protocol_id == draft.pk:
-            why = why_of(hold)
-            raise OnHold(
-                "protocol_on_hold", protocol=str(draft), by=why.by, reason=why.reason
-            )
+    refuse_held("protocol", draft.pk, "protocol_on_hold", protocol=str(draft))
     if not terms.evidence:
         raise Refused("protocol_without_evidence", protocol=str(draft))
     if not terms.loads:

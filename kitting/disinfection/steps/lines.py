@@ -8,9 +8,10 @@ from datetime import date, datetime, timedelta
 from kitting.domain import exposure, margins
 from kitting.domain.entries import Belt
 from kitting.domain.errors import OnHold, Refused
+from kitting.ledger.covering import load_of
 from kitting.ledger.needs import need_row
-from kitting.ledger.reach import Reach, refuse_held_bag, standing_holds, why_of
-from kitting.models import Bag, Protocol, Run, RunBag
+from kitting.ledger.reach import Reach, refuse_held, refuse_held_bag
+from kitting.models import Bag, Cover, Protocol, Run, RunBag
 from kitting.models.runs import UVC, Moment
 
 MOST_UW_CM2 = 10_000_000
@@ -148,15 +149,7 @@ def protocol_in_force(protocol_id: int, on: date) -> Protocol:
         raise Refused("protocol_not_in_force", protocol=str(protocol), on=on)
     if not protocol.signed_by.strip():
         raise Refused("protocol_not_signed", protocol=str(protocol))
-    for hold in standing_holds():
-        if hold.protocol_id == protocol.pk:
-            why = why_of(hold)
-            raise OnHold(
-                "protocol_on_hold",
-                protocol=str(protocol),
-                by=why.by,
-                reason=why.reason,
-            )
+    refuse_held("protocol", protocol.pk, "protocol_on_hold", protocol=str(protocol))
     return protocol
 
 
@@ -215,13 +208,16 @@ def refuse_other_points(run: Run, closing: Sequence[exposure.Reading]) -> None:
         raise Refused("reading_elsewhere", point=point, side=side)
 
 
-def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> None:
+def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> Cover | None:
     """Refuse a bag that the run's protocol does not cover, or that is held.
 
     Args:
         run: The open run.
         bag: The bag, with its lot and part.
         reach: What is held now.
+
+    Returns:
+        What the bag goes on by, where the protocol does not name its revision itself.
 
     Raises:
         OnHold: If the bag or the run is held.
@@ -234,9 +230,7 @@ def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> None:
     why = reach.why_run(run)
     if why is not None:
         raise OnHold("run_on_hold", run=run.number, by=why.by, reason=why.reason)
-    load = run.protocol.loads.filter(
-        part=lot.part_id, revision=lot.revision_id, container=bag.container
-    ).first()
+    load, cover = load_of(bag, run.protocol_id)
     if load is None:
         raise Refused(
             "not_covered",
@@ -250,3 +244,4 @@ def refuse_uncovered(run: Run, bag: Bag, reach: Reach) -> None:
         raise Refused(
             "too_many_pieces", bag=bag.number, pieces=bag.pieces, most=load.max_pieces
         )
+    return cover

@@ -60,7 +60,7 @@ def go_on(bag: Bag, run: Run, reach: Reach, at: datetime) -> tuple[Movement, Run
         raise Refused("clock_behind", run=run.number)
     _refuse_other_run(bag, run)
     need_stage(bag, BagStage.ACCEPTED)
-    refuse_uncovered(run, bag, reach)
+    cover = refuse_uncovered(run, bag, reach)
     _refuse_worn(bag, run)
     what = Change(
         MovementKind.WENT_ON,
@@ -68,7 +68,7 @@ def go_on(bag: Bag, run: Run, reach: Reach, at: datetime) -> tuple[Movement, Run
         to=BagStage.IN_RUN,
         place_id=run.line_id,
     )
-    return change(bag, what), RunBag(run=run, bag=bag, on_at=at)
+    return change(bag, what), RunBag(run=run, bag=bag, on_at=at, cover=cover)
 
 
 def _refuse_other_run(bag: Bag, run: Run) -> None:

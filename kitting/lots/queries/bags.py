@@ -101,7 +101,9 @@ def bag_page(bag: Bag, reach: Reach) -> BagPage:
         bag=bag,
         movements=list(moves[:MOST_ROWS]),
         counts=list(bag.counts.select_related("operation").order_by("-pk")),
-        stays=list(bag.run_bags.select_related("run__protocol").order_by("-pk")),
+        stays=list(
+            bag.run_bags.select_related("run__protocol", "cover__like").order_by("-pk")
+        ),
         lines=list(lines.order_by("-box_id")[:MOST_ROWS]),
         samples=list(
             bag.samples.select_related("operation", "result__operation").order_by("-pk")

@@ -9,6 +9,7 @@ from typing import Final
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import COUNTABLE, BagStage, MovementKind
 from kitting.ledger import locking
+from kitting.ledger.covering import load_of
 from kitting.ledger.needs import need_another, need_length
 from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
@@ -270,14 +271,12 @@ def boxes_filled(bag: Bag) -> list[str]:
 def _outgrown(bag: Bag, found: int) -> int | None:
     """The limit of the last run's protocol, where the found pieces go beyond it."""
     stay = (
-        bag.run_bags.select_related("run__protocol").exclude(run__stage="failed").last()
+        bag.run_bags.select_related("run", "cover").exclude(run__stage="failed").last()
     )
     went_on = bag.movements.filter(kind=MovementKind.WENT_ON).order_by("nth").last()
     if stay is None or went_on is None or bag.stage not in ON_OR_AFTER:
         return None
-    load = stay.run.protocol.loads.filter(
-        revision=bag.lot.revision_id, container=bag.container
-    ).first()
+    load, _cover = load_of(bag, stay.run.protocol_id, stay.cover)
     if load is None or went_on.after + found <= load.max_pieces:
         return None
     return int(load.max_pieces)

@@ -147,6 +147,7 @@ def hand_on_runs(bag: Bag, into: Bag) -> list[RunBag]:
             off_at=stay.off_at,
             live=False,
             original_id=stay.original_id or bag.pk,
+            cover_id=stay.cover_id,
         )
         for stay in stays
     ]

@@ -7,7 +7,13 @@ from datetime import date
 
 from django.db.models import Count, Q, QuerySet
 
+from kitting.ledger.covering import (
+    covered_revisions,
+    protocols_in_force,
+    told_covers,
+)
 from kitting.models import (
+    Cover,
     Lot,
     Method,
     Part,
@@ -55,7 +61,11 @@ class RevisionPage:
     recipes: list[RecipeLine]
     """Lines of recipes in force that take it."""
     protocols: list[Protocol]
-    """Signed, in force, and covering it."""
+    """In force, and naming it."""
+    covers: list[Cover]
+    """Every signature by which it is covered like another one, the oldest first."""
+    is_covered: bool
+    """Whether a protocol in force covers it, by name or by a signature."""
 
     @property
     def lacks(self) -> list[str]:
@@ -63,10 +73,22 @@ class RevisionPage:
         part = self.revision.part
         missing = {
             "recipe": part.unit == "piece" and not self.recipes,
-            "protocol": part.needs_clearing and not self.protocols,
+            "protocol": part.needs_clearing and not self.is_covered,
             "mass": part.unit == "piece" and part.mass_mg is None,
         }
         return [name for name, lacking in missing.items() if lacking]
+
+
+def rests_on(revision: Revision) -> bool:
+    """Whether something rests on what is said of a revision: lots, or a signature.
+
+    Args:
+        revision: The revision.
+
+    Returns:
+        True where what was said of it stays.
+    """
+    return revision.lots.exists() or revision.covers.exists()
 
 
 def all_parts() -> QuerySet[Part]:
@@ -116,16 +138,14 @@ def revision_page(revision: Revision, today: date) -> RevisionPage:
         All of it.
     """
     lots = Lot.objects.filter(revision=revision).select_related("part", "revision")
-    covering = Protocol.objects.filter(
-        Q(in_force_until__isnull=True) | Q(in_force_until__gte=today),
-        loads__revision=revision,
-        in_force_from__lte=today,
-    ).exclude(signed_by="")
+    naming = protocols_in_force(today).filter(loads__revision=revision)
     taking = Q(revision=revision) | Q(substitute=revision)
     return RevisionPage(
         revision=revision,
         lots=list(lots.order_by("-pk")[:20]),
         lot_count=lots.count(),
         recipes=list(_in_force().filter(taking)),
-        protocols=list(covering.order_by("code", "version").distinct()),
+        protocols=list(naming.distinct()),
+        covers=list(told_covers().filter(revision=revision)),
+        is_covered=revision.pk in covered_revisions(today),
     )

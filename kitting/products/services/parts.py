@@ -10,6 +10,7 @@ from kitting.ledger.coded import fill, named, row_to_change, row_to_keep
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Part, Revision, Workshop
 from kitting.models.catalogue import Unit
+from kitting.products.queries.parts import rests_on
 from kitting.products.steps.parts import need_figures, need_notes, need_revision_code
 
 
@@ -182,7 +183,7 @@ def change_revision(
 ) -> KeptRevision:
     """Correct what is said of a revision, close it, or open it again.
 
-    What is said stays once lots are made of it. Of a closed revision no new lot is
+    What is said stays once lots are made of it, or somebody signed that it is covered. Of a closed revision no new lot is
     taken in; what there is of it is used up.
 
     Args:
@@ -208,7 +209,7 @@ def change_revision(
     def work(act: Act) -> KeptRevision:
         found = Revision.objects.filter(part__code=part, code=code)
         row = row_to_change(act, found, seen, "part")
-        if said and row.lots.exists():
+        if said and rests_on(row):
             raise Refused("revision_stays", part=row.part.name, revision=row.code)
         for name, text in said.items():
             setattr(row, name, text)

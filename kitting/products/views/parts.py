@@ -170,7 +170,7 @@ def revision_new(request: LotwardRequest, code: str) -> HttpResponse:
 def revision_change(request: LotwardRequest, code: str, revision: str) -> HttpResponse:
     """Correct what is said of a revision, close it or open it again."""
     row = _revision(code, revision)
-    fixed = row.lots.exists()
+    fixed = queries.rests_on(row)
     first = not Revision.objects.filter(part=row.part, pk__lt=row.pk).exists()
     initial = {
         "seen": mark_of(row),

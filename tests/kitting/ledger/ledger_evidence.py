@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from kitting.disinfection.queries.protocols import mark_of
-from kitting.disinfection.services import evidence, protocols
+from kitting.disinfection.services import covers, evidence, protocols, runs
 from kitting.domain.entries import Load, Report, Terms
+from kitting.ledger import coded
 from kitting.lots.services import counts, samples
 from kitting.lots.services.repack import repack
 from kitting.models import Bag, Protocol, Revision
@@ -52,6 +53,24 @@ def repack_some(bag: Bag) -> None:
     done = repack(bag_id=bag.pk, pieces=2, sign=sign())
     new = Bag.objects.get(number=done.into[0])
     repack(bag_id=new.pk, pieces=1, again=True, sign=sign())
+
+
+def cover_and_withdraw(revision: Revision, protocol: Protocol) -> None:
+    """A newer revision that went on like one that the protocol names, until it did not."""
+    newer = factories.make_revision(revision.part, "B")
+    done = covers.cover_revision(
+        protocol_id=protocol.pk,
+        revision_id=newer.pk,
+        like_id=revision.pk,
+        reason="The same material",
+        seen=coded.mark_of(newer),
+        sign=sign_by_another(),
+    )
+    lot = factories.accept(factories.make_lot(newer))
+    run = factories.open_run(protocol)
+    runs.put_on(run_id=run.pk, bag_id=lot.bags.get().pk, sign=sign())
+    why = {"cover_id": done.cover_id, "reason": "It is thicker"}
+    covers.withdraw_cover(**why, sign=sign())
 
 
 def sign_and_retire(revision: Revision) -> Protocol:
