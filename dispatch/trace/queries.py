@@ -14,6 +14,7 @@ from django.db.models.expressions import RawSQL
 from dispatch.domain.trace import Balance
 from dispatch.models import Shipment
 from dispatch.trace.balance import balance_of, balances_of
+from kitting.disinfection.queries.covers import covers_said
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
@@ -56,7 +57,6 @@ class RunRow:
     protocol: str
     closed_on: date | None
     covers: tuple[str, ...] = ()
-    """What went on in it like another revision: part, revision, and like which."""
 
 
 @dataclass(frozen=True)
@@ -322,23 +322,14 @@ def _bag(bag: Bag, reach: Reach) -> BagRow:
 
 def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     found = Run.objects.filter(where).select_related("protocol").order_by("pk")
-    covers: dict[int, list[str]] = {}
-    stays = RunBag.objects.filter(run__in=found.values("pk"), cover__isnull=False)
-    named = (
-        "cover__revision__part__name",
-        "cover__revision__code",
-        "cover__like__code",
-    )
-    said = stays.order_by("run", *named).values_list("run", *named).distinct()
-    for run_id, part, revision, like in said:
-        covers.setdefault(run_id, []).append(f"{part} {revision} like {like}")
+    covers = covers_said(found)
     return [
         RunRow(
             number=run.number,
             stage=run.stage,
             protocol=str(run.protocol),
             closed_on=_day(run.closed_at, zone),
-            covers=tuple(covers.get(run.pk, ())),
+            covers=covers.get(run.pk, ()),
         )
         for run in found
     ]

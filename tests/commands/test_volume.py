@@ -23,7 +23,7 @@ from pytest_django.plugin import DjangoDbBlocker
 from dispatch.models import Consignee, Shipment
 from dispatch.trace.balance import balance_of
 from dispatch.trace.queries import trace
-from kitting.disinfection import proof as runs
+from kitting.disinfection.proof import runs
 from kitting.domain.stages import BoxStage
 from kitting.ledger import proof
 from kitting.ledger.proof import beside

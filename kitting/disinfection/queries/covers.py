@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from kitting.disinfection.queries.protocols import ProtocolStage, stage_of
 from kitting.domain.stages import RunStage
 from kitting.ledger.covering import standing_covers, told_covers
-from kitting.models import Cover, Protocol, ProtocolLoad, Revision, Run
+from kitting.models import Cover, Protocol, ProtocolLoad, Revision, Run, RunBag
 
 
 @dataclass(frozen=True)
@@ -46,6 +46,28 @@ def covers_of(run: Run) -> list[Cover]:
     if run.stage == RunStage.OPEN:
         which |= Q(protocol=run.protocol_id, withdrawal__isnull=True)
     return list(told_covers().filter(which).distinct())
+
+
+def covers_said(runs: QuerySet[Run]) -> dict[int, tuple[str, ...]]:
+    """What went on in runs like another revision: part, revision, and like which.
+
+    Args:
+        runs: The runs.
+
+    Returns:
+        In words, by the runs' ids; those without any are left out.
+    """
+    names = (
+        "cover__revision__part__name",
+        "cover__revision__code",
+        "cover__like__code",
+    )
+    stays = RunBag.objects.filter(run__in=runs.values("pk"), cover__isnull=False)
+    said: dict[int, tuple[str, ...]] = {}
+    told = stays.order_by("run", *names).values_list("run", *names).distinct()
+    for run, part, revision, like in told:
+        said[run] = (*said.get(run, ()), f"{part} {revision} like {like}")
+    return said
 
 
 def measured_besides(revision: Revision) -> list[Measured]:
