@@ -8,15 +8,21 @@ from datetime import date, datetime, tzinfo
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from django.db.models import FilteredRelation, Model, Q, QuerySet, Sum
+from django.db.models import (
+    FilteredRelation,
+    Model,
+    Q,
+    QuerySet,
+    Sum,
+)
 from django.db.models.expressions import RawSQL
 
 from dispatch.domain.trace import Balance
 from dispatch.models import Shipment
 from dispatch.trace.balance import balance_of, balances_of
-from kitting.disinfection.queries.covers import covers_said
 from kitting.domain.errors import Missing
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
 from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag, Workshop
 from kitting.web.scans import Found, nothing_has, read
@@ -46,6 +52,8 @@ class BagRow:
     place: str
     held: bool = False
     """Whether it holds pieces that a hold stops; for a page."""
+    like: str = ""
+    """The revision like which it went on in the run that cleared it."""
 
 
 @dataclass(frozen=True)
@@ -56,7 +64,6 @@ class RunRow:
     stage: str
     protocol: str
     closed_on: date | None
-    covers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -195,8 +202,11 @@ def trace_found(
     lots = list(
         Lot.objects.filter(scope.lots).select_related("part", "revision").order_by("pk")
     )
-    bags = list(
-        Bag.objects.filter(scope.bags).select_related("lot", "place").order_by("pk")
+    bags: list[Bag] = list(
+        Bag.objects.filter(scope.bags)
+        .annotate(like=like_of("cleared_run", "pk"))
+        .select_related("lot", "place")
+        .order_by("pk")
     )
     roles = scope.roles or {bag.lot_id: "traced" for bag in bags}
     made = [lot for lot in lots if roles.get(lot.pk) == "made from it"]
@@ -317,19 +327,18 @@ def _bag(bag: Bag, reach: Reach) -> BagRow:
         pieces=bag.pieces,
         place=bag.place.name if bag.place else "",
         held=bool(bag.pieces) and reach.bag(bag),
+        like=getattr(bag, "like", None) or "",
     )
 
 
 def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     found = Run.objects.filter(where).select_related("protocol").order_by("pk")
-    covers = covers_said(found)
     return [
         RunRow(
             number=run.number,
             stage=run.stage,
             protocol=str(run.protocol),
             closed_on=_day(run.closed_at, zone),
-            covers=covers.get(run.pk, ()),
         )
         for run in found
     ]
@@ -403,48 +412,3 @@ def _consignees(boxes: list[BoxRow]) -> list[ConsigneeRow]:
         ConsigneeRow(name=name, boxes=len(pieces), pieces=sum(pieces))
         for name, pieces in sorted(found.items())
     ]
-
-
-BAG_NAMES = ("number", "lot", "stage", "pieces", "place")
-BOX_NAMES = (
-    *("serial", "sscc", "stage", "pieces", "sets", "shipment", "consignee"),
-    *("sent_on", "place"),
-)
-"""What is exported of a bag and of a box; the rest is for a page."""
-
-
-def as_json(found: Trace) -> dict[str, Any]:
-    """A trace as the one object that ``trace --json`` prints.
-
-    Args:
-        found: The trace.
-
-    Returns:
-        Plain values; dates as YYYY-MM-DD.
-    """
-
-    def plain(row: Any, *names: str) -> dict[str, Any]:
-        values = {name: getattr(row, name) for name in names}
-        return {
-            name: value.isoformat() if isinstance(value, date) else value
-            for name, value in values.items()
-        }
-
-    return {
-        "number": found.number,
-        "kind": found.kind,
-        "lots": [plain(row, *LotRow.__dataclass_fields__) for row in found.lots],
-        "bags": [plain(row, *BAG_NAMES) for row in found.bags],
-        "runs": [plain(row, *RunRow.__dataclass_fields__) for row in found.runs],
-        "boxes": [plain(row, *BOX_NAMES) for row in found.boxes],
-        "consignees": [
-            plain(row, *ConsigneeRow.__dataclass_fields__) for row in found.consignees
-        ],
-        "balance": None
-        if found.balance is None
-        else plain(found.balance, *Balance.__dataclass_fields__),
-        "derived": [
-            {"lot": lot, **plain(its, *Balance.__dataclass_fields__)}
-            for lot, its in found.derived
-        ],
-    }

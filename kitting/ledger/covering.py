@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import date
 
-from django.db.models import Q, QuerySet
+from django.db.models import OuterRef, Q, QuerySet, Subquery
 
-from kitting.models import Bag, Cover, Protocol, ProtocolLoad
+from kitting.models import Bag, Cover, Protocol, ProtocolLoad, RunBag
 
 
 def protocols_in_force(today: date) -> QuerySet[Protocol]:
@@ -49,6 +49,20 @@ def told_covers() -> QuerySet[Cover]:
     """Covers with what a page tells of them, also those that are withdrawn."""
     beside = ("revision__part", "like", "operation", "withdrawal__operation")
     return Cover.objects.select_related("protocol", *beside).order_by("pk")
+
+
+def like_of(run: str, bag: str) -> Subquery:
+    """The revision like which a bag went on in a run, to annotate rows of either with.
+
+    Args:
+        run: The column of the run.
+        bag: The column of the bag.
+
+    Returns:
+        Its code; nothing where the protocol names its own.
+    """
+    stay = RunBag.objects.filter(run=OuterRef(run), bag=OuterRef(bag))
+    return Subquery(stay.values("cover__like__code")[:1])
 
 
 def load_of(

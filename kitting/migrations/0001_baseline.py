@@ -3401,7 +3401,6 @@ class Migration(migrations.Migration):
                         ("reason", models.CharField(max_length=200)),
                     ],
                     options={
-                        "ordering": ["id"],
                         "default_permissions": (),
                         "constraints": [
                             models.CheckConstraint(

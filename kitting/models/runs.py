@@ -133,7 +133,6 @@ class Cover(Guarded):
 
     class Meta:
         default_permissions = ()
-        ordering = ["id"]
         constraints = [
             check("kitting_cover_has_a_reason", ~Q(reason="")),
             check("kitting_cover_of_another", ~Q(revision=models.F("like"))),

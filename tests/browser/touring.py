@@ -11,6 +11,7 @@ from kitting.disinfection.services import protocols
 from kitting.lots.services import samples
 from kitting.models import (
     Bag,
+    Cover,
     DefectKind,
     Lamp,
     Lot,
@@ -88,6 +89,10 @@ def pages_of(history: History) -> Pages:
     add("recipe", product, 1)
     for name in ("revision-detail", "revision-change"):
         add(name, part.code, history.band.code)
+    add("cover-new", part.code, history.band.code)
+    add("cover-new", part.code, "NEW")
+    add("revision-detail", part.code, "NEW")
+    add("cover-withdraw", Cover.objects.latest("pk").pk)
     add("part-dose", part.code)
     tried = Method.objects.filter(release__isnull=True).latest("pk")
     for name in ("method-detail", "method-change", "method-release"):

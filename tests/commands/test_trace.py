@@ -7,7 +7,8 @@ from io import StringIO
 import pytest
 from django.core.management import CommandError, call_command
 
-from dispatch.trace.queries import as_json, trace
+from dispatch.trace.queries import trace
+from dispatch.trace.written import as_json
 from tests import factories
 
 pytestmark = pytest.mark.django_db

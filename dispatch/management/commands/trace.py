@@ -7,7 +7,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from dispatch.trace.queries import Trace, as_json, trace
+from dispatch.trace.queries import Trace, trace
+from dispatch.trace.written import as_json
 from kitting.domain.errors import LotwardError
 from kitting.ledger.locking import snapshot
 from kitting.web.messages import sentence
@@ -70,12 +71,10 @@ class Command(BaseCommand):
                 f"  lot {lot.number}: {lot.part} {lot.revision}, {lot.role}"
             )
         for bag in found.bags:
-            self.stdout.write(f"  bag {bag.number}: {bag.stage}, {bag.pieces}")
+            like = f", like revision {bag.like}" if bag.like else ""
+            self.stdout.write(f"  bag {bag.number}: {bag.stage}, {bag.pieces}{like}")
         for run in found.runs:
-            covers = "".join(f"; {cover}" for cover in run.covers)
-            self.stdout.write(
-                f"  run {run.number}: {run.stage}, {run.protocol}{covers}"
-            )
+            self.stdout.write(f"  run {run.number}: {run.stage}, {run.protocol}")
         for box in found.boxes:
             whom = f", {box.consignee} in {box.shipment}" if box.shipment else ""
             self.stdout.write(

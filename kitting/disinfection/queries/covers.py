@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q, QuerySet
-
 from kitting.disinfection.queries.protocols import ProtocolStage, stage_of
-from kitting.domain.stages import RunStage
-from kitting.ledger.covering import standing_covers, told_covers
-from kitting.models import Cover, Protocol, ProtocolLoad, Revision, Run, RunBag
+from kitting.ledger.covering import standing_covers
+from kitting.models import Protocol, ProtocolLoad, Revision
 
 
 @dataclass(frozen=True)
@@ -31,43 +28,6 @@ def containers_of(protocol: Protocol, revision: Revision) -> set[str]:
     """The containers in which a protocol names a revision itself."""
     loads = protocol.loads.filter(revision=revision)
     return set(loads.values_list("container", flat=True))
-
-
-def covers_of(run: Run) -> list[Cover]:
-    """The covers by which bags went on in a run, and may go on while it is open.
-
-    Args:
-        run: The run.
-
-    Returns:
-        Covers with what a page tells of them.
-    """
-    which = Q(stays__run=run)
-    if run.stage == RunStage.OPEN:
-        which |= Q(protocol=run.protocol_id, withdrawal__isnull=True)
-    return list(told_covers().filter(which).distinct())
-
-
-def covers_said(runs: QuerySet[Run]) -> dict[int, tuple[str, ...]]:
-    """What went on in runs like another revision: part, revision, and like which.
-
-    Args:
-        runs: The runs.
-
-    Returns:
-        In words, by the runs' ids; those without any are left out.
-    """
-    names = (
-        "cover__revision__part__name",
-        "cover__revision__code",
-        "cover__like__code",
-    )
-    stays = RunBag.objects.filter(run__in=runs.values("pk"), cover__isnull=False)
-    said: dict[int, tuple[str, ...]] = {}
-    told = stays.order_by("run", *names).values_list("run", *names).distinct()
-    for run, part, revision, like in told:
-        said[run] = (*said.get(run, ()), f"{part} {revision} like {like}")
-    return said
 
 
 def measured_besides(revision: Revision) -> list[Measured]:

@@ -165,16 +165,20 @@ class ProtocolPage:
         """Who signed it; nobody yet where it is a draft."""
         if self.is_draft:
             return None
+        beside = ("operation", "protocol__retirement__operation")
         found = Signature.objects.filter(protocol=self.protocol)
-        return found.select_related("operation").first()
+        return found.select_related(*beside).first()
 
     @cached_property
     def retirement(self) -> Retirement | None:
         """Who retired it."""
         if self.is_draft:
             return None
-        found = Retirement.objects.filter(protocol=self.protocol)
-        return found.select_related("operation").first()
+        return (
+            getattr(self.signature.protocol, "retirement", None)
+            if self.signature
+            else None
+        )
 
     @cached_property
     def holds(self) -> list[Hold]:

@@ -64,6 +64,8 @@ class Stay:
     may_come_off_at: datetime
     on_for_s: int
     """Seconds since it went on, or that it was on; whole ones that have passed."""
+    like: str
+    """The revision like which it went on; empty where the protocol names its own."""
     early: bool
     """Not all its passes are over, or were when it came off."""
 
@@ -212,7 +214,7 @@ def stays_of(run: Run, now: datetime) -> list[Stay]:
         Stays with bag, lot, part and revision fetched.
     """
     rows = RunBag.objects.filter(run=run, original=None).select_related(
-        "bag__lot__part", "bag__lot__revision"
+        "bag__lot__part", "bag__lot__revision", "cover__like"
     )
     passes = timedelta(milliseconds=run.exposure_ms * run.passes)
     found = [_stay(row, passes, now) for row in rows]
@@ -229,6 +231,7 @@ def _stay(row: RunBag, passes: timedelta, now: datetime) -> Stay:
         off_at=row.off_at,
         may_come_off_at=row.on_at + passes,
         on_for_s=max(0, (until - row.on_at) // timedelta(seconds=1)),
+        like=row.cover.like.code if row.cover else "",
         early=until - row.on_at < passes,
     )
 

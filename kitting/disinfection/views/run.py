@@ -13,7 +13,6 @@ from django.utils.translation import ngettext
 from kitting.disinfection.forms.runs import EarlyOffForm, LineScanForm
 from kitting.disinfection.queries import doses
 from kitting.disinfection.queries import runs as queries
-from kitting.disinfection.queries.covers import covers_of
 from kitting.disinfection.queries.lamps import lamps
 from kitting.disinfection.services import runs
 from kitting.disinfection.views.runs import run_address
@@ -65,7 +64,6 @@ def context_of(request: LotwardRequest, run: Run, **more: Any) -> dict[str, Any]
         "moved": wants_fragment(request),
         "given_up": "" if is_open else queries.why_given_up(run),
         "evidence": ", ".join(run.protocol.evidence.split("\n")),
-        "covers": covers_of(run),
         "loads": run.protocol.loads.select_related("part", "revision"),
     }
     context.update(more)

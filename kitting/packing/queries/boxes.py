@@ -11,8 +11,9 @@ from uuid import UUID
 from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery, Sum
 
 from kitting.domain.stages import BoxStage
+from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, held_boxes
-from kitting.models import Box, BoxEvent, BoxLine, Place, Print, RunBag
+from kitting.models import Box, BoxEvent, BoxLine, Place, Print
 from kitting.places.queries import place_of
 
 # Shipments hang on a box from the other app; the name of the relation is all that is
@@ -185,10 +186,9 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
     Returns:
         The page.
     """
-    stay = RunBag.objects.filter(run=OuterRef("run"), bag=OuterRef("bag"))
     lines: list[BoxLine] = list(
         BoxLine.objects.filter(box=box)
-        .annotate(like=Subquery(stay.values("cover__like__code")[:1]))
+        .annotate(like=like_of("run", "bag"))
         .select_related("lot__part", "lot__revision", "bag", "run__protocol")
         .order_by("lot__part__name", "lot__number", "pk")
     )

@@ -6,11 +6,13 @@ from django.db.models import F
 
 from kitting.models import (
     Count,
+    Cover,
     Link,
     Movement,
     Protocol,
     ProtocolEvidence,
     Retirement,
+    RunBag,
     Sample,
     Signature,
 )
@@ -90,6 +92,25 @@ def retirement_taken_away(history: History) -> list[Named]:
     link = link_of(row)
     remove(row)
     return [("signatures", Protocol, history.retired.pk), ("chain", Link, link)]
+
+
+@tamperer
+def cover_moved_to_another_revision(history: History) -> list[Named]:
+    row = Cover.objects.get()
+    stay = row.stays.get()
+    change(row, revision=history.visor)
+    return [
+        ("covers", Cover, row.pk),
+        ("covers", RunBag, stay.pk),
+        ("chain", Link, link_of(row)),
+    ]
+
+
+@tamperer
+def stay_without_the_cover_by_which_it_was(history: History) -> list[Named]:
+    stay = Cover.objects.get().stays.get()
+    change(stay, cover=None)
+    return [("covers", RunBag, stay.pk)]
 
 
 def _draft_after(signed: Protocol) -> Protocol:

@@ -7,7 +7,8 @@ from collections import Counter
 import pytest
 
 from dispatch.domain import trace as oracle
-from dispatch.trace.queries import as_json, trace
+from dispatch.trace.queries import trace
+from dispatch.trace.written import as_json
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.lots.services import lots

@@ -104,13 +104,13 @@ def test_run_bag_box_and_trace_say_by_what_it_went_on(
     box.refresh_from_db()
     withdraw(done)
     for name, number, said in (
-        ("run", run.number, "Visor B like A, signed by"),
+        ("run", run.number, "like revision A"),
         ("bag", stay.bag.number, "like revision A"),
         ("box", box.serial, "like revision A"),
     ):
         page = officer.get(reverse(f"kitting:{name}-detail", args=[number]))
         assert said in text_of(page), name
-    assert trace(str(box.serial)).runs[0].covers == ("Visor B like A",)
+    assert trace(str(box.serial)).bags[0].like == "A"
 
 
 def test_only_who_signs_protocols_may(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from kitting.disinfection.queries.protocols import mark_of
-from kitting.disinfection.services import covers, evidence, protocols, runs
+from kitting.disinfection.services import covers, evidence, protocols
 from kitting.domain.entries import Load, Report, Terms
 from kitting.ledger import coded
 from kitting.lots.services import counts, samples
@@ -57,7 +57,7 @@ def repack_some(bag: Bag) -> None:
 
 def cover_and_withdraw(revision: Revision, protocol: Protocol) -> None:
     """A newer revision that went on like one that the protocol names, until it did not."""
-    newer = factories.make_revision(revision.part, "B")
+    newer = factories.make_revision(revision.part, "NEW")
     done = covers.cover_revision(
         protocol_id=protocol.pk,
         revision_id=newer.pk,
@@ -68,7 +68,8 @@ def cover_and_withdraw(revision: Revision, protocol: Protocol) -> None:
     )
     lot = factories.accept(factories.make_lot(newer))
     run = factories.open_run(protocol)
-    runs.put_on(run_id=run.pk, bag_id=lot.bags.get().pk, sign=sign())
+    factories.expose(run, lot.bags.get())
+    factories.close_run(run)
     why = {"cover_id": done.cover_id, "reason": "It is thicker"}
     covers.withdraw_cover(**why, sign=sign())
 

@@ -7,7 +7,8 @@ import uuid
 import pytest
 
 from dispatch.shipments.queries.shipments import ready_to_go
-from dispatch.trace.queries import as_json, trace
+from dispatch.trace.queries import trace
+from dispatch.trace.written import as_json
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
 from kitting.ledger.reach import standing_reach
