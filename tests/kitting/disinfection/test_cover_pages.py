@@ -63,6 +63,7 @@ def revision_page(two: Two) -> str:
     return reverse("kitting:revision-detail", args=[two.new.part.code, two.new.code])
 
 
+@pytest.mark.smoke
 def test_it_is_signed_and_withdrawn_on_pages(two: Two, officer: Client) -> None:
     shown = text_of(officer.get(revision_page(two)))
     assert "No protocol in force covers it" in shown
@@ -129,6 +130,7 @@ def test_only_who_signs_protocols_may(
     assert Operation.objects.count() == before
 
 
+@pytest.mark.smoke
 def test_what_is_entered_wrong_is_said_and_nothing_is_signed(
     two: Two, officer: Client
 ) -> None:
