@@ -263,7 +263,11 @@ def among(column: str, ids: Collection[int]) -> models.Q:
     Returns:
         A condition; whoever reads the rows leaves the others out.
     """
-    low, high = min(ids), max(ids)
-    if high - low <= CLOSE * len(ids):
-        return models.Q(**{f"{column}__gte": low, f"{column}__lte": high})
+    if close(ids):
+        return models.Q(**{f"{column}__gte": min(ids), f"{column}__lte": max(ids)})
     return models.Q(**{f"{column}__in": ids})
+
+
+def close(ids: Collection[int]) -> bool:
+    """Whether all rows from the first of some ids to the last are few more than these."""
+    return max(ids) - min(ids) <= CLOSE * len(ids)

@@ -4,18 +4,27 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from datetime import datetime
-from typing import NamedTuple
+from functools import cache
+from typing import Any, NamedTuple
 
-from django.db.models import Exists, F, Max, Model, OuterRef
+from django.db import connection
+from django.db.models import Exists, F, Max, Model, OuterRef, QuerySet
 
 from kitting.ledger import bulk, keys
-from kitting.ledger.canon import among, canonical_values, columns, writer
+from kitting.ledger.canon import among, canonical_values, close, columns, writer
 from kitting.ledger.guards import guarded_models
 from kitting.ledger.operations import FORM, entries_hash
 from kitting.ledger.proof.faults import Tally
-from kitting.ledger.proof.streams import batched, filled, rows, stored
+from kitting.ledger.proof.streams import (
+    Row,
+    batched,
+    filled,
+    rows,
+    statement_of,
+    stored,
+)
 from kitting.models import JournalHead, Link, Operation
 
 LINK = Link._meta.db_table
@@ -148,23 +157,37 @@ def written_by(
     wanted = set(ids)
     names = columns(Operation)
     write, at = writer(names), names.index("id")
-    found = Operation.objects.filter(among("id", ids)).order_by()
     operations = {
-        row[at]: write(row)
-        for row in stored(found.values_list(*names))
-        if row[at] in wanted
+        row[at]: write(row) for row in _near(Operation, "id", ids) if row[at] in wanted
     }
     entries: dict[int, list[tuple[str, int, str]]] = defaultdict(list)
-    theirs = among("operation_id", ids)
     for model in sealed_models() if models is None else models:
         names = columns(model)
         write, label = writer(names), model._meta.label_lower
         pk, owner = names.index("id"), names.index("operation_id")
-        those = model._default_manager.filter(theirs).order_by()
-        for row in stored(those.values_list(*names)):
+        for row in _near(model, "operation_id", ids):
             if row[owner] in wanted:
                 entries[row[owner]].append((label, row[pk], write(row)))
     return Written(operations, entries)
+
+
+def _near(model: type[Model], column: str, ids: Sequence[int]) -> Iterator[Row]:
+    """Rows of these ids and a few others, as they are stored."""
+    if close(ids):
+        statement = _between(connection.vendor, model, column)
+        return stored((statement, (min(ids), max(ids))))
+    return stored(_with(model, column, ids))
+
+
+@cache
+def _between(_vendor: str, model: type[Model], column: str) -> str:
+    """What reads rows from one id to another: written once, not for each batch."""
+    return statement_of(_with(model, column, [0]))[0]
+
+
+def _with(model: type[Model], column: str, ids: Sequence[int]) -> QuerySet[Any, Any]:
+    found = model._default_manager.filter(among(column, ids)).order_by()
+    return found.values_list(*columns(model))
 
 
 def keyed(tally: Tally, since: int = 0) -> None:
@@ -248,10 +271,12 @@ def orphans(tally: Tally) -> None:
     """
     models: list[type[Model]] = [*sealed_models(), Link]
     for model in filled(models):
-        found = model._default_manager.all()
-        tally.count += found.count()
-        named = Operation.objects.filter(pk=OuterRef("operation_id"))
-        lost = found.filter(~Exists(named)).order_by("pk")
+        count, named = _counted(model)
+        tally.count += count
+        if named == count:
+            continue
+        known = Operation.objects.filter(pk=OuterRef("operation_id"))
+        lost = model._default_manager.filter(~Exists(known)).order_by("pk")
         for pk, operation in rows(lost.values_list("pk", "operation_id")):
             tally.add(
                 model._meta.db_table,
@@ -260,3 +285,16 @@ def orphans(tally: Tally) -> None:
                 "an operation",
                 operation,
             )
+
+
+def _counted(model: type[Model]) -> tuple[int, int]:
+    """How many rows a table has, and how many name an operation that is there."""
+    quoted = connection.ops.quote_name
+    table, operation = quoted(model._meta.db_table), quoted(OPERATION)
+    with connection.cursor() as cursor:
+        cursor.execute(
+            f"SELECT count(*), count(o.id) FROM {table} AS t"  # noqa: S608 -- ours
+            f" LEFT JOIN {operation} AS o ON o.id = t.operation_id"
+        )
+        count, named = cursor.fetchone()
+        return count, named

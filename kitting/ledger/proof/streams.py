@@ -15,6 +15,7 @@ BATCH = 500
 Item = TypeVar("Item")
 Key: TypeAlias = Any
 Row: TypeAlias = tuple[Any, ...]
+Statement: TypeAlias = tuple[str, tuple[Any, ...]]
 Ids: TypeAlias = Collection[int] | None
 Found = TypeVar("Found", bound=QuerySet[Any, Any])
 
@@ -31,20 +32,32 @@ def rows(found: QuerySet[Any, Any]) -> Iterator[Row]:
     return found.iterator(chunk_size=BATCH)
 
 
-def stored(found: QuerySet[Any, Any]) -> Iterator[Row]:
+def stored(found: QuerySet[Any, Any] | Statement) -> Iterator[Row]:
     """Give rows as a bare cursor does, for ``canon.writer``: Django reads every moment.
 
     Args:
-        found: A ``values_list`` of columns alone.
+        found: A ``values_list`` of columns alone, or its statement.
 
     Yields:
         Its rows.
     """
-    statement, values = found.query.sql_with_params()
+    statement, values = found if isinstance(found, tuple) else statement_of(found)
     with connection.chunked_cursor() as cursor:
         cursor.execute(statement, values)
         while some := cursor.fetchmany(BATCH):
             yield from some
+
+
+def statement_of(found: QuerySet[Any, Any]) -> Statement:
+    """What a query says, to be kept where it is asked again and again.
+
+    Args:
+        found: A ``values_list``.
+
+    Returns:
+        The statement, in the words of the database that is connected, and its values.
+    """
+    return found.query.sql_with_params()
 
 
 def only(found: Found, column: str, ids: Ids) -> Found:
