@@ -40,6 +40,8 @@ from kitting.models import (
     Protocol,
     Recipe,
     RecipeLine,
+    RecipePair,
+    RecipeSubstitute,
     Revision,
     Run,
     Touched,
@@ -233,6 +235,19 @@ def make_recipe(
             recipe=recipe, part=revision.part, revision=revision, pieces=pieces, per=per
         )
     return recipe
+
+
+def substitute(recipe: Recipe, part: Part, *revisions: Revision) -> None:
+    """Let a recipe take revisions in place of a part, the preferred first."""
+    line = recipe.lines.get(part=part)
+    for nth, each in enumerate(revisions, start=line.substitutes.count() + 1):
+        RecipeSubstitute.objects.create(line=line, nth=nth, revision=each)
+
+
+def only_with(recipe: Recipe, revision: Revision, *others: Revision) -> None:
+    """Let a revision go only with some others in a recipe."""
+    for other in others:
+        RecipePair.objects.create(recipe=recipe, revision=revision, other=other)
 
 
 def _free_revision() -> Revision:

@@ -9,7 +9,7 @@ from django.db.models import Q
 from kitting.domain.errors import LotwardError, OnHold, Refused, WrongStage
 from kitting.domain.stages import BagStage
 from kitting.ledger.reach import Reach
-from kitting.models import Bag, Lot, RecipeLine
+from kitting.models import Bag, Lot
 
 METHOD_OF_BAG = "lot__method__release"
 """What is read with a bag, so that it is known whether its lot is on trial."""
@@ -62,23 +62,3 @@ def open_too_long(bag: Bag, lot: Lot, now: datetime) -> Refused | None:
     if now <= bag.opened_at + timedelta(hours=hours):
         return None
     return Refused("bag_open_too_long", bag=bag.number, hours=hours)
-
-
-def not_pinned(line: RecipeLine, bag: Bag) -> Refused | None:
-    """Why a line of a recipe does not take a bag of its part.
-
-    Args:
-        line: The line, with its revision.
-        bag: The bag, with its lot and revision.
-
-    Returns:
-        ``revision_not_pinned``, or None.
-    """
-    if line.pins(bag.lot.revision_id):
-        return None
-    return Refused(
-        "revision_not_pinned",
-        bag=bag.number,
-        revision=bag.lot.revision.code,
-        wanted=line.revision.code,
-    )

@@ -1597,16 +1597,6 @@ class Migration(migrations.Migration):
                                 to="kitting.revision",
                             ),
                         ),
-                        (
-                            "substitute",
-                            models.ForeignKey(
-                                blank=True,
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.revision",
-                            ),
-                        ),
                     ],
                     options={
                         "ordering": ["recipe", "id"],
@@ -1624,6 +1614,101 @@ class Migration(migrations.Migration):
                                 condition=models.Q(("per__in", ["set", "box"])),
                                 name="kitting_recipeline_per_known",
                             ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="RecipeSubstitute",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "line",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="substitutes",
+                                to="kitting.recipeline",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        (
+                            "revision",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="stands_in",
+                                to="kitting.revision",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "ordering": ["line_id", "nth"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("line", "nth"),
+                                name="kitting_recipesubstitute_nth",
+                            ),
+                            models.UniqueConstraint(
+                                fields=("line", "revision"),
+                                name="kitting_recipesubstitute_once",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="RecipePair",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "recipe",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="pairs",
+                                to="kitting.recipe",
+                            ),
+                        ),
+                        (
+                            "revision",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.revision",
+                            ),
+                        ),
+                        (
+                            "other",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.revision",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "ordering": ["recipe", "id"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("recipe", "revision", "other"),
+                                name="kitting_recipepair_once",
+                            )
                         ],
                     },
                 ),

@@ -15,6 +15,8 @@ from kitting.models.catalogue import (
     Product,
     Recipe,
     RecipeLine,
+    RecipePair,
+    RecipeSubstitute,
     Revision,
     Yield,
 )
@@ -109,6 +111,8 @@ __all__ = [
     "Reading",
     "Recipe",
     "RecipeLine",
+    "RecipePair",
+    "RecipeSubstitute",
     "Resumption",
     "Retirement",
     "Revision",

@@ -263,9 +263,6 @@ class RecipeLine(models.Model):
     per = word_field(Per, default=Per.SET)
     pieces = models.PositiveIntegerField()
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
-    substitute = models.ForeignKey(
-        Revision, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
-    )
 
     class Meta:
         default_permissions = ()
@@ -283,9 +280,56 @@ class RecipeLine(models.Model):
         """Pieces that a box of so many sets needs."""
         return self.pieces * (sets if self.per == Per.SET else 1)
 
-    def pins(self, revision_id: int) -> bool:
-        """Whether this line allows the revision."""
-        return revision_id in (self.revision_id, self.substitute_id)
+
+class RecipeSubstitute(models.Model):
+    """What a line takes in place of its revision: one of the same part or of another."""
+
+    line = models.ForeignKey(
+        RecipeLine,
+        on_delete=models.PROTECT,
+        related_name="substitutes",
+        db_index=False,
+    )
+    nth = models.PositiveSmallIntegerField()
+    """The order of preference: the lower, the rather."""
+    revision = models.ForeignKey(
+        Revision, on_delete=models.PROTECT, related_name="stands_in"
+    )
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["line_id", "nth"]
+        constraints = [
+            once("kitting_recipesubstitute_nth", "line", "nth"),
+            once("kitting_recipesubstitute_once", "line", "revision"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} in line {self.line_id}"
+
+
+class RecipePair(models.Model):
+    """That a revision goes only with another, of those that fill the other's line.
+
+    Of one that is named in several pairs, each other one will do. What is not named
+    goes with everything.
+    """
+
+    recipe = models.ForeignKey(
+        Recipe, on_delete=models.PROTECT, related_name="pairs", db_index=False
+    )
+    revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
+    other = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["recipe", "id"]
+        constraints = [
+            once("kitting_recipepair_once", "recipe", "revision", "other"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.revision_id} only with {self.other_id}"
 
 
 class BoxSize(models.Model):

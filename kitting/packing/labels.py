@@ -33,6 +33,7 @@ from kitting.models import (
     ProtocolLoad,
     Recipe,
     RecipeLine,
+    RecipeSubstitute,
     Workshop,
 )
 from kitting.packing.queries.commands import (
@@ -265,14 +266,13 @@ def _said_of_products() -> tuple[dict[int, set[str]], set[int]]:
         said = by.exclude(protocol__label_words="")
         for revision, one in said.values_list("revision", "protocol__label_words"):
             words.setdefault(revision, set()).add(one)
-    lines = RecipeLine.objects.values_list(
-        *("recipe__product", "revision", "substitute", "part__latex")
-    )
+    packed = ("revision", "revision__part__latex")
+    lines = RecipeLine.objects.values_list("recipe__product", *packed)
+    instead = RecipeSubstitute.objects.values_list("line__recipe__product", *packed)
     said_of: dict[int, set[str]] = {}
     latex = set()
-    for product, revision, substitute, has_latex in lines:
-        both = words.get(revision, set()) | words.get(substitute, set())
-        said_of.setdefault(product, set()).update(both)
+    for product, revision, has_latex in (*lines, *instead):
+        said_of.setdefault(product, set()).update(words.get(revision, ()))
         if has_latex:
             latex.add(product)
     return said_of, latex
@@ -328,7 +328,10 @@ _SETS: Final = 99
 """Of a product that has no box size yet."""
 
 _SHARED: Final = (Workshop, LabelWord)
-_OF_BOXES: Final = (*_SHARED, RecipeLine, Part, Protocol, ProtocolLoad)
+_OF_BOXES: Final = (
+    *(*_SHARED, RecipeLine, RecipeSubstitute),
+    *(Part, Protocol, ProtocolLoad),
+)
 
 BOXES: Final = Labelled(
     "box",

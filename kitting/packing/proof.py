@@ -13,6 +13,7 @@ from django.db.models import F, Min, QuerySet
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import BOX_MOVES, BoxStage, MovementKind
+from kitting.ledger.pinned import NOTHING, Pinned, every_pinned
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
@@ -36,7 +37,6 @@ from kitting.models import (
     Movement,
     Print,
     Recipe,
-    RecipeLine,
 )
 
 BOX = Box._meta.db_table
@@ -113,13 +113,13 @@ _INTO_AND_OUT = frozenset({MovementKind.PACKED, MovementKind.UNPACKED})
 
 
 def complete(tally: Tally, ids: Ids = None) -> None:
-    """Every box past open holds its recipe times its size, of pinned revisions only.
+    """Every box past open holds its recipe times its size, of what goes together only.
 
     Args:
         tally: Where boxes are counted and faults noted.
         ids: The boxes; None for all of them.
     """
-    recipes = _recipes()
+    recipes = dict(every_pinned())
     every = only(Box.objects.order_by("pk"), "pk", ids).values_list(
         "pk", "stage", "recipe_id", "size_id", "serial"
     )
@@ -127,31 +127,29 @@ def complete(tally: Tally, ids: Ids = None) -> None:
     sizes = dict(BoxSize.objects.values_list("pk", "sets"))
     lines_of = only(BoxLine.objects.order_by("box_id"), "box_id", ids)
     held = lines_of.values_list("box_id", "lot__part_id", "lot__revision_id", "pieces")
-    exact: dict[tuple[int, int], set[Row]] = {}
+    exact: dict[tuple[int, int], set[Row] | None] = {}
     for pk, (box, inside) in side_by_side(grouped(rows(every)), grouped(rows(held))):
         for stage, recipe, size, serial in box:
             tally.count += 1
-            sets = sizes.get(size, 0)
-            wanted = exact.get((recipe, sets))
-            if wanted is None:
-                lines = recipes.get(recipe, [])
-                wanted = exact[recipe, sets] = {_exactly(line, sets) for line in lines}
-            if len(inside) == len(wanted) and wanted == set(inside):
+            sets, pinned = sizes.get(size, 0), recipes.get(recipe, NOTHING)
+            if (recipe, sets) not in exact:
+                exact[recipe, sets] = _exactly(pinned, sets)
+            wanted = exact[recipe, sets]
+            if wanted and len(inside) == len(wanted) and wanted == set(inside):
                 continue  # To the piece what the recipe says, as nearly all are.
             inside = _added_up(inside)
-            if wanted == set(inside):
+            if wanted and wanted == set(inside):
                 continue
-            _measure(tally, pk, recipes.get(recipe, []), sets, inside)
+            have = _measure(tally, pk, pinned, sets, inside)
             if stage == BoxStage.OPEN or serial is None:
                 continue
-            for line in recipes.get(recipe, []):
-                have = sum(n for part, _, n in inside if part == line.part_id)
+            for line in pinned.lines:
                 tally.same(
                     BOX,
                     pk,
                     f"The box is past open and not complete in {line.part}.",
                     line.needed(sets),
-                    have,
+                    have[line.pk],
                 )
 
 
@@ -190,35 +188,36 @@ def _added_up(inside: list[Row]) -> list[Row]:
     return [(*kind, pieces) for kind, pieces in total.items()]
 
 
-def _exactly(line: RecipeLine, sets: int) -> Row:
-    return line.part_id, line.revision_id, line.needed(sets)
+def _exactly(pinned: Pinned, sets: int) -> set[Row] | None:
+    """What is in a box without substitutes; None where that does not go together."""
+    if pinned.together.apart([line.revision_id for line in pinned.lines]):
+        return None
+    return {
+        (line.part_id, line.revision_id, line.needed(sets)) for line in pinned.lines
+    }
 
 
 def _measure(
-    tally: Tally, pk: int, recipe: list[RecipeLine], sets: int, inside: list[Row]
-) -> None:
-    by_part = {line.part_id: line for line in recipe}
+    tally: Tally, pk: int, pinned: Pinned, sets: int, inside: list[Row]
+) -> Counter[int]:
+    """Compare what is in a box with its recipe, and count it by line."""
+    have: Counter[int] = Counter()
     for part, revision, pieces in inside:
-        line = by_part.get(part)
+        line = pinned.line_of(part)
         if line is None:
             tally.add(BOX, pk, f"Part {part} is not in the box's recipe.", 0, pieces)
-        elif not line.pins(revision):
-            tally.add(
-                BOX,
-                pk,
-                f"The recipe does not pin that revision of {line.part}.",
-                line.revision_id,
-                revision,
-            )
-        elif pieces > line.needed(sets):
-            tally.add(BOX, pk, f"Too much of {line.part}.", line.needed(sets), pieces)
-
-
-def _recipes() -> dict[int, list[RecipeLine]]:
-    found: dict[int, list[RecipeLine]] = {}
-    for line in RecipeLine.objects.select_related("part").order_by("pk"):
-        found.setdefault(line.recipe_id, []).append(line)
-    return found
+            continue
+        have[line.pk] += pieces
+        taken = pinned.together.takes[line.pk]
+        if revision not in taken:
+            words = f"The recipe does not pin that revision for {line.part}."
+            tally.add(BOX, pk, words, list(taken), revision)
+    for line in pinned.lines:
+        if have[line.pk] > (most := line.needed(sets)):
+            tally.add(BOX, pk, f"Too much of {line.part}.", most, have[line.pk])
+    for pair in pinned.together.apart({revision for _, revision, _ in inside}):
+        tally.add(BOX, pk, "In this recipe they do not go together.", "apart", pair)
+    return have
 
 
 class _Box(NamedTuple):

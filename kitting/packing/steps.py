@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+from kitting.domain.errors import Refused
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
 from kitting.ledger.needs import wrong_box
+from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
 
@@ -45,39 +47,56 @@ class Filling:
 
     box: Box
     sets: int
-    recipe_lines: list[RecipeLine]
+    pinned: Pinned
     in_box: list[BoxLine]
     events: list[Guarded] = field(default_factory=list)
     touched: list[BoxLine] = field(default_factory=list)
     have: Counter[int] = field(default_factory=Counter)
-    """Pieces that are in, by part."""
+    """Pieces that are in, by line."""
 
     def __post_init__(self) -> None:
         for row in self.in_box:
-            self.have[row.lot.part_id] += row.pieces
+            self._count(row.lot.part_id, row.pieces)
 
-    def line_for(self, part_id: int) -> RecipeLine | None:
-        """The recipe's line for a part, if it has one."""
-        for line in self.recipe_lines:
-            if line.part_id == part_id:
-                return line
-        return None
+    def _count(self, part_id: int, pieces: int) -> None:
+        line = self.pinned.line_of(part_id)
+        if line is not None:
+            self.have[line.pk] += pieces
+
+    @property
+    def inside(self) -> set[int]:
+        """Revisions that lie in the box."""
+        return {row.lot.revision_id for row in self.in_box}
 
     def missing(self, line: RecipeLine) -> int:
         """Pieces that a line still lacks."""
-        return line.needed(self.sets) - self.have[line.part_id]
+        return line.needed(self.sets) - self.have[line.pk]
 
-    def take(self, bag: Bag, line: RecipeLine) -> int:
+    def refusal(self, bag: Bag) -> Refused | None:
+        """Why the box takes nothing from a bag, by its recipe.
+
+        Args:
+            bag: The bag, with its lot, part and revision.
+
+        Returns:
+            The refusal; None where the recipe takes it, also if nothing is lacking.
+        """
+        line = self.pinned.line_of(bag.lot.part_id)
+        if line is not None and self.missing(line) < 1:
+            return self.pinned.not_pinned(bag)
+        return self.pinned.not_pinned(bag) or self.pinned.apart(bag, self.inside)
+
+    def take(self, bag: Bag) -> int:
         """Take what the box still lacks from a locked bag that may be packed.
 
         Args:
             bag: The bag, with its lot; it is changed in memory, the caller saves it.
-            line: The recipe's line for its part.
 
         Returns:
             Pieces taken, 0 if nothing is lacking.
         """
-        taken = min(self.missing(line), bag.pieces)
+        line = self.pinned.line_of(bag.lot.part_id)
+        taken = min(self.missing(line), bag.pieces) if line is not None else 0
         if taken < 1:
             return 0
         what = Change(
@@ -89,7 +108,7 @@ class Filling:
         return taken
 
     def _add(self, bag: Bag, pieces: int) -> None:
-        self.have[bag.lot.part_id] += pieces
+        self._count(bag.lot.part_id, pieces)
         for row in self.in_box:
             if row.bag_id == bag.id and row.run_id == bag.cleared_run_id:
                 row.pieces += pieces
@@ -128,16 +147,11 @@ def filling_of(box: Box, *, fresh: bool = False) -> Filling:
     return Filling(
         box=box,
         sets=box.size.sets,
-        recipe_lines=_RECIPE_LINES(box.recipe_id),
+        pinned=pinned_by(box.recipe_id),
         in_box=[] if fresh else _IN_BOX(box.id),
     )
 
 
-_RECIPE_LINES = Kept(
-    lambda recipe: RecipeLine.objects.filter(recipe=recipe).select_related(
-        "part", "revision"
-    )
-)
 _IN_BOX = Kept(
     lambda box: BoxLine.objects.filter(box=box).select_related("lot__part", "bag")
 )

@@ -17,8 +17,8 @@ from kitting.models import (
     Product,
     Protocol,
     ProtocolLoad,
-    Recipe,
     RecipeLine,
+    RecipeSubstitute,
     User,
 )
 
@@ -29,10 +29,13 @@ def catalogue() -> dict[str, Any]:
     Returns:
         Lists of parts, products, benches, places, protocols and meters.
     """
-    lines = RecipeLine.objects.select_related("part", "revision", "substitute")
-    recipes = Recipe.objects.order_by("-version").prefetch_related(
-        Prefetch("lines", queryset=lines)
-    )
+    lines = RecipeLine.objects.select_related("recipe", "part", "revision")
+    instead = RecipeSubstitute.objects.select_related("revision__part")
+    packed: dict[int, list[RecipeLine]] = {}
+    for line in lines.prefetch_related(Prefetch("substitutes", instead)).order_by(
+        "-recipe__version", "pk"
+    ):
+        packed.setdefault(line.recipe.product_id, []).append(line)
     loads = ProtocolLoad.objects.select_related("part", "revision")
     places = list(Place.objects.select_related("bench"))
     benches = [place.bench for place in places if hasattr(place, "bench")]
@@ -40,11 +43,10 @@ def catalogue() -> dict[str, Any]:
     prefetch_related_objects(benches, printers)
     return {
         "parts": list(Part.objects.prefetch_related("revisions")),
-        "products": list(
-            Product.objects.prefetch_related(
-                "sizes", Prefetch("recipes", queryset=recipes)
-            )
-        ),
+        "products": [
+            (product, packed.get(product.pk, []))
+            for product in Product.objects.prefetch_related("sizes")
+        ],
         "benches": sorted(benches, key=lambda bench: bench.code),
         "places": places,
         "protocols": list(

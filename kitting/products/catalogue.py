@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from django.db.models import Prefetch, QuerySet
@@ -19,15 +19,14 @@ from kitting.models import (
     Product,
     Recipe,
     RecipeLine,
+    RecipePair,
     Revision,
 )
 from kitting.products.queries.products import recipes_of
 from kitting.products.steps.methods import need_new_settings
 from kitting.products.steps.parts import need_figures, need_revision_code
 from kitting.products.steps.products import need_gtin, need_size, need_texts
-from kitting.products.steps.recipes import need_lines
-
-_LINE = ("part_id", "revision_id", "substitute_id", "pieces", "per")
+from kitting.products.steps.recipes import NewLine, need_recipe
 
 
 def _part(found: Found, path: str, row: Mapping[str, Any]) -> None:
@@ -106,7 +105,7 @@ def _recipes(found: Found, path: str, row: Mapping[str, Any], product: Product) 
 
 def _begins(found: Found, path: str, row: Mapping[str, Any]) -> bool:
     """Whether a row says that its version is in force, or from a day that has come."""
-    found.shelf.known(path, row, {"version", "from", "in_force", "lines"})
+    found.shelf.known(path, row, {"version", "from", "in_force", "lines", "together"})
     if "in_force" in row:
         if not isinstance(row["in_force"], bool):
             here, said = f"{path}.in_force", row["in_force"]
@@ -134,6 +133,7 @@ def _recipe(
     before = len(shelf.problems)
     given = shelf.values(Recipe, path, row)
     lines = [_line(found, here, line) for here, line in shelf.rows(row, "lines", path)]
+    pairs = [pair for each in _pairs(found, path, row) for pair in each]
     if not lines:
         shelf.fault(f"{path}.lines", "", "catalogue_missing")
     if len(shelf.problems) > before:
@@ -150,30 +150,85 @@ def _recipe(
     if recipe is None:
         return None
     if known is not None:
-        same_lines(shelf, f"{path}.lines", known.lines.all(), wanted, _LINE)
+        there = [
+            NewLine(line, [each.revision for each in line.substitutes.all()])
+            for line in known.lines.prefetch_related("substitutes__revision")
+        ]
+        same_lines(shelf, f"{path}.lines", there, wanted, ("plain",))
+        names = ("revision_id", "other_id")
+        same_lines(shelf, f"{path}.together", known.pairs.all(), pairs, names)
         return recipe
-    for nth, line in enumerate(wanted, start=1):
-        line.recipe = recipe
-        shelf.place(f"{path}.lines[{nth}]", line, ("recipe", "part"), {})
+    _insert(found, path, recipe, wanted, pairs)
     if len(shelf.problems) == before:
-        obey(shelf, f"{path}.lines", lambda: need_lines(wanted))
+        obey(shelf, f"{path}.lines", lambda: need_recipe(wanted, pairs))
     return recipe
 
 
-def _line(found: Found, path: str, row: Mapping[str, Any]) -> RecipeLine | None:
+def _insert(
+    found: Found,
+    path: str,
+    recipe: Recipe,
+    lines: list[NewLine],
+    pairs: list[RecipePair],
+) -> None:
+    place = found.shelf.place
+    for nth, line in enumerate(lines, start=1):
+        here = f"{path}.lines[{nth}]"
+        line.row.recipe = recipe
+        if place(here, line.row, ("recipe", "part"), {}) is None:
+            continue
+        for row in line.substitutes:
+            there = f"{here}.substitutes[{row.nth}]"
+            place(there, row, ("line", "revision"), {})
+    for pair in pairs:
+        pair.recipe = recipe
+        place(f"{path}.together", pair, ("recipe", "revision", "other"), {})
+
+
+def _line(found: Found, path: str, row: Mapping[str, Any]) -> NewLine | None:
     shelf = found.shelf
-    given = shelf.read(RecipeLine, path, row, "part", "revision", "substitute")
-    part = shelf.one_of(path, row, "part", found.parts)
-    if part is None:
-        return None
-    revisions = found.revisions.get(part.code, {})
-    revision = shelf.one_of(path, row, "revision", revisions)
-    substitute = None
-    if row.get("substitute") is not None:
-        substitute = shelf.one_of(path, row, "substitute", revisions)
+    given = shelf.read(RecipeLine, path, row, "part", "revision", "substitutes")
+    revision = _revision(found, path, row)
+    instead = [
+        _only_revision(found, here, each)
+        for here, each in shelf.rows(row, "substitutes", path)
+    ]
     if revision is None:
         return None
-    return RecipeLine(part=part, revision=revision, substitute=substitute, **given)
+    line = RecipeLine(part=revision.part, revision=revision, **given)
+    return NewLine(line, [each for each in instead if each is not None])
+
+
+def _pairs(
+    found: Found, path: str, row: Mapping[str, Any]
+) -> Iterator[list[RecipePair]]:
+    """What goes only with what: of one revision, all others that it goes with."""
+    shelf = found.shelf
+    for here, each in shelf.rows(row, "together", path):
+        shelf.known(here, each, {"part", "revision", "only_with"})
+        one = _revision(found, here, each)
+        others = [
+            _only_revision(found, there, other)
+            for there, other in shelf.rows(each, "only_with", here)
+        ]
+        if not others:
+            shelf.fault(f"{here}.only_with", "", "catalogue_missing")
+        yield [
+            RecipePair(revision=one, other=other) for other in others if one and other
+        ]
+
+
+def _only_revision(found: Found, path: str, row: Mapping[str, Any]) -> Revision | None:
+    """A row that names a revision and nothing else."""
+    found.shelf.known(path, row, {"part", "revision"})
+    return _revision(found, path, row)
+
+
+def _revision(found: Found, path: str, row: Mapping[str, Any]) -> Revision | None:
+    part = found.shelf.one_of(path, row, "part", found.parts)
+    if part is None:
+        return None
+    return found.shelf.one_of(path, row, "revision", found.revisions.get(part.code, {}))
 
 
 def _method(found: Found, path: str, row: Mapping[str, Any]) -> None:
@@ -247,6 +302,7 @@ def _products() -> list[listing.Row]:
                 recipe,
                 in_force=recipe.in_force,
                 lines=[_line_as_row(line) for line in recipe.lines.all()],
+                together=_pairs_as_rows(recipe) or None,
             )
             for recipe in reversed(recipes_of(product))
         ]
@@ -255,12 +311,21 @@ def _products() -> list[listing.Row]:
 
 
 def _line_as_row(line: RecipeLine) -> listing.Row:
-    return listing.as_row(
-        line,
-        part=line.part.code,
-        revision=line.revision.code,
-        substitute=line.substitute.code if line.substitute else None,
-    )
+    instead = [_named(each.revision) for each in line.substitutes.all()]
+    return listing.as_row(line, **_named(line.revision), substitutes=instead or None)
+
+
+def _pairs_as_rows(recipe: Recipe) -> list[listing.Row]:
+    rows: dict[int, listing.Row] = {}
+    for pair in recipe.pairs.all():
+        new = {**_named(pair.revision), "only_with": []}
+        row = rows.setdefault(pair.revision_id, new)
+        row["only_with"].append(_named(pair.other))
+    return list(rows.values())
+
+
+def _named(revision: Revision) -> listing.Row:
+    return {"part": revision.part.code, "revision": revision.code}
 
 
 listing.register(parts=_parts, products=_products, methods=_methods)

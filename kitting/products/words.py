@@ -47,10 +47,23 @@ SENTENCES: dict[str, str | Promise] = {
         "Version %(version)s of the settings of %(machines)s is on record already, as"
         " method %(method)s. Use that one, or enter another version."
     ),
+    "nothing_above": _(
+        "There is no part above this line that it could take the place of. Enter it"
+        " below its part, without an empty line between."
+    ),
     "open_hours_out_of_range": _(
         "%(read)s hours cannot be right. Enter 1 to %(most)s whole hours, or leave it"
         " empty."
     ),
+    "pair_in_one_line": _(
+        "%(one)s and %(other)s are of one line, of which each takes the other's place."
+        " Enter two that are of different lines."
+    ),
+    "pair_not_in_recipe": _(
+        "%(revision)s is not in this recipe, so nothing is said of what it goes with."
+        " Name a revision of its lines."
+    ),
+    "pair_twice": _("That %(one)s goes with %(other)s is there twice. Enter it once."),
     "part_mass_of_pieces": _(
         "%(part)s is not counted in pieces, so a piece of it has no mass. Leave the mass"
         " empty."
@@ -79,14 +92,14 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "recipe_is_in_force": _("Version %(version)s of %(product)s is in force already."),
     "recipe_part_twice": _(
-        "%(part)s is there twice. Enter it once, with the other revision in its place."
+        "%(part)s is in two lines. Enter it in one, with its other revisions in its"
+        " place."
     ),
     "recipe_pieces_out_of_range": _(
         "The pieces of %(part)s cannot be right. Enter 1 to %(most)s."
     ),
-    "recipe_substitute": _(
-        "What is taken in place of %(part)s is another revision of the same part. Choose"
-        " one, or no other."
+    "recipe_revision_twice": _(
+        "%(revision)s is there twice in one line. Enter it once."
     ),
     "revision_closed": _(
         "Revision %(revision)s of %(part)s is closed: no new lot of it is taken in."
@@ -95,6 +108,10 @@ SENTENCES: dict[str, str | Promise] = {
     "revision_malformed": _(
         "“%(read)s” is no revision. Use 1 to 12 capitals, digits, hyphens and full"
         " stops."
+    ),
+    "revision_never_packed": _(
+        "%(revision)s could never be packed: of some other part nothing goes with it."
+        " Name one that does, or leave it out."
     ),
     "revision_note_missing": _(
         "Say of revision %(revision)s what is new in it, who approved it, and what is"
@@ -118,8 +135,15 @@ SENTENCES: dict[str, str | Promise] = {
     "size_taken": _(
         "%(product)s has boxes of %(sets)s already. Choose another number of sets."
     ),
+    "substitute_counts_alike": _(
+        "As many are taken in its place as of the part above. Leave the pieces empty."
+    ),
     "too_many_cautions": _(
         "There are more than %(most)s cautions. Keep those that the user needs."
+    ),
+    "too_many_pairs": _(
+        "More is said of what goes together than a recipe keeps, at most %(most)s times."
+        " Leave out what goes with everything."
     ),
 }
 

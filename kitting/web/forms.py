@@ -155,32 +155,50 @@ class LinesForm(KeyedForm):
         **kwargs: Any,
     ) -> None:
         super().__init__(data, *args, **kwargs)
+        self.lines = self.line_set(self.line_form, "line", self.most_lines, shown)
+
+    def line_set(
+        self,
+        line_form: type[LineForm],
+        prefix: str,
+        most: int,
+        shown: Iterable[Mapping[str, Any]],
+        room: int = 8,
+    ) -> Any:
+        """Make some lines of the form.
+
+        Args:
+            line_form: What one line is.
+            prefix: Begins the names of their fields.
+            most: How many there may be.
+            shown: What they say where nothing was sent.
+            room: For how many there is room the first time, later for some more.
+
+        Returns:
+            The lines.
+        """
         said = list(shown)
-        # The first time there is room for all lines, later for some more.
         lines = forms.formset_factory(
-            self.line_form,
-            extra=max(3, 8 - len(said)),
-            max_num=self.most_lines,
-            validate_max=True,
+            line_form, extra=max(3, room - len(said)), max_num=most, validate_max=True
         )
-        many = Refused("too_many_lines", most=self.most_lines)
-        self.lines: Any = lines(
-            data,
-            prefix="line",
+        found: Any = lines(
+            self.data if self.is_bound else None,
+            prefix=prefix,
             # What was sent is read alone: by the time that it is sent again it is on
             # record, and a line like one of that would count as untouched.
             initial=() if self.is_bound else said,
             error_messages={
                 "missing_management_form": sentence(Refused("lines_gone")),
-                "too_many_forms": sentence(many),
+                "too_many_forms": sentence(Refused("too_many_lines", most=most)),
             },
         )
         # Each line would read the rows that it offers again.
-        for name, field in self.lines.empty_form.fields.items():
+        for name, field in found.empty_form.fields.items():
             if isinstance(field, forms.ModelChoiceField):
                 choices: list[Any] = list(field.choices)  # type: ignore[arg-type]
-                for line in self.lines:
+                for line in found:
                     line.offer(name, choices)
+        return found
 
     def is_valid(self) -> bool:
         """Whether the form and all its lines can be read."""

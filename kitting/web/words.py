@@ -251,7 +251,11 @@ SENTENCES: dict[str, str | Promise] = {
     "reason_missing": _("No reason was entered. Write one: the record keeps it."),
     "revision_not_pinned": _(
         "Bag %(bag)s is of revision %(revision)s, and the recipe asks for %(wanted)s."
-        " Take a bag of that revision."
+        " Take a bag of that."
+    ),
+    "revisions_apart": _(
+        "Bag %(bag)s holds %(what)s, which does not go with %(inside)s, and that is in"
+        " the box already. Take a bag of this instead: %(wanted)s."
     ),
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from kitting.domain.stages import BagStage, BoxStage
+from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import standing_reach
 from kitting.models import (
     Bag,
@@ -92,10 +93,10 @@ def close_one(floor: Floor, bench: Bench, size: BoxSize) -> Box | None:
     """
     smaller = size.product.sizes.filter(sets__lte=size.sets).order_by("-sets")
     recipe = Recipe.objects.get(product=size.product, in_force=True)
-    lines = list(recipe.lines.order_by("pk"))
-    bags = _bags(bench, [line.part_id for line in lines])
+    pinned = pinned_by(recipe.pk)
+    bags = _bags(bench, [line.part_id for line in pinned.lines])
     for fitting in smaller:
-        needs = _needs(lines, bags, fitting)
+        needs = _needs(pinned, bags, fitting)
         if all(need.enough() for need in needs):
             box = _fill(floor, bench, fitting, needs)
             sign = floor.clock.sign("packer", 30, bench.pk)
@@ -104,14 +105,15 @@ def close_one(floor: Floor, bench: Bench, size: BoxSize) -> Box | None:
     return None
 
 
-def _needs(lines: list[RecipeLine], bags: list[Bag], size: BoxSize) -> list[Need]:
+def _needs(pinned: Pinned, bags: list[Bag], size: BoxSize) -> list[Need]:
+    takes = pinned.together.takes
     return [
         Need(
             line,
             line.needed(size.sets),
-            [bag for bag in bags if line.pins(bag.lot.revision_id)],
+            [bag for bag in bags if bag.lot.revision_id in takes[line.pk]],
         )
-        for line in lines
+        for line in pinned.lines
     ]
 
 

@@ -13,6 +13,7 @@ from dispatch.models import Consignee
 from kitting.disinfection.queries.protocols import mark_of, terms_of
 from kitting.disinfection.services import evidence, protocols
 from kitting.ledger.operations import Sign
+from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.models import (
     Bench,
     BoxSize,
@@ -20,7 +21,6 @@ from kitting.models import (
     Place,
     Protocol,
     Recipe,
-    RecipeLine,
     Revision,
     User,
     Workshop,
@@ -54,7 +54,7 @@ class Founded:
     meter: Meter
     protocol: Protocol
     recipe: Recipe
-    lines: list[RecipeLine]
+    pinned: Pinned
     revisions: dict[str, Revision]
     sizes: list[BoxSize]
     consignees: list[Consignee]
@@ -77,7 +77,6 @@ def found(begin: datetime, luck: Random, ahead: timedelta) -> Founded:
     load_catalogue(data=catalogue(begin.date()), sign=next(signs)["manager"])
     _sign_protocol(begin.date(), signs)
     recipe = Recipe.objects.select_related("product").get(product__code=PRODUCT)
-    lines = recipe.lines.select_related("part", "revision").order_by("pk")
     revisions = Revision.objects.select_related("part").order_by("pk")
     return Founded(
         gs1_prefix=Workshop.objects.get().gs1_prefix,
@@ -87,7 +86,7 @@ def found(begin: datetime, luck: Random, ahead: timedelta) -> Founded:
         meter=Meter.objects.get(),
         protocol=Protocol.objects.get(),
         recipe=recipe,
-        lines=list(lines),
+        pinned=pinned_by(recipe.pk),
         revisions={each.part.code: each for each in revisions},
         sizes=list(BoxSize.objects.filter(product=recipe.product).order_by("sets")),
         consignees=list(Consignee.objects.order_by("pk")),

@@ -94,13 +94,13 @@ class Floor:
         )
         event = move_box(box, BoxStage.OPEN)
         (box.number,), counter = pen.numbers(Kind.BOX)
-        filling = Filling(box, size.sets, house.lines, [])
+        filling = Filling(box, size.sets, house.pinned, [])
         taken, empty = 0, []
-        for line in house.lines:
+        for line in house.pinned.lines:
             bag = self.open_bags.get((bench.id, line.part.code))
             if bag is None:
                 continue
-            taken += filling.take(bag, line)
+            taken += filling.take(bag)
             pen.changed(bag)
             if not bag.pieces:
                 empty.append(bag.number)
@@ -119,7 +119,7 @@ class Floor:
     def close(self, bench: Bench) -> tuple[Box, frozenset[int]]:
         """Start a box, bring what it lacks, and close it."""
         box, filling = self.start(bench)
-        for line in self.house.lines:
+        for line in self.house.pinned.lines:
             while filling.missing(line):
                 self._bring(bench, filling, line.part.code)
         for row in filling.in_box:
@@ -140,9 +140,7 @@ class Floor:
         moved = Change(MovementKind.PLACED, bag.pieces, place_id=bench.place_id)
         before = len(filling.events)
         rows: list[Guarded] = [change(bag, moved)]
-        line = filling.line_for(bag.lot.part_id)
-        assert line is not None  # noqa: S101 -- its part is of the recipe
-        taken = filling.take(bag, line)
+        taken = filling.take(bag)
         rows += filling.events[before:]
         pen.changed(bag)
         self.open_bags[bench.id, part] = bag

@@ -95,6 +95,9 @@ def fill(history: History) -> None:
     set_yield(
         part_id=band.part_id, material_id=spools.pk, pieces=1, amount=9, sign=sign()
     )
+    recipe = history.size.product.recipes.get()
+    factories.substitute(recipe, band.part, factories.make_revision(band.part, "Q"))
+    factories.only_with(recipe, history.visor, band)
     factories.make_method()
     method = factories.make_method()
     for target, value in (

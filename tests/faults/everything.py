@@ -110,8 +110,17 @@ def _set_up(history: History) -> None:
     of = {"product": "NEW", "sets": 6, "to": services.SizeFacts(carton_id=carton.pk)}
     services.add_size(**of, sign=sign())
     services.change_size(**of, active=True, sign=sign())
-    line = recipes.LineFacts(history.band.pk, 1)
-    recipes.add_recipe(product="NEW", lines=[line], sign=sign())
+    band, visor, tie = (
+        history.band.pk,
+        history.visor.pk,
+        carton.revisions.get(code="A").pk,
+    )
+    lines = [
+        recipes.LineFacts(band, 1, substitute_ids=(tie,)),
+        recipes.LineFacts(visor, 1),
+    ]
+    pairs = [recipes.PairFacts(visor, each) for each in (band, tie)]
+    recipes.add_recipe(product="NEW", lines=lines, pairs=pairs, sign=sign())
     recipes.put_in_force(product="NEW", version=1, seen=None, sign=sign())
     settings = {"machine_group": "Printers", "part_ids": [part.pk]}
     methods.add_method(code="PRINT-S1", settings_version="1", **settings, sign=sign())

@@ -77,7 +77,8 @@ def test_a_recipe_pins_revisions_that_there_are(recipe: dict[str, object]) -> No
     assert isinstance(lines, list)
     for line in lines:
         assert (line["part"], line["revision"]) in REVISIONS
-        assert (line["part"], line.get("substitute", line["revision"])) in REVISIONS
+        for other in line.get("substitutes", []):
+            assert (other["part"], other["revision"]) in REVISIONS
         assert line["per"] in set(map(str, Per))
     parts = [line["part"] for line in lines]
     assert len(parts) == len(set(parts))

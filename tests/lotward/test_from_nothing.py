@@ -42,6 +42,10 @@ def shown(form: Any, name: str) -> Any:
     return value
 
 
+LINES = ("lines", "more")
+"""Where a form has lines below it, by the names of its attributes."""
+
+
 class Pages:
     """Sends forms as a browser would, with whatever the page filled in."""
 
@@ -52,10 +56,9 @@ class Pages:
         path = reverse(page if ":" in page else f"kitting:{page}", args=args)
         form = self.client.get(path).context["form"]
         filled = {name: shown(form, name) for name in form.fields}
-        for extra in getattr(form, "lines", ()):
-            filled |= {bound.html_name: bound.value() for bound in extra}
-        if lines := getattr(form, "lines", None):
-            filled |= {b.html_name: b.value() for b in lines.management_form}
+        for lines in filter(None, (getattr(form, name, None) for name in LINES)):
+            for extra in (*lines, lines.management_form):
+                filled |= {bound.html_name: bound.value() for bound in extra}
         sent = {**filled, "op_key": str(uuid.uuid4()), **entered}
         unsaid = (None, False)  # an empty field, and a tick that is not there
         kept = {

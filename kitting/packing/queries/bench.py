@@ -1,25 +1,21 @@
-"""What a bench's screen shows: its box, what runs short, and where more of it stands."""
+"""What a bench's screen shows: its box, and what runs short."""
 
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Case, F, OuterRef, Q, Subquery, Sum, When
+from django.db.models import Subquery
 
-from kitting.domain import picking
 from kitting.domain.errors import LotwardError
-from kitting.domain.stages import BagStage, BoxStage
+from kitting.domain.stages import BoxStage
 from kitting.ledger.kept import Kept
-from kitting.ledger.packable import (
-    METHOD_OF_BAG,
-    ON_TRIAL,
-    not_pinned,
-    packing_problem,
-)
+from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
+from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import Reach, Why, standing_reach
 from kitting.models import (
     Bag,
@@ -31,13 +27,16 @@ from kitting.models import (
     Operation,
     Print,
     PrintJob,
-    RecipeLine,
 )
 from kitting.models.catalogue import Per
+from kitting.packing.queries.bench_offers import (
+    Lacking,
+    Offer,
+    Wanted,
+    lacking_of,
+    offers_of,
+)
 from kitting.printing.queries.prints import newest_label
-
-MOST_OFFERS = 2
-"""Bags that are named at once; the next is named when one of them was scanned."""
 
 
 @dataclass(frozen=True)
@@ -78,30 +77,6 @@ class OpenHere:
     left: int
     refusal: LotwardError | None
     """Why no box will take anything from it, where none will."""
-
-
-@dataclass(frozen=True)
-class Offer:
-    """A bag that could give what is missing, and where it stands."""
-
-    bag: str
-    lot: str
-    pieces: int
-    place: str
-    here: bool
-    """Whether it stands at this bench already."""
-
-
-@dataclass(frozen=True)
-class Lacking:
-    """Why nothing can be offered: pieces of the part that may not be packed."""
-
-    held: int = 0
-    not_cleared: int = 0
-    on_trial: int = 0
-    """Pieces made with a method that nobody has released yet."""
-    elsewhere: int = 0
-    """Pieces in bags that are open at another bench."""
 
 
 @dataclass(frozen=True)
@@ -247,16 +222,28 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
             packed_today=packed.count(),
             newest=number,
         )
-    lines, recipe = _lines(box, [row.bag for row in bags], refusals)
+    inside = _INSIDE(box.pk)
+    pinned = pinned_by(box.recipe_id)
+    lines = _lines(box, pinned, inside, [row.bag for row in bags], refusals)
     if box.stage == BoxStage.CLOSED:
         label = newest_label(box.pk)
         return Screen(bench, box, lines, open_bags=here, label=label, newest=number)
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
-        wanted = _Wanted(bench, recipe[asked], lines[asked].missing, box, now)
-        offers = _offers(wanted, today, reach)
-        lacking = None if offers else _lacking(wanted, reach)
+        line = pinned.lines[asked]
+        there = {row.lot.revision_id for row in inside}
+        wanted = Wanted(
+            bench,
+            line,
+            lines[asked].missing,
+            box,
+            now,
+            pinned.together.takes[line.pk],
+            pinned.together.fitting(line.pk, there),
+        )
+        offers = offers_of(wanted, today, reach)
+        lacking = None if offers else lacking_of(wanted, reach)
     return Screen(
         bench,
         box,
@@ -264,7 +251,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         offers,
         lacking,
         open_bags=here,
-        held=reach.why_box(box, BoxLine.objects.filter(box=box)) if reach else None,
+        held=reach.why_box(box, inside) if reach else None,
         newest=number,
     )
 
@@ -273,123 +260,55 @@ def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:
     return OpenHere(bag.lot.part.name, bag.number, bag.pieces, refusal)
 
 
+_INSIDE = Kept(
+    lambda box: BoxLine.objects.filter(box=box).select_related("lot").order_by("pk")
+)
+
+
 def _lines(
-    box: Box, bags: Iterable[Bag], refusals: Mapping[int, LotwardError | None]
-) -> tuple[list[Line], list[RecipeLine]]:
-    inside = (
-        BoxLine.objects.filter(box=box, lot__part=OuterRef("part"))
-        .order_by()
-        .values("lot__part")
-        .annotate(pieces=Sum("pieces"))
-        .values("pieces")
-    )
-    recipe: list[Any] = list(
-        RecipeLine.objects.filter(recipe=box.recipe_id)
-        .select_related("part")
-        .annotate(inside=Subquery(inside))
-        .order_by("pk")
-    )
-    open_by_part = {bag.lot.part_id: bag for bag in bags}
+    box: Box,
+    pinned: Pinned,
+    inside: list[BoxLine],
+    bags: Iterable[Bag],
+    refusals: Mapping[int, LotwardError | None],
+) -> list[Line]:
+    have: Counter[int] = Counter()
+    for row in inside:
+        line = pinned.line_of(row.lot.part_id)
+        have[line.pk if line else 0] += row.pieces
+    open_bags: dict[int, list[Bag]] = {}
+    for bag in sorted(bags, key=pinned.rank):
+        line = pinned.line_of(bag.lot.part_id)
+        open_bags.setdefault(line.pk if line else 0, []).append(bag)
+    there = {row.lot.revision_id for row in inside}
     lines: list[Line] = []
-    for row in recipe:
-        bag = open_by_part.get(row.part_id)
-        needed, inside_now = row.needed(box.size.sets), row.inside or 0
+    for line in pinned.lines:
+        needed, now = line.needed(box.size.sets), have[line.pk]
+        found = [
+            (
+                bag,
+                refusals[bag.pk]
+                or pinned.not_pinned(bag)
+                or (pinned.apart(bag, there) if now < needed else None),
+            )
+            for bag in open_bags.get(line.pk, [])
+        ]
+        # A substitute may lie open beside it: the one that is taken from is shown.
+        found.sort(key=lambda each: each[1] is not None)
+        shown, refusal = found[0] if found else (None, None)
         lines.append(
             Line(
-                part=row.part.name,
+                part=line.part.name,
                 needed=needed,
-                inside=inside_now,
-                per_set=row.pieces if row.per == Per.SET else 0,
-                bag=bag.number if bag else "",
-                left=bag.pieces if bag else 0,
-                refusal=(refusals[bag.pk] or not_pinned(row, bag)) if bag else None,
-                asked=inside_now < needed and not any(line.asked for line in lines),
+                inside=now,
+                per_set=line.pieces if line.per == Per.SET else 0,
+                bag=shown.number if shown else "",
+                left=shown.pieces if shown else 0,
+                refusal=refusal,
+                asked=now < needed and not any(each.asked for each in lines),
             )
         )
-    return lines, recipe
-
-
-@dataclass(frozen=True)
-class _Wanted:
-    """What runs short."""
-
-    bench: Bench
-    line: RecipeLine
-    missing: int
-    box: Box
-    now: datetime
-
-    def bags(self) -> Any:
-        """Bags of the part in a revision that the recipe pins."""
-        pinned = [self.line.revision_id]
-        if self.line.substitute_id is not None:
-            pinned.append(self.line.substitute_id)
-        return Bag.objects.filter(lot__part=self.line.part_id, lot__revision__in=pinned)
-
-
-def _offers(wanted: _Wanted, today: date, reach: Reach) -> list[Offer]:
-    may = wanted.bags().filter(stage=BagStage.CLEARED)
-    may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
-    may = may.exclude(open_at__bench__isnull=False).exclude(ON_TRIAL)
-    hours = wanted.line.part.open_hours
-    if hours is not None:
-        since = wanted.now - timedelta(hours=hours)
-        may = may.filter(Q(opened_at__isnull=True) | Q(opened_at__gte=since))
-    in_box = Subquery(
-        BoxLine.objects.filter(box=wanted.box, lot=OuterRef("lot")).values("lot")[:1]
-    )
-    found = {
-        bag.pk: bag
-        for bag in may.select_related("lot", "place").annotate(lot_in_box=in_box)
-        if not reach.bag(bag)
-    }
-    begun = [bag for bag in found.values() if bag.lot_in_box is not None]
-    # A lot that is in the box already adds none: where it suffices, it comes first.
-    enough = sum(bag.pieces for bag in begun) >= wanted.missing
-    plan = picking.propose(
-        wanted.missing, map(_candidate, begun if enough else found.values())
-    )
-    return [
-        _offer(found[int(bag)], pieces, wanted.bench)
-        for bag, pieces in plan.takes[:MOST_OFFERS]
-    ]
-
-
-def _candidate(bag: Bag) -> picking.Candidate:
-    return picking.Candidate(
-        bag=bag.pk,
-        lot=bag.lot.number,
-        pieces=bag.pieces,
-        use_by=bag.lot.use_by,
-        made_on=bag.lot.made_on,
-        arrived=bag.pk,
-    )
-
-
-def _offer(bag: Bag, pieces: int, bench: Bench) -> Offer:
-    return Offer(
-        bag=bag.number,
-        lot=bag.lot.number,
-        pieces=pieces,
-        place=bag.place.name if bag.place else "",
-        here=bag.place_id == bench.place_id,
-    )
-
-
-def _lacking(wanted: _Wanted, reach: Reach) -> Lacking:
-    held = not_cleared = on_trial = elsewhere = 0
-    rest = wanted.bags().exclude(stage__in=(BagStage.USED_UP, BagStage.REJECTED))
-    rest = rest.annotate(bench=F("open_at__bench"), trial=Case(When(ON_TRIAL, 1)))
-    for bag in rest:
-        if reach.bag(bag):
-            held += bag.pieces
-        elif bag.stage != BagStage.CLEARED:
-            not_cleared += bag.pieces
-        elif bag.trial:
-            on_trial += bag.pieces
-        elif bag.bench not in (None, wanted.bench.pk):
-            elsewhere += bag.pieces
-    return Lacking(held, not_cleared, on_trial, elsewhere)
+    return lines
 
 
 def choices(bench: Bench) -> list[Choice]:

@@ -16,12 +16,7 @@ from kitting.ledger.counters import take, take_numbers
 from kitting.ledger.guards import IDENTITY
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.packable import (
-    METHOD_OF_BAG,
-    not_pinned,
-    open_too_long,
-    packing_problem,
-)
+from kitting.ledger.packable import METHOD_OF_BAG, open_too_long, packing_problem
 from kitting.ledger.reach import refuse_held_box, standing_reach
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import (
@@ -34,7 +29,6 @@ from kitting.models import (
     OpenBag,
     Print,
     Recipe,
-    RecipeLine,
 )
 from kitting.packing.steps import Filling, filling_of, move_box
 
@@ -103,7 +97,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         Missing: If the bench or bag is not there.
         OnHold: If the bag is held.
         Refused: ``bench_closed``; if it is past its date, open too long, made with a
-            method on trial, or nothing for this box.
+            method on trial, nothing for this box, or apart from what is in it.
         WrongStage: If it is not cleared.
         OperationKeyReused: If the key was used for another act.
     """
@@ -123,11 +117,12 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         if problem is not None:
             raise problem
         filling = None if box is None else filling_of(box)
-        line = None if filling is None else _line_for(filling, bag)
+        if filling is not None and (refusal := filling.refusal(bag)):
+            raise refusal
         events = _open_here(bag, bench, act.now)
         taken = 0
-        if filling is not None and line is not None:
-            taken = filling.take(bag, line)
+        if filling is not None:
+            taken = filling.take(bag)
             filling.write_lines()
             events += filling.events
         save_bags([bag])
@@ -167,16 +162,6 @@ def _keep_open(bench: Bench, bag: Bag) -> None:
     OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part)).delete()
     if bag.stage != BagStage.USED_UP:
         bulk.insert([OpenBag(bench=bench, part=part, bag=bag)])
-
-
-def _line_for(filling: Filling, bag: Bag) -> RecipeLine:
-    line = filling.line_for(bag.lot.part_id)
-    if line is None:
-        raise Refused("part_not_in_recipe", bag=bag.number, part=bag.lot.part.name)
-    refusal = not_pinned(line, bag)
-    if refusal is not None:
-        raise refusal
-    return line
 
 
 def take_off_bench(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
@@ -259,7 +244,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
 _LOCK_OPEN_BAGS = locking.finding(
     lambda bench: Bag.objects.filter(open_at__bench=bench),
-    *("lot__part", METHOD_OF_BAG),
+    *("lot__part", "lot__revision", METHOD_OF_BAG),
 )
 _UNLABELLED_AT = Kept(
     lambda bench: Box.objects.filter(bench=bench, stage__in=UNLABELLED)
@@ -288,14 +273,12 @@ def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
     today = day_of(act.workshop, act.now)
     here = {row.bag_id for row in _OPEN_AT(bench.pk)}
     used, taken = [], 0
-    for bag in bags:
-        lot = bag.lot
-        line = filling.line_for(lot.part_id)
-        if bag.pk not in here or line is None or not line.pins(lot.revision_id):
+    for bag in sorted(bags, key=filling.pinned.rank):
+        if bag.pk not in here or filling.refusal(bag):
             continue
-        if packing_problem(bag, lot, today=today, now=act.now, reach=reach):
+        if packing_problem(bag, bag.lot, today=today, now=act.now, reach=reach):
             continue
-        taken += filling.take(bag, line)
+        taken += filling.take(bag)
         used.append(bag)
     filling.write_lines()
     save_bags(used)
@@ -328,7 +311,7 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
         box = locking.lock_row(Box, box_id, "size", "recipe__product")
         event = move_box(box, BoxStage.CLOSED)
         filling = filling_of(box)
-        for line in filling.recipe_lines:
+        for line in filling.pinned.lines:
             if missing := filling.missing(line):
                 raise Refused(
                     "box_not_complete",

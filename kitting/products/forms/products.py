@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from kitting.domain.errors import Refused
 from kitting.ledger.coded import NAME_LONGEST, PRODUCT_CODE_LONGEST
-from kitting.models import Part, Revision
+from kitting.models import Part, Recipe, Revision
 from kitting.models.catalogue import Per, Profile, Unit
 from kitting.printing.forms.stocks import capitals
 from kitting.products.steps.products import (
@@ -18,9 +22,16 @@ from kitting.products.steps.products import (
     REFERENCE_LONGEST,
     REVIEWER_LONGEST,
 )
-from kitting.products.steps.recipes import MOST_LINES, MOST_PIECES, LineFacts
+from kitting.products.steps.recipes import (
+    MOST_LINES,
+    MOST_PAIRS,
+    MOST_PIECES,
+    LineFacts,
+    PairFacts,
+)
 from kitting.web.fields import CodeField, RevisionField
 from kitting.web.forms import KeyedForm, LineForm, LinesForm
+from kitting.web.messages import sentence
 
 LANGUAGES: Final[list[tuple[str, Any]]] = [
     ("en", _("English")),
@@ -159,16 +170,16 @@ class SizeChangeForm(SizeForm):
     )
 
 
+INSTEAD: Final = "instead"
+"""A line that says what may be taken in place of the part above it."""
+
+
 class RecipeLineForm(LineForm):
     """One line of a recipe."""
 
     asked = ("revision", "pieces")
-    begun_by = ("substitute",)
 
-    things = {
-        "pieces": _("how many pieces are needed"),
-        "substitute": _("what may be taken in its place"),
-    }
+    things = {"pieces": _("how many pieces are needed")}
 
     revision = RevisionField(
         label=_("Part and revision"), required=False, empty_label=_("nothing")
@@ -178,44 +189,129 @@ class RecipeLineForm(LineForm):
     )
     per = forms.ChoiceField(
         label=_("In each"),
-        choices=[(Per.SET, _("set")), (Per.BOX, _("box"))],
+        choices=[
+            (Per.SET, _("set")),
+            (Per.BOX, _("box")),
+            (INSTEAD, _("or in place of the one above")),
+        ],
         required=False,
     )
-    substitute = RevisionField(
-        label=_("Or in its place"), required=False, empty_label=_("no other")
-    )
 
-    @property
-    def line(self) -> LineFacts | None:
-        """The line of a valid form, or None for an empty one."""
-        data = self.cleaned_data
-        if not data.get("revision"):
-            return None
-        other: Revision | None = data.get("substitute")
-        return LineFacts(
-            revision_id=data["revision"].pk,
-            pieces=data["pieces"],
-            per=data.get("per") or Per.SET,
-            substitute_id=other.pk if other else None,
-        )
+    def clean(self) -> dict[str, Any]:
+        """A substitute has no number of its own."""
+        if self.cleaned_data.get("per") != INSTEAD:
+            return super().clean()
+        if self.cleaned_data.get("pieces"):
+            self.refuse("pieces", "substitute_counts_alike")
+        return self.cleaned_data
+
+    def refuse(self, field: str, code: str) -> None:
+        """Note at a field what the lines around it forbid."""
+        self.add_error(field, ValidationError(sentence(Refused(code)), code))
+
+
+class RecipePairForm(LineForm):
+    """What goes only with what."""
+
+    asked = ("revision", "other")
+
+    things = {"revision": _("the revision"), "other": _("what it goes with")}
+
+    revision = RevisionField(
+        label=_("Revision"), required=False, empty_label=_("nothing")
+    )
+    other = RevisionField(
+        label=_("Goes only with"), required=False, empty_label=_("nothing")
+    )
 
 
 class RecipeForm(LinesForm):
-    """A version of a recipe, with its lines."""
+    """A version of a recipe, with its lines and with what goes only with what.
+
+    Args:
+        *args: As for ``LinesForm``.
+        pairs: What the pairs say where nothing was sent.
+        **kwargs: As for ``LinesForm``.
+    """
 
     line_form = RecipeLineForm
     most_lines = MOST_LINES
     lines_label = _("Lines")
     lines_help = _(
-        "One line for each part. To remove a line, choose “nothing” and empty the rest"
-        " of it."
+        "One line for each part. Below it, in the order of preference, what may be taken"
+        " in its place: another revision, or another part. To remove a line, choose"
+        " “nothing” and empty the rest of it."
     )
+    more_label = _("What goes together")
+    more_help = _(
+        "A revision that is named first goes only with those beside it: one line for"
+        " each of them. What is not named goes with everything."
+    )
+
+    def __init__(
+        self, *args: Any, pairs: Iterable[Mapping[str, Any]] = (), **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.more = self.line_set(RecipePairForm, "pair", MOST_PAIRS, pairs, room=3)
+
+    def is_valid(self) -> bool:
+        """Whether lines and pairs can be read, and each substitute has its line."""
+        if not all([super().is_valid(), self.more.is_valid()]):
+            return False
+        above = False
+        for form in self.lines:
+            chosen = form.cleaned_data.get("revision") is not None
+            if chosen and form.cleaned_data.get("per") == INSTEAD and not above:
+                form.refuse("per", "nothing_above")
+            above = chosen
+        return not any(form.errors for form in self.lines)
 
     @property
     def entries(self) -> dict[str, Any]:
-        """What each set and each box needs."""
-        found = (form.line for form in self.lines)
-        return {"lines": [line for line in found if line is not None]}
+        """What each set and each box needs, and what goes only with what."""
+        lines: list[LineFacts] = []
+        for data in (form.cleaned_data for form in self.lines):
+            revision: Revision | None = data.get("revision")
+            if revision is None:
+                continue
+            if data.get("per") == INSTEAD:
+                last = lines[-1]
+                ids = (*last.substitute_ids, revision.pk)
+                lines[-1] = replace(last, substitute_ids=ids)
+            else:
+                per = data.get("per") or Per.SET
+                lines.append(LineFacts(revision.pk, data["pieces"], per))
+        pairs = [
+            PairFacts(data["revision"].pk, data["other"].pk)
+            for data in (form.cleaned_data for form in self.more)
+            if data.get("revision")
+        ]
+        return {"lines": lines, "pairs": pairs}
+
+
+def as_entered(recipe: Recipe) -> dict[str, list[dict[str, Any]]]:
+    """Write a version as the form of the next one says it.
+
+    Args:
+        recipe: The version, with its lines, substitutes and pairs.
+
+    Returns:
+        What the form is shown with.
+    """
+    lines: list[dict[str, Any]] = []
+    for line in recipe.lines.all():
+        lines.append(
+            {"revision": line.revision_id, "pieces": line.pieces, "per": line.per}
+        )
+        lines += [
+            {"revision": each.revision_id, "per": INSTEAD}
+            for each in line.substitutes.all()
+        ]
+    pairs: list[dict[str, Any]] = [
+        {"revision": pair.revision_id, "other": pair.other_id}
+        for pair in recipe.pairs.all()
+    ]
+    return {"shown": lines, "pairs": pairs}
 
 
 class RecipeForceForm(KeyedForm):

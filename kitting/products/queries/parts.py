@@ -19,6 +19,7 @@ from kitting.models import (
     Part,
     Protocol,
     RecipeLine,
+    RecipeSubstitute,
     Revision,
 )
 from kitting.products.queries.methods import for_part
@@ -116,14 +117,19 @@ def part_page(part: Part) -> PartPage:
         part=part,
         revisions=[RevisionLine(each, each.lot_count) for each in revisions],
         methods=list(methods.select_related("release").order_by("-pk")),
-        recipes=list(_in_force().filter(part=part)),
+        recipes=list(_in_force(Q(revision__part=part))),
     )
 
 
-def _in_force() -> QuerySet[RecipeLine]:
-    lines = RecipeLine.objects.filter(recipe__in_force=True)
-    return lines.select_related("recipe__product", "revision", "substitute").order_by(
-        "recipe__product__code"
+def _in_force(taking: Q) -> QuerySet[RecipeLine]:
+    """Lines of recipes in force that take something, by itself or as a substitute."""
+    instead = RecipeSubstitute.objects.filter(taking).values("line")
+    lines = RecipeLine.objects.filter(taking | Q(pk__in=instead))
+    return (
+        lines.filter(recipe__in_force=True)
+        .select_related("recipe__product", "part", "revision")
+        .prefetch_related("substitutes__revision__part")
+        .order_by("recipe__product__code")
     )
 
 
@@ -139,12 +145,11 @@ def revision_page(revision: Revision, today: date) -> RevisionPage:
     """
     lots = Lot.objects.filter(revision=revision).select_related("part", "revision")
     naming = protocols_in_force(today).filter(loads__revision=revision)
-    taking = Q(revision=revision) | Q(substitute=revision)
     return RevisionPage(
         revision=revision,
         lots=list(lots.order_by("-pk")[:20]),
         lot_count=lots.count(),
-        recipes=list(_in_force().filter(taking)),
+        recipes=list(_in_force(Q(revision=revision))),
         protocols=list(naming.distinct()),
         covers=list(told_covers().filter(revision=revision)),
         is_covered=revision.pk in covered_revisions(today),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Prefetch, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
-from kitting.models import Box, BoxSize, Product, Recipe, RecipeLine
+from kitting.ledger.pinned import WITH_PINNED
+from kitting.models import Box, BoxSize, Product, Recipe
 
 
 @dataclass(frozen=True)
@@ -89,9 +90,7 @@ def recipes_of(product: Product) -> QuerySet[Recipe]:
     Returns:
         The versions.
     """
-    lines = RecipeLine.objects.select_related("part", "revision", "substitute")
-    found = product.recipes.prefetch_related(Prefetch("lines", lines.order_by("pk")))
-    return found.order_by("-version")
+    return product.recipes.prefetch_related(*WITH_PINNED).order_by("-version")
 
 
 def is_packed(product: Product) -> bool:

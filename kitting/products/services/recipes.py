@@ -14,8 +14,8 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.coded import named
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Product, Recipe, RecipeLine, Revision, Workshop
-from kitting.products.steps.recipes import LineFacts, need_lines
+from kitting.models import Product, Recipe, RecipeLine, RecipePair, Revision, Workshop
+from kitting.products.steps.recipes import LineFacts, NewLine, PairFacts, need_recipe
 
 
 @dataclass(frozen=True)
@@ -29,12 +29,19 @@ class KeptRecipe:
     version: int
 
 
-def add_recipe(*, product: str, lines: Sequence[LineFacts], sign: Sign) -> KeptRecipe:
+def add_recipe(
+    *,
+    product: str,
+    lines: Sequence[LineFacts],
+    pairs: Sequence[PairFacts] = (),
+    sign: Sign,
+) -> KeptRecipe:
     """Add the next version of a product's recipe; it is not in force yet.
 
     Args:
         product: Code of the product.
         lines: What one set and one box need: each part once, and something per set.
+        pairs: What goes only with what; everything else goes together.
         sign: Who, when and the operation key.
 
     Returns:
@@ -43,40 +50,52 @@ def add_recipe(*, product: str, lines: Sequence[LineFacts], sign: Sign) -> KeptR
     Raises:
         CodeError: If the product code and this version fit no kit batch.
         Missing: If there is no such product or revision.
-        Refused: What ``need_lines`` refuses.
+        Refused: What ``need_recipe`` refuses.
         OperationKeyReused: If the key was used for another act.
     """
-    said = [asdict(line) for line in lines]
+    said = {
+        "lines": [asdict(line) for line in lines],
+        "pairs": [asdict(pair) for pair in pairs],
+    }
 
     def work(act: Act) -> KeptRecipe:
         locking.lock_row(Workshop, act.workshop.pk)
         of = named(Product, product)
-        ids = {line.revision_id for line in lines}
-        ids |= {line.substitute_id for line in lines if line.substitute_id is not None}
+        ids = {
+            one for line in lines for one in (line.revision_id, *line.substitute_ids)
+        }
+        ids |= {one for pair in pairs for one in (pair.revision_id, pair.other_id)}
         revisions = locking.lock_rows(Revision, ids, "part") if ids else {}
-        rows = [_line(line, revisions) for line in lines]
-        need_lines(rows)
+        new = [_line(line, revisions) for line in lines]
+        apart = [
+            RecipePair(
+                revision=revisions[each.revision_id], other=revisions[each.other_id]
+            )
+            for each in pairs
+        ]
+        need_recipe(new, apart)
         last = of.recipes.aggregate(last=Max("version"))["last"] or 0
         today = day_of(act.workshop, act.now)
         batch.kit_batch(act.workshop.site, of.code, today, last + 1)
         recipe = Recipe.objects.create(product=of, version=last + 1, in_force=False)
-        for row in rows:
-            row.recipe = recipe
-            row.save(force_insert=True)
+        for line in new:
+            line.row.recipe = recipe
+            for row in (line.row, *line.substitutes):
+                row.save(force_insert=True)
+        for pair in apart:
+            pair.recipe = recipe
+            pair.save(force_insert=True)
         return KeptRecipe(of.code, of.name, recipe.version)
 
-    return perform("add_recipe", work, KeptRecipe, sign, product=product, lines=said)
+    return perform("add_recipe", work, KeptRecipe, sign, product=product, **said)
 
 
-def _line(line: LineFacts, revisions: dict[int, Revision]) -> RecipeLine:
+def _line(line: LineFacts, revisions: dict[int, Revision]) -> NewLine:
     revision = revisions[line.revision_id]
-    return RecipeLine(
-        part=revision.part,
-        revision=revision,
-        substitute=revisions[line.substitute_id] if line.substitute_id else None,
-        pieces=line.pieces,
-        per=line.per,
+    row = RecipeLine(
+        part=revision.part, revision=revision, pieces=line.pieces, per=line.per
     )
+    return NewLine(row, [revisions[each] for each in line.substitute_ids])
 
 
 def put_in_force(

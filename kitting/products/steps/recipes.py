@@ -1,16 +1,19 @@
-"""Inner steps of recipes: what their lines must not be."""
+"""Inner steps of recipes: what their lines and pairs must not be."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 from kitting.domain.errors import Refused
-from kitting.models import RecipeLine
+from kitting.domain.together import Together
+from kitting.ledger.pinned import named, only_with
+from kitting.models import RecipeLine, RecipePair, RecipeSubstitute, Revision
 from kitting.models.catalogue import Per, Unit
 
 MOST_LINES: Final = 40
+MOST_PAIRS: Final = 40
 MOST_PIECES: Final = 10_000
 """Of a part in one set, or in one box."""
 
@@ -22,36 +25,97 @@ class LineFacts:
     revision_id: int
     pieces: int
     per: str = Per.SET
-    substitute_id: int | None = None
-    """Another revision of the part that may be taken in its place."""
+    substitute_ids: tuple[int, ...] = ()
+    """Revisions that may be taken in its place, of the part or another, the preferred
+    first."""
 
 
-def need_lines(lines: Sequence[RecipeLine]) -> None:
-    """Refuse lines that make no recipe.
+@dataclass(frozen=True)
+class PairFacts:
+    """That a revision goes only with another."""
+
+    revision_id: int
+    other_id: int
+
+
+@dataclass
+class NewLine:
+    """A line of a version, with what may be taken in its place, not yet inserted."""
+
+    row: RecipeLine
+    instead: list[Revision] = field(default_factory=list)
+
+    @property
+    def takes(self) -> list[Revision]:
+        """All that fills it, the preferred first."""
+        return [self.row.revision, *self.instead]
+
+    @property
+    def substitutes(self) -> list[RecipeSubstitute]:
+        """The rows of its substitutes."""
+        return [
+            RecipeSubstitute(line=self.row, nth=nth, revision=each)
+            for nth, each in enumerate(self.instead, start=1)
+        ]
+
+    @property
+    def plain(self) -> tuple[object, ...]:
+        """What it says, to compare."""
+        row, instead = self.row, [each.pk for each in self.instead]
+        return row.part_id, row.revision_id, row.pieces, str(row.per), *instead
+
+
+def need_recipe(lines: Sequence[NewLine], pairs: Sequence[RecipePair]) -> None:
+    """Refuse lines and pairs that make no recipe.
 
     Args:
-        lines: The lines, with parts and revisions, not yet inserted.
+        lines: The lines, with parts and revisions.
+        pairs: What goes only with what, with revisions and parts.
 
     Raises:
         Refused: ``recipe_empty``, ``recipe_part_twice``, ``recipe_counts_pieces``,
-            ``recipe_pieces_out_of_range``, ``recipe_substitute``.
+            ``recipe_pieces_out_of_range``, ``recipe_revision_twice``, and what is
+            refused of pairs.
     """
-    if not any(line.per == Per.SET for line in lines):
+    if not any(line.row.per == Per.SET for line in lines):
         raise Refused("recipe_empty")
-    seen = set()
+    seen: set[int] = set()
     for line in lines:
-        part = line.part
-        if part.pk in seen:
-            raise Refused("recipe_part_twice", part=part.name)
-        seen.add(part.pk)
-        if part.unit != Unit.PIECE:
-            raise Refused("recipe_counts_pieces", part=part.name)
-        if not 1 <= line.pieces <= MOST_PIECES:
+        part = line.row.part
+        if not 1 <= line.row.pieces <= MOST_PIECES:
             raise Refused(
                 "recipe_pieces_out_of_range", part=part.name, most=MOST_PIECES
             )
-        other = line.substitute
-        if other is not None and (
-            other.part_id != part.pk or other.pk == line.revision_id
-        ):
-            raise Refused("recipe_substitute", part=part.name)
+        mine: dict[int, Revision] = {}
+        for each in line.takes:
+            if each.part_id in seen:
+                raise Refused("recipe_part_twice", part=each.part.name)
+            if each.part.unit != Unit.PIECE:
+                raise Refused("recipe_counts_pieces", part=each.part.name)
+            if each.pk in mine:
+                raise Refused("recipe_revision_twice", revision=named(each))
+            mine[each.pk] = each
+        seen |= {each.part_id for each in line.takes}
+    _need_pairs(lines, pairs)
+
+
+def _need_pairs(lines: Sequence[NewLine], pairs: Sequence[RecipePair]) -> None:
+    if len(pairs) > MOST_PAIRS:
+        raise Refused("too_many_pairs", most=MOST_PAIRS)
+    takes = {nth: [one.pk for one in line.takes] for nth, line in enumerate(lines)}
+    rule = Together(takes, only_with(pairs))
+    seen: set[tuple[int, int]] = set()
+    for pair in pairs:
+        one, other = pair.revision, pair.other
+        for each in (one, other):
+            if rule.line_of(each.pk) is None:
+                raise Refused("pair_not_in_recipe", revision=named(each))
+        if rule.line_of(one.pk) == rule.line_of(other.pk):
+            raise Refused("pair_in_one_line", one=named(one), other=named(other))
+        if (one.pk, other.pk) in seen:
+            raise Refused("pair_twice", one=named(one), other=named(other))
+        seen.add((one.pk, other.pk))
+    for line in lines:
+        for each in line.takes:
+            if not rule.completes({each.pk}):
+                raise Refused("revision_never_packed", revision=named(each))

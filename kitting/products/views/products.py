@@ -20,6 +20,7 @@ from kitting.products.forms.products import (
     RecipeForm,
     SizeChangeForm,
     SizeForm,
+    as_entered,
 )
 from kitting.products.queries import products as queries
 from kitting.products.queries.products import version_in_force
@@ -182,11 +183,10 @@ def recipe_new(request: LotwardRequest, code: str) -> HttpResponse:
     """Add the next version of a recipe, filled in from the newest."""
     product = get_or_404(Product, code=code)
     last = queries.recipes_of(product).first()
-    lines = last.lines.values("revision", "pieces", "per", "substitute") if last else ()
     return act_page(
         request,
         "kitting/products/recipe_new",
-        RecipeForm(request.POST or None, shown=lines),
+        RecipeForm(request.POST or None, **(as_entered(last) if last else {})),
         partial(recipes.add_recipe, product=code),
         said=_("Version %(version)s is added. Put it in force when it begins."),
         to=lambda done: reverse("kitting:recipe", args=[done.product, done.version]),

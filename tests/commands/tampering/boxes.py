@@ -12,6 +12,7 @@ from django.db.models import F
 
 from dispatch.models import ShipEvent, ShipmentBox, ShipScan
 from kitting.models import Box, BoxEvent, BoxLine, BoxSize, Link, Lot, Print, RecipeLine
+from tests import factories
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -63,6 +64,16 @@ def line_of_another_revision(history: History) -> list[Named]:
 def recipe_changed_afterwards(history: History) -> list[Named]:
     row = RecipeLine.objects.filter(recipe=history.sent.recipe_id).first()
     change(row, pieces=2)
+    return [("box recipes", Box, history.sent.pk)]
+
+
+@tamperer
+def pair_slipped_in_afterwards(history: History) -> list[Named]:
+    """Both boxes hold a visor that now goes only with a headband that they have not."""
+    recipe = history.sent.recipe
+    other = factories.make_revision(history.band.part, "T")
+    factories.substitute(recipe, history.band.part, other)
+    factories.only_with(recipe, history.visor, other)
     return [("box recipes", Box, history.sent.pk)]
 
 

@@ -207,9 +207,7 @@ def test_a_revision_that_is_not_pinned_is_refused_and_a_substitute_is_not(at) ->
     with pytest.raises(Refused) as error:
         bring(at, bag)
     assert_refused(error.value, "revision_not_pinned", revision="B", wanted="A")
-    RecipeLine.objects.filter(recipe=at.recipe, part=at.band.part).update(
-        substitute=newer
-    )
+    factories.substitute(at.recipe, at.band.part, newer)
     assert bring(at, bag).taken == 6
     assert in_box(box) == {"Headband": 6}
 

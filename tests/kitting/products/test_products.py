@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from typing import Any
 
 import pytest
@@ -11,93 +10,48 @@ from django.urls import reverse
 
 from kitting.domain.errors import LotwardError, Missing
 from kitting.ledger.coded import mark_of
-from kitting.models import Box, BoxSize, Operation, Part, Product, Recipe, Revision
-from kitting.models.catalogue import Per
+from kitting.models import (
+    BoxSize,
+    Operation,
+    Part,
+    Product,
+    Recipe,
+)
 from kitting.packing.queries.bench import choices
 from kitting.packing.services import boxes
 from kitting.products.services.products import (
     ProductFacts,
     SizeFacts,
-    add_product,
     add_size,
     change_product,
     change_size,
 )
-from kitting.products.services.recipes import LineFacts, add_recipe, put_in_force
+from kitting.products.services.recipes import put_in_force
+from kitting.products.steps.recipes import LineFacts
 from lotward.catalogue.loading import CatalogueRefused, load_catalogue
 from tests import factories
 from tests.assertions import (
     assert_page,
-    assert_part,
     assert_refused,
     assert_sent_to_sign_in,
     text_of,
 )
 from tests.factories import sign
+from tests.kitting.products.setting_up import (
+    at,
+    free,
+    lines,
+    product,
+    recipe,
+    refused,
+    sent,
+)
 
 pytestmark = pytest.mark.django_db
 
 LIST, NEW = reverse("kitting:products"), reverse("kitting:product-new")
 SHIELD = {"code": "FS9", "name": "Shield", "language": "en", "profile": "none"}
 GTIN, OTHER_GTIN = "09521234000013", "09521234000020"
-
-
-def at(act: str, *args: Any) -> str:
-    return reverse(f"kitting:{act}", args=args)
-
-
-def sent(**entered: Any) -> dict[str, Any]:
-    return {"op_key": str(uuid.uuid4()), **entered}
-
-
-def lines(*rows: tuple[Any, ...], count: int = 3, before: int = 0) -> dict[str, Any]:
-    """What a form sends of its lines: revision, pieces, per, substitute."""
-    names = ("revision", "pieces", "per", "substitute")
-    found = {
-        "line-TOTAL_FORMS": str(max(count, len(rows))),
-        "line-INITIAL_FORMS": str(before),
-    }
-    for nth, row in enumerate(rows):
-        for name, value in zip(names, row, strict=False):
-            found[f"line-{nth}-{name}"] = str(value)
-    return found
-
-
-def product(code: str = "FS9", **facts: Any) -> Product:
-    to = ProductFacts(**{"name": "Shield", **facts})
-    add_product(code=code, to=to, sign=sign())
-    return Product.objects.get(code=code)
-
-
-def free(name: str = "Headband", code: str = "A") -> Revision:
-    part = factories.make_part(name=name, needs_check=False, needs_clearing=False)
-    return factories.make_revision(part, code)
-
-
-def recipe(*rows: LineFacts, code: str = "FS9", force: bool = True) -> Recipe:
-    made = add_recipe(product=code, lines=rows, sign=sign())
-    if force:
-        now = Recipe.objects.filter(product__code=code, in_force=True).first()
-        seen = now.version if now else None
-        put_in_force(product=code, version=made.version, seen=seen, sign=sign())
-    return Recipe.objects.get(product__code=code, version=made.version)
-
-
-def refused(call: Any, **values: Any) -> LotwardError:
-    def state() -> list[Any]:
-        models = (Product, BoxSize, Recipe)
-        return [Operation.objects.count(), *(list(m.objects.values()) for m in models)]
-
-    before = state()
-    with pytest.raises(LotwardError) as caught:
-        call(**values, sign=sign())
-    assert state() == before
-    return caught.value
-
-
-@pytest.fixture
-def manager(make_user: Any, client_for: Any) -> Client:
-    return client_for(make_user("manager", group="manager"))  # type: ignore[no-any-return]
 
 
 # -- Who may --------------------------------------------------------------------------
@@ -285,87 +239,6 @@ def test_a_gtin_stays_and_a_closed_size_is_not_packed(manager: Client) -> None:
     boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     factories.seal_set_up()
     assert factories.prove() == []
-
-
-# -- Recipes --------------------------------------------------------------------------
-
-
-def test_a_new_version_is_filled_in_from_the_newest(manager: Client) -> None:
-    product()
-    band, newer = free(), None
-    newer = factories.make_revision(band.part, "B")
-    manual = free("Manual")
-    recipe(LineFacts(band.pk, 1), LineFacts(manual.pk, 1, Per.BOX))
-    page = at("recipe-new", "FS9")
-    form = manager.get(page).context["form"]
-    filled = [
-        (line["revision"].value(), line["pieces"].value(), line["per"].value())
-        for line in form.lines.initial_forms
-    ]
-    assert filled == [(band.pk, 1, "set"), (manual.pk, 1, "box")]
-    rows = (newer.pk, 1, "set", band.pk), (manual.pk, 1, "box", "")
-    manager.post(page, sent(**lines(*rows, before=2)))
-    second = Recipe.objects.get(version=2)
-    assert not second.in_force
-    assert [line.substitute for line in second.lines.all()] == [band, None]
-    to = at("recipe", "FS9", 2)
-    assert "No: version 1 is in force." in text_of(manager.get(to))
-    # Somebody else had put a third one in force meanwhile.
-    recipe(LineFacts(band.pk, 2))
-    late = manager.post(to, sent(seen="1"))
-    assert late.status_code == 409
-    assert "has changed since this page was loaded" in text_of(late)
-    assert manager.post(to, sent(seen="3")).status_code == 302
-    assert [each.in_force for each in Recipe.objects.order_by("version")] == [
-        *(False, True, False),
-    ]
-    # Back to the first, which is a version like others.
-    put_in_force(product="FS9", version=1, seen=2, sign=sign())
-    values = {"product": "FS9", "version": 1, "seen": 1}
-    assert refused(put_in_force, **values).code == "recipe_is_in_force"
-    factories.seal_set_up()
-    assert factories.prove() == []
-
-
-def test_what_cannot_be_a_recipe_is_said(manager: Client) -> None:
-    product()
-    band = free()
-    other, film = free("Visor"), factories.make_part(unit="gram", name="Film")
-    gram = factories.make_revision(film)
-    page = at("recipe-new", "FS9")
-    twice = factories.make_revision(band.part, "B")
-    for rows, words in (
-        ((), "There is nothing in it that each set needs"),
-        (((band.pk, 1, "box"),), "There is nothing in it that each set needs"),
-        (((band.pk, "", "set"),), "how many pieces are needed"),
-        (((band.pk, 0, "set"),), "how many pieces are needed"),
-        ((("", 3, "set"),), "part and revision"),
-        (((band.pk, 1, "set"), (twice.pk, 1, "set")), "Headband is there twice"),
-        (((gram.pk, 1, "set"),), "Film is not counted in pieces"),
-        (((band.pk, 1, "set", other.pk),), "another revision of the same part"),
-        (((band.pk, 1, "set", band.pk),), "another revision of the same part"),
-    ):
-        answer = manager.post(page, sent(**lines(*rows)))
-        assert answer.status_code == 422, words
-        assert words.lower() in text_of(answer).lower()
-    gone = manager.post(page, sent(), headers={"HX-Request": "true"})
-    assert_part(gone, "recipe-new", status=422)
-    assert "came back without its lines" in text_of(gone)
-    many = manager.post(page, sent(**lines(count=41)))
-    assert "at most 40 lines" in text_of(many)
-    assert not Recipe.objects.exists()
-    with pytest.raises(Missing):
-        recipe(LineFacts(0, 1))
-
-
-def test_a_box_that_is_open_keeps_its_recipe() -> None:
-    product()
-    add_size(product="FS9", sets=6, to=SizeFacts(), sign=sign())
-    first = recipe(LineFacts(free().pk, 1))
-    bench, size = factories.make_bench(), BoxSize.objects.get()
-    started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    recipe(LineFacts(free("Visor").pk, 1))
-    assert Box.objects.get(pk=started.box_id).recipe == first
 
 
 # -- The file -------------------------------------------------------------------------
