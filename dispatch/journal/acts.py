@@ -61,6 +61,7 @@ ACTS: dict[str, str | Promise] = {
     "issue_badges": _("Badges issued"),
     "keep_printer": _("Printer set up"),
     "keep_stock": _("Label stock set up"),
+    "keep_words": _("Words on labels kept"),
     "lift_hold": _("Hold lifted"),
     "limit_dose": _("Largest dose of a part set"),
     "load_bag": _("Bag put on a carrier"),

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Any
 
 from kitting.domain.errors import LotwardError
-from kitting.labels.spoken import ENGLISH
 from kitting.ledger import listing
 from kitting.ledger.sections import Found, register
 from kitting.models import LabelWord, Stock
+from kitting.printing.queries.label_words import blanks_wanted
 from kitting.printing.queries.stocks import facts_of
 from kitting.printing.services.stocks import trial
-
-_BLANK: Final = re.compile(r"\{\w*\}|[{}]")
-"""Where a figure or a number is filled in."""
 
 
 def _stock(found: Found, path: str, row: Mapping[str, Any]) -> None:
@@ -39,9 +35,7 @@ def _word(found: Found, path: str, row: Mapping[str, Any]) -> None:
     shelf = found.shelf
     given = shelf.read(LabelWord, path, row)
     word = LabelWord(**given)
-    blanks = sorted(set(_BLANK.findall(ENGLISH.get(word.word, ""))))
-    if sorted(set(_BLANK.findall(word.text))) != blanks:
-        wanted = " ".join(blanks) or "nothing"
+    if wanted := blanks_wanted(word.word, word.text):
         shelf.fault(f"{path}.text", word.text, "label_word_blanks", wanted=wanted)
     shelf.place(path, word, ("language", "word"), given)
 

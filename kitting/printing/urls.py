@@ -2,7 +2,15 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.printing.views import jobs, log, longest, printers, prints, stocks
+from kitting.printing.views import (
+    jobs,
+    label_words,
+    log,
+    longest,
+    printers,
+    prints,
+    stocks,
+)
 
 urlpatterns: list[URLPattern] = [
     path("labels/", jobs.labels, name="labels"),
@@ -27,6 +35,12 @@ urlpatterns: list[URLPattern] = [
     path("labels/jobs/<int:pk>/cancel/", jobs.job_cancel, name="label-job-cancel"),
     path("labels/jobs/<int:pk>/again/", jobs.job_again, name="label-job-again"),
     path("labels/jobs/<int:pk>/settle/", jobs.job_settle, name="label-job-settle"),
+    path("set-up/words/", label_words.label_words, name="label-words"),
+    path(
+        "set-up/words/<str:language>/",
+        label_words.label_words_in,
+        name="label-words-in",
+    ),
     path("set-up/stocks/", stocks.stock_list, name="stocks"),
     path("set-up/stocks/new/", stocks.stock_new, name="stock-new"),
     path("set-up/stocks/<str:code>/", stocks.stock_change, name="stock-change"),

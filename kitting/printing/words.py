@@ -106,6 +106,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The label needs %(needed_mm)s mm for its texts and has %(room_mm)s mm."
         " Shorten them, or leave some out."
     ),
+    "label_language_unknown": _(
+        "“%(read)s” is no language that has words of its own. Write two letters as in"
+        " ISO 639-1, such as el, or with a country, such as el-CY."
+    ),
     "label_of_nothing": _("Nothing has such a label yet."),
     "label_unreadable": _(
         "The label for %(number)s could not be read back, so it was not printed."
@@ -116,12 +120,12 @@ SENTENCES: dict[str, str | Promise] = {
         " Correct it."
     ),
     "label_word_missing": _(
-        "Labels have no word for “%(word)s” in the language %(language)s. Enter it in"
-        " the catalogue, under label_words."
+        "Labels have no word for “%(word)s” in the language %(language)s. Enter it on"
+        " the page Words on labels."
     ),
     "label_word_unreviewed": _(
         "Nobody is named who looked at “%(word)s” in the language %(language)s. Say who"
-        " did in the catalogue, under label_words; a caution is not printed before."
+        " did on the page Words on labels; a caution is not printed before."
     ),
     "label_would_not_fit": _(
         "%(why)s The %(label)s of %(of)s could not be printed at %(dpi)s dots to the"

@@ -41,7 +41,7 @@ from kitting.people.services import accounts as people
 from kitting.people.services import badges
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.places.services import carriers, places, set_up
-from kitting.printing.services import jobs, printers
+from kitting.printing.services import jobs, label_words, printers
 from kitting.products.queries.methods import mark_of
 from kitting.products.services import methods, recipes
 from kitting.products.services import parts as products
@@ -243,6 +243,8 @@ def _printing() -> None:
     printers.print_test_page(printer_id=printer, sign=sign())
     printers.try_label(name="box", printer_id=printer, sign=sign())
     printers.look_at_labels(sign=sign())
+    greek = {"language": "el", "words": {"packed": "Συσκευάστηκε"}}
+    label_words.keep_words(**greek, reviewed_by="Eleni", sign=sign())
     _fail(job)
     jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     _fail(job)

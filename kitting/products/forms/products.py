@@ -15,6 +15,7 @@ from kitting.ledger.coded import NAME_LONGEST, PRODUCT_CODE_LONGEST
 from kitting.models import Part, Recipe, Revision
 from kitting.models.catalogue import Per, Profile, Unit
 from kitting.printing.forms.stocks import capitals
+from kitting.printing.queries.label_words import LANGUAGES
 from kitting.products.steps.products import (
     CAUTION_LONGEST,
     MOST_CAUTIONS,
@@ -33,20 +34,6 @@ from kitting.web.fields import CodeField, RevisionField
 from kitting.web.forms import KeyedForm, LineForm, LinesForm
 from kitting.web.messages import sentence
 
-LANGUAGES: Final[list[tuple[str, Any]]] = [
-    ("en", _("English")),
-    ("de", _("German")),
-    ("fr", _("French")),
-    ("es", _("Spanish")),
-    ("it", _("Italian")),
-    ("nl", _("Dutch")),
-    ("pl", _("Polish")),
-    ("pt", _("Portuguese")),
-    ("cs", _("Czech")),
-    ("da", _("Danish")),
-    ("el", _("Greek")),
-    ("sv", _("Swedish")),
-]
 PROFILES: Final[list[tuple[str, Any]]] = [
     (Profile.NONE, _("none: no marks of a device or of protective equipment")),
     (Profile.PPE, _("protective equipment")),

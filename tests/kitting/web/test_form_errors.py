@@ -102,6 +102,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "stocks": list,
         "targets": lambda: [Target("lot:1", "this lot")],
         "waiting": list,
+        "words": list,
         "workshop": lambda: Workshop.objects.get(pk=1),
     }
     wanted = {
