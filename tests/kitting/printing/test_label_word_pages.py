@@ -87,6 +87,7 @@ def test_it_is_what_the_file_would_have_made(manager: Client) -> None:
     assert sorted(LabelWord.objects.values_list("language", "word", "text")) == by_page
 
 
+@pytest.mark.smoke
 def test_a_word_without_its_blanks_is_refused_beside_it(manager: Client) -> None:
     words = GREEK | {"nth": "Σετ από {of}"}
     answer = manager.post(PAGE, sent(words, reviewed_by="Eleni"))

@@ -113,6 +113,7 @@ def test_nothing_on_a_test_is_anything(workshop: Workshop) -> None:
     assert longest.sscc[0] != box.sscc[0] == "0"
 
 
+@pytest.mark.smoke
 def test_a_test_goes_to_the_printer_and_is_no_print_of_the_label(
     workshop: Workshop,
 ) -> None:
