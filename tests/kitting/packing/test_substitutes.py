@@ -122,6 +122,7 @@ def test_what_is_preferred_is_offered_as_long_as_it_suffices(at: Packing) -> Non
         (straps.number, strap),
         (olders.number, older),
     }
+    at.bag(older, 50, use_by=TODAY)  # enough, and it would come first by its date
     more = at.bag(strap, 6)
     assert {each.instead for each in seen(at).offers} == {strap}
     assert more.number in {each.bag for each in seen(at).offers}
@@ -237,6 +238,7 @@ def test_it_is_the_same_from_the_other_side(at: Packing) -> None:
     # The visors are in: nothing is taken from a bag for the next box, so it may lie here.
     assert bring(at, at.bag(visor)) == 0
     assert bring(at, at.band_bag) == 6
+    assert bring(at, at.bag(third)) == 0  # apart from the visors, for the next box
     bring(at, at.manual_bag)
     close(box)
     assert proved() == []
