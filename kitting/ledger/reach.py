@@ -348,19 +348,3 @@ def refuse_held_bag(bag: Bag, reach: Reach) -> None:
     why = reach.why_bag(bag)
     if why is not None:
         raise OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
-
-
-def refuse_held_box(box: Box, lines: Iterable[BoxLine], reach: Reach) -> None:
-    """Refuse a box that a hold reaches.
-
-    Args:
-        box: The box.
-        lines: All its lines.
-        reach: What is held now.
-
-    Raises:
-        OnHold: If it or anything in it is held.
-    """
-    why = reach.why_box(box, lines)
-    if why is not None:
-        raise OnHold("box_on_hold", box=str(box), by=why.by, reason=why.reason)

@@ -11,6 +11,8 @@ from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.pinned import Pinned, pinned_by
+from kitting.ledger.reach import standing_reach
+from kitting.ledger.stopped import refuse_held_box
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
 
@@ -155,6 +157,19 @@ def filling_of(box: Box, *, fresh: bool = False) -> Filling:
 _IN_BOX = Kept(
     lambda box: BoxLine.objects.filter(box=box).select_related("lot__part", "bag")
 )
+
+
+def refuse_unlabelled_held(box: Box) -> None:
+    """Refuse to print or see the label of a closed box that a hold reaches.
+
+    Args:
+        box: The box, locked behind the gate; one in another stage is let through.
+
+    Raises:
+        OnHold: ``box_on_hold``.
+    """
+    if box.stage == BoxStage.CLOSED and (reach := standing_reach()):
+        refuse_held_box(box, _IN_BOX(box.pk), reach)
 
 
 def take_all_back(

@@ -61,6 +61,14 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is no command that is known here. Scan one of the command labels,"
         " or touch the screen."
     ),
+    "held_among_others": _(
+        "Box %(box)s has %(out)s in it, on hold by %(by)s: %(reason)s. They cannot be"
+        " told apart from others in the box, so put the whole box in quarantine."
+    ),
+    "held_in_box": _(
+        "Take %(out)s out of box %(box)s; on hold by %(by)s: %(reason)s. Put them back"
+        " into their bag, or put the whole box in quarantine."
+    ),
     "label_not_printed": _(
         "The label of box %(box)s was not printed yet. Print it, stick it on, then"
         " scan it."

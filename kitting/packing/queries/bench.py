@@ -16,7 +16,8 @@ from kitting.domain.stages import BoxStage
 from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import Reach, Why, standing_reach
+from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.stopped import Stopped, stopped
 from kitting.models import (
     Bag,
     Bench,
@@ -103,8 +104,8 @@ class Screen:
     open_bags: list[OpenHere] = field(default_factory=list)
     label: Print | None = None
     """The newest print of the closed box's label, with its job and printer."""
-    held: Why | None = None
-    """The hold that reaches the open box."""
+    held: Stopped | None = None
+    """What stops the box in work, if a hold reaches it or anything in it."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
     newest: str = ""
@@ -131,10 +132,10 @@ class Screen:
         """The next thing to do: choose, held, fill, close, print or label."""
         if self.box is None:
             return "choose"
-        if self.box.stage == BoxStage.CLOSED:
-            return "label" if self.label else "print"
         if self.held:
             return "held"
+        if self.box.stage == BoxStage.CLOSED:
+            return "label" if self.label else "print"
         return "fill" if self.asked else "close"
 
     @property
@@ -225,9 +226,17 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     inside = _INSIDE(box.pk)
     pinned = pinned_by(box.recipe_id)
     lines = _lines(box, pinned, inside, [row.bag for row in bags], refusals)
-    if box.stage == BoxStage.CLOSED:
-        label = newest_label(box.pk)
-        return Screen(bench, box, lines, open_bags=here, label=label, newest=number)
+    held = stopped(box, inside, reach)
+    if box.stage == BoxStage.CLOSED or held is not None:
+        return Screen(
+            bench,
+            box,
+            lines,
+            open_bags=here,
+            label=newest_label(box.pk) if box.stage == BoxStage.CLOSED else None,
+            held=held,
+            newest=number,
+        )
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
@@ -251,7 +260,6 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         offers,
         lacking,
         open_bags=here,
-        held=reach.why_box(box, inside) if reach else None,
         newest=number,
     )
 
@@ -261,7 +269,11 @@ def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:
 
 
 _INSIDE = Kept(
-    lambda box: BoxLine.objects.filter(box=box).select_related("lot").order_by("pk")
+    lambda box: (
+        BoxLine.objects.filter(box=box)
+        .select_related("lot__part", "bag")
+        .order_by("pk")
+    )
 )
 
 

@@ -17,7 +17,8 @@ from kitting.ledger.guards import IDENTITY
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import METHOD_OF_BAG, open_too_long, packing_problem
-from kitting.ledger.reach import refuse_held_box, standing_reach
+from kitting.ledger.reach import standing_reach
+from kitting.ledger.stopped import refuse_held_box
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import (
     Bag,
@@ -30,7 +31,12 @@ from kitting.models import (
     Print,
     Recipe,
 )
-from kitting.packing.steps import Filling, filling_of, move_box
+from kitting.packing.steps import (
+    Filling,
+    filling_of,
+    move_box,
+    refuse_unlabelled_held,
+)
 
 UNLABELLED = (BoxStage.OPEN, BoxStage.CLOSED)
 
@@ -95,7 +101,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
 
     Raises:
         Missing: If the bench or bag is not there.
-        OnHold: If the bag is held.
+        OnHold: If the bag is held, or the bench's open box or anything in it.
         Refused: ``bench_closed``; if it is past its date, open too long, made with a
             method on trial, nothing for this box, or apart from what is in it.
         WrongStage: If it is not cleared.
@@ -107,16 +113,19 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         bench = _bench_in_use(bench_id)
         bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
         box = _open_box(bench)
+        reach = standing_reach()
+        filling = None if box is None else filling_of(box)
+        if filling is not None:
+            refuse_held_box(filling.box, filling.in_box, reach)
         problem = packing_problem(
             bag,
             bag.lot,
             today=day_of(act.workshop, act.now),
             now=act.now,
-            reach=standing_reach(),
+            reach=reach,
         )
         if problem is not None:
             raise problem
-        filling = None if box is None else filling_of(box)
         if filling is not None and (refusal := filling.refusal(bag)):
             raise refusal
         events = _open_here(bag, bench, act.now)
@@ -299,7 +308,7 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
     Raises:
         CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
         Missing: If there is no such box.
-        OnHold: If anything in it is held.
+        OnHold: If it or anything in it is held.
         Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
             the box stood open for too long.
         WrongStage: If it is not open.
@@ -309,8 +318,10 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
     def work(act: Act) -> ClosedBox:
         locking.enter_gate()
         box = locking.lock_row(Box, box_id, "size", "recipe__product")
-        event = move_box(box, BoxStage.CLOSED)
         filling = filling_of(box)
+        if box.stage == BoxStage.OPEN:
+            refuse_held_box(box, filling.in_box, standing_reach())
+        event = move_box(box, BoxStage.CLOSED)
         for line in filling.pinned.lines:
             if missing := filling.missing(line):
                 raise Refused(
@@ -319,7 +330,6 @@ def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
                     part=line.part.name,
                     missing=missing,
                 )
-        refuse_held_box(box, filling.in_box, standing_reach())
         for row in filling.in_box:
             if refusal := open_too_long(row.bag, row.lot, act.now):
                 raise refusal
@@ -371,15 +381,18 @@ def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:
 
     Raises:
         Missing: If there is no such box.
+        OnHold: If it or anything in it is held.
         Refused: ``other_label`` if the label is another box's, ``label_not_printed``.
         WrongStage: If the box is not closed.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> BoxMoved:
+        locking.enter_gate()
         box = locking.lock_row(Box, box_id)
         if read not in (box.serial, box.sscc):
             raise Refused("other_label", read=read, box=str(box))
+        refuse_unlabelled_held(box)
         event = move_box(box, BoxStage.LABELLED)
         if not Print.objects.filter(box=box).exists():
             raise Refused("label_not_printed", box=str(box))

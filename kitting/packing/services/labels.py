@@ -10,6 +10,7 @@ from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Box, Print
 from kitting.packing.labels import BOXES, box_subject
+from kitting.packing.steps import refuse_unlabelled_held
 from kitting.printing.queries.stocks import laid_as, of_kind
 from kitting.printing.services.prints import (
     Printed,
@@ -40,6 +41,7 @@ def print_box_label(
         LotwardError: ``label_unreadable`` if a symbol does not read back.
         Missing: If there is no such box, printer or stock.
         NotFit: If the label does not fit its stock.
+        OnHold: If it waits for its label and a hold reaches it.
         Refused: ``reprint_needs_a_reason``, ``first_label_stays``,
             ``first_label_is_another``, ``entry_too_long``.
         WrongStage: If the box is open, gone or voided.
@@ -54,8 +56,10 @@ def print_box_label(
 
     def work(act: Act) -> Printed:
         assert ready is not None  # noqa: S101
+        locking.enter_gate()
         box = locking.lock_row(Box, box_id)
         need_printable(box)
+        refuse_unlabelled_held(box)
         job = log_prints(act, ready, again)
         return Printed(
             box=str(box),

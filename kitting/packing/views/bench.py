@@ -23,7 +23,7 @@ from kitting.models import Bench
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.bench_label import label_screen
-from kitting.packing.queries.bench_next import following
+from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, size_commands
 from kitting.packing.services import benches as set_up
@@ -63,6 +63,8 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
 }
 """How the strip says the newest act, with values of its outcome."""
+HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
+"""Codes of refusals for a box in work that a hold reaches."""
 
 
 @allowed("kitting.pack")
@@ -228,7 +230,14 @@ def screen_context(
     if form.errors:
         wrong, _point, to_do = _first_error(form).partition(". ")
         context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
+        if screen.step == "held" and _codes(form) & HELD:
+            context["next"] = Next.HELD  # it says the same, and offers the ways on
     return context
+
+
+def _codes(form: ScanForm) -> set[str | None]:
+    found = form.errors.as_data().values()
+    return {error.code for errors in found for error in errors}
 
 
 def _first_error(form: ScanForm) -> str:

@@ -9,7 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError, OnHold
 from kitting.ledger import holds
-from kitting.ledger.reach import refuse_held_bag, refuse_held_box, standing_reach
+from kitting.ledger.reach import refuse_held_bag, standing_reach
+from kitting.ledger.stopped import refuse_held_box
 from kitting.models import Bag, User
 from kitting.packing.services import boxes
 from kitting.web.messages import sentence

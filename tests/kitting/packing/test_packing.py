@@ -341,7 +341,11 @@ def test_a_hold_stops_the_closing(at, target: str) -> None:
     holds.place_hold(target=target, value=value, reason="Rough edge", sign=sign())
     with pytest.raises(OnHold) as error:
         close(box)
-    assert_refused(error.value, "box_on_hold", box=box.number)
+    if target == "box":
+        assert_refused(error.value, "box_on_hold", box=box.number)
+    else:
+        out = f"6 × Headband ({at.band_bag.number})"
+        assert_refused(error.value, "held_in_box", box=box.number, out=out)
 
 
 def test_a_box_closes_once(at) -> None:

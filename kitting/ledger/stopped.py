@@ -1,0 +1,90 @@
+"""What a hold stops in a box, and what must come out of it before it can go on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from kitting.domain.errors import OnHold
+from kitting.domain.stages import BoxStage
+from kitting.ledger.reach import Reach, Why
+from kitting.models import Box, BoxLine
+
+
+@dataclass(frozen=True)
+class Stopped:
+    """A box that nothing is added to, closed or labelled while a hold reaches it."""
+
+    why: Why
+    """The oldest of its holds."""
+    lines: tuple[BoxLine, ...]
+    """What is held in it; none where only the box itself is."""
+    apart: bool
+    """Whether those pieces can be taken out: it is open, not held itself, and what is
+    held can be told apart by lot and goes back into a bag that is held."""
+
+    @property
+    def out(self) -> str:
+        """What to take out: pieces, part and bag."""
+        return ", ".join(
+            f"{line.pieces} × {line.lot.part.name} ({line.bag.number})"
+            for line in self.lines
+        )
+
+
+def stopped(box: Box, lines: Iterable[BoxLine], reach: Reach) -> Stopped | None:
+    """What stops a box, if a hold reaches it or anything in it.
+
+    Pieces of one lot cannot be told apart by their bag, nor lots of one part by their
+    look: a part comes out only where all of it in the box is held and of one lot.
+
+    Args:
+        box: The box.
+        lines: All its lines, with lot, part and bag.
+        reach: What is held now.
+
+    Returns:
+        What stops it, or None.
+    """
+    if not reach:
+        return None
+    lines = list(lines)
+    why = reach.why_box(box, lines)
+    if why is None:
+        return None
+    held = tuple(line for line in lines if reach.line(line))
+    lots: dict[int, set[int]] = {}
+    for line in lines:
+        lots.setdefault(line.lot.part_id, set()).add(line.lot_id)
+    held_parts = {line.lot.part_id for line in held}
+    apart = (
+        box.stage == BoxStage.OPEN
+        and not reach.on(box)
+        and all(len(lots[part]) == 1 for part in held_parts)
+        and all(line in held for line in lines if line.lot.part_id in held_parts)
+        and all(reach.bag(line.bag) for line in held)
+    )
+    return Stopped(why, held, apart)
+
+
+def refuse_held_box(box: Box, lines: Iterable[BoxLine], reach: Reach) -> None:
+    """Refuse a box that a hold reaches, and say what to take out of it.
+
+    Args:
+        box: The box.
+        lines: All its lines, with lot, part and bag.
+        reach: What is held now.
+
+    Raises:
+        OnHold: If it or anything in it is held: ``held_in_box`` where the pieces can be
+            taken out of it, ``held_among_others`` where they cannot, ``box_on_hold``
+            for a box that is held itself or is no longer open.
+    """
+    found = stopped(box, lines, reach)
+    if found is None:
+        return
+    values = {"box": str(box), "by": found.why.by, "reason": found.why.reason}
+    if box.stage != BoxStage.OPEN or reach.on(box):
+        raise OnHold("box_on_hold", **values)
+    code = "held_in_box" if found.apart else "held_among_others"
+    raise OnHold(code, out=found.out, **values)
