@@ -219,9 +219,67 @@ def test_a_hold_and_eight_closings_never_miss_each_other(at) -> None:
     ]
     results = at_once([*closings, hold])
     codes = {getattr(error, "code", error) for error in results.errors}
-    assert codes <= {"box_on_hold"}
+    assert codes <= {"held_in_box"}
     closed_at_the_end = Box.objects.filter(stage=BoxStage.CLOSED).count()
     assert seen == [BENCHES, closed_at_the_end]
+
+
+def test_a_hold_and_eight_scans_never_miss_each_other(at) -> None:
+    """After a hold has answered, nothing goes into a box that it reaches."""
+    where = [factories.make_bench() for _ in range(BENCHES)]
+    for bench in where:
+        factories.make_open_box(at.size, bench, at.band_bag)
+    bags = [bag_of(at.visor).pk for _ in range(BENCHES)]
+    signs = [factories.sign() for _ in range(BENCHES + 1)]
+    seen: list[int] = []
+
+    def hold() -> None:
+        lot = at.band_bag.lot_id
+        holds.place_hold(target="lot", value=lot, reason="Haze", sign=signs[-1])
+        seen.append(BoxLine.objects.filter(bag__in=bags).count())
+
+    scans = [
+        lambda n=n: packing.bring_bag(
+            bench_id=where[n].pk, bag_id=bags[n], sign=signs[n]
+        )
+        for n in range(BENCHES)
+    ]
+    results = at_once([hold, *scans])
+    refused = [getattr(error, "code", error) for error in results.errors]
+    assert set(refused) <= {"held_in_box"}
+    assert seen == [BENCHES - len(refused)]
+    assert seen == [BoxLine.objects.filter(bag__in=bags).count()]
+    assert factories.prove() == []
+
+
+def test_a_hold_and_eight_label_scans_never_miss_each_other(at) -> None:
+    """After a hold has answered, no box that it reaches is labelled any more."""
+    boxes = [factories.make_closed_box(size=at.size) for _ in range(BENCHES)]
+    for box in boxes:
+        print_box_label(box_id=box.pk, sign=factories.sign())
+    revision = boxes[0].lines.earliest("pk").lot.revision_id
+    signs = [factories.sign() for _ in range(BENCHES + 1)]
+    seen: list[int] = []
+
+    def labelled() -> int:
+        return Box.objects.filter(stage=BoxStage.LABELLED).count()
+
+    def hold() -> None:
+        what = {"target": "revision", "value": revision, "reason": "Haze"}
+        holds.place_hold(**what, sign=signs[-1])
+        seen.append(labelled())
+
+    scans = [
+        lambda n=n: packing.see_label(
+            box_id=boxes[n].pk, read=str(boxes[n].serial), sign=signs[n]
+        )
+        for n in range(BENCHES)
+    ]
+    results = at_once([hold, *scans])
+    refused = [getattr(error, "code", error) for error in results.errors]
+    assert set(refused) <= {"box_on_hold"}
+    assert seen == [BENCHES - len(refused)] == [labelled()]
+    assert factories.prove() == []
 
 
 # -- One key ------------------------------------------------------------------------

@@ -11,10 +11,32 @@ from datetime import timedelta
 from django.db.models import F
 
 from dispatch.models import ShipEvent, ShipmentBox, ShipScan
-from kitting.models import Box, BoxEvent, BoxLine, BoxSize, Link, Lot, Print, RecipeLine
+from kitting.models import (
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxSize,
+    Hold,
+    Link,
+    Lot,
+    Movement,
+    Print,
+    RecipeLine,
+)
 from tests import factories
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
+
+
+@tamperer
+def hold_said_to_have_stood_while_boxes_were_packed(history: History) -> list[Named]:
+    """It is written into the act that first packed of the lot, so that is of its time."""
+    first = Movement.objects.filter(lot=history.visor_lot, kind="packed").earliest("pk")
+    Hold.objects.create(
+        lot=history.visor_lot, reason="forged", operation=first.operation
+    )
+    found = [("box holds", Box, box.pk) for box in (history.sent, history.opened)]
+    return [("chain", Link, link_of(first)), *found]
 
 
 @tamperer
