@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 from collections import Counter, defaultdict
-from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 
-from django.db.models import Case, F, Min, Q, QuerySet, Value, When
+from django.db.models import F, Min, QuerySet
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import CodeError
@@ -22,7 +21,6 @@ from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import (
     Ids,
     Row,
-    batched,
     grouped,
     only,
     rows,
@@ -34,7 +32,6 @@ from kitting.models import (
     BoxEvent,
     BoxLine,
     BoxSize,
-    Hold,
     Link,
     Method,
     Movement,
@@ -368,75 +365,8 @@ def stages(tally: Tally, ids: Ids = None) -> None:
     replay(tally, every, events, "box_id", BOX_MOVES)
 
 
-_STOPPED_BY = {
-    "box": "box",
-    "bag": "bag",
-    "lot": "lot",
-    "run": "run",
-    "revision": "lot__revision",
-    "method": "lot__method",
-}
-"""What a hold may stand on, and the column by which pieces in a box are of it."""
-
-
-def held(tally: Tally) -> None:
-    """Nothing went into a box, and none was closed or labelled, while it was held.
-
-    It was held while a hold stood on the box, or on what pieces in it were of.
-
-    Args:
-        tally: Where holds are counted and faults noted.
-    """
-    for name, column in _STOPPED_BY.items():
-        stood = Hold.objects.filter(**{f"{name}__isnull": False}).order_by("pk")
-        told = (name, "operation__link__seq", "lift__operation__link__seq")
-        for target, since, until in stood.values_list(*told):
-            tally.count += 1
-            of = Q(**{column: target})
-            packed = Movement.objects.filter(of, kind=MovementKind.PACKED)
-            boxes = packed.order_by("box").values_list("box", flat=True).distinct()
-            for some in batched(boxes):
-                for box, seq in _packed_while_held(some, of, whole=name == "box"):
-                    if (since or 0) < seq and (until is None or seq < until):
-                        words = "It was packed, closed or labelled while it was held."
-                        tally.add(BOX, box, words, "nothing done", f"link {seq}")
-
-
-def _packed_while_held(
-    boxes: list[int], of: Q, *, whole: bool
-) -> Iterator[tuple[int, int]]:
-    """The boxes and links of acts after which something was in the box of such pieces.
-
-    Args:
-        boxes: Ids of boxes.
-        of: Which movements are of what is held.
-        whole: Whether a box is held even while nothing is in it.
-
-    Yields:
-        The acts that packed into a box, closed or labelled it.
-    """
-    moved = Movement.objects.filter(box__in=boxes, kind__in=_INTO_AND_OUT)
-    held = Case(When(of, then=F("delta")), default=0)
-    acts = BoxEvent.objects.filter(
-        box__in=boxes, after__in=(BoxStage.CLOSED, BoxStage.LABELLED)
-    )
-    at = ("box", "operation__link__seq")
-    done = [
-        *moved.order_by().values_list(*at, "delta", held),
-        *acts.order_by().values_list(*at, Value(-1), Value(0)),
-    ]
-    done = sorted((box, seq or 0, *what) for box, seq, *what in done)
-    for box, all_of_it in grouped(done):
-        inside = 0
-        for seq, changes in grouped(all_of_it):
-            inside -= sum(delta for _all, delta in changes)
-            if (whole or inside > 0) and min(changes)[0] < 0:
-                yield box, seq
-
-
 register(
     ("box stages", "events", stages),
-    ("box holds", "holds", held),
     ("box contents", "lines", contents),
     ("box recipes", "boxes", complete),
     ("methods", "methods", tried),

@@ -1,0 +1,7 @@
+"""What ``prove`` checks of the room."""
+
+from __future__ import annotations
+
+from kitting.packing.proof import boxes, holds
+
+__all__ = ["boxes", "holds"]
