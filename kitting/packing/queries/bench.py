@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -227,16 +227,11 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     pinned = pinned_by(box.recipe_id)
     lines = _lines(box, pinned, inside, [row.bag for row in bags], refusals)
     held = stopped(box, inside, reach)
-    if box.stage == BoxStage.CLOSED or held is not None:
-        return Screen(
-            bench,
-            box,
-            lines,
-            open_bags=here,
-            label=newest_label(box.pk) if box.stage == BoxStage.CLOSED else None,
-            held=held,
-            newest=number,
-        )
+    shown = Screen(bench, box, lines, open_bags=here, held=held, newest=number)
+    if box.stage == BoxStage.CLOSED:
+        return replace(shown, label=newest_label(box.pk))
+    if held is not None:
+        return shown
     offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
     if asked is not None:
@@ -253,15 +248,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         )
         offers = offers_of(wanted, today, reach)
         lacking = None if offers else lacking_of(wanted, reach)
-    return Screen(
-        bench,
-        box,
-        lines,
-        offers,
-        lacking,
-        open_bags=here,
-        newest=number,
-    )
+    return replace(shown, offers=offers, lacking=lacking)
 
 
 def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:
