@@ -53,7 +53,7 @@ def label_words_in(request: LotwardRequest, language: str) -> HttpResponse:
         to=reverse("kitting:label-words"),
         act=_("Keep the words"),
         fields="kitting/printing/_word_fields.html",
-        language=dict(LANGUAGES).get(language.partition("-")[0], language),
+        called=dict(LANGUAGES).get(language.partition("-")[0], language),
         code=language,
         words=words,
         missing=sum(not (word.text or word.instead) for word in words),

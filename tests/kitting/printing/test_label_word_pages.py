@@ -62,6 +62,7 @@ def test_a_language_is_filled_in_and_a_product_speaks_it(
     assert manager.get(LIST, {"language": "el"}).url == PAGE
     with django_assert_max_num_queries(15):
         shown = text_of(manager.get(PAGE))
+    assert "What do boxes and slips say in Greek (el)?" in shown
     assert f"{len(ENGLISH)} words are missing." in shown
     for said in ENGLISH.values():
         assert said in shown
