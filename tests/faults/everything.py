@@ -241,7 +241,7 @@ def _printing() -> None:
     printer = job.printer.pk
     printers.ask_printer(printer_id=printer, connect=_off, sign=sign())
     printers.print_test_page(printer_id=printer, sign=sign())
-    printers.try_label(name="box", printer_id=printer, sign=sign())
+    printers.try_label(name="place", printer_id=printer, sign=sign())
     printers.look_at_labels(sign=sign())
     greek = {"language": "el", "words": {"packed": "Συσκευάστηκε"}}
     label_words.keep_words(**greek, reviewed_by="Eleni", sign=sign())
