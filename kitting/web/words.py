@@ -254,8 +254,8 @@ SENTENCES: dict[str, str | Promise] = {
         " Take a bag of that."
     ),
     "revisions_apart": _(
-        "Bag %(bag)s holds %(what)s, which does not go with %(inside)s, and that is in"
-        " the box already. Take a bag of this instead: %(wanted)s."
+        "Bag %(bag)s holds %(what)s, which does not go with %(inside)s in the box. Take"
+        " a bag of this instead: %(wanted)s."
     ),
     "row_missing": _("This %(what)s is not there, or no longer. Load the page again."),
     "run_closed": _("Run %(run)s is closed; it was %(stage)s. Use an open run."),

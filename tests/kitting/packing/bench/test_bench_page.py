@@ -246,7 +246,7 @@ def test_what_does_not_go_with_the_box_is_refused_in_words(scan, at) -> None:
     refused = scan(band.number)
     assert state(refused) == "wrong"
     for said in (
-        "holds Headband revision C, which does not go with Visor revision A,",
+        "holds Headband revision C, which does not go with Visor revision A in the box",
         "Take a bag of this instead: Headband revision A.",
     ):
         assert said in words(refused)
