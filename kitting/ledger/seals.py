@@ -165,37 +165,43 @@ def seal(act: Act, *, first: bool) -> None:
 
     Args:
         act: The act, at its end.
-        first: Whether it is the first of the workshop: it seals all that it found.
+        first: Whether it is the first of the workshop: it seals all that it found, and
+            answers for what it touched itself.
 
     Raises:
         LotwardError: What a rule of ``upheld`` finds wrong with what was touched.
     """
     known = sealed_models()
-    taken = _take_up(act.operation.pk, first=first)
+    taken, own = _take_up(act.operation.pk, first=first)
     touched = {known[table]: taken[table] for table in sorted(taken) if table in known}
     if not touched:
         return
-    if not (first or act.upheld):
-        upheld.need(touched)
+    if not act.upheld:
+        upheld.need({known[table]: own[table] for table in own if table in known})
     seals = []
     for model, ids in touched.items():
         seals += _copies(model._meta.db_table, model, sorted(ids))
     act.write(*seals)
 
 
-def _take_up(operation: int, *, first: bool) -> dict[str, set[int]]:
-    sql = "DELETE FROM kitting_touched"
-    if not first:
-        mine = "%s" if connection.vendor == "sqlite" else _THIS_TRANSACTION
-        sql += f" WHERE act = {mine}"
-    given = [operation] if not first and connection.vendor == "sqlite" else []
+def _take_up(
+    operation: int, *, first: bool
+) -> tuple[dict[str, set[int]], dict[str, set[int]]]:
+    """What an act seals, and what of that it touched itself, by table."""
+    sqlite = connection.vendor == "sqlite"
+    mine = "act = %s" if sqlite else f"act = {_THIS_TRANSACTION}"
+    which = "" if first else f" WHERE {mine}"
+    sql = f'DELETE FROM kitting_touched{which} RETURNING of, "row", {mine}'  # noqa: S608 -- ours
     with connection.cursor() as cursor:
-        cursor.execute(f'{sql} RETURNING of, "row"', given)
+        cursor.execute(sql, [operation] * sql.count("%s"))
         found = cursor.fetchall()
     touched: dict[str, set[int]] = defaultdict(set)
-    for table, row in found:
+    own: dict[str, set[int]] = defaultdict(set)
+    for table, row, itself in found:
         touched[table].add(row)
-    return touched
+        if itself:
+            own[table].add(row)
+    return touched, own
 
 
 _THIS_TRANSACTION = "pg_current_xact_id()::text::bigint"

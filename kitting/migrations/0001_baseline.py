@@ -225,6 +225,7 @@ class Migration(migrations.Migration):
                             models.PositiveIntegerField(blank=True, null=True),
                         ),
                         ("latex", models.BooleanField(default=False)),
+                        ("manual", models.BooleanField(default=False)),
                     ],
                     options={
                         "ordering": ["code"],
@@ -264,6 +265,7 @@ class Migration(migrations.Migration):
                         ("approved_by", models.CharField(blank=True, max_length=60)),
                         ("from_lot", models.CharField(blank=True, max_length=40)),
                         ("old_stock", models.CharField(blank=True, max_length=200)),
+                        ("manual_changes", models.BooleanField(default=False)),
                         ("active", models.BooleanField(default=True)),
                     ],
                     options={

@@ -56,6 +56,8 @@ class Part(models.Model):
     max_dose_uj_cm2 = models.PositiveBigIntegerField(null=True, blank=True)
     open_hours = models.PositiveIntegerField(null=True, blank=True)
     latex = models.BooleanField(default=False)
+    manual = models.BooleanField(default=False)
+    """Whether it is a text that goes into boxes, and has to say what is in them."""
 
     class Meta:
         default_permissions = ()
@@ -99,6 +101,8 @@ class Revision(models.Model):
     """The first lot of it."""
     old_stock = models.CharField(max_length=200, blank=True)
     """What becomes of pieces of the revision before."""
+    manual_changes = models.BooleanField(default=False)
+    """Whether the manual has to say what is new in it."""
     active = models.BooleanField(default=True)
 
     class Meta:

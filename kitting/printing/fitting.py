@@ -233,6 +233,19 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
                 break
 
 
+def faults_of(touched: Rows) -> list[LotwardError]:
+    """Say of rows what an act would be refused with that touched them now.
+
+    Args:
+        touched: The rows.
+
+    Returns:
+        As ``faults``, of every label that is theirs.
+    """
+    theirs = (one for one in ALL if not touched.keys().isdisjoint(one.own))
+    return [fault for longest in theirs for fault in faults(longest, touched)]
+
+
 @lru_cache(maxsize=1024)
 def _no_room(kind: Kind[Any], face: Any, head: Stock) -> LotwardError | None:
     """What keeps a label off a head; most acts ask of labels that others asked of."""

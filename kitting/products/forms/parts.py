@@ -60,6 +60,9 @@ class PartForm(KeyedForm):
         help_text=_("Empty: a bag may be open for any time."),
     )
     latex = forms.BooleanField(label=_("It contains latex"), required=False)
+    manual = forms.BooleanField(
+        label=_("It is a manual: a text that says what is in the box"), required=False
+    )
 
 
 class PartNewForm(PartForm):
@@ -137,6 +140,14 @@ class RevisionForm(KeyedForm):
     from_lot = forms.CharField(
         label=_("First lot of it"), max_length=NOTES["from_lot"], required=False
     )
+    manual_changes = forms.BooleanField(
+        label=_("The manual has to say so"),
+        required=False,
+        help_text=_(
+            "It lacks a manual until the recipes that take it take a revision of the"
+            " manual that was added after it."
+        ),
+    )
 
     def __init__(self, *args: Any, first: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -164,5 +175,5 @@ class RevisionChangeForm(RevisionForm):
 
     def __init__(self, *args: Any, fixed: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("code", *(NOTES if fixed else ())):
+        for name in ("code", *((*NOTES, "manual_changes") if fixed else ())):
             del self.fields[name]

@@ -7,21 +7,26 @@ from datetime import date
 
 from django.db.models import Count, Q, QuerySet
 
+from kitting.domain.errors import LotwardError
 from kitting.ledger.covering import (
     covered_revisions,
     protocols_in_force,
     told_covers,
 )
+from kitting.ledger.pinned import WITH_PINNED, pinned
 from kitting.models import (
     Cover,
     Lot,
     Method,
     Part,
+    Product,
     Protocol,
+    Recipe,
     RecipeLine,
     RecipeSubstitute,
     Revision,
 )
+from kitting.printing.fitting import faults_of
 from kitting.products.queries.methods import for_part
 
 
@@ -67,15 +72,21 @@ class RevisionPage:
     """Every signature by which it is covered like another one, the oldest first."""
     is_covered: bool
     """Whether a protocol in force covers it, by name or by a signature."""
+    old_manuals: list[Recipe]
+    """In force, taking it with no manual that was revised after it."""
+    misfits: list[LotwardError]
+    """Labels of it, and of products that take it, which have no room on some head."""
 
     @property
     def lacks(self) -> list[str]:
-        """What it cannot do without: recipe, protocol, mass."""
+        """What it cannot do without."""
         part = self.revision.part
         missing = {
             "recipe": part.unit == "piece" and not self.recipes,
             "protocol": part.needs_clearing and not self.is_covered,
             "mass": part.unit == "piece" and part.mass_mg is None,
+            "manual": bool(self.old_manuals),
+            "fit": bool(self.misfits),
         }
         return [name for name, lacking in missing.items() if lacking]
 
@@ -145,12 +156,41 @@ def revision_page(revision: Revision, today: date) -> RevisionPage:
     """
     lots = Lot.objects.filter(revision=revision).select_related("part", "revision")
     naming = protocols_in_force(today).filter(loads__revision=revision)
+    recipes = list(_in_force(Q(revision=revision)))
+    products = {line.recipe.product_id for line in recipes}
     return RevisionPage(
         revision=revision,
         lots=list(lots.order_by("-pk")[:20]),
         lot_count=lots.count(),
-        recipes=list(_in_force(Q(revision=revision))),
+        recipes=recipes,
         protocols=list(naming.distinct()),
         covers=list(told_covers().filter(revision=revision)),
         is_covered=revision.pk in covered_revisions(today),
+        old_manuals=_old_manuals(revision, products),
+        misfits=faults_of({Product: products, Revision: {revision.pk}}),
+    )
+
+
+def _old_manuals(revision: Revision, products: set[int]) -> list[Recipe]:
+    """Recipes by which a box may have no manual that says what is new in a revision."""
+    if not revision.manual_changes:
+        return []
+    found = Recipe.objects.filter(in_force=True, product__in=products)
+    found = found.select_related("product").prefetch_related(*WITH_PINNED)
+    return [recipe for recipe in found if not _is_told(revision, recipe)]
+
+
+def _is_told(revision: Revision, recipe: Recipe) -> bool:
+    """Whether every manual that goes with a revision is revised after it."""
+    lines = list(recipe.lines.all())
+    instead = (each for line in lines for each in line.substitutes.all())
+    what = pinned(lines, instead, recipe.pairs.all())
+    goes = what.together.goes
+    beside = (
+        [each for each in what.takes[line.pk] if goes(revision.pk, each.pk)]
+        for line in lines
+        if line.part.manual
+    )
+    return any(
+        texts and all(each.pk > revision.pk for each in texts) for texts in beside
     )

@@ -30,6 +30,8 @@ class PartFacts:
     open_hours: int | None = None
     """How long a bag may stand open before it is packed; None for any time."""
     latex: bool = False
+    manual: bool = False
+    """Whether it is a text that has to say what is in the box."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class RevisionNote:
     """The first lot of it, as far as that is known."""
     old_stock: str = ""
     """What becomes of pieces of the revision before."""
+    manual_changes: bool = False
+    """Whether the manual has to say what is new in it."""
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ from kitting.products.services.parts import (
 )
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
+from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 PARTS: list[Column[Part]] = [
@@ -101,6 +102,7 @@ def part_change(request: LotwardRequest, code: str) -> HttpResponse:
         "spread_mg": _grams(part.spread_mg),
         "open_hours": part.open_hours,
         "latex": part.latex,
+        "manual": part.manual,
     }
 
     def change(sign: Sign, seen: str, **facts: Any) -> KeptPart:
@@ -129,7 +131,9 @@ def revision_detail(request: LotwardRequest, code: str, revision: str) -> HttpRe
     """One revision: what is said of it, where it is used, what it lacks."""
     row = _revision(code, revision)
     today = day_of(request.workshop, clock.now())
-    context = {"page": queries.revision_page(row, today), "revision": row}
+    page = queries.revision_page(row, today)
+    misfits = [sentence(fault) for fault in page.misfits]
+    context = {"page": page, "misfits": misfits, "revision": row}
     return render_part(request, "kitting/products/revision_detail", "", context)
 
 
@@ -178,6 +182,7 @@ def revision_change(request: LotwardRequest, code: str, revision: str) -> HttpRe
         "approved_by": row.approved_by,
         "old_stock": row.old_stock,
         "from_lot": row.from_lot,
+        "manual_changes": row.manual_changes,
         "active": row.active,
     }
 

@@ -10,12 +10,14 @@ import pytest
 
 from kitting.day.services import confirm_clock
 from kitting.domain.errors import NotFit
+from kitting.domain.stocks import PrinterFacts
 from kitting.ledger.operations import Act, perform
-from kitting.models import Part, Place, Workshop
+from kitting.models import Operation, Part, Place, Printer, RowSeal, Workshop
 from kitting.packing.labels import box_subject
 from kitting.people.services.accounts import add_person
 from kitting.places.services.carriers import make_carrier
 from kitting.places.services.set_up import add_place
+from kitting.printing.services.printers import keep_printer
 from kitting.printing.services.prints import print_labels
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import CatalogueRefused, load_catalogue
@@ -123,6 +125,29 @@ def test_a_stock_is_refused_whose_head_cannot_print_what_is_set_up() -> None:
         make_stock(replace(BOX_ROLL, head_dots=52, head_um=10_000))
     assert_refused(caught.value, "label_would_not_fit", label="box label", dpi=132)
     assert caught.value.params["why"].code.startswith("bars_")
+
+
+def test_a_printer_is_refused_whose_head_cannot_print_what_is_set_up() -> None:
+    make_packing()
+    make_stock(BOX_ROLL)
+    coarse = PrinterFacts("P1", "Old one", "ipp://old.example/", BOX_ROLL.code)
+    with pytest.raises(NotFit) as caught:
+        keep_printer(facts=replace(coarse, head_dots=52, head_um=10_000), sign=sign())
+    assert_refused(caught.value, "label_would_not_fit", label="box label", dpi=132)
+    assert not Printer.objects.exists()
+    keep_printer(facts=coarse, sign=sign())
+
+
+def test_the_first_act_of_all_is_asked_for_what_it_did_itself() -> None:
+    """What was there before it was made by nobody, and waits."""
+    Place.objects.create(code="S-1", name="ェ", kind="shelf")
+    assert not Operation.objects.exists()
+    with pytest.raises(NotFit) as caught:
+        add_a_place("フ")
+    assert_refused(caught.value, "label_would_not_fit", label="place label", of="S-9")
+    assert not Operation.objects.exists()
+    add_a_place("Rack-3")
+    assert RowSeal.objects.filter(of="kitting_place").count() == 2
 
 
 def test_a_catalogue_names_everything_that_has_no_room() -> None:
