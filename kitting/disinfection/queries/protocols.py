@@ -216,6 +216,15 @@ class ProtocolPage:
         """Other versions that are in force."""
         return [line for line in self.others if line.stage == ProtocolStage.IN_FORCE]
 
+    @cached_property
+    def left_out(self) -> list[Cover]:
+        """Covers of other versions in force, of what this one does not name."""
+        standing = told_covers().filter(
+            withdrawal=None, protocol__in=[line.protocol.pk for line in self.beside]
+        )
+        named = {load.revision_id for load in self.loads}
+        return [cover for cover in standing if cover.revision_id not in named]
+
     @property
     def has_draft(self) -> bool:
         """Whether a draft of a later version is there already."""

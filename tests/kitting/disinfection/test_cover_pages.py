@@ -11,6 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.trace.queries import trace
+from kitting.disinfection.services import protocols
 from kitting.ledger.coded import mark_of
 from kitting.models import Cover, Operation, User
 from kitting.models.catalogue import Per
@@ -112,6 +113,19 @@ def test_run_bag_box_and_trace_say_by_what_it_went_on(
         page = officer.get(reverse(f"kitting:{name}-detail", args=[number]))
         assert said in text_of(page), name
     assert trace(str(box.serial)).bags[0].like == "A"
+
+
+def test_who_signs_the_next_version_is_told_what_it_leaves_out(
+    two: Two, officer: Client
+) -> None:
+    """A cover is of one version: its reasons are read again under the next."""
+    done = cover(two)
+    drafted = protocols.draft_version(code=two.protocol.code, sign=sign())
+    at = reverse("kitting:protocol-sign", args=[drafted.code, drafted.version])
+    said = "only once that is signed again: Visor B."
+    assert said in text_of(officer.get(at))
+    withdraw(done)
+    assert said not in text_of(officer.get(at))
 
 
 def test_only_who_signs_protocols_may(
