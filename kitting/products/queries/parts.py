@@ -74,19 +74,16 @@ class RevisionPage:
     """Whether a protocol in force covers it, by name or by a signature."""
     old_manuals: list[Recipe]
     """In force, taking it with no manual that was revised after it."""
-    misfits: list[LotwardError]
-    """Labels of it, and of products that take it, which have no room on some head."""
 
     @property
     def lacks(self) -> list[str]:
-        """What it cannot do without."""
+        """What it cannot do without, but for labels that fit: see ``misfits``."""
         part = self.revision.part
         missing = {
             "recipe": part.unit == "piece" and not self.recipes,
             "protocol": part.needs_clearing and not self.is_covered,
             "mass": part.unit == "piece" and part.mass_mg is None,
             "manual": bool(self.old_manuals),
-            "fit": bool(self.misfits),
         }
         return [name for name, lacking in missing.items() if lacking]
 
@@ -167,8 +164,20 @@ def revision_page(revision: Revision, today: date) -> RevisionPage:
         covers=list(told_covers().filter(revision=revision)),
         is_covered=revision.pk in covered_revisions(today),
         old_manuals=_old_manuals(revision, products),
-        misfits=faults_of({Product: products, Revision: {revision.pk}}),
     )
+
+
+def misfits(page: RevisionPage) -> list[LotwardError]:
+    """Draw the longest labels of a revision, and of products that take it.
+
+    Args:
+        page: The revision, with its recipes.
+
+    Returns:
+        What has no room on some head in use, and why.
+    """
+    products = {line.recipe.product_id for line in page.recipes}
+    return faults_of({Product: products, Revision: {page.revision.pk}})
 
 
 def _old_manuals(revision: Revision, products: set[int]) -> list[Recipe]:

@@ -132,9 +132,13 @@ def revision_detail(request: LotwardRequest, code: str, revision: str) -> HttpRe
     row = _revision(code, revision)
     today = day_of(request.workshop, clock.now())
     page = queries.revision_page(row, today)
-    misfits = [sentence(fault) for fault in page.misfits]
-    context = {"page": page, "misfits": misfits, "revision": row}
-    return render_part(request, "kitting/products/revision_detail", "", context)
+    context = {"page": page, "revision": row}
+    if "labels" in request.GET:  # drawing them takes longer than all the rest
+        faults = queries.misfits(page)
+        context |= {"drawn": True, "misfits": [sentence(each) for each in faults]}
+    return render_part(
+        request, "kitting/products/revision_detail", "_revision_lacks", context
+    )
 
 
 def _revision(part: str, code: str) -> Revision:

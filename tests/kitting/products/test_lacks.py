@@ -12,9 +12,10 @@ from kitting.models import Part, Product, Recipe, Revision
 from kitting.models.catalogue import Per
 from kitting.products.queries.parts import revision_page
 from kitting.products.services.parts import RevisionNote, add_revision
-from kitting.products.services.recipes import LineFacts, add_recipe, put_in_force
+from kitting.products.services.recipes import add_recipe, put_in_force
+from kitting.products.steps.recipes import LineFacts, PairFacts
 from tests import factories
-from tests.assertions import text_of
+from tests.assertions import assert_part, text_of
 from tests.factories import TODAY, sign
 from tests.kitting.printing.test_fitting import WIDE, change
 
@@ -40,14 +41,17 @@ def newer(of: Part, code: str, **note: Any) -> Revision:
     return Revision.objects.get(part=of, code=code)
 
 
-def taken(*pairs: tuple[Revision, Revision | None]) -> Recipe:
+def taken(
+    *takes: tuple[Revision, Revision | None], together: tuple[Revision, ...] = ()
+) -> Recipe:
     """The product's next recipe takes revisions, or others in their place."""
     now = Recipe.objects.get(in_force=True)
     lines = [
-        LineFacts(one.pk, 1, substitute_id=other.pk if other else None)
-        for one, other in pairs
+        LineFacts(one.pk, 1, substitute_ids=(other.pk,) if other else ())
+        for one, other in takes
     ]
-    add_recipe(product=now.product.code, lines=lines, sign=sign())
+    pairs = [PairFacts(*(each.pk for each in together))] if together else []
+    add_recipe(product=now.product.code, lines=lines, pairs=pairs, sign=sign())
     of = {"product": now.product.code, "seen": now.version}
     put_in_force(**of, version=now.version + 1, sign=sign())
     return Recipe.objects.get(in_force=True)
@@ -59,7 +63,8 @@ def lacks(revision: Revision) -> list[str]:
 
 def shown(manager: Client, revision: Revision) -> str:
     at = [revision.part.code, revision.code]
-    return text_of(manager.get(reverse("kitting:revision-detail", args=at)))
+    page = reverse("kitting:revision-detail", args=at)
+    return text_of(manager.get(page, {"labels": "1"}))
 
 
 @pytest.fixture
@@ -87,6 +92,8 @@ def test_a_manual_has_to_say_what_is_new(old: Revision, manager: Client) -> None
     # As long as an old one may lie in the box in its place, it still does.
     taken((told, None), (second, first))
     assert "manual" in lacks(told)
+    taken((told, quiet), (second, first), together=(told, second))
+    assert "manual" not in lacks(told)  # the old one lies beside the old one only
     taken((told, None), (second, None))
     assert "manual" not in lacks(told)
     assert said not in shown(manager, told)
@@ -118,14 +125,29 @@ def test_it_is_said_on_the_pages(old: Revision, manager: Client) -> None:
 def test_labels_that_do_not_fit_are_named(old: Revision, manager: Client) -> None:
     """As where something changed beside the acts, or before labels were asked."""
     other = factories.make_revision()
-    assert "fit" not in lacks(old)
+    fits = "dots to the inch"
+    assert fits not in shown(manager, old)
     Product.objects.update(name=WIDE)
-    assert "fit" in lacks(old)
     said = shown(manager, old)
     assert "at 203 dots to the inch" in said
     assert WIDE in said
-    assert "fit" not in lacks(other)  # no product takes it
+    assert fits not in shown(manager, other)  # no product takes it
     change(Product.objects.get(), name="Shield")
-    assert "fit" not in lacks(old)
+    assert fits not in shown(manager, old)
     Part.objects.filter(pk=other.part_id).update(name="フェイス")
-    assert lacks(other)[-1] == "fit"  # its bag label
+    assert "フェイス" in shown(manager, other)  # its bag label
+
+
+def test_they_are_drawn_once_the_page_is_there(old: Revision, manager: Client) -> None:
+    """The page does not wait for it; without a script a link leads to the same."""
+    factories.make_protocol(old)
+    page = reverse("kitting:revision-detail", args=[old.part.code, old.code])
+    nothing = "Nothing: it can be taken in and packed."
+    answer = manager.get(page)
+    assert nothing not in text_of(answer)
+    assert 'href="?labels=1">Do its labels fit?' in answer.content.decode()
+    assert f'hx-get="{page}?labels=1"' in answer.content.decode()
+    drawn = manager.get(page, {"labels": "1"}, headers={"HX-Request": "true"})
+    assert_part(drawn, "revision-lacks")
+    assert nothing in text_of(drawn)
+    assert "Do its labels fit?" not in text_of(drawn)

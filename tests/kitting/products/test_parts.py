@@ -220,7 +220,7 @@ def test_a_revision_says_what_changed_and_what_it_lacks(manager: Client) -> None
     factories.make_protocol(revision)
     to = PartFacts(name="Headband", mass_mg=36_000)
     change_part(code="HB", to=to, sign=sign())
-    shown = text_of(manager.get(answer["Location"]))
+    shown = text_of(manager.get(answer["Location"], {"labels": "1"}))
     assert "Nothing: it can be taken in and packed." in shown
     for words in lacking:
         assert words not in shown
