@@ -361,12 +361,13 @@ def test_proof_names_a_cover_of_nothing_and_a_second_one(
 ) -> None:
     monkeypatch.setattr(covers, "_need_measured", lambda *_: None)
     third = factories.make_revision(two.new.part, "C")
+    other = factories.make_revision()
+    factories.seal_set_up()
     cover(two)
     second = cover(two)
     unmeasured = cover(
         two, revision_id=third.pk, like_id=two.new.pk, seen=mark_of(third)
     )
-    other = factories.make_revision()
     foreign = cover(two, revision_id=other.pk, seen=mark_of(other))
     found = [(f.check, f.pk) for f in factories.prove()]
     wrong = (unmeasured.cover_id, foreign.cover_id, second.cover_id)

@@ -12,6 +12,7 @@ from kitting.day.services import confirm_clock
 from kitting.domain.errors import NotFit
 from kitting.domain.stocks import PrinterFacts
 from kitting.ledger.operations import Act, perform
+from kitting.ledger.setup import ensure_workshop
 from kitting.models import Operation, Part, Place, Printer, RowSeal, Workshop
 from kitting.packing.labels import box_subject
 from kitting.people.services.accounts import add_person
@@ -138,8 +139,10 @@ def test_a_printer_is_refused_whose_head_cannot_print_what_is_set_up() -> None:
     keep_printer(facts=coarse, sign=sign())
 
 
+@pytest.mark.django_db(transaction=True)
 def test_the_first_act_of_all_is_asked_for_what_it_did_itself() -> None:
     """What was there before it was made by nobody, and waits."""
+    ensure_workshop()
     Place.objects.create(code="S-1", name="ェ", kind="shelf")
     assert not Operation.objects.exists()
     with pytest.raises(NotFit) as caught:
