@@ -82,7 +82,8 @@ class Act:
         """
         tables: dict[type[Guarded], list[Guarded]] = {}
         for row in rows:
-            row.operation = self.operation
+            vars(row)["operation_id"] = self.operation.pk  # as the field would, sooner
+            row._state.fields_cache["operation"] = self.operation
             tables.setdefault(type(row), []).append(row)
         for batch in tables.values():
             bulk.insert(batch)

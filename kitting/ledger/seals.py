@@ -23,7 +23,7 @@ from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, Q
 
-from kitting.ledger import upheld
+from kitting.ledger import bulk, upheld
 from kitting.ledger.canon import Write, among, columns, object_writer
 from kitting.ledger.kept import MOST_VALUES, Kept
 from kitting.models import Guarded, Operation, RowSeal, Touched
@@ -211,7 +211,7 @@ def _copies(table: str, model: type[Model], ids: list[int]) -> list[RowSeal]:
     names = sealed_columns(model)
     at = names.index("id")
     found = {row[at]: copy(names, row) for row in _read(model, ids, names)}
-    return [RowSeal(of=table, row=pk, text=found.get(pk, "")) for pk in ids]
+    return [bulk.fresh(RowSeal, of=table, row=pk, text=found.get(pk, "")) for pk in ids]
 
 
 def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[Row]:
