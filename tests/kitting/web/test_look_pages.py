@@ -302,7 +302,7 @@ def test_no_page_has_more_than_one_filled_act(every_page: list[Shown]) -> None:
 
 
 ONE_OF_MANY = re.compile(
-    r"(?<![\d.])(?<!GS)1\s(?!(?:has|is|ms|pass|waits|was)\b)[a-z]+s\b"
+    r"(?<![\d.])(?<!GS)1\s(?!(?:covers|has|is|ms|pass|waits|was)\b)[a-z]+s\b"
 )
 """One thing in the plural; behind it are the words that end so in the singular. The
 figure in the name GS1 counts nothing."""
