@@ -9,8 +9,9 @@ from typing import Any
 from django.urls import reverse
 
 from kitting.lots.services import lots
-from kitting.models import Bag, Bench, Box, BoxSize, Recipe, Revision, Workshop
+from kitting.models import Bag, Bench, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
+from kitting.packing.queries.bench import newest_box
 from tests import factories
 from tests.assertions import text_of
 
@@ -79,7 +80,7 @@ def page_of(at: Packing) -> str:
 
 def newest_number(bench: Bench) -> str:
     """What a screen loaded now sends along with its scans."""
-    box = Box.objects.filter(bench=bench).order_by("pk").last()
+    box = newest_box(bench.pk)
     return box.number if box else ""
 
 

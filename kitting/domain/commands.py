@@ -11,6 +11,8 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-UNDO            show what can be undone
     ACT-CANCEL          ask why the open box is cancelled
     ACT-CANCEL-SIZE     cancel it, with that reason
+    ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
+    ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
     ACT-NEXT            show the next thing to do
 """
@@ -32,6 +34,8 @@ class Do(StrEnum):
     UNDO = "UNDO"
     CANCEL = "CANCEL"
     TAKE_OFF = "TAKE-OFF"
+    TAKE_OUT = "TAKE-OUT"
+    QUARANTINE = "QUARANTINE"
     NEXT = "NEXT"
 
 
@@ -59,7 +63,7 @@ TAKE_OFF: Final = "take_off"
 
 _REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
 _COMMAND: Final = re.compile(
-    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|NEXT)(?:-(?P<rest>.+))?"
+    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|TAKE-OUT|QUARANTINE|NEXT)(?:-(?P<rest>.+))?"
 )
 _SIZE: Final = re.compile(r"(?:(?P<product>[A-Z0-9]{1,8})-)?(?P<sets>[0-9]{1,6})")
 

@@ -39,7 +39,8 @@ LINE = "kitting_boxline"
 ALONE = {
     "kitting_box": (
         "(bench_id = NEW.bench_id AND stage IN ('open', 'closed')"
-        " AND NEW.stage IN ('open', 'closed'))"
+        " AND NEW.stage IN ('open', 'closed')"
+        " AND place_id IS NULL AND NEW.place_id IS NULL)"
     ),
     "kitting_run": (
         "(line_id = NEW.line_id AND stage = 'open' AND NEW.stage = 'open')"
@@ -50,7 +51,10 @@ ALONE = {
     ),
 }
 """What conditional unique constraints of these tables say, for SQLite's REPLACE."""
-NAMED = {"kitting_box": ["bench_id", "stage"], "kitting_run": ["line_id", "stage"]}
+NAMED = {
+    "kitting_box": ["bench_id", "stage", "place_id"],
+    "kitting_run": ["line_id", "stage"],
+}
 """Columns that these conditions name, where rows change."""
 
 _FUNCTION = f"""

@@ -1048,13 +1048,14 @@ class Migration(migrations.Migration):
                             ),
                             models.UniqueConstraint(
                                 condition=models.Q(
+                                    ("place__isnull", True),
                                     (
                                         "stage__in",
                                         [
                                             kitting.domain.stages.BoxStage["OPEN"],
                                             kitting.domain.stages.BoxStage["CLOSED"],
                                         ],
-                                    )
+                                    ),
                                 ),
                                 fields=("bench",),
                                 name="kitting_box_one_unlabelled_per_bench",
@@ -1310,6 +1311,7 @@ class Migration(migrations.Migration):
                         (
                             "place",
                             models.ForeignKey(
+                                null=True,
                                 on_delete=django.db.models.deletion.PROTECT,
                                 related_name="+",
                                 to="kitting.place",

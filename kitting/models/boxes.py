@@ -52,6 +52,13 @@ class OpenBag(models.Model):
         return f"bag {self.bag_id} at bench {self.bench_id}"
 
 
+IN_WORK = Q(
+    stage__in=[BoxStage.OPEN, BoxStage.CLOSED],
+    place__isnull=True,
+)
+"""Boxes that stand at their bench until they are labelled, not put away meanwhile."""
+
+
 class Box(models.Model):
     """A boxed kit, from an open carton to a ward."""
 
@@ -111,12 +118,22 @@ class Box(models.Model):
             once(
                 "kitting_box_one_unlabelled_per_bench",
                 "bench",
-                condition=Q(stage__in=[BoxStage.OPEN, BoxStage.CLOSED]),
+                condition=IN_WORK,
             ),
         ]
 
     def __str__(self) -> str:
         return self.serial or self.number
+
+    @property
+    def unlabelled(self) -> bool:
+        """Whether its label was not scanned yet, at its bench or put away."""
+        return self.stage in (BoxStage.OPEN, BoxStage.CLOSED)
+
+    @property
+    def in_work(self) -> bool:
+        """Whether it stands at its bench and is not labelled yet; see ``IN_WORK``."""
+        return self.unlabelled and self.place_id is None
 
 
 class BoxEvent(Guarded):
@@ -139,15 +156,15 @@ class BoxEvent(Guarded):
 
 
 class BoxPut(Guarded):
-    """A box that was put down at a place."""
+    """A box that was put down at a place, or taken from there to its bench again."""
 
     box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="puts")
     place = models.ForeignKey(
-        "kitting.Place", on_delete=models.PROTECT, related_name="+"
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
     )
 
     def __str__(self) -> str:
-        return f"box {self.box_id} at {self.place_id}"
+        return f"box {self.box_id} at {self.place_id or 'its bench'}"
 
 
 class BoxLine(models.Model):

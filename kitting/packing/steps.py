@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
@@ -31,9 +32,12 @@ def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
         The event, not yet inserted.
 
     Raises:
-        WrongStage: If a box does not go from its stage to that one.
+        WrongStage: If a box does not go from its stage to that one; ``box_is_put_away``
+            where it is to be closed or labelled and does not stand at its bench.
     """
     before = box.stage
+    if box.unlabelled and box.place_id is not None and to != BoxStage.VOIDED:
+        raise WrongStage("box_is_put_away", box=str(box))
     if before and to not in BOX_MOVES[BoxStage(before)]:
         raise wrong_box(box, str(to))
     box.stage = to
@@ -159,6 +163,18 @@ _IN_BOX = Kept(
 )
 
 
+def lines_of(box: Box) -> list[BoxLine]:
+    """What is in a locked box, with lot, part and bag.
+
+    Args:
+        box: The box.
+
+    Returns:
+        Its lines.
+    """
+    return _IN_BOX(box.pk)
+
+
 def refuse_unlabelled_held(box: Box) -> None:
     """Refuse to print or see the label of a closed box that a hold reaches.
 
@@ -169,7 +185,33 @@ def refuse_unlabelled_held(box: Box) -> None:
         OnHold: ``box_on_hold``.
     """
     if box.stage == BoxStage.CLOSED and (reach := standing_reach()):
-        refuse_held_box(box, _IN_BOX(box.pk), reach)
+        refuse_held_box(box, lines_of(box), reach)
+
+
+def put_back(box: Box, bag: Bag, line: BoxLine) -> Guarded:
+    """Return the pieces of a line to their locked bag, in memory.
+
+    Args:
+        box: The open box, locked.
+        bag: The bag; one that was used up comes back to life.
+        line: The line, which the caller removes.
+
+    Returns:
+        The movement, not yet inserted.
+    """
+    to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
+    back = MovementKind.UNPACKED
+    what = Change(back, line.pieces, sign=1, to=to, box=box, run_id=line.run_id)
+    return change(bag, what)
+
+
+def drop_lines(lines: Iterable[BoxLine]) -> None:
+    """Remove lines whose pieces went back.
+
+    Args:
+        lines: Lines of a locked box.
+    """
+    BoxLine.objects.filter(pk__in=[line.pk for line in lines]).delete()
 
 
 def take_all_back(
@@ -197,21 +239,12 @@ def take_all_back(
     scrapped: dict[str, int] = {}
     for line in lines:
         bag, part = bags[line.bag_id], line.lot.part
-        to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
-        what = Change(
-            MovementKind.UNPACKED,
-            line.pieces,
-            sign=1,
-            to=to,
-            box=box,
-            run_id=line.run_id,
-        )
-        events.append(change(bag, what))
+        events.append(put_back(box, bag, line))
         if len(lots[part.pk]) > 1:
             scrap = MovementKind.SCRAPPED
             what = Change(scrap, line.pieces, sign=-1, reason=reason)
             events.append(change(bag, what))
             scrapped[part.name] = scrapped.get(part.name, 0) + line.pieces
-    BoxLine.objects.filter(box=box).delete()
+    drop_lines(lines)
     save_bags(list(bags.values()))
     return events, scrapped

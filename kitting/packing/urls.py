@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern] = [
     path("bench/practice/", practice.practice, name="practice"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/change/", bench.bench_change, name="bench-change"),
+    path("bench/<str:code>/holds/", bench.bench_holds, name="bench-holds"),
     path("bench/<str:code>/label/", bench.bench_label, name="bench-label"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),
     path("boxes/", boxes.box_list, name="boxes"),

@@ -43,8 +43,22 @@ SENTENCES: dict[str, str | Promise] = {
         "%(bench)s works at %(place)s already. Choose another place, or add one on the"
         " page Places."
     ),
+    "box_is_put_away": _(
+        "Box %(box)s is put away. Scan its number at its bench to go on with it."
+    ),
     "box_not_complete": _(
         "Box %(box)s still needs %(missing)s of %(part)s. Add them, then close the box."
+    ),
+    "box_not_held": _(
+        "Nothing in box %(box)s is on hold any more, so nothing was taken out. Go on"
+        " with it."
+    ),
+    "box_not_put_away": _(
+        "Box %(box)s is %(stage)s and stands at no place that it could be brought from."
+        " Scan a bag, or the label of the box that is shown."
+    ),
+    "box_of_another_bench": _(
+        "Box %(box)s was begun at %(bench)s. Take it there to go on with it."
     ),
     "box_waits_for_label": _(
         "Box %(box)s is closed already. Stick its label on and scan it."
@@ -82,6 +96,9 @@ SENTENCES: dict[str, str | Promise] = {
         " a bag, or close the box first."
     ),
     "no_open_bag": _("No bag is open at this bench. There is none to take off."),
+    "no_quarantine": _(
+        "There is no place for quarantine. Ask a manager to add one on the page Places."
+    ),
     "no_recipe_in_force": _(
         "%(product)s has no recipe in force. Ask a manager to put one in force in the"
         " catalogue."

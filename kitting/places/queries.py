@@ -23,12 +23,19 @@ from kitting.models import (
     Place,
     Run,
 )
+from kitting.models.catalogue import PlaceKind
 
 HERE = (*IN_HOUSE, BoxStage.RETURNED)
 """Stages of a box that stands somewhere in the workshop."""
 
 PLACE_OF_BOX = Coalesce("place", Case(When(stage__in=IN_HOUSE, then=F("bench__place"))))
 """The id of a box's place: where it was put, else where its bench is."""
+
+
+def quarantines() -> list[Place]:
+    """Places in use for what is held, by their codes."""
+    places = Place.objects.filter(kind=PlaceKind.QUARANTINE, active=True)
+    return list(places.order_by("code"))
 
 
 def place_of(box: Box) -> Place | None:

@@ -18,7 +18,7 @@ from kitting.disinfection.services.verdicts import give_up_run
 from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import PrintState
-from kitting.ledger import keys
+from kitting.ledger import holds, keys
 from kitting.lots.services import counts, files, lots, yields
 from kitting.lots.services.blanks import give_out_numbers
 from kitting.lots.services.scrap import scrap
@@ -35,8 +35,8 @@ from kitting.models import (
     User,
     Yield,
 )
-from kitting.models.catalogue import PlaceKind
-from kitting.packing.services import benches, boxes
+from kitting.models.catalogue import Per, PlaceKind
+from kitting.packing.services import aside, benches, boxes, voiding
 from kitting.people.services import accounts as people
 from kitting.people.services import badges
 from kitting.people.services.workshop import Particulars, change_workshop
@@ -229,6 +229,25 @@ def _packing(history: History) -> None:
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     assert box.stage == "labelled"
+    _stop_a_box()
+
+
+def _stop_a_box() -> None:
+    """What is held comes out of a box; held itself, it goes away and comes back."""
+    bags = [factories.make_bag() for _ in range(2)]
+    lines = [(bag.lot.revision, 1, Per.SET) for bag in bags]
+    size = factories.make_size(factories.make_recipe(lines))
+    box = factories.make_open_box(size, None, *bags)
+    assert box.bench is not None
+    what = {"reason": "Torn", "sign": sign()}
+    holds.place_hold(target="bag", value=bags[0].pk, **what)
+    voiding.take_out_held(box_id=box.pk, sign=sign())
+    held = holds.place_hold(target="box", value=box.pk, **what | {"sign": sign()})
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    places.put_box(box_id=box.pk, place_id=cage.pk, sign=sign())
+    other = factories.sign_by_another()
+    holds.lift_hold(hold_id=held.hold_id, reason="Whole", sign=other)
+    aside.bring_box(bench_id=box.bench.pk, box_id=box.pk, sign=sign())
 
 
 def _off(address: str) -> Any:

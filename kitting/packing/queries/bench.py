@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Subquery
+from django.db.models import QuerySet, Subquery
+from django.db.models.functions import Coalesce
 
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.stopped import Stopped, stopped
 from kitting.models import (
     Bag,
@@ -24,11 +25,13 @@ from kitting.models import (
     Box,
     BoxLine,
     BoxSize,
+    Hold,
     OpenBag,
     Operation,
     Print,
     PrintJob,
 )
+from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import Per
 from kitting.packing.queries.bench_offers import (
     Lacking,
@@ -38,6 +41,9 @@ from kitting.packing.queries.bench_offers import (
     offers_of,
 )
 from kitting.printing.queries.prints import newest_label
+
+MOST_ASIDE = 2
+"""Boxes out of quarantine that are offered at once."""
 
 
 @dataclass(frozen=True)
@@ -108,8 +114,13 @@ class Screen:
     """What stops the box in work, if a hold reaches it or anything in it."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
+    aside: list[str] = field(default_factory=list)
+    """Numbers of boxes of the bench that were put away before they were labelled, and
+    that nothing holds any more: told while it has no other in work."""
     newest: str = ""
     """Number of the bench's newest box, in work or not; each scan says it."""
+    holds: str = ""
+    """``mark_of_holds`` as the screen was read."""
 
     @property
     def job(self) -> PrintJob | None:
@@ -161,7 +172,7 @@ class Screen:
 
 
 def newest_box(bench_id: int) -> Box | None:
-    """The box that was started last at a bench; no earlier one is in work.
+    """The box in work at a bench, else the one that was started last there.
 
     Args:
         bench_id: The bench.
@@ -172,13 +183,14 @@ def newest_box(bench_id: int) -> Box | None:
     return next(iter(_NEWEST(bench_id)), None)
 
 
-_NEWEST = Kept(
-    lambda bench: (
-        Box.objects.filter(bench=bench)
-        .select_related("size__product")
-        .order_by("-pk")[:1]
-    )
-)
+def _newest(bench: int) -> QuerySet[Box]:
+    started = Box.objects.filter(bench=bench).order_by("-pk").values("pk")
+    # What comes back out of quarantine goes before boxes that were started since.
+    first = Coalesce(Subquery(started.filter(IN_WORK)[:1]), Subquery(started[:1]))
+    return Box.objects.filter(pk=first).select_related("size__product")
+
+
+_NEWEST = Kept(_newest)
 _OPEN_BAGS = Kept(
     lambda bench: (
         OpenBag.objects.filter(bench=bench)
@@ -201,10 +213,10 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     """
     newest = newest_box(bench.pk)
     number = newest.number if newest else ""
-    in_work = newest is not None and newest.stage in (BoxStage.OPEN, BoxStage.CLOSED)
-    box = newest if in_work else None
+    box = newest if newest is not None and newest.in_work else None
     bags = _OPEN_BAGS(bench.pk)
-    reach = standing_reach() if bags or box is not None else Reach()
+    standing = standing_holds()
+    reach = reach_of(standing) if bags or box is not None else Reach()
     refusals = {
         row.bag_id: packing_problem(
             row.bag, row.bag.lot, today=today, now=now, reach=reach
@@ -221,13 +233,23 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
             choices=choices(bench),
             open_bags=here,
             packed_today=packed.count(),
+            aside=_aside(bench, standing),
             newest=number,
+            holds=mark_of_holds(standing),
         )
     inside = _INSIDE(box.pk)
     pinned = pinned_by(box.recipe_id)
     lines = _lines(box, pinned, inside, [row.bag for row in bags], refusals)
     held = stopped(box, inside, reach)
-    shown = Screen(bench, box, lines, open_bags=here, held=held, newest=number)
+    shown = Screen(
+        bench,
+        box,
+        lines,
+        open_bags=here,
+        held=held,
+        newest=number,
+        holds=mark_of_holds(standing),
+    )
     if box.stage == BoxStage.CLOSED:
         return replace(shown, label=newest_label(box.pk))
     if held is not None:
@@ -249,6 +271,27 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         offers = offers_of(wanted, today, reach)
         lacking = None if offers else lacking_of(wanted, reach)
     return replace(shown, offers=offers, lacking=lacking)
+
+
+def mark_of_holds(standing: Sequence[Hold]) -> str:
+    """What a screen saw of the holds: it is another as soon as one is placed or lifted.
+
+    Args:
+        standing: All that stand, oldest first. Ids only grow, so that as many of them
+            with the same newest are the same.
+
+    Returns:
+        The mark.
+    """
+    return f"{len(standing)}.{standing[-1].pk if standing else 0}"
+
+
+def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:
+    stages = (BoxStage.OPEN, BoxStage.CLOSED)
+    away = Box.objects.filter(bench=bench, stage__in=stages, place__isnull=False)
+    numbers = dict(away.order_by("pk").values_list("pk", "number"))
+    held = holds_on_boxes(numbers, reach_of(standing)) if numbers else {}
+    return [number for pk, number in numbers.items() if pk not in held][:MOST_ASIDE]
 
 
 def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:

@@ -19,7 +19,7 @@ def label_screen(bench: Bench) -> Screen | None:
         waits for no label that was printed.
     """
     box = newest_box(bench.pk)
-    if box is None or box.stage != BoxStage.CLOSED:
+    if box is None or not box.in_work or box.stage != BoxStage.CLOSED:
         return None
     label = newest_label(box.pk)
     if label is None:

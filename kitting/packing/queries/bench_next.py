@@ -15,6 +15,7 @@ class Next(StrEnum):
     CANCEL = "cancel"
     PRINT_AGAIN = "print_again"
     TAKE_OFF = "take_off"
+    QUARANTINE = "quarantine"
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
@@ -30,6 +31,7 @@ MENUS = {
     "cancel": Next.CANCEL,
     "print": Next.PRINT_AGAIN,
     "take_off": Next.TAKE_OFF,
+    "quarantine": Next.QUARANTINE,
 }
 """What is shown for a choice that a scan asks for."""
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from kitting.domain.stages import BoxStage
 from kitting.models import Bench, Box, OpenBag
+from kitting.models.boxes import IN_WORK
 from kitting.printing.queries.printers import printers_by_bench
 
 
@@ -29,9 +29,9 @@ def benches() -> list[BenchRow]:
     """
     boxes = {
         box.bench_id: box
-        for box in Box.objects.filter(
-            bench__isnull=False, stage__in=(BoxStage.OPEN, BoxStage.CLOSED)
-        ).select_related("size__product")
+        for box in Box.objects.filter(IN_WORK, bench__isnull=False).select_related(
+            "size__product"
+        )
     }
     near = printers_by_bench()
     bags: dict[int, int] = {}

@@ -27,6 +27,8 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-UNDO", _("Show what can be undone")),
         ("ACT-CANCEL", _("Cancel the open box; asks for the reason")),
         *cancels,
+        ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
+        ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
         ("ACT-NEXT", _("Show the next thing to do")),
     ]

@@ -24,11 +24,15 @@ from kitting.domain.prints import DESTROYED, Again
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
 from kitting.ledger.operations import Earlier, Sign, outcome_of
-from kitting.models import Box, BoxSize, OpenBag, Print
+from kitting.models import Box, BoxSize, OpenBag, Place, Print
+from kitting.models.boxes import IN_WORK
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.bench import newest_box
 from kitting.packing.queries.boxes import box_of_number
-from kitting.packing.services import boxes, voiding
+from kitting.packing.services import aside, boxes, voiding
 from kitting.packing.services.labels import print_box_label
+from kitting.places.queries import quarantines
+from kitting.places.services import places
 from kitting.printing.services import prints
 from kitting.web import scans
 
@@ -44,7 +48,7 @@ class Answer:
     """Name of the act in the journal; empty if nothing was written."""
 
     menu: str = ""
-    """The choice to show: cancel, print, undo or take_off."""
+    """The choice to show: cancel, print, quarantine, undo or take_off."""
 
     outcome: dict[str, Any] = field(default_factory=dict)
     """What the act gave, by name; as it stands in the journal."""
@@ -79,7 +83,8 @@ class _Scan:
             return newest_box(self.bench_id)
         if "box_id" in before.outcome:
             return Box.objects.get(pk=before.outcome["box_id"])
-        box = box_of_number(before.outcome.get("box", ""))
+        gave = before.outcome
+        box = box_of_number(gave.get("box") or gave.get("thing", ""))
         if box is None:
             raise OperationKeyReused("operation_key_reused", act=before.name)
         return box
@@ -121,7 +126,9 @@ def take_scan(
         return _obey(scan, command)
     found = scans.read(text)
     if isinstance(found.row, Box):
-        return _see_label(scan, found.row, found.text)
+        return _see_box(scan, found.row, found.text)
+    if isinstance(found.row, Place) and found.row.kind == PlaceKind.QUARANTINE:
+        return _put_away(scan, found.row)
     if found.kind != "bag" or found.row is None:
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
@@ -140,6 +147,10 @@ def _obey(scan: _Scan, command: Command) -> Answer:
             return _print(scan, command.reason)
         case Do.CANCEL:
             return _cancel(scan, command.reason)
+        case Do.TAKE_OUT:
+            return _take_out(scan)
+        case Do.QUARANTINE:
+            return _quarantine(scan)
         case Do.TAKE_OFF:
             _need_open_bag(scan.bench_id)
             return Answer(menu=TAKE_OFF)
@@ -154,7 +165,7 @@ def _box_in_work(scan: _Scan) -> Box:
     box = scan.target()
     if box is None:
         raise Refused("bench_has_no_box")
-    if box.stage not in boxes.UNLABELLED and scan.before is None:
+    if not box.in_work and scan.before is None:
         raise Refused("bench_has_no_box")
     return box
 
@@ -233,8 +244,47 @@ def _cancel(scan: _Scan, reason: str) -> Answer:
     return _did("cancel_box", gone)
 
 
+def _take_out(scan: _Scan) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    taken = voiding.take_out_held(box_id=box.pk, sign=scan.sign)
+    return _did("take_out_held", taken)
+
+
+def _quarantine(scan: _Scan) -> Answer:
+    """Put the box away where there is one quarantine only; else ask in which."""
+    rows = quarantines()
+    if scan.before is not None:
+        rows = [row for row in rows if row.code == scan.before.outcome.get("place")]
+    if not rows:
+        raise Refused("no_quarantine")
+    if len(rows) > 1:
+        return Answer(menu="quarantine")
+    return _put_away(scan, rows[0])
+
+
+def _put_away(scan: _Scan, place: Place) -> Answer:
+    scan.need_same_box()
+    box = _box_in_work(scan)
+    put = places.put_box(box_id=box.pk, place_id=place.pk, sign=scan.sign)
+    return _did("put_box", put)
+
+
+def _see_box(scan: _Scan, scanned: Box, read: str) -> Answer:
+    """Bring a box that was put away; of any other the label is seen."""
+    before = scan.before
+    away = scanned.unlabelled and not scanned.in_work
+    brought = away if before is None else before.name == "bring_box"
+    if not brought:
+        return _see_label(scan, scanned, read)
+    scan.need_same_box()
+    moved = aside.bring_box(bench_id=scan.bench_id, box_id=scanned.pk, sign=scan.sign)
+    return _did("bring_box", moved)
+
+
 def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:
-    waiting = Box.objects.filter(bench=scan.bench_id, stage=BoxStage.CLOSED).first()
+    at_bench = Box.objects.filter(IN_WORK, bench=scan.bench_id)
+    waiting = at_bench.filter(stage=BoxStage.CLOSED).first()
     box = waiting
     if waiting is None or waiting.pk != scanned.pk:
         if scan.before is not None:

@@ -10,8 +10,8 @@ from kitting.ledger.coded import need_name, row_to_change, row_to_keep
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Box, OpenBag, Place
+from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.services.boxes import UNLABELLED
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,7 @@ def need_bench_place(place: Place) -> None:
 
 
 def _need_idle(bench: Bench) -> None:
-    if Box.objects.filter(bench=bench, stage__in=UNLABELLED).exists():
+    if Box.objects.filter(IN_WORK, bench=bench).exists():
         raise Conflict("bench_has_a_box", bench=bench.name)
     bags = OpenBag.objects.filter(bench=bench).count()
     if bags:

@@ -31,14 +31,13 @@ from kitting.models import (
     Print,
     Recipe,
 )
+from kitting.models.boxes import IN_WORK
 from kitting.packing.steps import (
     Filling,
     filling_of,
     move_box,
     refuse_unlabelled_held,
 )
-
-UNLABELLED = (BoxStage.OPEN, BoxStage.CLOSED)
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
 
     def work(act: Act) -> Brought:
         locking.enter_gate()
-        bench = _bench_in_use(bench_id)
+        bench = bench_in_use(bench_id)
         bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
         box = _open_box(bench)
         reach = standing_reach()
@@ -147,7 +146,19 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     return perform("bring_bag", work, Brought, sign, bench=bench_id, bag=bag_id)
 
 
-def _bench_in_use(bench_id: int) -> Bench:
+def bench_in_use(bench_id: int) -> Bench:
+    """Lock a bench at which boxes are packed.
+
+    Args:
+        bench_id: The bench.
+
+    Returns:
+        The bench.
+
+    Raises:
+        Missing: If there is no such bench.
+        Refused: ``bench_closed``.
+    """
     bench = locking.lock_row(Bench, bench_id)
     if not bench.active:
         raise Refused("bench_closed", bench=bench.name)
@@ -207,7 +218,7 @@ def _open_box(bench: Bench) -> Box | None:
 
 
 _LOCK_OPEN_BOX = locking.finding(
-    lambda bench: Box.objects.filter(bench=bench, stage=BoxStage.OPEN), "size"
+    lambda bench: Box.objects.filter(IN_WORK, bench=bench, stage=BoxStage.OPEN), "size"
 )
 
 
@@ -231,10 +242,10 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
     def work(act: Act) -> Started:
         locking.enter_gate()
-        bench = _bench_in_use(bench_id)
+        bench = bench_in_use(bench_id)
         bags = _LOCK_OPEN_BAGS(bench.pk)
         size, recipe = _size_and_recipe(size_id)
-        if _UNLABELLED_AT(bench.pk):
+        if IN_WORK_AT(bench.pk):
             raise Conflict("bench_has_a_box", bench=bench.name)
         box = Box(recipe=recipe, size=size, bench=bench, stage="")
         event = move_box(box, BoxStage.OPEN)
@@ -255,9 +266,8 @@ _LOCK_OPEN_BAGS = locking.finding(
     lambda bench: Bag.objects.filter(open_at__bench=bench),
     *("lot__part", "lot__revision", METHOD_OF_BAG),
 )
-_UNLABELLED_AT = Kept(
-    lambda bench: Box.objects.filter(bench=bench, stage__in=UNLABELLED)
-)
+IN_WORK_AT = Kept(lambda bench: Box.objects.filter(IN_WORK, bench=bench))
+"""The box that a bench works on, if there is one."""
 _SIZE = Kept(lambda size: BoxSize.objects.filter(pk=size).select_related("product"))
 _IN_FORCE = Kept(lambda product: Recipe.objects.filter(product=product, in_force=True))
 _OPEN_AT = Kept(lambda bench: OpenBag.objects.filter(bench=bench))

@@ -142,7 +142,7 @@ def _meant(shown: Screen, bags: Sequence[str]) -> str:
 def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
     """Put a word in place of every number that was made up."""
     shown = done.screen
-    made_up |= {done.last[1].get("box", ""), done.last[1].get("serial", "")}
+    made_up |= {done.last[1].get(name, "") for name in ("box", "serial", "thing")}
     if (box := shown.box) is not None:
         made_up |= {box.number, box.serial or ""}
         box.number, box.serial = SAID, box.serial and SAID
@@ -155,6 +155,8 @@ def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
             value = value.replace(number, SAID)
         return value
 
+    for held in shown.held.lines if shown.held else ():
+        held.bag.number = plain(held.bag.number)
     done.screen = replace(
         shown,
         lines=[replace(line, bag=plain(line.bag)) for line in shown.lines],

@@ -19,6 +19,7 @@ from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
+from kitting.ledger.reach import standing_holds
 from kitting.models import Bench
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
@@ -28,6 +29,7 @@ from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, size_commands
 from kitting.packing.services import benches as set_up
 from kitting.packing.services.bench import Answer, take_scan
+from kitting.places.queries import quarantines
 from kitting.web.acting import act_page, say_and_go
 from kitting.web.http import (
     LotwardRequest,
@@ -48,6 +50,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "bring_bag, emptied": gettext_lazy(
         "%(part)s bag %(bag)s is empty: %(taken)s taken"
     ),
+    "bring_box": gettext_lazy("Box %(box)s goes on here"),
     "cancel_box": gettext_lazy("Box %(box)s cancelled"),
     "cancel_box, scrapped": gettext_lazy(
         "Box %(box)s cancelled. Of two lots, so into the waste: %(scrapped)s"
@@ -58,9 +61,11 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "print_box_label, sent": gettext_lazy(
         "Label of box %(box)s is on its way to the printer"
     ),
+    "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
     "see_label": gettext_lazy("Box %(box)s labelled"),
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
+    "take_out_held": gettext_lazy("Back into the bag: %(out)s"),
 }
 """How the strip says the newest act, with values of its outcome."""
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
@@ -100,6 +105,19 @@ def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     return render(request, "kitting/packing/_bench_print.html", context)
 
 
+@allowed("kitting.pack")
+def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
+    """The screen anew where holds changed since it was shown, else 204.
+
+    Idle screens ask every few seconds: it is no activity of a person, writes nothing,
+    and the session lasts no longer for it.
+    """
+    at = _bench(code)
+    if request.GET.get("seen") == queries.mark_of_holds(standing_holds()):
+        return HttpResponse(status=204)
+    return _show(request, at, Answer(), ScanForm())
+
+
 @allowed("kitting.pack", "POST")
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
@@ -121,7 +139,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
         status = add_refusal(form, error)
         return _show(request, at, Answer(), form, status=status, leads_to=shown)
     if answer.menu or wants_fragment(request):
-        started = answer.did == "start_box"
+        started = answer.did in ("start_box", "bring_box")
         leads_to = answer.outcome["box"] if started else shown
         return _show(request, at, answer, ScanForm(), leads_to=leads_to)
     return redirect("kitting:bench", code=at.code)
@@ -182,6 +200,7 @@ def _show(
         "leads_to": leads_to,
         "bench_url": reverse("kitting:bench", args=[at.code]),
         "scan_url": reverse("kitting:bench-scan", args=[at.code]),
+        "holds_url": reverse("kitting:bench-holds", args=[at.code]),
     }
     return render_part(
         request, "kitting/packing/bench", "_bench", context, status=status
@@ -226,6 +245,7 @@ def screen_context(
         "op_key": new_op_key(),
         "cancel_reasons": commands.CANCEL_REASONS,
         "print_reasons": commands.PRINT_REASONS,
+        "quarantines": quarantines() if answer.menu == "quarantine" else [],
     }
     if form.errors:
         wrong, _point, to_do = _first_error(form).partition(". ")

@@ -103,7 +103,7 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
             "first": printable and not shown.prints,
             "again": printable and shown.prints,
             "movable": box.stage in MOVABLE,
-            "voidable": box.stage in VOIDABLE,
+            "voidable": box.stage in VOIDABLE or _put_away_open(box),
         },
     )
 
@@ -142,20 +142,37 @@ def _print_form(request: LotwardRequest, box: Box) -> PrintForm:
     return PrintForm(request.POST or None, kind=BOX, again=True)
 
 
+def _put_away_open(box: Box) -> bool:
+    """Whether it was put away before it was full; at its bench it is cancelled there."""
+    return box.stage == BoxStage.OPEN and not box.in_work
+
+
 @allowed("kitting.void_boxes", "GET", "POST")
 def box_void(request: LotwardRequest, number: str) -> HttpResponse:
-    """Void a box: its pieces are scrapped."""
+    """Void a box: its pieces are scrapped; an open one put away is cancelled."""
     box = _box(number)
+    if _put_away_open(box):
+        act, said, words = (
+            voiding.cancel_box,
+            _("Box %(box)s is cancelled."),
+            _("Cancel"),
+        )
+    else:
+        act, said, words = (
+            voiding.void_box,
+            _("Box %(box)s is voided."),
+            _("Void the box"),
+        )
     return act_page(
         request,
         "kitting/packing/box_void",
         VoidForm(request.POST or None, by=str(request.user)),
-        partial(voiding.void_box, box_id=box.pk),
-        said=_("Box %(box)s is voided."),
+        partial(act, box_id=box.pk),
+        said=said,
         to=box_address(box),
         around=lambda: {"shown": box_page(box, standing_reach())},
         box=box,
-        act=_("Void the box"),
+        act=words,
         stop=True,
     )
 

@@ -95,7 +95,8 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     there is held by it.
 
     Args:
-        box_id: The box: labelled, loaded, returned or voided.
+        box_id: The box: labelled, loaded, returned or voided; before it is labelled
+            only while it is held, and from one quarantine to another.
         place_id: The place.
         sign: Who, when and the operation key.
         why: Why it goes into quarantine, where nothing stopped it yet.
@@ -107,7 +108,7 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
         Missing: ``row_missing`` if there is no such box or place.
         Refused: ``box_has_left``, ``box_voided``, ``quarantine_only``,
             ``quarantine_why``.
-        WrongStage: ``box_at_its_bench`` if it is not labelled yet.
+        WrongStage: ``box_at_its_bench`` if it is not labelled yet, nor held.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -115,8 +116,9 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
         place = place_at_the_gate(place_id)
         box = locking.lock_row(Box, box_id)
         moved = box.place_id != place.pk
-        _refuse_box(box, place)
-        reason = _why_held(box, place, why) if moved else ""
+        stopped = _stopped(box)
+        _refuse_box(box, place, stopped=stopped)
+        reason = fitting(place, str(box), why, stopped=stopped) if moved else ""
         if moved:
             box.place = place
             bulk.update([box], ["place"])
@@ -127,17 +129,19 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     return perform("put_box", work, Put, sign, box=box_id, place=place_id, why=why)
 
 
-def _why_held(box: Box, place: Place, why: str) -> str:
+def _stopped(box: Box) -> bool:
     over = box.stage in (BoxStage.RETURNED, BoxStage.VOIDED)
-    stopped = over or standing_reach().why_box(box, box.lines.all()) is not None
-    return fitting(place, str(box), why, stopped=stopped)
+    return over or standing_reach().why_box(box, box.lines.all()) is not None
 
 
-def _refuse_box(box: Box, place: Place) -> None:
+def _refuse_box(box: Box, place: Place, *, stopped: bool) -> None:
     if box.stage in GONE:
         raise Refused("box_has_left", box=str(box), stage=box.stage)
     if box.stage == BoxStage.VOIDED:
         if place.kind != PlaceKind.QUARANTINE:
             raise Refused("box_voided", box=str(box))
+    elif box.unlabelled and place.kind == PlaceKind.QUARANTINE:
+        if box.in_work and not stopped:
+            raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)
     elif box.stage not in PUT_AWAY:
         raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)

@@ -7,6 +7,7 @@
 (() => {
   const STORE = "lotward-outbox";
   const RETRY_MS = [1000, 2000, 4000, 8000];
+  const LOOK_MS = 4000; // a hold shows within 5 s
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
   const AWAY = [502, 503, 504]; // a front server's word for a server that is not there
 
@@ -254,6 +255,43 @@
     sound(document.getElementById("bench-next").dataset.state);
   }
 
+  // ---- holds ---------------------------------------------------------------------
+
+  // An idle screen asks whether holds were placed or lifted, while somebody can see it.
+  // What it asks of the packer right now gives way only to a hold on the box, or its end.
+  async function look() {
+    const here = bench();
+    const url = here && here.dataset.holdsUrl;
+    if (!url || document.hidden || sending || kept().some(mine)) {
+      return;
+    }
+    let text = "";
+    try {
+      const answer = await fetch(`${url}?seen=${encodeURIComponent(here.dataset.holds)}`, {
+        headers: { "HX-Request": "true" },
+      });
+      text = answer.status === 200 ? await answer.text() : "";
+    } catch {
+      return; // The next scan says that there is no network.
+    }
+    const part = new DOMParser().parseFromString(text, "text/html");
+    const fresh = part.getElementById("bench");
+    if (!fresh || here !== bench() || sending || kept().some(mine)) {
+      return;
+    }
+    const held = (of) => of.querySelector("#bench-next").dataset.step === "held";
+    const { state, menu } = document.getElementById("bench-next").dataset;
+    const began = held(fresh) && !held(here);
+    if ((state === "wrong" || menu) && held(fresh) === held(here)) {
+      here.dataset.holds = fresh.dataset.holds;
+      return;
+    }
+    swap(document.adoptNode(fresh));
+    if (began) {
+      sound("wrong");
+    }
+  }
+
   // ---- the focus -----------------------------------------------------------------
 
   function focus() {
@@ -292,6 +330,8 @@
     say("wrong", "badge");
     sound("wrong");
   });
+  setInterval(look, LOOK_MS);
+  document.addEventListener("visibilitychange", look);
   window.addEventListener("online", send);
   window.addEventListener("focus", focus);
   window.addEventListener("pageshow", focus);
