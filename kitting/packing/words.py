@@ -54,7 +54,7 @@ SENTENCES: dict[str, str | Promise] = {
         " with it."
     ),
     "box_not_put_away": _(
-        "Box %(box)s is %(stage)s and stands at no place that it could be brought from."
+        "Box %(box)s is %(stage)s and was not put away, so it cannot be brought back."
         " Scan a bag, or the label of the box that is shown."
     ),
     "box_of_another_bench": _(
