@@ -8,12 +8,14 @@ from typing import Any
 
 from django.urls import reverse
 
+from kitting.ledger import holds
 from kitting.lots.services import lots
-from kitting.models import Bag, Bench, BoxSize, Recipe, Revision, Workshop
+from kitting.models import Bag, Bench, BoxLine, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
 from kitting.packing.queries.bench import newest_box
 from tests import factories
 from tests.assertions import text_of
+from tests.factories import sign, sign_by_another
 
 
 @dataclass
@@ -99,3 +101,19 @@ def step(response: Any) -> str:
 def fill(scan: Callable[..., Any], at: Packing) -> None:
     for bag in at.bags:
         assert state(scan(bag.number)) == "right"
+
+
+# -- Holds ---------------------------------------------------------------------------
+
+
+def hold(target: str, value: int, reason: str = "Rough edge") -> int:
+    placed = holds.place_hold(target=target, value=value, reason=reason, sign=sign())
+    return placed.hold_id
+
+
+def lift(hold_id: int) -> None:
+    holds.lift_hold(hold_id=hold_id, reason="Measured", sign=sign_by_another())
+
+
+def in_box() -> int:
+    return sum(BoxLine.objects.values_list("pieces", flat=True))
