@@ -225,14 +225,12 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     }
     here = [_open_here(row.bag, refusals[row.bag_id]) for row in bags]
     if box is None:
-        packed = Box.objects.filter(bench=bench, packed_on=today).exclude(
-            stage=BoxStage.VOIDED
-        )
+        packed = Box.objects.filter(bench=bench, packed_on=today)
         return Screen(
             bench,
             choices=choices(bench),
             open_bags=here,
-            packed_today=packed.count(),
+            packed_today=packed.exclude(stage=BoxStage.VOIDED).count(),
             aside=_aside(bench, standing),
             newest=number,
             holds=mark_of_holds(standing),
