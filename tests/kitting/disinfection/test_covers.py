@@ -14,6 +14,7 @@ from kitting.disinfection.steps import lines
 from kitting.domain.errors import Conflict, Missing, NotFit, OnHold, Refused, WrongStage
 from kitting.ledger import holds
 from kitting.ledger.coded import mark_of
+from kitting.ledger.covering import covered_revisions
 from kitting.ledger.operations import Sign
 from kitting.lots.services.counts import count_again
 from kitting.lots.services.repack import repack
@@ -309,6 +310,19 @@ def test_what_went_on_keeps_what_it_rested_on(two: Two) -> None:
     cover(two)  # it may be signed again
     assert (Cover.objects.count(), Withdrawal.objects.count()) == (2, 1)
     assert factories.prove() == []
+
+
+def test_what_is_covered_is_told_where_it_is_asked(two: Two) -> None:
+    """The page of a revision and the first hour ask what protocols in force cover."""
+    later = TODAY + timedelta(days=1)
+    assert covered_revisions(TODAY) == {two.old.pk}
+    done = cover(two)
+    assert covered_revisions(TODAY) == {two.old.pk, two.new.pk}
+    protocols.retire_protocol(protocol_id=two.protocol.pk, reason="Old", sign=sign())
+    assert covered_revisions(TODAY) == {two.old.pk, two.new.pk}
+    assert covered_revisions(later) == set()
+    withdraw(done)
+    assert covered_revisions(TODAY) == {two.old.pk}
 
 
 # -- The proof ------------------------------------------------------------------------

@@ -90,6 +90,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "last": lambda: LastBag({}, ()),
         "lines": list,
         "lot": factories.make_lot,
+        "measured": list,
         "meters": list,
         "part": factories.make_part,
         "people": list,
