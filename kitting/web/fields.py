@@ -13,6 +13,9 @@ from kitting.domain.figures import scaled
 from kitting.models import Revision
 from kitting.web.wording import UNSAID
 
+LONGEST_ID = 18
+"""Digits; what both databases hold has 19 at most."""
+
 
 class ReasonField(forms.CharField):
     """A reason, or something else of a sentence or two."""
@@ -81,3 +84,15 @@ class RevisionField(forms.ModelChoiceField):  # type: ignore[type-arg]
 
     def label_from_instance(self, obj: Revision) -> str:
         return f"{obj.part.name}, revision {obj.code}"
+
+
+class RowsField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]
+    """Several rows; Django asks the database even for an id that none can hold."""
+
+    def clean(self, value: Any) -> Any:
+        """Read the rows that were chosen."""
+        for pk in value or ():
+            if len(str(pk)) > LONGEST_ID:
+                words = self.error_messages["invalid_choice"]
+                raise ValidationError(words, "invalid_choice", {"value": pk})
+        return super().clean(value)

@@ -12,7 +12,7 @@ from kitting.ledger.coded import CODE_LONGEST, NAME_LONGEST
 from kitting.models import Part
 from kitting.models.catalogue import Unit
 from kitting.printing.forms.stocks import capitals
-from kitting.web.fields import CodeField
+from kitting.web.fields import CodeField, RowsField
 from kitting.web.forms import FilterForm, KeyedForm, NamedForm
 
 
@@ -36,7 +36,7 @@ class SettingsForm(KeyedForm):
         help_text=_("Those that work alike, such as Printers, row A."),
         widget=forms.TextInput(attrs={"list": "machines", "autocomplete": "off"}),
     )
-    parts = forms.ModelMultipleChoiceField(
+    parts = RowsField(
         label=_("Parts that are made so"),
         queryset=Part.objects.filter(unit=Unit.PIECE),
         widget=forms.CheckboxSelectMultiple,

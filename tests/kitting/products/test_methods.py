@@ -150,6 +150,8 @@ def test_what_cannot_be_settings_is_said_and_nothing_is_kept(checker: Client) ->
         ({"machine_group": "A" * 61}, "60"),
         ({"parts": []}, "parts that are made so"),
         ({"parts": [part.pk, 0]}, "parts that are made so"),
+        ({"parts": [part.pk, "9" * 19]}, "parts that are made so"),
+        ({"parts": ["1\0"]}, "parts that are made so"),
         ({"code": "A CODE"}, "is no code"),
         ({"code": "print-s7"}, "Code PRINT-S7 is in use already"),
         (
