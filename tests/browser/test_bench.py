@@ -12,9 +12,12 @@ from playwright.sync_api import Page, expect
 from kitting.ledger import holds
 from kitting.models import Bag, Box, Operation
 from kitting.packing.services import voiding
-from tests.benches import Packing, bag_of, make_packing
+from tests.benches import Packing, bag_of, hold, lift, make_packing
 from tests.browser.measuring import settle
-from tests.factories import make_open_box, sign
+from tests.factories import make_open_box, make_place, sign
+
+LOOKS_MS = 15_000
+"""An idle screen looks every 4 s; the machine of a test may be slow."""
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
 
@@ -195,6 +198,25 @@ def test_a_button_touched_twice_is_one_act(page: Page, at: Packing, bench) -> No
     assert Box.objects.count() == 1
 
 
+def fits(page: Page, what: str) -> None:
+    """All of the screen is there, with every key large enough for a glove."""
+    settle(page)
+    faults = page.evaluate(
+        """() => [...document.querySelectorAll(
+            '#bench button:not(.out-of-sight), #bench .next-words, #bench h2, a.zone-act')]
+          .filter(e => {
+            const r = e.getBoundingClientRect();
+            const words = e.matches('.next-words')
+              && e.scrollHeight > e.clientHeight + 1;
+            const small = e.matches('button, a.zone-act')
+              && Math.min(r.width, r.height) < 68;
+            return words || small || r.right > innerWidth + 1
+              || r.bottom > innerHeight + 1;
+          }).map(e => e.className + ' ' + e.textContent.trim())"""
+    )
+    assert faults == [], what
+
+
 @pytest.mark.parametrize("size", [(1280, 800), (800, 1280)])
 def test_every_state_of_the_screen_fits_the_tablet(
     page: Page, at: Packing, bench, size: tuple[int, int]
@@ -202,38 +224,21 @@ def test_every_state_of_the_screen_fits_the_tablet(
     bench()
     page.set_viewport_size({"width": size[0], "height": size[1]})
 
-    def fits(what: str) -> None:
-        settle(page)
-        faults = page.evaluate(
-            """() => [...document.querySelectorAll(
-                '#bench button:not(.out-of-sight), #bench .next-words, #bench h2, a.zone-act')]
-              .filter(e => {
-                const r = e.getBoundingClientRect();
-                const words = e.matches('.next-words')
-                  && e.scrollHeight > e.clientHeight + 1;
-                const small = e.matches('button, a.zone-act')
-                  && Math.min(r.width, r.height) < 68;
-                return words || small || r.right > innerWidth + 1
-                  || r.bottom > innerHeight + 1;
-              }).map(e => e.className + ' ' + e.textContent.trim())"""
-        )
-        assert faults == [], what
-
     def scan(text: str, then: str | re.Pattern[str]) -> None:
         type_scan(page, text)
         expect(waiting(page)).to_have_text("No scan waits")  # it was answered
         expect(next_words(page)).to_have_text(then)
-        fits(text)
+        fits(page, text)
 
-    def hold(bag: Bag) -> None:
+    def hold_bag(bag: Bag) -> None:
         reason = "Rough edge beside the clip, on every tenth piece of the lot. " * 3
         holds.place_hold(target="bag", value=bag.pk, reason=reason, sign=sign())
 
     expect(next_words(page)).to_have_text("Choose the next box")
-    fits("choose")
+    fits(page, "choose")
     held = bag_of(at.band)
     scan(held.number, "Choose the next box")
-    hold(held)
+    hold_bag(held)
     scan("ACT-BOX-6", "Headband: scan another bag")
     scan(held.number, re.compile("is on hold by"))
     scan("ACT-CANCEL-PARTS", "Choose the next box")
@@ -248,6 +253,59 @@ def test_every_state_of_the_screen_fits_the_tablet(
     scan(at.manual_bag.number, "Close the box")
     scan("ACT-CLOSE", re.compile("stick its label on"))
     scan("ACT-PRINT", "Why print it again?")
+
+
+# -- A hold ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (800, 1280)])
+def test_a_hold_shows_on_an_idle_screen_and_is_met_by_touch(
+    page: Page, at: Packing, bench, size: tuple[int, int]
+) -> None:
+    make_place("quarantine")
+    bench()
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    for text in ("ACT-BOX-6", at.band_bag.number, at.visor_bag.number):
+        type_scan(page, text)
+    expect(next_words(page)).to_have_text("Manual: scan a bag")
+    hold("bag", at.band_bag.pk)
+    shows(page, f"On hold: take out 6 × Headband ({at.band_bag.number})")
+    fits(page, "take out")
+    page.get_by_role("button", name="Taken out: go on").click()
+    expect(next_words(page)).to_have_text("Headband: none may be packed")
+    box = Box.objects.get()
+    placed = hold("box", box.pk)
+    shows(page, "On hold: put the box in quarantine")
+    fits(page, "quarantine")
+    page.get_by_role("button", name="Box in quarantine").click()
+    expect(next_words(page)).to_have_text("Choose the next box")
+    lift(placed)
+    key = page.get_by_role("button", name="its hold is lifted")
+    expect(key).to_be_visible(timeout=LOOKS_MS)
+    fits(page, "goes on")
+    key.click()
+    expect(next_words(page)).to_have_text("Headband: none may be packed")
+
+
+def test_a_menu_stays_while_other_holds_come_and_gives_way_to_one_on_the_box(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    for text in ("ACT-BOX-6", at.band_bag.number, "ACT-UNDO"):
+        type_scan(page, text)
+    expect(next_words(page)).to_have_text("Undo what?")
+    with page.expect_response(re.compile("/holds/"), timeout=LOOKS_MS) as answer:
+        hold("lot", bag_of(at.visor).lot_id)
+    if answer.value.status == 204:  # it asked just before
+        page.wait_for_event("response", lambda r: "/holds/" in r.url)
+    expect(next_words(page)).to_have_text("Undo what?")
+    hold("bag", at.band_bag.pk)
+    shows(page, f"On hold: take out 6 × Headband ({at.band_bag.number})")
+
+
+def shows(page: Page, words: str) -> None:
+    """Without a touch or a scan."""
+    expect(next_words(page)).to_have_text(words, timeout=LOOKS_MS)
 
 
 # -- Scans that arrive late -----------------------------------------------------------

@@ -282,7 +282,7 @@
     const held = (of) => of.querySelector("#bench-next").dataset.step === "held";
     const { state, menu } = document.getElementById("bench-next").dataset;
     const began = held(fresh) && !held(here);
-    if ((state === "wrong" || menu) && held(fresh) === held(here)) {
+    if ((state === "wrong" || menu) && !held(fresh) && !held(here)) {
       here.dataset.holds = fresh.dataset.holds;
       return;
     }
