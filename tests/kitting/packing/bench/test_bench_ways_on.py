@@ -300,6 +300,7 @@ def test_looking_is_no_activity_and_asks_little(
         response = look(client, at, seen, hx)
     assert (response.status_code, response.cookies) == (204, {})
     assert len(asked) <= MOST_ASKED, "\n".join(each["sql"] for each in asked)
-    assert all(each["sql"].startswith("SELECT") for each in asked)
+    writing = ("INSERT", "UPDATE", "DELETE")
+    assert not [each["sql"] for each in asked if each["sql"].startswith(writing)]
     after = Session.objects.values_list("pk", "session_data", "expire_date").get()
     assert (after, Operation.objects.count()) == (before, acts)
