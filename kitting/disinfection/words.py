@@ -79,10 +79,6 @@ SENTENCES: dict[str, str | Promise] = {
         "By this computer's clock, this is earlier than what is recorded of run"
         " %(run)s. Set the clock right, then scan again."
     ),
-    "decline_out_of_range": _(
-        "The decline of the lamps is below 0 or not below 100 %%. Enter how much"
-        " weaker the lamps may be than in the readings."
-    ),
     "cover_needless": _(
         "%(protocol)s names revision %(revision)s of %(part)s itself, in every container"
         " of the other one. There is nothing to sign."
@@ -103,6 +99,10 @@ SENTENCES: dict[str, str | Promise] = {
         " already: %(by)s signed it. Withdraw that first to sign it like another one."
     ),
     "cover_withdrawn": _("This cover is withdrawn already. There is nothing to do."),
+    "decline_out_of_range": _(
+        "The decline of the lamps is below 0 or not below 100 %%. Enter how much"
+        " weaker the lamps may be than in the readings."
+    ),
     "dose_not_positive": _(
         "The required dose %(value)s is not above 0. Enter the dose that the protocol"
         " names."

@@ -28,7 +28,17 @@ from tests.kitting.ledger import ledger_runs
 from tests.ledgers import History
 
 ROOMS = (
-    *("bag", "carrier", "evidence", "inspection", "kind", "lamp", "lot", "lots"),
+    *(
+        "bag",
+        "carrier",
+        "cover",
+        "evidence",
+        "inspection",
+        "kind",
+        "lamp",
+        "lot",
+        "lots",
+    ),
     *("meter", "meters", "part", "place", "places", "planning", "protocol", "put"),
     *("protocols", "run", "runs", "sample", "yields", "carriers", "lamps"),
     *("method", "methods", "parts", "product", "products", "recipe", "revision"),

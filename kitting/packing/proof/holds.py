@@ -64,9 +64,10 @@ def _acts_while_held(
         box__in=boxes, kind__in=(MovementKind.PACKED, MovementKind.UNPACKED)
     )
     held = Case(When(of, then=F("delta")), default=0)
-    acts = BoxEvent.objects.filter(
-        box__in=boxes, after__in=(BoxStage.CLOSED, BoxStage.LABELLED)
-    )
+    # A box that is taken off a shipment is a labelled one again.
+    steps = Q(before=BoxStage.OPEN, after=BoxStage.CLOSED)
+    steps |= Q(before=BoxStage.CLOSED, after=BoxStage.LABELLED)
+    acts = BoxEvent.objects.filter(steps, box__in=boxes)
     at = ("box", "operation__link__seq")
     done = [
         *moved.order_by().values_list(*at, "delta", held),
