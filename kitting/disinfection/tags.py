@@ -17,6 +17,7 @@ from django.utils.translation import gettext
 from kitting.disinfection.queries.doses import Expected, in_mj, margin_of, told_mj
 from kitting.disinfection.queries.runs import Point
 from kitting.domain import exposure, margins
+from kitting.domain.errors import Refused
 from kitting.domain.figures import significant, told, written
 from kitting.models import Dosimeter, Run, RunVerdict
 from kitting.web.figures import seconds, spread, thousandth
@@ -57,7 +58,10 @@ def stay(uw_cm2: int | None) -> str:
         return ""
     if uw_cm2 == 0:
         return gettext("dark")
-    longest = exposure.longest_stay_s(uw_cm2)
+    try:
+        longest = exposure.longest_stay_s(uw_cm2)
+    except Refused:
+        longest = 0  # It was typed, and the form beside it says that it is too high.
     if longest == 0:
         return gettext("less than one second")
     return gettext("at most %(time)s") % {"time": seconds(longest)}

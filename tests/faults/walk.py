@@ -20,6 +20,7 @@ from dataclasses import asdict, dataclass, field, is_dataclass, replace
 from datetime import timedelta
 from functools import cached_property, wraps
 from pathlib import Path
+from threading import Timer
 from types import FunctionType
 from typing import Any
 from uuid import UUID
@@ -34,7 +35,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import JournalHead, Link, Operation
 from tests import factories
 from tests.faults import everything
-from tests.patience import until
+from tests.patience import PATIENCE_S, until
 from tests.trees import PACKAGES
 
 GIVEN_ONCE = "badge_made_already"
@@ -197,10 +198,19 @@ def walk_through(harm: Harm) -> Walk:
 def forked(*works: Callable[[], object]) -> None:
     """Let each be done by a server of its own that is killed then, if not before."""
     connections.close_all()
-    children = [_fork(work) for work in works]
-    ends = [os.WTERMSIG(os.waitpid(child, 0)[1]) for child in children]
+    ends = [_end_of(child) for child in [_fork(work) for work in works]]
     assert set(ends) == {signal.SIGKILL}
     assert until(_is_there)
+
+
+def _end_of(child: int) -> int:
+    """The signal that ended it; one that hangs is aborted, and says where it was."""
+    abort = Timer(PATIENCE_S, os.kill, (child, signal.SIGABRT))
+    abort.start()
+    try:
+        return os.WTERMSIG(os.waitpid(child, 0)[1])
+    finally:
+        abort.cancel()
 
 
 def _is_there() -> bool:

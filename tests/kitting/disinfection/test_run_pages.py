@@ -356,6 +356,7 @@ def test_a_failed_run_says_so_where_the_dose_is_short(client, run: Run) -> None:
         ({"r_top_1": ""}, "required", 422),
         ({"r_top_1": "0"}, "reading_doubted", 422),
         ({"r_top_1": "39"}, "reading_doubted", 422),
+        ({"r_top_1": "20260114"}, "reading_doubted", 422),
         ({"r_top_1": "0.8"}, "reading_doubted", 422),
         ({"op_key": ""}, "required", 422),
     ],
