@@ -64,7 +64,9 @@ def test_the_screen_names_pieces_part_and_bag_to_take_out(
     scan(at.band_bag.number)
     hold("bag", at.band_bag.pk)
     said = f"take out 6 × Headband ({at.band_bag.number})"
-    assert said in words(client.get(page_of(at)))
+    shown = client.get(page_of(at))
+    assert said in words(shown)
+    assert "line-short" not in shown.content.decode()  # Nothing else is asked for.
     response = scan(at.visor_bag.number)
     assert said in words(response)
     with pytest.raises(OnHold) as error:
