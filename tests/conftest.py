@@ -20,7 +20,7 @@ from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
 from tests import searching
-from tests.databases import around_a_module, copy_on_the_server, once
+from tests.databases import around_a_module, copy_on_the_server, once, spread_ids
 from tests.demo import (
     NAME,
     Demo,
@@ -128,6 +128,7 @@ def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
             folder.mkdir()
             with django_db_blocker.unblock(), working_on(folder):
                 call_command("migrate", verbosity=0)
+                spread_ids()
     return folder / NAME
 
 

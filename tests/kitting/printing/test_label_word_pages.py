@@ -138,7 +138,7 @@ def test_words_of_a_protocol_are_filled_in_german_as_well(manager: Client) -> No
     german = reverse("kitting:label-words-in", args=["de"])
     assert "All words are there already." in text_of(manager.get(german))
     factories.make_protocol(
-        factories.make_revision().part, label_words="Treated by UV-C"
+        factories.make_revision(), label_words="Treated by UV-C"
     )
     (word,) = own_words("de")
     assert (word.name, word.english) == ("Treated by UV-C", "Treated by UV-C")
