@@ -20,6 +20,7 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import lru_cache
 from typing import Final
 
 from kitting.domain import gs1
@@ -104,6 +105,7 @@ def check_character(body: str, alphabet: str = _ALPHABET) -> str:
     return alphabet[(1 - carry) % size]
 
 
+@lru_cache(maxsize=32_768)  # a burst makes its numbers before its lock
 def assign(kind: Kind, site: int, sequence: int) -> str | None:
     """Compose the number for a thing of a kind.
 

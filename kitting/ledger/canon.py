@@ -10,7 +10,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime
 from functools import cache
 from operator import is_, itemgetter
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 from django.db import models
 
@@ -154,6 +154,11 @@ def _plain(value: Any) -> Any:
 Write: TypeAlias = Callable[[Sequence[Any]], str]
 
 
+_PAIRS: Final = ('["{}", %s]', "[{}]", ", ")
+_OBJECT: Final = ('"{}":%s', "{{{}}}", ",")
+"""A column, all of them, and what is between two."""
+
+
 @cache
 def writer(names: tuple[str, ...]) -> Write:
     """Give what writes rows of these columns as ``json.dumps(canonical_values(…))`` does.
@@ -168,7 +173,7 @@ def writer(names: tuple[str, ...]) -> Write:
         A function from the values of a row, as Django or a bare cursor gives them, to its
         text.
     """
-    return _writer(names, '["{}", %s]', "[{}]", ", ")
+    return _writer(names, *_PAIRS)
 
 
 @cache
@@ -181,7 +186,32 @@ def object_writer(names: tuple[str, ...]) -> Write:
     Returns:
         A function from the values of a row to its text.
     """
-    return _writer(names, '"{}":%s', "{{{}}}", ",")
+    return _writer(names, *_OBJECT)
+
+
+def with_blanks(
+    row: models.Model, blanks: Collection[str], sealed: Iterable[str] | None
+) -> str:
+    """Write a row with ``%s`` instead of some values.
+
+    Args:
+        row: The row.
+        blanks: The columns that are left blank.
+        sealed: Columns to be written as ``object_writer`` does, in their order; None
+            for all of them, as ``written`` does.
+
+    Returns:
+        Its text; a per cent sign that is none of a blank stands twice.
+    """
+    said = dict(zip(columns(type(row)), _values(row), strict=True))
+    pair, whole, between = _PAIRS if sealed is None else _OBJECT
+    parts = [
+        pair.format(name)
+        % ("%s" if name in blanks else _say(said[name]).replace("%", "%%"))
+        for name in (said if sealed is None else sealed)
+        if name in blanks or said[name] is not None
+    ]
+    return whole.format(between.join(parts))
 
 
 def _writer(names: tuple[str, ...], pair: str, whole: str, between: str) -> Write:

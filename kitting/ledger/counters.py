@@ -80,3 +80,21 @@ def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     taken = list(islice(assigned(kind, site, ahead), count))
     _move(counter, read(taken[-1]).sequence + 1)
     return taken
+
+
+def foresee(kind: Kind, count: int) -> None:
+    """Make the numbers that ``take`` will most likely give, before the lock is taken.
+
+    Args:
+        kind: What the numbers name.
+        count: How many will be taken; of few it is not worth it.
+    """
+    if count > bulk.FEW:
+        for counter in Counter.objects.filter(name=kind.name.lower()):
+            ahead = range(counter.next, SEQUENCES.stop)
+            for _number in islice(assigned(kind, counter.site, ahead), count + _OTHERS):
+                pass  # ``assign`` remembers it
+
+
+_OTHERS = 200
+"""Numbers that others may take meanwhile."""

@@ -235,15 +235,15 @@ def _keys(model: type[Model]) -> list[tuple[str, ...]]:
     return keys
 
 
-def _same(model: type[Model]) -> str:
-    """SQL: a row has a key of the new row."""
-    keys = [
-        "(" + " AND ".join(f'"{c}" = NEW."{c}"' for c in key) + ")"
-        for key in _keys(model)
-    ]
-    if model._meta.db_table in ALONE:
-        keys.append(ALONE[model._meta.db_table])
-    return " OR ".join(keys)
+def _taken(model: type[Model], where: str = "") -> str:
+    """SQL: a row has a key of the new row. Each key is asked for by its own index."""
+    table = model._meta.db_table
+    keys = [" AND ".join(f'"{c}" = NEW."{c}"' for c in key) for key in _keys(model)]
+    if table in ALONE:
+        keys.append(ALONE[table])
+    return " OR ".join(
+        f'EXISTS (SELECT 1 FROM "{table}" WHERE {where}{key})' for key in keys
+    )
 
 
 def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
@@ -279,7 +279,7 @@ def _sqlite_no_replace(model: type[Model]) -> tuple[str, str]:
         "INSERT",
         table,
         f"{table} has that key",
-        f'EXISTS (SELECT 1 FROM "{table}" WHERE {_same(model)})',
+        _taken(model),
     )
 
 
@@ -294,7 +294,7 @@ def _sqlite_no_replace_by_update(
         f"UPDATE OF {', '.join(of)}",
         table,
         f"{table} has that key",
-        f'EXISTS (SELECT 1 FROM "{table}" WHERE id <> OLD.id AND ({_same(model)}))',
+        _taken(model, "id <> OLD.id AND "),
     )
 
 

@@ -10,13 +10,13 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from datetime import datetime
 from functools import cache
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeAlias, TypeVar
 from uuid import UUID
 
 from django.db import IntegrityError, OperationalError, transaction
@@ -26,6 +26,7 @@ from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import bulk, clock, keys, locking, seals
 from kitting.ledger.canon import quote, written
 from kitting.ledger.kept import Kept
+from kitting.ledger.stencils import Stencil
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
 CONFIRM_CLOCK = "confirm_clock"
@@ -36,6 +37,9 @@ SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, RESTORE})
 """Acts that are done while the date is in doubt: whoever restores looked at it first."""
 FORM = 1
 """Version of the canonical form that links hash."""
+
+Entry: TypeAlias = tuple[str, int, str]
+"""Label, id and canonical form of a guarded row."""
 
 Outcome = TypeVar("Outcome")
 
@@ -61,6 +65,10 @@ class Act:
     seen: JournalHead
     """The newest end of the journal as the act began."""
     rows: list[Guarded] = field(default_factory=list)
+    entries: list[Entry] = field(default_factory=list)
+    """Guarded rows of which only the text was kept."""
+    copies: dict[str, dict[int, str]] = field(default_factory=dict)
+    """What seals say of rows that were filled in, by table and id."""
     upheld: bool = False
     """Whether it asked the rules of ``ledger.upheld`` itself, for all it touched."""
 
@@ -88,6 +96,37 @@ class Act:
         for batch in tables.values():
             bulk.insert(batch)
         self.rows += rows
+
+    def fill(
+        self, rows: Sequence[tuple[Stencil, tuple[int | str, ...]]]
+    ) -> Sequence[int]:
+        """Insert rows of one table that were written in advance; see ``stencils``.
+
+        Args:
+            rows: Each with what stands in its blanks after the id, and in a guarded row
+                after the operation.
+
+        Returns:
+            Their ids.
+        """
+        if not rows:
+            return ()
+        model = rows[0][0].model
+        ids = bulk.reserve(model, len(rows))
+        guarded = issubclass(model, Guarded)
+        first = (self.operation.pk,) if guarded else ()
+        filled = [
+            (stencil, (pk, *first, *said))
+            for pk, (stencil, said) in zip(ids, rows, strict=True)
+        ]
+        bulk.insert_values(model, [one.values(said) for one, said in filled])
+        if guarded:
+            label = _label(model)
+            self.entries += [(label, said[0], one.text(said)) for one, said in filled]
+        else:
+            copies = self.copies.setdefault(model._meta.db_table, {})
+            copies.update((said[0], one.text(said)) for one, said in filled)
+        return ids
 
 
 def perform(
@@ -121,7 +160,7 @@ def perform(
         with transaction.atomic(durable=not _REHEARSED.get()):
             act = _claim(name, mark, sign)
             outcome = work(act)
-            _seal(act, outcome_text(asdict(outcome)))  # type: ignore[call-overload]
+            _seal(act, outcome_text(_shown(outcome)))
     except _KeyTaken as taken:
         return gives(**json.loads(_earlier(name, mark, sign, taken).outcome))
     return outcome
@@ -213,8 +252,13 @@ def fingerprint(name: str, sent: Mapping[str, Any]) -> bytes:
     return hashlib.sha256(_sent_text([name, sent]).encode()).digest()
 
 
+def _shown(outcome: Any) -> dict[str, Any]:
+    """As ``asdict``, which would copy every list of ten thousand numbers."""
+    return {each.name: getattr(outcome, each.name) for each in fields(outcome)}
+
+
 outcome_text: Callable[[Mapping[str, Any]], str] = json.JSONEncoder(
-    sort_keys=True
+    sort_keys=True, default=_shown
 ).encode
 """What an act gave, by name, as its link stores it."""
 _sent_text = json.JSONEncoder(sort_keys=True, default=str).encode
@@ -285,7 +329,7 @@ def _seal(act: Act, outcome: str) -> None:
         raise Overtaken
     if act.first and not _REHEARSED.get():
         keys.make()
-    link = next_link(head, act.operation, outcome, act.rows, keys.key())
+    link = next_link(head, act.operation, outcome, act.rows, keys.key(), act.entries)
     bulk.insert([link])
     bulk.update([head], ["seq", "hash", "at"])
 
@@ -296,6 +340,7 @@ def next_link(
     outcome: str,
     rows: Iterable[Guarded],
     key: bytes | None,
+    entries: Iterable[Entry] = (),
 ) -> Link:
     """Make the link that seals an operation, and move the head on to it in memory.
 
@@ -305,12 +350,13 @@ def next_link(
         outcome: Its outcome as it is stored.
         rows: The guarded rows that name it.
         key: The server's own, if it has one.
+        entries: Others, in their canonical form already.
 
     Returns:
         The link; neither it nor the head is written yet.
     """
     seq = head.seq + 1
-    digest = link_hash(bytes(head.hash), seq, operation, outcome, rows)
+    digest = link_hash(bytes(head.hash), seq, operation, outcome, rows, entries)
     head.seq, head.hash = seq, digest
     head.at = operation.at if head.at is None else max(head.at, operation.at)
     return bulk.fresh(
@@ -331,6 +377,7 @@ def link_hash(
     operation: Operation,
     outcome: str,
     rows: Iterable[Guarded],
+    entries: Iterable[Entry] = (),
 ) -> bytes:
     """Hash one link over the link before it, its operation and all it wrote.
 
@@ -340,16 +387,20 @@ def link_hash(
         operation: The operation.
         outcome: Its outcome as stored.
         rows: The guarded rows that name the operation, links left out; in any order.
+        entries: Others of them, in their canonical form already.
 
     Returns:
         32 bytes.
     """
-    entries = [
-        (_label(type(row)), vars(row)["id"], written(row))
-        for row in rows
-        if not isinstance(row, Link)
+    every = [
+        *entries,
+        *(
+            (_label(type(row)), vars(row)["id"], written(row))
+            for row in rows
+            if not isinstance(row, Link)
+        ),
     ]
-    return entries_hash(before, seq, written(operation), outcome, entries)
+    return entries_hash(before, seq, written(operation), outcome, every)
 
 
 @cache
@@ -362,7 +413,7 @@ def entries_hash(
     seq: int,
     operation: str,
     outcome: str,
-    entries: Iterable[tuple[str, int, str]],
+    entries: Iterable[Entry],
 ) -> bytes:
     """Hash one link from rows that are in their canonical form already.
 

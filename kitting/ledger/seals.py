@@ -26,6 +26,7 @@ from django.db.models import Model, Q
 from kitting.ledger import bulk, upheld
 from kitting.ledger.canon import Write, among, columns, object_writer
 from kitting.ledger.kept import MOST_VALUES, Kept
+from kitting.ledger.stencils import Stencil
 from kitting.models import Guarded, Operation, RowSeal, Touched
 
 if TYPE_CHECKING:
@@ -172,22 +173,57 @@ def seal(act: Act, *, first: bool) -> None:
         LotwardError: What a rule of ``upheld`` finds wrong with what was touched.
     """
     known = sealed_models()
-    taken, own = _take_up(act.operation.pk, first=first)
+    taken, own, once = _take_up(act.operation.pk, first=first)
     touched = {known[table]: taken[table] for table in sorted(taken) if table in known}
     if not touched:
         return
     if not act.upheld:
         upheld.need({known[table]: own[table] for table in own if table in known})
-    seals = []
+    copies: list[Copied] = []
     for model, ids in touched.items():
-        seals += _copies(model._meta.db_table, model, sorted(ids))
-    act.write(*seals)
+        table = model._meta.db_table
+        said = act.copies.get(table, {})
+        filled = ids & once[table] & said.keys()
+        copies += [(table, pk, said[pk]) for pk in sorted(filled)]
+        if left := sorted(ids - filled):
+            copies += _copies(table, model, left)
+    if len(copies) > bulk.FEW:
+        act.fill([(_blank_seal(), each) for each in copies])
+    else:
+        act.write(
+            *(
+                bulk.fresh(RowSeal, of=table, row=pk, text=text)
+                for table, pk, text in copies
+            )
+        )
+
+
+Copied: TypeAlias = tuple[str, int, str]
+"""Table, id and columns of a row."""
+
+
+@cache
+def _blank_seal() -> Stencil:
+    return Stencil(RowSeal(), "id", "operation_id", "of", "row", "text")
+
+
+def stencil(row: Model, *blanks: str) -> Stencil:
+    """Write a row of a sealed table in advance, for ``Act.fill``.
+
+    Args:
+        row: A new row.
+        blanks: Its columns that are filled in later, after the id.
+
+    Returns:
+        What fills them in.
+    """
+    return Stencil(row, "id", *blanks, sealed=sealed_columns(type(row)))
 
 
 def _take_up(
     operation: int, *, first: bool
-) -> tuple[dict[str, set[int]], dict[str, set[int]]]:
-    """What an act seals, and what of that it touched itself, by table."""
+) -> tuple[dict[str, set[int]], dict[str, set[int]], dict[str, set[int]]]:
+    """What an act seals, what of that it touched itself, and that once, by table."""
     sqlite = connection.vendor == "sqlite"
     mine = "act = %s" if sqlite else f"act = {_THIS_TRANSACTION}"
     which = "" if first else f" WHERE {mine}"
@@ -197,21 +233,26 @@ def _take_up(
         found = cursor.fetchall()
     touched: dict[str, set[int]] = defaultdict(set)
     own: dict[str, set[int]] = defaultdict(set)
+    once: dict[str, set[int]] = defaultdict(set)
     for table, row, itself in found:
+        if row in touched[table]:
+            once[table].discard(row)
+        else:
+            once[table].add(row)
         touched[table].add(row)
         if itself:
             own[table].add(row)
-    return touched, own
+    return touched, own, once
 
 
 _THIS_TRANSACTION = "pg_current_xact_id()::text::bigint"
 
 
-def _copies(table: str, model: type[Model], ids: list[int]) -> list[RowSeal]:
+def _copies(table: str, model: type[Model], ids: list[int]) -> list[Copied]:
     names = sealed_columns(model)
     at = names.index("id")
     found = {row[at]: copy(names, row) for row in _read(model, ids, names)}
-    return [bulk.fresh(RowSeal, of=table, row=pk, text=found.get(pk, "")) for pk in ids]
+    return [(table, pk, found.get(pk, "")) for pk in ids]
 
 
 def _read(model: type[Model], ids: list[int], names: Sequence[str]) -> Iterator[Row]:

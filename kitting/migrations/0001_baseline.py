@@ -76,18 +76,14 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "kind__in",
-                                        [
-                                            "shelf",
-                                            "rack",
-                                            "bench",
-                                            "line",
-                                            "boxes ready",
-                                            "dock",
-                                            "quarantine",
-                                        ],
-                                    )
+                                    ("kind", "shelf"),
+                                    ("kind", "rack"),
+                                    ("kind", "bench"),
+                                    ("kind", "line"),
+                                    ("kind", "boxes ready"),
+                                    ("kind", "dock"),
+                                    ("kind", "quarantine"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_place_kind_known",
                             )
@@ -233,7 +229,10 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("unit__in", ["piece", "gram", "mm"])
+                                    ("unit", "piece"),
+                                    ("unit", "gram"),
+                                    ("unit", "mm"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_part_unit_known",
                             )
@@ -367,13 +366,19 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("stage__in", ["open", "closed", "cancelled"])
+                                    ("stage", "open"),
+                                    ("stage", "closed"),
+                                    ("stage", "cancelled"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_lot_stage_known",
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("verdict__in", ["", "accepted", "rejected"])
+                                    ("verdict", ""),
+                                    ("verdict", "accepted"),
+                                    ("verdict", "rejected"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_lot_verdict_known",
                             ),
@@ -486,10 +491,11 @@ class Migration(migrations.Migration):
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "process__in",
-                                        ["uvc_belt", "uvc_cabinet", "liquid", "heat"],
-                                    )
+                                    ("process", "uvc_belt"),
+                                    ("process", "uvc_cabinet"),
+                                    ("process", "liquid"),
+                                    ("process", "heat"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_protocol_process_known",
                             ),
@@ -563,7 +569,10 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("stage__in", ["open", "released", "failed"])
+                                    ("stage", "open"),
+                                    ("stage", "released"),
+                                    ("stage", "failed"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_run_stage_known",
                             ),
@@ -668,33 +677,25 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "stage__in",
-                                        [
-                                            "arrived",
-                                            "accepted",
-                                            "in_run",
-                                            "exposed",
-                                            "cleared",
-                                            "used_up",
-                                            "rejected",
-                                        ],
-                                    )
+                                    ("stage", "arrived"),
+                                    ("stage", "accepted"),
+                                    ("stage", "in_run"),
+                                    ("stage", "exposed"),
+                                    ("stage", "cleared"),
+                                    ("stage", "used_up"),
+                                    ("stage", "rejected"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_bag_stage_known",
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "container__in",
-                                        [
-                                            "tote",
-                                            "film pack",
-                                            "bundle",
-                                            "open tray",
-                                            "roll",
-                                        ],
-                                    )
+                                    ("container", "tote"),
+                                    ("container", "film pack"),
+                                    ("container", "bundle"),
+                                    ("container", "open tray"),
+                                    ("container", "roll"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_bag_container_known",
                             ),
@@ -816,7 +817,10 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("profile__in", ["none", "ppe", "device"])
+                                    ("profile", "none"),
+                                    ("profile", "ppe"),
+                                    ("profile", "device"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_product_profile_known",
                             )
@@ -1011,19 +1015,15 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "stage__in",
-                                        [
-                                            "open",
-                                            "closed",
-                                            "labelled",
-                                            "loaded",
-                                            "sent",
-                                            "delivered",
-                                            "returned",
-                                            "voided",
-                                        ],
-                                    )
+                                    ("stage", "open"),
+                                    ("stage", "closed"),
+                                    ("stage", "labelled"),
+                                    ("stage", "loaded"),
+                                    ("stage", "sent"),
+                                    ("stage", "delivered"),
+                                    ("stage", "returned"),
+                                    ("stage", "voided"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_box_stage_known",
                             ),
@@ -1615,7 +1615,9 @@ class Migration(migrations.Migration):
                                 name="kitting_recipeline_pieces",
                             ),
                             models.CheckConstraint(
-                                condition=models.Q(("per__in", ["set", "box"])),
+                                condition=models.Q(
+                                    ("per", "set"), ("per", "box"), _connector="OR"
+                                ),
                                 name="kitting_recipeline_per_known",
                             ),
                         ],
@@ -1937,30 +1939,26 @@ class Migration(migrations.Migration):
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "kind__in",
-                                        [
-                                            "received",
-                                            "found",
-                                            "accepted",
-                                            "rejected",
-                                            "went_on",
-                                            "came_off",
-                                            "cleared",
-                                            "not_cleared",
-                                            "placed",
-                                            "repacked",
-                                            "set_back",
-                                            "packed",
-                                            "unpacked",
-                                            "sampled",
-                                            "made_into",
-                                            "sent_back",
-                                            "scrapped",
-                                            "missing",
-                                            "cancelled",
-                                        ],
-                                    )
+                                    ("kind", "received"),
+                                    ("kind", "found"),
+                                    ("kind", "accepted"),
+                                    ("kind", "rejected"),
+                                    ("kind", "went_on"),
+                                    ("kind", "came_off"),
+                                    ("kind", "cleared"),
+                                    ("kind", "not_cleared"),
+                                    ("kind", "placed"),
+                                    ("kind", "repacked"),
+                                    ("kind", "set_back"),
+                                    ("kind", "packed"),
+                                    ("kind", "unpacked"),
+                                    ("kind", "sampled"),
+                                    ("kind", "made_into"),
+                                    ("kind", "sent_back"),
+                                    ("kind", "scrapped"),
+                                    ("kind", "missing"),
+                                    ("kind", "cancelled"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_movement_kind_known",
                             ),
@@ -2053,7 +2051,9 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("verdict__in", ["accepted", "rejected"])
+                                    ("verdict", "accepted"),
+                                    ("verdict", "rejected"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_check_verdict_known",
                             )
@@ -2102,7 +2102,10 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("grade__in", ["critical", "major", "minor"])
+                                    ("grade", "critical"),
+                                    ("grade", "major"),
+                                    ("grade", "minor"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_defectkind_grade_known",
                             )
@@ -2215,7 +2218,10 @@ class Migration(migrations.Migration):
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("defect_class__in", ["critical", "major", "minor"])
+                                    ("defect_class", "critical"),
+                                    ("defect_class", "major"),
+                                    ("defect_class", "minor"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_checkedclass_class_known",
                             ),
@@ -2333,12 +2339,16 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("defect_class__in", ["major", "minor"])
+                                    ("defect_class", "major"),
+                                    ("defect_class", "minor"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_switching_class_known",
                             ),
                             models.CheckConstraint(
-                                condition=models.Q(("to__in", ["reduced", "normal"])),
+                                condition=models.Q(
+                                    ("to", "reduced"), ("to", "normal"), _connector="OR"
+                                ),
                                 name="kitting_switching_to_known",
                             ),
                             models.CheckConstraint(
@@ -2403,15 +2413,11 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "fate__in",
-                                        [
-                                            "sorted",
-                                            "sent_back",
-                                            "concession",
-                                            "scrapped",
-                                        ],
-                                    )
+                                    ("fate", "sorted"),
+                                    ("fate", "sent_back"),
+                                    ("fate", "concession"),
+                                    ("fate", "scrapped"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_disposition_fate_known",
                             ),
@@ -2486,10 +2492,11 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "counted_by__in",
-                                        ["hand", "machine", "weight", "stack"],
-                                    )
+                                    ("counted_by", "hand"),
+                                    ("counted_by", "machine"),
+                                    ("counted_by", "weight"),
+                                    ("counted_by", "stack"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_count_way_known",
                             )
@@ -3246,17 +3253,13 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "state__in",
-                                        [
-                                            "queued",
-                                            "sent",
-                                            "printing",
-                                            "done",
-                                            "failed",
-                                            "cancelled",
-                                        ],
-                                    )
+                                    ("state", "queued"),
+                                    ("state", "sent"),
+                                    ("state", "printing"),
+                                    ("state", "done"),
+                                    ("state", "failed"),
+                                    ("state", "cancelled"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_printjob_state_known",
                             ),
@@ -3650,12 +3653,16 @@ class Migration(migrations.Migration):
                                 name="kitting_reading_once",
                             ),
                             models.CheckConstraint(
-                                condition=models.Q(("side__in", ["top", "bottom"])),
+                                condition=models.Q(
+                                    ("side", "top"), ("side", "bottom"), _connector="OR"
+                                ),
                                 name="kitting_reading_side_known",
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    ("moment__in", ["opening", "closing"])
+                                    ("moment", "opening"),
+                                    ("moment", "closing"),
+                                    _connector="OR",
                                 ),
                                 name="kitting_reading_moment_known",
                             ),
@@ -3712,7 +3719,9 @@ class Migration(migrations.Migration):
                                 fields=("run", "side"), name="kitting_runverdict_once"
                             ),
                             models.CheckConstraint(
-                                condition=models.Q(("side__in", ["top", "bottom"])),
+                                condition=models.Q(
+                                    ("side", "top"), ("side", "bottom"), _connector="OR"
+                                ),
                                 name="kitting_runverdict_side_known",
                             ),
                         ],
@@ -3935,7 +3944,9 @@ class Migration(migrations.Migration):
                                 fields=("run", "nth"), name="kitting_dosimeter_nth"
                             ),
                             models.CheckConstraint(
-                                condition=models.Q(("side__in", ["top", "bottom"])),
+                                condition=models.Q(
+                                    ("side", "top"), ("side", "bottom"), _connector="OR"
+                                ),
                                 name="kitting_dosimeter_side_known",
                             ),
                         ],

@@ -77,9 +77,11 @@ def test_a_bench_is_measured_by_boxes_packed_through_it(
 
 @pytest.mark.django_db(transaction=True)
 def test_a_file_is_taken_in_while_the_lock_is_timed() -> None:
-    (row,) = intake.rows(5)
+    whole, lock = intake.rows(5)
     assert Lot.objects.count() == 5
-    assert row.beside.startswith("write lock held ")
+    assert whole.beside.startswith("write lock held ")
+    assert lock.beside.startswith("its statements alone ")
+    assert float(lock.ratio.split()[0]) >= 1
 
 
 def test_the_table_stands_in_columns() -> None:

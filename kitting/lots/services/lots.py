@@ -10,16 +10,16 @@ from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.blanks import numbers_for_bags
 from kitting.lots.steps.doubts import doubts, sure_about
-from kitting.lots.steps.drafts import Drafted
+from kitting.lots.steps.drafts import BagDraft, Drafted
 from kitting.lots.steps.intake import (
     NewBag,
     NewLot,
-    insert_bags,
+    free_numbers,
     insert_lots,
     locked_catalogue,
 )
 from kitting.lots.steps.materials import Materials
-from kitting.models import Bag, Guarded, Lot, Movement
+from kitting.models import Guarded, Lot
 from kitting.models.lots import LotStage
 
 __all__ = [
@@ -102,19 +102,20 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
         if used or placed:
             locking.enter_gate()
         known = locked_catalogue(act, lots)
-        rows, bags = drafted.under(known)
+        drafts, bags = drafted.under(known)
+        rows = [draft.row for draft in drafts]
         materials = Materials(used)
         given = [bag.number for new in lots for bag in new.bags]
         bag_numbers = numbers_for_bags(act, given)
-        insert_lots(act, rows)
+        insert_lots(act, [(each.row, each.new) for each in drafts if each.new])
         # What came into an open lot meanwhile counts: of those the yield is looked at
         # again, under the lock.
         found = doubts(lots) if known.old else doubted
         sure = sure_about(found, lots, rows)
         _close_old(lots)
-        _number_and_place(bags, lots, rows, bag_numbers)
-        insert_bags([bag for bag, _ in bags])
-        movements: list[Guarded] = [row for _, made in bags for row in made]
+        homes = [lot.pk for new, lot in zip(lots, rows, strict=True) for _ in new.bags]
+        _write_bags(act, bags, homes, bag_numbers)
+        movements: list[Guarded] = []
         origins: list[Guarded] = []
         for new, lot in zip(lots, rows, strict=True):
             waste = dict(new.waste)
@@ -131,19 +132,20 @@ def taking_in(lots: Sequence[NewLot]) -> Callable[[Act], TakenIn]:
     return work
 
 
-def _number_and_place(
-    drafts: Sequence[tuple[Bag, list[Movement]]],
-    lots: Sequence[NewLot],
-    rows: Sequence[Lot],
-    bag_numbers: Sequence[str],
+def _write_bags(
+    act: Act, drafts: Sequence[BagDraft], lots: Sequence[int], numbers: Sequence[str]
 ) -> None:
-    """Give drafted bags their numbers and lots, now that both are known."""
-    homes = (lot for new, lot in zip(lots, rows, strict=True) for _ in new.bags)
-    for (bag, movements), lot, number in zip(drafts, homes, bag_numbers, strict=True):
-        bag.number = number
-        bag.lot_id = lot.pk
-        for movement in movements:
-            movement.lot_id = lot.pk
+    """Insert bags with their movements, now that their lots and numbers are known."""
+    homes = zip(drafts, lots, numbers, strict=True)
+    with free_numbers(numbers):
+        ids = act.fill([(new.bag, (lot, number)) for new, lot, number in homes])
+    act.fill(
+        [
+            (movement, (bag, lot))
+            for new, bag, lot in zip(drafts, ids, lots, strict=True)
+            for movement in new.movements
+        ]
+    )
 
 
 def _close_old(lots: Sequence[NewLot]) -> None:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from kitting.domain.errors import NotEnoughPieces, Refused
 from kitting.domain.stages import BagStage
-from kitting.ledger import locking
+from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.lots.steps.bags import save_bags
 from kitting.lots.steps.blanks import BLANKS, blank_number, numbers_for_bags
 from kitting.lots.steps.counts import close_emptied, need_unmoved
-from kitting.lots.steps.intake import MOST_PIECES, insert_bags
+from kitting.lots.steps.intake import MOST_PIECES, free_numbers
 from kitting.lots.steps.repack import (
     MOST_BAGS,
     hand_on_runs,
@@ -191,6 +191,8 @@ def _again(bag: Bag) -> list[Movement]:
 
 def _save(bag: Bag, targets: Sequence[Bag]) -> None:
     there = [each for each in targets if not each._state.adding]
-    insert_bags([each for each in targets if each._state.adding])
+    new = [each for each in targets if each._state.adding]
+    with free_numbers([each.number for each in new]):
+        bulk.insert(new)
     save_bags([bag, *there])
     close_emptied(bag)

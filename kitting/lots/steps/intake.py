@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter as Tally
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Final
@@ -14,13 +14,14 @@ from django.db.models import Model, Q
 
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError, Conflict, Missing, Refused, WrongStage
-from kitting.ledger import bulk, locking
+from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import fold
-from kitting.models import Bag, Counter, Lot, Method, Part, Place, Revision
+from kitting.ledger.stencils import Stencil
+from kitting.models import Counter, Lot, Method, Part, Place, Revision
 from kitting.models.catalogue import PlaceKind
 from kitting.models.lots import Container, CountedBy, LotStage
 from kitting.products.steps.methods import need_method_for, with_parts
@@ -265,23 +266,22 @@ def _same_conditions(new: NewLot, known: Catalogue) -> Lot:
     return lot
 
 
-def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
+def insert_lots(act: Act, lots: Sequence[tuple[Lot, Stencil]]) -> None:
     """Insert new lots; those without a number get one.
 
     Args:
         act: The act.
-        rows: Lots as ``lot_row`` gives them; those that are there are left alone.
+        lots: Rows as ``lot_row`` gives them, each with what writes it.
 
     Raises:
         Conflict: ``lot_exists`` if a number is taken or stands twice.
         Refused: ``lot_number_ahead`` if one is Lotward's own and yet to be assigned.
     """
-    lots = [lot for lot in rows if lot._state.adding]
-    given = Tally(lot.number for lot in lots if lot.number)
+    given = Tally(lot.number for lot, _new in lots if lot.number)
     taken = Lot.objects.filter(number__in=list(given)).values_list("number", flat=True)
     for number in [*taken, *(number for number, times in given.items() if times > 1)]:
         raise Conflict("lot_exists", lot=number)
-    unnamed = [lot for lot in lots if not lot.number]
+    unnamed = [lot for lot, _new in lots if not lot.number]
     for number in numbers_ahead(act.workshop.site, given):
         raise Refused("lot_number_ahead", lot=number)
     fresh = _free_numbers(act.workshop.site, len(unnamed))
@@ -289,9 +289,11 @@ def insert_lots(act: Act, rows: Sequence[Lot]) -> None:
         lot.number = number
     try:
         with transaction.atomic():  # a savepoint: somebody else may be faster
-            bulk.insert(lots)
+            ids = act.fill([(new, (lot.number,)) for lot, new in lots])
     except IntegrityError as error:
         raise Conflict("lot_exists", lot=", ".join(list(given)[:5])) from error
+    for (lot, _new), pk in zip(lots, ids, strict=True):
+        lot.pk = pk
 
 
 def numbers_ahead(site: int, given: Iterable[str]) -> Iterator[str]:
@@ -324,18 +326,18 @@ def _free_numbers(site: int, count: int) -> list[str]:
     return free
 
 
-def insert_bags(bags: list[Bag]) -> None:
-    """Insert new bags.
+@contextmanager
+def free_numbers(numbers: Sequence[str]) -> Iterator[None]:
+    """Let new bags be inserted.
 
     Args:
-        bags: Bags as ``new_bag`` leaves them.
+        numbers: Theirs.
 
     Raises:
         Conflict: ``bag_exists`` if somebody else used a blank number at this moment.
     """
     try:
         with transaction.atomic():
-            bulk.insert(bags)
+            yield
     except IntegrityError as error:
-        named = ", ".join(bag.number for bag in bags[:5])
-        raise Conflict("bag_exists", bag=named) from error
+        raise Conflict("bag_exists", bag=", ".join(numbers[:5])) from error

@@ -157,8 +157,10 @@ def test_ten_thousand_rows_are_sealed_each(db: None) -> None:
     model = Consignee
     for ids in (every, every[::20] + every[-1:]):
         copies = seals._copies("dispatch_consignee", model, ids)
-        assert [row.row for row in copies] == ids
-        assert all(json.loads(row.text)["id"] == row.row for row in copies)
+        assert [(table, pk) for table, pk, _text in copies] == [
+            ("dispatch_consignee", pk) for pk in ids
+        ]
+        assert all(json.loads(text)["id"] == pk for _table, pk, text in copies)
 
 
 # -- What a proof finds ----------------------------------------------------------------

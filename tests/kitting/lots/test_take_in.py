@@ -11,7 +11,8 @@ from django.db import IntegrityError
 from django.db.models import Model, Sum
 
 from kitting.domain.errors import LotwardError
-from kitting.ledger import bulk, holds, operations
+from kitting.ledger import holds, operations
+from kitting.ledger.operations import Act
 from kitting.lots.services import blanks, lots
 from kitting.lots.services.lots import NewBag
 from kitting.lots.steps.intake import MOST_PIECES
@@ -169,14 +170,14 @@ def test_somebody_faster_is_a_conflict_and_no_crash(
 ) -> None:
     # The race itself is in tests/concurrency; here the database's own refusal comes
     # after the look that found the number free.
-    plain = bulk.insert
+    plain = Act.fill
 
-    def too_late(rows: Any) -> None:
-        if rows and isinstance(rows[0], table):
+    def too_late(act: Act, rows: Any) -> Any:
+        if rows and rows[0][0].model is table:
             raise IntegrityError("unique")
-        plain(rows)
+        return plain(act, rows)
 
-    monkeypatch.setattr(bulk, "insert", too_late)
+    monkeypatch.setattr(Act, "fill", too_late)
     new = factories.new_lot(factories.make_revision(), number="HB-1")
     assert_refused(refused(new), code)
 
