@@ -26,6 +26,8 @@ class Consignee(models.Model):
     city = models.CharField(max_length=80, blank=True)
     region = models.CharField(max_length=80, blank=True)
     contact = models.CharField(max_length=120, blank=True)
+    language = models.CharField(max_length=8, default="en")
+    """That of its packing lists."""
     search = models.CharField(max_length=255, blank=True)
 
     class Meta:

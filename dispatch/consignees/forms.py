@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.consignees.queries import LONGEST, NAME_LONGEST
 from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST
 from kitting.printing.forms.stocks import capitals
+from kitting.printing.queries.label_words import to_choose
 from kitting.web.fields import CodeField
 from kitting.web.forms import KeyedForm
 
@@ -38,6 +39,9 @@ class ConsigneeForm(KeyedForm):
     )
     contact = forms.CharField(
         label=_("Whom to ask there"), max_length=LONGEST["contact"], required=False
+    )
+    language = forms.ChoiceField(
+        label=_("Language of its packing lists"), choices=to_choose
     )
 
     def clean_country(self) -> str:

@@ -26,6 +26,8 @@ class WhereTo:
     postcode: str = ""
     region: str = ""
     contact: str = ""
+    language: str = "en"
+    """That of its packing lists."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +52,7 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
     Raises:
         CodeError: ``country_unknown``.
         Conflict: ``code_taken``, in capitals or not.
+        NotFit: ``label_word_missing`` if packing lists have no words in the language.
         Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_missing``,
             ``entry_too_long``.
         OperationKeyReused: If the key was used for another act.
@@ -86,6 +89,7 @@ def change_consignee(
         CodeError: ``country_unknown``.
         Conflict: ``page_is_old`` if somebody changed it meanwhile.
         Missing: If there is no such consignee.
+        NotFit: ``label_word_missing`` if packing lists have no words in the language.
         Refused: ``set_up_name_missing``, ``entry_missing``, ``entry_too_long``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -110,7 +114,7 @@ def change_consignee(
 def _fill(row: Consignee, to: WhereTo) -> None:
     row.name = need_name(to.name, NAME_LONGEST)
     country_name(to.country)
-    row.country = to.country
+    row.country, row.language = to.country, to.language
     for name, most in LONGEST.items():
         setattr(row, name, need_length(name, getattr(to, name), most))
     row.street = "\n".join(

@@ -15,6 +15,7 @@ from dispatch.consignees.services import KeptConsignee, WhereTo
 from dispatch.models import Consignee
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
+from kitting.printing.queries.label_words import called
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
@@ -29,8 +30,12 @@ CONSIGNEES: list[Column[Consignee]] = [
     Column("region", "region"),
     Column("country", "country"),
     Column("contact", "contact"),
+    Column("language", "language"),
 ]
-ENTERED = ("name", "street", "postcode", "city", "region", "country", "contact")
+ENTERED = (
+    *("name", "street", "postcode", "city", "region", "country", "contact"),
+    "language",
+)
 
 
 @allowed("kitting.see_work")
@@ -51,6 +56,7 @@ def consignee_detail(request: LotwardRequest, code: str) -> HttpResponse:
     consignee = get_or_404(queries.all_consignees(), code=code)
     context = {
         "consignee": consignee,
+        "speaks": called(consignee.language),
         "doubts": [sentence(doubt) for doubt in queries.doubts_of(consignee)],
     }
     return render_part(request, "dispatch/consignees/consignee_detail", "", context)

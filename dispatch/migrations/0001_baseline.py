@@ -56,6 +56,7 @@ class Migration(migrations.Migration):
                         ("city", models.CharField(blank=True, max_length=80)),
                         ("region", models.CharField(blank=True, max_length=80)),
                         ("contact", models.CharField(blank=True, max_length=120)),
+                        ("language", models.CharField(default="en", max_length=8)),
                         ("search", models.CharField(blank=True, max_length=255)),
                     ],
                     options={
@@ -136,10 +137,11 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.CheckConstraint(
                                 condition=models.Q(
-                                    (
-                                        "stage__in",
-                                        ["open", "sent", "delivered", "cancelled"],
-                                    )
+                                    ("stage", "open"),
+                                    ("stage", "sent"),
+                                    ("stage", "delivered"),
+                                    ("stage", "cancelled"),
+                                    _connector="OR",
                                 ),
                                 name="dispatch_shipment_stage_known",
                             ),

@@ -1,4 +1,4 @@
-"""What the labels of a shipment say: to whom, and which of how many boxes each is."""
+"""What the paper of a shipment says: to whom, and which of how many boxes each is."""
 
 from __future__ import annotations
 
@@ -9,16 +9,19 @@ from typing import Final
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import ship_to
+from dispatch.labels import spoken
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Consignee, Shipment, ShipmentBox
 from kitting.domain import gs1
-from kitting.domain.errors import Missing
+from kitting.domain.errors import Missing, NotFit
 from kitting.domain.stages import ShipmentStage
 from kitting.labels.copies import as_copy, data_sha
+from kitting.ledger import upheld
 from kitting.ledger.upheld import Rows
-from kitting.models import Print, Workshop
+from kitting.models import LabelWord, Print, Workshop
 from kitting.printing import fitting
 from kitting.printing.fitting import LAST_COPY, LONGEST_NUMBER
+from kitting.printing.queries.label_words import SPEAKERS, Speaker, words_in
 from kitting.printing.queries.labels import Labelled, Subject, mark_of, register
 
 NAME: Final = "shipment"
@@ -197,3 +200,39 @@ fitting.register(
         (Workshop,),
     )
 )
+
+# Packing lists --------------------------------------------------------------------------
+
+LISTS: Final = Speaker(Consignee, _("Consignees"), spoken.COMPLETE)
+"""Packing lists: each in the language of its consignee."""
+
+SPEAKERS.append(LISTS)
+
+
+def words_of_list(language: str) -> dict[str, str]:
+    """Give every word of a packing list.
+
+    Args:
+        language: As the consignee has it.
+
+    Returns:
+        By what each is called.
+
+    Raises:
+        NotFit: ``label_word_missing``.
+    """
+    return words_in(language, demo=False, of=LISTS)
+
+
+def _unspoken(touched: Rows) -> Iterator[NotFit]:
+    """Find languages in which some packing list could not be written."""
+    every = {} if LabelWord in touched else touched
+    rows = fitting.those(Consignee.objects.order_by(), every)
+    for language in rows.values_list("language", flat=True).distinct():
+        try:
+            words_of_list(language)
+        except NotFit as error:
+            yield error
+
+
+upheld.register(_unspoken, Consignee, LabelWord)

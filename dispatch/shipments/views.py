@@ -24,7 +24,13 @@ from dispatch.shipments.forms import (
     SendForm,
     TakeOffForm,
 )
-from dispatch.shipments.labels import SHIPMENTS, numbers_of, stale_labels, stale_now
+from dispatch.shipments.labels import (
+    SHIPMENTS,
+    numbers_of,
+    stale_labels,
+    stale_now,
+    words_of_list,
+)
 from dispatch.shipments.queries import shipments as queries
 from dispatch.shipments.queries.packing_list import packed_in
 from dispatch.shipments.queries.shipments import OnBoard, by_size
@@ -284,5 +290,6 @@ def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
         "sets": sum(box.sets for box in packed),
         "head": heads.of_workshop(request.workshop),
         "may_still_change": shipment.stage == ShipmentStage.OPEN,
+        "words": words_of_list(shipment.consignee.language),
     }
     return render(request, "dispatch/shipments/packing_list.html", context)

@@ -25,7 +25,6 @@ from kitting.models import (
     Box,
     BoxLine,
     BoxSize,
-    Cover,
     LabelWord,
     Part,
     Product,
@@ -43,7 +42,7 @@ from kitting.packing.queries.commands import (
 )
 from kitting.printing import fitting
 from kitting.printing.fitting import LAST_COPY, LAST_DAY, LONGEST_NUMBER, those
-from kitting.printing.queries.label_words import spoken, words_in
+from kitting.printing.queries.label_words import said_of_products, spoken, words_in
 from kitting.printing.queries.labels import (
     Labelled,
     Subject,
@@ -229,7 +228,7 @@ def every_command() -> list[str]:
 
 def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
     workshop = Workshop.objects.get(pk=1)
-    said_of, latex = _said_of_products()
+    said_of, latex = said_of_products()
     for product, sets, batch in _products(touched, workshop):
         if product.caution_lines(demo=True) != product.caution_lines(
             demo=workshop.demo
@@ -256,26 +255,6 @@ def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
                 copy=LAST_COPY,
             ),
         )
-
-
-def _said_of_products() -> tuple[dict[int, set[str]], set[int]]:
-    """What may be said of disinfection on boxes, and the products with latex."""
-    words: dict[int, set[str]] = {}
-    # A cover withdrawn or not: what it cleared may be packed still.
-    for by in (ProtocolLoad.objects.all(), Cover.objects.all()):
-        said = by.exclude(protocol__label_words="")
-        for revision, one in said.values_list("revision", "protocol__label_words"):
-            words.setdefault(revision, set()).add(one)
-    packed = ("revision", "revision__part__latex")
-    lines = RecipeLine.objects.values_list("recipe__product", *packed)
-    instead = RecipeSubstitute.objects.values_list("line__recipe__product", *packed)
-    said_of: dict[int, set[str]] = {}
-    latex = set()
-    for product, revision, has_latex in (*lines, *instead):
-        said_of.setdefault(product, set()).update(words.get(revision, ()))
-        if has_latex:
-            latex.add(product)
-    return said_of, latex
 
 
 def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:

@@ -120,12 +120,12 @@ SENTENCES: dict[str, str | Promise] = {
         " Correct it."
     ),
     "label_word_missing": _(
-        "Labels have no word for “%(word)s” in the language %(language)s. Enter it on"
-        " the page Words on labels."
+        "There is no word for “%(word)s” in the language %(language)s. Enter it on the"
+        " page Words on paper."
     ),
     "label_word_unreviewed": _(
         "Nobody is named who looked at “%(word)s” in the language %(language)s. Say who"
-        " did on the page Words on labels; a caution is not printed before."
+        " did on the page Words on paper; a caution is not printed before."
     ),
     "label_would_not_fit": _(
         "%(why)s The %(label)s of %(of)s could not be printed at %(dpi)s dots to the"

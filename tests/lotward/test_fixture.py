@@ -62,7 +62,7 @@ def test_no_code_stands_twice(what: str) -> None:
 
 def test_the_words_are_those_that_the_database_takes() -> None:
     assert {part["unit"] for part in DATA["parts"]} == set(map(str, Unit))
-    assert {place["kind"] for place in DATA["places"]} <= set(map(str, PlaceKind))
+    assert {place["kind"] for place in DATA["places"]} == set(map(str, PlaceKind))
     assert {each["profile"] for each in DATA["products"]} <= set(map(str, Profile))
     assert {kind.container for kind in plan.KINDS.values()} <= set(map(str, Container))
     assert set(PEOPLE.values()) == set(ROLES)

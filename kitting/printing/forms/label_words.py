@@ -1,4 +1,4 @@
-"""Forms of words on labels: which language, and the words of one."""
+"""Forms of words on paper: which language, and the words of one."""
 
 from __future__ import annotations
 
@@ -92,6 +92,6 @@ def _looked(word: Word) -> Any:
         return _("While it is empty: %(text)s") % {"text": word.instead}
     if word.reviewed_by:
         return _("%(who)s looked at it.") % {"who": word.reviewed_by}
-    return (
-        _("A caution: somebody must be named who looked at it.") if word.caution else ""
-    )
+    if word.caution:
+        return _("A caution: somebody must be named who looked at it.")
+    return "" if word.needed else _("Nothing says it in this language yet.")

@@ -1,4 +1,4 @@
-"""Words on labels: the languages, and the words of one."""
+"""Words on paper: the languages, and the words of one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from django.utils.translation import gettext as _
 from kitting.printing.forms.label_words import LanguageForm, WordsForm
 from kitting.printing.queries.label_words import (
     LANGUAGE,
-    LANGUAGES,
+    SPEAKERS,
+    called,
     languages,
     mark_of_words,
     own_words,
@@ -24,14 +25,18 @@ from kitting.web.http import LotwardRequest, allowed
 
 @allowed("kitting.set_up")
 def label_words(request: LotwardRequest) -> HttpResponse:
-    """Every language that labels speak, and the way to another one."""
+    """Every language that paper speaks, and the way to another one."""
     form = LanguageForm(request.GET or None)
     chosen = form.chosen() if form.is_bound else {}
     if chosen:
         return redirect("kitting:label-words-in", chosen["language"])
     found = languages()
-    lacking = [one for one in found if one.products and one.missing]
-    context = {"form": LanguageForm(), "languages": found, "lacking": lacking}
+    context = {
+        "form": LanguageForm(),
+        "languages": found,
+        "speakers": SPEAKERS,
+        "lacking": [one for one in found if any(one.speakers) and one.missing],
+    }
     return render(request, "kitting/printing/label_words.html", context)
 
 
@@ -39,7 +44,7 @@ def label_words(request: LotwardRequest) -> HttpResponse:
 def label_words_in(request: LotwardRequest, language: str) -> HttpResponse:
     """The words of a language, each with its English, and who looked at them."""
     if not LANGUAGE.fullmatch(language):
-        raise Http404("No language of labels is called that.")
+        raise Http404("No language of paper is called that.")
     words = own_words(language)
     form = WordsForm(
         request.POST or None, words=words, initial={"seen": mark_of_words(words)}
@@ -53,8 +58,8 @@ def label_words_in(request: LotwardRequest, language: str) -> HttpResponse:
         to=reverse("kitting:label-words"),
         act=_("Keep the words"),
         fields="kitting/printing/_word_fields.html",
-        called=dict(LANGUAGES).get(language.partition("-")[0], language),
+        called=called(language),
         code=language,
         words=words,
-        missing=sum(not (word.text or word.instead) for word in words),
+        missing=sum(word.missing for word in words),
     )

@@ -15,7 +15,7 @@ from kitting.ledger.coded import NAME_LONGEST, PRODUCT_CODE_LONGEST
 from kitting.models import Part, Recipe, Revision
 from kitting.models.catalogue import Per, Profile, Unit
 from kitting.printing.forms.stocks import capitals
-from kitting.printing.queries.label_words import LANGUAGES
+from kitting.printing.queries.label_words import to_choose
 from kitting.products.steps.products import (
     CAUTION_LONGEST,
     MOST_CAUTIONS,
@@ -49,7 +49,7 @@ class ProductForm(KeyedForm):
     name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
     language = forms.ChoiceField(
         label=_("Language of its texts"),
-        choices=LANGUAGES,
+        choices=to_choose,
         help_text=_("The name and the cautions are written in it."),
     )
     profile = forms.ChoiceField(

@@ -11,12 +11,19 @@ from django.urls import reverse
 
 from dispatch.consignees.services import WhereTo, add_consignee, change_consignee
 from dispatch.models import Consignee
-from kitting.domain.errors import LotwardError, Missing
+from dispatch.shipments.labels import LISTS
+from kitting.domain.errors import LotwardError, Missing, NotFit
 from kitting.ledger.coded import mark_of
 from kitting.models import Operation
+from kitting.printing.services.label_words import keep_words
 from lotward.catalogue.loading import load_catalogue
 from tests import factories
-from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
+from tests.assertions import (
+    assert_page,
+    assert_refused,
+    assert_sent_to_sign_in,
+    text_of,
+)
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -28,6 +35,7 @@ EAST = {
     "postcode": "38126",
     "city": "Braunschweig",
     "country": "DE",
+    "language": "en",
 }
 
 
@@ -134,6 +142,26 @@ def test_a_consignee_moves_unless_somebody_was_faster(clerk: Client) -> None:
     late = clerk.post(at("change"), sent(**said))
     assert late.status_code == 409
     assert "has changed since this page was loaded" in text_of(late)
+    assert factories.prove() == []
+
+
+def test_a_consignee_has_a_language_once_packing_lists_have_its_words(
+    clerk: Client,
+) -> None:
+    east(language="de")
+    assert "German" in text_of(clerk.get(at("detail")))
+    to_greek = sent(**{**EAST, "language": "el"})
+    answer = clerk.post(at("change"), to_greek)
+    assert answer.status_code == 422
+    assert "There is no word for “Boxes” in the language el." in text_of(answer)
+    assert Consignee.objects.get().language == "de"
+    words = {name: f"{said} (el)" for name, said in LISTS.english.items()}
+    keep_words(language="el", words=words, reviewed_by="", sign=sign())
+    assert clerk.post(at("change"), to_greek)["Location"] == at("detail")
+    assert Consignee.objects.get().language == "el"
+    with pytest.raises(NotFit) as caught:  # it is in use now
+        keep_words(language="el", words={"boxes": ""}, reviewed_by="", sign=sign())
+    assert_refused(caught.value, "label_word_missing", word="Boxes", language="el")
     assert factories.prove() == []
 
 

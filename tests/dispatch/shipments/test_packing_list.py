@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 
@@ -10,7 +11,9 @@ from django.core.management import call_command
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.models import Shipment
+from dispatch.labels import spoken
+from dispatch.models import Consignee, Shipment
+from dispatch.shipments import services
 from kitting.models import JournalHead, User
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
@@ -72,6 +75,28 @@ def test_an_open_shipment_says_that_its_list_may_change(clerk: Client) -> None:
     shipment = factories.make_shipment(factories.make_labelled_box())
     assert "may still change" in clerk.get(list_of(shipment)).content.decode()
     assert list_of(shipment) in clerk.get(page_of(shipment)).content.decode()
+
+
+def test_it_is_in_the_language_of_its_consignee(clerk: Client) -> None:
+    consignee, box = factories.make_consignee(), factories.make_labelled_box()
+    Consignee.objects.update(language="de-AT")
+    begun = services.begin_shipment(
+        consignee_id=consignee.pk, reference="PO 7731", sign=factories.sign()
+    )
+    shipment = Shipment.objects.get(pk=begun.shipment_id)
+    services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=factories.sign())
+    shown = text_of(clerk.get(list_of(shipment)))
+    start = shown.index('<div class="packing" lang="de-AT">')
+    paper = shown[start : shown.index("</main>")]
+    said = set(spoken.GERMAN) - {"sent"}
+    for word in said:
+        assert spoken.GERMAN[word] in paper, word
+    for word in said - {"receiver", "sets_inside"}:
+        assert not re.search(rf">\s*{spoken.ENGLISH[word]}\b", paper), word
+    factories.send(shipment)
+    paper = text_of(clerk.get(list_of(shipment)))
+    assert re.search(r"Versandt <time", paper)
+    assert spoken.GERMAN["not_sent"] not in paper
 
 
 @pytest.mark.smoke

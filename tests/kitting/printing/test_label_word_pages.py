@@ -1,4 +1,4 @@
-"""The page of words on labels: by the rules of the file, one act, one key."""
+"""The page of words on paper: by the rules of the file, one act, one key."""
 
 from __future__ import annotations
 
@@ -9,11 +9,20 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.models import Consignee
+from dispatch.shipments.labels import LISTS
 from kitting.domain.errors import Conflict, LotwardError, NotFit, Refused
 from kitting.labels.spoken import ENGLISH
 from kitting.models import LabelWord, Operation, Product
 from kitting.printing.forms.label_words import WordsForm
-from kitting.printing.queries.label_words import mark_of_words, own_words, words_in
+from kitting.printing.queries.label_words import (
+    english,
+    languages,
+    mark_of_words,
+    own_words,
+    to_choose,
+    words_in,
+)
 from kitting.printing.services.label_words import keep_words
 from lotward.catalogue.loading import load_catalogue
 from tests import factories
@@ -62,9 +71,9 @@ def test_a_language_is_filled_in_and_a_product_speaks_it(
     assert manager.get(LIST, {"language": "el"}).url == PAGE
     with django_assert_max_num_queries(15):
         shown = text_of(manager.get(PAGE))
-    assert "What do boxes and slips say in Greek (el)?" in shown
-    assert f"{len(ENGLISH)} words are missing." in shown
-    for said in ENGLISH.values():
+    assert "What do labels and packing lists say in Greek (el)?" in shown
+    assert f"{len(english())} words are missing." in shown
+    for said in (*ENGLISH.values(), "Lots by part"):
         assert said in shown
     once = sent(GREEK, reviewed_by="Eleni", seen=mark_of_words(own_words("el")))
     for _ in range(2):
@@ -124,9 +133,9 @@ def test_a_word_that_changes_was_looked_at_by_nobody() -> None:
     keep(GREEK, "Eleni")
     done = keep(GREEK | {"sets": "σετ."})
     assert done.changed == ["sets"]
-    assert {w.name for w in own_words("el") if not w.reviewed_by} == {"sets"}
+    assert {w.name for w in own_words("el") if w.text and not w.reviewed_by} == {"sets"}
     assert keep(GREEK | {"sets": "σετ."}, "Niko").changed == list(GREEK)
-    assert {word.reviewed_by for word in own_words("el")} == {"Niko"}
+    assert {word.reviewed_by for word in own_words("el") if word.text} == {"Niko"}
     assert keep({}).changed == []
     assert keep({"sets": ""}).changed == ["sets"]
     assert not LabelWord.objects.filter(word="sets").exists()
@@ -137,9 +146,7 @@ def test_words_of_a_protocol_are_filled_in_german_as_well(manager: Client) -> No
     assert own_words("de") == []
     german = reverse("kitting:label-words-in", args=["de"])
     assert "All words are there already." in text_of(manager.get(german))
-    factories.make_protocol(
-        factories.make_revision(), label_words="Treated by UV-C"
-    )
+    factories.make_protocol(factories.make_revision(), label_words="Treated by UV-C")
     (word,) = own_words("de")
     assert (word.name, word.english) == ("Treated by UV-C", "Treated by UV-C")
     keep({"Treated by UV-C": "Mit UV-C behandelt"}, language="de")
@@ -149,9 +156,10 @@ def test_words_of_a_protocol_are_filled_in_german_as_well(manager: Client) -> No
 
 def test_a_region_says_what_its_language_does(manager: Client) -> None:
     keep(GREEK, "Eleni")
+    change(make_packing().size.product, language="el-CY")
     page = reverse("kitting:label-words-in", args=["el-CY"])
     shown = text_of(manager.get(page))
-    assert "All words are there." in shown
+    assert "All words that are needed are there." in shown
     assert f"While it is empty: {GREEK['packed']}" in shown
     keep({"packed": "Πακέτο"}, language="el-CY")
     assert words_in("el-CY", demo=True)["packed"] == "Πακέτο"
@@ -194,7 +202,40 @@ def test_a_language_of_a_product_that_lacks_words_is_named(manager: Client) -> N
     """As an earlier version may have left it: no act lets it in now."""
     make_packing()
     Product.objects.update(language="pl")
-    assert "1 language of a product lacks words." in text_of(manager.get(LIST))
+    assert "1 language in use lacks words." in text_of(manager.get(LIST))
+
+
+def missing_of(language: str) -> int:
+    (found,) = (each for each in languages() if each.code == language)
+    assert found.missing == sum(word.missing for word in own_words(language))
+    return found.missing
+
+
+def test_a_word_is_missing_where_something_would_say_it() -> None:
+    product = make_packing().size.product
+    line = product.recipes.get().lines.select_related("revision").first()
+    factories.make_protocol(factories.make_revision(), label_words="Steamed")
+    keep(GREEK, "Eleni")
+    # Nothing speaks it: what a product and what a consignee needs, of no protocol.
+    assert missing_of("el") == len(english().keys() - GREEK.keys())
+    assert "Steamed" in {word.name for word in own_words("el")}
+    change(product, language="el")
+    assert missing_of("el") == 0
+    change(product, language="en")
+    factories.make_protocol(line.revision, label_words="Treated")
+    Product.objects.update(language="de")
+    assert missing_of("de") == 1
+    keep({"Treated": "Behandelt"}, language="de")
+    assert missing_of("de") == 0
+    factories.make_consignee()
+    Consignee.objects.update(language="el")
+    assert missing_of("el") == len(LISTS.english.keys() - GREEK.keys())
+
+
+def test_a_language_of_a_region_is_there_to_choose_once_it_has_words() -> None:
+    assert ("el-CY", "Greek (el-CY)") not in to_choose()
+    keep({"packed": "Πακέτο"}, language="el-CY")
+    assert to_choose()[-1] == ("el-CY", "Greek (el-CY)")
 
 
 def test_only_managers_fill_in_words(

@@ -7,12 +7,13 @@ from string import Formatter
 
 import pytest
 
+from dispatch.shipments.labels import LISTS
 from kitting.domain.errors import NotFit
-from kitting.labels.spoken import COMPLETE, ENGLISH
+from kitting.labels.spoken import ENGLISH
 from kitting.models import Box, LabelWord, Part, Product, Workshop
 from kitting.packing.labels import box_label
 from kitting.packing.services.labels import label_pdf, print_box_label
-from kitting.printing.queries.label_words import words_in
+from kitting.printing.queries.label_words import SPEAKERS, Speaker, english, words_in
 from kitting.printing.services.prints import print_labels
 from kitting.web.messages import sentence
 from lotward.catalogue.loading import CatalogueRefused, load_catalogue
@@ -47,17 +48,30 @@ def placed(text: str) -> set[str]:
     return {name for _, name, *_ in Formatter().parse(text) if name}
 
 
-@pytest.mark.parametrize("language", COMPLETE)
+SAME_IN_GERMAN = {"receiver", "sets", "sets_inside", "set_one"}
+
+
+@pytest.mark.parametrize(
+    ("of", "language"), [(of, language) for of in SPEAKERS for language in of.words]
+)
 def test_a_language_of_ours_is_complete_and_keeps_what_is_filled_in(
-    language: str,
+    of: Speaker, language: str
 ) -> None:
-    words = COMPLETE[language]
-    assert all(placed(words[name]) == placed(said) for name, said in ENGLISH.items())
+    words = of.words[language]
+    assert all(placed(words[name]) == placed(said) for name, said in of.english.items())
     assert language == "en" or all(
         words[name] != said
-        for name, said in ENGLISH.items()
-        if name not in {"sets", "set_one"}
+        for name, said in of.english.items()
+        if name not in SAME_IN_GERMAN
     )
+
+
+def test_a_word_that_several_papers_say_is_the_same_on_all() -> None:
+    assert LISTS in SPEAKERS
+    every = english()
+    for of in SPEAKERS:
+        assert all(every[name] == said for name, said in of.english.items())
+        assert max(map(len, of.english)) <= LabelWord._meta.get_field("word").max_length
 
 
 def boxed(language: str, **of_product: object) -> Box:
