@@ -17,6 +17,7 @@ from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from kitting.domain.errors import Refused
+from kitting.ledger.kept import Kept
 from kitting.models import JournalHead, Workshop
 
 LEEWAY = timedelta(seconds=2)
@@ -31,6 +32,7 @@ _NEWEST = {
     "newest_seq": Subquery(_head.values("seq")),
     "newest_hash": Subquery(_head.values("hash")),
 }
+_WORKSHOP = Kept(lambda: Workshop.objects.annotate(**_NEWEST).order_by("pk")[:1])
 
 
 @contextmanager
@@ -40,7 +42,7 @@ def at_the_workshop() -> Iterator[Workshop]:
     The time is this machine's; only a demo may be at another one, and stays there for
     whatever opens it.
     """
-    workshop = Workshop.objects.annotate(**_NEWEST).first() or Workshop()
+    workshop = next(iter(_WORKSHOP()), None) or Workshop()
     before = _ahead.set(timedelta(seconds=workshop.ahead_s))
     try:
         with timezone.override(ZoneInfo(workshop.time_zone)):

@@ -39,6 +39,8 @@ class _Plan:
     converters: list[tuple[int, list[Any], Any]]
     beside: list[Any]
     """What fills in the relations that are read in the same query."""
+    added: dict[str, int]
+    """What is said besides a row's own columns, by where it is in the answer."""
 
 
 class Kept(Generic[M]):
@@ -102,6 +104,7 @@ class Kept(Generic[M]):
             beside=get_related_populators(  # type: ignore[call-arg]  # stubs of Django 6
                 info, select, connection.alias
             ),
+            added=compiler.annotation_col_map or {},
         )
 
 
@@ -112,4 +115,6 @@ def _read(plan: _Plan, row: list[Any]) -> Any:
     made = plan.model.from_db(connection.alias, plan.names, row[plan.columns])
     for each in plan.beside:
         each.populate(row, made)
+    for name, at in plan.added.items():
+        setattr(made, name, row[at])
     return made

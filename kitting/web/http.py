@@ -5,7 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, Concatenate, Final, ParamSpec, TypeVar
 
 from django.conf import settings
 from django.contrib.auth.models import AnonymousUser
@@ -79,6 +79,10 @@ def allowed(
     return decorate
 
 
+_RIGHTS: Final[dict[str, str | None]] = {}
+"""By the names of pages what their views ask for: to find a view takes a while."""
+
+
 def open_to(user: User | AnonymousUser | None, to: str, *args: object) -> str:
     """Give the address of a page, or nothing if it is not there or not for this person.
 
@@ -88,7 +92,9 @@ def open_to(user: User | AnonymousUser | None, to: str, *args: object) -> str:
         address = reverse(to, args=args)
     except NoReverseMatch:
         return ""
-    right = getattr(resolve(address).func, "permission", None)
+    if to not in _RIGHTS:
+        _RIGHTS[to] = getattr(resolve(address).func, "permission", None)
+    right = _RIGHTS[to]
     return address if right is None or (user and user.has_perm(right)) else ""
 
 
