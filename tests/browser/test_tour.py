@@ -43,7 +43,7 @@ def enter(page: Page, person: User, address: str) -> Client:
 def test_a_role_sees_every_page_that_is_for_it(
     role: str, size, every: bool, page: Page, live_server, pages: Pages
 ) -> None:
-    """In the gate only the first role that may see a page goes there."""
+    """In the gate only the first role that may see a page goes there, and once."""
     before = [] if every else list(takewhile(lambda known: known != role, dict(TOURS)))
     earlier = [factories.make_person(known) for known in before]
     person = factories.make_person(role)
@@ -59,7 +59,7 @@ def test_a_role_sees_every_page_that_is_for_it(
         toured.add(name)
         if any(other.has_perm(right) for other in earlier):
             continue
-        for nth, address in enumerate(addresses):
+        for nth, address in enumerate(addresses if every else addresses[:1]):
             answer = page.goto(live_server.url + address)
             assert answer is not None
             assert answer.status == 200, address

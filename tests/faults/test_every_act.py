@@ -62,17 +62,32 @@ def killed_everywhere(call: Call) -> None:
     assert statements > 2, call.kind
 
 
-def each_in_turn(call: Call) -> None:
-    by_a_clock_set_back(call)
-    killed_somewhere(call)
+def by_two_servers_if_it_is_new(call: Call) -> None:
     if not call.on_record():
         by_two_servers(call)
+
+
+HARMS = (by_a_clock_set_back, killed_somewhere, by_two_servers_if_it_is_new)
+
+
+def each_in_turn(call: Call) -> None:
+    for harm in HARMS:
+        harm(call)
+
+
+def one_of_them(call: Call) -> None:
+    random.Random(f"{SEED} {call.kind}").choice(HARMS)(call)
 
 
 @ours_alone
 @pytest.mark.usefixtures("own")
 @pytest.mark.parametrize(
-    "harm", [each_in_turn, pytest.param(killed_everywhere, marks=pytest.mark.long)]
+    "harm",
+    [
+        one_of_them,
+        pytest.param(each_in_turn, marks=pytest.mark.long),
+        pytest.param(killed_everywhere, marks=pytest.mark.long),
+    ],
 )
 def test_servers_are_killed_or_two_and_the_clock_is_back(harm: Harm) -> None:
     assert left_out(walk_through(harm)) == set(ELSEWHERE)
