@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
@@ -248,7 +249,7 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         {"consignees[10].name": "catalogue_kind"},
     ),
     "a code twice": (
-        lambda d: d["methods"].append(dict(d["methods"][0])),
+        lambda d: d["methods"].append(dict(d["methods"][2])),
         {"methods[6]": "catalogue_twice"},
     ),
     "a place": (
@@ -362,10 +363,25 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
 }
 
 
-@pytest.mark.parametrize("what", FAULTS)
-def test_a_fault_is_named_by_its_path_and_nothing_is_written(what: str, data) -> None:
-    change, expected = FAULTS[what]
-    change(data)
+def _files() -> list[list[str]]:
+    """Faults in few files: each of another section, none of a product and its part."""
+    files: list[dict[str, str]] = []
+    for what, (_, expected) in FAULTS.items():
+        section, nth = re.findall(r"^(\w+)(\[\d+\])?", next(iter(expected)))[0]
+        keys = {section, nth} if section in {"parts", "products"} else {section}
+        free = (file for file in files if not keys & {*file})
+        file = next(free, {})
+        if not file:
+            files.append(file)
+        file |= dict.fromkeys(keys, what)
+    return [list(dict.fromkeys(file.values())) for file in files]
+
+
+@pytest.mark.parametrize("faults", _files())
+def test_each_fault_is_named_by_its_path_and_nothing_is_written(faults, data) -> None:
+    for what in faults:
+        FAULTS[what][0](data)
+    expected = {k: code for what in faults for k, code in FAULTS[what][1].items()}
     assert refused(data) == expected
 
 
