@@ -57,6 +57,24 @@ def draw(
     return Pressed(paper.finish(), at + 1)
 
 
+def try_on(kind: Kind[L], label: L, on: Stock | Sheet) -> None:
+    """Draw a label to see whether it fits; no document is made of it.
+
+    Args:
+        kind: As in ``draw``.
+        label: What it says.
+        on: As in ``draw``.
+
+    Raises:
+        CodeError: As in ``draw``.
+        NotFit: As in ``draw``.
+    """
+    layout = _checked(kind, [label], on, 1)
+    paper = Paper(layout.label, title="", page=layout.page)
+    with paper.label_at(*layout.place(0, start=1)[1]):
+        kind.draw(paper, label)
+
+
 def press(
     kind: Kind[L], labels: Sequence[L], on: Stock | Sheet, *, start: int = 1
 ) -> Pressed:

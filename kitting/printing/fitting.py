@@ -18,7 +18,7 @@ from django.db.models import Model, QuerySet
 
 from kitting.domain.errors import CodeError, LotwardError, Missing, NotFit, Refused
 from kitting.labels.kinds import Kind
-from kitting.labels.press import draw, press
+from kitting.labels.press import draw, press, try_on
 from kitting.labels.pressed import Pressed
 from kitting.labels.stock import Sheet, Stock
 from kitting.ledger import upheld
@@ -154,7 +154,7 @@ def drawn_test(
     try:
         return how(longest.kind, [as_test(longest, face)], on)
     except NotFit as error:
-        draw(longest.kind, [face], on)
+        try_on(longest.kind, face, on)
         raise NotFit("test_has_no_room") from error
 
 
@@ -250,7 +250,7 @@ def faults_of(touched: Rows) -> list[LotwardError]:
 def _no_room(kind: Kind[Any], face: Any, head: Stock) -> LotwardError | None:
     """What keeps a label off a head; most acts ask of labels that others asked of."""
     try:
-        draw(kind, [face], head)
+        try_on(kind, face, head)
     except (CodeError, NotFit) as error:
         return error.with_traceback(None)
     return None

@@ -174,7 +174,7 @@ def test_acts_that_set_nothing_up_draw_no_label(
     at = make_packing()
     drawn: list[str] = []
     monkeypatch.setattr(
-        "kitting.printing.fitting.draw", lambda kind, *_: drawn.append(kind.name)
+        "kitting.printing.fitting.try_on", lambda kind, *_: drawn.append(kind.name)
     )
     factories.make_closed_box(at.size, at.bench)
     assert drawn == []
