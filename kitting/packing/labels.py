@@ -228,8 +228,9 @@ def every_command() -> list[str]:
 
 def _longest_boxes(touched: Rows) -> Iterator[tuple[str, BoxLabel]]:
     workshop = Workshop.objects.get(pk=1)
-    said_of, latex = said_of_products()
-    for product, sets, batch in _products(touched, workshop):
+    products = list(_products(touched, workshop))
+    said_of, latex = said_of_products() if products else ({}, set())
+    for product, sets, batch in products:
         if product.caution_lines(demo=True) != product.caution_lines(
             demo=workshop.demo
         ):

@@ -213,12 +213,12 @@ def faults(longest: Longest, touched: Rows) -> Iterator[LotwardError]:
     """
     every = not touched.keys().isdisjoint((*longest.shared, *_PAPER))
     named = {} if every else {model: touched.get(model, set()) for model in longest.own}
-    heads = heads_for(longest.kind)
     try:
         faces = list(longest.faces(named))
     except (CodeError, NotFit) as error:
         yield error
         return
+    heads = heads_for(longest.kind) if faces else []
     for of, face in faces:
         for head in heads:
             why = _no_room(longest.kind, face, head)
