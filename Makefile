@@ -54,7 +54,8 @@ check:
 
 check-long: tools
 	$(BIN)/python -m pytest -m long -n 3 --dist worksteal --durations=0
-	LOTWARD_TEST_SEARCH=more $(BIN)/python -m pytest --cov --cov-report= -n 3 --dist worksteal -m "not browser and not long"
+	LOTWARD_TEST_SEARCH=more $(BIN)/python -m pytest -m "hypothesis and not long" -n 3 --dist worksteal
+	LOTWARD_TEST_SEARCH=few $(BIN)/python -m pytest --cov --cov-report= -n 3 --dist worksteal -m "not browser and not long"
 	$(BIN)/python -m coverage report --fail-under=95
 	$(BIN)/python -m coverage report --fail-under=100 --include='*/domain/*,*/services/*,*/services.py,*/steps/*,*/steps.py'
 
