@@ -169,15 +169,10 @@ CHANGES: dict[str, Any] = {
 }
 
 
+RECIPE = "products[1].recipes[1].lines"
 LINES: list[tuple[str, Any]] = [
-    (
-        "products[1].recipes[1].lines",
-        lambda d: d["products"][0]["recipes"][0]["lines"][0].update(pieces=2),
-    ),
-    (
-        "products[1].recipes[1].lines",
-        lambda d: d["products"][0]["recipes"][0]["lines"].pop(),
-    ),
+    (RECIPE, lambda d: d["products"][0]["recipes"][0]["lines"][0].update(pieces=2)),
+    (RECIPE, lambda d: d["products"][0]["recipes"][0]["lines"].pop()),
     (
         "protocols[2].loads",
         lambda d: d["protocols"][1]["loads"][0].update(max_pieces=900),
@@ -370,8 +365,7 @@ def _files() -> list[list[str]]:
         section, nth = re.findall(r"^(\w+)(\[\d+\])?", next(iter(expected)))[0]
         keys = {section, nth} if section in {"parts", "products"} else {section}
         free = (file for file in files if not keys & {*file})
-        file = next(free, {})
-        if not file:
+        if not (file := next(free, {})):
             files.append(file)
         file |= dict.fromkeys(keys, what)
     return [list(dict.fromkeys(file.values())) for file in files]
