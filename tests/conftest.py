@@ -20,7 +20,14 @@ from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
 from tests import searching
-from tests.databases import around_a_module, copy_on_the_server, once, spread_ids
+from tests.databases import (
+    copy_on_the_server,
+    leave_scenes,
+    once,
+    once_a_module,
+    side_by_side,
+    spread_ids,
+)
 from tests.demo import (
     NAME,
     Demo,
@@ -94,6 +101,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             and not fixtures & DATABASE_FIXTURES
         ):
             item.add_marker("pure")
+    items[:] = side_by_side(items)
     items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
@@ -105,6 +113,11 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    leave_scenes(item)
 
 
 # -- One migrated database for the whole run; every worker and process has a copy ------
@@ -202,6 +215,7 @@ def django_db_setup(
                 os.environ.get("PYTEST_XDIST_WORKER", "alone"),
             )
     yield
+    leave_scenes(None)
     with django_db_blocker.unblock():
         connection.close()
 
@@ -306,16 +320,20 @@ def _history_of_the_module(
     django_db_setup: None,
     django_db_blocker: DjangoDbBlocker,
 ) -> Iterator[History]:
-    from tests.ledgers import make_history
-
-    if connection.vendor != "sqlite":
-        yield from around_a_module(make_history, django_db_blocker)
-        return
     file, made = request.getfixturevalue("_history_on_file")
     folder = tmp_path_factory.mktemp("history")
     copy_of(file, folder)
     with django_db_blocker.unblock(), working_on(folder):
         yield made
+
+
+if connection.vendor != "sqlite":
+
+    @once_a_module
+    def _history_of_the_module() -> History:
+        from tests.ledgers import make_history
+
+        return make_history()
 
 
 @pytest.fixture

@@ -1,13 +1,20 @@
-"""Databases of the tests: made once, shared by the workers, made anew around a module."""
+"""Databases of the tests: made once, shared by workers and by the tests of a module."""
 
 from __future__ import annotations
 
+import copy
 import fcntl
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import AbstractContextManager, contextmanager
+from dataclasses import dataclass
+from functools import partial
+from inspect import signature
+from itertools import chain, groupby, takewhile
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from types import ModuleType
+from typing import TYPE_CHECKING, Any, TypeVar
 
+import pytest
 from django.db import connection, transaction
 
 if TYPE_CHECKING:
@@ -48,15 +55,87 @@ def copy_on_the_server(shared: Path, worker: str) -> None:
     connection.settings_dict.update(creation.get_test_db_clone_settings(worker))
 
 
-def around_a_module(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
-    """Make something in a transaction around a module; each test bends it in its own."""
+# -- Scenes that the tests of a module share ------------------------------------------
+
+
+@dataclass
+class Scene:
+    """What a fixture made for those tests of a module that ask for it."""
+
+    module: ModuleType
+    name: str
+    around: AbstractContextManager[Any]
+    made: Any = None
+
+
+SHARED: set[str] = set()
+"""Names of the fixtures that are made once a module."""
+_standing: list[Scene] = []
+"""The scenes around the test that runs, each in the transaction of the one before."""
+
+
+def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
+    """Let a fixture be made once for the tests of a module that ask for it.
+
+    Each has a copy; what it does in the database is rolled back after it. Tests that do
+    not ask for the fixture do not see it. It may ask for others of its kind.
+    """
+
+    def given(
+        request: pytest.FixtureRequest,
+        django_db_setup: None,
+        django_db_blocker: DjangoDbBlocker,
+        **others: Any,
+    ) -> T:
+        name, module = request.fixturename or "", request.module
+        scene = next((scene for scene in _standing if scene.name == name), None)
+        if scene is None:
+            assert len(connection.atomic_blocks) == len(_standing), "asked for too late"
+            around = _around(partial(make, **others), django_db_blocker)
+            scene = Scene(module, name, around)
+            scene.made = around.__enter__()
+            _standing.append(scene)
+        return copy.deepcopy(scene.made)
+
+    plain = signature(given)
+    asked = [*plain.parameters.values()][:-1], signature(make).parameters.values()
+    given.__signature__ = plain.replace(parameters=list(chain(*asked)))  # type: ignore[attr-defined]
+    given.__doc__ = make.__doc__
+    SHARED.add(make.__name__)
+    # A test outside a class has such a fixture anew, and before its own transaction.
+    return pytest.fixture(scope="class", name=make.__name__)(given)
+
+
+@contextmanager
+def _around(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
+    """Make something in a transaction; each test bends it in its own."""
     around = transaction.atomic()
     around._from_testcase = True  # type: ignore[attr-defined]  # durable acts may run
-    with blocker.unblock():
-        around.__enter__()
+    with blocker.unblock(), around:
         made = make()
         connection.check_constraints()  # PostgreSQL puts some checks off to the end.
-    yield made
-    with blocker.unblock():
+        with blocker.block():
+            yield made
         transaction.set_rollback(True)
-        around.__exit__(None, None, None)
+
+
+def leave_scenes(test: pytest.Item | None) -> None:
+    """Roll back the scenes for which the next test does not ask."""
+    asked = set(getattr(test, "fixturenames", ()))
+    module = getattr(test, "module", None)
+    keep = takewhile(lambda at: at.module is module and at.name in asked, _standing)
+    for _ in range(len(_standing) - len(list(keep))):
+        _standing.pop().around.__exit__(None, None, None)
+
+
+def side_by_side(tests: Iterable[pytest.Item]) -> list[pytest.Item]:
+    """The tests of each module, those that share scenes after one another."""
+    return [
+        test
+        for _, of_a_module in groupby(tests, lambda test: test.path)
+        for test in sorted(of_a_module, key=_scenes_of)
+    ]
+
+
+def _scenes_of(test: pytest.Item) -> list[str]:
+    return sorted(SHARED & set(getattr(test, "fixturenames", ())))

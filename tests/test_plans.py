@@ -22,7 +22,6 @@ from django.db.backends.sqlite3._functions import register
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
-from pytest_django import DjangoDbBlocker
 
 from benchmarks import filling
 from kitting.ledger import holds, planner
@@ -30,7 +29,7 @@ from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
 from tests.conftest import guards_away
-from tests.databases import around_a_module
+from tests.databases import once_a_module
 from tests.test_queries import LISTS, hold_all_kinds, too_many
 
 pytestmark = pytest.mark.django_db
@@ -55,7 +54,8 @@ COUNTED = re.compile(r'^SELECT COUNT\(\*\)|^SELECT "kitting_box"."stage" AS')
 Explain = Callable[[str], str]
 
 
-def fill() -> filling.Filled:
+@once_a_module
+def filled() -> filling.Filled:
     """Of the newest boxes some are held by one of their bags; one lot was rejected."""
     made = filling.fill(boxes=BOXES)
     factories.reject(factories.make_lot())
@@ -63,18 +63,6 @@ def fill() -> filling.Filled:
     held = holds.place_hold
     held(target="bag", value=bag, reason="Brittle", sign=factories.sign(now=None))
     return made
-
-
-@pytest.fixture(scope="module")
-def _filled_for_the_module(
-    django_db_setup: None, django_db_blocker: DjangoDbBlocker
-) -> Iterator[filling.Filled]:
-    yield from around_a_module(fill, django_db_blocker)
-
-
-@pytest.fixture
-def filled(_filled_for_the_module: filling.Filled, db: None) -> filling.Filled:
-    return _filled_for_the_module
 
 
 @pytest.fixture(params=["without statistics", "with statistics"])

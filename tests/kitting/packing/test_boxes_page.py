@@ -25,6 +25,7 @@ from tests.assertions import (
     text_of,
 )
 from tests.benches import make_packing
+from tests.databases import once_a_module
 from tests.factories import TODAY, sign
 
 pytestmark = pytest.mark.django_db
@@ -42,12 +43,12 @@ def client(officer, client_for) -> Client:
     return client_for(officer)
 
 
-@pytest.fixture
+@once_a_module
 def at():
     return make_packing()
 
 
-@pytest.fixture
+@once_a_module
 def box(at) -> Box:
     return factories.make_labelled_box(at.size, at.bench)
 
