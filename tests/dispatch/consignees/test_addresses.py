@@ -21,6 +21,7 @@ from kitting.models import User, Workshop
 from kitting.printing.services import prints
 from tests import factories
 from tests.assertions import text_of
+from tests.databases import once_a_module
 from tests.kitting.labels.samples import pages_of
 
 pytestmark = pytest.mark.django_db
@@ -74,7 +75,7 @@ def test_a_name_that_the_post_wants_last_is_known_as_the_name() -> None:
     assert found.below_name == ("010000", "ASTANA", "12 Abay", "KAZAKHSTAN")
 
 
-@pytest.fixture
+@once_a_module
 def shipment() -> Shipment:
     box = factories.make_labelled_box()
     return factories.make_shipment(box, consignee=klinik())

@@ -22,6 +22,7 @@ from kitting.packing.services import boxes
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -35,13 +36,24 @@ def clerk(client_for: Callable[[User], Client]) -> Client:
     return client_for(factories.make_person("clerk"))
 
 
-def sent(*, name: str = "", reference: str = "", at: datetime = NOON) -> Shipment:
-    """A shipment of one new box, sent at a moment."""
+@once_a_module
+def boxes_to_send() -> list[Box]:
+    return [factories.make_labelled_box() for _ in range(2)]
+
+
+def sent(
+    box: Box | None = None,
+    *,
+    name: str = "",
+    reference: str = "",
+    at: datetime = NOON,
+) -> Shipment:
+    """A shipment of one box, a new one unless given, sent at a moment."""
     whom = factories.make_consignee(name)
     begun = services.begin_shipment(
         consignee_id=whom.pk, reference=reference, sign=sign()
     )
-    box = factories.make_labelled_box()
+    box = box or factories.make_labelled_box()
     services.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
     services.send_shipment(shipment_id=begun.shipment_id, sign=sign(now=at))
     return Shipment.objects.get(pk=begun.shipment_id)
@@ -173,10 +185,11 @@ def test_the_filters_stand_in_the_sentence_and_work_together(clerk: Client) -> N
     ],
 )
 def test_a_name_is_found_without_its_capitals_and_accents(
-    clerk: Client, name: str, asked: str
+    clerk: Client, name: str, asked: str, boxes_to_send: list[Box]
 ) -> None:
-    shipment = sent(name=name)
-    sent(name="Farrow Health Centre")
+    one, other = boxes_to_send
+    shipment = sent(one, name=name)
+    sent(other, name="Farrow Health Centre")
     assert numbers(clerk, q=asked) == [shipment.number]
 
 
@@ -245,9 +258,9 @@ def test_a_box_that_was_taken_off_does_not_count(clerk: Client) -> None:
     ],
 )
 def test_a_filter_that_cannot_be_read_shows_a_sentence_and_no_row(
-    clerk: Client, asked: dict[str, str], code: str | None
+    clerk: Client, asked: dict[str, str], code: str | None, boxes_to_send: list[Box]
 ) -> None:
-    shipment = sent()
+    shipment = sent(boxes_to_send[0])
     answer = clerk.get(LOG, {**asked, "as": "csv"})
     assert_page(answer, status=422)
     if code:
@@ -316,8 +329,10 @@ def test_the_file_holds_all_rows_of_the_filter_and_no_more(clerk: Client) -> Non
 
 
 @pytest.mark.parametrize("start", ["=1+1", "+1", "-1", "@SUM(1)", "＝1"])
-def test_no_spreadsheet_runs_a_reference(clerk: Client, start: str) -> None:
-    sent(reference=start)
+def test_no_spreadsheet_runs_a_reference(
+    clerk: Client, start: str, boxes_to_send: list[Box]
+) -> None:
+    sent(boxes_to_send[0], reference=start)
     (row,) = csv_rows(clerk)
     assert row["reference"] == f"'{start}"
     xlsx = clerk.get(LOG, {"as": "xlsx"})

@@ -13,6 +13,7 @@ from kitting.models import Print, PrintJob
 from kitting.printing.services import prints
 from kitting.printing.services.prints import print_labels
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.labels import samples
 from tests.printers import BOX_ROLL, make_printer
@@ -20,7 +21,7 @@ from tests.printers import BOX_ROLL, make_printer
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def shipment() -> Shipment:
     consignee = factories.make_consignee("St Brannoc's Infirmary")
     Consignee.objects.update(address="7 Quay Street\nBrannoc EK7 2QS")

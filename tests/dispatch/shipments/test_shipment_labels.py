@@ -14,6 +14,7 @@ from kitting.models import Box, User
 from tests import factories
 from tests.assertions import assert_sent_to_sign_in
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.printing.pages.asking import keyed, words
 
@@ -25,7 +26,7 @@ def client(client_for: Callable[[User], Client]) -> Client:
     return client_for(factories.make_person("manager"))
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 

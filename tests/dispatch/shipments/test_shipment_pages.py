@@ -20,6 +20,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -39,6 +40,17 @@ def act_of(shipment: Shipment, act: str) -> str:
 
 def keyed(**data: object) -> dict[str, object]:
     return {"op_key": str(uuid.uuid4()), **data}
+
+
+@once_a_module
+def box() -> Box:
+    return factories.make_labelled_box()
+
+
+@once_a_module
+def shipment(box: Box) -> Shipment:
+    """An open one with a labelled box on it."""
+    return factories.make_shipment(box)
 
 
 @pytest.fixture
@@ -69,10 +81,9 @@ def test_an_outsider_sees_and_does_nothing(
 
 
 def test_a_packer_reads_a_shipment_and_may_not_change_it(
-    client_for: Callable[[User], Client],
+    client_for: Callable[[User], Client], shipment: Shipment
 ) -> None:
     client = client_for(factories.make_person("packer"))
-    shipment = factories.make_shipment(factories.make_labelled_box())
     text = client.get(page_of(shipment)).content.decode()
     assert "Take off" not in text
     assert 'id="scan"' not in text
@@ -92,8 +103,10 @@ def test_an_unknown_shipment_is_not_found(clerk: Client) -> None:
 
 
 @pytest.mark.smoke
-def test_the_list_says_what_is_open_what_could_go_and_what_went(clerk: Client) -> None:
-    box, held = factories.make_labelled_box(), factories.make_labelled_box()
+def test_the_list_says_what_is_open_what_could_go_and_what_went(
+    clerk: Client, box: Box
+) -> None:
+    held = factories.make_labelled_box()
     holds.place_hold(target="box", value=held.pk, reason="Dent", sign=sign())
     gone = factories.send(factories.make_shipment(factories.make_labelled_box()))
     open_one = factories.make_shipment(factories.make_labelled_box())
@@ -172,9 +185,9 @@ def test_a_box_goes_on_by_any_of_its_codes(clerk: Client, read: str) -> None:
 
 
 def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
-    clerk: Client, hx
+    clerk: Client, hx, box: Box
 ) -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+    shipment = factories.make_shipment()
     first = clerk.get(page_of(shipment))
     assert_page(first)
     data = {"op_key": first.context["scan_key"], "scan": box.serial}
@@ -189,16 +202,18 @@ def test_a_scan_by_htmx_swaps_the_part_and_leaves_the_field_ready(
 
 
 @pytest.mark.smoke
-def test_the_same_scan_sent_twice_puts_the_box_on_once(clerk: Client, hx) -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_the_same_scan_sent_twice_puts_the_box_on_once(
+    clerk: Client, hx, box: Box
+) -> None:
+    shipment = factories.make_shipment()
     data = keyed(scan=box.serial)
     assert clerk.post(act_of(shipment, "scan"), data).status_code == 302
     assert clerk.post(act_of(shipment, "scan"), data, headers=hx).status_code == 200
     assert ShipScan.objects.count() == 1
 
 
-def test_one_key_with_two_boxes_is_a_conflict(clerk: Client) -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_one_key_with_two_boxes_is_a_conflict(clerk: Client, box: Box) -> None:
+    other = factories.make_labelled_box()
     shipment = factories.make_shipment()
     data = keyed(scan=box.serial)
     clerk.post(act_of(shipment, "scan"), data)
@@ -227,9 +242,8 @@ def test_one_key_with_two_boxes_is_a_conflict(clerk: Client) -> None:
 )
 @pytest.mark.parametrize("by_htmx", [True, False])
 def test_any_text_is_answered_with_a_sentence_and_nothing_is_written(
-    clerk: Client, hx, text: str, code: str | None, by_htmx: bool
+    clerk: Client, hx, text: str, code: str | None, by_htmx: bool, shipment: Shipment
 ) -> None:
-    shipment = factories.make_shipment()
     before = Operation.objects.count()
     headers = hx if by_htmx else {}
     answer = clerk.post(act_of(shipment, "scan"), keyed(scan=text), headers=headers)
@@ -264,8 +278,10 @@ def test_the_number_of_something_else_is_called_by_its_name(clerk: Client) -> No
 
 
 @pytest.mark.smoke
-def test_a_held_box_is_refused_with_its_hold_on_the_page(clerk: Client, hx) -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_a_held_box_is_refused_with_its_hold_on_the_page(
+    clerk: Client, hx, box: Box
+) -> None:
+    shipment = factories.make_shipment()
     lot = box.lines.get().lot
     holds.place_hold(target="lot", value=lot.pk, reason="Cracked rim", sign=sign())
     answer = clerk.post(act_of(shipment, "scan"), keyed(scan=box.serial), headers=hx)
@@ -273,8 +289,9 @@ def test_a_held_box_is_refused_with_its_hold_on_the_page(clerk: Client, hx) -> N
     assert f"lot {lot.number} (Cracked rim)" in text_of(answer)
 
 
-def test_a_box_of_another_open_shipment_is_a_conflict(clerk: Client, hx) -> None:
-    box = factories.make_labelled_box()
+def test_a_box_of_another_open_shipment_is_a_conflict(
+    clerk: Client, hx, box: Box
+) -> None:
     first, second = factories.make_shipment(box), factories.make_shipment()
     answer = clerk.post(act_of(second, "scan"), keyed(scan=box.serial), headers=hx)
     assert_problem(answer, "box_in_shipment", status=409)
@@ -282,9 +299,9 @@ def test_a_box_of_another_open_shipment_is_a_conflict(clerk: Client, hx) -> None
 
 
 def test_a_scan_for_a_shipment_that_was_sent_meanwhile_shows_that(
-    clerk: Client, hx
+    clerk: Client, hx, box: Box
 ) -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+    other = factories.make_labelled_box()
     shipment = factories.send(factories.make_shipment(box))
     for headers in ({}, hx):
         answer = clerk.post(
@@ -298,9 +315,9 @@ def test_a_scan_for_a_shipment_that_was_sent_meanwhile_shows_that(
 
 
 @pytest.mark.smoke
-def test_a_box_is_taken_off_once_and_stands_ready(clerk: Client, hx) -> None:
-    box = factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
+def test_a_box_is_taken_off_once_and_stands_ready(
+    clerk: Client, hx, box: Box, shipment: Shipment
+) -> None:
     data = keyed(box=box.pk)
     answer = clerk.post(act_of(shipment, "take-off"), data, headers=hx)
     assert_part(answer, "shipment")
@@ -315,20 +332,19 @@ def test_a_box_is_taken_off_once_and_stands_ready(clerk: Client, hx) -> None:
     ("held", "words"), [(False, "Put it away."), (True, "Put it in quarantine.")]
 )
 def test_a_held_box_that_is_taken_off_goes_to_quarantine(
-    clerk: Client, hx, held: bool, words: str
+    clerk: Client, hx, held: bool, words: str, box: Box, shipment: Shipment
 ) -> None:
-    box = factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
     if held:
         holds.place_hold(target="box", value=box.pk, reason="Torn", sign=sign())
     answer = clerk.post(act_of(shipment, "take-off"), keyed(box=box.pk), headers=hx)
     assert answer.context["said"].endswith(words)
 
 
-@pytest.mark.parametrize("box", ["", "x", "0", "-1", "1", str(2**63), "9" * 40])
-def test_taking_off_what_is_not_on_is_refused(clerk: Client, box: str) -> None:
-    shipment = factories.make_shipment(factories.make_labelled_box())
-    answer = clerk.post(act_of(shipment, "take-off"), keyed(box=box))
+@pytest.mark.parametrize("of", ["", "x", "0", "-1", "1", str(2**63), "9" * 40])
+def test_taking_off_what_is_not_on_is_refused(
+    clerk: Client, of: str, shipment: Shipment
+) -> None:
+    answer = clerk.post(act_of(shipment, "take-off"), keyed(box=of))
     assert_page(answer, status=422)
     assert answer.context["wrong"].errors
     assert ShipScan.objects.count() == 1
@@ -343,9 +359,9 @@ def send_data(client: Client, shipment: Shipment) -> dict[str, object]:
 
 
 @pytest.mark.smoke
-def test_a_shipment_is_sent_once_and_tells_what_left(clerk: Client) -> None:
-    box = factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
+def test_a_shipment_is_sent_once_and_tells_what_left(
+    clerk: Client, box: Box, shipment: Shipment
+) -> None:
     data = send_data(clerk, shipment)
     for _ in range(2):
         answer = clerk.post(act_of(shipment, "send"), data)
@@ -360,8 +376,7 @@ def test_a_shipment_is_sent_once_and_tells_what_left(clerk: Client) -> None:
 
 
 @pytest.mark.smoke
-def test_a_held_box_stops_the_sending_and_is_named(clerk: Client) -> None:
-    box = factories.make_labelled_box()
+def test_a_held_box_stops_the_sending_and_is_named(clerk: Client, box: Box) -> None:
     shipment = factories.make_shipment(box, factories.make_labelled_box())
     data = send_data(clerk, shipment)
     holds.place_hold(target="box", value=box.pk, reason="Dent", sign=sign())
@@ -376,9 +391,8 @@ def test_a_held_box_stops_the_sending_and_is_named(clerk: Client) -> None:
 
 
 def test_a_box_that_came_on_after_the_page_was_shown_stops_the_sending(
-    clerk: Client,
+    clerk: Client, shipment: Shipment
 ) -> None:
-    shipment = factories.make_shipment(factories.make_labelled_box())
     data, late = send_data(clerk, shipment), factories.make_labelled_box()
     clerk.post(act_of(shipment, "scan"), keyed(scan=late.serial))
     answer = clerk.post(act_of(shipment, "send"), data)
@@ -394,9 +408,8 @@ def test_a_box_that_came_on_after_the_page_was_shown_stops_the_sending(
     "change", [{"seen": ""}, {"seen": "-1"}, {"seen": "9" * 30}, {"op_key": "x"}]
 )
 def test_a_sending_that_cannot_be_read_sends_nothing(
-    clerk: Client, change: dict[str, str]
+    clerk: Client, change: dict[str, str], shipment: Shipment
 ) -> None:
-    shipment = factories.make_shipment(factories.make_labelled_box())
     data = {**send_data(clerk, shipment), **change}
     answer = clerk.post(act_of(shipment, "send"), data)
     assert_page(answer, status=422)
@@ -409,9 +422,9 @@ def test_a_sending_that_cannot_be_read_sends_nothing(
 
 
 @pytest.mark.smoke
-def test_a_shipment_is_cancelled_with_a_reason_and_only_once(clerk: Client) -> None:
-    box = factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
+def test_a_shipment_is_cancelled_with_a_reason_and_only_once(
+    clerk: Client, box: Box, shipment: Shipment
+) -> None:
     address = act_of(shipment, "cancel")
     assert_page(clerk.get(address))
     assert_page(clerk.post(address, keyed(reason=" ")), status=422)

@@ -21,6 +21,7 @@ from kitting.packing.services.labels import print_box_label
 from kitting.web.messages import ALL, sentence
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -58,6 +59,17 @@ def hold(target: str, value: int | str) -> None:
     holds.place_hold(target=target, value=value, reason="Rough edge", sign=sign())
 
 
+@once_a_module
+def box() -> Box:
+    return factories.make_labelled_box()
+
+
+@once_a_module
+def shipment(box: Box) -> Shipment:
+    """An open one with a labelled box on it."""
+    return factories.make_shipment(box)
+
+
 # -- Beginning -----------------------------------------------------------------------
 
 
@@ -91,8 +103,7 @@ def test_a_shipment_to_nobody_or_with_an_endless_reference_is_refused() -> None:
 # -- On and off ----------------------------------------------------------------------
 
 
-def test_a_labelled_box_goes_on_and_comes_off_and_goes_on_again() -> None:
-    box = factories.make_labelled_box()
+def test_a_labelled_box_goes_on_and_comes_off_and_goes_on_again(box: Box) -> None:
     shipment = factories.make_shipment()
     assert load(shipment, box).boxes == 1
     off = services.take_off_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
@@ -106,8 +117,9 @@ def test_a_labelled_box_goes_on_and_comes_off_and_goes_on_again() -> None:
     assert factories.prove() == []
 
 
-def test_a_box_that_is_on_already_is_refused_with_the_shipment_it_is_on() -> None:
-    box = factories.make_labelled_box()
+def test_a_box_that_is_on_already_is_refused_with_the_shipment_it_is_on(
+    box: Box,
+) -> None:
     first, second = factories.make_shipment(box), factories.make_shipment()
     again = refused(lambda: load(first, box))
     assert_refused(again, "box_on_already", shipment=first.number)
@@ -116,8 +128,7 @@ def test_a_box_that_is_on_already_is_refused_with_the_shipment_it_is_on() -> Non
     assert first.consignee.name in sentence(other)
 
 
-def test_a_box_that_left_is_refused_with_where_it_went() -> None:
-    box = factories.make_labelled_box()
+def test_a_box_that_left_is_refused_with_where_it_went(box: Box) -> None:
     gone = factories.send(factories.make_shipment(box))
     second = factories.make_shipment()
     error = refused(lambda: load(second, box))
@@ -134,15 +145,17 @@ def test_a_box_that_is_not_labelled_is_refused_with_its_stage() -> None:
         assert_refused(error, "box_not_labelled", box=str(box), stage=stage)
 
 
-def test_a_voided_box_is_refused() -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_a_voided_box_is_refused(box: Box) -> None:
+    shipment = factories.make_shipment()
     voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
     assert_refused(refused(lambda: load(shipment, box)), "box_voided", box=box.serial)
 
 
 @pytest.mark.parametrize("target", ["lot", "bag", "box", "revision", "source"])
-def test_a_held_box_is_refused_with_the_hold_that_reaches_it(target: str) -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_a_held_box_is_refused_with_the_hold_that_reaches_it(
+    target: str, box: Box
+) -> None:
+    shipment = factories.make_shipment()
     line = box.lines.get()
     values = {
         "lot": line.lot_id,
@@ -175,8 +188,8 @@ def test_a_hold_on_a_material_reaches_the_boxes_of_what_was_made_from_it() -> No
     assert_refused(error, "box_held", box=box.serial, on=f"lot {sheet.number}")
 
 
-def test_a_box_past_its_use_by_date_neither_goes_on_nor_leaves() -> None:
-    box, late = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_box_past_its_use_by_date_neither_goes_on_nor_leaves(box: Box) -> None:
+    late = factories.make_labelled_box()
     shipment = factories.make_shipment(late)
     for one in (box, late):
         Box.objects.filter(pk=one.pk).update(use_by=date(2026, 1, 13))
@@ -188,14 +201,13 @@ def test_a_box_past_its_use_by_date_neither_goes_on_nor_leaves() -> None:
     assert_refused(sending, "box_past_use_by", box=late.serial)
 
 
-def test_a_box_on_its_last_day_may_go() -> None:
-    box = factories.make_labelled_box()
+def test_a_box_on_its_last_day_may_go(box: Box) -> None:
     Box.objects.filter(pk=box.pk).update(use_by=factories.TODAY)
     assert factories.send(factories.make_shipment(box)).boxes == 1
 
 
-def test_what_is_not_there_is_missing() -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_what_is_not_there_is_missing(box: Box) -> None:
+    shipment = factories.make_shipment()
     for shipment_id, box_id in ((shipment.pk, 1), (1, box.pk)):
         for act in (services.load_box, services.take_off_box):
             error = refused(
@@ -206,8 +218,8 @@ def test_what_is_not_there_is_missing() -> None:
             assert error.code == "row_missing"
 
 
-def test_only_a_box_that_is_on_comes_off() -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_only_a_box_that_is_on_comes_off(box: Box) -> None:
+    other = factories.make_labelled_box()
     shipment, second = factories.make_shipment(box), factories.make_shipment(other)
     error = refused(
         lambda: services.take_off_box(
@@ -253,9 +265,10 @@ def test_a_hold_after_loading_stops_the_whole_shipment_and_names_the_box() -> No
     assert services.send_shipment(shipment_id=shipment.pk, sign=sign()).boxes == 1
 
 
-def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named() -> None:
-    box, later = factories.make_labelled_box(), factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
+def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named(
+    box: Box, shipment: Shipment
+) -> None:
+    later = factories.make_labelled_box()
     seen = shipment.scans.get().pk
 
     def send(seen: int) -> services.Sent:
@@ -269,8 +282,8 @@ def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named() -> None:
     assert send(shipment.scans.latest("pk").pk).boxes == 1
 
 
-def test_a_sent_shipment_changes_no_more() -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_sent_shipment_changes_no_more(box: Box) -> None:
+    other = factories.make_labelled_box()
     shipment = factories.send(factories.make_shipment(box))
     for act in (
         lambda: load(shipment, other),
@@ -304,8 +317,9 @@ def test_calling_off_frees_the_boxes_and_keeps_the_reason() -> None:
 @pytest.mark.parametrize(
     ("reason", "code"), [(" ", "reason_missing"), ("x" * 201, "entry_too_long")]
 )
-def test_calling_off_needs_a_reason_that_fits(reason: str, code: str) -> None:
-    shipment = factories.make_shipment(factories.make_labelled_box())
+def test_calling_off_needs_a_reason_that_fits(
+    reason: str, code: str, shipment: Shipment
+) -> None:
     error = refused(
         lambda: services.cancel_shipment(
             shipment_id=shipment.pk, reason=reason, sign=sign()
@@ -317,8 +331,8 @@ def test_calling_off_needs_a_reason_that_fits(reason: str, code: str) -> None:
 # -- The same act sent twice -----------------------------------------------------------
 
 
-def test_an_act_that_is_sent_again_is_answered_as_the_first_time() -> None:
-    box, shipment = factories.make_labelled_box(), factories.make_shipment()
+def test_an_act_that_is_sent_again_is_answered_as_the_first_time(box: Box) -> None:
+    shipment = factories.make_shipment()
     once = sign()
     first = services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=once)
     again = services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=once)
@@ -331,8 +345,8 @@ def test_an_act_that_is_sent_again_is_answered_as_the_first_time() -> None:
     assert rows() == before
 
 
-def test_a_key_does_not_stand_for_two_boxes() -> None:
-    box, other = factories.make_labelled_box(), factories.make_labelled_box()
+def test_a_key_does_not_stand_for_two_boxes(box: Box) -> None:
+    other = factories.make_labelled_box()
     shipment = factories.make_shipment()
     key = uuid.uuid4()
     services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign(key=key))
@@ -344,9 +358,9 @@ def test_a_key_does_not_stand_for_two_boxes() -> None:
     assert isinstance(error, OperationKeyReused)
 
 
-def test_what_changes_between_the_locks_of_boxes_and_shipment_is_named() -> None:
-    box = factories.make_labelled_box()
-    shipment = factories.make_shipment(box)
+def test_what_changes_between_the_locks_of_boxes_and_shipment_is_named(
+    box: Box, shipment: Shipment
+) -> None:
     with pytest.raises(LotwardError) as came_on:
         refuse_changed(shipment, [])
     assert_refused(came_on.value, "box_came_on", box=box.serial)

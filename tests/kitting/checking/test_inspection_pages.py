@@ -23,6 +23,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 from tests.kitting.checking.inspection_pages import (
     OF,
     SOURCE,
@@ -47,7 +48,7 @@ def officer(client_for: ClientFor) -> Client:
     return client_for(factories.make_person("quality officer"))
 
 
-@pytest.fixture
+@once_a_module
 def part() -> Part:
     return make_sampled_part()
 

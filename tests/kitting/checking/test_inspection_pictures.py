@@ -16,6 +16,7 @@ from kitting.checking.queries.inspection import pareto_of, source_lines, ticks
 from kitting.models import DefectKind, Part, User
 from tests import factories
 from tests.assertions import assert_page, assert_problem
+from tests.databases import once_a_module
 from tests.kitting.checking.inspection_pages import (
     OF,
     SOURCE,
@@ -35,7 +36,7 @@ def officer(client_for: ClientFor) -> Client:
     return client_for(factories.make_person("quality officer"))
 
 
-@pytest.fixture
+@once_a_module
 def part() -> Part:
     return make_sampled_part()
 

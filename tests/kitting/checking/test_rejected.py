@@ -14,11 +14,12 @@ from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Disposition, Lot, Movement, Operation, Part
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def lot() -> Lot:
     """A rejected lot of two bags: 40 and 20 pieces."""
     return factories.reject(factories.make_lot(bags=(NewBag(40), NewBag(20))))

@@ -28,6 +28,7 @@ from kitting.models import (
 )
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
@@ -37,8 +38,8 @@ OUTCOMES = {"A": (0, True), "a": (1, True), "B": (1, True), "R": (3, False)}
 on reduced inspection one lies between the two numbers."""
 
 
-@pytest.fixture
-def revision(db: None) -> Revision:
+@once_a_module
+def revision() -> Revision:
     return factories.sampled_revision()
 
 
@@ -59,6 +60,15 @@ def check(revision: Revision, lots: str, source: str = SOURCE) -> checks.Checked
             sign=factories.sign(),
         )
     return done
+
+
+@once_a_module
+def ten_lots(revision: Revision) -> None:
+    check(revision, "A" * 10)
+
+
+TEN_LOTS = pytest.mark.usefixtures("ten_lots")
+"""Ten lots of the revision were accepted."""
 
 
 def of(revision: Revision, defect_class: str = "major", source: str = SOURCE) -> Target:
@@ -116,8 +126,8 @@ def test_the_officer_decides_and_the_next_sample_is_smaller(revision: Revision) 
     assert plan(revision).severity == "reduced"
 
 
+@TEN_LOTS
 def test_the_check_keeps_both_numbers(revision: Revision) -> None:
-    check(revision, "A" * 10)
     reduce(revision)
     check(revision, "A")
     row = CheckedClass.objects.get(severity="reduced")
@@ -130,8 +140,8 @@ def test_a_row_from_before_has_the_next_number() -> None:
     assert CheckedClass(accept=2).rejected_from == 3
 
 
+@TEN_LOTS
 def test_deciding_twice_with_one_key_happens_once(revision: Revision) -> None:
-    check(revision, "A" * 10)
     sign = factories.sign()
     assert reduce(revision, sign=sign) == reduce(revision, sign=sign)
     assert Switching.objects.count() == 1
@@ -164,10 +174,10 @@ def test_at_the_aql_it_may_be_reduced(revision: Revision) -> None:
     assert reduce(revision).found == 5
 
 
+@TEN_LOTS
 def test_somebody_must_say_that_production_is_steady_and_why(
     revision: Revision,
 ) -> None:
-    check(revision, "A" * 10)
     error = refused(reduce, revision, steady=False)
     assert_refused(error, "production_not_steady")
     assert_refused(refused(reduce, revision, reason=" "), "reason_missing")
@@ -176,8 +186,8 @@ def test_somebody_must_say_that_production_is_steady_and_why(
 
 
 @pytest.mark.parametrize("grade", ["critical", "grave", ""])
+@TEN_LOTS
 def test_only_sampled_classes_are_switched(grade: str, revision: Revision) -> None:
-    check(revision, "A" * 10)
     assert_refused(refused(reduce, revision, grade), "class_unknown", read=grade)
 
 
@@ -212,8 +222,8 @@ def test_a_lot_that_another_class_rejected_was_not_accepted(
     assert reduce(revision).lots == 10
 
 
+@TEN_LOTS
 def test_another_source_and_another_part_stay_as_they_are(revision: Revision) -> None:
-    check(revision, "A" * 10)
     check(revision, "A" * 10, source="Elsewhere")
     reduce(revision)
     assert plan(revision, "Elsewhere").severity == "normal"
@@ -225,10 +235,10 @@ def test_another_source_and_another_part_stay_as_they_are(revision: Revision) ->
 # -- How it ends --------------------------------------------------------------------------
 
 
+@TEN_LOTS
 def test_a_count_between_the_numbers_accepts_and_brings_normal_back(
     revision: Revision,
 ) -> None:
-    check(revision, "A" * 10)
     reduce(revision)
     lot = a_lot(revision)
     with pytest.raises(LotwardError) as caught:
@@ -248,8 +258,8 @@ def test_a_count_between_the_numbers_accepts_and_brings_normal_back(
     reduce(revision)
 
 
+@TEN_LOTS
 def test_a_rejected_lot_brings_normal_back(revision: Revision) -> None:
-    check(revision, "A" * 10)
     reduce(revision)
     assert check(revision, "R").ended_reduced
     state = states_of(revision.part_id, SOURCE)["major"]
@@ -280,10 +290,10 @@ def test_the_officer_ends_it_with_a_reason(revision: Revision) -> None:
     ]
 
 
+@TEN_LOTS
 def test_a_lot_whose_plan_changed_under_the_checker_is_refused(
     revision: Revision,
 ) -> None:
-    check(revision, "A" * 10)
     lot = a_lot(revision)
     before = plan_of(lot)
     assert before is not None

@@ -25,6 +25,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 from tests.kitting.checking.inspection_pages import OF, SOURCE, address, values
 
 pytestmark = pytest.mark.django_db
@@ -55,7 +56,7 @@ def accept(part: Part, lots: int, found: int = 0, number: str = "") -> None:
         )
 
 
-@pytest.fixture
+@once_a_module
 def part() -> Part:
     """Eleven lots accepted, one bad piece in the last, which the AQL lets pass."""
     revision = factories.sampled_revision(code="HB", name="Headband")

@@ -36,6 +36,7 @@ from kitting.products.services.parts import (
     change_revision,
 )
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import NOW, TODAY, sign, sign_by_another
 from tests.kitting.disinfection.run_acts import (
     accepted_bags,
@@ -59,7 +60,7 @@ class Two:
     new: Revision
 
 
-@pytest.fixture
+@once_a_module
 def two() -> Two:
     part = factories.make_part(name="Visor")
     old, new = (factories.make_revision(part, code) for code in "AB")

@@ -22,6 +22,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 from tests.kitting.disinfection.test_lamps import fit
 
 pytestmark = pytest.mark.django_db
@@ -46,12 +47,12 @@ def operator(make_user, client_for) -> Client:
     return client_for(make_user("operator", group="line operator"))
 
 
-@pytest.fixture
+@once_a_module
 def meter() -> Meter:
     return factories.make_meter()
 
 
-@pytest.fixture
+@once_a_module
 def lamp() -> Lamp:
     fit(factories.make_place(PlaceKind.LINE))
     return Lamp.objects.get()

@@ -25,6 +25,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
@@ -43,7 +44,7 @@ def officer(client_for: ClientFor) -> Client:
     return client_for(factories.make_person("quality officer"))
 
 
-@pytest.fixture
+@once_a_module
 def draft() -> Protocol:
     """A draft that is ready to be signed."""
     report = Report(

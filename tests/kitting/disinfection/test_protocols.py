@@ -24,6 +24,7 @@ from kitting.models import (
 )
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 from tests.factories import TODAY, sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
@@ -39,7 +40,7 @@ REPORT = Report(
 )
 
 
-@pytest.fixture
+@once_a_module
 def revision() -> Revision:
     return factories.make_revision()
 
@@ -82,7 +83,7 @@ def put_name_under(protocol: Protocol, **changes: Any) -> Protocol:
     return protocol
 
 
-@pytest.fixture
+@once_a_module
 def signed(revision: Revision) -> Protocol:
     record()
     return put_name_under(draft(terms(revision, evidence=("EV-1",))))

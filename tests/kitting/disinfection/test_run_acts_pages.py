@@ -28,6 +28,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 from tests.kitting.disinfection.test_lamps import fit
 from tests.kitting.disinfection.test_run_open_page import opening
 from tests.kitting.ledger import ledger_runs
@@ -54,18 +55,18 @@ def client(make_user, client_for) -> Client:
     return client_for(make_user("operator", group="line operator"))
 
 
-@pytest.fixture
+@once_a_module
 def band():
     return factories.make_revision(factories.make_part(name="Headband"))
 
 
-@pytest.fixture
+@once_a_module
 def bags(band):
     two = (lots.NewBag(pieces=100), lots.NewBag(pieces=80))
     return list(factories.accept(factories.make_lot(band, bags=two)).bags.all())
 
 
-@pytest.fixture
+@once_a_module
 def run(band) -> Run:
     belt = Belt(zone_um=500_000, belt_um_s=1_500, u_ppm=40_000, decline_ppm=20_000)
     readings = [(1, "top", 5_000), (2, "top", 4_000), (3, "top", 4_500)]
@@ -74,7 +75,7 @@ def run(band) -> Run:
     )
 
 
-@pytest.fixture
+@once_a_module
 def oven(band) -> Run:
     return ledger_runs.open_oven(ledger_runs.make_heat_protocol(band))
 

@@ -18,6 +18,7 @@ from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
 from kitting.models import Bag, Run, RunBag, RunVerdict
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import NOW, TODAY, sign
 from tests.kitting.disinfection.run_acts import (
     accepted_bags,
@@ -30,12 +31,12 @@ from tests.kitting.disinfection.run_acts import (
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return accepted_bags()[0]
 
 
-@pytest.fixture
+@once_a_module
 def run(bag: Bag) -> Run:
     return factories.open_run(factories.make_protocol(bag.lot.revision))
 

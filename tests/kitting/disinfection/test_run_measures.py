@@ -15,6 +15,7 @@ from kitting.domain.entries import Belt
 from kitting.domain.errors import Missing, OperationKeyReused, Refused, WrongStage
 from kitting.models import Protocol, Run, RunValue
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import NOW, sign
 from tests.kitting.disinfection.run_acts import (
     accepted_bags,
@@ -44,6 +45,16 @@ def close(run: Run, *readings, dosimeters=()) -> str:
     return judged.stage
 
 
+@once_a_module
+def protocol() -> Protocol:
+    return factories.make_protocol()
+
+
+@once_a_module
+def run(protocol: Protocol) -> Run:
+    return factories.open_run(protocol)
+
+
 # -- Uncertainties --------------------------------------------------------------------
 
 
@@ -60,10 +71,10 @@ def close(run: Run, *readings, dosimeters=()) -> str:
     ],
 )
 def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
-    belt_ppm: int, decline_ppm: int, low: int, stage: str
+    protocol: Protocol, belt_ppm: int, decline_ppm: int, low: int, stage: str
 ) -> None:
     run = factories.open_run(
-        factories.make_protocol(),
+        protocol,
         factories.make_meter(rel_u_ppm=30_000),
         belt=Belt(exposure_ms=275_000, u_ppm=belt_ppm, decline_ppm=decline_ppm),
     )
@@ -82,8 +93,10 @@ def test_a_run_is_released_by_the_bound_with_all_its_uncertainties(
         (Belt(exposure_ms=1, decline_ppm=1_000_000), "decline_out_of_range"),
     ],
 )
-def test_an_absurd_uncertainty_opens_nothing(belt: Belt, code: str) -> None:
-    protocol, meter = factories.make_protocol(), factories.make_meter()
+def test_an_absurd_uncertainty_opens_nothing(
+    protocol: Protocol, belt: Belt, code: str
+) -> None:
+    meter = factories.make_meter()
     assert_refuses(
         code, Refused, factories.open_run, protocol=protocol, meter=meter, belt=belt,
         line_id=factories.make_place("line").pk, sign=sign(),
@@ -160,8 +173,9 @@ def test_one_side_may_be_read_and_the_other_have_a_dosimeter() -> None:
         ([("top", 2_000_000, 0), ("top", 999_999, 0)], 999_999, "failed"),
     ],
 )
-def test_beside_readings_the_lowest_bound_counts(dosimeters, dose, stage) -> None:
-    run = factories.open_run(factories.make_protocol())
+def test_beside_readings_the_lowest_bound_counts(
+    run: Run, dosimeters, dose, stage
+) -> None:
     assert close(run, (1, "top", 4_000), dosimeters=dosimeters) == stage
     assert verdicts(run)["top"][0] == dose
     assert run.dosimeters.count() == len(dosimeters)
@@ -179,23 +193,19 @@ def test_beside_readings_the_lowest_bound_counts(dosimeters, dose, stage) -> Non
         ([("top", 1, 0)] * 21, "dosimeters_too_many"),
     ],
 )
-def test_an_absurd_dosimeter_closes_nothing(dosimeters, code: str) -> None:
-    run = factories.open_run(factories.make_protocol())
+def test_an_absurd_dosimeter_closes_nothing(run: Run, dosimeters, code: str) -> None:
     values = {"run_id": run.pk, "readings": [(1, "top", 4_000)], "sign": sign()}
     assert_refuses(code, Refused, close_run, dosimeters=dosimeters, **values)
     run.refresh_from_db()
     assert run.stage == "open"
 
 
-def test_a_dosimeter_does_not_stand_in_for_readings_that_were_begun() -> None:
-    run = factories.open_run(factories.make_protocol())
+def test_a_dosimeter_does_not_stand_in_for_readings_that_were_begun(run: Run) -> None:
     values = {"run_id": run.pk, "dosimeters": [("top", 9_000_000, 0)]}
     assert_refuses(
         "readings_missing", Refused, close_run, readings=[], **values, sign=sign()
     )
-    blank = factories.open_run(
-        factories.make_protocol(), readings=[], by_dosimeter=True
-    )
+    blank = factories.open_run(run.protocol, readings=[], by_dosimeter=True)
     assert_refuses(
         "reading_elsewhere", Refused, close_run, run_id=blank.pk,
         readings=[(1, "top", 4_000)], sign=sign(),
@@ -205,9 +215,14 @@ def test_a_dosimeter_does_not_stand_in_for_readings_that_were_begun() -> None:
 # -- Heat and liquid -------------------------------------------------------------------
 
 
-@pytest.fixture
-def oven() -> Run:
-    return ledger_runs.open_oven(ledger_runs.make_heat_protocol())
+@once_a_module
+def by_heat() -> Protocol:
+    return ledger_runs.make_heat_protocol()
+
+
+@once_a_module
+def oven(by_heat: Protocol) -> Run:
+    return ledger_runs.open_oven(by_heat)
 
 
 def test_a_run_by_heat_is_released_by_its_unbroken_hold() -> None:
@@ -291,9 +306,10 @@ def test_a_run_by_heat_is_not_closed_without_its_log(oven: Run) -> None:
         ({"belt": Belt(passes=2)}, "belt_without_light"),
     ],
 )
-def test_a_run_by_heat_opens_with_nothing_of_light(changes, code: str) -> None:
-    protocol = ledger_runs.make_heat_protocol()
-    values = {"protocol": protocol, "meter": factories.make_meter(), "sign": sign()}
+def test_a_run_by_heat_opens_with_nothing_of_light(
+    by_heat: Protocol, changes, code: str
+) -> None:
+    values = {"protocol": by_heat, "meter": factories.make_meter(), "sign": sign()}
     assert_refuses(code, Refused, ledger_runs.open_oven, **values, **changes)
 
 

@@ -23,6 +23,7 @@ from tests.assertions import (
     assert_problem,
     text_of,
 )
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
@@ -46,7 +47,7 @@ def client(operator, client_for):
     return client_for(operator)
 
 
-@pytest.fixture
+@once_a_module
 def band():
     return factories.make_revision(factories.make_part(name="Headband"))
 
@@ -66,7 +67,7 @@ def act_count() -> int:
 # -- Opening ------------------------------------------------------------------------
 
 
-@pytest.fixture
+@once_a_module
 def ready(band):
     """What a run can be opened with: line, protocol and meter."""
     factories.make_meter()

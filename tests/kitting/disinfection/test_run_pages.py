@@ -25,6 +25,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
@@ -49,18 +50,18 @@ def client(operator, client_for):
     return client_for(operator)
 
 
-@pytest.fixture
+@once_a_module
 def band():
     return factories.make_revision(factories.make_part(name="Headband"))
 
 
-@pytest.fixture
+@once_a_module
 def bags(band):
     two = (lots.NewBag(pieces=100), lots.NewBag(pieces=80))
     return list(factories.accept(factories.make_lot(band, bags=two)).bags.all())
 
 
-@pytest.fixture
+@once_a_module
 def run(band) -> Run:
     return factories.open_run(factories.make_protocol(band))
 

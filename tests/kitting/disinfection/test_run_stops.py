@@ -13,6 +13,7 @@ from kitting.ledger import holds
 from kitting.models import Bag, Carrier, Interruption, Run, RunBag
 from kitting.places.services import carriers
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.disinfection.run_acts import (
     accepted_bags,
@@ -25,12 +26,12 @@ from tests.kitting.disinfection.run_acts import (
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bags() -> list[Bag]:
     return accepted_bags(3)
 
 
-@pytest.fixture
+@once_a_module
 def run(bags: list[Bag]) -> Run:
     return factories.open_run(factories.make_protocol(bags[0].lot.revision))
 
@@ -121,7 +122,7 @@ def test_a_bag_that_goes_on_while_a_stop_waits_is_not_left_on(
 # -- Carriers --------------------------------------------------------------------------
 
 
-@pytest.fixture
+@once_a_module
 def carrier(bags: list[Bag]) -> Carrier:
     number = carriers.make_carrier(name="Rack 1", sign=sign()).carrier
     found = Carrier.objects.get(number=number)

@@ -23,18 +23,19 @@ from kitting.ledger import holds
 from kitting.models import Bag, Calibration, Run
 from kitting.models.catalogue import PlaceKind
 from tests import factories
+from tests.databases import once_a_module
 from tests.factories import NOW, TODAY, sign, sign_by_another
 from tests.kitting.disinfection.run_acts import accepted_bags, assert_refuses, fresh
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return accepted_bags()[0]
 
 
-@pytest.fixture
+@once_a_module
 def run(bag: Bag) -> Run:
     return factories.open_run(factories.make_protocol(bag.lot.revision))
 

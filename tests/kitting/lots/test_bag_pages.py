@@ -23,6 +23,7 @@ from tests.assertions import (
     text_of,
 )
 from tests.assertions import text_of as as_copied
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -30,7 +31,7 @@ pytestmark = pytest.mark.django_db
 ClientFor = Callable[[User], Client]
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return factories.make_bag(pieces=41, name="Visor", mass_mg=5_000, spread_mg=5)
 

@@ -15,12 +15,13 @@ from kitting.models import Bag, Count, Link, Movement, OpenBag
 from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return factories.make_bag(pieces=100)
 

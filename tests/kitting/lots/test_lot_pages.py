@@ -17,13 +17,14 @@ from kitting.models import Lot, User
 from tests import factories
 from tests.assertions import assert_page, assert_part, assert_sent_to_sign_in
 from tests.conftest import guards_away
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
 ClientFor = Callable[[User], Client]
 
 
-@pytest.fixture
+@once_a_module
 def lot() -> Lot:
     method = factories.make_method()
     return factories.make_lot(
@@ -114,7 +115,7 @@ def test_htmx_gets_the_part_alone(
 # -- The table ----------------------------------------------------------------------
 
 
-@pytest.fixture
+@once_a_module
 def many() -> dict[str, Lot]:
     """One lot of each kind that the filters tell apart."""
     part = factories.make_part(code="VI", name="Visor")

@@ -12,12 +12,13 @@ from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Link
 from tests import factories
 from tests.assertions import assert_problem, text_of
+from tests.databases import once_a_module
 from tests.kitting.lots.test_bag_pages import ClientFor, at, keyed
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bags() -> list[Bag]:
     """Two totes of one lot that waits for its check: 40 and 20 pieces."""
     lot = factories.make_lot(bags=(NewBag(40), NewBag(20)))

@@ -16,6 +16,7 @@ from kitting.models import Bag, Movement, OpenBag, Operation, Workshop
 from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -23,7 +24,7 @@ pytestmark = pytest.mark.django_db
 STAGES = ["arrived", "accepted", "in_run", "exposed", "cleared", "rejected"]
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return factories.make_bag(pieces=20)
 

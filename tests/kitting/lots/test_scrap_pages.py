@@ -10,12 +10,13 @@ from django.test import Client
 from kitting.models import Bag, Link
 from tests import factories
 from tests.assertions import assert_problem, text_of
+from tests.databases import once_a_module
 from tests.kitting.lots.test_bag_pages import ClientFor, at, keyed
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def bag() -> Bag:
     return factories.make_bag(pieces=41)
 

@@ -32,12 +32,13 @@ from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing, revision_of
+from tests.databases import once_a_module
 from tests.factories import NOW, TODAY, sign
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def at():
     return make_packing()
 

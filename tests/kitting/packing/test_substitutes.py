@@ -18,12 +18,13 @@ from kitting.products.services.recipes import put_in_force
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import Packing, make_packing, revision_of
+from tests.databases import once_a_module
 from tests.factories import NOW, TODAY, sign
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 

@@ -12,17 +12,18 @@ from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def at():
     return make_packing()
 
 
-@pytest.fixture
+@once_a_module
 def box(at) -> Box:
     return factories.make_open_box(at.size, at.bench, *at.bags)
 

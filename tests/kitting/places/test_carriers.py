@@ -16,17 +16,18 @@ from kitting.places.services import scans as place_scans
 from kitting.web import scans
 from tests import factories
 from tests.assertions import assert_refused
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def trolley() -> Carrier:
     made = carriers.make_carrier(name=" Blue trolley ", sign=factories.sign())
     return Carrier.objects.get(number=made.carrier)
 
 
-@pytest.fixture
+@once_a_module
 def bags() -> list[Bag]:
     return [factories.make_bag(pieces=10) for _ in range(3)]
 

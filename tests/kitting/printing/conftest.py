@@ -11,6 +11,7 @@ from kitting.models import Box, PrintJob
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.benches import make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.printers import Clock, FakePrinter, make_printer
 
@@ -21,7 +22,7 @@ def fake() -> Iterator[FakePrinter]:
         yield printer
 
 
-@pytest.fixture
+@once_a_module
 def box() -> Box:
     at = make_packing()
     return factories.make_closed_box(at.size, at.bench)

@@ -20,13 +20,14 @@ from kitting.printing.services import prints as printing
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.labels.samples import pages_of
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def box() -> Box:
     at = make_packing()
     return factories.make_closed_box(at.size, at.bench)

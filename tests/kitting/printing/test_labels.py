@@ -22,6 +22,7 @@ from kitting.printing.services.prints import print_labels
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.labels.samples import pages_of, text_of
 from tests.printers import A4_OF_BAGS, BAG_ROLL, SLIP_ROLL, make_printer, make_stock
@@ -31,12 +32,12 @@ pytestmark = pytest.mark.django_db
 NOWHERE = "ipp://printer.example/ipp/print"
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 
 
-@pytest.fixture
+@once_a_module
 def box(at: Packing) -> Box:
     return factories.make_closed_box(at.size, at.bench)
 

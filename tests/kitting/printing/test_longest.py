@@ -38,6 +38,7 @@ from lotward.catalogue.loading import load_catalogue
 from lotward.demo import masterdata
 from tests import factories
 from tests.assertions import assert_refused, assert_sent_to_sign_in, text_of
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.printers import BAG_ROLL, BOX_ROLL, make_printer
 
@@ -49,7 +50,7 @@ ADDRESS = "ipp://192.0.2.7/ipp/print"
 EVERY = reverse("kitting:labels-try")
 
 
-@pytest.fixture
+@once_a_module
 def workshop() -> Workshop:
     """One with everything that has a label, and no demo: its labels have no mark."""
     load_catalogue(data=masterdata.read(), sign=sign())

@@ -18,6 +18,7 @@ from kitting.printing.services import prints as printing
 from kitting.printing.services.prints import print_labels
 from tests import factories
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import NOW, sign
 from tests.kitting.labels.samples import text_of
 from tests.printers import (
@@ -30,12 +31,12 @@ pytestmark = pytest.mark.django_db
 NOWHERE = "ipp://printer.example/ipp/print"
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 
 
-@pytest.fixture
+@once_a_module
 def box(at: Packing) -> Box:
     return factories.make_closed_box(at.size, at.bench)
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from tests import factories
 from tests.benches import Packing, make_packing, newest_number
+from tests.databases import once_a_module
 
 
 @pytest.fixture(autouse=True)
@@ -19,7 +20,7 @@ def _today(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(timezone, "now", lambda: later)
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 

@@ -12,11 +12,12 @@ from kitting.models import Box, Operation, Product, Recipe
 from tests import factories
 from tests.assertions import assert_problem
 from tests.benches import fill, newest_number, page_of, state, step, words
+from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def colleagues_box(at) -> Box:
     """What somebody else packs at the bench, after the screen showed no box."""
     return factories.make_open_box(at.size, at.bench, *at.bags)

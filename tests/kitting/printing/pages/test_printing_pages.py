@@ -28,6 +28,7 @@ from tests.assertions import (
     text_of,
 )
 from tests.benches import Packing, make_packing
+from tests.databases import once_a_module
 from tests.factories import sign
 from tests.kitting.printing.pages.asking import NOWHERE, keyed, words
 from tests.printers import A4_OF_BAGS, BAG_ROLL, make_printer, make_stock
@@ -35,7 +36,7 @@ from tests.printers import A4_OF_BAGS, BAG_ROLL, make_printer, make_stock
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
+@once_a_module
 def at() -> Packing:
     return make_packing()
 
