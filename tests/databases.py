@@ -122,6 +122,8 @@ def _around(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
 def leave_scenes(test: pytest.Item | None) -> None:
     """Roll back the scenes for which the next test does not ask."""
     asked = set(getattr(test, "fixturenames", ()))
+    if connection.closed_in_transaction:  # A file that was sent does, and all is gone.
+        asked.clear()
     module = getattr(test, "module", None)
     keep = takewhile(lambda at: at.module is module and at.name in asked, _standing)
     for _ in range(len(_standing) - len(list(keep))):
