@@ -19,15 +19,7 @@ from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards
-from tests import searching
-from tests.databases import (
-    copy_on_the_server,
-    leave_scenes,
-    once,
-    once_a_module,
-    side_by_side,
-    spread_ids,
-)
+from tests import databases, searching
 from tests.demo import (
     NAME,
     Demo,
@@ -101,7 +93,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
             and not fixtures & DATABASE_FIXTURES
         ):
             item.add_marker("pure")
-    items[:] = side_by_side(items)
+    items[:] = databases.side_by_side(items)
     items.sort(key=lambda item: item.path.name not in LONGEST)
 
 
@@ -117,7 +109,7 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item: pytest.Item) -> None:
-    leave_scenes(item)
+    databases.leave_scenes(item)
 
 
 # -- One migrated database for the whole run; every worker and process has a copy ------
@@ -136,12 +128,12 @@ def shared(
 def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
     """An SQLite file in which all migrations have run, for copying."""
     folder = shared / "migrated"
-    with once(shared, "migrated") as mine:
+    with databases.once(shared, "migrated") as mine:
         if mine:
             folder.mkdir()
             with django_db_blocker.unblock(), working_on(folder):
                 call_command("migrate", verbosity=0)
-                spread_ids()
+                databases.spread_ids()
     return folder / NAME
 
 
@@ -151,7 +143,7 @@ def migrated(shared: Path, django_db_blocker: DjangoDbBlocker) -> Path:
 @pytest.fixture(scope="session")
 def built(shared: Path) -> Demo:
     """The demo as ``make demo`` builds and serves it; nobody changes this one."""
-    with once(shared, "demo") as mine:
+    with databases.once(shared, "demo") as mine:
         if mine:
             build_and_serve(shared)
     return Demo.in_folder(shared)
@@ -189,7 +181,7 @@ def every_page(
     from tests.pages import Shown, pages_for
 
     kept = shared / "pages.json"
-    with once(shared, "pages") as mine:
+    with databases.once(shared, "pages") as mine:
         if mine:
             beside = tmp_path_factory.mktemp("pages")
             with at_a_copy(built, beside, django_db_blocker):
@@ -210,12 +202,12 @@ def django_db_setup(
         if connection.vendor == "sqlite":
             copy_of(request.getfixturevalue("migrated"), settings.TEST_DIR)
         else:
-            copy_on_the_server(
+            databases.copy_on_the_server(
                 request.getfixturevalue("shared"),
                 os.environ.get("PYTEST_XDIST_WORKER", "alone"),
             )
     yield
-    leave_scenes(None)
+    databases.leave_scenes(None)
     with django_db_blocker.unblock():
         connection.close()
 
@@ -329,7 +321,7 @@ def _history_of_the_module(
 
 if connection.vendor != "sqlite":
 
-    @once_a_module
+    @databases.once_a_module
     def _history_of_the_module() -> History:
         from tests.ledgers import make_history
 
