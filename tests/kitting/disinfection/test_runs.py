@@ -20,7 +20,7 @@ from kitting.domain.errors import (
     Refused,
 )
 from kitting.ledger import holds
-from kitting.models import Bag, Calibration, Run
+from kitting.models import Bag, Calibration, Protocol, Run
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.databases import once_a_module
@@ -38,6 +38,11 @@ def bag() -> Bag:
 @once_a_module
 def run(bag: Bag) -> Run:
     return factories.open_run(factories.make_protocol(bag.lot.revision))
+
+
+@once_a_module
+def protocol() -> Protocol:
+    return factories.make_protocol()
 
 
 # -- The dose -----------------------------------------------------------------------
@@ -61,11 +66,11 @@ RUN_TIMES = [
 
 
 @pytest.mark.parametrize(("uw_cm2", "belt", "uj_cm2"), RUN_TIMES)
-def test_a_run_gives_the_published_dose(uw_cm2: int, belt: Belt, uj_cm2: int) -> None:
+def test_a_run_gives_the_published_dose(
+    protocol: Protocol, uw_cm2: int, belt: Belt, uj_cm2: int
+) -> None:
     meter = factories.make_meter(rel_u_ppm=0)
-    run = factories.open_run(
-        factories.make_protocol(), meter, belt=belt, readings=[(1, "top", uw_cm2)]
-    )
+    run = factories.open_run(protocol, meter, belt=belt, readings=[(1, "top", uw_cm2)])
     factories.close_run(run, uw_cm2)
     verdict = run.verdicts.get()
     assert (verdict.dose_uj_cm2, verdict.low_uj_cm2) == (uj_cm2, uj_cm2)
@@ -266,8 +271,8 @@ def test_a_run_needs_a_line_and_a_protocol_that_are_there() -> None:
         (Belt(exposure_ms=1, passes=101), "passes_too_many"),
     ],
 )
-def test_absurd_times_are_refused(belt: Belt, code: str) -> None:
-    assert_opens_not(code, belt=belt)
+def test_absurd_times_are_refused(protocol: Protocol, belt: Belt, code: str) -> None:
+    assert_opens_not(code, protocol=protocol, belt=belt)
 
 
 @pytest.mark.parametrize(
@@ -284,8 +289,8 @@ def test_absurd_times_are_refused(belt: Belt, code: str) -> None:
         ([(1, "front", 4_000)], "reading_place"),
     ],
 )
-def test_absurd_readings_are_refused(readings, code: str) -> None:
-    assert_opens_not(code, readings=readings)
+def test_absurd_readings_are_refused(protocol: Protocol, readings, code: str) -> None:
+    assert_opens_not(code, protocol=protocol, readings=readings)
 
 
 def test_the_largest_figures_fit_the_database() -> None:

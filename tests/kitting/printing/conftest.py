@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import pytest
 
 from kitting.domain.prints import Onto
-from kitting.models import Box, PrintJob
+from kitting.models import Box, Printer, PrintJob
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.benches import make_packing
@@ -28,13 +28,20 @@ def box() -> Box:
     return factories.make_closed_box(at.size, at.bench)
 
 
-@pytest.fixture
-def job(box: Box, fake: FakePrinter) -> PrintJob:
-    """A box label on its way; the print before it stays a PDF."""
-    make_printer(fake.url)
+@once_a_module
+def queued(box: Box) -> PrintJob:
+    """A box label for a printer; the print before it stays a PDF."""
+    make_printer("ipp://printer.example/ipp/print")
     onto = Onto(printer="P1")
     done = print_box_label(box_id=box.pk, onto=onto, sign=sign())
     return PrintJob.objects.get(pk=done.job)
+
+
+@pytest.fixture
+def job(queued: PrintJob, fake: FakePrinter) -> PrintJob:
+    """A box label on its way."""
+    Printer.objects.update(address=fake.url)
+    return queued
 
 
 @pytest.fixture
