@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from uuid import uuid4
 
 import pytest
@@ -11,7 +12,8 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
-from kitting.models import Bag, Box, BoxLine, Movement, OpenBag, Operation, Print
+from kitting.ledger.reach import held_boxes, standing_reach
+from kitting.models import Bag, Box, BoxLine, Hold, Movement, OpenBag, Operation, Print
 from kitting.packing.services import boxes as packing
 from kitting.packing.services import voiding
 from kitting.packing.services.bench import take_scan
@@ -19,7 +21,7 @@ from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.benches import Packing, bag_of, make_packing
 from tests.concurrency.threads import at_once, meeting, times
-from tests.concurrency.twins import Meet
+from tests.concurrency.twins import Meet, hold_without_the_gate
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -70,6 +72,52 @@ def test_control_without_the_bags_lock_pieces_are_made_of_nothing(at) -> None:
     at.band_bag.refresh_from_db()
     in_boxes = sum(BoxLine.objects.values_list("pieces", flat=True))
     assert at.band_bag.pieces + in_boxes > 100
+
+
+CLOSED = {
+    "stage": BoxStage.CLOSED,
+    "serial": "K1000001Z",
+    "batch": "1-A-26014-1",
+    "packed_on": factories.TODAY,
+    "closed_at": factories.NOW,
+}
+
+
+@control
+@pytest.mark.parametrize("act", ["scan", "close", "label"])
+def test_control_without_the_gate_a_hold_and_a_bench_miss_each_other(
+    at, act: str
+) -> None:
+    """Either looks before the other has written, and both stand."""
+    if act == "label":
+        box = factories.make_closed_box(at.size)
+    else:
+        box = factories.make_open_box(at.size, at.bench, at.band_bag)
+    line = box.lines.earliest("pk")
+    meet, by, lot = meeting(2), factories.sign().by, line.lot_id
+    inside = box.lines.count()
+    labelled = {"stage": BoxStage.LABELLED, "label_seen_at": factories.NOW}
+
+    def went_on() -> int:
+        found = Box.objects.get(pk=box.pk)
+        return found.lines.count() - inside + (found.stage != box.stage)
+
+    def go_on_without_the_gate() -> int:
+        with transaction.atomic(durable=True):
+            held = list(held_boxes(standing_reach()))
+            meet()
+            if act == "scan":
+                visor = {"bag": at.visor_bag, "lot": at.visor_bag.lot, "pieces": 12}
+                BoxLine.objects.create(box=box, **visor)
+            else:
+                to = CLOSED if act == "close" else labelled
+                Box.objects.filter(pk=box.pk).update(**to)
+        return len(held)
+
+    hold = partial(hold_without_the_gate, by, lot, went_on, meet)
+    results = at_once([hold, go_on_without_the_gate])
+    assert results.of == [0, 0]
+    assert (went_on(), Hold.objects.count()) == (1, 1)
 
 
 @control

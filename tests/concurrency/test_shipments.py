@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 import pytest
@@ -16,9 +17,10 @@ from kitting.domain.stages import BoxStage
 from kitting.ledger import holds
 from kitting.ledger.reach import held_boxes, standing_reach
 from kitting.ledger.setup import ensure_workshop
-from kitting.models import Box, BoxLine, Hold, Operation
+from kitting.models import Box, BoxLine, Hold
 from tests import factories
 from tests.concurrency.threads import Results, at_once, times
+from tests.concurrency.twins import hold_without_the_gate
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -70,21 +72,8 @@ def test_control_without_the_gate_a_hold_and_a_sending_miss_each_other() -> None
     both_looked = threading.Barrier(2)
     person = sign().by
 
-    def hold_without_the_gate() -> int:
-        with transaction.atomic():
-            operation = Operation.objects.create(
-                site=1,
-                key=bytes(16),
-                name="twin",
-                mark=bytes(32),
-                by=person,
-                by_name="twin",
-                at=factories.NOW,
-            )
-            Hold.objects.create(lot_id=lot, reason="Twin", operation=operation)
-            here = Box.objects.filter(lines__lot=lot, stage=BoxStage.LOADED).count()
-            both_looked.wait(30)
-        return here
+    def here() -> int:
+        return Box.objects.filter(lines__lot=lot, stage=BoxStage.LOADED).count()
 
     def send_without_the_gate() -> int:
         with transaction.atomic():
@@ -96,7 +85,8 @@ def test_control_without_the_gate_a_hold_and_a_sending_miss_each_other() -> None
             Box.objects.filter(pk=box.pk).update(stage=BoxStage.SENT)
         return len(held)
 
-    results = at_once([hold_without_the_gate, send_without_the_gate])
+    hold = partial(hold_without_the_gate, person, lot, here, both_looked.wait)
+    results = at_once([hold, send_without_the_gate])
     # The hold saw the box here, the sending saw no hold, and both stand.
     assert results.of == [1, 0]
     box.refresh_from_db()

@@ -14,7 +14,7 @@ from uuid import uuid4
 from django.db import transaction
 
 from kitting.ledger.operations import FORM, link_hash
-from kitting.models import Bag, JournalHead, Link, Operation, User, Workshop
+from kitting.models import Bag, Hold, JournalHead, Link, Operation, User, Workshop
 from tests.factories import NOW
 
 Meet = Callable[[], object]
@@ -52,6 +52,26 @@ def act_without_the_head_lock(by: User, meet: Meet) -> int:
         )
         JournalHead.objects.filter(pk=head.pk).update(seq=seq, hash=digest)
     return link.pk
+
+
+def hold_without_the_gate(
+    by: User, lot_id: int, look: Callable[[], int], meet: Meet
+) -> int:
+    """Hold a lot, and look what it reaches, without shutting the gate to others."""
+    with transaction.atomic(durable=True):
+        operation = Operation.objects.create(
+            site=Workshop.objects.get(pk=1).site,
+            key=uuid4().bytes,
+            name="twin",
+            mark=bytes(32),
+            by=by,
+            by_name=str(by),
+            at=NOW,
+        )
+        Hold.objects.create(lot_id=lot_id, reason="Twin", operation=operation)
+        seen = look()
+        meet()
+    return seen
 
 
 def take_one_piece_without_the_row_lock(bag_id: int, meet: Meet) -> int:

@@ -39,11 +39,11 @@ from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.lots.services import lots
 from kitting.models import Bag, Box, Carrier, Hold, Link, Lot, Operation, Run, Workshop
-from kitting.packing.services import boxes, voiding
-from kitting.packing.services.labels import print_box_label
+from kitting.packing.services import boxes
 from kitting.places.services import carriers, places
 from tests import factories
 from tests.kitting.ledger.machine_bags import Bags
+from tests.kitting.ledger.machine_benches import Benches
 
 pytestmark = pytest.mark.django_db
 
@@ -61,6 +61,7 @@ ENDS = {"bring_bag", "close_box", "close_run", "send_shipment"}
 ACTS = {
     "begin_shipment",
     "bring_bag",
+    "bring_box",
     "cancel_box",
     "cancel_lot",
     "cancel_shipment",
@@ -69,10 +70,12 @@ ACTS = {
     "close_run",
     "accept_under_concession",
     "count_again",
+    "find_pieces",
     "give_verdict",
     "lift_hold",
     "load_bag",
     "load_box",
+    "miss_pieces",
     "open_run",
     "place_hold",
     "print_box_label",
@@ -83,6 +86,7 @@ ACTS = {
     "repack",
     "scan_carrier",
     "scrap",
+    "scrap_bad",
     "scrap_rejected",
     "see_label",
     "send_back",
@@ -94,11 +98,12 @@ ACTS = {
     "take_in",
     "take_off",
     "take_off_box",
+    "take_out_held",
     "void_box",
 }
 
 
-class Ledger(Bags, RuleBasedStateMachine):
+class Ledger(Bags, Benches, RuleBasedStateMachine):
     """A small workshop with two benches, two lines and two consignees."""
 
     midway: ClassVar[dict[str, Any]] = {}
@@ -288,42 +293,6 @@ class Ledger(Bags, RuleBasedStateMachine):
             self.act(stop_line, run_id=pk, reason="Jammed", twice=twice)
         elif (carrier := self.one_of(Carrier, of)) is not None:
             self.act(runs.scan_carrier, run_id=pk, carrier_id=carrier, twice=twice)
-
-    # -- the bench -----------------------------------------------------------------
-
-    @rule(at=pick, bag=pick, twice=again)
-    def bring_bag(self, at: int, bag: int, twice: bool) -> None:
-        bag_id = self.one_of(Bag, bag, stage=BagStage.CLEARED)
-        if bag_id is None:
-            bag_id = self.one_of(Bag, bag)
-        if bag_id is not None:
-            bench = self.benches[at % 2].pk
-            self.act(boxes.bring_bag, bench_id=bench, bag_id=bag_id, twice=twice)
-
-    @rule(at=pick, size=pick, twice=again)
-    def start_box(self, at: int, size: int, twice: bool) -> None:
-        bench, size_id = self.benches[at % 2].pk, self.sizes[size % 2].pk
-        self.act(boxes.start_box, bench_id=bench, size_id=size_id, twice=twice)
-
-    @rule(at=pick, twice=again)
-    def close_box(self, at: int, twice: bool) -> None:
-        if (pk := self.one_of(Box, at, stage=BoxStage.OPEN)) is not None:
-            self.act(boxes.close_box, box_id=pk, twice=twice)
-
-    @rule(at=pick, twice=again)
-    def label(self, at: int, twice: bool) -> None:
-        if (pk := self.one_of(Box, at, stage=BoxStage.CLOSED)) is not None:
-            box = Box.objects.get(pk=pk)
-            self.act(print_box_label, box_id=pk, twice=False)
-            read = str(box.serial)
-            self.act(boxes.see_label, box_id=pk, read=read, twice=twice)
-
-    @rule(at=pick, twice=again)
-    def give_up(self, at: int, twice: bool) -> None:
-        if (pk := self.one_of(Box, at)) is not None:
-            is_open = Box.objects.get(pk=pk).stage == BoxStage.OPEN
-            call = voiding.cancel_box if is_open else voiding.void_box
-            self.act(call, box_id=pk, reason="Crushed", twice=twice)
 
     # -- putting away ----------------------------------------------------------------
 
