@@ -255,7 +255,8 @@ def make_history() -> History:
     for bag in (first, visor_lot.bags.get()):
         boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     sent, labelled, voided = (pack(bench, size) for _ in range(3))
-    voiding.void_box(box_id=voided.pk, reason="crushed", sign=sign())
+    back = {"label": str(voided.serial), "reason": "crushed"}
+    voiding.void_box(box_id=voided.pk, **back, sign=sign())
     _call_one_off(bench, size)
     opened = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     _drill()

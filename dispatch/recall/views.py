@@ -28,6 +28,7 @@ from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
 from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold
+from kitting.packing.queries.miscounts import miscounts
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.figures import amount, pieces
 from kitting.web.http import LotwardRequest, allowed, get_or_404
@@ -52,7 +53,8 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
     if not asked.strip():
-        context = {"asked": "", "standing": shown(told_holds())}
+        told = {"standing": shown(told_holds()), "miscounts": miscounts()}
+        context: dict[str, Any] = {"asked": "", **told}
         return render(request, "dispatch/recall/recall.html", context)
     try:
         looked = _look_up(asked)

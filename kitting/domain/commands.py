@@ -11,6 +11,15 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-UNDO            show what can be undone
     ACT-CANCEL          ask why the open box is cancelled
     ACT-CANCEL-SIZE     cancel it, with that reason
+    ACT-COUNT           ask which bag holds other pieces than on record
+    ACT-EMPTY           that bag is empty: what is on record in it is missing
+    ACT-MORE            more is in it: ask how much
+    ACT-EXTRA           one too many is in it: scrap that one
+    ACT-BAD             a piece of it is bad: ask why
+    ACT-BAD-1A2B3C4D    scrap a bad piece of it, with that reason of the workshop's
+    ACT-TEN             ten more than the numbers that the screen shows
+    ACT-YES             answer yes to what the screen asks; ACT-NO no
+    ACT-2               answer two, or the second of what it shows
     ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
@@ -20,9 +29,10 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Final
+from zlib import crc32
 
 
 class Do(StrEnum):
@@ -36,6 +46,15 @@ class Do(StrEnum):
     TAKE_OFF = "TAKE-OFF"
     TAKE_OUT = "TAKE-OUT"
     QUARANTINE = "QUARANTINE"
+    COUNT = "COUNT"
+    EMPTY = "EMPTY"
+    MORE = "MORE"
+    EXTRA = "EXTRA"
+    BAD = "BAD"
+    TEN = "TEN"
+    NUMBER = "NUMBER"
+    YES = "YES"
+    NO = "NO"
     NEXT = "NEXT"
 
 
@@ -46,6 +65,9 @@ CANCEL_REASONS: Final = {
     "SHORT": "Parts ran out",
 }
 """Ends of ``ACT-CANCEL-…`` and the reason that goes into the record."""
+
+DAMAGED: Final = "DAMAGED"
+"""The one of them for which the screen asks what is damaged."""
 
 PRINT_REASONS: Final = {
     "SPOILT": "Label spoilt",
@@ -58,13 +80,70 @@ Whoever scans one declares as well that the label before is destroyed, or will b
 turns up; the screen and the command label say so.
 """
 
-TAKE_OFF: Final = "take_off"
-"""What the next scanned bag is for after ``ACT-TAKE-OFF``, sent along with its scan."""
+PURPOSE: Final = r"[a-z_]*(:[0-9A-Z,]*(:[0-9A-Z]*)?)?"
+"""What ``Asked`` is as text."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the screen asks, sent along with the scan that answers it."""
+
+    menu: str = ""
+    """Which choice it shows; empty where it asks for the next thing."""
+    bags: tuple[str, ...] = ()
+    """Numbers of the bags that it is about."""
+    end: str = ""
+    """What was chosen before, such as the end of a command."""
+
+    def __str__(self) -> str:
+        found = (self.menu, ",".join(self.bags), self.end)
+        return ":".join(found).rstrip(":")
+
+    @classmethod
+    def read(cls, text: str) -> Asked:
+        """Read it out of its text.
+
+        Args:
+            text: As ``str`` gives it, or anything else.
+
+        Returns:
+            The question; none where it cannot be read.
+        """
+        if re.fullmatch(PURPOSE, text) is None:
+            return cls()
+        menu, bags, end, *_ = (*text.split(":"), "", "")
+        return cls(menu, tuple(filter(None, bags.split(","))), end)
+
+
+NOTHING: Final = Asked()
+TAKE_OFF: Final = Asked("take_off")
+"""After ``ACT-TAKE-OFF``: which bag; the next one scanned."""
+
+SHORT_OF_RECORD: Final = "Fewer in the bag than on record, met while packing"
+MORE_THAN_ON_RECORD: Final = "More in the bag than on record, met while packing"
+"""The usual reasons of counts at a bench."""
+
+
+def end_of(reason: str) -> str:
+    """Give the end of ``ACT-BAD-…`` for a reason of the workshop's own list.
+
+    Args:
+        reason: The reason, in any language.
+
+    Returns:
+        Eight hexadecimal digits, a check sum of the words: a label whose reason is not
+        in the list any more does nothing.
+    """
+    return f"{crc32(reason.encode()):08X}"
+
 
 _REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
 _COMMAND: Final = re.compile(
-    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|TAKE-OUT|QUARANTINE|NEXT)(?:-(?P<rest>.+))?"
+    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|TAKE-OUT|QUARANTINE"
+    r"|COUNT|EMPTY|MORE|EXTRA|BAD|TEN|YES|NO|NEXT)(?:-(?P<rest>.+))?"
 )
+_END: Final = re.compile(r"[0-9A-F]{8}")
+_NUMBER: Final = re.compile(r"ACT-([0-9]{1,2})")
 _SIZE: Final = re.compile(r"(?:(?P<product>[A-Z0-9]{1,8})-)?(?P<sets>[0-9]{1,6})")
 
 
@@ -74,13 +153,16 @@ class Command:
 
     do: Do
     sets: int = 0
-    """Sets of the box for ``BOX``."""
+    """Sets of the box for ``BOX``; for ``NUMBER`` that number."""
 
     product: str = ""
     """Product code for ``BOX``, where the label names one."""
 
     reason: str = ""
     """The reason in words, where the label names one."""
+
+    end: str = field(default="", compare=False)
+    """The same as the label has it; for ``BAD`` see ``end_of``."""
 
 
 def is_command(text: str) -> bool:
@@ -104,7 +186,10 @@ def read_command(text: str) -> Command | None:
     Returns:
         The command, or None for any other text.
     """
-    found = _COMMAND.fullmatch(text.strip().upper())
+    text = text.strip().upper()
+    if number := _NUMBER.fullmatch(text):
+        return Command(Do.NUMBER, sets=int(number[1]))
+    found = _COMMAND.fullmatch(text)
     if found is None:
         return None
     do, rest = Do(found["do"]), found["rest"]
@@ -112,8 +197,10 @@ def read_command(text: str) -> Command | None:
         return _size(rest or "")
     if rest is None:
         return Command(do)
+    if do is Do.BAD:
+        return Command(do, end=rest) if _END.fullmatch(rest) else None
     reason = _REASONS.get(do, {}).get(rest)
-    return None if reason is None else Command(do, reason=reason)
+    return None if reason is None else Command(do, reason=reason, end=rest)
 
 
 def _size(rest: str) -> Command | None:

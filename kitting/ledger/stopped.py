@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from kitting.domain.errors import OnHold
-from kitting.domain.stages import BoxStage
+from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger.reach import Reach, Why
 from kitting.models import Box, BoxLine
 
@@ -26,10 +26,42 @@ class Stopped:
     @property
     def out(self) -> str:
         """What to take out: pieces, part and bag."""
-        return ", ".join(
-            f"{line.pieces} × {line.lot.part.name} ({line.bag.number})"
-            for line in self.lines
-        )
+        return ", ".join(map(told, self.lines))
+
+
+def told(line: BoxLine) -> str:
+    """Say what a line of a box is: pieces, part and bag.
+
+    Args:
+        line: The line, with lot, part and bag.
+
+    Returns:
+        Such as "6 × Headband (B10000123)".
+    """
+    return f"{line.pieces} × {line.lot.part.name} ({line.bag.number})"
+
+
+def may_go_back(line: BoxLine, reach: Reach) -> bool:
+    """Whether the pieces of a line may go back into the bag that they came from.
+
+    They must not be free there of a hold that reaches them, nor be taken for what
+    another run has cleared since.
+
+    Args:
+        line: The line, with its bag as it is now.
+        reach: What is held now.
+
+    Returns:
+        False where the bag was cleared again by another run, goes through one, or is
+        not held itself while the pieces are.
+    """
+    bag = line.bag
+    if bag.stage in (BagStage.IN_RUN, BagStage.EXPOSED):
+        return False
+    cleared = bag.stage in (BagStage.CLEARED, BagStage.USED_UP)
+    if cleared and bag.cleared_run_id != line.run_id:
+        return False
+    return reach.bag(bag) or not reach.line(line)
 
 
 def stopped(box: Box, lines: Iterable[BoxLine], reach: Reach) -> Stopped | None:
@@ -62,7 +94,7 @@ def stopped(box: Box, lines: Iterable[BoxLine], reach: Reach) -> Stopped | None:
         and not reach.on(box)
         and all(len(lots[part]) == 1 for part in held_parts)
         and all(line in held for line in lines if line.lot.part_id in held_parts)
-        and all(reach.bag(line.bag) for line in held)
+        and all(may_go_back(line, reach) for line in held)
     )
     return Stopped(why, held, apart)
 

@@ -1270,6 +1270,7 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("reason", models.CharField(blank=True, max_length=200)),
+                        ("label", models.CharField(max_length=12, null=True)),
                     ],
                     options={
                         "default_permissions": (),

@@ -146,6 +146,8 @@ class BoxEvent(Guarded):
     before = models.CharField(max_length=12, blank=True)
     after = word_field(BoxStage)
     reason = models.CharField(max_length=200, blank=True)
+    label = models.CharField(max_length=12, null=True)
+    """What became of the label of a box that was voided: scanned or destroyed."""
 
     class Meta:
         default_permissions = ()

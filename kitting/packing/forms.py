@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from kitting.domain.commands import TAKE_OFF
+from kitting.domain.commands import PURPOSE
+from kitting.domain.prints import DESTROYED
 from kitting.domain.stages import BoxStage
 from kitting.ledger.coded import BENCH_CODE_LONGEST, NAME_LONGEST
-from kitting.models import BoxSize, Place
+from kitting.models import BoxLine, BoxSize, Place
 from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.boxes import READY
+from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
 from kitting.web.fields import CodeField
-from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm
+from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm, ScanField
 
 
 class ScanForm(KeyedForm):
@@ -30,10 +33,8 @@ class ScanForm(KeyedForm):
 
     scan = forms.Field(required=False)
     box = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
-    purpose = forms.ChoiceField(
-        choices=[("", ""), (TAKE_OFF, TAKE_OFF)],
-        required=False,
-        widget=forms.HiddenInput,
+    purpose = forms.RegexField(
+        rf"\A{PURPOSE}\Z", required=False, max_length=200, widget=forms.HiddenInput
     )
 
 
@@ -129,10 +130,82 @@ class BoxFilterForm(FilterForm):
 
 
 class VoidForm(NamedForm):
-    """Voiding a box."""
+    """Voiding a box, whose label comes back if it was printed.
+
+    Args:
+        *args: As for any form.
+        printed: Whether it was.
+        **kwargs: As for any form.
+    """
 
     reason = forms.CharField(
         label=_("Why it is voided"),
         max_length=LONGEST_REASON,
         help_text=_("Its pieces are scrapped; none of them is used again."),
     )
+    label = ScanField(label=_("Scan its label, then destroy it"), required=False)
+    destroyed = forms.BooleanField(
+        label=_("There is none to scan: it never came out, or is destroyed"),
+        required=False,
+    )
+
+    def __init__(self, *args: Any, printed: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not printed:
+            del self.fields["label"], self.fields["destroyed"]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Why, and what became of the label."""
+        data = self.cleaned_data
+        gone = DESTROYED if data.get("destroyed") else ""
+        return {"reason": data["reason"], "label": scanned(data.get("label")) or gone}
+
+
+class CancelForm(NamedForm):
+    """Cancelling an open box that was put away.
+
+    Args:
+        *args: As for any form.
+        lines: What is in it.
+        **kwargs: As for any form.
+    """
+
+    things = {
+        "damaged": _("what is damaged"),
+        "apart": _("whether lots can be told apart"),
+    }
+
+    reason = forms.CharField(label=_("Why it is cancelled"), max_length=LONGEST_REASON)
+    damaged = forms.MultipleChoiceField(
+        label=_("What is damaged and goes into the waste"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    apart = forms.ChoiceField(
+        label=_("Can lots of one part be told apart?"),
+        choices=[
+            ("yes", _("Yes: their pieces go back into their bags")),
+            ("no", _("No: their pieces are scrapped")),
+        ],
+        required=False,
+        widget=forms.RadioSelect,
+    )
+
+    def __init__(self, *args: Any, lines: Sequence[BoxLine], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        parts = {line.lot.part_id: line.lot.part.name for line in lines}
+        self.offer("damaged", list(parts.items()))
+        if len({line.lot_id for line in lines}) == len(parts):
+            del self.fields["apart"]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Why, and what becomes of the pieces."""
+        data = self.cleaned_data
+        said = {"yes": True, "no": False}
+        return {
+            "reason": data["reason"],
+            "damaged": [int(part) for part in data["damaged"]],
+            "apart": said.get(data.get("apart", "")),
+        }

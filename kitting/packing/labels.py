@@ -266,7 +266,7 @@ def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
 
 
 def _longest_commands(touched: Rows) -> Iterator[tuple[str, CommandLabel]]:
-    """Those of box sizes; the others are ours, and asked for only when all are."""
+    """Those of box sizes; the others hang on no size, and are asked for with all."""
     mark = mark_of()
     for command, does in (*size_commands(), *(() if touched else command_list())):
         yield command, CommandLabel(command, does, mark=mark)
@@ -363,6 +363,7 @@ fitting.register(
         _longest_commands,
         (BoxSize, Recipe),
         "kitting:products",
+        (Workshop,),
         number="command",
     ),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from kitting.domain.errors import Refused, WrongStage
@@ -12,8 +12,8 @@ from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import standing_reach
-from kitting.ledger.stopped import refuse_held_box
+from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.stopped import may_go_back, refuse_held_box
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
 
@@ -188,20 +188,22 @@ def refuse_unlabelled_held(box: Box) -> None:
         refuse_held_box(box, lines_of(box), reach)
 
 
-def put_back(box: Box, bag: Bag, line: BoxLine) -> Guarded:
-    """Return the pieces of a line to their locked bag, in memory.
+def put_back(box: Box, bag: Bag, line: BoxLine, pieces: int = 0) -> Guarded:
+    """Return pieces of a line to their locked bag, in memory.
 
     Args:
         box: The open box, locked.
         bag: The bag; one that was used up comes back to life.
-        line: The line, which the caller removes.
+        line: The line, which the caller removes or saves.
+        pieces: How many; all of them unless they are named.
 
     Returns:
         The movement, not yet inserted.
     """
     to = BagStage.CLEARED if bag.stage == BagStage.USED_UP else None
     back = MovementKind.UNPACKED
-    what = Change(back, line.pieces, sign=1, to=to, box=box, run_id=line.run_id)
+    many = pieces or line.pieces
+    what = Change(back, many, sign=1, to=to, box=box, run_id=line.run_id)
     return change(bag, what)
 
 
@@ -214,37 +216,105 @@ def drop_lines(lines: Iterable[BoxLine]) -> None:
     BoxLine.objects.filter(pk__in=[line.pk for line in lines]).delete()
 
 
-def take_all_back(
-    box: Box, bags: dict[int, Bag], reason: str
-) -> tuple[list[Guarded], dict[str, int]]:
-    """Return every piece of an open box to the bag it came from.
+def take_out(
+    box: Box, bag: Bag, lines: Sequence[BoxLine], pieces: int
+) -> list[Guarded]:
+    """Return some pieces of an open box to their locked bag, and write its lines.
 
-    Pieces of a part of which two lots are in the box cannot be told apart: they are
-    scrapped in the same act.
+    Args:
+        box: The open box, locked.
+        bag: The bag; the caller saves it.
+        lines: The lines of that bag in it.
+        pieces: How many; no more than are in it.
+
+    Returns:
+        The movements, not yet inserted.
+    """
+    made = []
+    for line in reversed(lines):
+        many = min(pieces, line.pieces)
+        if many:
+            made.append(put_back(box, bag, line, many))
+            line.pieces -= many
+            pieces -= many
+    drop_lines(line for line in lines if not line.pieces)
+    bulk.update([line for line in lines if line.pieces], ["pieces"])
+    return made
+
+
+@dataclass(frozen=True)
+class Fate:
+    """What becomes of one line of an open box that is cancelled."""
+
+    line: BoxLine
+    back: bool
+    """Whether its pieces go back into their bag; else they are scrapped."""
+    asked: bool = False
+    """Whether that hangs on whether its lot can be told apart from another one."""
+
+
+def fates(
+    lines: Sequence[BoxLine],
+    reach: Reach,
+    *,
+    damaged: Collection[int] = (),
+    apart: bool = False,
+) -> list[Fate]:
+    """Sort out what becomes of the pieces of an open box that is cancelled.
+
+    Pieces of one lot cannot be told apart by their bag: where some of them may not go
+    back, or only some of them are held, none do.
+
+    Args:
+        lines: All its lines, with lot, part, and bag as it is now.
+        reach: What is held now.
+        damaged: Ids of parts whose pieces are damaged, and so scrapped.
+        apart: Whether lots of one part can be told apart.
+
+    Returns:
+        One for each line, in their order.
+    """
+    of_lot: dict[int, list[BoxLine]] = {}
+    lots: dict[int, set[int]] = {}
+    for line in lines:
+        of_lot.setdefault(line.lot_id, []).append(line)
+        lots.setdefault(line.lot.part_id, set()).add(line.lot_id)
+    found = []
+    for line in lines:
+        part, alike = line.lot.part_id, of_lot[line.lot_id]
+        may = (
+            part not in damaged
+            and all(may_go_back(each, reach) for each in alike)
+            and len({reach.line(each) for each in alike}) == 1
+        )
+        asked = may and len(lots[part]) > 1
+        found.append(Fate(line, back=may and (apart or not asked), asked=asked))
+    return found
+
+
+def bring_about(
+    box: Box, bags: Mapping[int, Bag], found: Iterable[Fate], reason: str
+) -> list[Guarded]:
+    """Empty an open box: every piece goes back to its bag, or from there to the waste.
 
     Args:
         box: The open box, locked.
         bags: The locked bags of its lines, by id.
+        found: What becomes of each line.
         reason: Why the box comes to nothing.
 
     Returns:
-        The movements, not yet inserted, and the pieces scrapped by the name of their
-        part; lines are gone and bags are saved.
+        The movements, not yet inserted; lines are gone and bags are saved.
     """
     events: list[Guarded] = []
-    lines = list(BoxLine.objects.filter(box=box).select_related("lot__part"))
-    lots: dict[int, set[int]] = {}
-    for line in lines:
-        lots.setdefault(line.lot.part_id, set()).add(line.lot_id)
-    scrapped: dict[str, int] = {}
-    for line in lines:
-        bag, part = bags[line.bag_id], line.lot.part
-        events.append(put_back(box, bag, line))
-        if len(lots[part.pk]) > 1:
+    found = list(found)
+    for each in found:
+        bag = bags[each.line.bag_id]
+        events.append(put_back(box, bag, each.line))
+        if not each.back:
             scrap = MovementKind.SCRAPPED
-            what = Change(scrap, line.pieces, sign=-1, reason=reason)
+            what = Change(scrap, each.line.pieces, sign=-1, reason=reason)
             events.append(change(bag, what))
-            scrapped[part.name] = scrapped.get(part.name, 0) + line.pieces
-    drop_lines(lines)
+    drop_lines(each.line for each in found)
     save_bags(list(bags.values()))
-    return events, scrapped
+    return events

@@ -11,6 +11,18 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "bag_is_empty": _(
+        "Bag %(bag)s is empty on record as well, and nothing of it is in an open box"
+        " here. So nothing is missing."
+    ),
+    "bag_not_at_bench": _(
+        "Bag %(bag)s is not at %(bench)s. Scan it here first, or count it where it is, on"
+        " its page."
+    ),
+    "bag_not_in_box": _(
+        "Nothing in this box is out of bag %(bag)s. Scan the bag that the damaged pieces"
+        " came from."
+    ),
     "bag_not_open_here": _(
         "Bag %(bag)s is not an open bag at %(bench)s. Scan it there first."
     ),
@@ -75,6 +87,10 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is no command that is known here. Scan one of the command labels,"
         " or touch the screen."
     ),
+    "fewer_in_box": _(
+        "%(read)s pieces were named as missing, and on record %(inside)s of bag %(bag)s"
+        " are in the open box. Name no more than these."
+    ),
     "held_among_others": _(
         "Box %(box)s has %(out)s in it, on hold by %(by)s: %(reason)s. They cannot be"
         " told apart from others in the box, so put the whole box in quarantine."
@@ -90,6 +106,10 @@ SENTENCES: dict[str, str | Promise] = {
     "label_was_seen": _(
         "The label of box %(box)s was scanned before, and that box is finished."
         " Choose the size of the next box."
+    ),
+    "lots_undecided": _(
+        "Box %(box)s has lots of one part in it: %(out)s. Say whether they can be told"
+        " apart: if not, they are scrapped."
     ),
     "no_label_awaited": _(
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"
@@ -107,9 +127,21 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
         " or a command."
     ),
+    "nothing_asked": _(
+        "That answers nothing that the screen asks, so nothing was done. Scan a bag, or"
+        " touch what the screen shows."
+    ),
     "nothing_to_practise": _(
         "No recipe is in force with a box size, so there is no box to practise with. Set"
         " up a product first."
+    ),
+    "old_label_is_another": _(
+        "What was scanned is not the label of box %(box)s. Scan that one, or say that"
+        " there is none to scan."
+    ),
+    "old_label_stays": _(
+        "Box %(box)s has a label, and a voided box must not keep one that can be used."
+        " Scan it and destroy it, or say that there is none to scan."
     ),
     "other_label": _(
         "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"

@@ -172,6 +172,7 @@ def void_one(floor: Floor) -> None:
     voiding.void_box(
         box_id=box.pk,
         reason="Crushed by the pallet truck",
+        label=str(box.serial),
         sign=floor.clock.sign("manager", 200),
     )
 

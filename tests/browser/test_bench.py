@@ -241,18 +241,61 @@ def test_every_state_of_the_screen_fits_the_tablet(
     hold_bag(held)
     scan("ACT-BOX-6", "Headband: scan another bag")
     scan(held.number, re.compile("is on hold by"))
-    scan("ACT-CANCEL-PARTS", "Choose the next box")
+    scan("ACT-CANCEL-PARTS", "Empty the box")
     scan("nonsense", "Nothing has the number “nonsense”")
     scan("ACT-BOX-6", "Headband: scan another bag")
     scan(at.band_bag.number, "Visor: scan a bag")
     scan("ACT-UNDO", "Undo what?")
     scan("ACT-CANCEL", "Why is the box cancelled?")
+    scan("ACT-CANCEL-DAMAGED", "What is damaged?")
+    scan("ACT-COUNT", "Which bag is miscounted?")
+    scan(at.band_bag.number, "Headband: 94 left, 6 in the box?")
+    scan("ACT-MORE", "Headband: how many too many?")
+    scan("ACT-BAD", "Headband: why is one piece scrapped?")
+    scan("ACT-EMPTY", "Headband: how many of the 6 are not in the box?")
+    scan("ACT-NEXT", "Visor: scan a bag")
     scan("ACT-TAKE-OFF", "Scan the bag to take off the bench")
     scan("ACT-NEXT", "Visor: scan a bag")
     scan(at.visor_bag.number, "Manual: scan a bag")
     scan(at.manual_bag.number, "Close the box")
     scan("ACT-CLOSE", re.compile("stick its label on"))
     scan("ACT-PRINT", "Why print it again?")
+
+
+# -- A miscount, and a damaged box ------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", [(1024, 768), (800, 1280)])
+def test_a_bag_that_was_short_is_said_by_touch_and_a_damaged_box_emptied(
+    page: Page, at: Packing, bench, size: tuple[int, int]
+) -> None:
+    bench()
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    few = bag_of(at.visor, 12)
+    for text in ("ACT-BOX-6", at.band_bag.number, few.number, at.manual_bag.number):
+        type_scan(page, text)
+    expect(next_words(page)).to_have_text("Close the box")
+
+    def touch(name: str, then: str) -> None:
+        page.get_by_role("button", name=name, exact=True).click()
+        expect(next_words(page)).to_have_text(then)
+        fits(page, name)
+
+    touch("Count", "Which bag is miscounted?")
+    page.get_by_role("button", name="Visor").click()
+    expect(next_words(page)).to_have_text("Visor: 0 left, 12 in the box?")
+    touch("It is empty", "Visor: how many of the 12 are not in the box?")
+    touch("2", "Visor: scan a bag")
+    expect(page.locator(".strip-last")).to_contain_text("is empty; missing: 2")
+    touch("Undo", "Undo what?")
+    touch("Cancel the box", "Why is the box cancelled?")
+    touch("Damaged", "What is damaged?")
+    page.get_by_role("button", name="Manual").click()
+    expect(page.get_by_role("button", name="Manual")).to_contain_text("into the waste")
+    touch("Cancel", "Empty the box")
+    expect(page.locator("#bench-next")).to_contain_text("Into the waste: 1 × Manual")
+    touch("It is empty", "Choose the next box")
+    assert Bag.objects.get(pk=few.pk).pieces == 10
 
 
 # -- A hold ---------------------------------------------------------------------------

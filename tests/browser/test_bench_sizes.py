@@ -58,15 +58,16 @@ def at(db: None) -> Packing:
     return at
 
 
-def scanner(client: Client, at: Packing) -> Callable[[str], bytes]:
+def scanner(client: Client, at: Packing) -> Callable[..., bytes]:
     """What a scan at the bench shows."""
 
-    def scan(text: str) -> bytes:
+    def scan(text: str, purpose: str = "") -> bytes:
         return client.post(
             reverse("kitting:bench-scan", args=[at.bench.code]),
             {
                 "box": newest_number(at.bench),
                 "scan": text,
+                "purpose": purpose,
                 "op_key": str(uuid.uuid4()),
             },
             follow=True,
@@ -90,9 +91,27 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     for bag in at.bags[1:]:
         scan(bag.number)
     yield "close", scan(at.bags[0].number)
+    visors = at.visor_bag.number
+    for name, text, asked in (
+        ("what is damaged", visors, "damaged"),
+        ("which bag", "ACT-COUNT", ""),
+        ("one bag", visors, "count"),
+        ("how many short", "ACT-EMPTY", f"bag:{visors}"),
+        ("how many more", "ACT-MORE", f"bag:{visors}"),
+        ("why bad", "ACT-BAD", f"bag:{visors}"),
+    ):
+        yield name, scan(text, asked)
     yield "label", scan("ACT-CLOSE")
     yield "why again", scan("ACT-PRINT")
     yield "wrong label", scan(at.band_bag.number)
+    other = factories.make_bench()
+    few = at.bag(at.band, 2)
+    mixed = factories.make_open_box(at.size, other, few, *at.bags)
+    at.bench = other
+    yield "told apart", scan("ACT-CANCEL-SIZE")
+    yield "cancelled", scan("ACT-NO", "apart::SIZE")
+    mixed.refresh_from_db()
+    assert mixed.stage == "voided"
 
 
 def test_all_that_is_asked_is_there_at_every_size(
@@ -108,7 +127,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             seen += page.locator("#bench-next h2").count()
             if found := page.evaluate(CUT_OFF):
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 11 * len(SIZES)
+    assert seen == 19 * len(SIZES)
     assert cut == {}
 
 

@@ -36,7 +36,7 @@ from kitting.models import (
     Yield,
 )
 from kitting.models.catalogue import Per, PlaceKind
-from kitting.packing.services import aside, benches, boxes, voiding
+from kitting.packing.services import aside, benches, boxes, miscounts, voiding
 from kitting.people.services import accounts as people
 from kitting.people.services import badges
 from kitting.people.services.workshop import Particulars, change_workshop
@@ -228,6 +228,10 @@ def _packing(history: History) -> None:
     bag = factories.make_bag(history.visor)
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    at = {"bench_id": bench.pk, "bag_id": bag.pk}
+    miscounts.scrap_bad(**at, reason="Dropped", sign=sign())
+    miscounts.find_pieces(**at, pieces=1, sign=sign())
+    miscounts.miss_pieces(**at, inside=0, sign=sign())
     assert box.stage == "labelled"
     _stop_a_box()
 

@@ -33,6 +33,7 @@ from kitting.models import (
 )
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import Per
+from kitting.packing.queries.at_hand import AtHand, at_hand
 from kitting.packing.queries.bench_offers import (
     Lacking,
     Offer,
@@ -119,6 +120,8 @@ class Screen:
     that nothing holds any more: told while it has no other in work."""
     newest: str = ""
     """Number of the bench's newest box, in work or not; each scan says it."""
+    at_hand: list[AtHand] = field(default_factory=list)
+    """Bags with pieces in its open box, and its open bags."""
     holds: str = ""
     """``mark_of_holds`` as the screen was read."""
 
@@ -214,16 +217,14 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     newest = newest_box(bench.pk)
     number = newest.number if newest else ""
     box = newest if newest is not None and newest.in_work else None
-    bags = _OPEN_BAGS(bench.pk)
+    bags = [row.bag for row in _OPEN_BAGS(bench.pk)]
     standing = standing_holds()
     reach = reach_of(standing) if bags or box is not None else Reach()
     refusals = {
-        row.bag_id: packing_problem(
-            row.bag, row.bag.lot, today=today, now=now, reach=reach
-        )
-        for row in bags
+        bag.pk: packing_problem(bag, bag.lot, today=today, now=now, reach=reach)
+        for bag in bags
     }
-    here = [_open_here(row.bag, refusals[row.bag_id]) for row in bags]
+    here = [_open_here(bag, refusals[bag.pk]) for bag in bags]
     if box is None:
         packed = Box.objects.filter(bench=bench, packed_on=today)
         return Screen(
@@ -233,11 +234,12 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
             packed_today=packed.exclude(stage=BoxStage.VOIDED).count(),
             aside=_aside(bench, standing),
             newest=number,
+            at_hand=at_hand(None, [], bags),
             holds=mark_of_holds(standing),
         )
     inside = _INSIDE(box.pk)
     pinned = pinned_by(box.recipe_id)
-    lines = _lines(box, pinned, inside, [row.bag for row in bags], refusals)
+    lines = _lines(box, pinned, inside, bags, refusals)
     held = stopped(box, inside, reach)
     shown = Screen(
         bench,
@@ -246,6 +248,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         open_bags=here,
         held=held,
         newest=number,
+        at_hand=at_hand(box, inside, bags),
         holds=mark_of_holds(standing),
     )
     if box.stage == BoxStage.CLOSED:

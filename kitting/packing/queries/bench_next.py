@@ -13,6 +13,14 @@ class Next(StrEnum):
     WRONG = "wrong"
     UNDO = "undo"
     CANCEL = "cancel"
+    CANCELLED = "cancelled"
+    DAMAGED = "damaged"
+    APART = "apart"
+    COUNT = "count"
+    BAG = "bag"
+    SHORT = "short"
+    MORE = "more"
+    BAD = "bad"
     PRINT_AGAIN = "print_again"
     TAKE_OFF = "take_off"
     QUARANTINE = "quarantine"
@@ -29,6 +37,14 @@ class Next(StrEnum):
 MENUS = {
     "undo": Next.UNDO,
     "cancel": Next.CANCEL,
+    "cancelled": Next.CANCELLED,
+    "damaged": Next.DAMAGED,
+    "apart": Next.APART,
+    "count": Next.COUNT,
+    "bag": Next.BAG,
+    "short": Next.SHORT,
+    "more": Next.MORE,
+    "bad": Next.BAD,
     "print": Next.PRINT_AGAIN,
     "take_off": Next.TAKE_OFF,
     "quarantine": Next.QUARANTINE,

@@ -189,7 +189,7 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
     lines: list[BoxLine] = list(
         BoxLine.objects.filter(box=box)
         .annotate(like=like_of("run", "bag"))
-        .select_related("lot__part", "lot__revision", "bag", "run__protocol")
+        .select_related("lot__part", "lot__revision", "bag__place", "run__protocol")
         .order_by("lot__part__name", "lot__number", "pk")
     )
     held_lines = {line.pk for line in lines if reach.line(line)}

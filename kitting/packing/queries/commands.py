@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from kitting.domain import commands
 from kitting.domain.commands import Do
-from kitting.models import BoxSize
+from kitting.models import BoxSize, Workshop
 from kitting.web.figures import amount
 
 
@@ -20,6 +20,10 @@ def command_list() -> list[tuple[str, str]]:
         (f"ACT-CANCEL-{end}", _("Cancel the open box: %s") % words.lower())
         for end, words in commands.CANCEL_REASONS.items()
     ]
+    bad = [
+        (f"ACT-BAD-{commands.end_of(reason)}", _("Scrap a bad piece: %s") % reason)
+        for reason in Workshop.objects.get(pk=1).scrap_list
+    ]
     return [
         ("ACT-CLOSE", _("Close the box and print its label")),
         ("ACT-PRINT", _("Print the label; asks for a reason when it was printed")),
@@ -30,6 +34,16 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
         ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
+        ("ACT-COUNT", _("Say what is wrong with the count of a bag; asks for the bag")),
+        ("ACT-EMPTY", _("That bag is empty; asks what is missing in the box")),
+        ("ACT-MORE", _("More is in that bag than on record; asks how much")),
+        ("ACT-EXTRA", _("One too many is in that bag: into the waste with it")),
+        ("ACT-BAD", _("A piece of that bag is bad; asks for the reason")),
+        *bad,
+        *((f"ACT-{digit}", _("Answer %s") % digit) for digit in range(10)),
+        ("ACT-TEN", _("Ten more than the numbers that are shown")),
+        ("ACT-YES", _("Answer yes to what the screen asks")),
+        ("ACT-NO", _("Answer no to what the screen asks")),
         ("ACT-NEXT", _("Show the next thing to do")),
     ]
 

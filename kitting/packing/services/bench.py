@@ -8,90 +8,33 @@ up before anything else, and answered by that act with its first outcome.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
 from uuid import uuid5
 
-from kitting.domain.commands import TAKE_OFF, Command, Do, is_command, read_command
-from kitting.domain.errors import (
-    CodeError,
-    Conflict,
-    OperationKeyReused,
-    Refused,
-    WrongStage,
+from kitting.domain.commands import (
+    TAKE_OFF,
+    Asked,
+    Command,
+    Do,
+    is_command,
+    read_command,
 )
+from kitting.domain.errors import CodeError, OperationKeyReused, Refused, WrongStage
 from kitting.domain.prints import DESTROYED, Again
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
-from kitting.ledger.operations import Earlier, Sign, outcome_of
-from kitting.models import Box, BoxSize, OpenBag, Place, Print
+from kitting.ledger.operations import Sign
+from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.queries.bench import newest_box
-from kitting.packing.queries.boxes import box_of_number
-from kitting.packing.services import aside, boxes, voiding
+from kitting.packing.services import aside, boxes, counting, voiding
+from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_box_label
+from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.places.queries import quarantines
 from kitting.places.services import places
 from kitting.printing.services import prints
 from kitting.web import scans
-
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
-
-
-@dataclass(frozen=True)
-class Answer:
-    """What a scan did, or what it asks for before it can do anything."""
-
-    did: str = ""
-    """Name of the act in the journal; empty if nothing was written."""
-
-    menu: str = ""
-    """The choice to show: cancel, print, quarantine, undo or take_off."""
-
-    outcome: dict[str, Any] = field(default_factory=dict)
-    """What the act gave, by name; as it stands in the journal."""
-
-
-@dataclass(frozen=True)
-class _Scan:
-    """One scan at a bench."""
-
-    bench_id: int
-    box: str
-    """Number of the box that the screen showed as the newest; empty if none."""
-
-    sign: Sign
-
-    @property
-    def before(self) -> Earlier | None:
-        """What was done under its key; looked up after the box, for a race is one too."""
-        return outcome_of(self.sign)
-
-    def need_same_box(self) -> None:
-        """Refuse what was meant for another box than the bench has now."""
-        newest = newest_box(self.bench_id)
-        number = newest.number if newest else ""
-        if self.box != number and self.before is None:
-            raise Conflict("bench_has_another_box")
-
-    def target(self) -> Box | None:
-        """The box of the first outcome where there is one, else the bench's newest."""
-        before = self.before
-        if before is None:
-            return newest_box(self.bench_id)
-        if "box_id" in before.outcome:
-            return Box.objects.get(pk=before.outcome["box_id"])
-        gave = before.outcome
-        box = box_of_number(gave.get("box") or gave.get("thing", ""))
-        if box is None:
-            raise OperationKeyReused("operation_key_reused", act=before.name)
-        return box
-
-
-def _did(name: str, outcome: DataclassInstance) -> Answer:
-    return Answer(did=name, outcome=asdict(outcome))
 
 
 def take_scan(
@@ -103,7 +46,8 @@ def take_scan(
         bench_id: The bench, which is there.
         text: Any text, as it was scanned, typed or sent by a button.
         box: Number of the newest box of the bench when it was scanned; empty if none.
-        purpose: ``take_off`` if the bag is to be taken off the bench, or empty.
+        purpose: What the screen asked, as text of ``Asked``: a bag may be scanned to be
+            taken off the bench, or because its pieces are damaged.
         sign: Who, when, at this bench, and the operation key of this scan.
 
     Returns:
@@ -118,7 +62,7 @@ def take_scan(
         OnHold: If what was scanned is held.
         Refused: If a rule forbids the act or the number is of another thing.
     """
-    scan = _Scan(bench_id, box, sign)
+    scan = Scan(bench_id, box, sign, Asked.read(purpose))
     if is_command(text):
         command = read_command(text)
         if command is None:
@@ -133,11 +77,15 @@ def take_scan(
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
     scan.need_same_box()
-    act = boxes.take_off_bench if purpose == TAKE_OFF else boxes.bring_bag
-    return _did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
+    if scan.asked.menu == "damaged":
+        return name_damaged(scan, found.text)
+    if scan.asked.menu in counting.MENUS and isinstance(found.row, Bag):
+        return counting.about_bag(scan, found.row)
+    act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
+    return did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 
 
-def _obey(scan: _Scan, command: Command) -> Answer:
+def _obey(scan: Scan, command: Command) -> Answer:
     match command.do:
         case Do.BOX:
             return _start(scan, command)
@@ -146,40 +94,32 @@ def _obey(scan: _Scan, command: Command) -> Answer:
         case Do.PRINT:
             return _print(scan, command.reason)
         case Do.CANCEL:
-            return _cancel(scan, command.reason)
+            return cancel(scan, command.end)
         case Do.TAKE_OUT:
             return _take_out(scan)
         case Do.QUARANTINE:
             return _quarantine(scan)
-        case Do.TAKE_OFF:
-            _need_open_bag(scan.bench_id)
-            return Answer(menu=TAKE_OFF)
-        case Do.UNDO:
-            return Answer(menu="undo")
-        case _:  # Do.NEXT
-            return Answer()
+        case Do.TAKE_OFF | Do.UNDO | Do.NEXT:
+            return _ask(scan, command)
+        case _ if command.do in CANCELLING and scan.asked.menu not in counting.MENUS:
+            return answer(scan, command)
+        case _:
+            return counting.count(scan, command)
 
 
-def _box_in_work(scan: _Scan) -> Box:
-    """The newest box of the bench; it is in work unless this act is a repeated one."""
-    box = scan.target()
-    if box is None:
-        raise Refused("bench_has_no_box")
-    if not box.in_work and scan.before is None:
-        raise Refused("bench_has_no_box")
-    return box
+def _ask(scan: Scan, command: Command) -> Answer:
+    if command.do is Do.TAKE_OFF:
+        if not OpenBag.objects.filter(bench=scan.bench_id).exists():
+            raise Refused("no_open_bag")
+        return Answer(asked=TAKE_OFF)
+    return Answer(asked=Asked("undo")) if command.do is Do.UNDO else Answer()
 
 
-def _need_open_bag(bench_id: int) -> None:
-    if not OpenBag.objects.filter(bench=bench_id).exists():
-        raise Refused("no_open_bag")
-
-
-def _start(scan: _Scan, command: Command) -> Answer:
+def _start(scan: Scan, command: Command) -> Answer:
     scan.need_same_box()
     size = _size_now(command) if scan.before is None else _size_then(scan, command)
     started = boxes.start_box(bench_id=scan.bench_id, size_id=size.pk, sign=scan.sign)
-    return _did("start_box", started)
+    return did("start_box", started)
 
 
 def _size_now(command: Command) -> BoxSize:
@@ -196,7 +136,7 @@ def _size_now(command: Command) -> BoxSize:
     return found[0]
 
 
-def _size_then(scan: _Scan, command: Command) -> BoxSize:
+def _size_then(scan: Scan, command: Command) -> BoxSize:
     """The size of the box that this scan started, whatever is packed by now."""
     box = scan.target()
     size = None if box is None else box.size
@@ -206,19 +146,19 @@ def _size_then(scan: _Scan, command: Command) -> BoxSize:
     return size
 
 
-def _close(scan: _Scan) -> Answer:
+def _close(scan: Scan) -> Answer:
     scan.need_same_box()
-    box = _box_in_work(scan)
+    box = scan.box_in_work()
     if box.stage == BoxStage.CLOSED and scan.before is None:
         raise WrongStage("box_waits_for_label", box=str(box))
     closed = boxes.close_box(box_id=box.pk, sign=scan.sign)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
     print_box_label(box_id=box.pk, sign=after)
-    return _did("close_box", closed)
+    return did("close_box", closed)
 
 
-def _print(scan: _Scan, reason: str) -> Answer:
+def _print(scan: Scan, reason: str) -> Answer:
     scan.need_same_box()
     box = scan.target()
     if box is None:
@@ -227,31 +167,20 @@ def _print(scan: _Scan, reason: str) -> Answer:
         raise Refused("bench_has_no_closed_box")
     printed = Print.objects.filter(box=box).exists()
     if printed and not reason and scan.before is None:
-        return Answer(menu="print")
+        return Answer(asked=Asked("print"))
     again = Again(reason, DESTROYED if reason else "")
     copy = print_box_label(box_id=box.pk, again=again, sign=scan.sign)
-    return _did("print_box_label", copy)
+    return did("print_box_label", copy)
 
 
-def _cancel(scan: _Scan, reason: str) -> Answer:
+def _take_out(scan: Scan) -> Answer:
     scan.need_same_box()
-    box = _box_in_work(scan)
-    if box.stage == BoxStage.CLOSED and scan.before is None:
-        raise WrongStage("closed_box_not_cancelled", box=str(box))
-    if not reason:
-        return Answer(menu="cancel")
-    gone = voiding.cancel_box(box_id=box.pk, reason=reason, sign=scan.sign)
-    return _did("cancel_box", gone)
-
-
-def _take_out(scan: _Scan) -> Answer:
-    scan.need_same_box()
-    box = _box_in_work(scan)
+    box = scan.box_in_work()
     taken = voiding.take_out_held(box_id=box.pk, sign=scan.sign)
-    return _did("take_out_held", taken)
+    return did("take_out_held", taken)
 
 
-def _quarantine(scan: _Scan) -> Answer:
+def _quarantine(scan: Scan) -> Answer:
     """Put the box away where there is one quarantine only; else ask in which."""
     rows = quarantines()
     if scan.before is not None:
@@ -259,18 +188,18 @@ def _quarantine(scan: _Scan) -> Answer:
     if not rows:
         raise Refused("no_quarantine")
     if len(rows) > 1:
-        return Answer(menu="quarantine")
+        return Answer(asked=Asked("quarantine"))
     return _put_away(scan, rows[0])
 
 
-def _put_away(scan: _Scan, place: Place) -> Answer:
+def _put_away(scan: Scan, place: Place) -> Answer:
     scan.need_same_box()
-    box = _box_in_work(scan)
+    box = scan.box_in_work()
     put = places.put_box(box_id=box.pk, place_id=place.pk, sign=scan.sign)
-    return _did("put_box", put)
+    return did("put_box", put)
 
 
-def _see_box(scan: _Scan, scanned: Box, read: str) -> Answer:
+def _see_box(scan: Scan, scanned: Box, read: str) -> Answer:
     """Bring a box that was put away; of any other the label is seen."""
     before = scan.before
     away = scanned.unlabelled and not scanned.in_work
@@ -279,10 +208,10 @@ def _see_box(scan: _Scan, scanned: Box, read: str) -> Answer:
         return _see_label(scan, scanned, read)
     scan.need_same_box()
     moved = aside.bring_box(bench_id=scan.bench_id, box_id=scanned.pk, sign=scan.sign)
-    return _did("bring_box", moved)
+    return did("bring_box", moved)
 
 
-def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:
+def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
     at_bench = Box.objects.filter(IN_WORK, bench=scan.bench_id)
     waiting = at_bench.filter(stage=BoxStage.CLOSED).first()
     box = waiting
@@ -294,4 +223,4 @@ def _see_label(scan: _Scan, scanned: Box, read: str) -> Answer:
     if box is None:
         raise Refused("no_label_awaited", read=read)
     moved = boxes.see_label(box_id=box.pk, read=read, sign=scan.sign)
-    return _did("see_label", moved)
+    return did("see_label", moved)

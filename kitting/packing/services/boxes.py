@@ -80,8 +80,6 @@ class BoxMoved:
 
     box: str
     stage: str
-    scrapped: str = ""
-    """Pieces of an open box whose lots could not be told apart, by part."""
 
 
 def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
@@ -111,7 +109,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         locking.enter_gate()
         bench = bench_in_use(bench_id)
         bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
-        box = _open_box(bench)
+        box = open_box_at(bench)
         reach = standing_reach()
         filling = None if box is None else filling_of(box)
         if filling is not None:
@@ -212,7 +210,15 @@ def take_off_bench(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
     return perform("take_off_bench", work, Brought, sign, bench=bench_id, bag=bag_id)
 
 
-def _open_box(bench: Bench) -> Box | None:
+def open_box_at(bench: Bench) -> Box | None:
+    """Lock the open box of a bench.
+
+    Args:
+        bench: The bench, locked.
+
+    Returns:
+        The box with its size; None without one.
+    """
     found = _LOCK_OPEN_BOX(bench.pk)
     return found[0] if found else None
 

@@ -13,7 +13,6 @@ from datetime import datetime
 from typing import Any, Final
 from uuid import UUID, uuid4
 
-from kitting.domain.commands import TAKE_OFF, is_command
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.stages import BagStage
 from kitting.ledger import clock
@@ -24,7 +23,8 @@ from kitting.lots.steps.intake import NewBag, NewLot
 from kitting.models import Bag, Bench, Place, RecipeLine, User, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.bench import Screen, last_act, newest_box, screen
-from kitting.packing.services.bench import Answer, take_scan
+from kitting.packing.services.bench import take_scan
+from kitting.packing.services.scanned import Answer
 
 SAID: Final = "TEST"
 """Stands on the screen for every number that is made up, and is what a touch scans:
@@ -117,13 +117,12 @@ def _set_out(by: User, now: datetime) -> tuple[Bench, list[str]]:
 def _scan(done: Practised, text: str, sign: Sign, bags: Sequence[str]) -> None:
     """Do one scan at the bench, and note what came of it."""
     newest = newest_box(done.bench.pk)
-    wanted = done.answer.menu == TAKE_OFF and not is_command(text)
     try:
         done.answer = take_scan(
             bench_id=done.bench.pk,
             text=_meant(done.screen, bags) if text == SAID else text,
             box=newest.number if newest else "",
-            purpose=TAKE_OFF if wanted else "",
+            purpose=str(done.answer.asked),
             sign=sign,
         )
     except LotwardError as error:
@@ -136,7 +135,11 @@ def _meant(shown: Screen, bags: Sequence[str]) -> str:
     """The number of what a touch scans."""
     if shown.step == "label" and shown.box is not None:
         return str(shown.box.serial)
-    return next((offer.bag for offer in shown.offers if offer.bag in bags), SAID)
+    offered = [offer.bag for offer in shown.offers if offer.bag in bags]
+    if not offered and shown.asked is not None:  # held meanwhile: it says so
+        of = Bag.objects.filter(number__in=bags, lot__part__name=shown.asked.part)
+        offered = list(of.values_list("number", flat=True)[:1])
+    return offered[0] if offered else SAID
 
 
 def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
@@ -157,11 +160,22 @@ def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
 
     for held in shown.held.lines if shown.held else ():
         held.bag.number = plain(held.bag.number)
+    named = done.answer.asked.bags
+    bag = done.answer.bag
+    done.answer = replace(
+        done.answer,
+        about=plain(done.answer.about),
+        bag=bag and replace(bag, bag=SAID),
+    )
     done.screen = replace(
         shown,
         lines=[replace(line, bag=plain(line.bag)) for line in shown.lines],
         offers=[replace(offer, bag=plain(offer.bag)) for offer in shown.offers],
         open_bags=[replace(here, bag=plain(here.bag)) for here in shown.open_bags],
+        at_hand=[
+            replace(each, bag=SAID, command=f"ACT-{nth}", named=each.bag in named)
+            for nth, each in enumerate(shown.at_hand, start=1)
+        ],
         newest="",
     )
     name, outcome = done.last

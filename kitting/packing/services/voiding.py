@@ -2,55 +2,118 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from kitting.domain.errors import Conflict, WrongStage
+from kitting.domain.errors import Conflict, Refused, WrongStage
+from kitting.domain.prints import DESTROYED, SCANNED
 from kitting.domain.stages import BoxStage, MovementKind
 from kitting.ledger import locking
 from kitting.ledger.needs import need_reason, wrong_box
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
-from kitting.ledger.stopped import refuse_held_box, stopped
+from kitting.ledger.stopped import refuse_held_box, stopped, told
 from kitting.lots.steps.bags import Change, change, save_bags
-from kitting.models import Bag, Box, BoxLine, Guarded
+from kitting.models import Bag, Box, BoxLine, Guarded, Print
 from kitting.packing.services.boxes import BoxMoved
-from kitting.packing.steps import drop_lines, move_box, put_back, take_all_back
+from kitting.packing.steps import bring_about, drop_lines, fates, move_box, put_back
 from kitting.printing.steps import stop_labels_of
+from kitting.web import scans
 
 
-def cancel_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
-    """Cancel an open box: every piece goes back to its bag.
+@dataclass(frozen=True)
+class Cancelled:
+    """An open box that came to nothing, and what became of its pieces."""
 
-    Where two lots of a part are in it, their pieces cannot be told apart any more and
-    are scrapped.
+    box: str
+    stage: str
+    back: str
+    """What went back: pieces, part and bag, and its place where that is not here."""
+    scrapped: str
+    """What went into the waste, likewise."""
+    apart: bool
+    """Whether somebody said that lots of one part can be told apart."""
+
+
+def cancel_box(
+    *,
+    box_id: int,
+    reason: str,
+    sign: Sign,
+    damaged: Sequence[int] = (),
+    apart: bool | None = None,
+) -> Cancelled:
+    """Cancel an open box: its pieces go back to their bags, or into the waste.
+
+    What is damaged is scrapped, and so is what may not go back: of a lot that cannot be
+    told apart from another, or of which some pieces are held and others not, or where
+    the bag was cleared by another run since.
 
     Args:
         box_id: The box.
         reason: Why.
         sign: Who, when and the operation key.
+        damaged: Ids of parts in it whose pieces are damaged.
+        apart: Whether lots of one part can be told apart; None where nobody was asked.
 
     Returns:
-        The box and its stage, and what was scrapped.
+        What went back into which bag, and what was scrapped.
 
     Raises:
-        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment.
+        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment, or
+            what is damaged is not in it.
         Missing: If there is no such box.
-        Refused: ``reason_missing``, ``entry_too_long``.
+        Refused: ``reason_missing``, ``entry_too_long``; ``lots_undecided`` where
+            nobody said whether lots can be told apart.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(act: Act) -> BoxMoved:
+    def work(act: Act) -> Cancelled:
         why = need_reason(reason)
-        box, bags, _lines = _locked(box_id, "cancelled")
+        locking.enter_gate()
+        box, bags, lines = _locked(box_id, "cancelled")
+        if not {line.lot.part_id for line in lines}.issuperset(damaged):
+            raise Conflict("page_is_old")
+        reach = standing_reach()
+        found = fates(lines, reach, damaged=damaged, apart=bool(apart))
+        asked = [each.line for each in found if each.asked]
+        if asked and apart is None:
+            out = ", ".join(map(told, asked))
+            raise Refused("lots_undecided", box=str(box), out=out)
         event = move_box(box, BoxStage.VOIDED, why)
-        back, scrapped = take_all_back(box, bags, why)
+        back = bring_about(box, bags, found, why)
         box.save(update_fields=["stage", "events_seen"])
         act.write(event, *back)
-        told = ", ".join(f"{many} × {name}" for name, many in scrapped.items())
-        return BoxMoved(box=str(box), stage=str(box.stage), scrapped=told)
+        return Cancelled(
+            box=str(box),
+            stage=str(box.stage),
+            back=_said(box, (each.line for each in found if each.back)),
+            scrapped=_said(box, (each.line for each in found if not each.back)),
+            apart=bool(asked) and bool(apart),
+        )
 
-    return perform("cancel_box", work, BoxMoved, sign, box=box_id, reason=reason)
+    return perform(
+        "cancel_box",
+        work,
+        Cancelled,
+        sign,
+        box=box_id,
+        reason=reason,
+        damaged=sorted(damaged),
+        apart=apart,
+    )
+
+
+def _said(box: Box, lines: Iterable[BoxLine]) -> str:
+    """Say where pieces are: in which bag, and where that stands if not at the bench."""
+    here = box.bench.place_id if box.bench else None
+    said = []
+    for line in lines:
+        place = line.bag.place
+        away = f" {place.name}" if place is not None and place.pk != here else ""
+        said.append(f"{told(line)}{away}")
+    return ", ".join(said)
 
 
 @dataclass(frozen=True)
@@ -98,21 +161,25 @@ def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
     return perform("take_out_held", work, TakenOut, sign, box=box_id)
 
 
-def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
+def void_box(*, box_id: int, reason: str, sign: Sign, label: str = "") -> BoxMoved:
     """Void a closed or labelled box: its pieces are scrapped, none go back to stock.
 
     Args:
         box_id: The box.
         reason: Why.
         sign: Who, when and the operation key.
+        label: What the scanner read off its label, which comes back, or ``DESTROYED``;
+            empty for a box whose label was never printed.
 
     Returns:
         The box and its stage.
 
     Raises:
+        CodeError: If what was scanned cannot be read.
         Conflict: ``page_is_old`` if it was filled and closed at the same moment.
         Missing: If there is no such box.
-        Refused: ``reason_missing``, ``entry_too_long``.
+        Refused: ``reason_missing``, ``entry_too_long``; ``old_label_stays``,
+            ``old_label_is_another``.
         WrongStage: If it is open (cancel it), loaded or gone.
         OperationKeyReused: If the key was used for another act.
     """
@@ -121,6 +188,7 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         why = need_reason(reason)
         box, bags, lines = _locked(box_id, "voided")
         event = move_box(box, BoxStage.VOIDED, why)
+        event.label = _label_back(box, label)
         scrapped = [_scrapped(bags[line.bag_id], line, box, why) for line in lines]
         save_bags(list(bags.values()))
         box.save(update_fields=["stage", "events_seen"])
@@ -128,7 +196,22 @@ def void_box(*, box_id: int, reason: str, sign: Sign) -> BoxMoved:
         act.write(event, *scrapped)
         return BoxMoved(box=str(box), stage=str(box.stage))
 
-    return perform("void_box", work, BoxMoved, sign, box=box_id, reason=reason)
+    return perform(
+        "void_box", work, BoxMoved, sign, box=box_id, reason=reason, label=label
+    )
+
+
+def _label_back(box: Box, label: str) -> str | None:
+    """What became of the label of a box that is voided: none must stay in use."""
+    if not Print.objects.filter(box=box).exists():
+        return None
+    if not label.strip():
+        raise Refused("old_label_stays", box=str(box))
+    if label == DESTROYED:
+        return DESTROYED
+    if scans.read(label).text not in (box.serial, box.sscc):
+        raise Refused("old_label_is_another", box=str(box))
+    return SCANNED
 
 
 def _locked(box_id: int, to: str) -> tuple[Box, dict[int, Bag], list[BoxLine]]:
@@ -138,12 +221,12 @@ def _locked(box_id: int, to: str) -> tuple[Box, dict[int, Bag], list[BoxLine]]:
     """
     ids = set(BoxLine.objects.filter(box=box_id).values_list("bag", flat=True))
     bags = locking.lock_rows(Bag, ids)
-    box = locking.lock_row(Box, box_id)
+    box = locking.lock_row(Box, box_id, "bench")
     if (box.stage == BoxStage.OPEN) != (to == "cancelled"):
         raise wrong_box(box, to)
     lines = list(
         BoxLine.objects.filter(box=box)
-        .select_related("lot__part", "bag")
+        .select_related("lot__part", "bag__place")
         .order_by("pk")
     )
     if {line.bag_id for line in lines} != ids:

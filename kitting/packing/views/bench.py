@@ -20,17 +20,21 @@ from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_holds
-from kitting.models import Bench
+from kitting.models import Bench, Workshop
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
+from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, size_commands
 from kitting.packing.services import benches as set_up
-from kitting.packing.services.bench import Answer, take_scan
+from kitting.packing.services import counting
+from kitting.packing.services.bench import take_scan
+from kitting.packing.services.scanned import Answer
 from kitting.places.queries import quarantines
 from kitting.web.acting import act_page, say_and_go
+from kitting.web.figures import pieces
 from kitting.web.http import (
     LotwardRequest,
     add_refusal,
@@ -53,7 +57,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "bring_box": gettext_lazy("Box %(box)s goes on here"),
     "cancel_box": gettext_lazy("Box %(box)s cancelled"),
     "cancel_box, scrapped": gettext_lazy(
-        "Box %(box)s cancelled. Of two lots, so into the waste: %(scrapped)s"
+        "Box %(box)s cancelled; some of it into the waste"
     ),
     "close_box": gettext_lazy("Box closed; its serial is %(serial)s"),
     "take_off_bench": gettext_lazy("%(part)s bag %(bag)s taken off the bench"),
@@ -61,7 +65,15 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "print_box_label, sent": gettext_lazy(
         "Label of box %(box)s is on its way to the printer"
     ),
+    "miss_pieces": gettext_lazy("%(part)s bag %(bag)s is empty; missing: %(missing)s"),
+    "find_pieces": gettext_lazy("More in %(part)s bag %(bag)s than on record"),
+    "find_pieces, scrapped": gettext_lazy(
+        "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
+    ),
     "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
+    "scrap_bad, scrapped": gettext_lazy(
+        "A piece of %(part)s bag %(bag)s is bad: put it into the waste, take another"
+    ),
     "see_label": gettext_lazy("Box %(box)s labelled"),
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
@@ -226,18 +238,33 @@ def screen_context(
     Returns:
         Values by the names that its template uses.
     """
+    gone = outcome if did == "cancel_box" else {}
     if outcome.get("emptied"):
         did += ", emptied"
     if outcome.get("scrapped"):
         did += ", scrapped"
     if outcome.get("job"):
         did += ", sent"
+
+    def named(part: AtHand) -> bool:
+        return part.named or part.bag in answer.asked.bags
+
     stuck_start = answer.did == "start_box" and screen.stuck
     context: dict[str, Any] = {
         "form": form,
         "bench": screen.bench,
         "screen": screen,
         "menu": answer.menu,
+        "asked": answer.asked,
+        "about": answer.about,
+        "bag": answer.bag,
+        "numbers": _numbers(answer),
+        "bad_reasons": _bad_reasons(answer),
+        "parts": [
+            (part, _("into the waste") if named(part) else "")
+            for part in parts_in(screen.at_hand)
+        ],
+        "gone": gone,
         "next": following(screen, answer.menu, refused=bool(form.errors)),
         "state": "right" if answer.did and not stuck_start else "ask",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
@@ -253,6 +280,27 @@ def screen_context(
         if screen.step == "held" and _codes(form) & HELD:
             context["next"] = Next.HELD  # it says the same, and offers the ways on
     return context
+
+
+def _numbers(answer: Answer) -> list[tuple[str, str]]:
+    """The numbers that a key answers with: ten of them, and then ten more."""
+    bag = answer.bag
+    if bag is None or answer.menu not in ("short", "more"):
+        return []
+    tens = int(answer.asked.end or 0)
+    least, most = 1, counting.MOST
+    if answer.menu == "short":  # an empty bag may have been counted right into the box
+        least, most = 0 if bag.left else 1, bag.inside
+    shown = range(max(tens, least), min(tens + 9, most) + 1)
+    found = [(f"ACT-{number - tens}", pieces(number)) for number in shown]
+    return found + ([("ACT-TEN", "+10")] if tens + 10 <= most else [])
+
+
+def _bad_reasons(answer: Answer) -> list[tuple[str, str]]:
+    if answer.menu != "bad":
+        return []
+    reasons = Workshop.objects.get(pk=1).scrap_list
+    return [(f"ACT-BAD-{commands.end_of(reason)}", reason) for reason in reasons]
 
 
 def _codes(form: ScanForm) -> set[str | None]:

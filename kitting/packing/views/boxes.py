@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from django.core.paginator import Paginator
 from django.http import Http404, HttpResponse
@@ -17,7 +19,7 @@ from kitting.ledger import clock
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Box, Print
-from kitting.packing.forms import BoxFilterForm, VoidForm
+from kitting.packing.forms import BoxFilterForm, CancelForm, VoidForm
 from kitting.packing.labels import box_subject
 from kitting.packing.queries.boxes import (
     box_of_number,
@@ -35,8 +37,15 @@ from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import label_words
 from kitting.printing.services import prints
 from kitting.printing.views.prints import after_print, context_of, one_sheaf, refused
-from kitting.web.acting import act_page, attempt, form_page
-from kitting.web.http import LotwardRequest, allowed, pdf_response, render_part
+from kitting.web.acting import act_page, attempt, done_before, form_page
+from kitting.web.forms import NamedForm
+from kitting.web.http import (
+    LotwardRequest,
+    allowed,
+    go,
+    pdf_response,
+    render_part,
+)
 from kitting.web.tables import Column, file_response
 
 ROWS_A_PAGE = 50
@@ -151,30 +160,45 @@ def _put_away_open(box: Box) -> bool:
 def box_void(request: LotwardRequest, number: str) -> HttpResponse:
     """Void a box: its pieces are scrapped; an open one put away is cancelled."""
     box = _box(number)
+    named = {"by": str(request.user)}
+    if box.stage == BoxStage.VOIDED:  # cancelled maybe, by this form sent again
+        again = NamedForm(request.POST or None, **named)
+        if done_before(request, again, "cancel_box"):
+            return go(request, box_address(box))
+    around = {"shown": box_page(box, standing_reach())}
     if _put_away_open(box):
-        act, said, words = (
-            voiding.cancel_box,
-            _("Box %(box)s is cancelled."),
-            _("Cancel"),
+        form: NamedForm = CancelForm(
+            request.POST or None, lines=around["shown"].lines, **named
         )
+        act: Callable[..., Any] = voiding.cancel_box
+        words, said = _("Cancel"), _("Box %(box)s is cancelled.")
     else:
-        act, said, words = (
-            voiding.void_box,
-            _("Box %(box)s is voided."),
-            _("Void the box"),
-        )
+        printed = newest_print(box.pk) is not None
+        form = VoidForm(request.POST or None, printed=printed, **named)
+        act = voiding.void_box
+        words, said = _("Void the box"), _("Box %(box)s is voided.")
     return act_page(
         request,
         "kitting/packing/box_void",
-        VoidForm(request.POST or None, by=str(request.user)),
+        form,
         partial(act, box_id=box.pk),
-        said=said,
+        said=lambda done: " ".join((said % vars(done), *_pieces_of(done))),
         to=box_address(box),
-        around=lambda: {"shown": box_page(box, standing_reach())},
+        around=lambda: around,
         box=box,
         act=words,
         stop=True,
     )
+
+
+def _pieces_of(done: Any) -> list[str]:
+    """Say where the pieces of a box that was cancelled are now."""
+    said = []
+    if back := getattr(done, "back", ""):
+        said.append(_("Back into the bag: %(out)s.") % {"out": back})
+    if scrapped := getattr(done, "scrapped", ""):
+        said.append(_("Into the waste: %(out)s.") % {"out": scrapped})
+    return said
 
 
 @allowed("kitting.print_labels")

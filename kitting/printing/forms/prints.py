@@ -111,7 +111,7 @@ class PrintForm(KeyedForm):
         destroyed = DESTROYED if self.cleaned_data["destroyed"] else ""
         return Again(
             reason=self.cleaned_data["reason"],
-            first=_scan(self.cleaned_data.get("scanned", "")) or destroyed,
+            first=scanned(self.cleaned_data.get("scanned")) or destroyed,
         )
 
 
@@ -136,7 +136,7 @@ def _places(kind: Kind[Any], stocks: list[Stock]) -> list[tuple[str, Any]]:
     return found
 
 
-def _scan(text: str) -> str:
+def scanned(text: str | None) -> str:
     """What was scanned; the word that stands for a declaration is no scan of ours."""
-    text = text.strip()
+    text = (text or "").strip()
     return text.upper() if text == DESTROYED else text

@@ -279,3 +279,10 @@ def shipment_scans_out_of_turn(history: History) -> list[Named]:
     row = ShipScan.objects.filter(shipment=history.waiting, on=False).get()
     change(row, on=True)
     return [("shipment scans", ShipScan, None)]
+
+
+@tamperer
+def box_voided_with_its_label_at_large(history: History) -> list[Named]:
+    event = history.voided.events.get(after="voided")
+    change(event, label=None)
+    return [("voided labels", BoxEvent, event.pk), ("chain", Link, link_of(event))]

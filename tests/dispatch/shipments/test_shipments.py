@@ -147,7 +147,9 @@ def test_a_box_that_is_not_labelled_is_refused_with_its_stage() -> None:
 
 def test_a_voided_box_is_refused(box: Box) -> None:
     shipment = factories.make_shipment()
-    voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
+    voiding.void_box(
+        box_id=box.pk, reason="Crushed", label=str(box.serial), sign=sign()
+    )
     assert_refused(refused(lambda: load(shipment, box)), "box_voided", box=box.serial)
 
 

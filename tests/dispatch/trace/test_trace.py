@@ -50,7 +50,8 @@ class History:
                 self.boxes, (self.first, self.second, self.first), strict=False
             )
         ]
-        voiding.void_box(box_id=self.boxes[3].pk, reason="Crushed", sign=sign())
+        back = {"label": str(self.boxes[3].serial), "reason": "Crushed"}
+        voiding.void_box(box_id=self.boxes[3].pk, **back, sign=sign())
         self.open = boxes.start_box(
             bench_id=self.bench.pk, size_id=self.size.pk, sign=sign()
         )

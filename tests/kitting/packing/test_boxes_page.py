@@ -225,7 +225,9 @@ def test_another_label_than_was_printed_is_not_shown(client, box: Box) -> None:
 def test_the_label_of_a_voided_box_is_not_shown_to_be_printed(client, box: Box) -> None:
     sha = bytes(Print.objects.get(box=box).pdf_sha).hex()
     by_hash = reverse("kitting:label-pdf", args=[sha])
-    voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
+    voiding.void_box(
+        box_id=box.pk, reason="Crushed", label=str(box.serial), sign=sign()
+    )
     for address in (page(box, "label"), by_hash):
         response = client.get(address)
         assert_page(response, status=409)

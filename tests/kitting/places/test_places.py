@@ -153,7 +153,8 @@ def test_a_box_still_at_its_bench_or_voided_is_not_put_away(shelf: Place) -> Non
         "box_at_its_bench", places.put_box, box_id=closed.pk, place_id=shelf.pk
     )
     voided = factories.make_labelled_box()
-    voiding.void_box(box_id=voided.pk, reason="Crushed", sign=factories.sign())
+    back = {"label": str(voided.serial), "reason": "Crushed"}
+    voiding.void_box(box_id=voided.pk, **back, sign=factories.sign())
     assert_refusal("box_voided", places.put_box, box_id=voided.pk, place_id=shelf.pk)
     assert_refusal("row_missing", places.put_box, box_id=voided.pk, place_id=0)
 

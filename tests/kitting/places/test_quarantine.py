@@ -56,7 +56,9 @@ def stopped_box(how: str) -> Box:
     if how == "held":
         holds.place_hold(target="box", value=box.pk, reason="Crack", sign=sign())
     elif how == "voided":
-        voiding.void_box(box_id=box.pk, reason="Crushed", sign=sign())
+        voiding.void_box(
+            box_id=box.pk, reason="Crushed", label=str(box.serial), sign=sign()
+        )
     else:  # nothing brings a box back yet
         Box.objects.filter(pk=box.pk).update(stage="returned")
     return box

@@ -194,7 +194,7 @@ def test_a_reprint_of_some_labels_leaves_the_job_of_more_alone(
 def test_a_label_that_waits_does_not_come_out_for_a_voided_box(
     box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
 ) -> None:
-    void_box(box_id=box.pk, reason="Dropped", sign=sign())
+    void_box(box_id=box.pk, reason="Dropped", label=DESTROYED, sign=sign())
     job.refresh_from_db()
     assert (job.state, job.document) == ("cancelled", None)
     assert clock.step() == 0
@@ -203,7 +203,7 @@ def test_a_label_that_waits_does_not_come_out_for_a_voided_box(
 
 def test_a_label_of_a_voided_box_is_not_sent_again(box: Box, job: PrintJob) -> None:
     failed(job, unsure=False)
-    void_box(box_id=box.pk, reason="Dropped", sign=sign())
+    void_box(box_id=box.pk, reason="Dropped", label=DESTROYED, sign=sign())
     with pytest.raises(Exception, match="box_wrong_stage"):
         jobs.send_again(job_id=job.pk, nothing_out=True, sign=sign())
     job.refresh_from_db()

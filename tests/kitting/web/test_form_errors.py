@@ -96,6 +96,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "people": list,
         "pieces": lambda: 7,
         "plan": lambda: None,
+        "printed": lambda: True,
         "places": lambda: [(1, "top"), (2, "bottom")],
         "reasons": lambda: ["Torn"],
         "run": lambda: factories.open_run(factories.make_protocol()),

@@ -252,7 +252,7 @@ def test_what_does_not_go_with_the_box_is_refused_in_words(scan, at) -> None:
         assert said in words(refused)
     scan(at.band_bag.number)
     # Of a box that has headband C, visor A is taken off: B is asked for.
-    scan("ACT-CANCEL-DAMAGED")
+    scan("ACT-CANCEL-PARTS")
     scan(band.number)
     begun = scan("ACT-BOX-6")
     (lacks,) = [each for each in begun.context["screen"].lines if each.part == "Visor"]

@@ -122,6 +122,23 @@ def test_the_rules_are_those_of_the_bench(practising: Packer, at: Packing) -> No
     assert step(practising.scan("ACT-TAKE-OFF")) == "fill"
 
 
+def test_a_hold_that_comes_meanwhile_stops_what_was_practised(
+    practising: Packer, at: Packing
+) -> None:
+    """The bags of practice are of the revision, so that it reaches them as well."""
+    for text in ("ACT-BOX-6", SAID, SAID):
+        practising.scan(text)
+    assert practising.shown.context["screen"].asked.part == "Manual"
+    holds.place_hold(target="revision", value=at.band.pk, reason="Torn", sign=sign())
+    before = everything()
+    refused = practising.scan(SAID)
+    assert (refused.status_code, state(refused)) == (422, "wrong")
+    assert "Bag TEST is on hold by" in words(refused)
+    practising.address = refused.context["scan_url"]  # Where its keys and scans go.
+    assert step(practising.scan("ACT-CANCEL-SIZE")) == "choose"
+    assert everything() == before
+
+
 def test_a_real_bag_is_judged_and_stays_where_it_is(
     practising: Packer, at: Packing
 ) -> None:

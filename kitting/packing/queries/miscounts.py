@@ -1,0 +1,55 @@
+"""What benches said of bags that held other pieces than on record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from kitting.models import BoxLine, Count
+
+MOST_COUNTS = 50
+"""Counts of bags, the newest, among which those of benches are looked for."""
+MOST_BOXES = 20
+"""Boxes that are named one by one."""
+
+
+@dataclass(frozen=True)
+class Miscount:
+    """A bag that held other pieces than on record."""
+
+    bag: str
+    part: str
+    at: datetime
+    missing: int
+    """Below 0 for what was found."""
+    boxes: list[str]
+    """The newest that were filled from it: their counts may be wrong, too."""
+
+    @property
+    def found(self) -> int:
+        """Pieces that were found, below 0 for what was missing."""
+        return -self.missing
+
+
+def miscounts() -> list[Miscount]:
+    """Give the bags that benches said to be miscounted.
+
+    Returns:
+        The newest first; of very many the newest.
+    """
+    newest = Count.objects.select_related("bag__lot__part", "operation").order_by("-pk")
+    rows = [row for row in newest[:MOST_COUNTS] if row.operation.bench_id is not None]
+    filled: dict[int, list[str]] = {}
+    lines = BoxLine.objects.filter(bag__in={row.bag_id for row in rows})
+    for line in lines.select_related("box").order_by("box") if rows else ():
+        filled.setdefault(line.bag_id, []).append(str(line.box))
+    return [
+        Miscount(
+            bag=row.bag.number,
+            part=row.bag.lot.part.name,
+            at=row.operation.at,
+            missing=row.before - row.counted,
+            boxes=filled.get(row.bag_id, [])[-MOST_BOXES:],
+        )
+        for row in rows
+    ]
