@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import pytest
 from django.conf import settings
+from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
 from django.core.management import call_command
 from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
@@ -369,8 +370,13 @@ def client_for() -> Callable[[User], Client]:
     """Give a function that returns a client signed in as a user."""
 
     def signed_in(user: User) -> Client:
+        """Sign in as ``force_login`` would, without the receivers: a quarter of it."""
         client = Client()
-        client.force_login(user, backend="lotward.rights.RightsBackend")
+        session = client.session
+        session[SESSION_KEY] = str(user.pk)
+        session[BACKEND_SESSION_KEY] = "lotward.rights.RightsBackend"
+        session[HASH_SESSION_KEY] = user.get_session_auth_hash()
+        session.save()
         return client
 
     return signed_in
