@@ -29,13 +29,18 @@ class ScanForm(KeyedForm):
     plain ``Field`` neither strips it nor refuses what no number can hold.
     """
 
-    things = {"box": _("the box"), "purpose": _("what it is for")}
+    things = {
+        "box": _("the box"),
+        "purpose": _("what it is for"),
+        "waited": _("whether it waited"),
+    }
 
     scan = forms.Field(required=False)
     box = forms.CharField(required=False, max_length=20, widget=forms.HiddenInput)
     purpose = forms.RegexField(
         rf"\A{PURPOSE}\Z", required=False, max_length=200, widget=forms.HiddenInput
     )
+    waited = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
 
 LONGEST_REASON = 200

@@ -447,3 +447,47 @@ def test_a_scan_outlives_a_network_and_a_server_that_come_and_go(
         page.wait_for_timeout(100)
     expect(next_words(page)).to_have_text("Headband: scan a bag")
     assert Box.objects.count() == 1
+
+
+def test_a_waiting_scan_that_is_refused_stops_the_others_until_it_is_seen(
+    page: Page, at: Packing, bench
+) -> None:
+    """What it was for lies in the box already; a right scan must not wipe it away."""
+    bench()
+    type_scan(page, "ACT-BOX-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    page.context.set_offline(True)
+    for bag in at.bags:
+        type_scan(page, bag.number)
+    expect(waiting(page)).to_have_text("3 scans wait")
+    hold("bag", at.band_bag.pk)
+    page.context.set_offline(False)
+    zone = page.locator("#bench-next")
+    expect(zone).to_have_attribute("data-state", "wrong")
+    named = re.compile(r"Take out of the box what you put in from Headband bag")
+    expect(zone.locator(".go-to")).to_have_text(named)
+    expect(waiting(page)).to_have_text("2 scans wait")
+    type_scan(page, at.bags[1].number)
+    expect(waiting(page)).to_have_text("3 scans wait")
+    expect(zone.locator(".go-to")).to_have_text(named)
+    bench()  # the tablet starts again
+    expect(zone.locator(".go-to")).to_have_text(named)
+    expect(zone.get_by_role("button")).to_have_text(["Go on", "Take"])
+    assert Box.objects.get().lines.count() == 0
+    type_scan(page, "ACT-NEXT")
+    expect(waiting(page)).to_have_text("No scan waits")
+    assert Box.objects.get().lines.count() == 2
+    expect(zone).to_have_attribute("data-state", "right")
+
+
+def test_a_touch_says_that_a_refusal_was_seen(page: Page, at: Packing, bench) -> None:
+    bench()
+    page.context.set_offline(True)
+    type_scan(page, at.bags[0].number[:-1] + "?")
+    expect(waiting(page)).to_have_text("1 scan waits")
+    page.context.set_offline(False)
+    expect(page.locator("#bench-next")).to_have_attribute("data-state", "wrong")
+    expect(waiting(page)).to_have_text("No scan waits")
+    page.get_by_role("button", name="Go on").click()
+    expect(next_words(page)).to_have_text("Choose the next box")
+    assert page.evaluate("localStorage.getItem('lotward-outbox')") == "[]"

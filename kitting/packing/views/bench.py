@@ -20,7 +20,7 @@ from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_holds
-from kitting.models import Bench, Workshop
+from kitting.models import Bag, Bench, Workshop
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
@@ -33,6 +33,7 @@ from kitting.packing.services import counting
 from kitting.packing.services.bench import take_scan
 from kitting.packing.services.scanned import Answer
 from kitting.places.queries import quarantines
+from kitting.web import scans
 from kitting.web.acting import act_page, say_and_go
 from kitting.web.figures import pieces
 from kitting.web.http import (
@@ -276,8 +277,10 @@ def screen_context(
     }
     if form.errors:
         wrong, _point, to_do = _first_error(form).partition(". ")
+        waited = form.cleaned_data.get("waited", False)
+        to_do = f"{_out_again(form)} {to_do}".strip() if waited else to_do
         context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
-        if screen.step == "held" and _codes(form) & HELD:
+        if screen.step == "held" and _codes(form) & HELD and not waited:
             context["next"] = Next.HELD  # it says the same, and offers the ways on
     return context
 
@@ -306,6 +309,20 @@ def _bad_reasons(answer: Answer) -> list[tuple[str, str]]:
 def _codes(form: ScanForm) -> set[str | None]:
     found = form.errors.as_data().values()
     return {error.code for errors in found for error in errors}
+
+
+def _out_again(form: ScanForm) -> str:
+    """Say what lies in the box already of a scan that waited and was refused."""
+    if form.cleaned_data.get("purpose"):
+        return ""
+    try:
+        found = scans.read(form.cleaned_data.get("scan") or "").row
+    except LotwardError:
+        return ""
+    if not isinstance(found, Bag):
+        return ""
+    words = _("Take out of the box what you put in from %(part)s bag %(bag)s since.")
+    return words % {"part": found.lot.part.name, "bag": found.number}
 
 
 def _first_error(form: ScanForm) -> str:

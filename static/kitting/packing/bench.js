@@ -2,6 +2,8 @@
 
 // The bench beyond HTML: the scan field keeps the focus, a scan that the server has not
 // acknowledged is kept and sent again under its own key, and yes and no have a sound.
+// One that waited for the network and is refused then stops those after it until the
+// packer has seen it: what it was for lies in the box already.
 // Without this file every scan and button is a plain form post.
 
 (() => {
@@ -9,6 +11,7 @@
   const RETRY_MS = [1000, 2000, 4000, 8000];
   const LOOK_MS = 4000; // a hold shows within 5 s
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
+  const SEEN = "ACT-NEXT"; // "Go on": a refusal that stays has been read
   const AWAY = [502, 503, 504]; // a front server's word for a server that is not there
 
   let sending = false;
@@ -56,6 +59,9 @@
     } else if (state === "wrong") {
       tone(196, 0, 0.28, "square");
       tone(147, 0.3, 0.4, "square");
+    } else if (state === "wait") {
+      tone(523, 0, 0.06, "triangle");
+      tone(523, 0.12, 0.06, "triangle");
     }
   }
 
@@ -103,18 +109,74 @@
       return; // A button touched twice is one act.
     }
     form.dataset.sent = "yes";
+    const stopped = refused();
+    if (stopped && data.get("scan") === SEEN) {
+      goOn(stopped);
+      return;
+    }
     keep([...kept(), {
       who: bench().dataset.who,
       bench: bench().dataset.bench,
       key: scanned ? newKey() : data.get("op_key"),
       scan: data.get("scan"),
       purpose: data.get("purpose") || "",
+      waited: tries > 0,
       // The box on the screen; after a scan that still waits, the one that it leads to.
       box: kept().some(mine) ? null : data.get("box") || "",
     }]);
     if (scanned) {
       field().value = "";
     }
+    if (stopped || tries > 0) {
+      sound(stopped ? "wrong" : "wait");
+    }
+    send();
+  }
+
+  // ---- a scan that waited and was refused ------------------------------------------
+
+  function refused() {
+    const first = kept().find(mine);
+    return first && first.refused ? first : null;
+  }
+
+  function change(entry, more) {
+    keep(kept().map((other) => (other.key === entry.key ? { ...other, ...more } : other)));
+  }
+
+  // It stays, and stays first, over a new load of the page as well.
+  function stop(entry, words) {
+    change(entry, { refused: words });
+    tell();
+    sound("wrong");
+  }
+
+  function tell() {
+    const stopped = refused();
+    const zone = document.getElementById("bench-next");
+    const shape = document.getElementById("bench-refused");
+    if (!stopped || !shape || zone.dataset.refused === stopped.key) {
+      return;
+    }
+    const fresh = shape.content.cloneNode(true);
+    const [head, rest] = stopped.refused;
+    fresh.querySelector("h2").textContent = head;
+    fresh.querySelector("h2").classList.toggle("long", head.length > 90);
+    fresh.querySelector("p").textContent = rest;
+    const keep = zone.querySelector("form.scan");
+    zone.replaceChildren(fresh, shape, keep);
+    zone.dataset.state = "wrong";
+    zone.dataset.refused = stopped.key;
+  }
+
+  function goOn(stopped) {
+    done(stopped, stopped.box);
+    if (!kept().some(mine)) {
+      const { who, bench: at, box } = stopped;
+      const seen = { key: newKey(), scan: SEEN, purpose: "", waited: false };
+      keep([...kept(), { who, bench: at, box, ...seen }]);
+    }
+    document.getElementById("bench-next").dataset.refused = "";
     send();
   }
 
@@ -124,8 +186,8 @@
       return;
     }
     const all = kept();
-    const own = all.filter(mine).length;
-    const count = own || all.length;
+    const own = all.filter((entry) => mine(entry) && !entry.refused).length;
+    const count = own || (refused() ? 0 : all.length);
     const words = !count ? "none" : !own ? "others" : count === 1 ? "one" : "many";
     line.dataset.waiting = String(count);
     line.textContent = (line.dataset[words] || "").replace("#", String(count));
@@ -149,6 +211,10 @@
   }
 
   function later() {
+    if (tries === 0) {
+      sound("wait");
+    }
+    keep(kept().map((entry) => (mine(entry) ? { ...entry, waited: true } : entry)));
     clearTimeout(timer);
     timer = setTimeout(send, RETRY_MS[Math.min(tries, RETRY_MS.length - 1)]);
     tries += 1;
@@ -174,6 +240,7 @@
       op_key: entry.key,
       scan: entry.scan,
       purpose: entry.purpose,
+      waited: entry.waited ? "yes" : "",
       box: entry.box || "",
     });
     const answer = await fetch(form.action, {
@@ -187,7 +254,8 @@
   async function send() {
     const entry = kept().find(mine);
     showWaiting();
-    if (sending || !entry) {
+    tell();
+    if (sending || !entry || entry.refused) {
       return;
     }
     sending = true;
@@ -217,13 +285,21 @@
     const part = new DOMParser().parseFromString(text, "text/html");
     const fresh = part.getElementById("bench");
     if (fresh) {
-      done(entry, fresh.dataset.leadsTo);
+      const zone = fresh.querySelector("#bench-next");
+      const stops = entry.waited && zone.dataset.state === "wrong";
+      const words = ["h2", ".go-to"].map((one) => zone.querySelector(one)?.textContent || "");
+      if (stops) {
+        tries = failures = 0;
+        change(entry, { refused: words });
+      } else {
+        done(entry, fresh.dataset.leadsTo);
+      }
       swap(document.adoptNode(fresh));
       send();
       return;
     }
     if (answer.status === 403 && !entry.reloaded) {
-      keep(kept().map((e) => (e.key === entry.key ? { ...e, reloaded: true } : e)));
+      change(entry, { reloaded: true });
       location.reload(); // The page may be older than the sign-in.
       return;
     }
@@ -233,10 +309,9 @@
       later();
       return;
     }
-    done(entry, entry.box);
-    say("wrong", "failed");
-    sound("wrong");
-    send();
+    const { failedWords, failedToDo } = document.getElementById("bench-next").dataset;
+    tries = failures = 0;
+    stop(entry, [failedWords, failedToDo]);
   }
 
   // The field itself stays: a scanner may be typing into it at this very moment.
