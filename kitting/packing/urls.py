@@ -7,6 +7,8 @@ from kitting.packing.views import bench, boxes, practice
 urlpatterns: list[URLPattern] = [
     path("bench/", bench.benches, name="benches"),
     path("bench/new/", bench.bench_new, name="bench-new"),
+    path("bench/offline/", bench.bench_offline, name="bench-offline"),
+    path("bench/worker.js", bench.bench_worker, name="bench-worker"),
     path("bench/practice/", practice.practice, name="practice"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/change/", bench.bench_change, name="bench-change"),

@@ -15,6 +15,7 @@ from kitting.packing.services import voiding
 from tests.benches import Packing, bag_of, hold, lift, make_packing
 from tests.browser.measuring import settle
 from tests.factories import make_open_box, make_place, sign
+from tests.patience import until
 
 LOOKS_MS = 15_000
 """An idle screen looks every 4 s; the machine of a test may be slow."""
@@ -473,6 +474,7 @@ def test_a_waiting_scan_that_is_refused_stops_the_others_until_it_is_seen(
     bench()  # the tablet starts again
     expect(zone.locator(".go-to")).to_have_text(named)
     expect(zone.get_by_role("button")).to_have_text(["Go on", "Take"])
+    expect(page.locator("#scan")).to_be_focused()
     assert Box.objects.get().lines.count() == 0
     type_scan(page, "ACT-NEXT")
     expect(waiting(page)).to_have_text("No scan waits")
@@ -491,3 +493,42 @@ def test_a_touch_says_that_a_refusal_was_seen(page: Page, at: Packing, bench) ->
     page.get_by_role("button", name="Go on").click()
     expect(next_words(page)).to_have_text("Choose the next box")
     assert page.evaluate("localStorage.getItem('lotward-outbox')") == "[]"
+
+
+def test_a_tablet_that_starts_without_network_shows_its_waiting_scans(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    type_scan(page, "ACT-BOX-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    kept = "caches.open('lotward-bench').then(c => c.keys()).then(k => k.length)"
+    assert until(lambda: page.evaluate(kept) > 3)
+    urls = "caches.open('lotward-bench').then(c => c.keys()).then(k => k.map(r => r.url))"
+    assert page.url not in page.evaluate(urls)  # nothing of who is signed in
+    page.context.set_offline(True)
+    type_scan(page, at.bags[0].number)
+    expect(waiting(page)).to_have_text("1 scan waits")
+    bench()
+    expect(next_words(page)).to_have_text("No network")
+    expect(page.locator("#waiting-scans li")).to_have_text([at.bags[0].number])
+    expect(page.locator("h1")).to_have_text(at.bench.name)
+    type_scan(page, at.bags[1].number)
+    expect(waiting(page)).to_have_text("2 scans wait")
+    page.context.set_offline(False)
+    expect(waiting(page)).to_have_text("No scan waits")
+    expect(next_words(page)).to_have_text("Manual: scan a bag")
+    assert Box.objects.get().lines.count() == 2
+
+
+def test_after_signing_out_a_start_without_network_takes_no_scans(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    assert until(lambda: page.evaluate("caches.has('lotward-bench')"))
+    address = page.url
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    page.context.set_offline(True)
+    page.goto(address)
+    expect(next_words(page)).to_have_text("No network")
+    expect(page.locator("#scan")).to_have_count(0)

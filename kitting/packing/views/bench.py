@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import partial
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
+from django.contrib.staticfiles import finders
 from django.http import HttpResponse
+from django.http.request import split_domain_port
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -158,6 +161,25 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     return redirect("kitting:bench", code=at.code)
 
 
+@allowed("kitting.pack")
+def bench_offline(request: LotwardRequest) -> HttpResponse:
+    """What a tablet shows that starts without network: the same for everybody."""
+    return render(request, "kitting/packing/bench_offline.html")
+
+
+@allowed("kitting.pack")
+def bench_worker(request: LotwardRequest) -> HttpResponse:
+    """The script that shows it; a browser lets it see only addresses below its own."""
+    script = Path(str(finders.find("kitting/packing/worker.js")))
+    return HttpResponse(script.read_bytes(), content_type="text/javascript")
+
+
+def _starts_alone(request: LotwardRequest) -> bool:
+    """Whether a browser keeps anything of a bench for a start without network."""
+    host, _port = split_domain_port(request.get_host())
+    return request.is_secure() or host in {"localhost", "127.0.0.1", "[::1]"}
+
+
 @allowed("kitting.set_up", "GET", "POST")
 def bench_new(request: LotwardRequest) -> HttpResponse:
     """Add a bench."""
@@ -169,6 +191,7 @@ def bench_new(request: LotwardRequest) -> HttpResponse:
         said=_("%(name)s is added. It works at %(place)s."),
         to=reverse("kitting:benches"),
         act=_("Add the bench"),
+        starts_alone=_starts_alone(request),
     )
 
 
@@ -185,6 +208,7 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
         said=_("%(name)s is changed."),
         to=reverse("kitting:benches"),
         act=_("Change the bench"),
+        starts_alone=_starts_alone(request),
         bench=at,
     )
 

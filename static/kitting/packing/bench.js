@@ -8,6 +8,7 @@
 
 (() => {
   const STORE = "lotward-outbox";
+  const LAST = "lotward-bench"; // whose bench the tablet showed last
   const RETRY_MS = [1000, 2000, 4000, 8000];
   const LOOK_MS = 4000; // a hold shows within 5 s
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
@@ -163,8 +164,9 @@
     fresh.querySelector("h2").textContent = head;
     fresh.querySelector("h2").classList.toggle("long", head.length > 90);
     fresh.querySelector("p").textContent = rest;
-    const keep = zone.querySelector("form.scan");
-    zone.replaceChildren(fresh, shape, keep);
+    const stay = [shape, zone.querySelector("form.scan")]; // it may be typed into
+    [...zone.children].filter((one) => !stay.includes(one)).forEach((one) => one.remove());
+    zone.prepend(fresh);
     zone.dataset.state = "wrong";
     zone.dataset.refused = stopped.key;
   }
@@ -191,6 +193,15 @@
     const words = !count ? "none" : !own ? "others" : count === 1 ? "one" : "many";
     line.dataset.waiting = String(count);
     line.textContent = (line.dataset[words] || "").replace("#", String(count));
+    const list = document.getElementById("waiting-scans");
+    if (list) {
+      const rows = all.filter((entry) => mine(entry) && !entry.refused).map((entry) => {
+        const row = document.createElement("li");
+        row.textContent = entry.scan;
+        return row;
+      });
+      list.replaceChildren(...rows);
+    }
   }
 
   // What the server says of itself comes as plain text: its first sentence is the head.
@@ -252,6 +263,9 @@
   }
 
   async function send() {
+    if (away()) {
+      comeBack();
+    }
     const entry = kept().find(mine);
     showWaiting();
     tell();
@@ -261,7 +275,7 @@
     sending = true;
     let got = null;
     try {
-      got = await post(entry);
+      got = away() ? null : await post(entry);
     } catch {
       got = null;
     }
@@ -367,6 +381,70 @@
     }
   }
 
+  // ---- a start without network -----------------------------------------------------
+
+  // The page that stands in for the bench's sends nothing: it has no word of the server's.
+  function away() {
+    return "offline" in bench().dataset;
+  }
+
+  async function comeBack() {
+    try {
+      const answer = await fetch(location.href, { cache: "no-store" });
+      if (!AWAY.includes(answer.status)) {
+        location.reload();
+      }
+    } catch {
+      // The next look finds it.
+    }
+  }
+
+  function remember() {
+    try {
+      const last = JSON.parse(localStorage.getItem(LAST) || "{}");
+      const { who, bench: at } = bench().dataset;
+      if (away() && last.path === location.pathname) {
+        Object.assign(bench().dataset, { who: last.who, bench: last.bench });
+        document.getElementById("bench-box-title").textContent = last.name;
+      } else if (!away()) {
+        const path = location.pathname;
+        const name = document.querySelector(".strip-who small").textContent;
+        localStorage.setItem(LAST, JSON.stringify({ who, bench: at, name, path }));
+      }
+    } catch {
+      // A tablet that keeps nothing starts without it.
+    }
+    if (!bench().dataset.who) {
+      const zone = document.getElementById("bench-next");
+      zone.querySelector(".go-to").textContent = zone.dataset.nobodysToDo;
+      field().form.remove(); // Nobody knows whose scans they would be.
+    }
+  }
+
+  function forget() {
+    try {
+      localStorage.removeItem(LAST);
+    } catch {
+      // Then it kept nothing.
+    }
+  }
+
+  async function standBy() {
+    const { worker, offline: page } = document.getElementById("bench-next").dataset;
+    if (!worker || !navigator.serviceWorker) {
+      return; // The page of the bench says what it takes.
+    }
+    try {
+      await navigator.serviceWorker.register(worker);
+      const ready = await navigator.serviceWorker.ready;
+      const used = document.querySelectorAll("link[rel=stylesheet], link[rel=icon], script[src]");
+      const files = [...used].map((one) => one.href || one.src);
+      ready.active.postMessage({ page, files });
+    } catch {
+      // Without it the bench works as it does with a network.
+    }
+  }
+
   // ---- the focus -----------------------------------------------------------------
 
   function focus() {
@@ -395,6 +473,9 @@
   });
   document.addEventListener("submit", (event) => {
     const form = event.target;
+    if (form.closest(".strip-who")) {
+      forget();
+    }
     if (form instanceof HTMLFormElement && "send" in form.dataset) {
       event.preventDefault();
       take(form);
@@ -405,14 +486,16 @@
     say("wrong", "badge");
     sound("wrong");
   });
-  setInterval(look, LOOK_MS);
+  setInterval(() => (away() ? comeBack() : look()), LOOK_MS);
   document.addEventListener("visibilitychange", look);
   window.addEventListener("online", send);
   window.addEventListener("focus", focus);
   window.addEventListener("pageshow", focus);
   window.addEventListener("storage", showWaiting);
   document.addEventListener("DOMContentLoaded", () => {
+    remember();
     focus();
     send();
+    standBy();
   });
 })();
