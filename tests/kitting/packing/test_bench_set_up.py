@@ -198,3 +198,26 @@ def test_the_file_makes_what_the_page_makes() -> None:
         load_catalogue(data=wrong, sign=sign())
     [problem] = caught.value.problems
     assert (problem.path, problem.code) == ("benches[1].place", "bench_place_kind")
+
+
+def test_the_page_says_where_no_tablet_starts_without_network(manager: Client) -> None:
+    """Secure contexts alone have service workers: W3C, Secure Contexts, 3.1 and 3.2."""
+    told = "starts again without network"
+    assert told in text_of(manager.get(NEW))
+    assert told in text_of(manager.get(at(factories.make_bench())))
+    for secure in ({"secure": True}, {"SERVER_NAME": "localhost"}):
+        assert told not in text_of(manager.get(NEW, **secure))
+
+
+def test_what_stands_in_for_a_bench_names_nobody(
+    make_user: Any, client_for: Any
+) -> None:
+    """A tablet keeps it, whoever works there next."""
+    shown = [
+        client_for(make_user(name, group="packer"))
+        .get(reverse("kitting:bench-offline"))
+        .content
+        for name in ("robin", "sasha")
+    ]
+    assert shown[0] == shown[1]
+    assert b"robin" not in shown[0]
