@@ -103,7 +103,9 @@ class CheckForm(CountingForm):
     things = {"looked": _("that all was looked at")}
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
-    looked = forms.BooleanField(required=False)
+    looked = forms.BooleanField(
+        required=False, widget=forms.CheckboxInput(attrs={"data-act": "LOOKED"})
+    )
     verdict = forms.ChoiceField(
         label=_("Verdict by the plan"),
         choices=[

@@ -6,5 +6,6 @@ from kitting.day import views
 
 urlpatterns: list[URLPattern] = [
     path("", views.day, name="day"),
+    path("find/", views.find, name="find"),
     path("set-up/clock/", views.clock_page, name="clock"),
 ]

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.contrib import messages
 from django.http import HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext
 
@@ -15,12 +16,13 @@ from kitting.day.pictures import picture_of
 from kitting.day.queries.attention import late_backup, to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.day.services import confirm_clock
-from kitting.domain.errors import Refused
+from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.failing import low_disk
 from kitting.ledger.reach import standing_reach
-from kitting.models import Workshop
-from kitting.web.acting import act_page
+from kitting.models import Place, Workshop
+from kitting.web import scans
+from kitting.web.acting import act_page, say_and_go
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, open_to
 from kitting.web.messages import sentence
@@ -43,6 +45,20 @@ class Line:
     told: Told
     of: Boxes
     to: str
+
+
+@allowed("kitting.see_work")
+def find(request: LotwardRequest) -> HttpResponse:
+    """Lead to the page of whatever a scan or a typed number names."""
+    try:
+        found = scans.read(request.GET.get("q", ""))
+    except LotwardError as error:
+        to = reverse("kitting:day")
+        return say_and_go(request, sentence(error), to, level=messages.WARNING)
+    if found.row is None:
+        return redirect("dispatch:shipment-detail", found.text)
+    number = found.row.code if isinstance(found.row, Place) else str(found.row)
+    return redirect(f"kitting:{found.kind}-detail", number)
 
 
 @allowed("kitting.see_work")

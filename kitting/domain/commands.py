@@ -1,4 +1,4 @@
-"""Command labels: what is scanned at a bench instead of touching the screen.
+"""Command labels: what is scanned instead of touching the screen.
 
 A command is plain text in Code 128 or a square code, capitals and hyphens only, and
 always begins with ``ACT-``, so that no number of Lotward can be mistaken for one::
@@ -24,6 +24,16 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
     ACT-NEXT            show the next thing to do
+
+At a desk a command does what the page has by that name; the page's script reads it, and
+no bench knows it::
+
+    ACT-LOT-CHECK       go to the page where the lot is checked
+    ACT-BAD-CRACK       count one more piece with that defect
+    ACT-7               type a figure into the count
+    ACT-REASON          write the reason: the next thing scanned is its text
+    ACT-DO              do the act of the page
+    ACT-BACK            leave the page without it
 """
 
 from __future__ import annotations

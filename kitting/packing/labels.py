@@ -37,6 +37,7 @@ from kitting.models import (
 )
 from kitting.packing.queries.commands import (
     command_list,
+    desk_commands,
     size_commands,
     words_of_command,
 )
@@ -220,7 +221,8 @@ def _commands(wanted: Sequence[str]) -> tuple[Subject, ...]:
 
 def every_command() -> list[str]:
     """Every command label there is, those of box sizes first."""
-    return [text for text, _words in (*size_commands(), *command_list())]
+    every = (*size_commands(), *command_list(), *desk_commands())
+    return [text for text, _words in every]
 
 
 # The longest that a label can get ------------------------------------------------------
@@ -267,8 +269,8 @@ def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
 
 def _longest_commands(touched: Rows) -> Iterator[tuple[str, CommandLabel]]:
     """Those of box sizes; the others hang on no size, and are asked for with all."""
-    mark = mark_of()
-    for command, does in (*size_commands(), *(() if touched else command_list())):
+    mark, others = mark_of(), () if touched else (*command_list(), *desk_commands())
+    for command, does in (*size_commands(), *others):
         yield command, CommandLabel(command, does, mark=mark)
 
 

@@ -22,7 +22,8 @@ class ReasonField(forms.CharField):
 
     def __init__(self, *, rows: int = 3, **options: Any) -> None:
         options = {"max_length": 200, "label": _("Why"), **options}
-        super().__init__(widget=forms.Textarea(attrs={"rows": rows}), **options)
+        attrs = {"rows": rows, "data-act": "REASON"}
+        super().__init__(widget=forms.Textarea(attrs=attrs), **options)
 
 
 class CodeField(forms.CharField):

@@ -10,6 +10,7 @@ from django.db.models import Model
 
 from kitting.domain import gs1, numbers
 from kitting.domain.badges import holds_badge
+from kitting.domain.commands import is_command
 from kitting.domain.errors import CodeError, Missing
 from kitting.domain.shown import shown
 from kitting.ledger.gaps import made_after_backup
@@ -51,8 +52,8 @@ def read(text: str) -> Found:
 
     Raises:
         CodeError: ``scan_empty``, ``scan_too_long``, ``badge_not_here`` without
-            telling what was read, ``scan_unreadable``, ``number_check_wrong``,
-            ``scan_separator_lost``, or why its GS1 data is wrong.
+            telling what was read, ``command_not_here``, ``scan_unreadable``,
+            ``number_check_wrong``, ``scan_separator_lost``, or why its GS1 data is wrong.
         Missing: ``nothing_has_number`` if nothing has that number, ``made_after_backup``
             if it was given out and lost.
     """
@@ -62,6 +63,8 @@ def read(text: str) -> Found:
         raise CodeError("scan_too_long", read=shown(text), most=LONGEST)
     if holds_badge(text):  # pages never let one in; a command's argument comes here
         raise CodeError("badge_not_here")
+    if is_command(text):
+        raise CodeError("command_not_here", read=shown(text))
     for reader in READERS:
         found = reader(text.strip())
         if found is not None:

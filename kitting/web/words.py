@@ -78,6 +78,9 @@ SENTENCES: dict[str, str | Promise] = {
         " Nothing was recorded. A manager must say, at Set-up, Clock, whether the date"
         " is right."
     ),
+    "command_not_here": _(
+        "The command “%(read)s” does nothing on this page. Scan it where its act is."
+    ),
     "database_away": _(
         "The server cannot reach its record. Tell whoever looks after the server: its"
         " database or disk does not answer."

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from kitting.domain import commands
 from kitting.domain.commands import Do
-from kitting.models import BoxSize, Workshop
+from kitting.models import BoxSize, DefectKind, Workshop
 from kitting.web.figures import amount
 
 
@@ -65,6 +65,29 @@ def size_commands() -> list[tuple[str, str]]:
     return found
 
 
+def desk_commands() -> list[tuple[str, str]]:
+    """What is scanned at a desk, on the pages of lots and bags, with what it does."""
+    kinds = DefectKind.objects.filter(in_use=True).order_by("code")
+    defects = [
+        (f"ACT-BAD-{kind.code}", _("One more piece: %s") % kind.name) for kind in kinds
+    ]
+    return [
+        ("ACT-DO", _("Do the act of the page")),
+        ("ACT-BACK", _("Back, without the act of the page")),
+        ("ACT-FIND", _("From the trace to the page of what is traced")),
+        ("ACT-LOT-NEW", _("Take in another lot like it")),
+        ("ACT-BAG-NEW", _("Add bags to the lot")),
+        ("ACT-LOT-CLOSE", _("Close the lot")),
+        ("ACT-LOT-CHECK", _("Check the lot")),
+        ("ACT-LOOKED", _("All was looked at")),
+        *defects,
+        ("ACT-BAD", _("One more piece with another defect")),
+        ("ACT-BAG-COUNT", _("Count the bag again")),
+        ("ACT-REASON", _("Scan the reason next")),
+        *((f"ACT-{digit}", _("Figure %s") % digit) for digit in range(10)),
+    ]
+
+
 def words_of_command(text: str) -> str | None:
     """What a command label does.
 
@@ -74,7 +97,7 @@ def words_of_command(text: str) -> str | None:
     Returns:
         The words, or None for what is no command.
     """
-    known = dict(command_list())
+    known = dict((*command_list(), *desk_commands()))
     if text in known:
         return known[text]
     command = commands.read_command(text)

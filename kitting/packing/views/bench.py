@@ -30,7 +30,7 @@ from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.benches import benches as all_benches
-from kitting.packing.queries.commands import command_list, size_commands
+from kitting.packing.queries.commands import command_list, desk_commands, size_commands
 from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
 from kitting.packing.services.bench import take_scan
@@ -94,7 +94,7 @@ def benches(request: LotwardRequest) -> HttpResponse:
     context = {
         "rows": rows,
         "at_work": sum(row.box is not None for row in rows),
-        "commands": [*size_commands(), *command_list()],
+        "commands": [*size_commands(), *command_list(), *desk_commands()],
     }
     return render(request, "kitting/packing/benches.html", context)
 

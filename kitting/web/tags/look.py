@@ -207,6 +207,8 @@ def act_link(
 ) -> SafeString | str:
     """Write the button that leads to the page of an act, if this person may do it.
 
+    A command label that names the page presses it: ``ACT-LOT-CHECK``.
+
     ``{% act_link _("Trace the bag") "dispatch:recall" q=bag.number when=bag.pieces %}``
 
     Args:
@@ -227,7 +229,9 @@ def act_link(
     if kind == "plain":
         return format_html('<a href="{}">{}</a>', address, words)
     look = f"button {kind}".strip()
-    return format_html('<a class="{}" href="{}">{}</a>', look, address, words)
+    act = to.partition(":")[2].removesuffix("-detail").upper()
+    link = '<a class="{}" href="{}" data-act="{}">{}</a>'
+    return format_html(link, look, address, act, words)
 
 
 @register.simple_tag(takes_context=True)

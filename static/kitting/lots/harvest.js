@@ -92,16 +92,7 @@
       } else {
         field.focus();
       }
-    } else if (/^[A-Za-z\]]$/.test(event.key) && !writes(at)) {
-      // A number begins with a letter, and no field for figures takes one.
-      field.value = "";
-      field.focus();
     }
-  }
-
-  function writes(at) {
-    return at === scan() || at.tagName === "SELECT" || at.tagName === "TEXTAREA" ||
-      (at.tagName === "INPUT" && at.type === "text");
   }
 
   document.addEventListener("keydown", onKey, true);

@@ -203,7 +203,8 @@ def act(person: Person, asked: str) -> str:
 def test_an_act_leads_to_its_page() -> None:
     html = act(Person("kitting.recall"), "q=bag when=full kind='main'")
     assert (
-        html == '<a class="button main" href="/recall/?q=B%201%262">Trace the bag</a>'
+        html == '<a class="button main" href="/recall/?q=B%201%262" data-act="RECALL">'
+        "Trace the bag</a>"
     )
     assert act(Person("kitting.recall"), "kind='plain'").startswith(
         '<a href="/recall/"'
