@@ -152,6 +152,22 @@ def test_nothing_goes_back_into_a_bag_that_another_run_has_cleared_since(
     assert at.band_bag.pieces == 94
 
 
+@pytest.mark.parametrize(("held", "left"), [(False, 100), (True, 94)])
+def test_held_pieces_never_go_into_a_bag_that_is_to_be_cleared_again(
+    at, box: Box, *, held: bool, left: int
+) -> None:
+    """The hold is on the run that had cleared them: of the bag it is the past."""
+    run = factories.open_run(factories.make_protocol(at.band))
+    with guards_away(), connection.constraint_checks_disabled():
+        BoxLine.objects.filter(bag=at.band_bag).update(run=run)
+        Bag.objects.filter(pk=at.band_bag.pk).update(stage=BagStage.ACCEPTED)
+    if held:
+        hold("run", run.pk)
+    cancel(box)
+    at.band_bag.refresh_from_db()
+    assert at.band_bag.pieces == left
+
+
 def test_what_a_bag_that_went_away_gets_back_is_said_with_its_place(
     at, box: Box
 ) -> None:
