@@ -178,9 +178,8 @@ def test_a_box_says_how_far_it_is(client, at, stage: str) -> None:
         text = text_of(client.get(page(box))).replace('</span><span class="four">', "")
         assert number in text
     elif stage == "voided":
-        client.post(
-            page(box, "void"), keyed(reason="Crushed", password="a pass phrase")
-        )
+        told = {"reason": "Crushed", "password": "a pass phrase", "destroyed": "on"}
+        client.post(page(box, "void"), keyed(**told))
     said = {
         "open": "it is being packed",
         "closed": "it is closed and waits for its label",
@@ -309,17 +308,14 @@ def test_a_box_is_voided_with_a_reason(client, box: Box) -> None:
     assert_problem(
         client.post(address, keyed(reason=" ", password="a pass phrase")), "required"
     )
-    data = keyed(reason="Crushed", password="a pass phrase")
+    told = {"reason": "Crushed", "password": "a pass phrase"}
+    data = keyed(**told, label=str(box.serial))
     for _ in range(2):  # sent twice, done once
         assert client.post(address, data).status_code == 302
     box.refresh_from_db()
     assert box.stage == "voided"
     assert box.events.latest("nth").reason == "Crushed"
-    assert_problem(
-        client.post(address, keyed(reason="Crushed", password="a pass phrase")),
-        "box_wrong_stage",
-        status=409,
-    )
+    assert_problem(client.post(address, keyed(**told)), "box_wrong_stage", status=409)
 
 
 # -- Who may ------------------------------------------------------------------------
