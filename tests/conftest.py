@@ -19,7 +19,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
 
-from kitting.ledger import guards
+from kitting.ledger import guards, keys
 from tests import databases, searching
 from tests.demo import (
     NAME,
@@ -281,10 +281,17 @@ def _flush_past_the_guards() -> Iterator[None]:
 
 
 @pytest.fixture(autouse=True)
-def _no_heads_of_other_tests() -> Iterator[None]:
-    """A proof records the newest link in the data folder: it is this test's alone."""
+def _data_folder_as_it_was() -> Iterator[None]:
+    """The newest link that a proof records is this test's alone; the key is everybody's.
+
+    Histories are shared: under another key their links would be nobody's.
+    """
+    file = settings.TEST_DIR / keys.FILE
+    key = file.read_bytes() if file.exists() else None
     yield
     (settings.TEST_DIR / "heads.txt").unlink(missing_ok=True)
+    kept = key is None or (file.exists() and file.read_bytes() == key)
+    assert kept, "Give this test a data folder of its own."
 
 
 # -- A history that the tests of a module share ---------------------------------------

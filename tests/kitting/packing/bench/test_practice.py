@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 from urllib.parse import parse_qs, urlsplit
 from uuid import uuid4
@@ -165,11 +166,13 @@ def test_what_must_be_checked_and_disinfected_is_there_for_practice(
     assert everything() == before
 
 
-def test_an_empty_journal_stays_empty_and_gets_no_key(make_user: Any) -> None:
+def test_an_empty_journal_stays_empty_and_gets_no_key(
+    make_user: Any, settings: Any, tmp_path: Path
+) -> None:
     revision = factories.make_revision(factories.make_part())
     factories.make_size(factories.make_recipe([(revision, 1, Per.SET)]), 6)
     assert JournalHead.objects.get().seq == 0
-    keys.path().unlink(missing_ok=True)
+    settings.DATA_DIR = tmp_path
     scans = ["ACT-BOX-6", SAID, "ACT-CLOSE", SAID]
     done = practise(by=make_user("new"), scans=scans, key=uuid4())
     assert (done.refusal, len(done.kept)) == (None, 4)
