@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from django.conf import settings
@@ -38,8 +38,6 @@ if TYPE_CHECKING:
     from kitting.models import User
     from tests.ledgers import History
     from tests.pages import Shown
-
-T = TypeVar("T")
 
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
@@ -282,16 +280,11 @@ def _flush_past_the_guards() -> Iterator[None]:
 
 @pytest.fixture(autouse=True)
 def _data_folder_as_it_was() -> Iterator[None]:
-    """The newest link that a proof records is this test's alone; the key is everybody's.
-
-    Histories are shared: under another key their links would be nobody's.
-    """
-    file = settings.TEST_DIR / keys.FILE
-    key = file.read_bytes() if file.exists() else None
+    """A newest link on record is this test's alone; the key is that of shared histories."""
+    key = keys.key()
     yield
     (settings.TEST_DIR / "heads.txt").unlink(missing_ok=True)
-    kept = key is None or (file.exists() and file.read_bytes() == key)
-    assert kept, "Give this test a data folder of its own."
+    assert key in (None, keys.key()), "Give this test a data folder of its own."
 
 
 # -- A history that the tests of a module share ---------------------------------------
