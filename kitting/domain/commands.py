@@ -29,7 +29,7 @@ At a desk a command does what the page has by that name; the page's script reads
 no bench knows it::
 
     ACT-LOT-CHECK       go to the page where the lot is checked
-    ACT-BAD-CRACK       count one more piece with that defect
+    ACT-DEF-CRACK       count one more piece with that defect
     ACT-7               type a figure into the count
     ACT-REASON          write the reason: the next thing scanned is its text
     ACT-DO              do the act of the page

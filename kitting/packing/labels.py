@@ -25,6 +25,7 @@ from kitting.models import (
     Box,
     BoxLine,
     BoxSize,
+    DefectKind,
     LabelWord,
     Part,
     Product,
@@ -268,9 +269,10 @@ def _longest_slips(touched: Rows) -> Iterator[tuple[str, SetSlip]]:
 
 
 def _longest_commands(touched: Rows) -> Iterator[tuple[str, CommandLabel]]:
-    """Those of box sizes; the others hang on no size, and are asked for with all."""
-    mark, others = mark_of(), () if touched else (*command_list(), *desk_commands())
-    for command, does in (*size_commands(), *others):
+    """Those of box sizes and defects; the others are asked for only with all."""
+    mark, others = mark_of(), () if touched else command_list()
+    desk = desk_commands() if not touched or touched.get(DefectKind) else ()
+    for command, does in (*size_commands(), *desk, *others):
         yield command, CommandLabel(command, does, mark=mark)
 
 
@@ -363,7 +365,7 @@ fitting.register(
         kinds.COMMAND,
         _("command label"),
         _longest_commands,
-        (BoxSize, Recipe),
+        (BoxSize, Recipe, DefectKind),
         "kitting:products",
         (Workshop,),
         number="command",

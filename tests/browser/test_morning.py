@@ -112,7 +112,7 @@ def reject(page: Page, lot: Lot) -> None:
     scan_on(page, f"/lots/{lot.number}/", "ACT-LOT-CHECK")
     page.wait_for_url("**/check/")
     for _ in range(2):
-        scan(page, "ACT-BAD-CRACK")
+        scan(page, "ACT-DEF-CRACK")
     expect(page.locator("[data-says]")).to_contain_text("the lot is rejected")
     scan(page, "ACT-REASON")
     scan(page, "Cracked at the edge")

@@ -40,7 +40,7 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-EXTRA", _("One too many is in that bag: into the waste with it")),
         ("ACT-BAD", _("A piece of that bag is bad; asks for the reason")),
         *bad,
-        *((f"ACT-{digit}", _("Answer %s") % digit) for digit in range(10)),
+        *((f"ACT-{digit}", _("Answer or figure %s") % digit) for digit in range(10)),
         ("ACT-TEN", _("Ten more than the numbers that are shown")),
         ("ACT-YES", _("Answer yes to what the screen asks")),
         ("ACT-NO", _("Answer no to what the screen asks")),
@@ -66,10 +66,13 @@ def size_commands() -> list[tuple[str, str]]:
 
 
 def desk_commands() -> list[tuple[str, str]]:
-    """What is scanned at a desk, on the pages of lots and bags, with what it does."""
+    """What is scanned at a desk, on the pages of lots and bags, with what it does.
+
+    Figures are those of the bench.
+    """
     kinds = DefectKind.objects.filter(in_use=True).order_by("code")
     defects = [
-        (f"ACT-BAD-{kind.code}", _("One more piece: %s") % kind.name) for kind in kinds
+        (f"ACT-DEF-{kind.code}", _("One more piece: %s") % kind.name) for kind in kinds
     ]
     return [
         ("ACT-DO", _("Do the act of the page")),
@@ -81,10 +84,9 @@ def desk_commands() -> list[tuple[str, str]]:
         ("ACT-LOT-CHECK", _("Check the lot")),
         ("ACT-LOOKED", _("All was looked at")),
         *defects,
-        ("ACT-BAD", _("One more piece with another defect")),
+        ("ACT-DEF", _("One more piece with another defect")),
         ("ACT-BAG-COUNT", _("Count the bag again")),
         ("ACT-REASON", _("Scan the reason next")),
-        *((f"ACT-{digit}", _("Figure %s") % digit) for digit in range(10)),
     ]
 
 

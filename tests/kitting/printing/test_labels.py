@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import io
+from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
 
+from kitting.checking.services import settings
 from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.ledger import holds
 from kitting.lots.services import blanks
 from kitting.models import Bag, Box, Carrier, Print, PrintJob, Workshop
-from kitting.packing.queries.commands import command_list, size_commands
+from kitting.packing.labels import every_command
+from kitting.packing.queries.commands import size_commands
 from kitting.packing.services.labels import print_box_label
 from kitting.places.services import carriers
 from kitting.printing.queries import labels as queries
@@ -182,11 +185,21 @@ def test_places_carriers_and_commands(at: Packing) -> None:
     assert place.name in shown
     done = print_labels(kind="carrier", numbers=[carrier.number], sign=sign())
     assert "Rack 1" in made_again(done)
-    commands = [command for command, _does in [*size_commands(), *command_list()]]
-    assert "ACT-BOX-6" in commands
+    long = {"code": "ABCDEFGHIJKL", "name": "The clip is wider at the left by 2 mm WW"}
+    factories.make_kind(**long)
+    commands = every_command()
+    assert {"ACT-BOX-6", "ACT-DEF-ABCDEFGHIJKL"} <= set(commands)
+    assert len(set(commands)) == len(commands)
     done = print_labels(kind="command", numbers=commands, sign=sign())
     assert done.labels == len(commands)
     assert "Start a box of 6 sets" in made_again(done)
+
+
+def test_a_defect_that_no_command_label_could_name_is_refused(at: Packing) -> None:
+    wide = settings.Kind(name="W" * 40, grade="major")
+    with pytest.raises(LotwardError, match="label_would_not_fit"):
+        settings.add_kind(code="WIDE", to=wide, sign=sign())
+    settings.add_kind(code="WIDE", to=replace(wide, name="W" * 12), sign=sign())
 
 
 def test_a_size_of_two_products_is_named_with_its_product(at: Packing) -> None:
