@@ -99,11 +99,10 @@ def words_of_command(text: str) -> str | None:
     Returns:
         The words, or None for what is no command.
     """
-    known = dict((*command_list(), *desk_commands()))
-    if text in known:
-        return known[text]
     command = commands.read_command(text)
-    if command is None or command.do is not Do.BOX or text != text.strip().upper():
+    if command is None or command.do is not Do.BOX:
+        return dict((*command_list(), *desk_commands())).get(text)
+    if text != text.strip().upper():
         return None
     said = _("Start a box of %(sets)s") % {"sets": amount(command.sets, "set")}
     if command.product:
