@@ -80,7 +80,7 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     """Every kind of screen of the bench, each after what leads to it."""
     scan = scanner(client, at)
     choose = client.get(page_of(at)).content
-    assert choose.count(b'class="zone-act"') == 6
+    assert choose.count(b'value="ACT-BOX-') == 6
     yield "choose", choose
     yield "refused", scan("no such number")
     yield "start", scan(f"ACT-BOX-{at.recipe.product.code}-6")
