@@ -34,6 +34,8 @@ def code_for(
     'PRINT-S9'
     >>> code_for("2 b", group="Drag knife", last=None, most=20)
     'DRAG-S2-B'
+    >>> code_for("9", group="Printers", last=("OVEN", "8"), most=20)
+    'PRINTERS-S9'
 
     Args:
         version: Their version.

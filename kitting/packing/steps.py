@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -57,17 +56,6 @@ class Filling:
     in_box: list[BoxLine]
     events: list[Guarded] = field(default_factory=list)
     touched: list[BoxLine] = field(default_factory=list)
-    have: Counter[int] = field(default_factory=Counter)
-    """Pieces that are in, by line."""
-
-    def __post_init__(self) -> None:
-        for row in self.in_box:
-            self._count(row.lot.part_id, row.pieces)
-
-    def _count(self, part_id: int, pieces: int) -> None:
-        line = self.pinned.line_of(part_id)
-        if line is not None:
-            self.have[line.pk] += pieces
 
     @property
     def inside(self) -> set[int]:
@@ -76,7 +64,9 @@ class Filling:
 
     def missing(self, line: RecipeLine) -> int:
         """Pieces that a line still lacks."""
-        return line.needed(self.sets) - self.have[line.pk]
+        parts = {each.part_id for each in self.pinned.takes[line.pk]}
+        have = sum(row.pieces for row in self.in_box if row.lot.part_id in parts)
+        return line.needed(self.sets) - have
 
     def refusal(self, bag: Bag) -> Refused | None:
         """Why the box takes nothing from a bag, by its recipe.
@@ -114,7 +104,6 @@ class Filling:
         return taken
 
     def _add(self, bag: Bag, pieces: int) -> None:
-        self._count(bag.lot.part_id, pieces)
         for row in self.in_box:
             if row.bag_id == bag.id and row.run_id == bag.cleared_run_id:
                 row.pieces += pieces

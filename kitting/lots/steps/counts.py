@@ -167,8 +167,6 @@ def _ends_cleared(bag: Bag) -> bool:
     """Whether what is found in a bag would be cleared, as what it holds is, or held."""
     part = bag.lot.part
     stage = stage_again(bag) if bag.stage == BagStage.USED_UP else BagStage(bag.stage)
-    if stage == BagStage.ARRIVED and not part.needs_check:
-        stage = BagStage.ACCEPTED
     accepted_is_cleared = stage == BagStage.ACCEPTED and not part.needs_clearing
     return stage == BagStage.CLEARED or accepted_is_cleared
 

@@ -158,8 +158,6 @@ def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
             value = value.replace(number, SAID)
         return value
 
-    for held in shown.held.lines if shown.held else ():
-        held.bag.number = plain(held.bag.number)
     named = done.answer.asked.bags
     bag = done.answer.bag
     done.answer = replace(

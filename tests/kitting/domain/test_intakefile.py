@@ -116,6 +116,12 @@ def test_what_a_lot_was_made_from_is_read(named, origins):
     assert {one.lot: one.amount for one in table.rows[0].made_from} == origins
 
 
+def test_waste_of_several_lots_is_read_for_each():
+    table = one_row(made_from="A:10; B:20", waste="b:5; A:9")
+    assert table.problems == []
+    assert {one.lot: one.amount for one in table.rows[0].waste} == {"A": 9, "B": 5}
+
+
 @pytest.mark.parametrize(
     ("named", "found"),
     [
@@ -127,6 +133,7 @@ def test_what_a_lot_was_made_from_is_read(named, origins):
         ({"made_from": "A", "amount": "x"}, [("amount", "number_unreadable")]),
         ({"made_from": "A:x"}, [("made from", "number_unreadable")]),
         ({"made_from": "A:1; A:2"}, [("made from", "made_from_twice")]),
+        ({"made_from": "A:9", "waste": "A:1; A:2"}, [("waste", "made_from_twice")]),
         ({"made_from": "hb-7:1"}, [("made from", "made_from_itself")]),
         ({"made_from": "PETG_17:1"}, [("made from", "lot_number_malformed")]),
         (

@@ -30,7 +30,7 @@ RELS = (
 )
 
 
-def packed(**parts: str | bytes) -> bytes:
+def packed(way: int = zipfile.ZIP_DEFLATED, **parts: str | bytes) -> bytes:
     """A workbook of these parts; ``sheet`` is what is inside its sheet."""
     names = {
         "book": ("xl/workbook.xml", BOOK),
@@ -39,7 +39,7 @@ def packed(**parts: str | bytes) -> bytes:
         "texts": ("xl/sharedStrings.xml", f'<sst xmlns="{MAIN}"/>'),
     }
     file = io.BytesIO()
-    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(file, "w", way) as archive:
         for key, (name, plain) in names.items():
             archive.writestr(name, parts.get(key, plain))
     return file.getvalue()
@@ -111,10 +111,11 @@ def test_texts_with_pieces_and_how_they_are_said() -> None:
     )
     rows = (
         '<row><c t="s"><v>1</v></c><c t="s"><v>0</v></c>'
+        '<c t="inlineStr"><is><t>東京</t><rPh><t>トウキョウ</t></rPh></is></c>'
         '<c t="inlineStr"><is><r><t>a</t></r><r><t>b</t></r></is></c></row>'
     )
     found, _ = read(packed(sheet=sheet(rows), texts=texts))
-    assert found == [(1, ["東京", "HB-1", "ab"])]
+    assert found == [(1, ["東京", "HB-1", "東京", "ab"])]
 
 
 def test_a_workbook_is_read_like_the_same_table_as_text() -> None:
@@ -177,6 +178,7 @@ def locked() -> bytes:
         (packed(rels="<Relationships/>"), "workbook_broken"),
         (packed()[:-30], "workbook_broken"),
         (packed()[:200] + b"\0" * 90 + packed()[290:], "workbook_broken"),
+        (packed(zipfile.ZIP_BZIP2), "workbook_broken"),
         (locked(), "workbook_locked"),
         (packed(sheet=sheet(" " * workbook.MOST_UNPACKED)), "workbook_too_large"),
     ],
@@ -186,6 +188,16 @@ def test_a_hostile_workbook_is_refused(data: bytes, code: str) -> None:
         read(data)
     assert caught.value.code == code
     assert [p.code for p in intakefile.read(data).problems] == [code]
+
+
+def test_a_sheet_of_too_many_elements_is_left_off(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(workbook, "MOST_ELEMENTS", 9)
+    most = "<row/>" * 7  # within the sheet and its data
+    assert read(packed(sheet=sheet(most))) == ([], [])
+    with pytest.raises(CodeError, match="workbook_too_large"):
+        read(packed(sheet=sheet(most + "<row/>")))
 
 
 def test_another_packed_file_is_no_workbook() -> None:

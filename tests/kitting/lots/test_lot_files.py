@@ -45,9 +45,12 @@ def catalogue() -> None:
     part = factories.make_part(code="HB", name="Headband")
     factories.make_revision(part, "C")
     factories.make_revision(part, "B")
+    part.revisions.create(code="A", active=False)
     factories.make_method(code="PRINT-7")
     factories.make_method(code="PRINT-8")
-    factories.make_revision(factories.make_part(code="VI", name="Visor"), "C")
+    visor = factories.make_part(code="VI", name="Visor")
+    factories.make_revision(visor, "C")
+    factories.make_method(code="DRAG-1").made_with_it.create(part=visor)
 
 
 def file_of(*rows: dict[str, str], **changes: str) -> bytes:
@@ -131,7 +134,9 @@ def test_a_file_says_what_it_would_bring_and_brings_it() -> None:
     [
         ({"part": "XX"}, "part", "part_unknown"),
         ({"revision": "Z"}, "revision", "revision_unknown"),
+        ({"revision": "a"}, "revision", "revision_closed"),
         ({"method": "OVEN"}, "method", "method_unknown"),
+        ({"method": "DRAG-1"}, "method", "method_of_other_part"),
         ({"place": "MOON"}, "place", "place_unknown"),
         ({"container": "bucket"}, "container", "container_unknown"),
         ({"made on": "2026-01-15"}, "made on", "made_on_future"),
@@ -204,17 +209,18 @@ def test_a_use_by_date_on_record_is_shown_where_a_row_differs() -> None:
     assert found.problems[0].params["known"] == "2027-03-03"
 
 
-def material(*pieces: int) -> Lot:
+def material(*pieces: int, **lot: Any) -> Lot:
     part = factories.make_part(unit="gram", needs_check=False, needs_clearing=False)
     return factories.make_lot(
         factories.make_revision(part),
         number="PETG-1",
         bags=tuple(NewBag(n, "roll") for n in pieces),
+        **lot,
     )
 
 
-def test_material_is_used_up() -> None:
-    lot = material(300, 300)
+def test_material_is_used_up_also_on_its_last_day() -> None:
+    lot = material(300, 300, use_by=date(2026, 1, 14))
     take(file_of({"lot": "HB-1", "made from": "PETG-1: 200"}))
     assert list(lot.bags.values_list("pieces", flat=True)) == [100, 300]
 

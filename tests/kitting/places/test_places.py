@@ -11,6 +11,7 @@ from dispatch.trace.queries import trace
 from dispatch.trace.written import as_json
 from kitting.disinfection.services import runs
 from kitting.domain.errors import LotwardError
+from kitting.ledger import locking
 from kitting.ledger.reach import standing_reach
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Box, BoxPut, Movement, OpenBag, Operation, Place
@@ -47,6 +48,26 @@ def assert_refusal(code: str, call, **values) -> None:
 
 
 # -- Bags ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("gate", "kind", "becomes"),
+    [("enter_gate", "shelf", "quarantine"), ("shut_gate", "quarantine", "shelf")],
+)
+def test_a_place_that_became_another_kind_while_the_gate_was_shut_takes_nothing(
+    bag: Bag, monkeypatch: pytest.MonkeyPatch, gate: str, kind: str, becomes: str
+) -> None:
+    place, wait = factories.make_place(kind), getattr(locking, gate)
+
+    def changed_meanwhile() -> None:
+        wait()
+        Place.objects.filter(pk=place.pk).update(kind=becomes)
+
+    monkeypatch.setattr(locking, gate, changed_meanwhile)
+    to = {"bag_id": bag.pk, "place_id": place.pk, "why": "Smells odd"}
+    assert_refusal("page_is_old", places.put_bag, **to)
+    bag.refresh_from_db()
+    assert bag.place is None
 
 
 def test_a_bag_moves_and_leaves_a_movement(bag: Bag, shelf: Place) -> None:

@@ -18,6 +18,7 @@ from kitting.models import (
     Operation,
     Place,
     Print,
+    Printer,
     PrintJob,
     Product,
     Workshop,
@@ -141,6 +142,23 @@ def test_what_does_not_fit_the_printer_is_not_tried_on_it(workshop: Workshop) ->
     with pytest.raises(NotFit):
         try_label(name="box", printer_id=printer.pk, sign=sign())
     assert not Print.objects.exists()
+
+
+def test_what_was_drawn_for_a_printer_that_was_changed_is_not_sent(
+    workshop: Workshop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    printer, draw = make_printer(ADDRESS, BAG_ROLL), fitting.drawn_test
+
+    def changed_meanwhile(*given: Any) -> Any:
+        Printer.objects.filter(pk=printer.pk).update(head_dots=8, head_um=1_000)
+        return draw(*given)
+
+    monkeypatch.setattr(fitting, "drawn_test", changed_meanwhile)
+    with pytest.raises(Conflict) as caught:
+        try_label(name="place", printer_id=printer.pk, sign=sign())
+    assert_refused(caught.value, "page_is_old")
+    assert not Print.objects.exists()
+    assert not PrintJob.objects.exists()
 
 
 def test_a_label_of_nothing_is_not_tried() -> None:

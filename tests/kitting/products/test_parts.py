@@ -158,6 +158,13 @@ def test_what_cannot_be_a_part_is_said_and_nothing_is_kept(manager: Client) -> N
         answer = manager.post(NEW, sent(**{**BAND, **changes}))
         assert answer.status_code in (409, 422), changes
         assert words.lower() in text_of(answer).lower(), changes
+    for facts, code in (
+        ({"open_hours": 0}, "open_hours_out_of_range"),
+        ({"mass_mg": 2, "spread_mg": 2}, "part_spread_too_large"),
+    ):
+        to = PartFacts(name="Headband", **facts)
+        error = refused(add_part, code="HB", revision="A", to=to)
+        assert error.code == code
     assert Part.objects.count() == 1
     assert (
         manager.post(

@@ -215,6 +215,8 @@ def test_what_cannot_be_a_box_size_is_said(manager: Client) -> None:
     to = SizeFacts(carton_id=gram.pk)
     error = refused(add_size, product="FS9", sets=24, to=to)
     assert_refused(error, "carton_counts_pieces", part="Film")
+    error = refused(add_size, product="FS9", sets=0, to=SizeFacts())
+    assert_refused(error, "sets_out_of_range", read=0)
 
 
 def test_a_gtin_stays_and_a_closed_size_is_not_packed(manager: Client) -> None:

@@ -14,7 +14,7 @@ from kitting.products.services.products import SizeFacts, add_size
 from kitting.products.services.recipes import add_recipe, put_in_force
 from kitting.products.steps.recipes import LineFacts, PairFacts
 from tests import factories
-from tests.assertions import assert_part, text_of
+from tests.assertions import assert_part, assert_refused, text_of
 from tests.factories import sign
 from tests.kitting.products.setting_up import (
     at,
@@ -121,6 +121,9 @@ def test_what_cannot_be_a_recipe_is_said(manager: Client) -> None:
     assert "came back without its lines" in text_of(gone)
     many = manager.post(page, sent(**lines(count=41)))
     assert "at most 40 lines" in text_of(many)
+    none = (LineFacts(band.pk, 0),)
+    error = refused(add_recipe, product="FS9", lines=none)
+    assert_refused(error, "recipe_pieces_out_of_range", part="Headband")
     assert not Recipe.objects.exists()
     with pytest.raises(Missing):
         recipe(LineFacts(0, 1))

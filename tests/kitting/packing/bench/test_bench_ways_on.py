@@ -198,9 +198,12 @@ def test_a_box_goes_on_at_its_own_bench_only(
     client: Any, scan: Scan, at: Packing, cage: Place
 ) -> None:
     box, placed = held_box(scan, at, closed=False)
+    there = {"bench_id": factories.make_bench().pk, "box_id": box.pk}
+    with pytest.raises(WrongStage) as wrong:
+        aside.bring_box(**there, sign=sign())
+    assert_refused(wrong.value, "box_not_put_away", box=str(box))
     scan("ACT-QUARANTINE")
     lift(placed)
-    there = {"bench_id": factories.make_bench().pk, "box_id": box.pk}
     with pytest.raises(Refused) as error:
         aside.bring_box(**there, sign=sign())
     assert_refused(error.value, "box_of_another_bench", bench=at.bench.name)
@@ -220,6 +223,18 @@ def test_which_quarantine_is_asked_where_there_are_two(
     scan(other.code)
     box.refresh_from_db()
     assert box.place == other
+
+
+def test_put_away_again_is_answered_as_before_however_many_there_are_now(
+    scan: Scan, at: Packing, cage: Place
+) -> None:
+    box, _placed = held_box(scan, at, closed=False)
+    sent = {"key": str(sign().key), "box": box.number}
+    assert state(scan("ACT-QUARANTINE", **sent)) == "right"
+    factories.make_place(PlaceKind.QUARANTINE)
+    assert state(scan("ACT-QUARANTINE", **sent)) == "right"
+    box.refresh_from_db()
+    assert (box.place, Operation.objects.filter(name="put_box").count()) == (cage, 1)
 
 
 def test_without_a_place_for_quarantine_a_manager_is_asked(

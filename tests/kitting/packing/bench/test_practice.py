@@ -184,6 +184,7 @@ def test_without_a_recipe_there_is_nothing_to_practise(
     client: Client, at: Packing
 ) -> None:
     Recipe.objects.update(in_force=False)
+    factories.make_recipe()  # In force, but there is no box of it.
     answer = client.get(PAGE, follow=True)
     assert answer.redirect_chain == [(reverse("kitting:benches"), 302)]
     assert "there is no box to practise with" in words(answer)
