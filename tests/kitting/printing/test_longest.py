@@ -150,7 +150,7 @@ def test_what_was_drawn_for_a_printer_that_was_changed_is_not_sent(
     printer, draw = make_printer(ADDRESS, BAG_ROLL), fitting.drawn_test
 
     def changed_meanwhile(*given: Any) -> Any:
-        Printer.objects.filter(pk=printer.pk).update(head_dots=8, head_um=1_000)
+        Printer.objects.filter(pk=printer.pk).update(head_dots=640, head_um=80_000)
         return draw(*given)
 
     monkeypatch.setattr(fitting, "drawn_test", changed_meanwhile)

@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 from django.urls import reverse
 
+from kitting.domain.commands import CANCEL_REASONS
 from kitting.models import Bag, Box, Operation
 from kitting.packing.services.practice import SAID
 from kitting.places.services import places
@@ -135,6 +136,16 @@ def test_an_answer_that_comes_after_the_box_was_closed_is_refused(
     late = scan("ACT-CANCEL-DAMAGED", purpose=purpose(asked))
     assert_problem(late, "closed_box_not_cancelled", status=409)
     assert in_box() == 19
+
+
+def test_what_the_act_refuses_for_another_reason_is_no_question(
+    scan: Scan, at: Packing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(CANCEL_REASONS, "SIZE", " ")
+    scan("ACT-BOX-6")
+    scan(at.band_bag.number)
+    assert_problem(scan("ACT-CANCEL-SIZE"), "reason_missing")
+    assert in_box() == 6
 
 
 def test_what_is_damaged_is_named_in_practice_as_well(client: Any, at: Packing) -> None:

@@ -218,6 +218,19 @@ def test_no_piece_takes_its_place_while_something_else_in_the_box_is_held(
     assert booked(at.visor_bag) == []
 
 
+def test_what_is_in_no_open_box_is_scrapped_out_of_its_bag_alone(
+    scan: Scan, at: Packing, dozen: Bag, say: Any
+) -> None:
+    scan("ACT-BOX-6")
+    for bag in (at.band_bag, at.manual_bag, dozen):
+        scan(bag.number)
+    scan("ACT-CLOSE")
+    assert state(say(at.band_bag, BAD)) == "right"
+    assert_problem(say(dozen, BAD), "bag_is_empty")
+    assert (booked(at.band_bag), booked(dozen)) == ([("scrapped", -1)], [])
+    assert in_box() == 19
+
+
 # -- Wrong moments -----------------------------------------------------------------------
 
 
