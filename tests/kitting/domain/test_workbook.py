@@ -106,11 +106,11 @@ def test_of_a_formula_the_stored_value_counts_and_nothing_is_run() -> None:
 
 def test_texts_with_pieces_and_how_they_are_said() -> None:
     texts = (
-        f'<sst xmlns="{MAIN}"><si><r><t>HB</t></r><r><t>-1</t></r></si>'
-        "<si><t>東京</t><rPh><t>トウキョウ</t></rPh></si></sst>"
+        f'<sst xmlns="{MAIN}"><si><t>東京</t><rPh><t>トウキョウ</t></rPh></si>'
+        "<si><r><t>HB</t></r><r><t>-1</t></r></si></sst>"
     )
     rows = (
-        '<row><c t="s"><v>1</v></c><c t="s"><v>0</v></c>'
+        '<row><c t="s"><v>0</v></c><c t="s"><v>1</v></c>'
         '<c t="inlineStr"><is><t>東京</t><rPh><t>トウキョウ</t></rPh></is></c>'
         '<c t="inlineStr"><is><r><t>a</t></r><r><t>b</t></r></is></c></row>'
     )
