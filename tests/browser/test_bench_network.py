@@ -86,7 +86,7 @@ def test_a_command_that_arrives_late_spares_the_box_of_somebody_else(
         page.get_by_role("button", name="Go on").click()
     box.refresh_from_db()
     assert (box.stage, box.lines.count()) == ("open", 2)
-    # What is scanned at the box that is shown now does its work.
+    # What is scanned at the box that is shown now does its work, also at once.
     type_scan(page, at.band_bag.number)
     expect(next_words(page)).to_have_text("Close the box")
 

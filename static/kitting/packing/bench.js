@@ -112,7 +112,7 @@
     form.dataset.sent = "yes";
     const stopped = refused();
     if (stopped && data.get("scan") === SEEN) {
-      goOn(stopped);
+      goOn(stopped, data.get("box"));
       return;
     }
     keep([...kept(), {
@@ -171,12 +171,13 @@
     zone.dataset.refused = stopped.key;
   }
 
-  function goOn(stopped) {
+  // What waits means the box of then; what is scanned from now on, the one on the screen.
+  function goOn(stopped, shown) {
     done(stopped, stopped.box);
     if (!kept().some(mine)) {
-      const { who, bench: at, box } = stopped;
+      const { who, bench: at } = stopped;
       const seen = { key: newKey(), scan: SEEN, purpose: "", waited: false };
-      keep([...kept(), { who, bench: at, box, ...seen }]);
+      keep([...kept(), { who, bench: at, box: shown ?? stopped.box, ...seen }]);
     }
     document.getElementById("bench-next").dataset.refused = "";
     send();
