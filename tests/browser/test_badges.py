@@ -120,6 +120,7 @@ def test_a_badge_at_a_bench_is_neither_sent_nor_kept(
     bench = factories.make_bench()
     page.set_viewport_size(TABLET)  # type: ignore[arg-type]
     sign_in(page, live_server.url, token, reverse("kitting:bench", args=[bench.code]))
+    page.evaluate("navigator.serviceWorker.ready.then(() => 1)")
     requests.clear()
     page.context.set_offline(True)
     for _ in range(2):

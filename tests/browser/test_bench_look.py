@@ -157,12 +157,13 @@ def test_a_lost_scan_field_says_that_it_wants_a_touch(page: Page) -> None:
     expect(page.locator(".scan-lost")).to_be_hidden()
 
 
-# -- lotward.js ----------------------------------------------------------------------
+# -- lotward.js and scans.js ---------------------------------------------------------
 
 
 def show_script(page: Page, body: str) -> None:
     page.set_content(f"<!doctype html><body>{body}</body>")
-    page.add_script_tag(path=STATIC / "lotward.js")
+    for script in ("scans.js", "lotward.js"):
+        page.add_script_tag(path=STATIC / script)
 
 
 @pytest.mark.parametrize("key", ["Control+]", "F8"])

@@ -156,8 +156,10 @@ def test_a_template_has_nothing_inline(template: Path) -> None:
     assert (inline, scripts) == ([], [])
 
 
-def test_the_script_stays_small() -> None:
-    assert len((ROOT / "static/lotward.js").read_text().splitlines()) < 100
+@pytest.mark.parametrize(("script", "lines"), [("lotward", 100), ("scans", 150)])
+def test_the_scripts_of_every_page_stay_small(script: str, lines: int) -> None:
+    text = (ROOT / f"static/{script}.js").read_text("utf-8")
+    assert len(text.splitlines()) < lines
 
 
 # -- Marks ---------------------------------------------------------------------------
