@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import re
+from unittest.mock import Mock
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from kitting.models import Box, Operation
 from kitting.packing.services import voiding
+from kitting.packing.views import bench as views
 from tests.benches import Packing, hold
 from tests.browser.benching import next_words, type_scan, waiting
 from tests.factories import make_open_box, sign
@@ -183,6 +186,8 @@ def test_a_waiting_scan_that_is_refused_stops_the_others_until_it_is_seen(
     type_scan(page, at.bags[1].number)
     expect(waiting(page)).to_have_text("3 scans wait")
     expect(zone.locator(".go-to")).to_have_text(named)
+    page.evaluate("document.dispatchEvent(new Event('lotward:badge'))")
+    expect(zone.locator(".go-to")).to_have_text(named)
     bench()  # the tablet starts again
     expect(zone.locator(".go-to")).to_have_text(named)
     expect(zone.get_by_role("button")).to_have_text(["Go on", "Take"])
@@ -228,6 +233,8 @@ def test_a_tablet_that_starts_without_network_shows_its_waiting_scans(
     expect(page.locator("h1")).to_have_text(at.bench.name)
     type_scan(page, at.bags[1].number)
     expect(waiting(page)).to_have_text("2 scans wait")
+    page.evaluate("document.dispatchEvent(new Event('lotward:badge'))")
+    expect(next_words(page)).to_have_text("That is a badge")
     page.context.set_offline(False)
     expect(waiting(page)).to_have_text("No scan waits")
     expect(next_words(page)).to_have_text("Manual: scan a bag")
@@ -246,3 +253,20 @@ def test_after_signing_out_a_start_without_network_takes_no_scans(
     page.goto(address)
     expect(next_words(page)).to_have_text("No network")
     expect(page.locator("#scan")).to_have_count(0)
+
+
+def test_what_stands_in_for_a_bench_says_what_the_server_says(
+    page: Page, at: Packing, bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its database or disk fails: there is a network, and scans are kept."""
+    bench()
+    assert until(lambda: page.evaluate("caches.has('lotward-bench')"))
+    failing = OSError(errno.ENOSPC, "No space left on device")
+    monkeypatch.setattr(views, "_bench", Mock(side_effect=failing))
+    bench()
+    expect(next_words(page)).to_have_text(re.compile("disk of the server is full"))
+    type_scan(page, at.bags[0].number)
+    expect(waiting(page)).to_have_text("1 scan waits")
+    expect(next_words(page)).to_have_text(re.compile("disk of the server is full"))
+    monkeypatch.undo()
+    expect(waiting(page)).to_have_text("No scan waits")

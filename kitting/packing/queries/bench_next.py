@@ -10,6 +10,7 @@ from kitting.packing.queries.bench import Screen
 class Next(StrEnum):
     """What the zone *next* shows; each has a part of the page of its own."""
 
+    OFFLINE = "offline"
     WRONG = "wrong"
     UNDO = "undo"
     CANCEL = "cancel"

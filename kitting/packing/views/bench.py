@@ -12,6 +12,7 @@ from django.contrib.staticfiles import finders
 from django.http import HttpResponse
 from django.http.request import split_domain_port
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -164,7 +165,9 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
 @allowed("kitting.pack")
 def bench_offline(request: LotwardRequest) -> HttpResponse:
     """What a tablet shows that starts without network: the same for everybody."""
-    return render(request, "kitting/packing/bench_offline.html")
+    context = {"next": Next.OFFLINE, "state": "wait"}
+    page = render_to_string("kitting/packing/bench_offline.html", context)
+    return HttpResponse(page)
 
 
 @allowed("kitting.pack")

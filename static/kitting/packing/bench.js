@@ -222,6 +222,11 @@
     said.replaceChildren(head, rest);
   }
 
+  async function serverWords(answer, text) {
+    const plain = answer.headers.get("Content-Type") === "text/plain";
+    return plain ? text ?? answer.text() : "";
+  }
+
   function later() {
     if (tries === 0) {
       sound("wait");
@@ -283,8 +288,7 @@
     sending = false;
     if (!got || AWAY.includes(got.answer.status)) {
       failures = 0;
-      const plain = got && got.answer.headers.get("Content-Type") === "text/plain";
-      say("wait", "wait", plain ? got.text : "");
+      say("wait", "wait", got ? await serverWords(got.answer, got.text) : "");
       later();
     } else {
       receive(entry, got.answer, got.text);
@@ -391,9 +395,12 @@
 
   async function comeBack() {
     try {
-      const answer = await fetch(location.href, { cache: "no-store" });
+      const ask = { cache: "no-store", headers: { "HX-Request": "true" } };
+      const answer = await fetch(location.href, ask);
       if (!AWAY.includes(answer.status)) {
         location.reload();
+      } else if (!refused()) {
+        say("wait", "wait", await serverWords(answer));
       }
     } catch {
       // The next look finds it.
@@ -416,8 +423,8 @@
       // A tablet that keeps nothing starts without it.
     }
     if (!bench().dataset.who) {
-      const zone = document.getElementById("bench-next");
-      zone.querySelector(".go-to").textContent = zone.dataset.nobodysToDo;
+      const rest = bench().querySelector(".go-to");
+      rest.textContent = rest.dataset.nobody;
       field().form.remove(); // Nobody knows whose scans they would be.
     }
   }
@@ -432,7 +439,7 @@
 
   async function standBy() {
     const { worker, offline: page } = document.getElementById("bench-next").dataset;
-    if (!worker || !navigator.serviceWorker) {
+    if (!worker || !navigator.serviceWorker || away()) {
       return; // The page of the bench says what it takes.
     }
     try {
@@ -483,9 +490,12 @@
     }
   });
   document.addEventListener("lotward:badge", () => {
+    sound("wrong");
+    if (refused()) {
+      return; // That sentence stays.
+    }
     document.getElementById("bench-next").dataset.state = "";
     say("wrong", "badge");
-    sound("wrong");
   });
   setInterval(() => (away() ? comeBack() : look()), LOOK_MS);
   document.addEventListener("visibilitychange", look);
