@@ -63,6 +63,7 @@ def cancel_box(
         Conflict: ``page_is_old`` if a bag was scanned into it at the same moment, or
             what is damaged is not in it.
         Missing: If there is no such box.
+        OnHold: ``box_on_hold`` if it is held itself and stands at its bench still.
         Refused: ``reason_missing``, ``entry_too_long``; ``lots_undecided`` where
             nobody said whether lots can be told apart.
         WrongStage: If it is not open.
@@ -76,6 +77,8 @@ def cancel_box(
         if not {line.lot.part_id for line in lines}.issuperset(damaged):
             raise Conflict("page_is_old")
         reach = standing_reach()
+        if box.in_work and reach.on(box):  # no bag would say that its pieces are held
+            refuse_held_box(box, lines, reach)
         found = fates(lines, reach, damaged=damaged, apart=bool(apart))
         asked = [each.line for each in found if each.asked]
         if asked and apart is None:

@@ -164,6 +164,19 @@ def test_what_is_damaged_is_named_in_practice_as_well(client: Any, at: Packing) 
     assert "Into the waste: 12 × Visor (TEST)." in words(done)
 
 
+def test_nothing_comes_back_out_of_a_box_that_is_held_itself(
+    scan: Scan, at: Packing
+) -> None:
+    """In their bags the pieces would be free: it goes to quarantine whole."""
+    factories.make_place("quarantine")
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    hold("box", Box.objects.get().pk)
+    assert_problem(scan("ACT-CANCEL-SIZE"), "box_on_hold")
+    assert (in_box(), left(*at.bags)) == (19, [94, 88, 99])
+    assert step(scan("ACT-QUARANTINE")) == "choose"
+
+
 # -- On the page of a box that was put away ----------------------------------------------
 
 
