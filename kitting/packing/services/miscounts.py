@@ -16,8 +16,8 @@ from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
-from kitting.ledger.reach import standing_reach
-from kitting.ledger.stopped import refuse_held_box
+from kitting.ledger.reach import Reach, standing_reach
+from kitting.ledger.stopped import refuse_held_box, stopped
 from kitting.lots.steps.bags import need_stage, save_bags
 from kitting.lots.steps.counts import Decided, Found, close_emptied, recount
 from kitting.lots.steps.intake import MOST_PIECES
@@ -61,12 +61,18 @@ class _Met:
         """Pieces of the bag in the box."""
         return sum(line.pieces for line in self.lines)
 
-    def take_out(self, pieces: int) -> list[Guarded]:
-        """Take pieces of the bag out of the box, back into it."""
+    def take_out(self, pieces: int, reach: Reach) -> list[Guarded]:
+        """Take pieces of the bag out of the box, back into it.
+
+        Where what is held in it cannot be told apart, nothing comes out but all of it.
+        """
         if self.box is None or pieces > self.inside:
             raise Refused(
                 "fewer_in_box", bag=self.bag.number, inside=self.inside, read=pieces
             )
+        found = stopped(self.box, self.all_lines, reach)
+        if found is not None and not found.apart:
+            refuse_held_box(self.box, self.all_lines, reach)
         return take_out(self.box, self.bag, self.lines, pieces)
 
 
@@ -108,6 +114,7 @@ def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Misco
 
     Raises:
         Missing: If the bench or bag is not there.
+        OnHold: If pieces are missing in a box whose held pieces cannot be told apart.
         Refused: ``bench_closed``, ``fewer_in_box``; ``bag_is_empty`` where nothing is
             missing.
         WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
@@ -116,7 +123,7 @@ def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Misco
 
     def work(act: Act) -> Miscounted:
         met = _met(bench_id, bag_id)
-        back = met.take_out(inside) if inside else []
+        back = met.take_out(inside, standing_reach()) if inside else []
         missing = met.bag.pieces
         if not missing:
             raise Refused("bag_is_empty", bag=met.bag.number)
@@ -207,7 +214,8 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
 
     Raises:
         Missing: If the bench or bag is not there.
-        OnHold: If the box or anything in it is held, and another piece would go in.
+        OnHold: If the box or anything in it is held, and another piece would go in, or
+            if it comes out of a box whose held pieces cannot be told apart.
         Refused: ``bench_closed``, ``scrap_reason_unknown``; ``bag_is_empty``.
         WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
         OperationKeyReused: If the key was used for another act.
@@ -216,8 +224,9 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
     def work(act: Act) -> Miscounted:
         why = scrap_reason(act, reason, "")
         met = _met(bench_id, bag_id)
-        out = _out_of_box(met, day_of(act.workshop, act.now), act.now)
-        back = met.take_out(out) if out else []
+        reach = standing_reach()
+        out = _out_of_box(met, reach, day_of(act.workshop, act.now), act.now)
+        back = met.take_out(out, reach) if out else []
         if not met.bag.pieces:
             raise Refused("bag_is_empty", bag=met.bag.number)
         gone = scrapped(met.bag, 1, why)
@@ -233,9 +242,9 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
     )
 
 
-def _out_of_box(met: _Met, today: date, now: datetime) -> int:
+def _out_of_box(met: _Met, reach: Reach, today: date, now: datetime) -> int:
     """Whether the box lacks the bad piece: 1 where its bag has no other for it."""
-    bag, reach = met.bag, standing_reach()
+    bag = met.bag
     if met.box is None or not met.inside:
         return 0
     if not bag.pieces or packing_problem(

@@ -149,6 +149,22 @@ def test_held_pieces_that_are_missing_are_not_taken_out(
     assert factories.prove() == []
 
 
+@pytest.mark.parametrize("whole", [False, True])
+@pytest.mark.parametrize("answers", [("ACT-EMPTY", "ACT-2"), (BAD,)])
+def test_a_box_is_not_freed_of_its_hold_by_a_miscount(
+    scan: Scan, at: Packing, say: Any, answers: tuple[str, ...], *, whole: bool
+) -> None:
+    """Nobody tells its held pieces from the others, so none of them can be named."""
+    few = at.bag(at.band, 2)
+    scan("ACT-BOX-6")
+    for bag in (few, *at.bags):
+        scan(bag.number)
+    hold("box", Box.objects.get().pk) if whole else hold("bag", few.pk)
+    code = "box_on_hold" if whole else "held_among_others"
+    assert_problem(say(few, *answers), code)
+    assert (in_box(), booked(few)) == (19, [])
+
+
 # -- More --------------------------------------------------------------------------------
 
 
