@@ -9,7 +9,7 @@ from kitting.domain.commands import CANCEL_REASONS, DAMAGED, Asked, Command, Do
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.models import Bag
-from kitting.packing.queries.at_hand import at_hand
+from kitting.packing.queries.at_hand import at_hand, parts_in
 from kitting.packing.services import voiding
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.packing.steps import lines_of
@@ -100,7 +100,7 @@ def answer(scan: Scan, command: Command) -> Answer:
         if asked.menu == "damaged":
             scan.need_same_box()
             box = scan.box_in_work()
-            shown = at_hand(box, lines_of(box), [])
+            shown = parts_in(at_hand(box, lines_of(box), []))
             if 1 <= command.sets <= len(shown):
                 return name_damaged(scan, shown[command.sets - 1].bag)
     elif asked.menu == "apart" and asked.end in CANCEL_REASONS:

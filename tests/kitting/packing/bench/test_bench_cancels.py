@@ -83,6 +83,18 @@ def test_two_bags_of_a_damaged_part_are_one_key(scan: Scan, at: Packing) -> None
     assert left(few, at.band_bag) == [0, 96]
 
 
+def test_a_number_names_the_part_that_is_shown_in_that_place(
+    scan: Scan, at: Packing
+) -> None:
+    few = at.bag(at.band, 2)
+    scan("ACT-BOX-6")
+    for bag in (few, *at.bags):
+        scan(bag.number)
+    asked = scan("ACT-2", purpose="damaged")
+    named = [(part.part, bool(note)) for part, note in asked.context["parts"]]
+    assert named == [("Headband", False), ("Visor", True), ("Manual", False)]
+
+
 @pytest.mark.parametrize(
     ("answer", "kept"), [("ACT-YES", [2, 100]), ("ACT-NO", [0, 96])]
 )
