@@ -90,7 +90,7 @@ Whoever scans one declares as well that the label before is destroyed, or will b
 turns up; the screen and the command label say so.
 """
 
-PURPOSE: Final = r"[a-z_]*(:[0-9A-Z,]*(:[0-9A-Z]*)?)?"
+PURPOSE: Final = r"[a-z_]*(:[0-9A-Z,]*(:[0-9A-Z]*(:[0-9]{0,9})?)?)?"
 """What ``Asked`` is as text."""
 
 
@@ -104,9 +104,11 @@ class Asked:
     """Numbers of the bags that it is about."""
     end: str = ""
     """What was chosen before, such as the end of a command."""
+    moves: str = ""
+    """How many movements the bag had when it was shown, where it is about one."""
 
     def __str__(self) -> str:
-        found = (self.menu, ",".join(self.bags), self.end)
+        found = (self.menu, ",".join(self.bags), self.end, self.moves)
         return ":".join(found).rstrip(":")
 
     @classmethod
@@ -121,8 +123,8 @@ class Asked:
         """
         if re.fullmatch(PURPOSE, text) is None:
             return cls()
-        menu, bags, end, *_ = (*text.split(":"), "", "")
-        return cls(menu, tuple(filter(None, bags.split(","))), end)
+        menu, bags, end, moves, *_ = (*text.split(":"), "", "", "")
+        return cls(menu, tuple(filter(None, bags.split(","))), end, moves)
 
 
 NOTHING: Final = Asked()

@@ -23,8 +23,8 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag number %(bag)s is on a bag already. Scan another blank number."
     ),
     "bag_moved_since": _(
-        "Bag %(bag)s has changed since this page was loaded; on record it holds"
-        " %(pieces)s now. Load the page again and count what is in it."
+        "Bag %(bag)s has changed since it was shown; on record it holds %(pieces)s now."
+        " Look at it again, and count what is in it."
     ),
     "bag_wrong_stage": _(
         "Bag %(bag)s is in stage %(stage)s, so this cannot be done with it now. Look"

@@ -42,7 +42,7 @@ def about_bag(scan: Scan, bag: Bag, menu: str = "bag", tens: int = 0) -> Answer:
     if bag.place_id != bench.place_id:
         raise WrongStage("bag_not_at_bench", bag=bag.number, bench=bench.name)
     need_stage(bag, BagStage.CLEARED, BagStage.USED_UP)
-    asked = Asked(menu, (bag.number,), str(tens or ""))
+    asked = Asked(menu, (bag.number,), str(tens or ""), str(bag.moves))
     return Answer(asked=asked, bag=this_bag(scan.bench_id, bag))
 
 
@@ -84,6 +84,7 @@ def count(scan: Scan, command: Command) -> Answer:
 
 def _act(scan: Scan, bag: Bag, command: Command, tens: int) -> Answer:
     which: Any = {"bench_id": scan.bench_id, "bag_id": bag.pk, "sign": scan.sign}
+    which["moves"] = int(scan.asked.moves) if scan.asked.moves else None
     menu, number = scan.asked.menu, tens + command.sets
     match command.do:
         case Do.EMPTY:

@@ -19,7 +19,13 @@ from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.reach import Reach, standing_reach
 from kitting.ledger.stopped import refuse_held_box, stopped
 from kitting.lots.steps.bags import need_stage, save_bags
-from kitting.lots.steps.counts import Decided, Found, close_emptied, recount
+from kitting.lots.steps.counts import (
+    Decided,
+    Found,
+    close_emptied,
+    need_unmoved,
+    recount,
+)
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.lots.steps.scrap import scrap_reason, scrapped
 from kitting.models import Bag, Bench, Box, BoxLine, Count, Guarded
@@ -76,12 +82,13 @@ class _Met:
         return take_out(self.box, self.bag, self.lines, pieces)
 
 
-def _met(bench_id: int, bag_id: int) -> _Met:
+def _met(bench_id: int, bag_id: int, moves: int | None) -> _Met:
     """Lock a bag, which stands at the bench, cleared or used up, and the open box."""
     locking.enter_gate()
     bench = bench_in_use(bench_id)
     bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
     _need_here(bag, bench)
+    need_unmoved(bag, moves)
     box = open_box_at(bench)
     return _Met(bag, box, lines_of(box) if box is not None else [])
 
@@ -99,7 +106,9 @@ def _boxes_before(met: _Met) -> str:
     return ", ".join(dict.fromkeys(str(line.box) for line in boxes))
 
 
-def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Miscounted:
+def miss_pieces(
+    *, bench_id: int, bag_id: int, inside: int, sign: Sign, moves: int | None = None
+) -> Miscounted:
     """Say that a bag is empty: what the record says is in it is missing.
 
     Args:
@@ -108,11 +117,13 @@ def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Misco
         inside: Pieces of it that are missing in the open box as well; the box lacks
             them then.
         sign: Who, when and the operation key.
+        moves: How many movements the bag had when it was shown; None takes any.
 
     Returns:
         How many are missing.
 
     Raises:
+        Conflict: ``bag_moved_since``.
         Missing: If the bench or bag is not there.
         OnHold: If pieces are missing in a box whose held pieces cannot be told apart.
         Refused: ``bench_closed``, ``fewer_in_box``; ``bag_is_empty`` where nothing is
@@ -122,7 +133,7 @@ def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Misco
     """
 
     def work(act: Act) -> Miscounted:
-        met = _met(bench_id, bag_id)
+        met = _met(bench_id, bag_id, moves)
         back = met.take_out(inside, standing_reach()) if inside else []
         missing = met.bag.pieces
         if not missing:
@@ -146,10 +157,13 @@ def miss_pieces(*, bench_id: int, bag_id: int, inside: int, sign: Sign) -> Misco
         bench=bench_id,
         bag=bag_id,
         inside=inside,
+        moves=moves,
     )
 
 
-def find_pieces(*, bench_id: int, bag_id: int, pieces: int, sign: Sign) -> Miscounted:
+def find_pieces(
+    *, bench_id: int, bag_id: int, pieces: int, sign: Sign, moves: int | None = None
+) -> Miscounted:
     """Say that more was in a bag than the record says: they are scrapped at once.
 
     Counting clears nothing. Where they are to stay, the bag is counted on its page, and
@@ -160,11 +174,13 @@ def find_pieces(*, bench_id: int, bag_id: int, pieces: int, sign: Sign) -> Misco
         bag_id: The bag; one that was used up stays so.
         pieces: How many more than on record, 1 or more.
         sign: Who, when and the operation key.
+        moves: How many movements the bag had when it was shown; None takes any.
 
     Returns:
         How many were scrapped.
 
     Raises:
+        Conflict: ``bag_moved_since``.
         Missing: If the bench or bag is not there.
         Refused: ``bench_closed``, ``pieces_out_of_range``.
         WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
@@ -172,7 +188,7 @@ def find_pieces(*, bench_id: int, bag_id: int, pieces: int, sign: Sign) -> Misco
     """
 
     def work(act: Act) -> Miscounted:
-        met = _met(bench_id, bag_id)
+        met = _met(bench_id, bag_id, moves)
         if not 1 <= pieces <= MOST_PIECES:
             raise Refused("pieces_out_of_range", read=pieces, most=MOST_PIECES)
         counted = met.bag.pieces + pieces
@@ -195,10 +211,13 @@ def find_pieces(*, bench_id: int, bag_id: int, pieces: int, sign: Sign) -> Misco
         bench=bench_id,
         bag=bag_id,
         pieces=pieces,
+        moves=moves,
     )
 
 
-def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscounted:
+def scrap_bad(
+    *, bench_id: int, bag_id: int, reason: str, sign: Sign, moves: int | None = None
+) -> Miscounted:
     """Scrap one bad piece of a bag; another one is taken from it in its place.
 
     Where the bag has no other, or none that may be packed, the open box lacks it then.
@@ -208,11 +227,13 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
         bag_id: The bag.
         reason: Why: one of the workshop's list.
         sign: Who, when and the operation key.
+        moves: How many movements the bag had when it was shown; None takes any.
 
     Returns:
         What was scrapped, and whether the box lacks it.
 
     Raises:
+        Conflict: ``bag_moved_since``.
         Missing: If the bench or bag is not there.
         OnHold: If the box or anything in it is held, and another piece would go in, or
             if it comes out of a box whose held pieces cannot be told apart.
@@ -223,7 +244,7 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
 
     def work(act: Act) -> Miscounted:
         why = scrap_reason(act, reason, "")
-        met = _met(bench_id, bag_id)
+        met = _met(bench_id, bag_id, moves)
         reach = standing_reach()
         out = _out_of_box(met, reach, day_of(act.workshop, act.now), act.now)
         back = met.take_out(out, reach) if out else []
@@ -238,7 +259,14 @@ def scrap_bad(*, bench_id: int, bag_id: int, reason: str, sign: Sign) -> Miscoun
         )
 
     return perform(
-        "scrap_bad", work, Miscounted, sign, bench=bench_id, bag=bag_id, reason=reason
+        "scrap_bad",
+        work,
+        Miscounted,
+        sign,
+        bench=bench_id,
+        bag=bag_id,
+        reason=reason,
+        moves=moves,
     )
 
 

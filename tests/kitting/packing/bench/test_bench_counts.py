@@ -272,6 +272,24 @@ def test_each_is_one_act_however_often_it_is_sent(
     assert factories.prove() == []
 
 
+@pytest.mark.parametrize(
+    "answers", [("ACT-EMPTY", "ACT-2"), ("ACT-MORE", "ACT-4"), ("ACT-EXTRA",), (BAD,)]
+)
+def test_a_command_label_that_is_scanned_twice_counts_once(
+    scan: Scan, dozen: Bag, say: Any, answers: tuple[str, ...]
+) -> None:
+    """The second scan is faster than the answer: it has a key of its own."""
+    scan("ACT-BOX-6")
+    scan(dozen.number)
+    *before, last = answers
+    asked = say(dozen, *before)
+    assert state(scan(last, purpose=purpose(asked))) == "right"
+    moves = booked(dozen)
+    twice = scan(last, purpose=purpose(asked))
+    assert_problem(twice, "bag_moved_since", status=409)
+    assert booked(dozen) == moves
+
+
 def test_it_is_refused_where_it_cannot_be_so(
     scan: Scan, at: Packing, dozen: Bag, say: Any
 ) -> None:
