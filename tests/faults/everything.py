@@ -15,6 +15,7 @@ from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
 from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
 from kitting.disinfection.services.verdicts import give_up_run
+from kitting.domain.commands import end_of
 from kitting.domain.entries import Load, Terms
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import PrintState
@@ -229,7 +230,7 @@ def _packing(history: History) -> None:
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     at = {"bench_id": bench.pk, "bag_id": bag.pk}
-    miscounts.scrap_bad(**at, reason="Dropped", sign=sign())
+    miscounts.scrap_bad(**at, end=end_of("Dropped"), sign=sign())
     miscounts.find_pieces(**at, pieces=1, sign=sign())
     miscounts.miss_pieces(**at, inside=0, sign=sign())
     assert box.stage == "labelled"

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from kitting.domain.commands import Asked, Command, Do, end_of
+from kitting.domain.commands import Asked, Command, Do
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage
 from kitting.lots.steps.bags import need_stage
-from kitting.models import Bag, Bench, OpenBag, Workshop
+from kitting.models import Bag, Bench, OpenBag
 from kitting.packing.queries.at_hand import at_hand, this_bag
 from kitting.packing.services import miscounts
 from kitting.packing.services.scanned import Answer, Scan, did
@@ -92,22 +92,12 @@ def _act(scan: Scan, bag: Bag, command: Command, tens: int) -> Answer:
         case Do.EXTRA:
             return did("find_pieces", miscounts.find_pieces(pieces=1, **which))
         case Do.BAD:
-            reason = _reason(command.end)
-            return did("scrap_bad", miscounts.scrap_bad(reason=reason, **which))
+            return did("scrap_bad", miscounts.scrap_bad(end=command.end, **which))
         case Do.NUMBER if menu == "short":
             return did("miss_pieces", miscounts.miss_pieces(inside=number, **which))
         case Do.NUMBER if menu == "more":
             return did("find_pieces", miscounts.find_pieces(pieces=number, **which))
     raise Refused("nothing_asked")
-
-
-def _reason(end: str) -> str:
-    reasons = {
-        end_of(reason): reason for reason in Workshop.objects.get(pk=1).scrap_list
-    }
-    if end not in reasons:
-        raise Refused("scrap_reason_unknown", read=end)
-    return reasons[end]
 
 
 def _nth(scan: Scan, number: int) -> Answer:

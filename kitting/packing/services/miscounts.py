@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from kitting.domain.commands import MORE_THAN_ON_RECORD, SHORT_OF_RECORD
+from kitting.domain.commands import MORE_THAN_ON_RECORD, SHORT_OF_RECORD, end_of
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BagStage
 from kitting.ledger import locking
@@ -216,7 +216,7 @@ def find_pieces(
 
 
 def scrap_bad(
-    *, bench_id: int, bag_id: int, reason: str, sign: Sign, moves: int | None = None
+    *, bench_id: int, bag_id: int, end: str, sign: Sign, moves: int | None = None
 ) -> Miscounted:
     """Scrap one bad piece of a bag; another one is taken from it in its place.
 
@@ -225,7 +225,7 @@ def scrap_bad(
     Args:
         bench_id: The bench, at which the bag stands.
         bag_id: The bag.
-        reason: Why: one of the workshop's list.
+        end: Why: one of the workshop's list, as its command label has it.
         sign: Who, when and the operation key.
         moves: How many movements the bag had when it was shown; None takes any.
 
@@ -243,7 +243,8 @@ def scrap_bad(
     """
 
     def work(act: Act) -> Miscounted:
-        why = scrap_reason(act, reason, "")
+        reasons = {end_of(reason): reason for reason in act.workshop.scrap_list}
+        why = scrap_reason(act, reasons.get(end, end), "")
         met = _met(bench_id, bag_id, moves)
         reach = standing_reach()
         out = _out_of_box(met, reach, day_of(act.workshop, act.now), act.now)
@@ -265,7 +266,7 @@ def scrap_bad(
         sign,
         bench=bench_id,
         bag=bag_id,
-        reason=reason,
+        end=end,
         moves=moves,
     )
 

@@ -8,6 +8,7 @@ from typing import Any
 from hypothesis import strategies as st
 from hypothesis.stateful import rule
 
+from kitting.domain.commands import end_of
 from kitting.domain.prints import DESTROYED
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
@@ -89,7 +90,7 @@ class Benches:
         if not bags:
             return
         of = {"bench_id": bench.pk, "bag_id": bags[at % len(bags)], "twice": twice}
-        self.act(miscounts.scrap_bad, reason="Dropped", **of)
+        self.act(miscounts.scrap_bad, end=end_of("Dropped"), **of)
         self.act(miscounts.find_pieces, pieces=at % 4, **of)
         self.act(miscounts.miss_pieces, inside=at % 3, **of)
 

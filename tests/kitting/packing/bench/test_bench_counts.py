@@ -11,7 +11,16 @@ from django.urls import reverse
 
 from kitting.domain.commands import MORE_THAN_ON_RECORD, SHORT_OF_RECORD, end_of
 from kitting.domain.stages import BagStage
-from kitting.models import Bag, Box, BoxLine, Count, Movement, OpenBag, Operation
+from kitting.models import (
+    Bag,
+    Box,
+    BoxLine,
+    Count,
+    Movement,
+    OpenBag,
+    Operation,
+    Workshop,
+)
 from kitting.packing.services.practice import SAID
 from tests import factories
 from tests.assertions import assert_problem
@@ -288,6 +297,19 @@ def test_a_command_label_that_is_scanned_twice_counts_once(
     twice = scan(last, purpose=purpose(asked))
     assert_problem(twice, "bag_moved_since", status=409)
     assert booked(dozen) == moves
+
+
+def test_a_bad_piece_is_sent_again_after_its_reason_was_dropped_from_the_list(
+    scan: Scan, dozen: Bag
+) -> None:
+    scan("ACT-BOX-6")
+    scan(dozen.number)
+    again = {"purpose": f"bad:{dozen.number}", "key": str(sign().key)}
+    assert state(scan(BAD, **again)) == "right"
+    Workshop.objects.update(scrap_reasons="Torn")
+    assert state(scan(BAD, **again)) == "right"
+    assert_problem(scan(BAD, purpose=again["purpose"]), "scrap_reason_unknown")
+    assert booked(dozen) == [("unpacked", 1), ("scrapped", -1)]
 
 
 def test_it_is_refused_where_it_cannot_be_so(
