@@ -5,9 +5,7 @@ from __future__ import annotations
 from typing import Any, Final
 
 from kitting.domain.commands import Asked, Command, Do
-from kitting.domain.errors import Refused, WrongStage
-from kitting.domain.stages import BagStage
-from kitting.lots.steps.bags import need_stage
+from kitting.domain.errors import Refused
 from kitting.models import Bag, Bench, OpenBag
 from kitting.packing.queries.at_hand import at_hand, this_bag
 from kitting.packing.services import miscounts
@@ -38,10 +36,7 @@ def about_bag(scan: Scan, bag: Bag, menu: str = "bag", tens: int = 0) -> Answer:
     Raises:
         WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
     """
-    bench = Bench.objects.get(pk=scan.bench_id)
-    if bag.place_id != bench.place_id:
-        raise WrongStage("bag_not_at_bench", bag=bag.number, bench=bench.name)
-    need_stage(bag, BagStage.CLEARED, BagStage.USED_UP)
+    miscounts.need_here(bag, Bench.objects.get(pk=scan.bench_id))
     asked = Asked(menu, (bag.number,), str(tens or ""), str(bag.moves))
     return Answer(asked=asked, bag=this_bag(scan.bench_id, bag))
 

@@ -20,6 +20,7 @@ from kitting.ledger.reach import Reach, standing_reach
 from kitting.ledger.stopped import refuse_held_box, stopped
 from kitting.lots.steps.bags import need_stage, save_bags
 from kitting.lots.steps.counts import (
+    Counted,
     Decided,
     Found,
     close_emptied,
@@ -87,23 +88,30 @@ def _met(bench_id: int, bag_id: int, moves: int | None) -> _Met:
     locking.enter_gate()
     bench = bench_in_use(bench_id)
     bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
-    _need_here(bag, bench)
+    need_here(bag, bench)
     need_unmoved(bag, moves)
     box = open_box_at(bench)
     return _Met(bag, box, lines_of(box) if box is not None else [])
 
 
-def _need_here(bag: Bag, bench: Bench) -> None:
+def need_here(bag: Bag, bench: Bench) -> None:
+    """Refuse a bag of which a bench can say nothing.
+
+    Args:
+        bag: The bag.
+        bench: The bench.
+
+    Raises:
+        WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
+    """
     if bag.place_id != bench.place_id:
         raise WrongStage("bag_not_at_bench", bag=bag.number, bench=bench.name)
     need_stage(bag, BagStage.CLEARED, BagStage.USED_UP)
 
 
-def _boxes_before(met: _Met) -> str:
+def _boxes_before(met: _Met, done: Counted) -> str:
     """Numbers of the boxes that were filled from the bag, but for the open one."""
-    lines = BoxLine.objects.filter(bag=met.bag).exclude(box=met.box)
-    boxes = lines.select_related("box").order_by("box_id")
-    return ", ".join(dict.fromkeys(str(line.box) for line in boxes))
+    return ", ".join(box for box in done.boxes if box != str(met.box))
 
 
 def miss_pieces(
@@ -140,13 +148,13 @@ def miss_pieces(
             raise Refused("bag_is_empty", bag=met.bag.number)
         act.write(*back)
         row = Count(counted_by=CountedBy.HAND, counted=0, reason=SHORT_OF_RECORD)
-        recount(act, met.bag, row, Decided())
+        done = recount(act, met.bag, row, Decided())
         return Miscounted(
             bag=met.bag.number,
             part=met.bag.lot.part.name,
             missing=missing,
             out=inside,
-            boxes=_boxes_before(met),
+            boxes=_boxes_before(met, done),
         )
 
     return perform(
@@ -200,7 +208,7 @@ def find_pieces(
             bag=met.bag.number,
             part=met.bag.lot.part.name,
             scrapped=done.scrapped,
-            boxes=_boxes_before(met),
+            boxes=_boxes_before(met, done),
         )
 
     return perform(
