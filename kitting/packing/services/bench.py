@@ -9,6 +9,7 @@ up before anything else, and answered by that act with its first outcome.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 from uuid import uuid5
 
 from kitting.domain.commands import (
@@ -35,6 +36,9 @@ from kitting.places.queries import quarantines
 from kitting.places.services import places
 from kitting.printing.services import prints
 from kitting.web import scans
+
+ABOUT_A_BAG: Final = (TAKE_OFF.menu, "damaged", *counting.MENUS)
+"""Menus under which the bag that is scanned goes into no box."""
 
 
 def take_scan(

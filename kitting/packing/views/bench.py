@@ -19,6 +19,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from kitting.domain import commands
+from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
@@ -34,7 +35,7 @@ from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
 from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
-from kitting.packing.services.bench import take_scan
+from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
 from kitting.packing.services.scanned import Answer
 from kitting.places.queries import quarantines
 from kitting.web import scans
@@ -340,7 +341,8 @@ def _codes(form: ScanForm) -> set[str | None]:
 
 def _out_again(form: ScanForm) -> str:
     """Say what lies in the box already of a scan that waited and was refused."""
-    if form.cleaned_data.get("purpose"):
+    asked = Asked.read(form.cleaned_data.get("purpose", ""))
+    if asked.menu in ABOUT_A_BAG:
         return ""
     try:
         found = scans.read(form.cleaned_data.get("scan") or "").row

@@ -11,7 +11,7 @@ from kitting.domain.stages import BoxStage
 from kitting.models import Box, Operation, Product, Recipe
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import fill, newest_number, page_of, state, step, words
+from tests.benches import fill, hold, newest_number, page_of, state, step, words
 from tests.databases import once_a_module
 
 pytestmark = pytest.mark.django_db
@@ -47,6 +47,24 @@ def test_a_bag_for_an_earlier_box_is_refused(
     response = scan(at.band_bag.number, box="", purpose=purpose)
     assert_problem(response, "bench_has_another_box", status=409)
     assert Operation.objects.count() == done
+
+
+@pytest.mark.parametrize(
+    ("purpose", "out"),
+    [("", True), ("cancelled", True), ("take_off", False), ("count", False)],
+)
+def test_what_a_refused_bag_put_into_the_box_is_to_be_taken_out(
+    client, at, hx, purpose: str, *, out: bool
+) -> None:
+    """The screen of a box that was cancelled asks nothing: its next bag is packed."""
+    factories.make_open_box(at.size, at.bench)
+    hold("bag", at.band_bag.pk)
+    late = {"scan": at.band_bag.number, "purpose": purpose, "waited": "yes"}
+    late |= {"box": newest_number(at.bench), "op_key": str(uuid.uuid4())}
+    address = reverse("kitting:bench-scan", args=[at.bench.code])
+    response = client.post(address, late, headers=hx)
+    assert state(response) == "wrong"
+    assert ("Take out of the box what you put in" in words(response)) == out
 
 
 @pytest.mark.smoke
