@@ -8,7 +8,9 @@ from datetime import datetime
 from kitting.models import BoxLine, Count
 
 MOST_COUNTS = 50
-"""Counts of bags, the newest, among which those of benches are looked for."""
+"""Bags that are named."""
+ACTS = ("miss_pieces", "find_pieces")
+"""The acts by which benches count."""
 MOST_BOXES = 20
 """Boxes that are named one by one."""
 
@@ -38,7 +40,7 @@ def miscounts() -> list[Miscount]:
         The newest first; of very many the newest.
     """
     newest = Count.objects.select_related("bag__lot__part", "operation").order_by("-pk")
-    rows = [row for row in newest[:MOST_COUNTS] if row.operation.bench_id is not None]
+    rows = list(newest.filter(operation__name__in=ACTS)[:MOST_COUNTS])
     filled: dict[int, list[str]] = {}
     lines = BoxLine.objects.filter(bag__in={row.bag_id for row in rows})
     for line in lines.select_related("box").order_by("box") if rows else ():

@@ -11,6 +11,7 @@ from django.urls import reverse
 
 from kitting.domain.commands import MORE_THAN_ON_RECORD, SHORT_OF_RECORD, end_of
 from kitting.domain.stages import BagStage
+from kitting.lots.services.counts import count_again
 from kitting.models import (
     Bag,
     Box,
@@ -21,6 +22,7 @@ from kitting.models import (
     Operation,
     Workshop,
 )
+from kitting.packing.queries import miscounts
 from kitting.packing.services.practice import SAID
 from tests import factories
 from tests.assertions import assert_problem
@@ -364,6 +366,19 @@ def test_a_count_is_practised_as_well(client: Any, at: Packing) -> None:
 
 
 # -- Who learns of it --------------------------------------------------------------------
+
+
+def test_a_bag_miscounted_at_a_bench_is_named_after_any_number_of_other_counts(
+    scan: Scan, at: Packing, dozen: Bag, say: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(miscounts, "MOST_COUNTS", 2)
+    scan("ACT-BOX-6")
+    scan(dozen.number)
+    say(dozen, "ACT-EXTRA")
+    for _count in range(2):
+        again = {"counted": 100, "counted_by": "hand", "reason": ""}
+        count_again(bag_id=at.band_bag.pk, **again, sign=sign())
+    assert [row.bag for row in miscounts.miscounts()] == [dozen.number]
 
 
 def test_boxes_filled_before_are_named_for_the_quality_officer(
