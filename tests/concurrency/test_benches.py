@@ -15,7 +15,7 @@ from kitting.ledger.operations import Sign
 from kitting.ledger.reach import held_boxes, standing_reach
 from kitting.models import Bag, Box, BoxLine, Hold, Movement, OpenBag, Operation, Print
 from kitting.packing.services import boxes as packing
-from kitting.packing.services import voiding
+from kitting.packing.services import miscounts, voiding
 from kitting.packing.services.bench import take_scan
 from kitting.packing.services.labels import print_box_label
 from tests import factories
@@ -219,6 +219,23 @@ def test_eight_bags_of_one_part_at_one_bench_leave_one_open(at) -> None:
     )
     assert results.errors == []
     assert OpenBag.objects.get(bench=at.bench).bag_id in bags
+
+
+def test_eight_tablets_that_count_one_bag_at_once_miss_its_pieces_once(at) -> None:
+    """Each has seen the same bag, and has a key of its own."""
+    bag = bag_of(at.visor, 12)
+    factories.make_open_box(at.size, at.bench, bag)
+    bag.refresh_from_db()
+    signs = [factories.sign(bench_id=at.bench.pk) for _ in range(BENCHES)]
+    of = {"bench_id": at.bench.pk, "bag_id": bag.pk, "moves": bag.moves}
+    results = times(
+        BENCHES, lambda n: miscounts.miss_pieces(inside=2, **of, sign=signs[n])
+    )
+    assert [each.missing for each in results.values] == [2]
+    codes = {getattr(error, "code", error) for error in results.errors}
+    assert codes == {"bag_moved_since"}
+    assert BoxLine.objects.get(bag=bag).pieces == 10
+    assert factories.prove() == []
 
 
 def test_a_box_cancelled_while_bags_come_loses_no_piece(at) -> None:

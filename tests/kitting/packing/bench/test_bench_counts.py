@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -23,6 +24,7 @@ from kitting.models import (
     Workshop,
 )
 from kitting.packing.queries import miscounts
+from kitting.packing.services.miscounts import scrap_bad
 from kitting.packing.services.practice import SAID
 from tests import factories
 from tests.assertions import assert_problem
@@ -233,6 +235,15 @@ def test_where_the_bag_has_no_other_the_box_lacks_the_bad_piece(
     assert booked(bag) == [("unpacked", 1), ("scrapped", -1)]
     assert step(response) == ("held" if held else "fill")
     assert factories.prove() == []
+
+
+def test_no_piece_past_its_date_since_this_night_takes_its_place(at: Packing) -> None:
+    bag = at.bag(at.visor, use_by=factories.TODAY)
+    factories.make_open_box(at.size, at.bench, bag)
+    tomorrow = sign(now=factories.NOW + timedelta(days=1))
+    of = {"bench_id": at.bench.pk, "bag_id": bag.pk, "end": end_of("Dropped")}
+    assert scrap_bad(**of, sign=tomorrow).out == 1
+    assert (inside(bag), booked(bag)) == (11, [("unpacked", 1), ("scrapped", -1)])
 
 
 def test_no_piece_takes_its_place_while_something_else_in_the_box_is_held(
