@@ -136,23 +136,22 @@ MORE_THAN_ON_RECORD: Final = "More in the bag than on record, met while packing"
 """The usual reasons of counts at a bench."""
 
 
-def end_of(reason: str) -> str:
-    """Give the end of ``ACT-BAD-…`` for a reason of the workshop's own list.
+def end_of(words: str) -> str:
+    """Give what stands for words in a command or a question.
 
     Args:
-        reason: The reason, in any language.
+        words: Such as a reason of the workshop's own list, in any language.
 
     Returns:
         Eight hexadecimal digits, a check sum of the words: a label whose reason is not
         in the list any more does nothing.
     """
-    return f"{crc32(reason.encode()):08X}"
+    return f"{crc32(words.encode()):08X}"
 
 
 _REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
 _COMMAND: Final = re.compile(
-    r"ACT-(?P<do>BOX|CLOSE|PRINT|UNDO|CANCEL|TAKE-OFF|TAKE-OUT|QUARANTINE"
-    r"|COUNT|EMPTY|MORE|EXTRA|BAD|TEN|YES|NO|NEXT)(?:-(?P<rest>.+))?"
+    rf"ACT-(?P<do>{'|'.join(set(Do) - {Do.NUMBER})})(?:-(?P<rest>.+))?"
 )
 _END: Final = re.compile(r"[0-9A-F]{8}")
 _NUMBER: Final = re.compile(r"ACT-([0-9]{1,2})")

@@ -5,7 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Final
 
-from kitting.domain.commands import CANCEL_REASONS, DAMAGED, Asked, Command, Do
+from kitting.domain.commands import (
+    CANCEL_REASONS,
+    DAMAGED,
+    Asked,
+    Command,
+    Do,
+    end_of,
+)
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.models import Bag
@@ -18,13 +25,16 @@ CANCELLING: Final = (Do.YES, Do.NO, Do.NUMBER)
 """Commands that answer what is asked here; numbers answer others, too."""
 
 
-def cancel(scan: Scan, end: str, *, apart: bool | None = None) -> Answer:
+def cancel(
+    scan: Scan, end: str, *, apart: bool | None = None, about: str = ""
+) -> Answer:
     """Cancel the box; first ask why, what is damaged, and whether lots are told apart.
 
     Args:
         scan: The scan.
         end: The reason, as its command label has it; empty where it is to be asked.
         apart: Whether lots of one part can be told apart; None where nobody was asked.
+        about: Which lots that was asked about; other ones are asked about again.
 
     Returns:
         What became of the box, or what is asked.
@@ -50,13 +60,14 @@ def cancel(scan: Scan, end: str, *, apart: bool | None = None) -> Answer:
             reason=CANCEL_REASONS[end],
             damaged=sorted({*parts}),
             apart=apart,
+            about=about,
             sign=scan.sign,
         )
     except Refused as refusal:
         if refusal.code != "lots_undecided":
             raise
-        about = str(refusal.params["out"])
-        return Answer(asked=Asked("apart", named, end), about=about)
+        out = str(refusal.params["out"])
+        return Answer(asked=Asked("apart", named, f"{end}{end_of(out)}"), about=out)
     return replace(did("cancel_box", gone), asked=Asked("cancelled"))
 
 
@@ -103,6 +114,6 @@ def answer(scan: Scan, command: Command) -> Answer:
             shown = parts_in(at_hand(box, lines_of(box), []))
             if 1 <= command.sets <= len(shown):
                 return name_damaged(scan, shown[command.sets - 1].bag)
-    elif asked.menu == "apart" and asked.end in CANCEL_REASONS:
-        return cancel(scan, asked.end, apart=command.do is Do.YES)
+    elif asked.menu == "apart" and (end := asked.end[:-8]) in CANCEL_REASONS:
+        return cancel(scan, end, apart=command.do is Do.YES, about=asked.end[-8:])
     raise Refused("nothing_asked")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from kitting.domain.commands import end_of
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.prints import DESTROYED, SCANNED
 from kitting.domain.stages import BoxStage, MovementKind
@@ -42,12 +43,13 @@ def cancel_box(
     sign: Sign,
     damaged: Sequence[int] = (),
     apart: bool | None = None,
+    about: str = "",
 ) -> Cancelled:
     """Cancel an open box: its pieces go back to their bags, or into the waste.
 
     What is damaged is scrapped, and so is what may not go back: of a lot that cannot be
     told apart from another, or of which some pieces are held and others not, or where
-    the bag was cleared by another run since.
+    the bag was cleared by another run since; of a box that is held itself all of it.
 
     Args:
         box_id: The box.
@@ -55,6 +57,8 @@ def cancel_box(
         sign: Who, when and the operation key.
         damaged: Ids of parts in it whose pieces are damaged.
         apart: Whether lots of one part can be told apart; None where nobody was asked.
+        about: What that was asked about, by ``end_of``; empty where the answer is for
+            whatever lots there are.
 
     Returns:
         What went back into which bag, and what was scrapped.
@@ -65,7 +69,7 @@ def cancel_box(
         Missing: If there is no such box.
         OnHold: ``box_on_hold`` if it is held itself and stands at its bench still.
         Refused: ``reason_missing``, ``entry_too_long``; ``lots_undecided`` where
-            nobody said whether lots can be told apart.
+            nobody said whether these lots can be told apart.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
@@ -77,12 +81,15 @@ def cancel_box(
         if not {line.lot.part_id for line in lines}.issuperset(damaged):
             raise Conflict("page_is_old")
         reach = standing_reach()
-        if box.in_work and reach.on(box):  # no bag would say that its pieces are held
-            refuse_held_box(box, lines, reach)
-        found = fates(lines, reach, damaged=damaged, apart=bool(apart))
+        gone = damaged
+        if reach.on(box):  # in no bag anybody would know that the pieces are held
+            if box.in_work:
+                refuse_held_box(box, lines, reach)
+            gone = [line.lot.part_id for line in lines]
+        found = fates(lines, reach, damaged=gone, apart=bool(apart))
         asked = [each.line for each in found if each.asked]
-        if asked and apart is None:
-            out = ", ".join(map(told, asked))
+        out = ", ".join(map(told, asked))
+        if asked and (apart is None or about not in ("", end_of(out))):
             raise Refused("lots_undecided", box=str(box), out=out)
         event = move_box(box, BoxStage.VOIDED, why)
         back = bring_about(box, bags, found, why)
@@ -105,6 +112,7 @@ def cancel_box(
         reason=reason,
         damaged=sorted(damaged),
         apart=apart,
+        about=about,
     )
 
 

@@ -165,11 +165,10 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
         again = NamedForm(request.POST or None, **named)
         if done_before(request, again, "cancel_box"):
             return go(request, box_address(box))
-    around = {"shown": box_page(box, standing_reach())}
+    reach = standing_reach()
+    shown = box_page(box, reach)
     if _put_away_open(box):
-        form: NamedForm = CancelForm(
-            request.POST or None, lines=around["shown"].lines, **named
-        )
+        form: NamedForm = CancelForm(request.POST or None, lines=shown.lines, **named)
         act: Callable[..., Any] = voiding.cancel_box
         words, said = _("Cancel"), _("Box %(box)s is cancelled.")
     else:
@@ -184,7 +183,8 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
         partial(act, box_id=box.pk),
         said=lambda done: " ".join((said % vars(done), *_pieces_of(done))),
         to=box_address(box),
-        around=lambda: around,
+        shown=shown,
+        held=reach.on(box),
         box=box,
         act=words,
         stop=True,

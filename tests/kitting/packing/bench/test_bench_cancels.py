@@ -14,7 +14,17 @@ from kitting.packing.services.practice import SAID
 from kitting.places.services import places
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import Packing, fill, hold, in_box, page_of, state, step, words
+from tests.benches import (
+    Packing,
+    fill,
+    hold,
+    in_box,
+    lift,
+    page_of,
+    state,
+    step,
+    words,
+)
 from tests.factories import sign
 from tests.kitting.packing.bench.test_practice import Packer
 
@@ -125,6 +135,23 @@ def test_whether_lots_are_told_apart_is_asked_and_the_answer_is_one_act(
     assert factories.prove() == []
 
 
+def test_what_nobody_was_asked_about_is_asked_before_it_goes_back(
+    scan: Scan, at: Packing
+) -> None:
+    """Another tablet of the bench put two lots of one more part in meanwhile."""
+    scan("ACT-BOX-6")
+    for bag in (at.bag(at.band, 2), at.band_bag):
+        scan(bag.number)
+    asked = scan("ACT-CANCEL-PARTS")
+    for bag in (at.bag(at.visor, 2), at.visor_bag):
+        scan(bag.number)
+    again = scan("ACT-YES", purpose=purpose(asked))
+    assert (again.context["next"], in_box()) == ("apart", 18)
+    assert f"10 × Visor ({at.visor_bag.number})" in words(again)
+    done = scan("ACT-YES", purpose=purpose(again))
+    assert (done.context["next"], in_box()) == ("cancelled", 0)
+
+
 def test_an_answer_without_a_question_does_nothing(scan: Scan, at: Packing) -> None:
     scan("ACT-BOX-6")
     scan(at.band_bag.number)
@@ -200,8 +227,9 @@ def test_a_box_put_away_is_cancelled_by_the_same_questions(
     for bag in (few, *at.bags):
         scan(bag.number)
     box = Box.objects.get()
-    hold("box", box.pk)
+    put = hold("box", box.pk)
     places.put_box(box_id=box.pk, place_id=cage.pk, sign=sign())
+    lift(put)
     manager = client_for(factories.make_person("manager"))
     address = reverse("kitting:box-void", args=[box.number])
     shown = words(manager.get(address))
@@ -214,6 +242,25 @@ def test_a_box_put_away_is_cancelled_by_the_same_questions(
         assert manager.post(address, data).status_code == 302
     assert left(few, at.band_bag, at.visor_bag, at.manual_bag) == [0, 96, 88, 100]
     assert state(client.get(page_of(at))) == "ask"
+
+
+def test_a_box_put_away_that_is_held_itself_gives_nothing_back(
+    scan: Scan, at: Packing, client_for: Any
+) -> None:
+    """In their bags its pieces would be free."""
+    cage = factories.make_place("quarantine")
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    box = Box.objects.get()
+    hold("box", box.pk)
+    places.put_box(box_id=box.pk, place_id=cage.pk, sign=sign())
+    manager = client_for(factories.make_person("manager"))
+    address = reverse("kitting:box-void", args=[box.number])
+    assert "so all of it is scrapped" in words(manager.get(address))
+    data = {"reason": "Wet", "password": "pass", "op_key": str(sign().key)}
+    assert manager.post(address, data).status_code == 302
+    assert left(*at.bags) == [94, 88, 99]
+    assert factories.prove() == []
 
 
 def test_the_page_of_voiding_asks_the_label_back(client_for: Any) -> None:
