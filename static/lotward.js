@@ -1,8 +1,8 @@
 "use strict";
 
 // What the pages need beyond HTML: a sentence for a failed request, the focus on what
-// is wrong after a swap, and the hyphens of a day. Everything works without this file,
-// except that a failed htmx request stays silent.
+// is wrong after a swap, the hyphens of a day, and a sign-out that found no network.
+// Everything works without this file, except that a failed htmx request stays silent.
 
 (() => {
   function say(kind) {
@@ -40,6 +40,39 @@
     }
   }
 
+  // Who signs out without network is signed out by the next page that the server gives.
+  const LEAVING = "lotward-leaving";
+
+  function leaving(times) {
+    try {
+      localStorage.setItem(LEAVING, times);
+    } catch {
+      // A browser that keeps nothing shows its own sentence.
+    }
+  }
+
+  function leave() {
+    const out = document.querySelector("form[data-sign-out]");
+    let times = 0;
+    try {
+      times = Number(localStorage.getItem(LEAVING));
+    } catch {
+      return;
+    }
+    if (out && times > 0 && times < 4) {
+      out.requestSubmit();
+      leaving(times + 1); // A server that never lets go is not asked for ever.
+    } else if (times > 0 && (out || document.querySelector("input[name=username]"))) {
+      leaving(0);
+    }
+  }
+
+  document.addEventListener("submit", (event) => {
+    if ("signOut" in event.target.dataset) {
+      leaving(1);
+    }
+  });
+  document.addEventListener("lotward:say", (event) => say(event.detail));
   document.addEventListener("input", onDayTyped);
   document.addEventListener("htmx:responseError", (event) => {
     const { xhr } = event.detail;
@@ -54,5 +87,8 @@
   document.addEventListener("htmx:timeout", () => say("away"));
   document.addEventListener("htmx:beforeRequest", hush);
   document.addEventListener("htmx:afterSettle", (event) => focusWrong(event.target));
-  document.addEventListener("DOMContentLoaded", () => focusWrong(document));
+  document.addEventListener("DOMContentLoaded", () => {
+    focusWrong(document);
+    leave();
+  });
 })();

@@ -35,6 +35,7 @@
   let read = "";
   let readAt = 0;
   let figured = null;
+  let unsaved = false; // something was entered that leaving the page would lose
 
   const isDesk = () => document.documentElement.classList.contains("desk");
   const writes = (at) => at.matches(
@@ -72,16 +73,23 @@
     return found;
   }
 
+  const say = (kind) =>
+    document.dispatchEvent(new CustomEvent("lotward:say", { detail: kind }));
   const commandIn = (text) => /ACT-([A-Z0-9-]+)$/i.exec(text.trim());
 
   function deliver(text) {
     const act = commandIn(text);
-    if (act && command(act[1].toUpperCase())) {
+    if (act) {
+      if (!command(act[1].toUpperCase())) {
+        say("command");
+      }
       return;
     }
     const field = document.querySelector("main form:not(.sentence) [data-scan]") ||
       document.getElementById("find");
-    if (field && !field.form.classList.contains("htmx-request")) {
+    if (field?.id === "find" && unsaved) {
+      say("unsaved");
+    } else if (field && !field.form.classList.contains("htmx-request")) {
       field.value = text;
       field.focus();
       field.dispatchEvent(new Event("input", { bubbles: true }));
@@ -131,6 +139,9 @@
     }
   }
 
+  document.addEventListener("input", (event) => {
+    unsaved ||= event.target.closest("main form.form") !== null;
+  });
   document.addEventListener("keydown", onCommand, true);
   document.addEventListener("keydown", onStray, true);
   document.addEventListener("keydown", onScanKey);

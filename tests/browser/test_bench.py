@@ -202,7 +202,7 @@ def test_a_bag_that_was_short_is_said_by_touch_and_a_damaged_box_emptied(
     touch("Damaged", "What is damaged?")
     page.get_by_role("button", name="Manual").click()
     expect(page.get_by_role("button", name="Manual")).to_contain_text("into the waste")
-    touch("Cancel", "Empty the box")
+    touch("Cancel the box", "Empty the box")
     expect(page.locator("#bench-next")).to_contain_text("Into the waste: 1 × Manual")
     touch("It is empty", "Choose the next box")
     assert Bag.objects.get(pk=few.pk).pieces == 10

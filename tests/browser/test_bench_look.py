@@ -197,6 +197,23 @@ def test_enter_sends_a_scan_even_from_a_form_of_many_fields(page: Page) -> None:
     expect(page.locator("p")).to_have_text("sent")
 
 
+def test_a_scan_at_a_desk_says_what_it_does_not_do(page: Page) -> None:
+    show_script(
+        page,
+        """<div id="alarm" role="alert" data-command="No such act." data-unsaved="Not kept."></div>
+        <main><form class="form"><input type="number"></form></main>
+        <form><input id="find" data-scan></form><p tabindex="0">Here</p>""",
+    )
+    page.evaluate("document.documentElement.classList.add('desk')")
+    page.evaluate("void (document.forms[1].onsubmit = () => document.body.remove())")
+    for entered, said in (("", "No such act."), ("7", "Not kept.")):
+        page.locator("input[type=number]").fill(entered)
+        page.locator("p").focus()
+        page.keyboard.type("ACT-UNDO" if not entered else "B1000001X")
+        page.keyboard.press("Enter")
+        expect(page.get_by_role("alert")).to_have_text(said)
+
+
 PLAIN = (
     "{xhr: {status: 503, responseText: 'The disk is full.',"
     " getResponseHeader: () => '%s'}}"

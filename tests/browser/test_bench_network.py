@@ -9,7 +9,7 @@ from unittest.mock import Mock
 import pytest
 from playwright.sync_api import Page, expect
 
-from kitting.models import Box, Operation
+from kitting.models import Box, OpenBag, Operation
 from kitting.packing.services import voiding
 from kitting.packing.views import bench as views
 from tests.benches import Packing, hold
@@ -270,3 +270,47 @@ def test_what_stands_in_for_a_bench_says_what_the_server_says(
     expect(next_words(page)).to_have_text(re.compile("disk of the server is full"))
     monkeypatch.undo()
     expect(waiting(page)).to_have_text("No scan waits")
+
+
+@pytest.mark.parametrize("restarts", [False, True])
+def test_who_signs_out_without_network_is_out_when_it_is_back(
+    page: Page, at: Packing, bench, *, restarts: bool
+) -> None:
+    """Whoever comes next must not work under that name."""
+    bench()
+    assert until(lambda: page.evaluate("caches.has('lotward-bench')"))
+    page.context.set_offline(True)
+    type_scan(page, at.bags[0].number)
+    expect(waiting(page)).to_have_text("1 scan waits")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_text("You are signed out as soon as it is back")).to_be_visible()
+    expect(waiting(page)).to_have_text("1 scan of somebody else waits")
+    if restarts:
+        bench()
+        expect(page.get_by_text("Nobody was signed in here.")).to_be_visible()
+    expect(page.locator("#scan")).to_have_count(0)
+    page.context.set_offline(False)
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    bench()
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    assert not OpenBag.objects.exists()
+
+
+def test_a_scan_behind_a_waiting_one_answers_what_that_one_led_to(
+    page: Page, at: Packing, bench
+) -> None:
+    """The first bag is taken off; the next one is meant for the box."""
+    bench()
+    type_scan(page, "ACT-BOX-6")
+    type_scan(page, at.band_bag.number)
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+    type_scan(page, "ACT-TAKE-OFF")
+    expect(next_words(page)).to_have_text(re.compile("off the bench"))
+    page.context.set_offline(True)
+    for bag in (at.band_bag, at.visor_bag):
+        type_scan(page, bag.number)
+    expect(waiting(page)).to_have_text("2 scans wait")
+    page.context.set_offline(False)
+    expect(waiting(page)).to_have_text("No scan waits")
+    expect(next_words(page)).to_have_text("Manual: scan a bag")
+    assert [row.bag for row in OpenBag.objects.all()] == [at.visor_bag]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from typing import TYPE_CHECKING
 
@@ -108,8 +109,9 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     few = at.bag(at.band, 2)
     mixed = factories.make_open_box(at.size, other, few, *at.bags)
     at.bench = other
-    yield "told apart", scan("ACT-CANCEL-SIZE")
-    yield "cancelled", scan("ACT-NO", "apart::SIZE")
+    yield "told apart", (asked := scan("ACT-CANCEL-SIZE"))
+    purposes = re.findall(r'name="purpose" value="(apart:[^"]+)"', asked.decode())
+    yield "cancelled", scan("ACT-NO", purposes[0])
     mixed.refresh_from_db()
     assert mixed.stage == "voided"
 

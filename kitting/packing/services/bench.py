@@ -105,6 +105,8 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _quarantine(scan)
         case Do.TAKE_OFF | Do.UNDO | Do.NEXT:
             return _ask(scan, command)
+        case Do.NO if scan.asked.menu not in ("", "apart"):
+            return Answer()
         case _ if command.do in CANCELLING and scan.asked.menu not in counting.MENUS:
             return answer(scan, command)
         case _:

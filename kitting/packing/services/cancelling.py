@@ -72,7 +72,7 @@ def cancel(
 
 
 def name_damaged(scan: Scan, bag: str) -> Answer:
-    """Say that a part in the box is damaged, by a bag of it, or take that back.
+    """Say that a part in the box is damaged, by a bag of it; its first takes that back.
 
     Args:
         scan: The scan.
@@ -88,8 +88,13 @@ def name_damaged(scan: Scan, bag: str) -> Answer:
     of = {line.bag.number: line.lot.part_id for line in lines}
     if bag not in of:
         raise Refused("bag_not_in_box", bag=bag)
-    others = tuple(each for each in scan.asked.bags if of.get(each) != of[bag])
-    named = others if len(others) < len(scan.asked.bags) else (*others, bag)
+    first = next(each for each, part in of.items() if part == of[bag])  # as it is shown
+    named = scan.asked.bags
+    others = tuple(each for each in named if of.get(each) != of[bag])
+    if others == named:
+        named = (*named, first)
+    elif bag == first:
+        named = others
     return Answer(asked=Asked("damaged", named))
 
 

@@ -293,6 +293,7 @@ def screen_context(
             (part, _("into the waste") if named(part) else "")
             for part in parts_in(screen.at_hand)
         ],
+        "nothing_named": not answer.asked.bags,
         "gone": gone,
         "next": following(screen, answer.menu, refused=bool(form.errors)),
         "state": "right" if answer.did and not stuck_start else "ask",

@@ -120,10 +120,11 @@
       bench: bench().dataset.bench,
       key: scanned ? newKey() : data.get("op_key"),
       scan: data.get("scan"),
-      purpose: data.get("purpose") || "",
       waited: tries > 0,
-      // The box on the screen; after a scan that still waits, the one that it leads to.
-      box: kept().some(mine) ? null : data.get("box") || "",
+      // What the screen shows and asks; after a scan that still waits, what it leads to.
+      ...(kept().some(mine)
+        ? { box: null, purpose: null }
+        : { box: data.get("box") || "", purpose: data.get("purpose") || "" }),
     }]);
     if (scanned) {
       field().value = "";
@@ -191,7 +192,8 @@
     const all = kept();
     const own = all.filter((entry) => mine(entry) && !entry.refused).length;
     const count = own || (refused() ? 0 : all.length);
-    const words = !count ? "none" : !own ? "others" : count === 1 ? "one" : "many";
+    const theirs = count === 1 ? "other" : "others";
+    const words = !count ? "none" : !own ? theirs : count === 1 ? "one" : "many";
     line.dataset.waiting = String(count);
     line.textContent = (line.dataset[words] || "").replace("#", String(count));
     const list = document.getElementById("waiting-scans");
@@ -238,13 +240,13 @@
   }
 
   // The scan after it means the box that this one led to, whatever stands there now.
-  function done(entry, box) {
+  function done(entry, box, purpose = "") {
     tries = 0;
     failures = 0;
     const rest = kept().filter((other) => other.key !== entry.key);
     const next = rest.find(mine);
     if (next && next.box === null) {
-      next.box = box;
+      Object.assign(next, { box, purpose });
     }
     keep(rest);
   }
@@ -256,7 +258,7 @@
       csrfmiddlewaretoken: token ? token.value : "",
       op_key: entry.key,
       scan: entry.scan,
-      purpose: entry.purpose,
+      purpose: entry.purpose || "",
       waited: entry.waited ? "yes" : "",
       box: entry.box || "",
     });
@@ -311,7 +313,8 @@
         tries = failures = 0;
         change(entry, { refused: words });
       } else {
-        done(entry, fresh.dataset.leadsTo);
+        const asks = fresh.querySelector("form.scan [name=purpose]");
+        done(entry, fresh.dataset.leadsTo, asks?.value);
       }
       swap(document.adoptNode(fresh));
       send();
@@ -414,7 +417,7 @@
       if (away() && last.path === location.pathname) {
         Object.assign(bench().dataset, { who: last.who, bench: last.bench });
         document.getElementById("bench-box-title").textContent = last.name;
-      } else if (!away()) {
+      } else if (!away() && who) {
         const path = location.pathname;
         const name = document.querySelector(".strip-who small").textContent;
         localStorage.setItem(LAST, JSON.stringify({ who, bench: at, name, path }));
@@ -422,10 +425,28 @@
     } catch {
       // A tablet that keeps nothing starts without it.
     }
-    if (!bench().dataset.who) {
+    if (away() && !bench().dataset.who) {
       const rest = bench().querySelector(".go-to");
       rest.textContent = rest.dataset.nobody;
       field().form.remove(); // Nobody knows whose scans they would be.
+    }
+  }
+
+  // Without network it is done by the next page that comes from the server: lotward.js.
+  async function leave(form) {
+    forget();
+    bench().dataset.who = "";
+    try {
+      const body = new FormData(form);
+      await fetch(form.action, { method: "POST", body, redirect: "manual" });
+      location.reload();
+    } catch {
+      bench().dataset.offline = "";
+      const zone = document.getElementById("bench-next");
+      [...zone.children].forEach((one) => one.matches(".next-words") || one.remove());
+      document.querySelectorAll(".strip-undo, .strip-who").forEach((one) => one.remove());
+      say("wait", "wait", zone.dataset.left);
+      showWaiting();
     }
   }
 
@@ -481,10 +502,10 @@
   });
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (form.closest(".strip-who")) {
-      forget();
-    }
-    if (form instanceof HTMLFormElement && "send" in form.dataset) {
+    if ("signOut" in form.dataset) {
+      event.preventDefault();
+      leave(form);
+    } else if (form instanceof HTMLFormElement && "send" in form.dataset) {
       event.preventDefault();
       take(form);
     }

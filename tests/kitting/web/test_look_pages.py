@@ -218,7 +218,7 @@ def test_an_act_is_shown_to_nobody_who_may_not_do_it_and_not_in_vain() -> None:
 
 def test_sign_out_is_a_post() -> None:
     html = head(Person())
-    assert '<form class="who" method="post" action="/sign-out/">' in html
+    assert '<form class="who" method="post" action="/sign-out/" data-sign-out>' in html
     assert "Packer 3" in html
 
 
