@@ -182,18 +182,22 @@ def _why(held: list[Hold]) -> str:
     return f"{target_of(held[0])}: {held[0].reason}" if held else ""
 
 
-def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int]]:
+def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int, int]]:
     """What is on a shipment, as it would be counted on the pallet.
 
     Args:
         boxes: The boxes on it.
 
     Returns:
-        Product, sets in a box, and boxes; by product, largest boxes first.
+        Product, sets in a box, boxes, and sets in all of them; by product, largest
+        boxes first.
     """
     found = Counter((box.product, box.sets) for box in boxes)
     kinds = sorted(found, key=lambda kind: (kind[0], -kind[1]))
-    return [(product, sets, found[product, sets]) for product, sets in kinds]
+    return [
+        (product, sets, found[product, sets], sets * found[product, sets])
+        for product, sets in kinds
+    ]
 
 
 def last_scan(shipment: Shipment) -> int:

@@ -64,7 +64,10 @@ def test_it_lists_boxes_by_serial_with_sizes_and_lots_by_part(clerk: Client) -> 
     for row, box in zip(packed, boxes, strict=True):
         assert (row.sscc, row.sets) == (box.sscc or "", box.size.sets)
         assert row.parts == ((part, (box.lines.get().lot.number,)),)
-    assert answer.context["sizes"] == [("Face shield", 24, 1), ("Face shield", 6, 2)]
+    assert answer.context["sizes"] == [
+        ("Face shield", 24, 1, 24),
+        ("Face shield", 6, 2, 12),
+    ]
     assert (answer.context["boxes"], answer.context["sets"]) == (3, 36)
     text = text_of(answer)
     assert "1 Ward Road<br>Eskmoor" in text
@@ -97,6 +100,28 @@ def test_it_is_in_the_language_of_its_consignee(clerk: Client) -> None:
     paper = text_of(clerk.get(list_of(shipment)))
     assert re.search(r"Versandt <time", paper)
     assert spoken.GERMAN["not_sent"] not in paper
+
+
+def cells_of(text: str, begins: str) -> list[str]:
+    """What stands in the cells of the row that begins so."""
+    row = re.split(rf'<th scope="row">\s*{begins}\s*</th>', text)[-1]
+    cells = re.findall(r"<td[^>]*>(.*?)</td>", row.split("</tr>")[0])
+    return [cell.strip() for cell in cells]
+
+
+def test_the_sum_says_sets_of_a_box_and_of_all(clerk: Client) -> None:
+    size = factories.make_size(factories.make_recipe(name="Face shield"), 6)
+    boxes = [factories.make_labelled_box(size) for _ in range(2)]
+    shipment = factories.make_shipment(*boxes)
+    for address in (list_of(shipment), page_of(shipment)):
+        text = text_of(clerk.get(address))
+        assert "Sets per box</th>" in text
+        assert cells_of(text, "Face shield") == ["6", "2", "12"]
+        assert cells_of(text, "Total") == ["", "2", "12"]
+    Consignee.objects.update(language="de")
+    text = text_of(clerk.get(list_of(shipment)))
+    assert "Sets je Karton</th>" in text
+    assert cells_of(text, "Summe") == ["", "2", "12"]
 
 
 @pytest.mark.smoke
