@@ -49,6 +49,9 @@ class Kind(Generic[L]):
     secret: bool = False
     """Whether what its symbols carry must not be told in an error."""
 
+    many: bool = False
+    """Whether many copies may be in use: each bench and desk has its own."""
+
     def on(self, paper: Stock | Sheet) -> Layout:
         """Find the places of this label on paper.
 
@@ -124,6 +127,7 @@ COMMAND: Final = Kind[CommandLabel](
     number=lambda label: label.command,
     symbols=lambda label: twice(label.command),
     draw=command_face,
+    many=True,
 )
 
 KINDS: Final[Mapping[str, Kind[Any]]] = {

@@ -10,6 +10,7 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
 from kitting.models import Print, PrintJob
+from kitting.printing.queries.labels import kept_in_many
 
 PRINT = Print._meta.db_table
 JOB = PrintJob._meta.db_table
@@ -19,6 +20,8 @@ ROLLING = frozenset({"test"})
 
 def copies(tally: Tally) -> None:
     """The copies of every label are counted from 1, each once; reprints tell why.
+
+    Those of which many may be in use took the place of none.
 
     Args:
         tally: Where prints are counted and faults noted.
@@ -32,6 +35,7 @@ def copies(tally: Tally) -> None:
 def _count(tally: Tally, printed: QuerySet[Print], *label: str) -> None:
     """Count the copies of each label, told apart by two columns."""
     last: tuple[object, object] | None = None
+    many = kept_in_many()
     expected = 0
     ordered = printed.order_by(*label, "copy", "pk")
     for pk, one, two, kind, copy, first, reason in rows(
@@ -41,7 +45,7 @@ def _count(tally: Tally, printed: QuerySet[Print], *label: str) -> None:
         expected = expected + 1 if (one, two) == last else 1
         last = one, two
         tally.same(PRINT, pk, "It is another copy.", expected, copy)
-        if copy > 1 and kind is not None and not (first and reason):
+        if copy > 1 and kind not in many and not (first and reason):
             words = "A reprint tells why, and what became of the label before."
             tally.add(PRINT, pk, words, "both", "not both")
 

@@ -25,13 +25,16 @@ from kitting.ledger.operations import Act
 from kitting.models import Box, Print, Printer, PrintJob
 from kitting.printing.queries.labels import Labelled, Subject
 from kitting.printing.queries.printers import printer_of
-from kitting.printing.queries.prints import copies_made
+from kitting.printing.queries.prints import copies_made, newer_copies
 from kitting.printing.queries.stocks import Laid, laid_out, of_kind, stock_of
 
 RENDERER: Final = f"lotward 2, reportlab {reportlab.__version__}"
 
 OF_BOXES: Final = ("box", "set_slip")
 """Labels that are printed only while their box is here."""
+
+FURTHER: Final = "Another copy"
+"""Reason of a label of which many may be in use, where it is not the first."""
 
 MOST_LABELS: Final = 240
 """How many labels one act prints: each is read back before the act is written."""
@@ -172,10 +175,7 @@ def _stop_replaced(act: Act, ready: Ready) -> None:
     # Of those that failed, one may be sent again in the same instant.
     ended = (PrintState.DONE, PrintState.CANCELLED)
     jobs = PrintJob.objects.exclude(state__in=ended).filter(pk__in=before.values("job"))
-    newer = Print.objects.filter(
-        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
-    )
-    held = Print.objects.filter(job=OuterRef("pk")).filter(~Exists(newer))
+    held = Print.objects.filter(job=OuterRef("pk")).filter(~Exists(newer_copies()))
     replaced = [*jobs.filter(~Exists(held)).values_list("pk", flat=True)]
     for job in locking.lock_rows(PrintJob, replaced).values():
         if job.state not in PRINT_OVER:
@@ -232,6 +232,8 @@ def _reprint(ready: Ready, again: Again) -> tuple[str, str | None]:
     ]
     if not repeated:
         return "", None
+    if ready.labelled.kind.many:
+        return FURTHER, None
     if not again.reason.strip():
         raise Refused("reprint_needs_a_reason", label=repeated[0].number)
     reason = need_reason(again.reason)

@@ -9,6 +9,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import PRINT_OVER, PrintState
 from kitting.models import Print, PrintJob
+from kitting.printing.queries.prints import newer_copies
 from kitting.web.messages import sentence
 
 WAY: Final = "way"
@@ -32,10 +33,7 @@ def print_jobs(only: str = "") -> QuerySet[PrintJob]:
     """
     jobs = PrintJob.objects.select_related("printer").defer("document")
     prints = Print.objects.filter(job=OuterRef("pk"))
-    newer = Print.objects.filter(
-        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
-    )
-    replaced = Exists(prints) & ~Exists(prints.filter(~Exists(newer)))
+    replaced = Exists(prints) & ~Exists(prints.filter(~Exists(newer_copies())))
     jobs = jobs.annotate(replaced=replaced)
     waits = Q(state=PrintState.FAILED, replaced=False)
     if only == WAY:

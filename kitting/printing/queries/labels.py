@@ -77,6 +77,11 @@ def register(*labelled: Labelled) -> None:
     LABELLED.update({one.name: one for one in labelled})
 
 
+def kept_in_many() -> list[str]:
+    """Names of the labels of which many copies may be in use."""
+    return [one.name for one in LABELLED.values() if one.kind.many]
+
+
 def labelled_as(name: str) -> Labelled:
     """Give labels of a purpose.
 

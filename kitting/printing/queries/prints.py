@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
-from django.db.models import Max
+from django.db.models import Max, OuterRef, QuerySet
 
 from kitting.domain.prints import TEST
 from kitting.domain.stages import PrintState
 from kitting.models import Box, Print
+from kitting.printing.queries.labels import kept_in_many
 
 _NOTHING_OUT: Final = (PrintState.QUEUED, PrintState.FAILED, PrintState.CANCELLED)
 """States of a job of which no label is known to have come out."""
@@ -30,6 +31,18 @@ def newest_label(box_id: int) -> Print | None:
     """
     prints = Print.objects.filter(box=box_id).select_related("job__printer")
     return prints.defer("job__document").order_by("-copy").first()
+
+
+def newer_copies() -> QuerySet[Print]:
+    """What took the place of a print that the query around this one names.
+
+    Returns:
+        Newer copies of its label; none of those of which many may be in use.
+    """
+    newer = Print.objects.filter(
+        kind=OuterRef("kind"), number=OuterRef("number"), copy__gt=OuterRef("copy")
+    )
+    return newer.exclude(kind__in=kept_in_many())
 
 
 def labels_since(moment: datetime) -> int:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from django.db.models import Exists
+
 from kitting.domain.errors import Conflict, WrongStage
 from kitting.domain.stages import PRINT_OVER, BoxStage, PrintState
 from kitting.ledger import locking
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Box, Print, PrintJob
+from kitting.models import Box, PrintJob
+from kitting.printing.queries.prints import newer_copies
 from kitting.printing.steps import OF_BOXES, stop
 
 
@@ -123,10 +126,8 @@ def settle_job(*, job_id: int, sign: Sign) -> JobNow:
 
 def _refuse_replaced(job: PrintJob) -> None:
     """Refuse to send labels again of which there is a newer copy: two would be out."""
-    for logged in job.prints.all():
-        newer = Print.objects.filter(kind=logged.kind, number=logged.number)
-        if newer.filter(copy__gt=logged.copy).exists():
-            raise Conflict("job_was_replaced", label=str(logged.number))
+    for logged in job.prints.filter(Exists(newer_copies())):
+        raise Conflict("job_was_replaced", label=str(logged.number))
 
 
 def _refuse_voided(job: PrintJob) -> None:

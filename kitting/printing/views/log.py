@@ -58,7 +58,7 @@ def label_log(request: LotwardRequest) -> HttpResponseBase:
         "filtered": bool(filters),
         "page": page,
         "prints": page.paginator.count,
-        "again": found.filter(copy__gt=1).count(),
+        "again": found.filter(first__isnull=False).count(),
     }
     return render_part(request, "kitting/printing/label_log", "_label_log", context)
 
@@ -74,7 +74,7 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
     context = {
         "rows": rows,
         "first": rows[0],
-        "again": sum(row.copy > 1 for row in rows),
+        "again": sum(row.first is not None for row in rows),
         "kind": kind,
         "words": label_words(kind, len(rows)),
         "number": number,

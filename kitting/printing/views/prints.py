@@ -174,15 +174,16 @@ def _form(
     """The form, of a reprint where one of the labels was printed before.
 
     A first print that is sent again is answered by its first outcome, so it is no
-    reprint although its labels are in the log by then.
+    reprint although its labels are in the log by then; nor is a further copy of what
+    many may be in use of.
     """
     sent = request.POST or None
-    repeated = len(copies_made(labelled.name, numbers))
+    kind = labelled.kind
+    repeated = 0 if kind.many else len(copies_made(labelled.name, numbers))
     if sent is not None and repeated:
-        first = PrintForm(sent, kind=labelled.kind, again=False)
+        first = PrintForm(sent, kind=kind, again=False)
         if first.is_valid() and _was_first(request, first):
             return first
-    kind = labelled.kind
     return PrintForm(sent, kind=kind, again=bool(repeated), many=repeated > 1)
 
 

@@ -191,6 +191,17 @@ def test_a_reprint_of_some_labels_leaves_the_job_of_more_alone(
     assert waiting == len(codes), "the reprints themselves"
 
 
+def test_a_second_set_of_command_labels_leaves_the_first_on_its_way() -> None:
+    make_printer("ipp://printer.example/ipp/print", BAG_ROLL)
+    of = {"kind": "command", "numbers": ["ACT-CLOSE"], "onto": Onto(printer="P1")}
+    first, _second = (prints.print_labels(**of, sign=sign()).job for _ in range(2))
+    job = PrintJob.objects.get(pk=first)
+    assert (job.state, job.stop_asked) == ("queued", False)
+    failed(job, unsure=False)
+    jobs.send_again(job_id=job.pk, nothing_out=False, sign=sign())
+    assert PrintJob.objects.filter(state="queued").count() == 2
+
+
 def test_a_label_that_waits_does_not_come_out_for_a_voided_box(
     box: Box, job: PrintJob, fake: FakePrinter, clock: Clock
 ) -> None:

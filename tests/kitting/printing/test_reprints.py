@@ -81,6 +81,17 @@ def test_the_first_label_may_be_scanned_by_any_of_its_symbols(
     assert Print.objects.get(copy=1).first is None
 
 
+def test_every_bench_has_command_labels_of_its_own() -> None:
+    of = {"kind": "command", "numbers": ["ACT-CLOSE"]}
+    for copy in (1, 2, 3):
+        done = print_labels(**of, again=Again("", ""), sign=sign())
+        assert done.copy == copy
+        assert "ACT-CLOSE" in made_again(done)
+    rows = Print.objects.order_by("copy").values_list("copy", "reason", "first")
+    assert [*rows] == [(1, "", None), *((n, "Another copy", None) for n in (2, 3))]
+    assert [fault for fault in factories.prove() if fault.check == "prints"] == []
+
+
 def test_of_several_labels_only_the_printed_ones_are_reprints() -> None:
     first, second = (factories.make_place().code for _ in range(2))
     print_labels(kind="place", numbers=[first], sign=sign())
