@@ -105,6 +105,7 @@ def _context(
     found = looked.found
     here = [box for box in found.boxes if box.stage in IN_HOUSE]
     gone = [box for box in found.boxes if box.stage in GONE]
+    miscounted = [bag.number for bag in found.bags if bag.miscounted]
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
@@ -112,6 +113,7 @@ def _context(
         "head": heads.of_workshop(request.workshop),
         "still_here": here,
         "gone": gone,
+        "miscounts": miscounts(miscounted) if miscounted else [],
         "gone_pieces": sum(box.pieces for box in gone),
         "here_pieces": sum(box.pieces for box in here),
         "reached": queries.whom_it_reached(found, request.workshop.country),

@@ -9,8 +9,10 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.db.models import (
+    Exists,
     FilteredRelation,
     Model,
+    OuterRef,
     Q,
     QuerySet,
     Sum,
@@ -25,6 +27,7 @@ from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
 from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag, Workshop
+from kitting.packing.queries.miscounts import said_at_benches
 from kitting.web.scans import Found, nothing_has, read
 
 
@@ -54,6 +57,8 @@ class BagRow:
     """Whether it holds pieces that a hold stops; for a page."""
     like: str = ""
     """The revision like which it went on in the run that cleared it."""
+    miscounted: bool = False
+    """Whether a bench said that its count was wrong; for a page."""
 
 
 @dataclass(frozen=True)
@@ -204,7 +209,10 @@ def trace_found(
     )
     bags: list[Bag] = list(
         Bag.objects.filter(scope.bags)
-        .annotate(like=like_of("cleared_run", "pk"))
+        .annotate(
+            like=like_of("cleared_run", "pk"),
+            miscounted=Exists(said_at_benches().filter(bag=OuterRef("pk"))),
+        )
         .select_related("lot", "place")
         .order_by("pk")
     )
@@ -328,6 +336,7 @@ def _bag(bag: Bag, reach: Reach) -> BagRow:
         place=bag.place.name if bag.place else "",
         held=bool(bag.pieces) and reach.bag(bag),
         like=getattr(bag, "like", None) or "",
+        miscounted=getattr(bag, "miscounted", False),
     )
 
 

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
+
+from django.db.models import QuerySet
 
 from kitting.models import BoxLine, Count
 
@@ -33,14 +36,24 @@ class Miscount:
         return -self.missing
 
 
-def miscounts() -> list[Miscount]:
+def said_at_benches() -> QuerySet[Count]:
+    """Give the counts by which benches said that a bag was miscounted."""
+    return Count.objects.filter(operation__name__in=ACTS)
+
+
+def miscounts(among: Collection[str] | None = None) -> list[Miscount]:
     """Give the bags that benches said to be miscounted.
+
+    Args:
+        among: Numbers of the bags that matter; None for all.
 
     Returns:
         The newest first; of very many the newest.
     """
-    newest = Count.objects.select_related("bag__lot__part", "operation").order_by("-pk")
-    rows = list(newest.filter(operation__name__in=ACTS)[:MOST_COUNTS])
+    newest = said_at_benches().select_related("bag__lot__part", "operation")
+    if among is not None:
+        newest = newest.filter(bag__number__in=among)
+    rows = list(newest.order_by("-pk")[:MOST_COUNTS])
     filled: dict[int, list[str]] = {}
     lines = BoxLine.objects.filter(bag__in={row.bag_id for row in rows})
     for line in lines.select_related("box").order_by("box") if rows else ():
