@@ -119,6 +119,12 @@ class Trace:
     row: Model | None = None
     """The thing itself, for a page; not part of what is exported."""
 
+    @property
+    def missing(self) -> list[tuple[str, Balance]]:
+        """What pieces are missing of, by its number, with its balance."""
+        own = [(self.number, self.balance)] if self.balance else []
+        return [each for each in (*own, *self.derived) if each[1].missing]
+
 
 @dataclass(frozen=True)
 class _Scope:

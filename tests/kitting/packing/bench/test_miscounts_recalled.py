@@ -52,3 +52,22 @@ def test_recall_of_a_bag_its_lot_and_its_boxes_names_the_miscount(
         assert "Visor, missing: 77." in seen, number
     for number in (other.number, other.lot.number):
         assert "Miscounted at a bench" not in recalled(number)
+
+
+def test_what_is_missing_is_never_said_to_be_accounted_for(
+    scan: Scan, at: Packing, officer: Client
+) -> None:
+    page, bag = reverse("dispatch:recall"), at.visor_bag
+    whole = "nothing is unaccounted for"
+    for number in (bag.number, bag.lot.number):
+        assert whole in words(officer.get(page, {"q": number}))
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    missed(at, bag)
+    missing = officer.get(page, {"q": bag.number}).context["found"].balance.missing
+    assert missing > 1
+    for number in (bag.number, bag.lot.number):
+        seen = words(officer.get(page, {"q": number}))
+        assert whole not in seen
+        assert f"Missing, and nobody knows where: {missing}\xa0pieces of" in seen
+    assert whole in words(officer.get(page, {"q": at.band_bag.lot.number}))
