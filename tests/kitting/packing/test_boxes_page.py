@@ -196,6 +196,14 @@ def test_a_held_line_is_marked(client, box: Box) -> None:
     assert (shown.held, shown.held_lines) == (True, {line.pk})
 
 
+def test_a_labelled_box_is_ready_to_go_unless_it_is_held(client, box: Box) -> None:
+    assert "it is labelled and ready to go" in text_of(client.get(page(box)))
+    holds.place_hold(target="box", value=box.pk, reason="Torn", sign=sign())
+    text = text_of(client.get(page(box)))
+    assert "ready to go" not in text
+    assert "it is labelled." in text
+
+
 # -- Its label ----------------------------------------------------------------------
 
 
