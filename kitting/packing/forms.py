@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.commands import PURPOSE
+from kitting.domain.errors import Refused
 from kitting.domain.prints import DESTROYED
 from kitting.domain.stages import BoxStage
 from kitting.ledger.coded import BENCH_CODE_LONGEST, NAME_LONGEST
@@ -20,6 +22,7 @@ from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
 from kitting.web.fields import CodeField
 from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm, ScanField
+from kitting.web.messages import sentence
 
 
 class ScanForm(KeyedForm):
@@ -143,12 +146,18 @@ class VoidForm(NamedForm):
         **kwargs: As for any form.
     """
 
+    things = {"destroyed": _("the tick")}
+
     reason = forms.CharField(
         label=_("Why it is voided"),
         max_length=LONGEST_REASON,
         help_text=_("Its pieces are scrapped; none of them is used again."),
     )
-    label = ScanField(label=_("Scan its label, then destroy it"), required=False)
+    label = ScanField(
+        label=_("Scan its label, then destroy it"),
+        required=False,
+        help_text=_("Needed unless the tick below is set."),
+    )
     destroyed = forms.BooleanField(
         label=_("There is none to scan: it never came out, or is destroyed"),
         required=False,
@@ -158,6 +167,14 @@ class VoidForm(NamedForm):
         super().__init__(*args, **kwargs)
         if not printed:
             del self.fields["label"], self.fields["destroyed"]
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a label that was scanned and is none to scan."""
+        data = super().clean() or self.cleaned_data
+        if data.get("destroyed") and (data.get("label") or "").strip():
+            why = sentence(Refused("old_label_twice"))
+            self.add_error("destroyed", ValidationError(why, "old_label_twice"))
+        return data
 
     @property
     def entries(self) -> dict[str, Any]:

@@ -143,6 +143,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s has a label, and a voided box must not keep one that can be used."
         " Scan it and destroy it, or say that there is none to scan."
     ),
+    "old_label_twice": _(
+        "A label was scanned, and the tick says that there is none to scan. Take the"
+        " tick away, or empty the field."
+    ),
     "other_label": _(
         "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"
         " for this box."

@@ -188,6 +188,7 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
         box=box,
         act=words,
         stop=True,
+        plain=True,
     )
 
 

@@ -239,6 +239,7 @@ def test_the_label_of_a_voided_box_is_not_shown_to_be_printed(client, box: Box) 
         response = client.get(address)
         assert_page(response, status=409)
         assert "voided" in response.content.decode()
+    assert page(box, "label") not in text_of(client.get(page(box)))
 
 
 @pytest.mark.parametrize("ticked", [{}, {"destroyed": "on"}])
@@ -324,6 +325,19 @@ def test_a_box_is_voided_with_a_reason(client, box: Box) -> None:
     assert box.stage == "voided"
     assert box.events.latest("nth").reason == "Crushed"
     assert_problem(client.post(address, keyed(**told)), "box_wrong_stage", status=409)
+
+
+def test_the_label_of_a_voided_box_is_scanned_or_gone_not_both(client, box) -> None:
+    address = page(box, "void")
+    text = text_of(client.get(address))
+    assert "may stay empty" not in text
+    assert "Needed unless the tick below is set." in text
+    told = {"reason": "Crushed", "password": "a pass phrase", "destroyed": "on"}
+    both = client.post(address, keyed(**told, label=str(box.serial)))
+    assert_problem(both, "old_label_twice")
+    box.refresh_from_db()
+    assert box.stage == "labelled"
+    assert client.post(address, keyed(**told)).status_code == 302
 
 
 # -- Who may ------------------------------------------------------------------------
