@@ -26,7 +26,10 @@ class LanguageForm(FilterForm):
 
     language = forms.ChoiceField(
         label=_("Another language"),
-        choices=[each for each in LANGUAGES if each[0] != "en"],
+        choices=[
+            ("", _("Choose a language")),
+            *(each for each in LANGUAGES if each[0] != "en"),
+        ],
     )
 
 

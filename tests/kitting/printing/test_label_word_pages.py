@@ -249,3 +249,16 @@ def test_only_managers_fill_in_words(
             assert other.post(page, {}).status_code in {403, 405}
         assert_page(manager.get(page))
     assert_page(manager.get(LIST, {"language": "king"}))
+
+
+def test_a_language_of_ours_is_all_there_and_none_is_chosen(manager: Client) -> None:
+    product = make_packing().size.product
+    change(product, language="de")
+    shown = text_of(manager.get(LIST))
+    row = shown.split("German (de)")[1].split("</tr>")[0]
+    assert "all there" in row
+    choice = shown.split("Another language")[1].split("</form>")[0]
+    assert 'value="" selected>Choose a language' in choice
+    Product.objects.update(language="el")
+    row = text_of(manager.get(LIST)).split("Greek (el)")[1].split("</tr>")[0]
+    assert "all there" not in row
