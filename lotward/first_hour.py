@@ -26,6 +26,7 @@ from kitting.models import (
     Bench,
     BoxSize,
     Calibration,
+    Lot,
     Part,
     Place,
     Printer,
@@ -305,6 +306,7 @@ def first_hour(request: LotwardRequest) -> HttpResponse:
         "steps": found,
         "missing": missing,
         "next": next(iter(missing), None),
+        "no_lot": not missing and not Lot.objects.exists(),
         "here": "kitting:workshop",
     }
     return render(request, "lotward/first_hour.html", context)

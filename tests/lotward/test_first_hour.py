@@ -80,5 +80,9 @@ def test_a_workshop_that_has_all_takes_its_first_lot_in(manager: Client) -> None
     factories.make_person("quality officer")
     assert missing(manager) == []
     shown = text_of(manager.get(PAGE))
-    assert "Nothing is missing." in shown
+    assert "Nothing is missing. Take in the first lot." in shown
     assert f'href="{reverse("kitting:lot-new")}"' in shown
+    factories.make_lot()
+    shown = text_of(manager.get(PAGE))
+    assert "Nothing is missing." in shown
+    assert "first lot" not in shown
