@@ -19,7 +19,7 @@ def main() -> None:
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="lotward-bench-") as folder:
         _set_up(Path(folder))
-        from benchmarks import bench, filling, intake, labels, proving, tracing
+        from benchmarks import bench, crowd, filling, intake, labels, proving, tracing
         from benchmarks.measure import Row, spread_out
 
         rows: list[Row] = labels.rows()
@@ -28,6 +28,7 @@ def main() -> None:
         rows += proving.rows(filled)
         rows += tracing.rows(filled)
         rows += bench.rows()
+        rows += crowd.rows()
         rows += intake.rows(chosen.rows)
         print(spread_out(rows))
 
@@ -37,7 +38,7 @@ def _set_up(folder: Path) -> None:
     for name in [name for name in os.environ if name.startswith("LOTWARD_")]:
         del os.environ[name]
     os.environ["LOTWARD_DATA_DIR"] = str(folder)
-    os.environ["LOTWARD_HOSTS"] = "testserver"
+    os.environ["LOTWARD_HOSTS"] = "testserver,127.0.0.1"
     os.environ["DJANGO_SETTINGS_MODULE"] = "lotward.settings"
     import django
 

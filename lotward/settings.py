@@ -158,7 +158,7 @@ AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 
 # Cookies and sessions. A shift is shorter than 12 hours.
-SESSION_ENGINE = "django.contrib.sessions.backends.db"
+SESSION_ENGINE = "lotward.sessions"
 SESSION_COOKIE_AGE = 12 * 60 * 60
 SESSION_COOKIE_NAME = "lotward_session"
 SESSION_COOKIE_HTTPONLY = True

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from datetime import timedelta
 from typing import Any
 
 import pytest
 from axes.models import AccessAttempt
 from django.contrib.auth.models import Group, Permission
+from django.contrib.sessions.models import Session
 from django.contrib.staticfiles import finders
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import DatabaseError, connection
@@ -17,6 +19,7 @@ from django.templatetags.static import static
 from django.test import Client
 from django.test.client import FakePayload
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from kitting.ledger.setup import ROLES
 from lotward import env, middleware, urls
@@ -98,6 +101,15 @@ def test_a_stranger_is_sent_to_sign_in_first(
         with subtests.test(address.name):
             assert_sent_to_sign_in(client.get(address.path))
             assert_sent_to_sign_in(client.post(address.path))
+
+
+@pytest.mark.django_db
+def test_a_session_that_is_over_lets_nobody_in(make_user, client_for) -> None:
+    client = client_for(make_user("robin", group="manager"))
+    address = reverse("kitting:lots")
+    assert client.get(address).status_code == 200
+    Session.objects.update(expire_date=timezone.now() - timedelta(seconds=1))
+    assert_sent_to_sign_in(client.get(address))
 
 
 @pytest.mark.django_db

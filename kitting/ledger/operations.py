@@ -23,7 +23,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from django.db.models import Exists, QuerySet
 
 from kitting.domain.errors import OperationKeyReused, Refused
-from kitting.ledger import bulk, clock, keys, locking, seals
+from kitting.ledger import bulk, clock, keys, locking, seals, turns
 from kitting.ledger.canon import quote, written
 from kitting.ledger.kept import Kept
 from kitting.ledger.stencils import Stencil
@@ -157,7 +157,7 @@ def perform(
     """
     mark = fingerprint(name, sent)
     try:
-        with transaction.atomic(durable=not _REHEARSED.get()):
+        with turns.turn(), transaction.atomic(durable=not _REHEARSED.get()):
             act = _claim(name, mark, sign)
             outcome = work(act)
             _seal(act, outcome_text(_shown(outcome)))

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from contextlib import nullcontext
+from urllib.parse import urlsplit
 
 import pytest
 
-from benchmarks import bench, filling, intake, labels, proving, tracing
+from benchmarks import bench, crowd, filling, intake, labels, proving, tracing
 from benchmarks.measure import Row, spread_out
 from dispatch.trace.balance import balance_of
 from kitting.labels.kinds import BOX
@@ -73,6 +75,24 @@ def test_a_bench_is_measured_by_boxes_packed_through_it(
     for row in rows.values():
         assert re.fullmatch(r"[\d,.]+ ms median, \d+ queries", row.measured)
         assert float(row.ratio.removesuffix(" × the time")) > 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_benches_at_once_each_pack_their_boxes_by_requests(
+    monkeypatch: pytest.MonkeyPatch, live_server
+) -> None:
+    port = urlsplit(live_server.url).port
+    monkeypatch.setattr(crowd, "HOST", urlsplit(live_server.url).hostname)
+    monkeypatch.setattr(crowd, "_server", lambda: nullcontext(port))
+    monkeypatch.setattr(crowd, "BENCHES", 2)
+    monkeypatch.setattr(crowd, "BOXES", 2)
+    monkeypatch.setattr(factories, "NOW", factories.NOW)
+    monkeypatch.setattr(factories, "TODAY", factories.TODAY)
+    rows = {row.what: row for row in crowd.rows()}
+    assert Box.objects.filter(stage="labelled", prints__copy=1).count() == 3 * 2
+    assert len(rows) == 3
+    for row in rows.values():
+        assert row.beside.startswith("one bench alone ")
 
 
 @pytest.mark.django_db(transaction=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.contrib.staticfiles import finders
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.http.request import split_domain_port
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
@@ -23,6 +23,7 @@ from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
+from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_holds
 from kitting.models import Bag, Bench, Workshop
@@ -45,7 +46,6 @@ from kitting.web.http import (
     LotwardRequest,
     add_refusal,
     allowed,
-    get_or_404,
     new_op_key,
     render_part,
     wants_fragment,
@@ -217,8 +217,14 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
     )
 
 
+_BENCH = Kept(lambda code: Bench.objects.filter(code=code).select_related("place"))
+
+
 def _bench(code: str) -> Bench:
-    return get_or_404(Bench.objects.select_related("place"), code=code)
+    found = _BENCH(code)
+    if not found:
+        raise Http404("There is no such bench.")
+    return found[0]
 
 
 def _show(
