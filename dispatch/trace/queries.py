@@ -120,10 +120,20 @@ class Trace:
     """The thing itself, for a page; not part of what is exported."""
 
     @property
+    def balances(self) -> list[tuple[str, Balance]]:
+        """Its own balance, if it has one, and those of what was made from it."""
+        own = [(self.number, self.balance)] if self.balance else []
+        return [*own, *self.derived]
+
+    @property
     def missing(self) -> list[tuple[str, Balance]]:
         """What pieces are missing of, by its number, with its balance."""
-        own = [(self.number, self.balance)] if self.balance else []
-        return [each for each in (*own, *self.derived) if each[1].missing]
+        return [each for each in self.balances if each[1].missing]
+
+    @property
+    def adds_up(self) -> bool:
+        """Whether no balance has a difference."""
+        return not any(balance.difference for _number, balance in self.balances)
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,15 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.trace import queries
 from kitting.ledger import holds
+from kitting.lots.services.lots import NewBag
 from kitting.models import Hold, Lift, User
 from tests import factories
 from tests.factories import sign
@@ -207,3 +210,22 @@ def test_the_boxes_download_as_csv_and_xlsx(quality: Client) -> None:
     assert str(box.serial) in text
     xlsx = quality.get(PAGE, {"q": lot.number, "as": "xlsx"})
     assert b"".join(xlsx.streaming_content)[:2] == b"PK"  # type: ignore[attr-defined]
+
+
+def test_a_difference_is_told_whichever_lot_it_is_of(
+    quality: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheets = factories.make_bag().lot
+    visors = factories.make_lot(bags=(NewBag(6),), made_from=((sheets.pk, 2),))
+    page = f"{reverse('dispatch:recall')}?q={sheets.number}"
+
+    def seen() -> str:
+        return quality.get(page).content.decode()
+
+    right, told = queries.balances_of, "These figures do not add up"
+    assert visors.number in seen()
+    assert told not in seen()
+    bent = lambda lots: [replace(each, difference=3) for each in right(lots)]  # noqa: E731
+    monkeypatch.setattr(queries, "balances_of", bent)
+    assert told in seen()
+    assert "unaccounted" not in seen()
