@@ -6,13 +6,11 @@ from typing import Any
 
 from django.contrib.sessions.backends import db
 from django.contrib.sessions.models import Session
-from django.db.models.functions import Now
 
+from kitting.ledger import clock
 from kitting.ledger.kept import Kept
 
-_SESSION = Kept(
-    lambda key: Session.objects.filter(session_key=key, expire_date__gt=Now())
-)
+_SESSION = Kept(lambda key: Session.objects.filter(session_key=key))
 
 
 class SessionStore(db.SessionStore):
@@ -20,7 +18,7 @@ class SessionStore(db.SessionStore):
 
     def _get_session_from_db(self) -> Any:
         found = _SESSION(self.session_key) if self.session_key else []
-        if not found:
+        if not found or clock.is_over(found[0].expire_date):
             self._session_key = None
             return None
         return found[0]

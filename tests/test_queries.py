@@ -9,7 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from kitting.ledger import holds
-from kitting.models import Lot, Part
+from kitting.models import Lot, OpenBag, Part
+from kitting.packing.services.miscounts import miss_pieces
 from tests import factories
 from tests.browser.touring import pages_of
 from tests.ledgers import History
@@ -67,4 +68,7 @@ def test_no_page_asks_more(history: History, everybody: Client) -> None:
     assert len(set(pages)) > 60
     assert too_many(everybody, pages) == {}
     hold_all_kinds(history.band_lot)
+    bag = OpenBag.objects.filter(bag__lot=history.band_lot).get().bag
+    bench = history.bench.pk
+    miss_pieces(bench_id=bench, bag_id=bag.pk, inside=0, sign=factories.sign())
     assert too_many(everybody, pages) == {}

@@ -60,6 +60,15 @@ def now() -> datetime:
     return timezone.now() + _ahead.get()
 
 
+def is_over(end: datetime) -> bool:
+    """Whether a moment of this machine's clock has come, on whatever day a demo lives.
+
+    Args:
+        end: When a session, for example, ends.
+    """
+    return end <= timezone.now()
+
+
 class Clocks(NamedTuple):
     """One look at both clocks of this machine."""
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import QuerySet
+from django.db.models.functions import Coalesce
 
-from kitting.models import BoxLine, Count
+from kitting.models import Count
 
 MOST_COUNTS = 50
 """Bags that are named."""
@@ -50,21 +51,31 @@ def miscounts(among: Collection[str] | None = None) -> list[Miscount]:
     Returns:
         The newest first; of very many the newest.
     """
-    newest = said_at_benches().select_related("bag__lot__part", "operation")
+    newest = said_at_benches()
     if among is not None:
         newest = newest.filter(bag__number__in=among)
-    rows = list(newest.order_by("-pk")[:MOST_COUNTS])
-    filled: dict[int, list[str]] = {}
-    lines = BoxLine.objects.filter(bag__in={row.bag_id for row in rows})
-    for line in lines.select_related("box").order_by("box") if rows else ():
-        filled.setdefault(line.bag_id, []).append(str(line.box))
+    said = Count.objects.filter(
+        pk__in=newest.order_by("-pk")[:MOST_COUNTS].values("pk")
+    )
+    box = Coalesce("bag__box_lines__box__serial", "bag__box_lines__box__number")
+    rows: dict[int, Count] = {}
+    filled: dict[int, dict[str, None]] = {}
+    for row in (
+        said.select_related("bag__lot__part", "operation")
+        .annotate(box=box)
+        .order_by("-pk", "bag__box_lines__box")
+    ):
+        rows[row.pk] = row
+        boxes = filled.setdefault(row.pk, {})
+        if row.box:
+            boxes[row.box] = None
     return [
         Miscount(
             bag=row.bag.number,
             part=row.bag.lot.part.name,
             at=row.operation.at,
             missing=row.before - row.counted,
-            boxes=filled.get(row.bag_id, [])[-MOST_BOXES:],
+            boxes=[*filled[pk]][-MOST_BOXES:],
         )
-        for row in rows
+        for pk, row in rows.items()
     ]
