@@ -124,6 +124,7 @@ ACTS: dict[str, str | Promise] = {
     "take_off_box": _("Box taken off a shipment"),
     "take_out_held": _("Held pieces taken out of a box"),
     "try_label": _("Test of a label printed"),
+    "undo": _("Last act at a bench undone"),
     "void_box": _("Box voided"),
     "withdraw_cover": _("Cover of a revision withdrawn"),
 }

@@ -8,7 +8,7 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-CLOSE           close the box and print its label
     ACT-PRINT           print the label, or ask why it is printed again
     ACT-PRINT-SPOILT    print it again, with that reason
-    ACT-UNDO            show what can be undone
+    ACT-UNDO            show what can be undone; ACT-YES undoes what was done last
     ACT-CANCEL          ask why the open box is cancelled
     ACT-CANCEL-SIZE     cancel it, with that reason
     ACT-COUNT           ask which bag holds other pieces than on record
@@ -130,6 +130,9 @@ class Asked:
 NOTHING: Final = Asked()
 TAKE_OFF: Final = Asked("take_off")
 """After ``ACT-TAKE-OFF``: which bag; the next one scanned."""
+
+BEGUN_BY_MISTAKE: Final = "Begun by mistake"
+"""Why a box comes to nothing whose start is undone."""
 
 SHORT_OF_RECORD: Final = "Fewer in the bag than on record, met while packing"
 MORE_THAN_ON_RECORD: Final = "More in the bag than on record, met while packing"

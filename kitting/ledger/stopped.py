@@ -29,16 +29,17 @@ class Stopped:
         return ", ".join(map(told, self.lines))
 
 
-def told(line: BoxLine) -> str:
+def told(line: BoxLine, pieces: int = 0) -> str:
     """Say what a line of a box is: pieces, part and bag.
 
     Args:
         line: The line, with lot, part and bag.
+        pieces: How many of it; all of them unless they are named.
 
     Returns:
         Such as "6 × Headband (B10000123)".
     """
-    return f"{line.pieces} × {line.lot.part.name} ({line.bag.number})"
+    return f"{pieces or line.pieces} × {line.lot.part.name} ({line.bag.number})"
 
 
 def may_go_back(line: BoxLine, reach: Reach) -> bool:

@@ -14,7 +14,7 @@ from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import Reach, standing_reach
 from kitting.ledger.stopped import may_go_back, refuse_held_box
 from kitting.lots.steps.bags import Change, change, save_bags
-from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, RecipeLine
+from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, Movement, RecipeLine
 
 
 def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
@@ -95,13 +95,22 @@ class Filling:
         taken = min(self.missing(line), bag.pieces) if line is not None else 0
         if taken < 1:
             return 0
-        what = Change(
-            MovementKind.PACKED, taken, sign=-1, box=self.box, run_id=bag.cleared_run_id
-        )
-        moved = change(bag, what)
-        self.events.append(moved)
-        self._add(bag, taken)
+        self.events.append(self.put_in(bag, taken))
         return taken
+
+    def put_in(self, bag: Bag, pieces: int) -> Movement:
+        """Put pieces of a locked bag that may be packed into the box.
+
+        Args:
+            bag: The bag, with its lot; it is changed in memory, the caller saves it.
+            pieces: How many; the box lacks them.
+
+        Returns:
+            The movement, not yet inserted.
+        """
+        kind, run_id = MovementKind.PACKED, bag.cleared_run_id
+        self._add(bag, pieces)
+        return change(bag, Change(kind, pieces, sign=-1, box=self.box, run_id=run_id))
 
     def _add(self, bag: Bag, pieces: int) -> None:
         for row in self.in_box:
@@ -177,7 +186,7 @@ def refuse_unlabelled_held(box: Box) -> None:
         refuse_held_box(box, lines_of(box), reach)
 
 
-def put_back(box: Box, bag: Bag, line: BoxLine, pieces: int = 0) -> Guarded:
+def put_back(box: Box, bag: Bag, line: BoxLine, pieces: int = 0) -> Movement:
     """Return pieces of a line to their locked bag, in memory.
 
     Args:
@@ -207,7 +216,7 @@ def drop_lines(lines: Iterable[BoxLine]) -> None:
 
 def take_out(
     box: Box, bag: Bag, lines: Sequence[BoxLine], pieces: int
-) -> list[Guarded]:
+) -> list[Movement]:
     """Return some pieces of an open box to their locked bag, and write its lines.
 
     Args:

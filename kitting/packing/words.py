@@ -11,6 +11,10 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "act_stays": _(
+        "What was done last cannot be undone: what is closed, printed or scrapped stays"
+        " so. Go on, or have the box voided on its page."
+    ),
     "bag_is_empty": _(
         "Bag %(bag)s is empty on record as well, and nothing of it is in an open box"
         " here. So nothing is missing."
@@ -123,6 +127,10 @@ SENTENCES: dict[str, str | Promise] = {
         "%(product)s has no recipe in force. Ask a manager to put one in force in the"
         " catalogue."
     ),
+    "not_the_last_act": _(
+        "Something else was done at this bench since, so nothing was undone. Look at the"
+        " screen, and choose “Undo” again."
+    ),
     "not_for_the_bench": _(
         "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
         " or a command."
@@ -155,6 +163,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
         " off the bench."
     ),
+    "rests_on_act": _(
+        "That cannot be undone: since then it was used, moved or counted elsewhere."
+        " Bags: %(bag)s. Look at their pages, and count them if they are wrong."
+    ),
     "size_not_packed": _(
         "No product with a recipe in force has boxes of this size, in sets: %(sets)s."
         " Choose one of the sizes on the screen."
@@ -162,6 +174,10 @@ SENTENCES: dict[str, str | Promise] = {
     "size_of_two_products": _(
         "More than one product has boxes of this size, in sets: %(sets)s. Scan the"
         " command that names the product, or touch the size."
+    ),
+    "undone_already": _(
+        "That was undone already, so nothing more was done. Look at the screen, and"
+        " choose “Undo” again if more is to be undone."
     ),
 }
 

@@ -31,13 +31,14 @@ from kitting.models import (
     Evidence,
     Lamp,
     Method,
+    Operation,
     Part,
     PrintJob,
     User,
     Yield,
 )
 from kitting.models.catalogue import Per, PlaceKind
-from kitting.packing.services import aside, benches, boxes, miscounts, voiding
+from kitting.packing.services import aside, benches, boxes, miscounts, undo, voiding
 from kitting.people.services import accounts as people
 from kitting.people.services import badges
 from kitting.people.services.workshop import Particulars, change_workshop
@@ -228,8 +229,11 @@ def _packing(history: History) -> None:
     benches.change_bench(code="B-NEW", name="Old", active=False, sign=sign())
     bag = factories.make_bag(history.visor)
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
-    boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    there = sign(bench_id=bench.pk)
+    boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=there)
     at = {"bench_id": bench.pk, "bag_id": bag.pk}
+    taken_off = Operation.objects.latest("pk").pk
+    undo.undo(bench_id=bench.pk, act_id=taken_off, sign=sign())
     miscounts.scrap_bad(**at, end=end_of("Dropped"), sign=sign())
     miscounts.find_pieces(**at, pieces=1, sign=sign())
     miscounts.miss_pieces(**at, inside=0, sign=sign())

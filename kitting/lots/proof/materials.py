@@ -93,6 +93,7 @@ def cancelled(tally: Tally) -> None:
         words = f"Lot {number} is cancelled and its material did not come back."
         tally.same(LOT, pk, words, amount or 0, total)
     corrections = Movement.objects.filter(corrects__isnull=False).order_by("pk")
+    corrections = corrections.exclude(operation__name="undo")  # as packing proves it
     rightly = corrections.order_by().filter(
         bag=F("corrects__bag"),
         kind=F("corrects__kind"),

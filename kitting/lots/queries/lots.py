@@ -162,6 +162,7 @@ def bag_ends(lot: Lot) -> list[BagEnd]:
         for _number, word, put_in, taken in kinds:
             kind = MovementKind(word)
             came += put_in if kind in _CAME_IN else 0
+            came += taken if kind == MovementKind.FOUND else 0  # what was undone
             way = _TAKEN_BACK.get(kind, kind)
             if way in went:
                 went[way] -= taken + (0 if kind in _CAME_IN else put_in)

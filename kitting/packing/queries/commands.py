@@ -28,7 +28,7 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-CLOSE", _("Close the box and print its label")),
         ("ACT-PRINT", _("Print the label; asks for a reason when it was printed")),
         *reprints,
-        ("ACT-UNDO", _("Show what can be undone")),
+        ("ACT-UNDO", _("Show what can be undone; “yes” undoes what was done last")),
         ("ACT-CANCEL", _("Cancel the open box; asks for the reason")),
         *cancels,
         ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),

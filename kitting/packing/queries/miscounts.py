@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 from django.db.models.functions import Coalesce
 
 from kitting.models import Count
+from kitting.packing.queries.undo import not_undone
 
 MOST_COUNTS = 50
 """Bags that are named."""
@@ -38,8 +39,11 @@ class Miscount:
 
 
 def said_at_benches() -> QuerySet[Count]:
-    """Give the counts by which benches said that a bag was miscounted."""
-    return Count.objects.filter(operation__name__in=ACTS)
+    """Give the counts by which benches said that a bag was miscounted.
+
+    What they undid is not among them.
+    """
+    return not_undone(Count.objects.filter(operation__name__in=ACTS))
 
 
 def miscounts(among: Collection[str] | None = None) -> list[Miscount]:

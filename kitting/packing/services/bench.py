@@ -28,7 +28,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.services import aside, boxes, counting, voiding
+from kitting.packing.services import aside, boxes, counting, undo, voiding
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_box_label
 from kitting.packing.services.scanned import Answer, Scan, did
@@ -118,7 +118,7 @@ def _ask(scan: Scan, command: Command) -> Answer:
         if not OpenBag.objects.filter(bench=scan.bench_id).exists():
             raise Refused("no_open_bag")
         return Answer(asked=TAKE_OFF)
-    return Answer(asked=Asked("undo")) if command.do is Do.UNDO else Answer()
+    return undo.ask(scan) if command.do is Do.UNDO else Answer()
 
 
 def _start(scan: Scan, command: Command) -> Answer:

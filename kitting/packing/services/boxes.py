@@ -50,6 +50,10 @@ class Brought:
     """Pieces that went into the open box at once."""
     emptied: bool = False
     """Whether they were its last."""
+    instead: str = ""
+    """The bag that was the bench's open bag of that part before; it may be the same."""
+    from_bench: str = ""
+    """Code of the bench at which the bag was open before."""
 
 
 @dataclass(frozen=True)
@@ -132,13 +136,15 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
             filling.write_lines()
             events += filling.events
         save_bags([bag])
-        _keep_open(bench, bag)
+        instead, from_bench = _keep_open(bench, bag)
         act.write(*events)
         return Brought(
             bag=bag.number,
             part=bag.lot.part.name,
             taken=taken,
             emptied=bag.pieces == 0,
+            instead=instead,
+            from_bench=from_bench,
         )
 
     return perform("bring_bag", work, Brought, sign, bench=bench_id, bag=bag_id)
@@ -174,12 +180,34 @@ def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
     return [change(bag, moved)]
 
 
-def _keep_open(bench: Bench, bag: Bag) -> None:
-    """Make the bag the bench's open bag of its part, unless it is used up by now."""
+def _keep_open(bench: Bench, bag: Bag) -> tuple[str, str]:
+    """Make the bag the bench's open bag of its part, unless it is used up by now.
+
+    Gives the bag that was it before, and the other bench whose open bag this one was.
+    """
     part = bag.lot.part
-    OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part)).delete()
-    if bag.stage != BagStage.USED_UP:
+    before = _OPEN_OF(bag.pk, bench.pk, part.pk)
+    is_left = bag.stage != BagStage.USED_UP
+    if [(row.bag_id, row.bench_id) for row in before] == [
+        (bag.pk, bench.pk)
+    ] and is_left:
+        return bag.number, ""
+    if before:
+        OpenBag.objects.filter(pk__in=[row.pk for row in before]).delete()
+    if is_left:
         bulk.insert([OpenBag(bench=bench, part=part, bag=bag)])
+    here = [row.bag.number for row in before if row.bench_id == bench.pk]
+    elsewhere = [row.bench.code for row in before if row.bench_id != bench.pk]
+    return "".join(here), "".join(elsewhere)
+
+
+_OPEN_OF = Kept(
+    lambda bag, bench, part: (
+        OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part))
+        .select_related("bag", "bench")
+        .order_by("pk")
+    )
+)
 
 
 def take_off_bench(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:

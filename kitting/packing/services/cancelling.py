@@ -17,8 +17,10 @@ from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.models import Bag
 from kitting.packing.queries.at_hand import at_hand, parts_in
+from kitting.packing.queries.undo import UNDO
 from kitting.packing.services import voiding
 from kitting.packing.services.scanned import Answer, Scan, did
+from kitting.packing.services.undo import undo_asked
 from kitting.packing.steps import lines_of
 
 CANCELLING: Final = (Do.YES, Do.NO, Do.NUMBER)
@@ -109,9 +111,12 @@ def answer(scan: Scan, command: Command) -> Answer:
         What was done, or what is asked next.
 
     Raises:
-        Refused: ``nothing_asked``.
+        Conflict: If what is to be undone is not the last act any more.
+        Refused: ``nothing_asked``, or as the act is.
     """
     asked = scan.asked
+    if asked.menu == UNDO and command.do is Do.YES:
+        return undo_asked(scan)
     if command.do is Do.NUMBER:
         if asked.menu == "damaged":
             scan.need_same_box()

@@ -29,7 +29,7 @@ from kitting.lots.steps.counts import (
 )
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.lots.steps.scrap import scrap_reason, scrapped
-from kitting.models import Bag, Bench, Box, BoxLine, Count, Guarded
+from kitting.models import Bag, Bench, Box, BoxLine, Count, Movement, OpenBag
 from kitting.models.lots import CountedBy
 from kitting.packing.services.boxes import bench_in_use, open_box_at
 from kitting.packing.steps import lines_of, take_out
@@ -45,6 +45,8 @@ class Miscounted:
     scrapped: int = 0
     out: int = 0
     """Pieces that the open box lacks now, and asks for again."""
+    was_open: bool = False
+    """Whether it was the bench's open bag until then."""
     boxes: str = ""
     """Boxes that were filled from the bag before, whose counts may be wrong, too."""
 
@@ -57,6 +59,8 @@ class _Met:
     box: Box | None
     all_lines: list[BoxLine]
     """What is in the box."""
+    was_open: bool
+    """Whether it is the bench's open bag."""
 
     @property
     def lines(self) -> list[BoxLine]:
@@ -68,7 +72,7 @@ class _Met:
         """Pieces of the bag in the box."""
         return sum(line.pieces for line in self.lines)
 
-    def take_out(self, pieces: int, reach: Reach) -> list[Guarded]:
+    def take_out(self, pieces: int, reach: Reach) -> list[Movement]:
         """Take pieces of the bag out of the box, back into it.
 
         Where what is held in it cannot be told apart, nothing comes out but all of it.
@@ -91,7 +95,8 @@ def _met(bench_id: int, bag_id: int, moves: int | None) -> _Met:
     need_here(bag, bench)
     need_unmoved(bag, moves)
     box = open_box_at(bench)
-    return _Met(bag, box, lines_of(box) if box is not None else [])
+    was_open = OpenBag.objects.filter(bag=bag).exists()
+    return _Met(bag, box, lines_of(box) if box is not None else [], was_open)
 
 
 def need_here(bag: Bag, bench: Bench) -> None:
@@ -154,6 +159,7 @@ def miss_pieces(
             part=met.bag.lot.part.name,
             missing=missing,
             out=inside,
+            was_open=met.was_open,
             boxes=_boxes_before(met, done),
         )
 
@@ -208,6 +214,7 @@ def find_pieces(
             bag=met.bag.number,
             part=met.bag.lot.part.name,
             scrapped=done.scrapped,
+            was_open=met.was_open,
             boxes=_boxes_before(met, done),
         )
 

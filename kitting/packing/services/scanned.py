@@ -12,6 +12,7 @@ from kitting.models import Box
 from kitting.packing.queries.at_hand import AtHand
 from kitting.packing.queries.bench import newest_box
 from kitting.packing.queries.boxes import box_of_number
+from kitting.packing.queries.undo import Past
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -32,6 +33,9 @@ class Answer:
 
     bag: AtHand | None = None
     """The bag that it is asked about, where it is of one."""
+
+    past: Past | None = None
+    """The last act at the bench, where it is asked what to undo."""
 
     outcome: dict[str, Any] = field(default_factory=dict)
     """What the act gave, by name; as it stands in the journal."""

@@ -34,6 +34,7 @@ from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
+from kitting.packing.queries.undo import UNDO
 from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
@@ -83,7 +84,12 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "see_label": gettext_lazy("Box %(box)s labelled"),
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
+    "take_off_bench, undone": gettext_lazy("%(part)s bag %(bag)s is open here again"),
     "take_out_held": gettext_lazy("Back into the bag: %(out)s"),
+    "bring_bag, undone": gettext_lazy("%(part)s bag %(bag)s: its scan is undone"),
+    "find_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),
+    "miss_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),
+    "start_box, undone": gettext_lazy("Box %(box)s: its start is undone"),
 }
 """How the strip says the newest act, with values of its outcome."""
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
@@ -108,7 +114,11 @@ def bench(request: LotwardRequest, code: str) -> HttpResponse:
         closed = sentence(Refused("bench_closed", bench=at.name))
         to = reverse("kitting:benches")
         return say_and_go(request, closed, to, level=messages.WARNING)
-    return _show(request, at, Answer(), ScanForm())
+    act, gave = queries.last_act(at)
+    # No new load of the page loses what is to be put back.
+    put_back = gave.get("back") or gave.get("to") or act == "cancel_box"
+    shown = Answer(asked=Asked("cancelled")) if put_back else Answer()
+    return _show(request, at, shown, ScanForm())
 
 
 @allowed("kitting.pack")
@@ -156,7 +166,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     except LotwardError as error:
         status = add_refusal(form, error)
         return _show(request, at, Answer(), form, status=status, leads_to=shown)
-    if answer.menu or wants_fragment(request):
+    if answer.menu or not answer.did or wants_fragment(request):
         started = answer.did in ("start_box", "bring_box")
         leads_to = answer.outcome["box"] if started else shown
         return _show(request, at, answer, ScanForm(), leads_to=leads_to)
@@ -273,13 +283,7 @@ def screen_context(
     Returns:
         Values by the names that its template uses.
     """
-    gone = outcome if did == "cancel_box" else {}
-    if outcome.get("emptied"):
-        did += ", emptied"
-    if outcome.get("scrapped"):
-        did += ", scrapped"
-    if outcome.get("job"):
-        did += ", sent"
+    gone = outcome if did in ("cancel_box", UNDO) else {}
 
     def named(part: AtHand) -> bool:
         return part.named or part.bag in answer.asked.bags
@@ -293,6 +297,8 @@ def screen_context(
         "asked": answer.asked,
         "about": answer.about,
         "bag": answer.bag,
+        "past": _in_words(answer.past.name, answer.past.gave) if answer.past else "",
+        "not_in_waste": answer.past is not None and answer.past.name == "find_pieces",
         "numbers": _numbers(answer),
         "bad_reasons": _bad_reasons(answer),
         "parts": [
@@ -304,7 +310,7 @@ def screen_context(
         "next": following(screen, answer.menu, refused=bool(form.errors)),
         "state": "right" if answer.did and not stuck_start else "ask",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
-        "last": str(LAST_ACTS[did]) % outcome if did in LAST_ACTS else "",
+        "last": _in_words(did, outcome),
         "op_key": new_op_key(),
         "cancel_reasons": commands.CANCEL_REASONS,
         "print_reasons": commands.PRINT_REASONS,
@@ -318,6 +324,18 @@ def screen_context(
         if screen.step == "held" and _codes(form) & HELD and not waited:
             context["next"] = Next.HELD  # it says the same, and offers the ways on
     return context
+
+
+def _in_words(act: str, gave: Mapping[str, Any]) -> str:
+    """Say an act that was done at a bench; nothing where there is nothing to say."""
+    said = f"{gave['act']}, undone" if act == UNDO else act
+    if gave.get("emptied"):
+        said += ", emptied"
+    if gave.get("scrapped"):
+        said += ", scrapped"
+    if gave.get("job"):
+        said += ", sent"
+    return str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
 
 
 def _numbers(answer: Answer) -> list[tuple[str, str]]:

@@ -13,7 +13,8 @@ from kitting.domain.prints import DESTROYED
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
 from kitting.models import Bag, Bench, Box, BoxLine, BoxSize, Hold, OpenBag, Place, User
-from kitting.packing.services import aside, boxes, miscounts, voiding
+from kitting.packing.queries.undo import acts_at
+from kitting.packing.services import aside, boxes, miscounts, undo, voiding
 from kitting.packing.services.labels import print_box_label
 from kitting.places.services import places
 
@@ -61,8 +62,16 @@ class Benches:
     # One rule for all: the more rules there are, the less far each history gets.
     @rule(at=pick, how=st.integers(0, 3), twice=again)
     def go_wrong(self, at: int, how: int, twice: bool) -> None:
-        ways = (self.give_up, self.miscount, self.stop_box, self.give_up)
+        ways = (self.give_up, self.miscount, self.stop_box, self.undo)
         ways[how](at, twice)
+
+    def undo(self, at: int, twice: bool) -> None:
+        """The last acts at a bench, one after the other, as far as that can be undone."""
+        bench = self.benches[at % 2].pk
+        for _ in range(1 + at % 3):
+            if (last := acts_at(bench).last) is not None:
+                of = {"bench_id": bench, "act_id": last.pk}
+                self.act(undo.undo, **of, twice=twice)
 
     def give_up(self, at: int, twice: bool) -> None:
         if (pk := self.one_of(Box, at)) is not None:

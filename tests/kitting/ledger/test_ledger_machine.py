@@ -99,6 +99,7 @@ ACTS = {
     "take_off",
     "take_off_box",
     "take_out_held",
+    "undo",
     "void_box",
 }
 
@@ -181,7 +182,8 @@ class Ledger(Bags, Benches, RuleBasedStateMachine):
         """Do an act; do it again with the same key where told, and compare."""
         self.moment += timedelta(minutes=1)
         by = values.pop("by", self.user)
-        sign = Sign(by=by, key=uuid.uuid4(), now=self.moment)
+        at = values.get("bench_id")
+        sign = Sign(by=by, key=uuid.uuid4(), now=self.moment, bench_id=at)
         before = Operation.objects.count()
         try:
             outcome = call(**values, sign=sign)

@@ -1,0 +1,89 @@
+"""What was done last at a bench, and whether that can be undone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from kitting.models import Movement, Operation
+
+UNDO: Final = "undo"
+"""The act by which another one is undone."""
+CAN_BE_UNDONE: Final = (
+    "bring_bag",
+    "find_pieces",
+    "miss_pieces",
+    "start_box",
+    "take_off_bench",
+)
+"""Acts at a bench that can be undone; what closes, prints or scraps is not among them."""
+MOST_ACTS: Final = 60
+"""So far back a bench is looked through; an undo and what it undid are two."""
+
+
+@dataclass(frozen=True)
+class Past:
+    """An act that was done at a bench."""
+
+    pk: int
+    """Its operation."""
+    name: str
+    """Its name in the journal."""
+    gave: Mapping[str, Any]
+    """What it gave, by name."""
+
+
+@dataclass(frozen=True)
+class Acts:
+    """The newest acts of a bench."""
+
+    last: Past | None = None
+    """The newest that was not undone; undoing is none itself."""
+    undone: frozenset[int] = field(default=frozenset())
+    """Operations since then that were undone."""
+
+    @property
+    def can_be_undone(self) -> bool:
+        """Whether the last one is of a kind that can be undone."""
+        return self.last is not None and self.last.name in CAN_BE_UNDONE
+
+
+def acts_at(bench_id: int) -> Acts:
+    """Give the newest acts of a bench.
+
+    Args:
+        bench_id: The bench.
+
+    Returns:
+        The last one that was not undone, and what was undone since.
+    """
+    newest = (
+        Operation.objects.filter(bench=bench_id, link__isnull=False)
+        .order_by("-pk")
+        .values_list("pk", "name", "link__outcome")[:MOST_ACTS]
+    )
+    undone: set[int] = set()
+    for pk, name, outcome in newest:
+        gave = json.loads(outcome)
+        if name == UNDO:
+            undone.add(gave["of"])
+        elif pk not in undone:
+            return Acts(Past(pk, name, gave), frozenset(undone))
+    return Acts(undone=frozenset(undone))
+
+
+def not_undone(rows: QuerySet[Any]) -> QuerySet[Any]:
+    """Leave out what was written by acts that were undone.
+
+    Args:
+        rows: Guarded rows of acts that move something.
+
+    Returns:
+        Those of acts of which no movement was corrected.
+    """
+    corrected = Movement.objects.filter(corrects__operation=OuterRef("operation"))
+    return rows.exclude(Exists(corrected))

@@ -1,0 +1,141 @@
+"""Two tablets, another bench or a hold at the moment in which an act is undone."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+from django.db import connection, transaction
+from django.db.models import F
+
+from kitting.domain.errors import LotwardError
+from kitting.ledger import holds
+from kitting.ledger.reach import standing_reach
+from kitting.models import Bag, BoxLine, Hold, OpenBag
+from kitting.packing.queries.undo import acts_at
+from kitting.packing.services import boxes
+from kitting.packing.services.undo import undo
+from tests import factories
+from tests.benches import Packing, make_packing
+from tests.concurrency.threads import at_once, meeting, times
+from tests.concurrency.twins import Meet, hold_without_the_gate
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+control = pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+TABLETS = 6
+
+
+@pytest.fixture
+def at() -> Packing:
+    """A box in which twelve visors are, by the last scan at its bench."""
+    made = make_packing()
+    of = {"bench_id": made.bench.pk}
+    boxes.start_box(**of, size_id=made.size.pk, sign=factories.sign(**of))
+    boxes.bring_bag(**of, bag_id=made.visor_bag.pk, sign=factories.sign(**of))
+    return made
+
+
+def last_of(at: Packing) -> int:
+    last = acts_at(at.bench.pk).last
+    assert last is not None
+    return last.pk
+
+
+def inside() -> int:
+    return sum(BoxLine.objects.values_list("pieces", flat=True))
+
+
+def undo_without_locks(at: Packing, meet: Meet) -> int:
+    """Undo the scan as ``undo`` would without the bench's lock and the gate."""
+    with transaction.atomic(durable=True):
+        last, held = last_of(at), bool(standing_reach())
+        meet()
+        if held:
+            return 0
+        pieces = Bag.objects.filter(pk=at.visor_bag.pk)
+        pieces.update(pieces=F("pieces") + 12)
+        BoxLine.objects.filter(bag=at.visor_bag).delete()
+    return last
+
+
+@control
+def test_control_without_the_benchs_lock_pieces_come_back_twice(at: Packing) -> None:
+    meet = meeting(2)
+    results = times(2, lambda _n: undo_without_locks(at, meet))
+    assert results.errors == []
+    assert Bag.objects.get(pk=at.visor_bag.pk).pieces == 112
+
+
+@control
+def test_control_without_the_gate_an_undo_and_a_hold_miss_each_other(
+    at: Packing,
+) -> None:
+    meet, by, lot = meeting(2), factories.sign().by, at.visor_bag.lot_id
+    results = at_once(
+        [
+            partial(hold_without_the_gate, by, lot, inside, meet),
+            partial(undo_without_locks, at, meet),
+        ]
+    )
+    assert results.errors == []
+    assert (results.of[0], inside(), Hold.objects.count()) == (12, 0, 1)
+
+
+def test_six_tablets_undo_an_act_once(at: Packing) -> None:
+    of = {"bench_id": at.bench.pk}
+    signs = [factories.sign(**of) for _ in range(TABLETS)]
+    act_id = last_of(at)
+    results = times(TABLETS, lambda n: undo(**of, act_id=act_id, sign=signs[n]))
+    assert [each.back for each in results.values] == [
+        f"12 × Visor ({at.visor_bag.number})"
+    ]
+    codes = {getattr(error, "code", error) for error in results.errors}
+    assert codes == {"undone_already"}
+    at.visor_bag.refresh_from_db()
+    assert (at.visor_bag.pieces, inside()) == (100, 0)
+    assert factories.prove() == []
+
+
+def test_a_bag_goes_on_or_back_never_both(at: Packing) -> None:
+    """Another bench scans the bag in the moment in which its scan is undone here."""
+    of, there = {"bench_id": at.bench.pk}, factories.make_bench()
+    boxes.start_box(bench_id=there.pk, size_id=at.size.pk, sign=factories.sign())
+    signs = [factories.sign(**of), factories.sign(bench_id=there.pk)]
+    act_id, bag_id = last_of(at), at.visor_bag.pk
+    results = at_once(
+        [
+            lambda: undo(**of, act_id=act_id, sign=signs[0]),
+            lambda: boxes.bring_bag(bench_id=there.pk, bag_id=bag_id, sign=signs[1]),
+        ]
+    )
+    codes = [getattr(error, "code", error) for error in results.errors]
+    assert codes in ([], ["rests_on_act"])
+    assert OpenBag.objects.get(bag=bag_id).bench == there
+    at.visor_bag.refresh_from_db()
+    assert at.visor_bag.pieces + inside() == 100
+    assert inside() == (24 if codes else 12)
+    assert factories.prove() == []
+
+
+def test_a_hold_and_an_undo_never_miss_each_other(at: Packing) -> None:
+    """What a hold was told to be in the box stays in it."""
+    of = {"bench_id": at.bench.pk}
+    signs = [factories.sign(**of), factories.sign()]
+    act_id, lot = last_of(at), at.visor_bag.lot_id
+    why = {"target": "lot", "value": lot, "reason": "Haze"}
+    results = at_once(
+        [
+            lambda: holds.place_hold(**why, sign=signs[1]).boxes_here,
+            lambda: undo(**of, act_id=act_id, sign=signs[0]),
+        ]
+    )
+    refused = [each for each in results.errors if isinstance(each, LotwardError)]
+    assert results.errors == refused
+    assert [each.code for each in refused] in ([], ["held_in_box"])
+    assert results.of[0] == (1 if refused else 0)
+    assert inside() == (12 if refused else 0)
+    assert factories.prove() == []

@@ -1,0 +1,530 @@
+"""The last act at a bench undone: two scans, nothing deleted, as long as nothing rests."""
+
+from __future__ import annotations
+
+import json
+import re
+import uuid
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+import pytest
+
+from kitting.domain.commands import Asked, end_of
+from kitting.domain.stages import BagStage, BoxStage
+from kitting.lots.queries.lots import bag_ends
+from kitting.lots.services.counts import count_again
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxLine,
+    Count,
+    Movement,
+    OpenBag,
+    Operation,
+)
+from kitting.packing.queries import miscounts
+from kitting.packing.queries.undo import acts_at
+from kitting.packing.services import boxes
+from kitting.packing.services import undo as service
+from kitting.packing.services.miscounts import find_pieces
+from kitting.packing.services.undo import Undone, undo
+from kitting.places.services.places import put_bag
+from tests import factories
+from tests.assertions import assert_problem
+from tests.benches import (
+    Packing,
+    fill,
+    hold,
+    in_box,
+    page_of,
+    state,
+    step,
+    words,
+)
+from tests.factories import sign
+from tests.kitting.packing.bench.test_bench_cancels import purpose
+
+pytestmark = pytest.mark.django_db
+
+Scan = Callable[..., Any]
+
+
+@pytest.fixture
+def undone(scan: Scan) -> Callable[[], Any]:
+    """Scan ``ACT-UNDO``, and yes from the screen that it gives."""
+
+    def send() -> Any:
+        return scan("ACT-YES", purpose=purpose(scan("ACT-UNDO")))
+
+    return send
+
+
+def asked_first(response: Any) -> str:
+    """What the first key of the menu is for."""
+    page = response.content.decode()
+    button = page.split('class="zone-act"', 1)[1].split("</button>")[0]
+    said = button.partition(">")[2].split("<small>")[0]
+    return " ".join(re.sub("<[^>]+>", "", said).split())
+
+
+def ledger(bag: Bag) -> tuple[int, str, int | None, bool]:
+    bag.refresh_from_db()
+    is_open = OpenBag.objects.filter(bag=bag).exists()
+    return bag.pieces, bag.stage, bag.place_id, is_open
+
+
+def said(bag: Bag, *texts: str, scan: Scan) -> Any:
+    """Name a bag after ``ACT-COUNT``, then answer, each from the screen before."""
+    shown = scan("ACT-COUNT")
+    for text in (bag.number, *texts):
+        shown = scan(text, purpose=purpose(shown))
+    return shown
+
+
+# -- Scans ---------------------------------------------------------------------------
+
+
+@pytest.mark.smoke
+def test_the_last_scan_goes_out_of_the_box_in_two_scans(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    before = ledger(at.visor_bag)
+    scan("ACT-BOX-6")
+    scan(at.band_bag.number)
+    scan(at.visor_bag.number)
+    menu = scan("ACT-UNDO")
+    assert (menu.context["next"], state(menu)) == ("undo", "ask")
+    number = at.visor_bag.number
+    assert asked_first(menu) == f"Visor bag {number}: 12 taken"
+    response = scan("ACT-YES", purpose=purpose(menu))
+    assert (state(response), response.context["next"]) == ("right", "cancelled")
+    place = at.visor_bag.place
+    assert place is not None
+    shown = words(response)
+    assert f"Back into the bag: 12 × Visor ({number})." in shown
+    assert f"Bag {number} goes back to {place.name}." in shown
+    assert f"Visor bag {number}: its scan is undone" in shown
+    assert ledger(at.visor_bag) == before
+    assert in_box() == 6
+    kinds = Movement.objects.filter(bag=at.visor_bag).order_by("nth")
+    told = [(row.kind, row.delta, row.corrects_id) for row in kinds][-4:]
+    placed, packed = kinds[len(kinds) - 4], kinds[len(kinds) - 3]
+    assert told == [
+        ("placed", 0, None),
+        ("packed", -12, None),
+        ("unpacked", 12, packed.pk),
+        ("placed", 0, placed.pk),
+    ]
+    assert step(scan("ACT-NEXT")) == "fill"
+    assert state(scan(number)) == "right"
+    assert in_box() == 18
+    assert factories.prove() == []
+
+
+def test_each_act_before_it_can_be_undone_in_turn(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    bags = [ledger(bag) for bag in at.bags]
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    for _ in range(4):
+        assert state(undone()) == "right"
+    assert [ledger(bag) for bag in at.bags] == bags
+    box = Box.objects.get()
+    assert (box.stage, box.events.latest("nth").reason) == (
+        BoxStage.VOIDED,
+        "Begun by mistake",
+    )
+    nothing = scan("ACT-UNDO")
+    assert "Nothing was done here that can be undone." in words(nothing)
+    assert_problem(scan("ACT-YES", purpose=purpose(nothing)), "nothing_asked")
+    assert factories.prove() == []
+
+
+def test_a_bag_that_was_emptied_into_the_box_is_open_again(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    bag = at.bag(at.visor, 12)
+    scan(bag.number)
+    scan("ACT-BOX-6")
+    assert ledger(bag)[:2] == (0, BagStage.USED_UP)
+    shown = undone()
+    assert f"Back into the bag: 12 × Visor ({bag.number})." in words(shown)
+    assert "Empty the box" in words(shown)
+    assert ledger(bag) == (12, BagStage.CLEARED, at.bench.place_id, True)
+    assert BoxLine.objects.count() == 0
+    assert step(scan("ACT-NEXT")) == "choose"
+    assert factories.prove() == []
+
+
+def test_the_bag_that_was_open_before_it_is_open_again(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    other = at.bag(at.visor)
+    scan(at.visor_bag.number)
+    scan(other.number)
+    undone()
+    assert [row.bag for row in OpenBag.objects.all()] == [at.visor_bag]
+    scan(at.visor_bag.number)  # open already: nothing changes
+    undone()
+    assert [row.bag for row in OpenBag.objects.all()] == [at.visor_bag]
+    assert factories.prove() == []
+
+
+def test_a_bag_of_another_bench_goes_back_there_open(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    there = factories.make_bench()
+    bag = at.visor_bag
+    boxes.bring_bag(bench_id=there.pk, bag_id=bag.pk, sign=sign(bench_id=there.pk))
+    scan(bag.number)
+    assert f"Bag {bag.number} goes back to {there.place.name}." in words(undone())
+    assert OpenBag.objects.get().bench == there
+    assert ledger(bag) == (100, BagStage.CLEARED, there.place_id, True)
+    assert factories.prove() == []
+
+
+def test_a_bag_stays_where_its_place_is_closed_meanwhile(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    place = at.visor_bag.place
+    assert place is not None
+    scan(at.visor_bag.number)
+    type(place).objects.filter(pk=place.pk).update(active=False)
+    undone()
+    assert ledger(at.visor_bag) == (100, BagStage.CLEARED, at.bench.place_id, False)
+
+
+def test_a_bag_that_was_taken_off_is_open_again(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    scan(at.visor_bag.number)
+    scan(at.visor_bag.number, purpose=purpose(scan("ACT-TAKE-OFF")))
+    assert not OpenBag.objects.exists()
+    shown = undone()
+    assert f"Visor bag {at.visor_bag.number} is open here again" in words(shown)
+    assert OpenBag.objects.get().bag == at.visor_bag
+    assert factories.prove() == []
+
+
+def test_lots_that_lay_together_come_out_if_they_can_be_told_apart(
+    scan: Scan, at: Packing
+) -> None:
+    few = at.bag(at.visor, 5)
+    scan("ACT-BOX-6")
+    scan(few.number)
+    scan(at.visor_bag.number)
+    menu = scan("ACT-UNDO")
+    assert f"only if you can tell it from 5 × Visor ({few.number})" in words(menu)
+    scan("ACT-YES", purpose=purpose(menu))
+    gave = json.loads(Operation.objects.get(name="undo").link.outcome)
+    assert gave["apart"] is True
+    assert in_box() == 5
+    assert factories.prove() == []
+
+
+# -- Counts --------------------------------------------------------------------------
+
+
+def test_what_was_missing_is_in_the_bag_and_the_box_again(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    before = ledger(at.visor_bag)
+    said(at.visor_bag, "ACT-EMPTY", "ACT-3", scan=scan)
+    assert in_box() == 16
+    assert [each.bag for each in miscounts.miscounts()] == [at.visor_bag.number]
+    shown = undone()
+    assert (state(shown), step(shown)) == ("right", "close")
+    assert f"Visor bag {at.visor_bag.number}: its count is undone" in words(shown)
+    assert ledger(at.visor_bag) == before
+    assert in_box() == 19
+    moved = Movement.objects.filter(bag=at.visor_bag).order_by("-nth")[:4]
+    assert [(row.kind, row.delta) for row in moved] == [
+        ("packed", -3),
+        ("missing", 91),
+        ("missing", -91),
+        ("unpacked", 3),
+    ]
+    assert Count.objects.count() == 1  # it stays
+    assert miscounts.miscounts() == []
+    ends = bag_ends(at.visor_bag.lot)
+    assert [(end.came, end.went) for end in ends] == [
+        (100, [("packed into boxes", 12)])
+    ]
+    assert state(scan("ACT-CLOSE")) == "right"
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize("used_up", [False, True])
+def test_what_was_found_was_never_there(
+    scan: Scan, at: Packing, undone: Any, *, used_up: bool
+) -> None:
+    bag = at.bag(at.visor, 12) if used_up else at.visor_bag
+    scan("ACT-BOX-6")
+    scan(bag.number)
+    before = ledger(bag)
+    said(bag, "ACT-MORE", "ACT-5", scan=scan)
+    menu = scan("ACT-UNDO")
+    assert "only if none of it is in the waste" in words(menu)
+    scan("ACT-YES", purpose=purpose(menu))
+    assert ledger(bag) == before
+    moved = Movement.objects.filter(bag=bag).order_by("-nth")[:4]
+    assert [(row.kind, row.delta) for row in moved] == [
+        ("found", -5),
+        ("scrapped", 5),
+        ("scrapped", -5),
+        ("found", 5),
+    ]
+    (end,) = bag_ends(bag.lot)
+    assert (end.came, end.went) == (before[0] + 12, [("packed into boxes", 12)])
+    assert factories.prove() == []
+
+
+# -- What stays ----------------------------------------------------------------------
+
+
+def test_what_is_scrapped_or_closed_stays_and_the_screen_says_so(
+    scan: Scan, at: Packing
+) -> None:
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    said(at.visor_bag, "ACT-BAD", f"ACT-BAD-{end_of('Dropped')}", scan=scan)
+    menu = scan("ACT-UNDO")
+    assert "Not the last act: A piece of Visor bag" in words(menu)
+    assert "What is closed, printed or scrapped stays so." in words(menu)
+    assert "Cancel the box" in words(menu)
+    last = acts_at(at.bench.pk).last
+    assert last is not None
+    forged = str(Asked("undo", end=str(last.pk)))
+    assert_problem(scan("ACT-YES", purpose=forged), "act_stays")
+    scan("ACT-CLOSE")
+    assert "What is closed, printed or scrapped stays so." in words(scan("ACT-UNDO"))
+
+
+# -- Wrong moments -------------------------------------------------------------------
+
+
+def last_of(bench: Bench) -> int:
+    last = acts_at(bench.pk).last
+    assert last is not None
+    return last.pk
+
+
+def test_the_same_undo_sent_again_is_answered_with_its_first_outcome(
+    scan: Scan, at: Packing
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    asked, key = purpose(scan("ACT-UNDO")), str(uuid.uuid4())
+    first = scan("ACT-YES", purpose=asked, key=key)
+    count = Operation.objects.count()
+    again = scan("ACT-YES", purpose=asked, key=key)
+    for each in (first, again):
+        assert (state(each), each.context["next"]) == ("right", "cancelled")
+    assert again.context["gone"] == first.context["gone"]
+    assert Operation.objects.count() == count
+
+
+def test_an_act_is_undone_once_whoever_asks(scan: Scan, at: Packing) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    one, other = (purpose(scan("ACT-UNDO")) for _ in range(2))
+    scan("ACT-YES", purpose=one)
+    response = scan("ACT-YES", purpose=other)
+    assert_problem(response, "undone_already", status=409)
+    assert in_box() == 0
+    assert Movement.objects.filter(kind="unpacked").count() == 1
+
+
+def test_another_act_meanwhile_is_not_undone_for_it(scan: Scan, at: Packing) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    asked = purpose(scan("ACT-UNDO"))
+    scan(at.band_bag.number)
+    response = scan("ACT-YES", purpose=asked)
+    assert_problem(response, "not_the_last_act", status=409)
+    assert in_box() == 18
+
+
+def test_an_act_of_another_bench_is_not_undone_here(scan: Scan, at: Packing) -> None:
+    there = factories.make_bench()
+    of = {"bench_id": there.pk, "sign": sign(bench_id=there.pk)}
+    boxes.bring_bag(bag_id=at.visor_bag.pk, **of)
+    asked = str(Asked("undo", end=str(last_of(there))))
+    response = scan("ACT-YES", purpose=asked)
+    assert_problem(response, "not_the_last_act", status=409)
+    assert OpenBag.objects.get().bench == there
+
+
+def _hold_bag(at: Packing) -> None:
+    hold("bag", at.visor_bag.pk)
+
+
+def _hold_box(_at: Packing) -> None:
+    hold("box", Box.objects.get().pk)
+
+
+def _move(at: Packing) -> None:
+    there = factories.make_bench()
+    of = {"bench_id": there.pk, "sign": sign(bench_id=there.pk)}
+    boxes.bring_bag(bag_id=at.visor_bag.pk, **of)
+
+
+def _put_away(at: Packing) -> None:
+    shelf = factories.make_place().pk
+    put_bag(bag_id=at.visor_bag.pk, place_id=shelf, sign=sign())
+
+
+def _recount(at: Packing) -> None:
+    count_again(
+        bag_id=at.visor_bag.pk,
+        counted=80,
+        counted_by="hand",
+        reason="By eye",
+        sign=sign(),
+    )
+
+
+def _found(at: Packing) -> None:
+    of = {"bench_id": at.bench.pk, "bag_id": at.visor_bag.pk}
+    find_pieces(**of, pieces=2, sign=sign())
+
+
+@pytest.mark.parametrize(
+    ("act", "meanwhile", "code"),
+    [
+        ("scan", _hold_bag, "held_in_box"),
+        ("start", _hold_bag, "held_in_box"),
+        ("count", _hold_bag, "bag_on_hold"),
+        ("scan", _hold_box, "box_on_hold"),
+        ("start", _hold_box, "box_on_hold"),
+        ("scan", _move, "rests_on_act"),
+        ("count", _move, "rests_on_act"),
+        ("scan", _put_away, "rests_on_act"),
+        ("start", _recount, "rests_on_act"),
+        ("count", _recount, "rests_on_act"),
+        ("scan", _found, "rests_on_act"),
+        ("start", _found, "rests_on_act"),
+    ],
+)
+def test_nothing_is_undone_after_something_rests_on_it_or_is_held(
+    scan: Scan, at: Packing, act: str, meanwhile: Any, code: str
+) -> None:
+    if act == "start":
+        scan(at.visor_bag.number)
+    scan("ACT-BOX-6")
+    if act != "start":
+        scan(at.visor_bag.number)
+    if act == "count":
+        said(at.visor_bag, "ACT-MORE", "ACT-5", scan=scan)
+    asked = purpose(scan("ACT-UNDO"))
+    meanwhile(at)
+    moves = Movement.objects.count()
+    response = scan("ACT-YES", purpose=asked)
+    assert_problem(response, code)
+    assert Movement.objects.count() == moves
+    assert in_box() == 12
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize("meanwhile", [_hold_bag, _move, _put_away])
+def test_a_bag_that_was_taken_off_is_not_opened_where_it_is_not(
+    scan: Scan, at: Packing, meanwhile: Any
+) -> None:
+    scan(at.visor_bag.number)
+    scan(at.visor_bag.number, purpose=purpose(scan("ACT-TAKE-OFF")))
+    asked = purpose(scan("ACT-UNDO"))
+    meanwhile(at)
+    assert state(scan("ACT-YES", purpose=asked)) == "wrong"
+    assert not OpenBag.objects.filter(bench=at.bench).exists()
+
+
+def test_a_box_that_was_closed_elsewhere_meanwhile_keeps_its_pieces(
+    scan: Scan, at: Packing
+) -> None:
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    asked = purpose(scan("ACT-UNDO"))
+    boxes.close_box(box_id=Box.objects.get().pk, sign=sign())  # at no bench
+    assert_problem(scan("ACT-YES", purpose=asked), "rests_on_act")
+    assert in_box() == 19
+
+
+def test_what_another_bench_undid_does_not_rest_on_it(
+    scan: Scan, at: Packing, undone: Any
+) -> None:
+    before = ledger(at.visor_bag)
+    scan(at.visor_bag.number)
+    there = factories.make_bench()
+    at_there = {"bench_id": there.pk}
+    boxes.bring_bag(**at_there, bag_id=at.visor_bag.pk, sign=sign(bench_id=there.pk))
+    undo(**at_there, act_id=last_of(there), sign=sign(bench_id=there.pk))
+    assert OpenBag.objects.get().bench == at.bench
+    assert state(undone()) == "right"
+    assert ledger(at.visor_bag) == before
+    assert factories.prove() == []
+
+
+def test_yes_without_the_question_undoes_nothing(scan: Scan, at: Packing) -> None:
+    """As two scans without network come: none of them saw what the screen asked."""
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    scan("ACT-UNDO")
+    assert_problem(scan("ACT-YES"), "nothing_asked")
+    assert in_box() == 12
+
+
+# -- The page ------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("act", ["ACT-CANCEL-SIZE", "ACT-YES"])
+def test_a_reload_still_says_what_goes_back_where(
+    scan: Scan, client: Any, at: Packing, act: str
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    shown = scan(act, purpose=purpose(scan("ACT-UNDO")))
+    again = client.get(page_of(at))
+    back = f"Back into the bag: 12 × Visor ({at.visor_bag.number})"
+    assert back in words(shown)
+    assert back in words(again)
+    assert again.context["next"] == "cancelled"
+    plain = scan("ACT-NEXT", plain=True)
+    assert (plain.status_code, plain.context["next"]) == (
+        200,
+        "choose" if act != "ACT-YES" else "scan",
+    )
+    scan(at.band_bag.number)
+    assert back not in words(client.get(page_of(at)))
+
+
+# -- The proof -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("wrong", ["nothing moved back", "another act"])
+def test_the_proof_names_an_undo_that_put_nothing_back(
+    scan: Scan,
+    at: Packing,
+    undone: Any,
+    monkeypatch: pytest.MonkeyPatch,
+    wrong: str,
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    if wrong == "another act":
+        monkeypatch.setattr(service, "Undone", partial(replace_of, Undone))
+    else:
+        monkeypatch.setattr(service, "_back", lambda _found: "")
+    undone()
+    said = " ".join(fault.words for fault in factories.prove())
+    assert "does not put back what operation" in said
+    assert ("It undoes what is no earlier act" in said) == (wrong == "another act")
+
+
+def replace_of(made: type[Undone], **values: Any) -> Undone:
+    return made(**values | {"of": 1})
