@@ -12,8 +12,8 @@ from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
     "act_stays": _(
-        "What was done last cannot be undone: what is closed, printed or scrapped stays"
-        " so. Go on, or have the box voided on its page."
+        "What was done last cannot be undone: what is closed, printed, put away or"
+        " scrapped stays so. Go on, or have the box voided on its page."
     ),
     "bag_is_empty": _(
         "Bag %(bag)s is empty on record as well, and nothing of it is in an open box"
@@ -114,6 +114,10 @@ SENTENCES: dict[str, str | Promise] = {
     "lots_undecided": _(
         "Box %(box)s has lots of one part in it: %(out)s. Say whether they can be told"
         " apart: if not, they are scrapped."
+    ),
+    "no_box_to_put_away": _(
+        "No box of this bench is labelled yet, so none was put away. Label the box first,"
+        " then scan the place where it goes."
     ),
     "no_label_awaited": _(
         "“%(read)s” is the label of a box, and no box waits for its label here. Scan"

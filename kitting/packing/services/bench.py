@@ -39,6 +39,8 @@ from kitting.web import scans
 
 ABOUT_A_BAG: Final = (TAKE_OFF.menu, "damaged", *counting.MENUS)
 """Menus under which the bag that is scanned goes into no box."""
+PUT_AWAY_AT: Final = (PlaceKind.QUARANTINE, PlaceKind.READY)
+"""Kinds of place to which a scan at a bench puts a box."""
 
 
 def take_scan(
@@ -75,7 +77,7 @@ def take_scan(
     found = scans.read(text)
     if isinstance(found.row, Box):
         return _see_box(scan, found.row, found.text)
-    if isinstance(found.row, Place) and found.row.kind == PlaceKind.QUARANTINE:
+    if isinstance(found.row, Place) and found.row.kind in PUT_AWAY_AT:
         return _put_away(scan, found.row)
     if found.kind != "bag" or found.row is None:
         what = "shipment" if found.kind == "number" else found.kind
@@ -199,10 +201,22 @@ def _quarantine(scan: Scan) -> Answer:
 
 
 def _put_away(scan: Scan, place: Place) -> Answer:
+    """A held box goes into quarantine; the box that was labelled last, to the others."""
     scan.need_same_box()
-    box = scan.box_in_work()
+    ready = place.kind == PlaceKind.READY
+    box = _labelled_last(scan) if ready else scan.box_in_work()
     put = places.put_box(box_id=box.pk, place_id=place.pk, sign=scan.sign)
     return did("put_box", put)
+
+
+def _labelled_last(scan: Scan) -> Box:
+    if scan.before is not None:
+        return scan.box_in_work()
+    at_bench = Box.objects.filter(bench=scan.bench_id, label_seen_at__isnull=False)
+    box = at_bench.order_by("-pk").first()
+    if box is None:
+        raise Refused("no_box_to_put_away")
+    return box
 
 
 def _see_box(scan: Scan, scanned: Box, read: str) -> Answer:

@@ -26,7 +26,8 @@ from kitting.ledger.coded import mark_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign
 from kitting.ledger.reach import standing_holds
-from kitting.models import Bag, Bench, Workshop
+from kitting.models import Bag, Bench, Place, Workshop
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
@@ -78,6 +79,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
         "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
     ),
     "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
+    "put_box, ready": gettext_lazy("Box %(thing)s is put away"),
     "scrap_bad, scrapped": gettext_lazy(
         "A piece of %(part)s bag %(bag)s is bad: put it into the waste, take another"
     ),
@@ -335,6 +337,9 @@ def _in_words(act: str, gave: Mapping[str, Any]) -> str:
         said += ", scrapped"
     if gave.get("job"):
         said += ", sent"
+    if act == "put_box":
+        ready = Place.objects.filter(code=gave["place"], kind=PlaceKind.READY)
+        said += ", ready" if ready.exists() else ""
     return str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
 
 

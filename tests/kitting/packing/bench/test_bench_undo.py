@@ -296,14 +296,15 @@ def test_what_is_scrapped_or_closed_stays_and_the_screen_says_so(
     said(at.visor_bag, "ACT-BAD", f"ACT-BAD-{end_of('Dropped')}", scan=scan)
     menu = scan("ACT-UNDO")
     assert "Not the last act: A piece of Visor bag" in words(menu)
-    assert "What is closed, printed or scrapped stays so." in words(menu)
+    stays = "What is closed, printed, put away or scrapped stays so."
+    assert stays in words(menu)
     assert "Cancel the box" in words(menu)
     last = acts_at(at.bench.pk).last
     assert last is not None
     forged = str(Asked("undo", end=str(last.pk)))
     assert_problem(scan("ACT-YES", purpose=forged), "act_stays")
     scan("ACT-CLOSE")
-    assert "What is closed, printed or scrapped stays so." in words(scan("ACT-UNDO"))
+    assert stays in words(scan("ACT-UNDO"))
 
 
 # -- Wrong moments -------------------------------------------------------------------
