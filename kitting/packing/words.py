@@ -131,13 +131,13 @@ SENTENCES: dict[str, str | Promise] = {
         "%(product)s has no recipe in force. Ask a manager to put one in force in the"
         " catalogue."
     ),
-    "not_the_last_act": _(
-        "Something else was done at this bench since, so nothing was undone. Look at the"
-        " screen, and choose “Undo” again."
-    ),
     "not_for_the_bench": _(
         "“%(read)s” is the number of a %(what)s. Scan the label of a bag, of the box,"
         " or a command."
+    ),
+    "not_the_last_act": _(
+        "Something else was done at this bench since, so nothing was undone. Look at the"
+        " screen, and choose “Undo” again."
     ),
     "nothing_asked": _(
         "That answers nothing that the screen asks, so nothing was done. Scan a bag, or"

@@ -89,8 +89,11 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     yield "undo", scan("ACT-UNDO")
     yield "why cancelled", scan("ACT-CANCEL")
     yield "which bag off", scan("ACT-TAKE-OFF")
-    for bag in at.bags[1:]:
+    few = at.bag(at.visor, 5)
+    for bag in (few, *at.bags[1:]):
         scan(bag.number)
+        if bag == at.visor_bag:
+            yield "undo a scan", scan("ACT-UNDO")
     yield "close", scan(at.bags[0].number)
     visors = at.visor_bag.number
     for name, text, asked in (
@@ -102,7 +105,11 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
         ("why bad", "ACT-BAD", f"bag:{visors}"),
     ):
         yield name, scan(text, asked)
+    last = re.findall(r'name="purpose" value="(undo:[^"]+)"', scan("ACT-UNDO").decode())
+    yield "undone", scan("ACT-YES", last[0])
+    scan(at.bags[0].number)
     yield "label", scan("ACT-CLOSE")
+    yield "nothing to undo", scan("ACT-UNDO")
     yield "why again", scan("ACT-PRINT")
     yield "wrong label", scan(at.band_bag.number)
     other = factories.make_bench()
@@ -129,7 +136,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             seen += page.locator("#bench-next h2").count()
             if found := page.evaluate(CUT_OFF):
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 19 * len(SIZES)
+    assert seen == 22 * len(SIZES)
     assert cut == {}
 
 

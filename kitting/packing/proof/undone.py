@@ -11,8 +11,7 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
 from kitting.models import Movement, Operation
-from kitting.packing.queries.undo import CAN_BE_UNDONE, UNDO
-from kitting.packing.services.undo import OPPOSITE
+from kitting.packing.queries.undo import CAN_BE_UNDONE, OPPOSITE, UNDO
 
 MOVEMENT = Movement._meta.db_table
 OPERATION = Operation._meta.db_table

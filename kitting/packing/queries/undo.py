@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from django.db.models import Exists, OuterRef, QuerySet
 
+from kitting.domain.stages import MovementKind
 from kitting.models import Movement, Operation
 
 UNDO: Final = "undo"
@@ -21,6 +22,11 @@ CAN_BE_UNDONE: Final = (
     "take_off_bench",
 )
 """Acts at a bench that can be undone; what closes, prints or scraps is not among them."""
+OPPOSITE: Final = {
+    MovementKind.PACKED: MovementKind.UNPACKED,
+    MovementKind.UNPACKED: MovementKind.PACKED,
+}
+"""Kinds of movement that are corrected by another kind, not by their own."""
 MOST_ACTS: Final = 60
 """So far back a bench is looked through; an undo and what it undid are two."""
 

@@ -86,7 +86,7 @@ def take_scan(
     if scan.asked.menu == "damaged":
         return name_damaged(scan, found.text)
     if scan.asked.menu in counting.MENUS and isinstance(found.row, Bag):
-        return counting.about_bag(scan, found.row)
+        return counting.name_bag(scan, found.row)
     act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
     return did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 

@@ -12,11 +12,13 @@ from kitting.packing.services import miscounts
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.packing.steps import lines_of
 
-COUNT: Final = Asked("count")
-"""Which bag it is about; the next one scanned."""
+SAID_FIRST: Final = (Do.EMPTY, Do.MORE, Do.EXTRA, Do.BAD)
+"""Commands that say what is wrong before the bag is named."""
+COUNT: Final = "count"
+"""The menu that asks which bag it is about; the next one scanned."""
 OF_A_BAG: Final = ("bag", "short", "more", "bad")
 """Menus about one bag; where another one is scanned, they are about that."""
-MENUS: Final = ("count", *OF_A_BAG)
+MENUS: Final = (COUNT, *OF_A_BAG)
 MOST: Final = 990
 """The tens to which numbers go on a screen."""
 
@@ -41,6 +43,26 @@ def about_bag(scan: Scan, bag: Bag, menu: str = "bag", tens: int = 0) -> Answer:
     return Answer(asked=asked, bag=this_bag(scan.bench_id, bag))
 
 
+def name_bag(scan: Scan, bag: Bag) -> Answer:
+    """Take the bag that is counted; what was said of it before is not asked again.
+
+    Args:
+        scan: The scan.
+        bag: The bag, with lot and part.
+
+    Returns:
+        What was done, or what is asked about the bag.
+
+    Raises:
+        Refused: As ``count``.
+        WrongStage: As ``about_bag``.
+    """
+    for do in SAID_FIRST if scan.asked.menu == COUNT else ():
+        if scan.asked.end.startswith(do):
+            return _said(scan, bag, Command(do, end=scan.asked.end.removeprefix(do)))
+    return about_bag(scan, bag)
+
+
 def count(scan: Scan, command: Command) -> Answer:
     """Take a command about a bag that holds other pieces than on record.
 
@@ -58,13 +80,20 @@ def count(scan: Scan, command: Command) -> Answer:
     """
     scan.need_same_box()
     asked, do = scan.asked, command.do
-    if do is Do.NUMBER and asked == COUNT:
+    if do is Do.NUMBER and asked.menu == COUNT:
         return _nth(scan, command.sets)
     if do is Do.COUNT or asked.menu not in OF_A_BAG or not asked.bags:
-        return Answer(asked=COUNT)
+        end = f"{do}{command.end}" if do in SAID_FIRST else ""
+        return Answer(asked=Asked(COUNT, end=end))
     bag = Bag.objects.select_related("lot__part").filter(number=asked.bags[0]).first()
     if bag is None:
         raise Refused("nothing_asked")
+    return _said(scan, bag, command)
+
+
+def _said(scan: Scan, bag: Bag, command: Command) -> Answer:
+    """Do what is said of a bag, or ask what that needs."""
+    asked, do = scan.asked, command.do
     tens = int(asked.end) if asked.end.isdecimal() else 0
     if do is Do.TEN:
         return about_bag(scan, bag, asked.menu, min(tens + 10, MOST))
@@ -105,4 +134,4 @@ def _nth(scan: Scan, number: int) -> Answer:
     if not 1 <= number <= len(shown):
         raise Refused("nothing_asked")
     wanted = Bag.objects.select_related("lot__part")
-    return about_bag(scan, wanted.get(number=shown[number - 1].bag))
+    return name_bag(scan, wanted.get(number=shown[number - 1].bag))

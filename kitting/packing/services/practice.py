@@ -158,12 +158,16 @@ def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
             value = value.replace(number, SAID)
         return value
 
+    def said(gave: Mapping[str, Any]) -> dict[str, Any]:
+        return {of: plain(value) for of, value in gave.items()}
+
     named = done.answer.asked.bags
-    bag = done.answer.bag
+    bag, past = done.answer.bag, done.answer.past
     done.answer = replace(
         done.answer,
         about=plain(done.answer.about),
         bag=bag and replace(bag, bag=SAID),
+        past=past and replace(past, gave=said(past.gave)),
     )
     done.screen = replace(
         shown,
@@ -177,8 +181,9 @@ def _without_numbers(done: Practised, made_up: set[str]) -> Practised:
         newest="",
     )
     name, outcome = done.last
-    done.last = name, {of: plain(value) for of, value in outcome.items()}
+    done.last = name, said(outcome)
     if done.refusal is not None:
-        params = {of: plain(value) for of, value in done.refusal.params.items()}
-        done.refusal = type(done.refusal)(done.refusal.code, **params)
+        done.refusal = type(done.refusal)(
+            done.refusal.code, **said(done.refusal.params)
+        )
     return done

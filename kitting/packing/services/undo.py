@@ -29,12 +29,6 @@ from kitting.packing.services.boxes import bench_in_use
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.packing.steps import filling_of, lines_of, move_box, take_out
 
-OPPOSITE: Final = {
-    MovementKind.PACKED: MovementKind.UNPACKED,
-    MovementKind.UNPACKED: MovementKind.PACKED,
-}
-"""Kinds of movement that are corrected by another kind, not by their own."""
-
 
 @dataclass(frozen=True)
 class Undone:

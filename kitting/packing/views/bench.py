@@ -118,7 +118,9 @@ def bench(request: LotwardRequest, code: str) -> HttpResponse:
         return say_and_go(request, closed, to, level=messages.WARNING)
     act, gave = queries.last_act(at)
     # No new load of the page loses what is to be put back.
-    put_back = gave.get("back") or gave.get("to") or act == "cancel_box"
+    put_back = act in ("cancel_box", UNDO) and any(
+        gave.get(name) for name in ("back", "to", "scrapped")
+    )
     shown = Answer(asked=Asked("cancelled")) if put_back else Answer()
     return _show(request, at, shown, ScanForm())
 

@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from tests import factories
-from tests.benches import Packing, make_packing, newest_number
+from tests.benches import Packing, make_packing, newest_number, words
 from tests.databases import once_a_module
 
 
@@ -58,5 +58,16 @@ def scan(client, at, hx):
         }
         address = reverse("kitting:bench-scan", args=[at.bench.code])
         return client.post(address, data, headers={} if plain else hx)
+
+    return send
+
+
+@pytest.fixture
+def undone(scan):
+    """Scan ``ACT-UNDO``, and yes from the screen that it gives."""
+
+    def send():
+        asked = words(scan("ACT-UNDO")).split('name="purpose" value="')[1]
+        return scan("ACT-YES", purpose=asked.split('"')[0])
 
     return send

@@ -349,6 +349,37 @@ def test_it_is_refused_where_it_cannot_be_so(
     assert (in_box(), Count.objects.count()) == (12, 0)
 
 
+@pytest.mark.parametrize(
+    ("text", "menu", "act"),
+    [
+        ("ACT-MORE", "more", ""),
+        ("ACT-EMPTY", "short", ""),
+        ("ACT-BAD", "bad", ""),
+        ("ACT-EXTRA", "", "find_pieces"),
+        (BAD, "", "scrap_bad"),
+    ],
+)
+@pytest.mark.parametrize("by", ["scan", "number"])
+def test_what_is_said_first_is_not_asked_again_once_the_bag_is_named(
+    scan: Scan, at: Packing, dozen: Bag, text: str, menu: str, act: str, by: str
+) -> None:
+    scan("ACT-BOX-6")
+    scan(dozen.number)
+    asked = scan(text)
+    assert asked.context["next"] == "count"
+    bag = dozen.number if by == "scan" else "ACT-1"
+    response = scan(bag, purpose=purpose(asked))
+    assert (response.context["menu"], state(response)) == (
+        menu,
+        "ask" if menu else "right",
+    )
+    assert Operation.objects.latest("pk").name == (act or "bring_bag")
+    assert f"bag {dozen.number}: 0 left, 12 in" in words(asked)
+    other = scan(at.band_bag.number, purpose=purpose(asked))
+    assert_problem(other, "bag_not_at_bench", status=409)
+    assert factories.prove() == []
+
+
 def test_while_it_is_counted_no_bag_goes_into_the_box(
     scan: Scan, at: Packing, dozen: Bag, say: Any
 ) -> None:

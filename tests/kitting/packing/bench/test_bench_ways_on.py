@@ -175,7 +175,8 @@ def test_a_box_comes_back_when_its_hold_is_lifted_and_is_finished(
     lift(placed)
     assert_problem(scan(box.number), "bench_has_a_box", status=409)
     scan("ACT-CANCEL-SIZE")
-    assert f'name="scan" value="{box.number}"' in words(client.get(page_of(at)))
+    assert "Empty the box" in words(client.get(page_of(at)))
+    assert f'name="scan" value="{box.number}"' in words(scan("ACT-NEXT"))
     key = str(sign().key)
     shown = Box.objects.latest("pk").number
     for _sent in range(2):
