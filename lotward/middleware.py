@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.utils.cache import patch_cache_control
 
 from kitting.ledger.clock import at_the_workshop
+from kitting.ledger.kept import one_request
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -129,6 +130,6 @@ class WorkshopTimeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.SESSION_COOKIE_NAME not in request.COOKIES:
             return self.get_response(request)  # nobody is signed in: no figures
-        with at_the_workshop() as workshop:
+        with at_the_workshop() as workshop, one_request():
             request.workshop = workshop  # type: ignore[attr-defined]
             return self.get_response(request)

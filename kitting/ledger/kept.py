@@ -8,7 +8,9 @@ It takes a fifth to a third off what starting a box, a scan or closing one costs
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any, Generic, TypeVar
 
@@ -25,6 +27,19 @@ fits the smallest kind of column, and no constant of a query is like it."""
 
 MOST_VALUES = 64
 """A query for more of them is composed each time: each number of values is a plan."""
+
+
+_ANSWERS: ContextVar[dict[Any, list[Any]] | None] = ContextVar("answers", default=None)
+
+
+@contextmanager
+def one_request() -> Iterator[None]:
+    """Ask what lasts once only, as long as this is open."""
+    token = _ANSWERS.set({})
+    try:
+        yield
+    finally:
+        _ANSWERS.reset(token)
 
 
 @dataclass(frozen=True)
@@ -44,17 +59,22 @@ class _Plan:
 
 
 class Kept(Generic[M]):
-    """A query for whole rows whose only values are whole numbers and texts.
+    """A query for whole rows whose only values are whole numbers, texts and bytes.
 
     Args:
         compose: Gives the query for some values.
+        lasts: Whether its rows never change once somebody can ask for them, so that
+            before a lock and behind it the answer is the same; no caller changes them.
     """
 
-    def __init__(self, compose: Callable[..., QuerySet[M]]) -> None:
+    def __init__(
+        self, compose: Callable[..., QuerySet[M]], *, lasts: bool = False
+    ) -> None:
         self._compose = compose
-        self._plans: dict[tuple[int | str, ...], _Plan] = {}
+        self._lasts = lasts
+        self._plans: dict[tuple[int | str | bytes, ...], _Plan] = {}
 
-    def __call__(self, *values: int | str) -> list[M]:
+    def __call__(self, *values: int | str | bytes) -> list[M]:
         """Ask the query.
 
         Args:
@@ -68,12 +88,17 @@ class Kept(Generic[M]):
         """
         if None in values:
             raise TypeError("Nothing is equal to NULL.")
+        answers = _ANSWERS.get() if self._lasts else None
+        if answers is None:
+            return self._asked(*values)
+        if (self, values) not in answers:
+            answers[self, values] = self._asked(*values)
+        return answers[self, values]
+
+    def _asked(self, *values: int | str | bytes) -> list[M]:
         if len(values) > MOST_VALUES:
             return list(self._compose(*values))
-        marks = [
-            str(_MARK + at) if isinstance(value, str) else _MARK + at
-            for at, value in enumerate(values)
-        ]
+        marks = [_mark(at, value) for at, value in enumerate(values)]
         key = (connection.vendor, *marks)
         plan = self._plans.get(key)
         if plan is None:
@@ -84,7 +109,7 @@ class Kept(Generic[M]):
             rows = cursor.fetchall()
         return [_read(plan, [*row]) for row in rows]
 
-    def _plan(self, marks: list[int | str]) -> _Plan:
+    def _plan(self, marks: list[int | str | bytes]) -> _Plan:
         query = self._compose(*marks).query
         compiler = query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
@@ -106,6 +131,14 @@ class Kept(Generic[M]):
             ),
             added=compiler.annotation_col_map or {},
         )
+
+
+def _mark(at: int, value: int | str | bytes) -> int | str | bytes:
+    """What stands for the value in this place, of its own kind."""
+    mark = str(_MARK + at)
+    if isinstance(value, str):
+        return mark
+    return mark.encode() if isinstance(value, bytes) else _MARK + at
 
 
 def _read(plan: _Plan, row: list[Any]) -> Any:

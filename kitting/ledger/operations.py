@@ -228,11 +228,12 @@ def outcome_of(sign: Sign) -> Earlier | None:
 
 
 def _link_of(sign: Sign) -> Link | None:
-    return (
-        Link.objects.select_related("operation")
-        .filter(operation__key=sign.key.bytes)
-        .first()
-    )
+    return next(iter(_LINK(sign.key.bytes)), None)
+
+
+_LINK = Kept(
+    lambda key: Link.objects.select_related("operation").filter(operation__key=key)
+)
 
 
 def _signed_alike(done: Operation, sign: Sign) -> bool:

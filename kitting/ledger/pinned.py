@@ -127,16 +127,20 @@ _LINES = Kept(
         RecipeLine.objects.filter(recipe=recipe)
         .select_related("part", "revision")
         .order_by("pk")
-    )
+    ),
+    lasts=True,
 )
 _SUBSTITUTES = Kept(
     lambda recipe: (
         RecipeSubstitute.objects.filter(line__recipe=recipe)
         .select_related("revision")
         .order_by("line", "nth")
-    )
+    ),
+    lasts=True,
 )
-_PAIRS = Kept(lambda recipe: RecipePair.objects.filter(recipe=recipe).order_by("pk"))
+_PAIRS = Kept(
+    lambda recipe: RecipePair.objects.filter(recipe=recipe).order_by("pk"), lasts=True
+)
 
 
 def pinned(

@@ -9,8 +9,8 @@ from django.apps import apps
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
-from kitting.ledger.kept import MOST_VALUES, Kept
-from kitting.models import Bag
+from kitting.ledger.kept import MOST_VALUES, Kept, one_request
+from kitting.models import Bag, Operation
 from tests import factories
 from tests.ledgers import History
 
@@ -95,3 +95,31 @@ def test_a_value_that_would_not_be_asked_for_is_refused() -> None:
     for ask, value in ((by_number, 29_521), (by_id, "29521"), (by_id, None)):
         with pytest.raises(TypeError):
             ask(value)  # type: ignore[arg-type]
+
+
+@pytest.mark.django_db
+def test_what_lasts_is_asked_once_in_a_request() -> None:
+    bag = factories.make_bag()
+    lasting = Kept(lambda pk: Bag.objects.filter(pk=pk), lasts=True)
+    other = Kept(lambda pk: Bag.objects.filter(pk=pk))
+
+    def asked(times: int) -> int:
+        with CaptureQueriesContext(connection) as queries:
+            for _ in range(times):
+                assert lasting(bag.pk) == other(bag.pk) == [bag]
+        return len(queries)
+
+    assert asked(2) == 4
+    with one_request():
+        assert asked(3) == 4
+        assert lasting(bag.pk + 1) == []
+    assert asked(2) == 4
+
+
+@pytest.mark.django_db
+def test_bytes_are_a_value_as_well() -> None:
+    factories.make_bag()
+    done = Operation.objects.latest("pk")
+    ask = Kept(lambda key: Operation.objects.filter(key=key))
+    assert ask(bytes(done.key)) == [done]
+    assert ask(bytes(16)) == []
