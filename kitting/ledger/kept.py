@@ -59,7 +59,7 @@ class _Plan:
 
 
 class Kept(Generic[M]):
-    """A query for whole rows whose only values are whole numbers, texts and bytes.
+    """A query for whole rows whose only values are whole numbers and texts.
 
     Args:
         compose: Gives the query for some values.
@@ -72,9 +72,9 @@ class Kept(Generic[M]):
     ) -> None:
         self._compose = compose
         self._lasts = lasts
-        self._plans: dict[tuple[int | str | bytes, ...], _Plan] = {}
+        self._plans: dict[tuple[int | str, ...], _Plan] = {}
 
-    def __call__(self, *values: int | str | bytes) -> list[M]:
+    def __call__(self, *values: int | str) -> list[M]:
         """Ask the query.
 
         Args:
@@ -95,10 +95,13 @@ class Kept(Generic[M]):
             answers[self, values] = self._asked(*values)
         return answers[self, values]
 
-    def _asked(self, *values: int | str | bytes) -> list[M]:
+    def _asked(self, *values: int | str) -> list[M]:
         if len(values) > MOST_VALUES:
             return list(self._compose(*values))
-        marks = [_mark(at, value) for at, value in enumerate(values)]
+        marks = [
+            str(_MARK + at) if isinstance(value, str) else _MARK + at
+            for at, value in enumerate(values)
+        ]
         key = (connection.vendor, *marks)
         plan = self._plans.get(key)
         if plan is None:
@@ -109,7 +112,7 @@ class Kept(Generic[M]):
             rows = cursor.fetchall()
         return [_read(plan, [*row]) for row in rows]
 
-    def _plan(self, marks: list[int | str | bytes]) -> _Plan:
+    def _plan(self, marks: list[int | str]) -> _Plan:
         query = self._compose(*marks).query
         compiler = query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
@@ -131,14 +134,6 @@ class Kept(Generic[M]):
             ),
             added=compiler.annotation_col_map or {},
         )
-
-
-def _mark(at: int, value: int | str | bytes) -> int | str | bytes:
-    """What stands for the value in this place, of its own kind."""
-    mark = str(_MARK + at)
-    if isinstance(value, str):
-        return mark
-    return mark.encode() if isinstance(value, bytes) else _MARK + at
 
 
 def _read(plan: _Plan, row: list[Any]) -> Any:

@@ -228,12 +228,11 @@ def outcome_of(sign: Sign) -> Earlier | None:
 
 
 def _link_of(sign: Sign) -> Link | None:
-    return next(iter(_LINK(sign.key.bytes)), None)
-
-
-_LINK = Kept(
-    lambda key: Link.objects.select_related("operation").filter(operation__key=key)
-)
+    return (
+        Link.objects.select_related("operation")
+        .filter(operation__key=sign.key.bytes)
+        .first()
+    )
 
 
 def _signed_alike(done: Operation, sign: Sign) -> bool:

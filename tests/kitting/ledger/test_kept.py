@@ -10,7 +10,7 @@ from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
 from kitting.ledger.kept import MOST_VALUES, Kept, one_request
-from kitting.models import Bag, Operation
+from kitting.models import Bag
 from tests import factories
 from tests.ledgers import History
 
@@ -114,12 +114,3 @@ def test_what_lasts_is_asked_once_in_a_request() -> None:
         assert asked(3) == 4
         assert lasting(bag.pk + 1) == []
     assert asked(2) == 4
-
-
-@pytest.mark.django_db
-def test_bytes_are_a_value_as_well() -> None:
-    factories.make_bag()
-    done = Operation.objects.latest("pk")
-    ask = Kept(lambda key: Operation.objects.filter(key=key))
-    assert ask(bytes(done.key)) == [done]
-    assert ask(bytes(16)) == []
