@@ -76,6 +76,7 @@ ACTS: dict[str, str | Promise] = {
     "open_account": _("Account opened or closed"),
     "open_run": _("Run opened"),
     "place_hold": _("Hold placed"),
+    "plan_day": _("Plan of a day set"),
     "print_box_label": _("Box label printed"),
     "print_labels": _("Labels printed"),
     "print_test_page": _("Test page printed"),

@@ -767,6 +767,15 @@ class Migration(migrations.Migration):
                                 to="kitting.bag",
                             ),
                         ),
+                        (
+                            "taken_from",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.bench",
+                            ),
+                        ),
                     ],
                     options={
                         "default_permissions": (),
@@ -877,6 +886,43 @@ class Migration(migrations.Migration):
                             models.CheckConstraint(
                                 condition=models.Q(("sets__gte", 1)),
                                 name="kitting_boxsize_sets",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PackPlan",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("day", models.DateField()),
+                        (
+                            "size",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.boxsize",
+                            ),
+                        ),
+                        ("boxes", models.PositiveIntegerField()),
+                    ],
+                    options={
+                        "ordering": ["day", "size"],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("day", "size"), name="kitting_packplan_once"
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("boxes__gte", 1)),
+                                name="kitting_packplan_boxes",
                             ),
                         ],
                     },

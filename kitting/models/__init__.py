@@ -3,7 +3,15 @@
 from __future__ import annotations
 
 from kitting.models.base import Guarded
-from kitting.models.boxes import Bench, Box, BoxEvent, BoxLine, BoxPut, OpenBag
+from kitting.models.boxes import (
+    Bench,
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxPut,
+    OpenBag,
+    PackPlan,
+)
 from kitting.models.catalogue import (
     BoxSize,
     LabelWord,
@@ -99,6 +107,7 @@ __all__ = [
     "Movement",
     "OpenBag",
     "Operation",
+    "PackPlan",
     "Part",
     "Place",
     "Print",

@@ -38,9 +38,13 @@ class OpenBag(models.Model):
     bag = models.OneToOneField(
         "kitting.Bag", on_delete=models.PROTECT, related_name="open_at"
     )
+    taken_from = models.ForeignKey(
+        Bench, on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """The bench where it was open before; that one is told, and where it is now."""
 
     unsealed: ClassVar = dict.fromkeys(
-        ("id", "bench_id", "part_id", "bag_id"),
+        ("id", "bench_id", "part_id", "bag_id", "taken_from_id"),
         "what is taken from a bag, and when it was opened, the bag says",
     )
 
@@ -50,6 +54,27 @@ class OpenBag(models.Model):
 
     def __str__(self) -> str:
         return f"bag {self.bag_id} at bench {self.bench_id}"
+
+
+class PackPlan(models.Model):
+    """How many boxes of a size are wanted on a day, at all benches together."""
+
+    day = models.DateField()
+    size = models.ForeignKey(
+        "kitting.BoxSize", on_delete=models.PROTECT, related_name="+"
+    )
+    boxes = models.PositiveIntegerField()
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["day", "size"]
+        constraints = [
+            once("kitting_packplan_once", "day", "size"),
+            check("kitting_packplan_boxes", boxes__gte=1),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.boxes} of {self.size_id} on {self.day}"
 
 
 IN_WORK = Q(

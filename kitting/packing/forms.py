@@ -18,6 +18,8 @@ from kitting.models import BoxLine, BoxSize, Place
 from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.boxes import READY
+from kitting.packing.queries.plan import Planned
+from kitting.packing.services.plan import MOST
 from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
 from kitting.web.fields import CodeField
@@ -96,6 +98,53 @@ class BenchChangeForm(KeyedForm):
         required=False,
         help_text=_("Without the tick it is closed: it keeps its history."),
     )
+
+
+class PlanFilterForm(FilterForm):
+    """Whose plan is shown; stands in the address."""
+
+    day = DayField(required=False)
+
+
+class PlanForm(KeyedForm):
+    """How many boxes of each size are wanted on a day.
+
+    Args:
+        *args: As for any form.
+        rows: The sizes, with what is wanted of them now.
+        **kwargs: As for any form.
+    """
+
+    things = {"day": _("the day"), "seen": _("what was on record")}
+
+    day = DayField(widget=forms.HiddenInput)
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=4_000)
+
+    def __init__(self, *args: Any, rows: Sequence[Planned], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sizes = {f"size_{row.size.pk}": row.size.pk for row in rows}
+        for name, row in zip(self.sizes, rows, strict=True):
+            size = row.size
+            words = _("%(product)s, boxes of %(sets)s") if size.active else _CLOSED
+            self.fields[name] = forms.IntegerField(
+                label=words % {"product": size.product.name, "sets": size.sets},
+                min_value=0,
+                max_value=MOST,
+                required=False,
+                initial=row.wanted or None,
+                help_text=_("Packed so far: %s.") % row.packed if row.packed else "",
+                widget=forms.NumberInput(attrs={"data-unit": _("boxes")}),
+            )
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The day, what was looked at, and boxes by the id of the size."""
+        data = self.cleaned_data
+        wanted = {pk: data[name] or 0 for name, pk in self.sizes.items()}
+        return {"day": data["day"], "seen": data["seen"], "wanted": wanted}
+
+
+_CLOSED = _("%(product)s, boxes of %(sets)s: closed")
 
 
 class SizeField(forms.ModelChoiceField):  # type: ignore[type-arg]

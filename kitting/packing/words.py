@@ -167,6 +167,12 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
         " off the bench."
     ),
+    "plan_day_over": _(
+        "%(day)s is over, so its plan stays as it was. Choose today or a later day."
+    ),
+    "plan_out_of_range": _(
+        "%(read)s boxes cannot be wanted on one day. Enter from 0 to %(most)s."
+    ),
     "rests_on_act": _(
         "That cannot be undone: since then it was used, moved or counted elsewhere."
         " Bags: %(bag)s. Look at their pages, and count them if they are wrong."

@@ -19,7 +19,9 @@ from kitting.ledger.proof import CHECKS
 from kitting.ledger.proof.faults import Fault, Tally
 from kitting.ledger.seals import UNSEALED
 from kitting.lots.services.yields import set_yield
-from kitting.models import LabelWord, Part, User
+from kitting.models import LabelWord, OpenBag, Part, User
+from kitting.packing.services.boxes import bring_bag
+from kitting.packing.services.plan import plan_day
 from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories, printers
 from tests.commands.tampering.bending import Bend, bends
@@ -40,6 +42,7 @@ DECIDES_NOTHING = {
     "kitting_journalhead.id": _NO_NAME,
     "kitting_openbag.id": _NO_NAME,
     "kitting_openbag.bench_id": _BENCH,
+    "kitting_openbag.taken_from_id": _BENCH,
     "kitting_openbag removed": _BENCH,
     "kitting_openbag added": _BENCH,
     "kitting_link.keyed": "of the first link: the keyed hash of each later one covers it",
@@ -116,6 +119,9 @@ def fill(history: History) -> None:
     revoke_badge(badge_id=badge.badge_id, sign=sign())
     Consignee.objects.create(code="EG", name="Eskmoor Hospice", country="GB")
     printers.make_stock(printers.A4_OF_BAGS)
+    plan_day(day=factories.TODAY, wanted={history.size.pk: 3}, sign=sign())
+    there, other = OpenBag.objects.latest("pk"), factories.make_bench()
+    bring_bag(bench_id=other.pk, bag_id=there.bag_id, sign=sign())
     for word, text in (("sets", "σετ"), ("latex", "Περιέχει λάτεξ.")):
         LabelWord.objects.create(
             language="el", word=word, text=text, reviewed_by="Robin Fell"

@@ -38,7 +38,15 @@ from kitting.models import (
     Yield,
 )
 from kitting.models.catalogue import Per, PlaceKind
-from kitting.packing.services import aside, benches, boxes, miscounts, undo, voiding
+from kitting.packing.services import (
+    aside,
+    benches,
+    boxes,
+    miscounts,
+    plan,
+    undo,
+    voiding,
+)
 from kitting.people.services import accounts as people
 from kitting.people.services import badges
 from kitting.people.services.workshop import Particulars, change_workshop
@@ -228,6 +236,7 @@ def _packing(history: History) -> None:
     benches.add_bench(code="B-NEW", name="New", place_id=there.pk, sign=sign())
     benches.change_bench(code="B-NEW", name="Old", active=False, sign=sign())
     bag = factories.make_bag(history.visor)
+    plan.plan_day(day=factories.TODAY, wanted={box.size_id: 3}, sign=sign())
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
     there = sign(bench_id=bench.pk)
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=there)

@@ -194,11 +194,13 @@ def _keep_open(bench: Bench, bag: Bag) -> tuple[str, str]:
         return bag.number, ""
     if before:
         OpenBag.objects.filter(pk__in=[row.pk for row in before]).delete()
+    there = (row.bench for row in before if row.bench_id != bench.pk)
+    taken_from = next(there, None)
     if is_left:
-        bulk.insert([OpenBag(bench=bench, part=part, bag=bag)])
+        row = OpenBag(bench=bench, part=part, bag=bag, taken_from=taken_from)
+        bulk.insert([row])
     here = [row.bag.number for row in before if row.bench_id == bench.pk]
-    elsewhere = [row.bench.code for row in before if row.bench_id != bench.pk]
-    return "".join(here), "".join(elsewhere)
+    return "".join(here), taken_from.code if taken_from is not None else ""
 
 
 _OPEN_OF = Kept(
