@@ -188,8 +188,8 @@ HOLDS = (
 """Of what holds reach; every act at a bench asks."""
 
 START = ("kitting_box_one_unlabelled", "kitting_lot_revision", *HOLDS)
-SCAN = ("kitting_openbag_bench", "kitting_lot_revision", *HOLDS)
-CLOSE = ("kitting_box_bench", "kitting_openbag_bench", *HOLDS)
+SCAN = ("kitting_lot_revision", *HOLDS)
+CLOSE = ("kitting_box_bench", *HOLDS)
 
 
 def without(

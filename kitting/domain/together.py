@@ -22,6 +22,11 @@ class Together:
     def _lines(self) -> dict[int, int]:
         return {one: line for line, taken in self.takes.items() for one in taken}
 
+    @property
+    def revisions(self) -> Collection[int]:
+        """Every revision that a line takes."""
+        return self._lines.keys()
+
     def line_of(self, revision: int) -> int | None:
         """The line that takes a revision, if one does."""
         return self._lines.get(revision)

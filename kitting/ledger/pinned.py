@@ -11,7 +11,14 @@ from django.db.models import Prefetch
 from kitting.domain.errors import Refused
 from kitting.domain.together import Together
 from kitting.ledger.kept import Kept
-from kitting.models import Bag, RecipeLine, RecipePair, RecipeSubstitute, Revision
+from kitting.models import (
+    Bag,
+    Recipe,
+    RecipeLine,
+    RecipePair,
+    RecipeSubstitute,
+    Revision,
+)
 
 
 @dataclass(frozen=True)
@@ -180,21 +187,27 @@ def only_with(pairs: Iterable[RecipePair]) -> dict[int, set[int]]:
     return only
 
 
-def every_pinned() -> Iterator[tuple[int, Pinned]]:
+def every_pinned(*, in_force: bool = False) -> Iterator[tuple[int, Pinned]]:
     """Read what every version of every recipe pins.
+
+    Args:
+        in_force: Whether only versions in force are read.
 
     Yields:
         The id of the version, and what it pins.
     """
+    only = Recipe.objects.filter(in_force=True) if in_force else Recipe.objects.all()
     lines: dict[int, list[RecipeLine]] = {}
-    for line in RecipeLine.objects.select_related("part", "revision").order_by("pk"):
+    found = RecipeLine.objects.filter(recipe__in=only)
+    for line in found.select_related("part", "revision", "recipe").order_by("pk"):
         lines.setdefault(line.recipe_id, []).append(line)
     substitutes: dict[int, list[RecipeSubstitute]] = {}
-    rows = RecipeSubstitute.objects.select_related("line", "revision")
+    rows = RecipeSubstitute.objects.filter(line__recipe__in=only)
+    rows = rows.select_related("line", "revision")
     for row in rows.order_by("line", "nth"):
         substitutes.setdefault(row.line.recipe_id, []).append(row)
     pairs: dict[int, list[RecipePair]] = {}
-    for pair in RecipePair.objects.order_by("pk"):
+    for pair in RecipePair.objects.filter(recipe__in=only).order_by("pk"):
         pairs.setdefault(pair.recipe_id, []).append(pair)
     for recipe, of in lines.items():
         yield recipe, pinned(of, substitutes.get(recipe, []), pairs.get(recipe, []))

@@ -111,7 +111,7 @@ class PlanForm(KeyedForm):
 
     Args:
         *args: As for any form.
-        rows: The sizes, with what is wanted of them now.
+        planned: The sizes, with what is wanted of them now.
         **kwargs: As for any form.
     """
 
@@ -120,10 +120,10 @@ class PlanForm(KeyedForm):
     day = DayField(widget=forms.HiddenInput)
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=4_000)
 
-    def __init__(self, *args: Any, rows: Sequence[Planned], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, planned: Sequence[Planned], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.sizes = {f"size_{row.size.pk}": row.size.pk for row in rows}
-        for name, row in zip(self.sizes, rows, strict=True):
+        self.sizes = {f"size_{row.size.pk}": row.size.pk for row in planned}
+        for name, row in zip(self.sizes, planned, strict=True):
             size = row.size
             words = _("%(product)s, boxes of %(sets)s") if size.active else _CLOSED
             self.fields[name] = forms.IntegerField(

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import QuerySet, Subquery
+from django.db.models import Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from kitting.domain.errors import LotwardError
@@ -17,14 +17,13 @@ from kitting.domain.stages import BoxStage
 from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
-from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_holds
+from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.stopped import Stopped, stopped
 from kitting.models import (
     Bag,
     Bench,
     Box,
     BoxLine,
-    BoxSize,
     Hold,
     OpenBag,
     Operation,
@@ -41,6 +40,13 @@ from kitting.packing.queries.bench_offers import (
     lacking_of,
     offers_of,
 )
+from kitting.packing.queries.bench_seen import (
+    Gone,
+    gone_from,
+    mark_of,
+    mark_of_choosing,
+)
+from kitting.packing.queries.choices import Choice, choosing
 from kitting.printing.queries.prints import newest_label
 
 MOST_ASIDE = 2
@@ -62,6 +68,8 @@ class Line:
     """Pieces left in it."""
     refusal: LotwardError | None = None
     """Why the box takes nothing from that bag, where it does not."""
+    gone: Gone | None = None
+    """What became of the bench's open bag of this part, where it has none any more."""
     asked: bool = False
     """Whether this is the part that is asked for now."""
 
@@ -88,17 +96,6 @@ class OpenHere:
 
 
 @dataclass(frozen=True)
-class Choice:
-    """A box size that can be started."""
-
-    sets: int
-    product: str
-    command: str
-    again: bool
-    """Whether the bench's last box was of this size."""
-
-
-@dataclass(frozen=True)
 class Screen:
     """Everything that one look at a bench needs."""
 
@@ -109,6 +106,8 @@ class Screen:
     lacking: Lacking | None = None
     choices: list[Choice] = field(default_factory=list)
     open_bags: list[OpenHere] = field(default_factory=list)
+    gone: list[Gone] = field(default_factory=list)
+    """Bags that other benches took, and of whose part none is open here since."""
     label: Print | None = None
     """The newest print of the closed box's label, with its job and printer."""
     held: Stopped | None = None
@@ -122,8 +121,8 @@ class Screen:
     """Number of the bench's newest box, in work or not; each scan says it."""
     at_hand: list[AtHand] = field(default_factory=list)
     """Bags with pieces in its open box, and its open bags."""
-    holds: str = ""
-    """``mark_of_holds`` as the screen was read."""
+    seen: str = ""
+    """``bench_seen.mark_of`` as the screen was read."""
 
     @property
     def job(self) -> PrintJob | None:
@@ -196,8 +195,10 @@ def _newest(bench: int) -> QuerySet[Box]:
 _NEWEST = Kept(_newest)
 _OPEN_BAGS = Kept(
     lambda bench: (
-        OpenBag.objects.filter(bench=bench)
-        .select_related("bag__lot__part", "bag__lot__revision", f"bag__{METHOD_OF_BAG}")
+        OpenBag.objects.filter(Q(bench=bench) | Q(taken_from=bench))
+        .select_related(
+            "bench", "bag__lot__part", "bag__lot__revision", f"bag__{METHOD_OF_BAG}"
+        )
         .order_by("pk")
     )
 )
@@ -217,9 +218,12 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     newest = newest_box(bench.pk)
     number = newest.number if newest else ""
     box = newest if newest is not None and newest.in_work else None
-    bags = [row.bag for row in _OPEN_BAGS(bench.pk)]
+    rows = _OPEN_BAGS(bench.pk)
+    bags = [row.bag for row in rows if row.bench_id == bench.pk]
+    gone = gone_from(rows, bench)
     standing = standing_holds()
-    reach = reach_of(standing) if bags or box is not None else Reach()
+    reach = reach_of(standing)
+    seen = mark_of(standing, (bag.pk for bag in bags))
     refusals = {
         bag.pk: packing_problem(bag, bag.lot, today=today, now=now, reach=reach)
         for bag in bags
@@ -227,19 +231,21 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     here = [_open_here(bag, refusals[bag.pk]) for bag in bags]
     if box is None:
         packed = Box.objects.filter(bench=bench, packed_on=today)
+        offered, left = choosing(bench, today=today, now=now, reach=reach)
         return Screen(
             bench,
-            choices=choices(bench),
+            choices=offered,
             open_bags=here,
+            gone=[*gone.values()],
             packed_today=packed.exclude(stage=BoxStage.VOIDED).count(),
             aside=_aside(bench, standing),
             newest=number,
             at_hand=at_hand(None, [], bags),
-            holds=mark_of_holds(standing),
+            seen=mark_of_choosing(seen, left),
         )
     inside = _INSIDE(box.pk)
     pinned = pinned_by(box.recipe_id)
-    lines = _lines(box, pinned, inside, bags, refusals)
+    lines = _lines(box, pinned, inside, bags, refusals, gone)
     held = stopped(box, inside, reach)
     shown = Screen(
         bench,
@@ -249,42 +255,29 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         held=held,
         newest=number,
         at_hand=at_hand(box, inside, bags),
-        holds=mark_of_holds(standing),
+        seen=seen,
     )
     if box.stage == BoxStage.CLOSED:
         return replace(shown, label=newest_label(box.pk))
     if held is not None:
         return shown
-    offers, lacking = [], None
     asked = next((n for n, line in enumerate(lines) if line.asked), None)
-    if asked is not None:
-        line = pinned.lines[asked]
-        there = {row.lot.revision_id for row in inside}
-        wanted = Wanted(
-            bench,
-            line,
-            lines[asked].missing,
-            box,
-            now,
-            pinned.together.takes[line.pk],
-            pinned.together.fitting(line.pk, there),
-        )
-        offers = offers_of(wanted, today, reach)
-        lacking = None if offers else lacking_of(wanted, reach)
+    if asked is None:
+        return shown
+    line = pinned.lines[asked]
+    there = {row.lot.revision_id for row in inside}
+    wanted = Wanted(
+        bench,
+        line,
+        lines[asked].missing,
+        box,
+        now,
+        pinned.together.takes[line.pk],
+        pinned.together.fitting(line.pk, there),
+    )
+    offers, away = offers_of(wanted, today, reach)
+    lacking = None if offers else lacking_of(wanted, reach, away)
     return replace(shown, offers=offers, lacking=lacking)
-
-
-def mark_of_holds(standing: Sequence[Hold]) -> str:
-    """What a screen saw of the holds: it is another as soon as one is placed or lifted.
-
-    Args:
-        standing: All that stand, oldest first. Ids only grow, so that as many of them
-            with the same newest are the same.
-
-    Returns:
-        The mark.
-    """
-    return f"{len(standing)}.{standing[-1].pk if standing else 0}"
 
 
 def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:
@@ -314,6 +307,7 @@ def _lines(
     inside: list[BoxLine],
     bags: Iterable[Bag],
     refusals: Mapping[int, LotwardError | None],
+    gone: Mapping[int, Gone],
 ) -> list[Line]:
     have: Counter[int] = Counter()
     for row in inside:
@@ -324,6 +318,11 @@ def _lines(
         line = pinned.line_of(bag.lot.part_id)
         open_bags.setdefault(line.pk if line else 0, []).append(bag)
     there = {row.lot.revision_id for row in inside}
+    away = {
+        line.pk: each
+        for part, each in gone.items()
+        if (line := pinned.line_of(part)) is not None
+    }
     lines: list[Line] = []
     for line in pinned.lines:
         needed, now = line.needed(box.size.sets), have[line.pk]
@@ -348,40 +347,11 @@ def _lines(
                 bag=shown.number if shown else "",
                 left=shown.pieces if shown else 0,
                 refusal=refusal,
+                gone=None if shown else away.get(line.pk),
                 asked=now < needed and not any(each.asked for each in lines),
             )
         )
     return lines
-
-
-def choices(bench: Bench) -> list[Choice]:
-    """Box sizes that can be started: of products with a recipe in force.
-
-    Args:
-        bench: The bench; the size of its last box is told.
-
-    Returns:
-        One for each size, by product and sets: a gloved hand finds it where it was.
-    """
-    newest = Box.objects.filter(bench=bench).order_by("-pk").values("size")[:1]
-    sizes = list(
-        BoxSize.objects.filter(product__recipes__in_force=True, active=True)
-        .select_related("product")
-        .annotate(newest=Subquery(newest))
-        .order_by("product__code", "sets")
-    )
-    counts = [size.sets for size in sizes]
-    return [
-        Choice(
-            sets=size.sets,
-            product=size.product.name,
-            command=f"ACT-BOX-{size.sets}"
-            if counts.count(size.sets) == 1
-            else f"ACT-BOX-{size.product.code}-{size.sets}",
-            again=size.pk == size.newest,
-        )
-        for size in sizes
-    ]
 
 
 def last_act(bench: Bench) -> tuple[str, dict[str, Any]]:

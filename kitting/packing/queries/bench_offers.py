@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Case, F, OuterRef, Q, Subquery, When
+from django.db.models import Case, OuterRef, Q, QuerySet, Subquery, When
 
 from kitting.domain import picking
 from kitting.domain.stages import BagStage
@@ -26,11 +26,23 @@ class Offer:
     bag: str
     lot: str
     pieces: int
+    """How many of it are wanted."""
+    holds: int
+    """How many it holds, by the record."""
     place: str
     here: bool
     """Whether it stands at this bench already."""
     instead: Revision | None = None
     """Its revision, where that is a substitute."""
+
+
+@dataclass(frozen=True)
+class Fetched:
+    """A bag that would do, and is open at another bench."""
+
+    bag: str
+    holds: int
+    bench: str
 
 
 @dataclass(frozen=True)
@@ -41,10 +53,10 @@ class Lacking:
     not_cleared: int = 0
     on_trial: int = 0
     """Pieces made with a method that nobody has released yet."""
-    elsewhere: int = 0
-    """Pieces in bags that are open at another bench."""
     apart: int = 0
     """Pieces that may be packed, but do not go with what is in the box."""
+    elsewhere: tuple[Fetched, ...] = ()
+    """Bags that would do, and are open at other benches: the fullest first."""
 
 
 @dataclass(frozen=True)
@@ -66,7 +78,39 @@ class Wanted:
         return Bag.objects.filter(lot__revision__in=self.takes)
 
 
-def offers_of(wanted: Wanted, today: date, reach: Reach) -> list[Offer]:
+def packable(
+    bags: QuerySet[Bag], *, today: date, now: datetime, reach: Reach
+) -> list[Bag]:
+    """Read those of some bags that may be packed from, also where one lies open.
+
+    Args:
+        bags: The bags.
+        today: The workshop's day.
+        now: The moment.
+        reach: What is held now.
+
+    Returns:
+        The bags, each with its lot, its place and the bench where it is open.
+    """
+    may = bags.filter(stage=BagStage.CLEARED).exclude(ON_TRIAL)
+    may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
+    beside = ("lot__part", "lot__revision", "place", "open_at__bench")
+    return [
+        bag
+        for bag in may.select_related(*beside)
+        if not reach.bag(bag) and not open_too_long(bag, bag.lot, now)
+    ]
+
+
+def open_at(bag: Bag) -> Bench | None:
+    """The bench where a bag is open, if it is."""
+    row = getattr(bag, "open_at", None)
+    return row.bench if row is not None else None
+
+
+def offers_of(
+    wanted: Wanted, today: date, reach: Reach
+) -> tuple[list[Offer], list[Fetched]]:
     """Bags that could give what runs short.
 
     Args:
@@ -75,31 +119,32 @@ def offers_of(wanted: Wanted, today: date, reach: Reach) -> list[Offer]:
         reach: What is held now.
 
     Returns:
-        The next ones to scan; none where nothing may be packed.
+        The next ones to scan, none where nothing may be packed; and those that would
+        do, were they not open at other benches.
     """
-    may = wanted.bags().filter(stage=BagStage.CLEARED)
-    may = may.filter(lot__revision__in=wanted.fitting)
-    may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
-    may = may.exclude(open_at__bench__isnull=False).exclude(ON_TRIAL)
     in_box = Subquery(
         BoxLine.objects.filter(box=wanted.box, lot=OuterRef("lot")).values("lot")[:1]
     )
-    found = {
-        bag.pk: bag
-        for bag in may.select_related("lot__part", "lot__revision", "place").annotate(
-            lot_in_box=in_box
-        )
-        if not reach.bag(bag) and not open_too_long(bag, bag.lot, wanted.now)
-    }
-    begun = [bag for bag in found.values() if bag.lot_in_box is not None]
+    may = wanted.bags().filter(lot__revision__in=wanted.fitting)
+    there = packable(
+        may.annotate(lot_in_box=in_box), today=today, now=wanted.now, reach=reach
+    )
+    found = {bag.pk: bag for bag in there if open_at(bag) is None}
+    begun = [bag for bag in found.values() if bag.lot_in_box is not None]  # type: ignore[attr-defined]
     # A lot that is in the box already adds none: where it suffices, it comes first.
     enough = sum(bag.pieces for bag in begun) >= wanted.missing
     bags = begun if enough else _preferred(list(found.values()), wanted)
     plan = picking.propose(wanted.missing, map(_candidate, bags))
-    return [
+    offers = [
         _offer(found[int(bag)], pieces, wanted)
         for bag, pieces in plan.takes[:MOST_OFFERS]
     ]
+    away = [
+        Fetched(bag.number, bag.pieces, at.name)
+        for bag in there
+        if (at := open_at(bag)) not in (None, wanted.bench)
+    ]
+    return offers, sorted(away, key=lambda each: -each.holds)
 
 
 def _preferred(bags: list[Bag], wanted: Wanted) -> list[Bag]:
@@ -129,25 +174,27 @@ def _offer(bag: Bag, pieces: int, wanted: Wanted) -> Offer:
         bag=bag.number,
         lot=bag.lot.number,
         pieces=pieces,
+        holds=bag.pieces,
         place=bag.place.name if bag.place else "",
         here=bag.place_id == wanted.bench.place_id,
         instead=of if of.pk != own else None,
     )
 
 
-def lacking_of(wanted: Wanted, reach: Reach) -> Lacking:
+def lacking_of(wanted: Wanted, reach: Reach, away: Sequence[Fetched]) -> Lacking:
     """Why nothing can be offered.
 
     Args:
         wanted: What runs short.
         reach: What is held now.
+        away: Bags that would do, and are open at other benches.
 
     Returns:
         Pieces by what keeps them from being packed.
     """
-    held = not_cleared = on_trial = elsewhere = apart = 0
+    held = not_cleared = on_trial = apart = 0
     rest = wanted.bags().exclude(stage__in=(BagStage.USED_UP, BagStage.REJECTED))
-    rest = rest.annotate(bench=F("open_at__bench"), trial=Case(When(ON_TRIAL, 1)))
+    rest = rest.annotate(trial=Case(When(ON_TRIAL, 1)))
     for bag in rest.select_related("lot"):
         if reach.bag(bag):
             held += bag.pieces
@@ -155,8 +202,6 @@ def lacking_of(wanted: Wanted, reach: Reach) -> Lacking:
             not_cleared += bag.pieces
         elif bag.trial:
             on_trial += bag.pieces
-        elif bag.bench not in (None, wanted.bench.pk):
-            elsewhere += bag.pieces
         elif bag.lot.revision_id not in wanted.fitting:
             apart += bag.pieces
-    return Lacking(held, not_cleared, on_trial, elsewhere, apart)
+    return Lacking(held, not_cleared, on_trial, apart, tuple(away[:MOST_OFFERS]))

@@ -25,10 +25,8 @@ class Planned:
     packed: int
     """Boxes that were closed on that day, at all benches, and not voided since."""
 
-    @property
-    def to_pack(self) -> int:
-        """Boxes that are still to be packed; more than were wanted are no debt."""
-        return max(0, self.wanted - self.packed)
+    to_pack: int
+    """Boxes that are still to be packed; more than were wanted are no debt."""
 
 
 def wanted_on(day: date) -> dict[int, int]:
@@ -57,6 +55,21 @@ def packed_on(day: date) -> dict[int, int]:
     return dict(counted.values_list("size", "boxes"))
 
 
+def still_to_pack(
+    wanted: Mapping[int, int], packed: Mapping[int, int]
+) -> dict[int, int]:
+    """Boxes that are wanted and were not packed yet.
+
+    Args:
+        wanted: Boxes that are wanted, by the id of their size.
+        packed: Boxes that were packed, likewise.
+
+    Returns:
+        By the id of the size, of those that are wanted.
+    """
+    return {size: max(0, many - packed.get(size, 0)) for size, many in wanted.items()}
+
+
 def plan_of(day: date) -> list[Planned]:
     """A day's plan: every size that can be packed, and those that are on it besides.
 
@@ -67,10 +80,11 @@ def plan_of(day: date) -> list[Planned]:
         By product and sets.
     """
     wanted, packed = wanted_on(day), packed_on(day)
+    left = still_to_pack(wanted, packed)
     packable = Q(active=True, product__recipes__in_force=True)
     sizes = BoxSize.objects.filter(packable | Q(pk__in=[*wanted])).distinct()
     return [
-        Planned(size, wanted.get(size.pk, 0), packed.get(size.pk, 0))
+        Planned(size, *(each.get(size.pk, 0) for each in (wanted, packed, left)))
         for size in sizes.select_related("product").order_by("product__code", "sets")
     ]
 

@@ -25,7 +25,6 @@ from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign
-from kitting.ledger.reach import standing_holds
 from kitting.models import Bag, Bench, Place, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
@@ -33,6 +32,7 @@ from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
+from kitting.packing.queries.bench_seen import mark_now
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
 from kitting.packing.queries.undo import UNDO
@@ -139,13 +139,14 @@ def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
 
 @allowed("kitting.pack")
 def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
-    """The screen anew where holds changed since it was shown, else 204.
+    """The screen anew where what others change changed since it was shown, else 204.
 
     Idle screens ask every few seconds: it is no activity of a person, writes nothing,
     and the session lasts no longer for it.
     """
     at = _bench(code)
-    if request.GET.get("seen") == queries.mark_of_holds(standing_holds()):
+    seen = request.GET.get("seen", "")
+    if seen == mark_now(at, seen, clock.today()):
         return HttpResponse(status=204)
     return _show(request, at, Answer(), ScanForm())
 
@@ -342,7 +343,11 @@ def _in_words(act: str, gave: Mapping[str, Any]) -> str:
     if act == "put_box":
         ready = Place.objects.filter(code=gave["place"], kind=PlaceKind.READY)
         said += ", ready" if ready.exists() else ""
-    return str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
+    words = str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
+    if act == "bring_bag" and (there := gave.get("from_bench")):
+        name = Bench.objects.values_list("name", flat=True).get(code=there)
+        words = f"{words}. " + _("It was open at %(bench)s.") % {"bench": name}
+    return words
 
 
 def _numbers(answer: Answer) -> list[tuple[str, str]]:

@@ -22,7 +22,9 @@ def pack_plan(request: LotwardRequest) -> HttpResponse:
     day = chosen.chosen().get("day", today)
     rows = plan_of(day)
     seen = mark_of_plan({row.size.pk: row.wanted for row in rows if row.wanted})
-    form = PlanForm(request.POST or None, rows=rows, initial={"day": day, "seen": seen})
+    form = PlanForm(
+        request.POST or None, planned=rows, initial={"day": day, "seen": seen}
+    )
     page = reverse("kitting:pack-plan")
     return act_page(
         request,

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, OperationKeyReused
 from kitting.models import BoxSize, Operation, PackPlan, Recipe
-from kitting.packing.queries.plan import Planned, mark_of_plan, plan_of
+from kitting.packing.queries.plan import mark_of_plan, plan_of
 from kitting.packing.services.plan import MOST, plan_day
 from kitting.packing.services.voiding import void_box
 from tests import factories
@@ -221,7 +221,3 @@ def test_without_a_product_there_is_nothing_to_plan(at, manager: Client) -> None
     shown = text_of(manager.get(PAGE))
     assert "nothing to plan" in shown
     assert "Set the plan" not in shown
-
-
-def test_more_than_planned_is_no_debt() -> None:
-    assert Planned(BoxSize(), wanted=2, packed=5).to_pack == 0

@@ -17,7 +17,7 @@ from kitting.models import (
     Product,
     Recipe,
 )
-from kitting.packing.queries.bench import choices
+from kitting.packing.queries.choices import choices
 from kitting.packing.services import boxes
 from kitting.products.services.products import (
     ProductFacts,

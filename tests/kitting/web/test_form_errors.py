@@ -35,6 +35,7 @@ from kitting.domain.shown import shown
 from kitting.labels import kinds
 from kitting.lots.queries.usual import LastBag
 from kitting.models import User, Workshop
+from kitting.packing.queries.plan import Planned
 from kitting.web.forms import SpokenForm
 from lotward.forms import SignInForm
 from tests import factories
@@ -96,6 +97,9 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "people": list,
         "pieces": lambda: 7,
         "plan": lambda: None,
+        "planned": lambda: [
+            Planned(factories.make_size(factories.make_recipe()), 3, 1, 2)
+        ],
         "printed": lambda: True,
         "places": lambda: [(1, "top"), (2, "bottom")],
         "reasons": lambda: ["Torn"],

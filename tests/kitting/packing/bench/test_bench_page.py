@@ -15,6 +15,7 @@ from kitting.labels.box_label import box_symbols
 from kitting.ledger import holds
 from kitting.models import Bag, Box, OpenBag, Operation, Part, Print, Recipe
 from kitting.packing.labels import box_label
+from kitting.packing.queries.bench_offers import Fetched
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -137,7 +138,8 @@ def test_the_bag_that_expires_first_is_named_with_its_place(client, scan, at) ->
     at.bag(at.band, 50, use_by=factories.TODAY + timedelta(days=90))
     response = scan("ACT-BOX-6")
     offer = response.context["screen"].offers[0]
-    assert (offer.bag, offer.pieces) == (soon.number, 6)
+    assert (offer.bag, offer.pieces, offer.holds) == (soon.number, 6, 50)
+    assert f"bag {soon.number} holds 50, 6 wanted" in words(response)
     assert (offer.lot, offer.place, offer.here) == (
         soon.lot.number,
         soon.place.name,
@@ -210,14 +212,21 @@ def test_where_nothing_can_be_packed_the_screen_says_why(client, scan, at) -> No
     at.band.part.needs_clearing = False
     at.band.part.save(update_fields=["needs_clearing"])
     away = at.bag(at.band, 40)
-    OpenBag.objects.create(bench=factories.make_bench(), part=at.band.part, bag=away)
+    other = factories.make_bench()
+    OpenBag.objects.create(bench=other, part=at.band.part, bag=away)
     days_ago = [factories.TODAY - timedelta(days=days) for days in (9, 1)]
     at.bag(at.band, 20, made_on=days_ago[0], use_by=days_ago[1])
     response = scan("ACT-BOX-6")
     lacking = response.context["screen"].lacking
-    assert (lacking.held, lacking.not_cleared, lacking.elsewhere) == (100, 30, 40)
-    assert "Headband: none may be packed" in words(response)
+    assert (lacking.held, lacking.not_cleared) == (100, 30)
+    assert lacking.elsewhere == (Fetched(away.number, 40, other.name),)
+    assert "Headband: fetch a bag" in words(response)
+    assert other.name in words(response)
+    assert f"bag {away.number} is open there and holds 40" in words(response)
     assert "On hold: 100." in words(response)
+    OpenBag.objects.all().delete()
+    Bag.objects.filter(pk=away.pk).update(stage="rejected")
+    assert "Headband: none may be packed" in words(client.get(page_of(at)))
 
 
 def test_a_substitute_is_offered_and_a_bag_here_is_said_to_be(client, scan, at) -> None:

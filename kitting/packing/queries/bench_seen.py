@@ -1,0 +1,95 @@
+"""What others change of a bench's screen: holds, its open bags, the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from kitting.ledger.reach import standing_holds
+from kitting.models import Bench, Hold, OpenBag
+from kitting.packing.queries.plan import (
+    mark_of_plan,
+    packed_on,
+    still_to_pack,
+    wanted_on,
+)
+
+PLAN: Final = "~"
+"""Begins what a screen saw of the plan, where it shows one."""
+
+
+@dataclass(frozen=True)
+class Gone:
+    """A bag that was open at the bench until another bench brought it there."""
+
+    part: str
+    bag: str
+    to: str
+    """Name of that bench, where it is open now."""
+
+
+def gone_from(rows: Iterable[OpenBag], bench: Bench) -> dict[int, Gone]:
+    """Name the bags that other benches took, and of whose part none is open here since.
+
+    Args:
+        rows: What is open at the bench, or was taken from it.
+        bench: The bench.
+
+    Returns:
+        By the id of the part.
+    """
+    rows = list(rows)
+    here = {row.part_id for row in rows if row.bench_id == bench.pk}
+    return {
+        row.part_id: Gone(row.bag.lot.part.name, row.bag.number, row.bench.name)
+        for row in rows
+        if row.part_id not in here
+    }
+
+
+def mark_of(standing: Sequence[Hold], bags: Iterable[int]) -> str:
+    """What a screen saw: it is another as soon as any of it changes.
+
+    Args:
+        standing: All holds that stand, oldest first. Ids only grow, so that as many of
+            them with the same newest are the same.
+        bags: Ids of the bags that are open at the bench.
+
+    Returns:
+        The mark.
+    """
+    seen = (len(standing), standing[-1].pk if standing else 0, *sorted(bags))
+    return ".".join(map(str, seen))
+
+
+def mark_of_choosing(mark: str, to_pack: dict[int, int]) -> str:
+    """Add what a screen saw that offers sizes.
+
+    Args:
+        mark: The mark without.
+        to_pack: Boxes that are still to be packed, by the id of their size.
+
+    Returns:
+        The mark.
+    """
+    return f"{mark}{PLAN}{mark_of_plan(to_pack)}"
+
+
+def mark_now(bench: Bench, seen: str, today: date) -> str:
+    """What a screen would see now.
+
+    Args:
+        bench: The bench.
+        seen: The mark of its screen, which says whether that shows a plan.
+        today: The workshop's day.
+
+    Returns:
+        Its mark; the same as ``seen`` where nothing has changed.
+    """
+    bags = OpenBag.objects.filter(bench=bench).values_list("bag", flat=True)
+    mark = mark_of(standing_holds(), bags)
+    if PLAN not in seen:
+        return mark
+    return mark_of_choosing(mark, still_to_pack(wanted_on(today), packed_on(today)))
