@@ -10,7 +10,10 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from kitting.ledger import clock
 from kitting.models import Box, BoxSize
+from kitting.packing.services import boxes
+from kitting.packing.services.plan import plan_day
 from tests import factories
 from tests.benches import Packing, make_packing, newest_number, page_of
 from tests.browser.still import show
@@ -56,6 +59,8 @@ def at(db: None) -> Packing:
         for sets in sizes:
             factories.make_size(recipe, sets)
     factories.make_labelled_box(at.size, at.bench)
+    wanted = {size.pk: 120 for size in BoxSize.objects.all()}
+    plan_day(day=clock.today(), wanted=wanted, sign=factories.sign())
     return at
 
 
@@ -121,6 +126,18 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     yield "cancelled", scan("ACT-NO", purposes[0])
     mixed.refresh_from_db()
     assert mixed.stage == "voided"
+    at.bench = factories.make_bench()
+    scan(at.band_bag.number)
+    scan(f"ACT-BOX-{at.recipe.product.code}-24")
+    for bench, away in ((at.bench, at.visor_bag), (other, at.visor_bag)):
+        boxes.bring_bag(bench_id=bench.pk, bag_id=away.pk, sign=factories.sign())
+    there = scan("ACT-NEXT")
+    assert b"is open there" in there
+    yield "fetch a bag", there
+    at.bag(at.visor)
+    gone = scan("ACT-NEXT")
+    assert b"was taken to" in gone
+    yield "taken, another offered", gone
 
 
 def test_all_that_is_asked_is_there_at_every_size(
@@ -136,7 +153,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             seen += page.locator("#bench-next h2").count()
             if found := page.evaluate(CUT_OFF):
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 22 * len(SIZES)
+    assert seen == 24 * len(SIZES)
     assert cut == {}
 
 

@@ -139,7 +139,7 @@ def test_the_bag_that_expires_first_is_named_with_its_place(client, scan, at) ->
     response = scan("ACT-BOX-6")
     offer = response.context["screen"].offers[0]
     assert (offer.bag, offer.pieces, offer.holds) == (soon.number, 6, 50)
-    assert f"bag {soon.number} holds 50, 6 wanted" in words(response)
+    assert f"bag {soon.number} holds 50; wanted 6" in words(response)
     assert (offer.lot, offer.place, offer.here) == (
         soon.lot.number,
         soon.place.name,

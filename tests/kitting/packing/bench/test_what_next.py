@@ -98,7 +98,7 @@ def test_so_many_boxes_as_the_scarcest_part_gives(client, at) -> None:
     assert reach(client, at) == (8, "Visor")
     at.bag(at.visor, 200)
     assert reach(client, at) == (16, "Headband")  # 300 / 12 = 25
-    assert "Headband runs out first" in words(client.get(page_of(at)))
+    assert "Runs out first" in words(client.get(page_of(at)))
 
 
 def test_only_what_may_be_packed_counts(client, at) -> None:
