@@ -27,7 +27,7 @@ pytestmark = pytest.mark.django_db
 Scan = Callable[..., Any]
 
 MOST_ASKED = 6
-"""Session, person, two for rights, the bench, and the holds."""
+"""The workshop, the session, the person with rights, the bench, holds, open bags."""
 
 
 # -- The ways on: held pieces are taken out ---------------------------------------------
