@@ -18,8 +18,7 @@ from kitting.models import BoxLine, BoxSize, Place
 from kitting.models.base import pairs
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.boxes import READY
-from kitting.packing.queries.plan import Planned
-from kitting.packing.services.plan import MOST
+from kitting.packing.queries.plan import MOST, Planned
 from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
 from kitting.web.fields import CodeField

@@ -12,6 +12,8 @@ from django.db.models import Count, Q
 from kitting.domain.stages import BoxStage
 from kitting.models import Box, BoxSize, PackPlan
 
+MOST: Final = 9_999
+"""Boxes of one size that can be wanted on one day."""
 NO_PLAN: Final = "none"
 
 

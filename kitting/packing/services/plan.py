@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
@@ -13,10 +12,7 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import BoxSize, PackPlan, Workshop
-from kitting.packing.queries.plan import mark_of_plan
-
-MOST: Final = 9_999
-"""Boxes of one size on one day."""
+from kitting.packing.queries.plan import MOST, mark_of_plan
 
 
 @dataclass(frozen=True)

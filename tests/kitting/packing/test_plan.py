@@ -13,8 +13,8 @@ from django.utils import timezone
 
 from kitting.domain.errors import Conflict, LotwardError, Missing, OperationKeyReused
 from kitting.models import BoxSize, Operation, PackPlan, Recipe
-from kitting.packing.queries.plan import mark_of_plan, plan_of
-from kitting.packing.services.plan import MOST, plan_day
+from kitting.packing.queries.plan import MOST, mark_of_plan, plan_of
+from kitting.packing.services.plan import plan_day
 from kitting.packing.services.voiding import void_box
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
