@@ -246,30 +246,26 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     inside = _INSIDE(box.pk)
     pinned = pinned_by(box.recipe_id)
     lines = _lines(box, pinned, inside, bags, refusals, gone)
-    held = stopped(box, inside, reach)
     shown = Screen(
         bench,
         box,
         lines,
         open_bags=here,
-        held=held,
+        held=stopped(box, inside, reach),
         newest=number,
         at_hand=at_hand(box, inside, bags),
         seen=seen,
     )
     if box.stage == BoxStage.CLOSED:
         return replace(shown, label=newest_label(box.pk))
-    if held is not None:
+    if shown.held is not None or shown.asked is None:
         return shown
-    asked = next((n for n, line in enumerate(lines) if line.asked), None)
-    if asked is None:
-        return shown
-    line = pinned.lines[asked]
+    line = pinned.lines[lines.index(shown.asked)]
     there = {row.lot.revision_id for row in inside}
     wanted = Wanted(
         bench,
         line,
-        lines[asked].missing,
+        shown.asked.missing,
         box,
         now,
         pinned.together.takes[line.pk],
