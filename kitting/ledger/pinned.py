@@ -31,6 +31,10 @@ class Pinned:
     first."""
     together: Together
 
+    def lines_for(self, sets: int) -> list[RecipeLine]:
+        """The lines of which a box of so many sets needs something."""
+        return [line for line in self.lines if line.needed(sets)]
+
     def line_of(self, part_id: int) -> RecipeLine | None:
         """The line that a part is for, in whatever revision; it is for one only."""
         for line in self.lines:

@@ -1648,6 +1648,7 @@ class Migration(migrations.Migration):
                                 to="kitting.revision",
                             ),
                         ),
+                        ("sets", models.PositiveIntegerField(null=True)),
                     ],
                     options={
                         "ordering": ["recipe", "id"],
@@ -1660,6 +1661,10 @@ class Migration(migrations.Migration):
                             models.CheckConstraint(
                                 condition=models.Q(("pieces__gte", 1)),
                                 name="kitting_recipeline_pieces",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("sets__gte", 1)),
+                                name="kitting_recipeline_sets",
                             ),
                             models.CheckConstraint(
                                 condition=models.Q(

@@ -267,6 +267,8 @@ class RecipeLine(models.Model):
     per = word_field(Per, default=Per.SET)
     pieces = models.PositiveIntegerField()
     revision = models.ForeignKey(Revision, on_delete=models.PROTECT, related_name="+")
+    sets = models.PositiveIntegerField(null=True)
+    """Of a line that counts in one box size only, as a carton does: its sets."""
 
     class Meta:
         default_permissions = ()
@@ -274,6 +276,7 @@ class RecipeLine(models.Model):
         constraints = [
             once("kitting_recipeline_once", "recipe", "part"),
             check("kitting_recipeline_pieces", pieces__gte=1),
+            check("kitting_recipeline_sets", sets__gte=1),
             one_of("kitting_recipeline_per_known", "per", Per),
         ]
 
@@ -282,6 +285,8 @@ class RecipeLine(models.Model):
 
     def needed(self, sets: int) -> int:
         """Pieces that a box of so many sets needs."""
+        if self.sets not in (None, sets):
+            return 0
         return self.pieces * (sets if self.per == Per.SET else 1)
 
 

@@ -160,7 +160,8 @@ def _recipe(
         return recipe
     _insert(found, path, recipe, wanted, pairs)
     if len(shelf.problems) == before:
-        obey(shelf, f"{path}.lines", lambda: need_recipe(wanted, pairs))
+        sizes = product.sizes.values_list("sets", flat=True)
+        obey(shelf, f"{path}.lines", lambda: need_recipe(wanted, pairs, sizes))
     return recipe
 
 

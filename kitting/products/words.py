@@ -101,6 +101,10 @@ SENTENCES: dict[str, str | Promise] = {
     "recipe_revision_twice": _(
         "%(revision)s is there twice in one line. Enter it once."
     ),
+    "recipe_size_unknown": _(
+        "%(part)s is only for boxes of %(sets)s, and the product has no such box size."
+        " Enter a size that it has, or add that size first."
+    ),
     "revision_closed": _(
         "Revision %(revision)s of %(part)s is closed: no new lot of it is taken in."
         " Choose the revision that is made now, or ask a manager to open it again."
@@ -136,7 +140,8 @@ SENTENCES: dict[str, str | Promise] = {
         "%(product)s has boxes of %(sets)s already. Choose another number of sets."
     ),
     "substitute_counts_alike": _(
-        "As many are taken in its place as of the part above. Leave the pieces empty."
+        "As many are taken in its place as of the part above, in the same boxes. Leave"
+        " this empty."
     ),
     "too_many_cautions": _(
         "There are more than %(most)s cautions. Keep those that the user needs."

@@ -113,7 +113,7 @@ def _needs(pinned: Pinned, bags: list[Bag], size: BoxSize) -> list[Need]:
             line.needed(size.sets),
             [bag for bag in bags if bag.lot.revision_id in takes[line.pk]],
         )
-        for line in pinned.lines
+        for line in pinned.lines_for(size.sets)
     ]
 
 

@@ -38,6 +38,8 @@ def test_substitutes_and_what_goes_together_come_back_as_they_were(data: Data) -
     older = [{"part": "HB", "revision": "C"}, {"part": "VS", "revision": "A"}]
     assert (band["revision"], visor["part"]) == ("D", "VI")
     band["substitutes"] = list(reversed(older))
+    carton = {"part": "C6", "revision": "1", "pieces": 1, "per": "box", "sets": 6}
+    recipe["lines"].append(carton)
     recipe["together"] = [
         {
             "part": "VI",

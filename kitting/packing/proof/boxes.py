@@ -190,10 +190,11 @@ def _added_up(inside: list[Row]) -> list[Row]:
 
 def _exactly(pinned: Pinned, sets: int) -> set[Row] | None:
     """What is in a box without substitutes; None where that does not go together."""
-    if pinned.together.apart([line.revision_id for line in pinned.lines]):
+    if pinned.together.apart([line.revision_id for line in pinned.lines_for(sets)]):
         return None
     return {
-        (line.part_id, line.revision_id, line.needed(sets)) for line in pinned.lines
+        (line.part_id, line.revision_id, line.needed(sets))
+        for line in pinned.lines_for(sets)
     }
 
 

@@ -260,7 +260,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         return replace(shown, label=newest_label(box.pk))
     if shown.held is not None or shown.asked is None:
         return shown
-    line = pinned.lines[lines.index(shown.asked)]
+    line = pinned.lines_for(box.size.sets)[lines.index(shown.asked)]
     there = {row.lot.revision_id for row in inside}
     wanted = Wanted(
         bench,
@@ -320,7 +320,7 @@ def _lines(
         if (line := pinned.line_of(part)) is not None
     }
     lines: list[Line] = []
-    for line in pinned.lines:
+    for line in pinned.lines_for(box.size.sets):
         needed, now = line.needed(box.size.sets), have[line.pk]
         found = [
             (

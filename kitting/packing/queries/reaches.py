@@ -68,7 +68,7 @@ def reaches(
 
 def _of(size: BoxSize, pinned: Pinned, stock: Mapping[int, int]) -> Reaches:
     rule = pinned.together
-    lines = {line.pk: line for line in pinned.lines}
+    lines = {line.pk: line for line in pinned.lines_for(size.sets)}
     needs = [
         Need(pk, line.needed(size.sets), rule.takes[pk]) for pk, line in lines.items()
     ]

@@ -166,7 +166,12 @@ class RecipeLineForm(LineForm):
 
     asked = ("revision", "pieces")
 
-    things = {"pieces": _("how many pieces are needed")}
+    begun_by = ("sets",)
+
+    things = {
+        "pieces": _("how many pieces are needed"),
+        "sets": _("the only box size that needs it"),
+    }
 
     revision = RevisionField(
         label=_("Part and revision"), required=False, empty_label=_("nothing")
@@ -183,11 +188,16 @@ class RecipeLineForm(LineForm):
         ],
         required=False,
     )
+    sets = forms.IntegerField(
+        label=_("Only in boxes of"), required=False, min_value=1, max_value=MOST_SETS
+    )
 
     def clean(self) -> dict[str, Any]:
-        """A substitute has no number of its own."""
+        """A substitute has no number of its own, and counts wherever its line does."""
         if self.cleaned_data.get("per") != INSTEAD:
             return super().clean()
+        if self.cleaned_data.get("sets"):
+            self.refuse("sets", "substitute_counts_alike")
         if self.cleaned_data.get("pieces"):
             self.refuse("pieces", "substitute_counts_alike")
         return self.cleaned_data
@@ -225,7 +235,7 @@ class RecipeForm(LinesForm):
     most_lines = MOST_LINES
     lines_label = _("Lines")
     lines_help = _(
-        "One line for each part. Below it, in the order of preference, what may be taken"
+        "One line for each part; a carton says which box size alone needs it. Below it, in the order of preference, what may be taken"
         " in its place: another revision, or another part. To remove a line, choose"
         " “nothing” and empty the rest of it."
     )
@@ -267,7 +277,8 @@ class RecipeForm(LinesForm):
                 lines[-1] = replace(last, substitute_ids=ids)
             else:
                 per = data.get("per") or Per.SET
-                lines.append(LineFacts(revision.pk, data["pieces"], per))
+                sets = data.get("sets")
+                lines.append(LineFacts(revision.pk, data["pieces"], per, sets=sets))
         pairs = [
             PairFacts(data["revision"].pk, data["other"].pk)
             for data in (form.cleaned_data for form in self.more)
@@ -287,9 +298,8 @@ def as_entered(recipe: Recipe) -> dict[str, list[dict[str, Any]]]:
     """
     lines: list[dict[str, Any]] = []
     for line in recipe.lines.all():
-        lines.append(
-            {"revision": line.revision_id, "pieces": line.pieces, "per": line.per}
-        )
+        said = {name: getattr(line, name) for name in ("pieces", "per", "sets")}
+        lines.append({"revision": line.revision_id, **said})
         lines += [
             {"revision": each.revision_id, "per": INSTEAD}
             for each in line.substitutes.all()

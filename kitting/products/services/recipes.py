@@ -73,7 +73,7 @@ def add_recipe(
             )
             for each in pairs
         ]
-        need_recipe(new, apart)
+        need_recipe(new, apart, of.sizes.values_list("sets", flat=True))
         last = of.recipes.aggregate(last=Max("version"))["last"] or 0
         today = day_of(act.workshop, act.now)
         batch.kit_batch(act.workshop.site, of.code, today, last + 1)
@@ -93,7 +93,11 @@ def add_recipe(
 def _line(line: LineFacts, revisions: dict[int, Revision]) -> NewLine:
     revision = revisions[line.revision_id]
     row = RecipeLine(
-        part=revision.part, revision=revision, pieces=line.pieces, per=line.per
+        part=revision.part,
+        revision=revision,
+        pieces=line.pieces,
+        per=line.per,
+        sets=line.sets,
     )
     return NewLine(row, [revisions[each] for each in line.substitute_ids])
 

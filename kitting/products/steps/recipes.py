@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -28,6 +28,8 @@ class LineFacts:
     substitute_ids: tuple[int, ...] = ()
     """Revisions that may be taken in its place, of the part or another, the preferred
     first."""
+    sets: int | None = None
+    """The only box size that needs it, as of a carton; None for all."""
 
 
 @dataclass(frozen=True)
@@ -62,26 +64,32 @@ class NewLine:
     def plain(self) -> tuple[object, ...]:
         """What it says, to compare."""
         row, instead = self.row, [each.pk for each in self.instead]
-        return row.part_id, row.revision_id, row.pieces, str(row.per), *instead
+        said = (row.part_id, row.revision_id, row.pieces, str(row.per), row.sets)
+        return *said, *instead
 
 
-def need_recipe(lines: Sequence[NewLine], pairs: Sequence[RecipePair]) -> None:
+def need_recipe(
+    lines: Sequence[NewLine], pairs: Sequence[RecipePair], sizes: Collection[int]
+) -> None:
     """Refuse lines and pairs that make no recipe.
 
     Args:
         lines: The lines, with parts and revisions.
         pairs: What goes only with what, with revisions and parts.
+        sizes: How many sets each box size of the product holds.
 
     Raises:
-        Refused: ``recipe_empty``, ``recipe_part_twice``, ``recipe_counts_pieces``,
+        Refused: ``recipe_empty``, ``recipe_size_unknown``, ``recipe_part_twice``, ``recipe_counts_pieces``,
             ``recipe_pieces_out_of_range``, ``recipe_revision_twice``, and what is
             refused of pairs.
     """
-    if not any(line.row.per == Per.SET for line in lines):
+    if not any(line.row.per == Per.SET and not line.row.sets for line in lines):
         raise Refused("recipe_empty")
     seen: set[int] = set()
     for line in lines:
-        part = line.row.part
+        part, sets = line.row.part, line.row.sets
+        if sets is not None and sets not in sizes:
+            raise Refused("recipe_size_unknown", part=part.name, sets=sets)
         if not 1 <= line.row.pieces <= MOST_PIECES:
             raise Refused(
                 "recipe_pieces_out_of_range", part=part.name, most=MOST_PIECES

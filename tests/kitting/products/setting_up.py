@@ -32,7 +32,9 @@ def lines(
     before: int = 0,
     pairs: Sequence[tuple[Any, Any]] = (),
 ) -> dict[str, Any]:
-    """What a form sends: lines of revision, pieces and per; pairs of two revisions."""
+    """What a form sends: lines of revision, pieces, per and, where it is said, the only
+    box size; pairs of two revisions.
+    """
     found = {
         "line-TOTAL_FORMS": str(max(count, len(rows))),
         "line-INITIAL_FORMS": str(before),
@@ -40,11 +42,11 @@ def lines(
         "pair-INITIAL_FORMS": "0",
     }
     for prefix, names, sent in (
-        ("line", ("revision", "pieces", "per"), rows),
+        ("line", ("revision", "pieces", "per", "sets"), rows),
         ("pair", ("revision", "other"), pairs),
     ):
         for nth, row in enumerate(sent):
-            for name, value in zip(names, row, strict=True):
+            for name, value in zip(names, row, strict=False):
                 found[f"{prefix}-{nth}-{name}"] = str(value)
     return found
 

@@ -129,6 +129,39 @@ def test_what_cannot_be_a_recipe_is_said(manager: Client) -> None:
         recipe(LineFacts(0, 1))
 
 
+def test_a_line_may_be_for_one_box_size_only(manager: Client) -> None:
+    product()
+    band, carton, bag = free(), free("Carton for 6"), free("Paper bag")
+    add_size(product="FS9", sets=6, to=SizeFacts(), sign=sign())
+    page = at("recipe-new", "FS9")
+    whole = (band.pk, 1, "set")
+    for rows, words in (
+        ((whole, (carton.pk, 1, "box", 24)), "the product has no such box size"),
+        ((whole, ("", "", "", 6)), "part and revision"),
+        ((whole, (carton.pk, 1, "box", 0)), "the only box size that needs it"),
+        ((whole, (carton.pk, 1, "box", 6), (bag.pk, "", "instead", 6)), "same boxes"),
+        (((band.pk, 1, "set", 6),), "There is nothing in it that each set needs"),
+    ):
+        answer = manager.post(page, sent(**lines(*rows)))
+        assert answer.status_code == 422, words
+        assert words.lower() in text_of(answer).lower()
+    assert not Recipe.objects.exists()
+    rows = (whole, (carton.pk, 1, "box", 6), (bag.pk, "", "instead"))
+    assert manager.post(page, sent(**lines(*rows))).status_code == 302
+    made = Recipe.objects.get()
+    line = made.lines.get(part=carton.part)
+    assert [each.needed(6) for each in made.lines.all()] == [6, 1]
+    assert [each.needed(24) for each in made.lines.all()] == [24, 0]
+    assert instead_of(line) == [bag]
+    assert "box, only in boxes of 6" in text_of(manager.get(at("recipe", "FS9", 1)))
+    form = manager.get(page).context["form"]
+    assert [each["sets"].value() for each in form.lines.initial_forms] == [
+        None,
+        6,
+        None,
+    ]
+
+
 def test_a_recipe_names_substitutes_in_their_order_and_what_goes_together(
     manager: Client,
 ) -> None:

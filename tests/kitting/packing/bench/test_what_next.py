@@ -16,7 +16,7 @@ from kitting.packing.queries.choices import Choice
 from kitting.packing.services import boxes
 from kitting.packing.services.plan import plan_day
 from tests import factories
-from tests.benches import Packing, fill, hold, lift, page_of, words
+from tests.benches import Packing, fill, hold, lift, page_of, revision_of, words
 from tests.factories import TODAY, sign
 
 pytestmark = pytest.mark.django_db
@@ -134,6 +134,39 @@ def test_a_substitute_counts_and_what_goes_apart_is_not_summed(client, at) -> No
     Bag.objects.filter(lot__revision=at.visor).update(stage="rejected")
     at.bag(short, 200)
     assert reach(client, at) == (16, "Headband")  # of B only with visors that are gone
+
+
+def test_a_carton_runs_out_first_and_counts_in_its_own_size(client, scan, at) -> None:
+    large = factories.make_size(at.recipe, 24)
+    cartons = {}
+    for size, pieces in ((at.size, 2), (large, 7)):
+        carton = revision_of(f"Carton for {size.sets}")
+        said = {"per": "box", "pieces": 1, "sets": size.sets}
+        at.recipe.lines.create(part=carton.part, revision=carton, **said)
+        cartons[size] = at.bag(carton, pieces)
+    assert reach(client, at) == (2, "Carton for 6")
+    shown = client.get(page_of(at)).context["screen"].choices
+    assert [one.reaches.boxes for one in shown] == [2, 2]  # 100 visors, 48 in a box
+    assert shown[1].reaches.first == "Visor"
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    screen = client.get(page_of(at)).context["screen"]
+    assert (screen.asked.part, screen.asked.needed) == ("Carton for 6", 1)
+    assert [offer.bag for offer in screen.offers] == [cartons[at.size].number]
+    # The other one may lie open here, and none of it goes in.
+    scan(cartons[large].number)
+    screen = scan(cartons[at.size].number).context["screen"]
+    assert (screen.step, len(screen.lines)) == ("close", 4)
+    scan("ACT-CLOSE")
+    scan(str(at.bench.boxes.get().serial))
+    assert [
+        bag.pieces for bag in Bag.objects.filter(lot__part__name__startswith="C")
+    ] == [
+        *(1, 7),
+    ]
+    assert reach(client, at) == (1, "Carton for 6")
+    factories.seal_set_up()
+    assert factories.prove() == []
 
 
 def test_a_scan_of_a_bag_does_not_ask_what_could_be_packed(scan, at) -> None:
