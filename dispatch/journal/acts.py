@@ -117,6 +117,7 @@ ACTS: dict[str, str | Promise] = {
     "sort_bag": _("Bag of a rejected lot sorted"),
     "start_box": _("Box started"),
     "start_key": _("New key of the journal started"),
+    "stop_after": _("Bench stopped after a box"),
     "stop_line": _("Line stopped"),
     "take_in": _("Bags taken in"),
     "take_in_file": _("File of lots taken in"),

@@ -20,6 +20,7 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-TEN             ten more than the numbers that the screen shows
     ACT-YES             answer yes to what the screen asks; ACT-NO no
     ACT-2               answer two, or the second of what it shows
+    ACT-STOP            let no other box start by itself after this one
     ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
@@ -56,6 +57,7 @@ class Do(StrEnum):
     TAKE_OFF = "TAKE-OFF"
     TAKE_OUT = "TAKE-OUT"
     QUARANTINE = "QUARANTINE"
+    STOP = "STOP"
     COUNT = "COUNT"
     EMPTY = "EMPTY"
     MORE = "MORE"
@@ -153,7 +155,6 @@ def end_of(words: str) -> str:
 
 
 _REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
-_IDENTIFIER: Final = re.compile(r"\A\][A-Z][0-9]")
 _COMMAND: Final = re.compile(
     rf"ACT-(?P<do>{'|'.join(set(Do) - {Do.NUMBER})})(?:-(?P<rest>.+))?"
 )
@@ -187,27 +188,21 @@ def is_command(text: str) -> bool:
         text: Any text.
 
     Returns:
-        True for ``ACT-…`` in capitals or small letters, also behind a symbology
-        identifier.
+        True for ``ACT-…`` in capitals or small letters.
     """
-    return _tidy(text).startswith("ACT-")
-
-
-def _tidy(text: str) -> str:
-    return _IDENTIFIER.sub("", text.strip().upper(), count=1)
+    return text.strip()[:4].upper() == "ACT-"
 
 
 def read_command(text: str) -> Command | None:
     """Read a command.
 
     Args:
-        text: Any text; blanks around it, a symbology identifier and small letters do
-            not matter.
+        text: Any text; blanks around it and small letters do not matter.
 
     Returns:
         The command, or None for any other text.
     """
-    text = _tidy(text)
+    text = text.strip().upper()
     if number := _NUMBER.fullmatch(text):
         return Command(Do.NUMBER, sets=int(number[1]))
     found = _COMMAND.fullmatch(text)

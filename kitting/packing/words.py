@@ -62,6 +62,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_is_put_away": _(
         "Box %(box)s is put away. Scan its number at its bench to go on with it."
     ),
+    "box_not_at_bench": _(
+        "Box %(box)s is labelled or put away, so the bench does not stop after it. Look"
+        " at the screen."
+    ),
     "box_not_complete": _(
         "Box %(box)s still needs %(missing)s of %(part)s. Add them, then close the box."
     ),

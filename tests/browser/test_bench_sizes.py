@@ -113,7 +113,8 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     last = re.findall(r'name="purpose" value="(undo:[^"]+)"', scan("ACT-UNDO").decode())
     yield "undone", scan("ACT-YES", last[0])
     scan(at.bags[0].number)
-    yield "label", scan("ACT-CLOSE")
+    yield "label", (label := scan("ACT-CLOSE"))
+    assert b"ACT-STOP" in label
     yield "nothing to undo", scan("ACT-UNDO")
     yield "why again", scan("ACT-PRINT")
     yield "wrong label", scan(at.band_bag.number)
@@ -178,6 +179,7 @@ def choosing(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     for bag in at.bags:
         scan(bag.number)
     scan("ACT-CLOSE")
+    scan("ACT-STOP")
     labelled = scan(str(Box.objects.latest("pk").serial))
     assert b"with the boxes that go out" in labelled
     yield "labelled", labelled

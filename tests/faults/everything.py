@@ -42,6 +42,7 @@ from kitting.packing.services import (
     aside,
     benches,
     boxes,
+    keep_going,
     miscounts,
     plan,
     undo,
@@ -266,6 +267,7 @@ def _stop_a_box() -> None:
     other = factories.sign_by_another()
     holds.lift_hold(hold_id=held.hold_id, reason="Whole", sign=other)
     aside.bring_box(bench_id=box.bench.pk, box_id=box.pk, sign=sign())
+    keep_going.stop_after(box_id=box.pk, sign=sign(bench_id=box.bench.pk))
 
 
 def _off(address: str) -> Any:

@@ -47,6 +47,7 @@ from kitting.packing.queries.bench_seen import (
     mark_of_choosing,
 )
 from kitting.packing.queries.choices import Choice, choosing
+from kitting.packing.queries.keep_going import goes_on
 from kitting.printing.queries.prints import newest_label
 
 MOST_ASIDE = 2
@@ -123,6 +124,8 @@ class Screen:
     """Bags with pieces in its open box, and its open bags."""
     seen: str = ""
     """``bench_seen.mark_of`` as the screen was read."""
+    goes_on: bool = False
+    """Whether another box starts by itself after the closed one."""
 
     @property
     def job(self) -> PrintJob | None:
@@ -257,7 +260,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         seen=seen,
     )
     if box.stage == BoxStage.CLOSED:
-        return replace(shown, label=newest_label(box.pk))
+        return replace(shown, label=newest_label(box.pk), goes_on=goes_on(box, today))
     if shown.held is not None or shown.asked is None:
         return shown
     line = pinned.lines_for(box.size.sets)[lines.index(shown.asked)]

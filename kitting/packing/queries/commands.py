@@ -31,6 +31,7 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-UNDO", _("Show what can be undone; “yes” undoes what was done last")),
         ("ACT-CANCEL", _("Cancel the open box; asks for the reason")),
         *cancels,
+        ("ACT-STOP", _("Start no other box by itself after this one")),
         ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
         ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
@@ -102,7 +103,7 @@ def words_of_command(text: str) -> str | None:
     command = commands.read_command(text)
     if command is None or command.do is not Do.BOX:
         return dict((*command_list(), *desk_commands())).get(text)
-    if text != text.strip().upper() or text.startswith("]"):
+    if text != text.strip().upper():
         return None
     said = _("Start a box of %(sets)s") % {"sets": amount(command.sets, "set")}
     if command.product:

@@ -22,6 +22,8 @@ CAN_BE_UNDONE: Final = (
     "take_off_bench",
 )
 """Acts at a bench that can be undone; what closes, prints or scraps is not among them."""
+STOP: Final = "stop_after"
+"""The act after which no other box starts by itself; it moves nothing."""
 OPPOSITE: Final = {
     MovementKind.PACKED: MovementKind.UNPACKED,
     MovementKind.UNPACKED: MovementKind.PACKED,
@@ -77,7 +79,7 @@ def acts_at(bench_id: int) -> Acts:
         gave = json.loads(outcome)
         if name == UNDO:
             undone.add(gave["of"])
-        elif pk not in undone:
+        elif pk not in undone and name != STOP:
             return Acts(Past(pk, name, gave), frozenset(undone))
     return Acts(undone=frozenset(undone))
 

@@ -28,7 +28,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.services import aside, boxes, counting, undo, voiding
+from kitting.packing.services import aside, boxes, counting, keep_going, undo, voiding
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_box_label
 from kitting.packing.services.scanned import Answer, Scan, did
@@ -44,7 +44,13 @@ PUT_AWAY_AT: Final = (PlaceKind.QUARANTINE, PlaceKind.READY)
 
 
 def take_scan(
-    *, bench_id: int, text: str, box: str, purpose: str, sign: Sign
+    *,
+    bench_id: int,
+    text: str,
+    box: str,
+    purpose: str,
+    sign: Sign,
+    goes_on: bool = True,
 ) -> Answer:
     """Take one scan at a bench and do what it asks for.
 
@@ -55,6 +61,8 @@ def take_scan(
         purpose: What the screen asked, as text of ``Asked``: a bag may be scanned to be
             taken off the bench, or because its pieces are damaged.
         sign: Who, when, at this bench, and the operation key of this scan.
+        goes_on: Whether the next box may start by itself: not after a scan that waited,
+            as those behind it know of none, and not in practice.
 
     Returns:
         What was done, or what is asked.
@@ -68,7 +76,7 @@ def take_scan(
         OnHold: If what was scanned is held.
         Refused: If a rule forbids the act or the number is of another thing.
     """
-    scan = Scan(bench_id, box, sign, Asked.read(purpose))
+    scan = Scan(bench_id, box, sign, Asked.read(purpose), goes_on)
     if is_command(text):
         command = read_command(text)
         if command is None:
@@ -105,7 +113,7 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _take_out(scan)
         case Do.QUARANTINE:
             return _quarantine(scan)
-        case Do.TAKE_OFF | Do.UNDO | Do.NEXT:
+        case Do.TAKE_OFF | Do.UNDO | Do.STOP | Do.NEXT:
             return _ask(scan, command)
         case Do.NO if scan.asked.menu not in ("", "apart"):
             return Answer()
@@ -120,6 +128,10 @@ def _ask(scan: Scan, command: Command) -> Answer:
         if not OpenBag.objects.filter(bench=scan.bench_id).exists():
             raise Refused("no_open_bag")
         return Answer(asked=TAKE_OFF)
+    if command.do is Do.STOP:
+        scan.need_same_box()
+        box = scan.box_in_work()
+        return did("stop_after", keep_going.stop_after(box_id=box.pk, sign=scan.sign))
     return undo.ask(scan) if command.do is Do.UNDO else Answer()
 
 
@@ -242,5 +254,12 @@ def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
             raise Refused("label_was_seen", box=str(scanned))
     if box is None:
         raise Refused("no_label_awaited", read=read)
-    moved = boxes.see_label(box_id=box.pk, read=read, sign=scan.sign)
-    return did("see_label", moved)
+    again = scan.before is not None
+    seen = did("see_label", boxes.see_label(box_id=box.pk, read=read, sign=scan.sign))
+    if not scan.goes_on and not again:
+        return seen
+    started = keep_going.start_next(box, scan.sign, again=again)
+    if started is None:
+        return seen
+    more = {"next": started.box, "emptied": started.emptied}
+    return replace(seen, outcome=seen.outcome | more)

@@ -124,6 +124,7 @@ def _scan(done: Practised, text: str, sign: Sign, bags: Sequence[str]) -> None:
             box=newest.number if newest else "",
             purpose=str(done.answer.asked),
             sign=sign,
+            goes_on=False,
         )
     except LotwardError as error:
         done.answer, done.refusal = Answer(), error

@@ -57,6 +57,8 @@ class Scan:
     sign: Sign
     asked: Asked
     """What the screen asked."""
+    goes_on: bool = True
+    """Whether the next box may start by itself."""
 
     @property
     def before(self) -> Earlier | None:

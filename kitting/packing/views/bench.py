@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -35,6 +36,7 @@ from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.bench_seen import mark_now
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
+from kitting.packing.queries.keep_going import goes_on
 from kitting.packing.queries.undo import UNDO
 from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
@@ -84,6 +86,11 @@ LAST_ACTS: dict[str, _StrPromise] = {
         "A piece of %(part)s bag %(bag)s is bad: put it into the waste, take another"
     ),
     "see_label": gettext_lazy("Box %(box)s labelled"),
+    "see_label, next": gettext_lazy("Box %(box)s goes out; this is the next one"),
+    "see_label, emptied, next": gettext_lazy(
+        "Box %(box)s goes out; empty now: %(emptied)s"
+    ),
+    "stop_after": gettext_lazy("No box starts by itself after box %(box)s"),
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
     "take_off_bench, undone": gettext_lazy("%(part)s bag %(bag)s is open here again"),
@@ -132,6 +139,9 @@ def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     screen = label_screen(at)
     if screen is None or request.GET.get("seen") == screen.print_seen:
         return HttpResponse(status=204)
+    if screen.box is not None:
+        today = timezone.localdate(clock.now())
+        screen = replace(screen, goes_on=goes_on(screen.box, today))
     context = {"bench": at, "screen": screen, "op_key": new_op_key()}
     context["scan_url"] = reverse("kitting:bench-scan", args=[code])
     return render(request, "kitting/packing/_bench_print.html", context)
@@ -167,6 +177,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
             box=shown,
             purpose=form.cleaned_data["purpose"],
             sign=sign,
+            goes_on=not form.cleaned_data["waited"],
         )
     except LotwardError as error:
         status = add_refusal(form, error)
@@ -174,6 +185,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     if answer.menu or not answer.did or wants_fragment(request):
         started = answer.did in ("start_box", "bring_box")
         leads_to = answer.outcome["box"] if started else shown
+        leads_to = answer.outcome.get("next", leads_to)
         return _show(request, at, answer, ScanForm(), leads_to=leads_to)
     return redirect("kitting:bench", code=at.code)
 
@@ -293,7 +305,7 @@ def screen_context(
     def named(part: AtHand) -> bool:
         return part.named or part.bag in answer.asked.bags
 
-    stuck_start = answer.did == "start_box" and screen.stuck
+    stuck_start = (answer.did == "start_box" or "next" in outcome) and screen.stuck
     context: dict[str, Any] = {
         "form": form,
         "bench": screen.bench,
@@ -340,6 +352,8 @@ def _in_words(act: str, gave: Mapping[str, Any]) -> str:
         said += ", scrapped"
     if gave.get("job"):
         said += ", sent"
+    if gave.get("next"):
+        said += ", next"
     if act == "put_box":
         ready = Place.objects.filter(code=gave["place"], kind=PlaceKind.READY)
         said += ", ready" if ready.exists() else ""

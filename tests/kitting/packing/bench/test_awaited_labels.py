@@ -6,6 +6,8 @@ import pytest
 from django.urls import reverse
 
 from kitting.models import Print, PrintJob
+from kitting.packing.services.plan import plan_day
+from tests import factories
 from tests.assertions import assert_sent_to_sign_in
 from tests.benches import Packing, fill, page_of, step, words
 from tests.printers import BOX_ROLL, make_printer
@@ -43,6 +45,18 @@ def test_only_who_packs_asks_for_it(client, at: Packing, client_for, outsider) -
     assert_sent_to_sign_in(Client().get(label_of(at)))
     assert client_for(outsider).get(label_of(at)).status_code == 403
     assert client.get("/bench/NOWHERE/label/").status_code == 404
+
+
+def test_a_bench_that_keeps_going_can_be_stopped_while_the_label_is_on_its_way(
+    client, at: Packing, job: PrintJob
+) -> None:
+    stop = "Stop after this box"
+    assert stop not in words(client.get(label_of(at)))
+    plan_day(day=factories.TODAY, wanted={at.size.pk: 2}, sign=factories.sign())
+    for address in (label_of(at), page_of(at)):
+        said = words(client.get(address))
+        assert stop in said
+        assert "Print again" not in said
 
 
 def test_the_label_is_on_its_way_to_the_printer_by_name(

@@ -51,7 +51,7 @@ def test_what_is_scrapped_or_closed_stays_and_the_screen_says_so(
     fill(scan, at)
     said(at.visor_bag, "ACT-BAD", f"ACT-BAD-{end_of('Dropped')}", scan=scan)
     menu = scan("ACT-UNDO")
-    assert "Not the last act: A piece of Visor bag" in words(menu)
+    assert "put it into the waste, take another: that cannot be undone." in words(menu)
     stays = "What is closed, printed, put away or scrapped stays so."
     assert stays in words(menu)
     assert "Cancel the box" in words(menu)

@@ -69,6 +69,7 @@ def test_what_any_bench_packed_is_no_longer_to_be_packed(client, scan, at) -> No
     fill(scan, at)
     scan("ACT-CLOSE")  # it counts as soon as it is closed
     box = at.bench.boxes.get()
+    scan("ACT-STOP")
     shown = scan(str(box.serial)).context["screen"].choices
     assert [(one.wanted, one.to_pack) for one in shown] == [(3, 1)]
     for _ in range(2):  # met, and more than it
