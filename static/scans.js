@@ -1,49 +1,23 @@
 "use strict";
 
-// What a scanner types: the separator of a symbol, scans wherever the focus is, command
-// labels at a desk. Without this file scans go into a field that has the focus.
+// A scan at a desk. What keys.js reads while no text is being written goes into the page's
+// own field for scans, else into the one on top; a command label does what it says on this
+// page. A bench takes its scans by itself.
 
 (() => {
-  const GROUP_SEPARATOR = "\u001d";
+  const WAITING = "lotward-scans"; // those that the next page takes
+  const LEAVE_MS = 5000; // what led to another page has led to none after all
 
-  function put(field, text) {
-    field.setRangeText(text, field.selectionStart, field.selectionEnd, "end");
-    field.dispatchEvent(new Event("input", { bubbles: true }));
-  }
-
-  // A scanner types FNC1 as Ctrl+] or F8; browsers drop it or take it for a command.
-  function onScanKey(event) {
-    const field = event.target;
-    if (!(field instanceof HTMLInputElement) || !("scan" in field.dataset)) {
-      return;
-    }
-    if (isSeparator(event)) {
-      event.preventDefault();
-      put(field, GROUP_SEPARATOR);
-    } else if (event.key === "Enter" && field.form && !event.isComposing) {
-      event.preventDefault();
-      field.form.requestSubmit();
-    }
-  }
-
-  // ---- a scanner, wherever the focus is --------------------------------------------
-  // It types faster than anybody. What it reads while no text is being written goes into
-  // the page's own field for scans, else into the one on top. A command label does what
-  // it says on this page. The bench reads both by itself.
-
-  const PAUSE_MS = 300; // longer than between two letters of a slow scanner
-  let read = "";
-  let readAt = 0;
+  let left = -Infinity; // when something led away from this page
+  let waiting = []; // scans that came while the page was busy with the one before
   let figured = null;
   let unsaved = false; // something was entered that leaving the page would lose
 
   const isDesk = () => document.documentElement.classList.contains("desk");
   const writes = (at) => at.matches(
     "textarea, select, input:not([type=checkbox], [type=radio], [type=number])");
-
-  function isSeparator(event) {
-    return event.key === "F8" || (event.ctrlKey && event.key === "]");
-  }
+  const isAway = () => performance.now() - left < LEAVE_MS;
+  const isBusy = () => isAway() || document.querySelector("main form.htmx-request") !== null;
 
   // Figures are scanned one by one into the first count of the form.
   function figure(digit) {
@@ -69,27 +43,28 @@
     found?.focus();
     if (found && !found.checked) {
       found.click();
+      if (found.href) {
+        leave();
+      }
     }
     return found;
   }
 
-  const say = (kind) =>
-    document.dispatchEvent(new CustomEvent("lotward:say", { detail: kind }));
+  const tell = (name, detail) =>
+    document.dispatchEvent(new CustomEvent(name, { detail, cancelable: true }));
   const commandIn = (text) => /ACT-([A-Z0-9-]+)$/i.exec(text.trim());
 
-  function deliver(text) {
+  function obey(text) {
     const act = commandIn(text);
-    if (act) {
-      if (!command(act[1].toUpperCase())) {
-        say("command");
-      }
-      return;
-    }
     const field = document.querySelector("main form:not(.sentence) [data-scan]") ||
       document.getElementById("find");
-    if (field?.id === "find" && unsaved) {
-      say("unsaved");
-    } else if (field && !field.form.classList.contains("htmx-request")) {
+    if (act) {
+      if (!command(act[1].toUpperCase())) {
+        tell("lotward:say", "command");
+      }
+    } else if (field?.id === "find" && unsaved) {
+      tell("lotward:say", "unsaved");
+    } else if (field) {
       field.value = text;
       field.focus();
       field.dispatchEvent(new Event("input", { bubbles: true }));
@@ -113,36 +88,60 @@
     }
   }
 
-  function onStray(event) {
-    if (event.key === "Shift" || event.key === "Control") {
-      return;
-    }
-    const goesOn = read !== "" && event.timeStamp - readAt < PAUSE_MS;
-    readAt = event.timeStamp;
-    if (!isDesk() || event.isComposing || writes(document.activeElement)) {
-      read = "";
-    } else if (goesOn && event.key === "Enter") {
-      event.preventDefault();
-      event.stopImmediatePropagation();
-      deliver(read);
-      read = "";
-    } else if (goesOn && isSeparator(event)) {
-      event.preventDefault();
-      read += GROUP_SEPARATOR;
-    } else if (event.key.length === 1 && !event.ctrlKey && !event.altKey && !event.metaKey &&
-        (goesOn || /[A-Za-z\]]/.test(event.key))) {
-      // A number begins with a letter, and no field for figures takes one.
-      event.preventDefault();
-      read = (goesOn ? read : "") + event.key;
-    } else {
-      read = "";
+  // ---- two scans in one burst --------------------------------------------------------
+  // The second one means the page that the first one leads to, and waits for that.
+
+  function goOn() {
+    while (waiting.length && !isBusy()) {
+      obey(waiting.shift());
     }
   }
 
+  function leave() {
+    left = performance.now();
+    setTimeout(goOn, LEAVE_MS);
+  }
+
+  // A badge is kept nowhere, and read where it is entered only.
+  function hand() {
+    const texts = waiting.splice(0).filter((text) => tell("lotward:keep", text));
+    sessionStorage.setItem(WAITING, JSON.stringify({ at: Date.now(), texts }));
+  }
+
+  function receive() {
+    const { at, texts } = JSON.parse(sessionStorage.getItem(WAITING) || "{}");
+    sessionStorage.removeItem(WAITING);
+    waiting = isDesk() && Date.now() - at < LEAVE_MS ? texts : [];
+    goOn();
+  }
+
+  document.addEventListener("lotward:scan", (event) => {
+    waiting.push(event.detail);
+    goOn();
+  });
+  // A field whose page is going, or whose scan is on its way, takes no letters.
+  document.addEventListener("lotward:letters", (event) => {
+    const { form, dataset } = event.detail;
+    const sent = "scan" in dataset && form?.classList.contains("htmx-request");
+    if (isDesk() && (isAway() || sent)) {
+      event.preventDefault();
+    }
+  });
+  window.addEventListener("submit", (event) => event.defaultPrevented || leave());
+  window.addEventListener("beforeunload", leave);
+  window.addEventListener("pagehide", () => waiting.length && hand());
+  window.addEventListener("pageshow", (event) => {
+    left = event.persisted ? -Infinity : left; // it comes back as it was left
+  });
+  document.addEventListener("DOMContentLoaded", receive);
+  document.addEventListener("htmx:afterRequest", (event) => {
+    if (event.detail.xhr?.getResponseHeader("HX-Redirect")) {
+      leave();
+    }
+    setTimeout(goOn, 100); // once what came is settled
+  });
   document.addEventListener("input", (event) => {
     unsaved ||= event.target.closest("main form.form") !== null;
   });
   document.addEventListener("keydown", onCommand, true);
-  document.addEventListener("keydown", onStray, true);
-  document.addEventListener("keydown", onScanKey);
 })();

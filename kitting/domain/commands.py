@@ -155,6 +155,7 @@ def end_of(words: str) -> str:
 
 
 _REASONS: Final = {Do.CANCEL: CANCEL_REASONS, Do.PRINT: PRINT_REASONS}
+_IDENTIFIER: Final = re.compile(r"\A\][A-Z][0-9]")
 _COMMAND: Final = re.compile(
     rf"ACT-(?P<do>{'|'.join(set(Do) - {Do.NUMBER})})(?:-(?P<rest>.+))?"
 )
@@ -188,21 +189,27 @@ def is_command(text: str) -> bool:
         text: Any text.
 
     Returns:
-        True for ``ACT-…`` in capitals or small letters.
+        True for ``ACT-…`` in capitals or small letters, also behind a symbology
+        identifier.
     """
-    return text.strip()[:4].upper() == "ACT-"
+    return _tidy(text).startswith("ACT-")
+
+
+def _tidy(text: str) -> str:
+    return _IDENTIFIER.sub("", text.strip().upper(), count=1)
 
 
 def read_command(text: str) -> Command | None:
     """Read a command.
 
     Args:
-        text: Any text; blanks around it and small letters do not matter.
+        text: Any text; blanks around it, a symbology identifier and small letters do
+            not matter.
 
     Returns:
         The command, or None for any other text.
     """
-    text = text.strip().upper()
+    text = _tidy(text)
     if number := _NUMBER.fullmatch(text):
         return Command(Do.NUMBER, sets=int(number[1]))
     found = _COMMAND.fullmatch(text)

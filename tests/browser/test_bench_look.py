@@ -157,12 +157,12 @@ def test_a_lost_scan_field_says_that_it_wants_a_touch(page: Page) -> None:
     expect(page.locator(".scan-lost")).to_be_hidden()
 
 
-# -- lotward.js and scans.js ---------------------------------------------------------
+# -- lotward.js, keys.js and scans.js ---------------------------------------------------
 
 
 def show_script(page: Page, body: str) -> None:
     page.set_content(f"<!doctype html><body>{body}</body>")
-    for script in ("scans.js", "lotward.js"):
+    for script in ("keys.js", "scans.js", "lotward.js"):
         page.add_script_tag(path=STATIC / script)
 
 

@@ -193,7 +193,7 @@ def test_a_waiting_scan_that_is_refused_stops_the_others_until_it_is_seen(
     expect(zone.get_by_role("button")).to_have_text(["Go on", "Take"])
     expect(page.locator("#scan")).to_be_focused()
     assert Box.objects.get().lines.count() == 0
-    type_scan(page, "ACT-NEXT")
+    type_scan(page, "]C0ACT-NEXT")
     expect(waiting(page)).to_have_text("No scan waits")
     assert Box.objects.get().lines.count() == 2
     expect(zone).to_have_attribute("data-state", "right")

@@ -103,7 +103,7 @@ def words_of_command(text: str) -> str | None:
     command = commands.read_command(text)
     if command is None or command.do is not Do.BOX:
         return dict((*command_list(), *desk_commands())).get(text)
-    if text != text.strip().upper():
+    if text != text.strip().upper() or text.startswith("]"):
         return None
     said = _("Start a box of %(sets)s") % {"sets": amount(command.sets, "set")}
     if command.product:

@@ -13,6 +13,7 @@
   const LOOK_MS = 4000; // a hold shows within 5 s
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
   const SEEN = "ACT-NEXT"; // "Go on": a refusal that stays has been read
+  const IS_SEEN = /^(\][A-Z][0-9])?ACT-NEXT$/i;
   const AWAY = [502, 503, 504]; // a front server's word for a server that is not there
 
   let sending = false;
@@ -111,7 +112,7 @@
     }
     form.dataset.sent = "yes";
     const stopped = refused();
-    if (stopped && data.get("scan") === SEEN) {
+    if (stopped && IS_SEEN.test(data.get("scan").trim())) {
       goOn(stopped, data.get("box"));
       return;
     }
@@ -483,17 +484,7 @@
     }
   }
 
-  // What a scanner types goes into the field, wherever the focus was left by the Tab key.
-  function onKey(event) {
-    wake();
-    const typed = event.key.length === 1 && event.key !== " " &&
-      !event.ctrlKey && !event.altKey && !event.metaKey;
-    if (typed) {
-      focus();
-    }
-  }
-
-  document.addEventListener("keydown", onKey, true);
+  document.addEventListener("keydown", wake, true);
   document.addEventListener("pointerdown", wake, true);
   document.addEventListener("click", (event) => {
     if (!event.target.closest("a, button")) {

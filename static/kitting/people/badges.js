@@ -15,9 +15,9 @@
     field instanceof HTMLTextAreaElement ||
     (field instanceof HTMLInputElement && !["file", "hidden"].includes(field.type));
   const tells = (piece) => new Set(piece).size >= DIFFERENT || WHOLE.test(piece);
-  const holdsBadge = (field) =>
-    isText(field) &&
-    (field.value.replace(/\s+/g, "").toUpperCase().match(PIECE) || []).some(tells);
+  const holds = (text) =>
+    (text.replace(/\s+/g, "").toUpperCase().match(PIECE) || []).some(tells);
+  const holdsBadge = (field) => isText(field) && holds(field.value);
   const isName = (field) => "badgeRead" in field.dataset;
 
   let timer = 0;
@@ -122,4 +122,9 @@
   document.addEventListener("focusout", onLeave, true);
   document.addEventListener("keydown", onKey, true);
   document.addEventListener("submit", onSubmit, true);
+  document.addEventListener("lotward:keep", (event) => {
+    if (holds(event.detail)) {
+      event.preventDefault(); // a scan that waits for the next page
+    }
+  });
 })();

@@ -16,6 +16,8 @@ from kitting.domain.numbers import Kind
     [
         ("ACT-CLOSE", Command(Do.CLOSE)),
         (" act-close\r\n", Command(Do.CLOSE)),
+        ("]C0ACT-CLOSE", Command(Do.CLOSE)),
+        ("]d1act-close", Command(Do.CLOSE)),
         ("ACT-PRINT", Command(Do.PRINT)),
         ("ACT-PRINT-LOST", Command(Do.PRINT, reason="Label lost")),
         ("ACT-UNDO", Command(Do.UNDO)),
@@ -51,6 +53,7 @@ def test_a_command_is_read(text: str, command: Command) -> None:
         "ACT-CANCEL-LUNCH",
         "ACT-PRINT-",
         "ACT-NEXT\x00",
+        "]C0ACT-DANCE",
         "ACT-" + "9" * 10_000,
     ],
 )

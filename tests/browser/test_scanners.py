@@ -1,0 +1,277 @@
+"""Scanners as they are: any suffix or none, any key for the separator, two scans at once.
+
+The page's clock stands still: a busy machine types with pauses that no scanner makes.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from django.urls import reverse
+from playwright.sync_api import expect
+
+from kitting.domain import badges
+from kitting.models import Operation
+from tests import factories
+from tests.browser.benching import next_words, waiting
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
+
+    from tests.benches import Packing
+
+STATIC = Path(__file__).resolve().parent.parent.parent / "static"
+SUFFIXES = [["Enter"], ["Tab"], ["Enter", "Control+j"], ["Control+m"], []]
+PAUSE_MS = 400
+HAND_MS = 90
+DESK = """<!doctype html><html class="desk"><body><main>
+<form class="form" id="one"><input name="text"><select name="part"><option>Ann</option>
+<option>Bob</option></select><input type="number" name="count"></form>
+<form id="two"><input name="read" data-scan></form></main><p tabindex="0">Here</p>
+<ol></ol><script>
+for (const form of document.forms) { form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const row = document.createElement("li");
+  row.textContent = `${form.id} ${form.elements.read?.value}`;
+  document.querySelector("ol").append(row);
+  if (form.elements.read) { form.elements.read.value = ""; }
+}); }</script></body></html>"""
+
+
+def still(page: Page) -> None:
+    page.clock.install(time=0)
+    page.clock.pause_at(1_000)
+
+
+def scan(page: Page, text: str, suffix: list[str]) -> None:
+    page.keyboard.type(text)
+    for key in suffix:
+        page.keyboard.press(key)
+    if not suffix:
+        page.clock.run_for(PAUSE_MS)
+
+
+def by_hand(page: Page, text: str) -> None:
+    for letter in text:
+        page.keyboard.type(letter)
+        page.clock.run_for(HAND_MS)
+
+
+@pytest.fixture
+def desk(page: Page) -> Page:
+    """A page of a desk with a field of every kind."""
+    still(page)
+    page.route(
+        "http://desk.test/",
+        lambda way: way.fulfill(body=DESK, content_type="text/html"),
+    )
+    page.goto("http://desk.test/")
+    for script in ("kitting/people/badges.js", "keys.js", "scans.js"):
+        page.add_script_tag(path=STATIC / script)
+    return page
+
+
+# -- At a bench --------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("suffix", SUFFIXES, ids=lambda keys: "+".join(keys) or "none")
+def test_a_bench_takes_scans_with_any_suffix_in_their_order(
+    page: Page, at: Packing, bench, suffix: list[str]
+) -> None:
+    still(page)
+    bench()
+    expect(page.locator("#scan")).to_be_focused()
+    for text in ("ACT-BOX-6", at.band_bag.number, at.visor_bag.number):
+        scan(page, text, suffix)
+    expect(next_words(page)).to_have_text("Manual: scan a bag")
+    expect(waiting(page)).to_have_text("No scan waits")
+    expect(page.locator("#scan")).to_be_focused()
+    expect(page.locator("#scan")).to_have_value("")
+    assert Operation.objects.filter(bench=at.bench).count() == 3
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_a_hand_types_at_a_bench_waits_for_its_enter(
+    page: Page, at: Packing, bench
+) -> None:
+    still(page)
+    bench()
+    by_hand(page, "ACT-BOX-6")
+    page.clock.run_for(PAUSE_MS)
+    expect(page.locator("#scan")).to_have_value("ACT-BOX-6")
+    page.keyboard.press("Tab")  # a hand's Tab goes on to the next key
+    expect(page.locator("#scan")).not_to_be_focused()
+    page.locator("#scan").press("Enter")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_scanner_that_ends_with_a_key_may_pause_within_a_scan(
+    page: Page, at: Packing, bench
+) -> None:
+    """By radio it may: half a scan must never be taken for one."""
+    still(page)
+    bench()
+    scan(page, "ACT-BOX-6", ["Enter"])
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    number = at.band_bag.number
+    scan(page, number[:5], [])
+    expect(page.locator("#scan")).to_have_value(number[:5])
+    scan(page, number[5:], ["Enter"])
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_scans_without_any_suffix_are_told_apart_by_what_names_their_code(
+    page: Page, at: Packing, bench
+) -> None:
+    still(page)
+    bench()
+    scan(page, f"]C0ACT-BOX-6]C0{at.band_bag.number}]d1{at.visor_bag.number}", [])
+    expect(next_words(page)).to_have_text("Manual: scan a bag")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_scan_leaves_the_key_that_has_the_focus_alone(
+    page: Page, at: Packing, bench
+) -> None:
+    still(page)
+    bench()
+    page.get_by_role("button", name="Sign out").focus()
+    scan(page, "ACT-BOX-6", ["Tab"])
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    scan(page, "ACT-UNDO", ["Tab"])
+    expect(next_words(page)).to_have_text("Undo what?")
+    page.get_by_role("button", name="Cancel the box").focus()
+    scan(page, at.band_bag.number, ["Tab"])
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+
+
+# -- At a desk ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("suffix", SUFFIXES, ids=lambda keys: "+".join(keys) or "none")
+def test_a_desk_takes_two_scans_in_one_burst_wherever_the_focus_is(
+    desk: Page, suffix: list[str]
+) -> None:
+    numbers = ["B1000042T", "006141411234567890"]
+    taken: list[str] = []
+    for focus in ("p", "[name=read]", "select", "[type=number]"):
+        desk.locator(focus).focus()
+        for text in numbers:
+            scan(desk, text, suffix)
+        taken += [f"two {text}" for text in numbers]
+        expect(desk.locator("li")).to_have_text(taken)
+    expect(desk.locator("select")).to_have_value("Ann")
+    expect(desk.locator("[type=number]")).to_have_value("")
+
+
+def test_figures_of_a_scan_are_no_count(desk: Page) -> None:
+    field = desk.locator("[type=number]")
+    field.fill("12")
+    scan(desk, "4012345678901", ["Enter"])
+    expect(field).to_have_value("12")
+    expect(desk.locator("li")).to_have_text(["two 4012345678901"])
+    field.press("End")
+    scan(desk, "34", ["Tab"])
+    expect(field).to_have_value("1234")
+
+
+def test_the_tab_of_a_hand_goes_on_to_the_next_field(desk: Page) -> None:
+    desk.locator("[name=text]").focus()
+    by_hand(desk, "Torn")
+    desk.keyboard.press("Tab")
+    expect(desk.locator("select")).to_be_focused()
+    expect(desk.locator("li")).to_have_count(0)
+
+
+def test_scans_wait_while_the_page_is_busy_with_the_one_before(desk: Page) -> None:
+    form = "document.getElementById('two')"
+    desk.locator("[name=read]").focus()
+    desk.evaluate(f"{form}.classList.add('htmx-request')")
+    for text in ("B1000042T", "B1000043R"):
+        scan(desk, text, ["Enter"])
+    expect(desk.locator("[name=read]")).to_have_value("")
+    expect(desk.locator("li")).to_have_count(0)
+    desk.evaluate(f"{form}.classList.remove('htmx-request')")
+    done = "new CustomEvent('htmx:afterRequest', {detail: {}})"
+    desk.evaluate(f"document.dispatchEvent({done})")
+    desk.clock.run_for(PAUSE_MS)
+    expect(desk.locator("li")).to_have_text(["two B1000042T", "two B1000043R"])
+
+
+def test_a_badge_waits_for_no_other_page(desk: Page) -> None:
+    token = badges.PREFIX + (badges.LETTERS * 3)[: badges.LENGTH - len(badges.PREFIX)]
+    desk.locator("[name=read]").focus()
+    desk.evaluate("document.getElementById('two').classList.add('htmx-request')")
+    for text in ("B1000042T", token):
+        scan(desk, text, ["Enter"])
+    desk.evaluate("window.dispatchEvent(new Event('pagehide'))")
+    kept = desk.evaluate("sessionStorage.getItem('lotward-scans')")
+    assert "B1000042T" in kept
+    assert token not in kept
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_second_scan_of_a_burst_means_the_page_of_the_first(
+    page: Page, live_server, client_for
+) -> None:
+    bag = factories.make_lot().bags.get()
+    client = client_for(factories.make_person("checker", name="checker"))
+    cookie = client.cookies["lotward_session"].value
+    page.context.add_cookies(
+        [{"name": "lotward_session", "value": cookie, "url": live_server.url}]
+    )
+    page.goto(live_server.url + reverse("kitting:lots"))
+    held = []
+    page.route("**/*q=*", lambda route: held.append(route))
+    for text in (bag.number, "ACT-BAG-COUNT"):
+        page.keyboard.type(text)
+        page.keyboard.press("Enter")
+    held[0].continue_()
+    expect(page).to_have_url(re.compile(f"/bags/{bag.number}/count/$"))
+
+
+# -- The separator -----------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("key", ["Control+]", "F8", "\x1d", "~"])
+def test_a_separator_comes_by_any_key_that_scanners_type(desk: Page, key: str) -> None:
+    desk.evaluate("localStorage.setItem('lotward-separator', '~')")
+    for times, focus in enumerate(("p", "[name=read]", "select"), 1):
+        desk.locator(focus).focus()
+        desk.keyboard.type("]d210A")
+        press(desk, key)
+        scan(desk, "21B", ["Enter"])
+        # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
+        expect(desk.locator("li")).to_have_text(["two ]d210A\x1d21B"] * times)
+
+
+def test_where_the_keyboard_is_german_the_separator_is_another_sign(desk: Page) -> None:
+    desk.locator("[name=read]").focus()
+    desk.keyboard.type("10A")
+    press(desk, "+", code="BracketRight", modifiers=2)
+    desk.keyboard.type("21B")
+    expect(desk.locator("[name=read]")).to_have_value("10A\x1d21B")
+
+
+def test_a_stand_in_is_a_sign_like_any_other_in_a_text(desk: Page) -> None:
+    desk.evaluate("localStorage.setItem('lotward-separator', '~')")
+    desk.locator("[name=text]").focus()
+    desk.keyboard.type("A~B")
+    expect(desk.locator("[name=text]")).to_have_value("A~B")
+
+
+def press(page: Page, key: str, *, code: str = "", modifiers: int = 0) -> None:
+    """Press a key, also one that Playwright has no name for."""
+    if key != "\x1d" and not code:
+        page.keyboard.press(key)
+        return
+    session = page.context.new_cdp_session(page)
+    event = {"key": key, "code": code, "modifiers": modifiers}
+    session.send("Input.dispatchKeyEvent", {"type": "rawKeyDown", **event})
+    session.send("Input.dispatchKeyEvent", {"type": "keyUp", **event})
