@@ -819,6 +819,7 @@ class Migration(migrations.Migration):
                         ),
                         ("reference", models.CharField(blank=True, max_length=20)),
                         ("single_use", models.BooleanField(default=False)),
+                        ("set_slips", models.BooleanField(default=False)),
                     ],
                     options={
                         "ordering": ["code"],

@@ -199,6 +199,8 @@ class Product(models.Model):
     reference = models.CharField(max_length=20, blank=True)
     """Catalogue number of a medical device."""
     single_use = models.BooleanField(default=False)
+    set_slips = models.BooleanField(default=False)
+    """Whether a slip for each set comes out with the label of a box."""
 
     class Meta:
         default_permissions = ()

@@ -30,7 +30,7 @@ from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import aside, boxes, counting, keep_going, undo, voiding
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
-from kitting.packing.services.labels import print_box_label
+from kitting.packing.services.labels import print_at_bench
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.places.queries import quarantines
 from kitting.places.services import places
@@ -174,7 +174,7 @@ def _close(scan: Scan) -> Answer:
     closed = boxes.close_box(box_id=box.pk, sign=scan.sign)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
-    print_box_label(box_id=box.pk, sign=after)
+    print_at_bench(box_id=box.pk, sign=after)
     return did("close_box", closed)
 
 
@@ -189,7 +189,7 @@ def _print(scan: Scan, reason: str) -> Answer:
     if printed and not reason and scan.before is None:
         return Answer(asked=Asked("print"))
     again = Again(reason, DESTROYED if reason else "")
-    copy = print_box_label(box_id=box.pk, again=again, sign=scan.sign)
+    copy = print_at_bench(box_id=box.pk, again=again, sign=scan.sign)
     return did("print_box_label", copy)
 
 

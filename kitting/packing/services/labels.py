@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from uuid import uuid5
+
 from kitting.domain.prints import Again, Onto
 from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
@@ -11,11 +14,13 @@ from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Box, Print
 from kitting.packing.labels import BOXES, box_subject
 from kitting.packing.steps import refuse_unlabelled_held
+from kitting.printing.queries.prints import SLIPS, newest_slips
 from kitting.printing.queries.stocks import laid_as, of_kind
 from kitting.printing.services.prints import (
     Printed,
     need_printable,
     onto_bench,
+    print_labels,
     what_was_sent,
 )
 from kitting.printing.steps import log_prints, make_ready
@@ -71,6 +76,30 @@ def print_box_label(
     return perform(
         "print_box_label", work, Printed, sign, box=box_id, **what_was_sent(again, onto)
     )
+
+
+def print_at_bench(*, box_id: int, sign: Sign, again: Again | None = None) -> Printed:
+    """Print a box's label at its bench, and the slips of its sets once, where it has them.
+
+    The slips are an act of their own: where they cannot be printed, the label is.
+
+    Args:
+        box_id: The box.
+        sign: Who, when, at which bench, and the operation key.
+        again: What a reprint of the label needs.
+
+    Returns:
+        As ``print_box_label``.
+
+    Raises:
+        LotwardError: As in ``print_box_label``, of the label or of the slips.
+    """
+    printed = print_box_label(box_id=box_id, again=again, sign=sign)
+    box = Box.objects.select_related("size__product").get(pk=box_id)
+    if box.size.product.set_slips and newest_slips(box) is None:
+        after = replace(sign, key=uuid5(sign.key, SLIPS))
+        print_labels(kind=SLIPS, numbers=[str(box.serial)], sign=after)
+    return printed
 
 
 def label_pdf(*, box_id: int, copy: int) -> bytes:

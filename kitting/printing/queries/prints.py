@@ -33,6 +33,20 @@ def newest_label(box_id: int) -> Print | None:
     return prints.defer("job__document").order_by("-copy").first()
 
 
+def newest_slips(box: Box) -> Print | None:
+    """The newest print of the slips of a box's sets, with its job and the job's printer.
+
+    Args:
+        box: The box, which has its serial.
+
+    Returns:
+        The print as logged, or None if there was none.
+    """
+    prints = Print.objects.filter(kind=SLIPS, number=box.serial)
+    prints = prints.select_related("job__printer").defer("job__document")
+    return prints.order_by("-copy").first()
+
+
 def newer_copies() -> QuerySet[Print]:
     """What took the place of a print that the query around this one names.
 

@@ -81,6 +81,11 @@ class ProductForm(KeyedForm):
         required=False,
         help_text=_("The mark is printed for a medical device."),
     )
+    set_slips = forms.BooleanField(
+        label=_("A slip with each set"),
+        required=False,
+        help_text=_("Slips of 50 × 25 mm come out with the label of each box."),
+    )
 
 
 class ProductNewForm(ProductForm):

@@ -30,6 +30,8 @@ class ProductFacts:
     reference: str = ""
     """Catalogue number of a medical device."""
     single_use: bool = False
+    set_slips: bool = False
+    """Whether a slip for each set comes out with the label of a box."""
 
 
 @dataclass(frozen=True)

@@ -101,6 +101,7 @@ def product_change(request: LotwardRequest, code: str) -> HttpResponse:
         "cautions_reviewed_by": product.cautions_reviewed_by,
         "reference": product.reference,
         "single_use": product.single_use,
+        "set_slips": product.set_slips,
     }
 
     def change(sign: Sign, seen: str, **facts: Any) -> KeptProduct:
