@@ -11,7 +11,7 @@ from django.test import Client
 from django.urls import reverse
 
 from kitting.ledger import clock
-from kitting.models import Box, BoxSize
+from kitting.models import Box, BoxSize, Product
 from kitting.packing.services import boxes
 from kitting.packing.services.plan import plan_day
 from tests import factories
@@ -113,8 +113,10 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     last = re.findall(r'name="purpose" value="(undo:[^"]+)"', scan("ACT-UNDO").decode())
     yield "undone", scan("ACT-YES", last[0])
     scan(at.bags[0].number)
+    Product.objects.update(set_slips=True)
     yield "label", (label := scan("ACT-CLOSE"))
     assert b"ACT-STOP" in label
+    assert b"Open the slips" in label
     yield "nothing to undo", scan("ACT-UNDO")
     yield "why again", scan("ACT-PRINT")
     yield "wrong label", scan(at.band_bag.number)

@@ -13,7 +13,7 @@ from django.db.models import Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce
 
 from kitting.domain.errors import LotwardError
-from kitting.domain.stages import BoxStage
+from kitting.domain.stages import BoxStage, PrintState
 from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
@@ -48,7 +48,7 @@ from kitting.packing.queries.bench_seen import (
 )
 from kitting.packing.queries.choices import Choice, choosing
 from kitting.packing.queries.keep_going import goes_on
-from kitting.printing.queries.prints import newest_label
+from kitting.printing.queries.prints import newest_label, newest_slips
 
 MOST_ASIDE = 2
 """Boxes out of quarantine that are offered at once."""
@@ -111,6 +111,8 @@ class Screen:
     """Bags that other benches took, and of whose part none is open here since."""
     label: Print | None = None
     """The newest print of the closed box's label, with its job and printer."""
+    slips: Print | None = None
+    """The newest print of its slips, where a slip goes with each set."""
     held: Stopped | None = None
     """What stops the box in work, if a hold reaches it or anything in it."""
     packed_today: int = 0
@@ -134,9 +136,17 @@ class Screen:
 
     @property
     def print_seen(self) -> str:
-        """What the screen shows of that job: the screen changes when this does."""
-        job = self.job
-        return f"{job.pk} {job.state} {job.trouble}" if job else ""
+        """What the screen shows of its jobs: the screen changes when this does."""
+        return " ".join(f"{job.pk} {job.state} {job.trouble}" for job in self._jobs)
+
+    @property
+    def printing(self) -> bool:
+        """Whether anything of the closed box has yet to come out of a printer."""
+        return any(job.state != PrintState.DONE for job in self._jobs)
+
+    @property
+    def _jobs(self) -> list[PrintJob]:
+        return [each.job for each in (self.label, self.slips) if each and each.job]
 
     @property
     def asked(self) -> Line | None:
@@ -260,7 +270,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         seen=seen,
     )
     if box.stage == BoxStage.CLOSED:
-        return replace(shown, label=newest_label(box.pk), goes_on=goes_on(box, today))
+        return replace(with_prints(shown, box), goes_on=goes_on(box, today))
     if shown.held is not None or shown.asked is None:
         return shown
     line = pinned.lines_for(box.size.sets)[lines.index(shown.asked)]
@@ -277,6 +287,20 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     offers, away = offers_of(wanted, today, reach)
     lacking = None if offers else lacking_of(wanted, reach, away)
     return replace(shown, offers=offers, lacking=lacking)
+
+
+def with_prints(shown: Screen, box: Box) -> Screen:
+    """Add what was printed for a box that is closed.
+
+    Args:
+        shown: The screen.
+        box: The box, with its size and product.
+
+    Returns:
+        The screen with the box's label, and its slips where it has them.
+    """
+    slips = newest_slips(box) if box.size.product.set_slips else None
+    return replace(shown, label=newest_label(box.pk), slips=slips)
 
 
 def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from kitting.domain.stages import BoxStage
 from kitting.models import Bench
-from kitting.packing.queries.bench import Screen, newest_box
-from kitting.printing.queries.prints import newest_label
+from kitting.packing.queries.bench import Screen, newest_box, with_prints
 
 
 def label_screen(bench: Bench) -> Screen | None:
@@ -21,7 +20,5 @@ def label_screen(bench: Bench) -> Screen | None:
     box = newest_box(bench.pk)
     if box is None or not box.in_work or box.stage != BoxStage.CLOSED:
         return None
-    label = newest_label(box.pk)
-    if label is None:
-        return None
-    return Screen(bench, box, label=label, newest=box.number)
+    shown = with_prints(Screen(bench, box, newest=box.number), box)
+    return shown if shown.label else None
