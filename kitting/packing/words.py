@@ -189,6 +189,10 @@ SENTENCES: dict[str, str | Promise] = {
         "More than one product has boxes of this size, in sets: %(sets)s. Scan the"
         " command that names the product, or touch the size."
     ),
+    "undo_waited": _(
+        "An “Undo” was scanned without network, so nobody saw what it would undo, and"
+        " nothing was undone. Look at the screen, and choose “Undo” again if it is meant."
+    ),
     "undone_already": _(
         "That was undone already, so nothing more was done. Look at the screen, and"
         " choose “Undo” again if more is to be undone."

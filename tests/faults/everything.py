@@ -31,13 +31,13 @@ from kitting.models import (
     Evidence,
     Lamp,
     Method,
-    Operation,
     Part,
     PrintJob,
     User,
     Yield,
 )
 from kitting.models.catalogue import Per, PlaceKind
+from kitting.packing.queries.undo import acts_at
 from kitting.packing.services import (
     aside,
     benches,
@@ -242,8 +242,9 @@ def _packing(history: History) -> None:
     there = sign(bench_id=bench.pk)
     boxes.take_off_bench(bench_id=bench.pk, bag_id=bag.pk, sign=there)
     at = {"bench_id": bench.pk, "bag_id": bag.pk}
-    taken_off = Operation.objects.latest("pk").pk
-    undo.undo(bench_id=bench.pk, act_id=taken_off, sign=sign())
+    taken_off = acts_at(bench.pk).last
+    assert taken_off is not None
+    undo.undo(bench_id=bench.pk, act_id=taken_off.pk, sign=sign())
     miscounts.scrap_bad(**at, end=end_of("Dropped"), sign=sign())
     miscounts.find_pieces(**at, pieces=1, sign=sign())
     miscounts.miss_pieces(**at, inside=0, sign=sign())

@@ -50,6 +50,7 @@ def take_scan(
     box: str,
     purpose: str,
     sign: Sign,
+    waited: bool = False,
     goes_on: bool = True,
 ) -> Answer:
     """Take one scan at a bench and do what it asks for.
@@ -61,8 +62,9 @@ def take_scan(
         purpose: What the screen asked, as text of ``Asked``: a bag may be scanned to be
             taken off the bench, or because its pieces are damaged.
         sign: Who, when, at this bench, and the operation key of this scan.
-        goes_on: Whether the next box may start by itself: not after a scan that waited,
-            as those behind it know of none, and not in practice.
+        waited: Whether it waited for the network: no box starts by itself then, as the
+            scans behind it know of none, and nothing is undone that nobody saw.
+        goes_on: Whether the next box may start by itself: not in practice.
 
     Returns:
         What was done, or what is asked.
@@ -76,7 +78,7 @@ def take_scan(
         OnHold: If what was scanned is held.
         Refused: If a rule forbids the act or the number is of another thing.
     """
-    scan = Scan(bench_id, box, sign, Asked.read(purpose), goes_on)
+    scan = Scan(bench_id, box, sign, Asked.read(purpose), waited, goes_on)
     if is_command(text):
         command = read_command(text)
         if command is None:
@@ -256,7 +258,7 @@ def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
         raise Refused("no_label_awaited", read=read)
     again = scan.before is not None
     seen = did("see_label", boxes.see_label(box_id=box.pk, read=read, sign=scan.sign))
-    if not scan.goes_on and not again:
+    if (scan.waited or not scan.goes_on) and not again:
         return seen
     started = keep_going.start_next(box, scan.sign, again=again)
     if started is None:

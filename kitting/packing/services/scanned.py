@@ -57,6 +57,8 @@ class Scan:
     sign: Sign
     asked: Asked
     """What the screen asked."""
+    waited: bool = False
+    """Whether it waited for the network."""
     goes_on: bool = True
     """Whether the next box may start by itself."""
 

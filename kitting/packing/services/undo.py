@@ -335,7 +335,12 @@ def ask(scan: Scan) -> Answer:
 
     Returns:
         What is asked, with the act by its operation.
+
+    Raises:
+        Refused: ``undo_waited`` where nobody saw what was last when it was scanned.
     """
+    if scan.waited:
+        raise Refused("undo_waited")
     acts = acts_at(scan.bench_id)
     if acts.last is None or not acts.can_be_undone:
         return Answer(asked=Asked(UNDO), past=acts.last)

@@ -177,7 +177,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
             box=shown,
             purpose=form.cleaned_data["purpose"],
             sign=sign,
-            goes_on=not form.cleaned_data["waited"],
+            waited=form.cleaned_data["waited"],
         )
     except LotwardError as error:
         status = add_refusal(form, error)

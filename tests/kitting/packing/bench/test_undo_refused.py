@@ -7,6 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
+from django.urls import reverse
 
 from kitting.domain.commands import Asked, end_of
 from kitting.lots.services.counts import count_again
@@ -29,6 +30,7 @@ from tests.benches import (
     fill,
     hold,
     in_box,
+    newest_number,
     state,
     words,
 )
@@ -227,8 +229,33 @@ def test_what_another_bench_undid_does_not_rest_on_it(
     assert factories.prove() == []
 
 
+def test_an_undo_that_waited_undoes_nothing(
+    client: Any, scan: Scan, at: Packing, hx: dict[str, str]
+) -> None:
+    """What was done before it may have been refused: another act would be undone."""
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    data = {"scan": "ACT-UNDO", "box": newest_number(at.bench), "waited": "yes"}
+    address = reverse("kitting:bench-scan", args=[at.bench.code])
+    response = client.post(address, data | {"op_key": sign().key}, headers=hx)
+    assert_problem(response, "undo_waited")
+    assert_problem(scan("ACT-YES"), "nothing_asked")
+    assert in_box() == 12
+
+
+def test_an_undo_whose_question_was_seen_is_done_when_the_network_is_back(
+    client: Any, scan: Scan, at: Packing, hx: dict[str, str]
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    data = {"scan": "ACT-YES", "box": newest_number(at.bench), "waited": "yes"}
+    data |= {"purpose": purpose(scan("ACT-UNDO")), "op_key": str(sign().key)}
+    address = reverse("kitting:bench-scan", args=[at.bench.code])
+    assert state(client.post(address, data, headers=hx)) == "right"
+    assert in_box() == 0
+
+
 def test_yes_without_the_question_undoes_nothing(scan: Scan, at: Packing) -> None:
-    """As two scans without network come: none of them saw what the screen asked."""
     scan("ACT-BOX-6")
     scan(at.visor_bag.number)
     scan("ACT-UNDO")
