@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from typing import Any
 
@@ -12,6 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.commands import PURPOSE
 from kitting.domain.errors import Refused
 from kitting.domain.prints import DESTROYED
+from kitting.domain.scanner import Key
 from kitting.domain.stages import BoxStage
 from kitting.ledger.coded import BENCH_CODE_LONGEST, NAME_LONGEST
 from kitting.models import BoxLine, BoxSize, Place
@@ -22,8 +24,16 @@ from kitting.packing.queries.plan import MOST, Planned
 from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
 from kitting.web.fields import CodeField
-from kitting.web.forms import DayField, FilterForm, KeyedForm, NamedForm, ScanField
+from kitting.web.forms import (
+    DayField,
+    FilterForm,
+    KeyedForm,
+    NamedForm,
+    ScanField,
+    SpokenForm,
+)
 from kitting.web.messages import sentence
+from kitting.web.wording import UNSAID
 
 
 class ScanForm(KeyedForm):
@@ -45,6 +55,39 @@ class ScanForm(KeyedForm):
         rf"\A{PURPOSE}\Z", required=False, max_length=200, widget=forms.HiddenInput
     )
     waited = forms.BooleanField(required=False, widget=forms.HiddenInput)
+
+
+LONGEST_KEY = 20
+"""Of its name, such as ``BracketRight``."""
+
+
+class TrialForm(SpokenForm):
+    """A scan for a trial: as it is read, and each of its keys where a script saw them."""
+
+    things = {
+        "keys": _("the keys"),
+        "read": _("the scan"),
+        "stand_in": _("the key for the separator"),
+    }
+
+    read = forms.Field(required=False)
+    keys = forms.CharField(required=False, max_length=20_000, widget=forms.HiddenInput)
+    stand_in = forms.CharField(
+        required=False, max_length=20, strip=False, widget=forms.HiddenInput
+    )
+
+    def clean_keys(self) -> list[Key]:
+        """The keys in their order; none where no script saw them."""
+        try:
+            return [_key(*one) for one in json.loads(self.cleaned_data["keys"] or "[]")]
+        except (TypeError, ValueError, RecursionError) as error:
+            raise ValidationError(UNSAID, "invalid") from error
+
+
+def _key(name: object, place: object, control: object, ms: object) -> Key:
+    if not (isinstance(name, str) and isinstance(place, str) and isinstance(ms, int)):
+        raise TypeError
+    return Key(name[:LONGEST_KEY], place[:LONGEST_KEY], bool(control), ms)
 
 
 LONGEST_REASON = 200

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.packing.views import bench, boxes, plan, practice
+from kitting.packing.views import bench, boxes, plan, practice, scanner
 
 urlpatterns: list[URLPattern] = [
     path("bench/", bench.benches, name="benches"),
@@ -10,6 +10,7 @@ urlpatterns: list[URLPattern] = [
     path("bench/offline/", bench.bench_offline, name="bench-offline"),
     path("bench/worker.js", bench.bench_worker, name="bench-worker"),
     path("bench/practice/", practice.practice, name="practice"),
+    path("bench/scanner/", scanner.scanner, name="scanner"),
     path("bench/plan/", plan.pack_plan, name="pack-plan"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/change/", bench.bench_change, name="bench-change"),

@@ -6,17 +6,22 @@ The page's clock stands still: a busy machine types with pauses that no scanner 
 from __future__ import annotations
 
 import re
+from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+import zxingcpp
 from django.urls import reverse
+from PIL import Image
 from playwright.sync_api import expect
 
 from kitting.domain import badges
+from kitting.domain.scanner import COMMAND, wanted
 from kitting.models import Operation
 from tests import factories
 from tests.browser.benching import next_words, waiting
+from tests.browser.measuring import settle
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -275,3 +280,50 @@ def press(page: Page, key: str, *, code: str = "", modifiers: int = 0) -> None:
     event = {"key": key, "code": code, "modifiers": modifiers}
     session.send("Input.dispatchKeyEvent", {"type": "rawKeyDown", **event})
     session.send("Input.dispatchKeyEvent", {"type": "keyUp", **event})
+
+
+# -- Its trial ---------------------------------------------------------------------------
+
+
+@pytest.fixture
+def trial(page: Page, live_server, client_for) -> Page:
+    client = client_for(factories.make_person("packer", name="packer"))
+    cookie = client.cookies["lotward_session"].value
+    page.context.add_cookies(
+        [{"name": "lotward_session", "value": cookie, "url": live_server.url}]
+    )
+    page.set_viewport_size({"width": 1280, "height": 800})
+    page.goto(live_server.url + reverse("kitting:scanner"))
+    return page
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_codes_of_the_trial_are_read_from_the_screen(trial: Page) -> None:
+    settle(trial)
+    picture = Image.open(BytesIO(trial.locator(".trial").screenshot()))
+    read = zxingcpp.read_barcodes(picture)
+    found = {(one.symbology_identifier, one.bytes.decode()) for one in read}
+    assert found == {("]C1", wanted()), ("]d2", wanted()), ("]C0", COMMAND)}
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_trial_shows_each_key_and_none_does_anything(trial: Page) -> None:
+    here = trial.url
+    first, second = wanted().split("\x1d")
+    for key in ("~", "F7"):
+        scan(trial, f"]d2{first}", [key])
+        scan(trial, second, ["Tab", "Control+j"])
+        said = f"“{key}” came where the separator belongs."
+        expect(trial.locator(".trial-faults")).to_contain_text(said)
+        expect(trial.locator(".trial-keys li")).to_have_count(3 + len(wanted()) + 2)
+        expect(trial.locator("#trial-read")).to_be_focused()
+    trial.get_by_role("button", name="Take “F7”").click()
+    expect(trial.locator(".trial-faults")).to_have_count(0)
+    expect(trial.locator("#stand-in kbd")).to_have_text("F7")
+    scan(trial, f"]d2{first}", ["F7"])
+    scan(trial, second, ["Enter"])
+    expect(trial.locator(".trial-keys")).to_contain_text("GSseparator")
+    expect(trial.get_by_text("Nothing, as far as this scan shows.")).to_be_visible()
+    assert trial.url == here
+    trial.get_by_role("button", name="Take it no longer").click()
+    expect(trial.locator(".trial-faults")).to_contain_text("“F7” came where")
