@@ -120,38 +120,36 @@ def faults(scan: Arrived) -> list[Fault]:
     Returns:
         The faults, the worst first; none where all is well.
     """
-    tokens = scan.tokens[len(scan.identifier) :]
-    found: list[Fault] = []
-    expected = _expected(tokens)
-    if expected:
-        found += _differences(expected, tokens)
+    expected, tokens = _aligned(scan)
+    found = _differences(expected, tokens) if expected else []
     if not scan.suffix:
         found.append(Fault("suffix_missing" if scan.fast else "suffix_missing_slow"))
-    if not scan.identifier:
+    if not scan.identifier and len(tokens) == len(scan.tokens):
         found.append(Fault("identifier_missing"))
     return found
 
 
 def trial(scan: Arrived) -> str:
     """Tell which symbol of the trial was scanned: ``command``, ``elements`` or none."""
-    expected = _expected(scan.tokens[len(scan.identifier) :])
+    expected, _tokens = _aligned(scan)
     return "" if not expected else "command" if expected == COMMAND else "elements"
 
 
-def _expected(tokens: tuple[str, ...]) -> str:
-    """The symbol of the trial that is most like it, by its digits or letters."""
-    bare = wanted().replace(GS, "")
-    if len(tokens) == len(COMMAND) and _alike(COMMAND, tokens):
-        return COMMAND
-    if len(tokens) == len(bare) and _alike(bare, tokens):
-        return bare
-    return wanted() if len(tokens) == len(bare) + 1 and _alike(wanted(), tokens) else ""
+def _aligned(scan: Arrived) -> tuple[str, tuple[str, ...]]:
+    """The symbol of the trial that is most like it, and what came behind the identifier.
 
-
-def _alike(expected: str, tokens: tuple[str, ...]) -> bool:
-    pairs = zip(expected, tokens, strict=True)
-    same = sum(one == other.upper() for one, other in pairs)
-    return 2 * same >= len(expected)
+    Where not one digit came, another keyboard has other signs in their places.
+    """
+    skipped = len(scan.identifier)
+    for skip in (skipped, _IDENTIFIER):
+        tokens = scan.tokens[skip:]
+        for expected in (COMMAND, wanted().replace(GS, ""), wanted()):
+            pairs = list(zip(expected, tokens, strict=False))
+            same = sum(one == other.upper() for one, other in pairs)
+            other_keys = expected != COMMAND and not any(map(str.isdigit, tokens))
+            if len(expected) == len(tokens) and (2 * same >= len(tokens) or other_keys):
+                return expected, tokens
+    return "", scan.tokens[skipped:]
 
 
 def _differences(expected: str, tokens: tuple[str, ...]) -> list[Fault]:

@@ -30,7 +30,6 @@ from kitting.web.forms import (
     KeyedForm,
     NamedForm,
     ScanField,
-    SpokenForm,
 )
 from kitting.web.messages import sentence
 from kitting.web.wording import UNSAID
@@ -61,20 +60,12 @@ LONGEST_KEY = 20
 """Of its name, such as ``BracketRight``."""
 
 
-class TrialForm(SpokenForm):
+class TrialForm(FilterForm):
     """A scan for a trial: as it is read, and each of its keys where a script saw them."""
 
-    things = {
-        "keys": _("the keys"),
-        "read": _("the scan"),
-        "stand_in": _("the key for the separator"),
-    }
-
     read = forms.Field(required=False)
-    keys = forms.CharField(required=False, max_length=20_000, widget=forms.HiddenInput)
-    stand_in = forms.CharField(
-        required=False, max_length=20, strip=False, widget=forms.HiddenInput
-    )
+    keys = forms.CharField(required=False, max_length=4_000)
+    stand_in = forms.CharField(required=False, max_length=LONGEST_KEY, strip=False)
 
     def clean_keys(self) -> list[Key]:
         """The keys in their order; none where no script saw them."""
@@ -84,10 +75,11 @@ class TrialForm(SpokenForm):
             raise ValidationError(UNSAID, "invalid") from error
 
 
-def _key(name: object, place: object, control: object, ms: object) -> Key:
+def _key(name: object, ms: object, place: object = "") -> Key:
+    """A key as the page's script tells it, with its place where Control was held."""
     if not (isinstance(name, str) and isinstance(place, str) and isinstance(ms, int)):
         raise TypeError
-    return Key(name[:LONGEST_KEY], place[:LONGEST_KEY], bool(control), ms)
+    return Key(name[:LONGEST_KEY], place[:LONGEST_KEY], control=place != "", ms=ms)
 
 
 LONGEST_REASON = 200

@@ -1,4 +1,4 @@
-"""A box's own matrix, read by a scanner that drops the separators."""
+"""What is read at the bench besides numbers: a matrix without separators, a GTIN."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from kitting.domain import gs1
 from kitting.domain.errors import CodeError
 from kitting.domain.shown import shown
 from kitting.labels.box_label import box_symbols
-from kitting.models import Box
+from kitting.models import Box, BoxSize
 from kitting.packing.labels import box_label
 from kitting.web.scans import Found, ours, register
 
@@ -19,6 +19,8 @@ _WITHOUT_GS: Final = re.compile(
 )
 """A box's matrix as it comes from a scanner that drops the separators: an identifier,
 article and date at the front, the serial behind the batch at the end."""
+
+GTIN_DIGITS: Final = 14
 
 
 def of_matrix_without_gs(text: str) -> Found | None:
@@ -43,6 +45,21 @@ def of_matrix_without_gs(text: str) -> Found | None:
         if matrix.data.replace(gs1.GS, "") == without["data"]:
             return Found("box", box, box.serial)
     raise CodeError("scan_separator_lost", read=shown(text))
+
+
+def size_of_gtin(text: str) -> BoxSize | None:
+    """Find the size whose GTIN a scan names: each of its boxes has it, so it names none.
+
+    Args:
+        text: As it was scanned, where nothing has it as a number.
+
+    Returns:
+        The size with its product; None for any other text.
+    """
+    scan = gs1.read_scan(text)
+    gtin = (scan.value("01") or scan.number or "").zfill(GTIN_DIGITS)
+    sizes = BoxSize.objects.select_related("product")
+    return sizes.filter(gtin=gtin).first() if gs1.gtin14_ok(gtin) else None
 
 
 register(of_matrix_without_gs)

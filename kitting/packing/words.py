@@ -99,6 +99,14 @@ SENTENCES: dict[str, str | Promise] = {
         "%(read)s pieces were named as missing, and on record %(inside)s of bag %(bag)s"
         " are in the open box. Name no more than these."
     ),
+    "finished_box_meanwhile": _(
+        "Box %(box)s is finished already, and box %(here)s is open here. Put box %(box)s"
+        " with the boxes that go out, and go on with box %(here)s."
+    ),
+    "gtin_names_no_box": _(
+        "“%(read)s” is the GTIN of %(product)s in boxes of %(sets)s; each of them has it,"
+        " so it names none. Scan a bag, or the code of the box’s own label."
+    ),
     "held_among_others": _(
         "Box %(box)s has %(out)s in it, on hold by %(by)s: %(reason)s. They cannot be"
         " told apart from others in the box, so put the whole box in quarantine."
@@ -110,6 +118,10 @@ SENTENCES: dict[str, str | Promise] = {
     "label_not_printed": _(
         "The label of box %(box)s was not printed yet. Print it, stick it on, then"
         " scan it."
+    ),
+    "label_of_another_bench": _(
+        "“%(read)s” is the label of box %(box)s, which waits for it at %(bench)s. Take the"
+        " label there."
     ),
     "label_was_seen": _(
         "The label of box %(box)s was scanned before, and that box is finished."

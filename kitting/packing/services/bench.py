@@ -20,7 +20,13 @@ from kitting.domain.commands import (
     is_command,
     read_command,
 )
-from kitting.domain.errors import CodeError, OperationKeyReused, Refused, WrongStage
+from kitting.domain.errors import (
+    CodeError,
+    Missing,
+    OperationKeyReused,
+    Refused,
+    WrongStage,
+)
 from kitting.domain.prints import DESTROYED, Again
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
@@ -28,6 +34,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
+from kitting.packing.scans import size_of_gtin
 from kitting.packing.services import aside, boxes, counting, keep_going, undo, voiding
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_at_bench
@@ -84,7 +91,7 @@ def take_scan(
         if command is None:
             raise CodeError("command_unknown", read=shown(text))
         return _obey(scan, command)
-    found = scans.read(text)
+    found = _read(text)
     if isinstance(found.row, Box):
         return _see_box(scan, found.row, found.text)
     if isinstance(found.row, Place) and found.row.kind in PUT_AWAY_AT:
@@ -99,6 +106,17 @@ def take_scan(
         return counting.name_bag(scan, found.row)
     act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
     return did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
+
+
+def _read(text: str) -> scans.Found:
+    try:
+        return scans.read(text)
+    except Missing:
+        size = size_of_gtin(text)
+        if size is None:
+            raise
+    name = {"product": size.product.name, "sets": size.sets}
+    raise Refused("gtin_names_no_box", read=shown(text), **name)
 
 
 def _obey(scan: Scan, command: Command) -> Answer:
@@ -246,13 +264,18 @@ def _see_box(scan: Scan, scanned: Box, read: str) -> Answer:
 
 
 def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
-    at_bench = Box.objects.filter(IN_WORK, bench=scan.bench_id)
-    waiting = at_bench.filter(stage=BoxStage.CLOSED).first()
-    box = waiting
-    if waiting is None or waiting.pk != scanned.pk:
+    here = Box.objects.filter(IN_WORK, bench=scan.bench_id).first()
+    box = here if here is not None and here.stage == BoxStage.CLOSED else None
+    if box is None or box.pk != scanned.pk:
         if scan.before is not None:
             box = scanned
-        elif waiting is None and scanned.label_seen_at is not None:
+        elif scanned.in_work and scanned.bench_id != scan.bench_id:
+            raise _of_another_bench(scanned, read)
+        elif box is None and scanned.label_seen_at is not None:
+            if here is not None:
+                raise Refused(
+                    "finished_box_meanwhile", box=str(scanned), here=str(here)
+                )
             raise Refused("label_was_seen", box=str(scanned))
     if box is None:
         raise Refused("no_label_awaited", read=read)
@@ -265,3 +288,10 @@ def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
         return seen
     more = {"next": started.box, "emptied": started.emptied}
     return replace(seen, outcome=seen.outcome | more)
+
+
+def _of_another_bench(box: Box, read: str) -> Refused:
+    if box.stage == BoxStage.CLOSED:
+        what = {"read": read, "box": str(box), "bench": str(box.bench)}
+        return Refused("label_of_another_bench", **what)
+    return Refused("box_of_another_bench", box=str(box), bench=str(box.bench))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from django.http import HttpResponse
 from django.utils.translation import gettext as _
@@ -13,7 +13,6 @@ from kitting.domain.gs1 import GS
 from kitting.domain.scanner import Arrived, Key, arrived, faults, trial
 from kitting.packing.forms import TrialForm
 from kitting.packing.queries.scanner import means, symbols
-from kitting.web.acting import OK, UNFIT
 from kitting.web.http import LotwardRequest, allowed, render_part
 
 if TYPE_CHECKING:
@@ -37,7 +36,7 @@ FAULTS: Final[dict[str, _StrPromise]] = {
         " scanner."
     ),
     "suffix_missing": gettext_lazy(
-        "No key came at the end. It is read all the same, after a short pause. It is"
+        "No key came at the end. It is read after a short pause. It is"
         " surer and quicker with Enter or Tab at the end."
     ),
     "suffix_missing_slow": gettext_lazy(
@@ -55,22 +54,20 @@ TRIALS: Final = {
 }
 
 
-@allowed("kitting.pack", "GET", "POST")
+@allowed("kitting.pack")
 def scanner(request: LotwardRequest) -> HttpResponse:
     """Show what a scan arrived as; nothing of it is kept."""
-    form, status = TrialForm(request.POST or None), OK
-    context: dict[str, object] = {"form": form, "symbols": symbols()}
-    if form.is_bound and form.is_valid():
-        context |= _seen(form)
-    elif form.is_bound:
-        status = UNFIT
-    return render_part(request, "kitting/packing/scanner", "_scanner", context, status)
+    sent = TrialForm(request.GET).chosen()
+    context: dict[str, object] = {"symbols": symbols()}
+    if sent.get("keys") or sent.get("read"):
+        context |= _seen(sent)
+    return render_part(request, "kitting/packing/scanner", "_scanner", context)
 
 
-def _seen(form: TrialForm) -> dict[str, object]:
-    keys: list[Key] = form.cleaned_data["keys"]
-    read, stand_in = form.cleaned_data["read"] or "", form.cleaned_data["stand_in"]
-    scan = arrived(keys or [Key(sign) for sign in read], stand_in)
+def _seen(sent: dict[str, Any]) -> dict[str, object]:
+    keys: list[Key] = sent.get("keys") or []
+    typed = keys or [Key(sign) for sign in sent.get("read", "")]
+    scan = arrived(typed, sent.get("stand_in", ""))
     found = faults(scan) if keys else []
     which = trial(scan)
     return {

@@ -7,6 +7,7 @@
 (() => {
   const STAND_IN = "lotward-separator"; // keys.js reads it
   const PAUSE_MS = 500; // longer than any within a scan
+  const MOST = 100; // keys that an address has room for
   const SILENT = ["Shift", "Control", "Alt", "AltGraph", "Meta", "CapsLock", "NumLock"];
 
   let keys = [];
@@ -33,7 +34,7 @@
     keys = goesOn ? keys : [];
     const pause = goesOn ? Math.round(event.timeStamp - last) : 0;
     const control = event.ctrlKey && !event.altKey && !event.getModifierState("AltGraph");
-    keys.push([event.key, event.code, control, pause]);
+    keys.push([event.key, pause, ...(control ? [event.code || "?"] : [])]);
     last = event.timeStamp;
     field.value = keys.map(([key]) => (key.length === 1 ? key : "")).join("");
     clearTimeout(timer);
@@ -44,7 +45,7 @@
     const { read, keys: seen, stand_in: chosen } = form().elements;
     const detail = read.value;
     if (document.dispatchEvent(new CustomEvent("lotward:keep", { detail, cancelable: true }))) {
-      seen.value = JSON.stringify(keys);
+      seen.value = JSON.stringify(keys.slice(0, MOST));
       chosen.value = standIn();
       form().requestSubmit();
     } else {

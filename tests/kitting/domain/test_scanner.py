@@ -88,6 +88,14 @@ def test_swapped_signs_are_named_each_once() -> None:
     assert dict(fault.params)["signs"] == "Y → Z, Z → Y, - → ß"
 
 
+def test_a_keyboard_with_other_signs_in_place_of_digits_is_known() -> None:
+    french = str.maketrans("0123456789QAZWM-]", "à&é\"'(-è_çAQWZ,)$")
+    sent = [typed(part.translate(french)) for part in ("]d2" + SIGNS[0], SIGNS[1])]
+    keys = [*sent[0], GS, *sent[1], ENTER]
+    assert trial(arrived(keys)) == "elements"
+    assert codes(keys) == ["keyboard_other"]
+
+
 def test_the_sign_in_place_of_the_separator_is_named_and_may_be_chosen() -> None:
     keys = fields([Key("~")], [ENTER])
     [fault] = faults(arrived(keys))

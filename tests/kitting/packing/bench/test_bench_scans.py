@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 
 from kitting.domain.stages import BoxStage
-from kitting.models import Box, Movement, OpenBag, Operation, Print, Product
+from kitting.models import Box, BoxSize, Movement, OpenBag, Operation, Print, Product
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_problem
@@ -71,13 +71,53 @@ def test_a_label_that_was_scanned_before_is_said_to_be(scan, closed: Box) -> Non
     assert_problem(scan(closed.serial), "label_was_seen")
 
 
-def test_a_label_is_not_awaited_while_a_box_is_open(scan, at) -> None:
+@pytest.mark.parametrize("meanwhile", ["ACT-NEXT", "ACT-BOX-6"])
+def test_the_label_of_another_bench_belongs_there(scan, at, meanwhile: str) -> None:
     elsewhere = factories.make_closed_box()
     print_box_label(box_id=elsewhere.pk, sign=sign())
-    scan("ACT-BOX-6")
-    assert_problem(scan(elsewhere.serial), "no_label_awaited")
+    scan(meanwhile)
+    response = scan(elsewhere.serial)
+    assert_problem(response, "label_of_another_bench")
+    assert f"waits for it at {elsewhere.bench}" in words(response)
+    assert "Take the label there." in words(response)
     elsewhere.refresh_from_db()
     assert elsewhere.stage == BoxStage.CLOSED
+
+
+def test_the_open_box_of_another_bench_is_named_with_its_bench(scan, at) -> None:
+    elsewhere = factories.make_open_box(at.size, factories.make_bench())
+    response = scan(elsewhere.number)
+    assert_problem(response, "box_of_another_bench")
+    assert str(elsewhere.bench) in words(response)
+
+
+def test_the_label_of_a_finished_box_says_which_box_is_open_here(scan, at) -> None:
+    scan("ACT-BOX-6")
+    finished = factories.make_labelled_box()
+    here = Box.objects.get(bench=at.bench)
+    response = scan(finished.serial)
+    assert_problem(response, "finished_box_meanwhile")
+    assert f"box {here} is open here" in words(response)
+    assert "Choose the size" not in words(response)
+
+
+def test_a_label_is_not_awaited_while_its_box_is_open(scan, at) -> None:
+    scan("ACT-BOX-6")
+    box = Box.objects.get(bench=at.bench)
+    assert_problem(scan(box.number), "no_label_awaited")
+
+
+@pytest.mark.parametrize(
+    "form", ["{}", "]E0{ean}", "01{}", "]d201{}10260101", "({ai}){}"]
+)
+def test_the_gtin_of_a_product_names_no_box(scan, at, form: str) -> None:
+    gtin = "04012345678901"
+    BoxSize.objects.filter(pk=at.size.pk).update(gtin=gtin)
+    response = scan(form.format(gtin, ean=gtin[1:], ai="01"))
+    assert_problem(response, "gtin_names_no_box")
+    assert f"is the GTIN of {at.size.product.name} in boxes of 6" in words(response)
+    other = scan("04012345678918")  # of somebody else
+    assert_problem(other, "nothing_has_number", status=404)
 
 
 def test_the_label_of_an_open_box_is_not_printed(scan, at) -> None:

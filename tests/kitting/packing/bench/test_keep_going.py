@@ -154,7 +154,7 @@ def test_a_label_scanned_at_another_bench_starts_nothing_there(
     scan: Scan, at: Packing, closed: Box
 ) -> None:
     at.bench = factories.make_bench()
-    assert_problem(scan(closed.serial), "no_label_awaited")
+    assert_problem(scan(closed.serial), "label_of_another_bench")
     assert opened() == []
 
 
