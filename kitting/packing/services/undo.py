@@ -128,7 +128,8 @@ def undo(*, bench_id: int, act_id: int, sign: Sign) -> Undone:
         act.write(*found.events)
         return gave
 
-    return perform(UNDO, work, Undone, sign, bench=bench_id, act=act_id)
+    there = replace(sign, bench_id=bench_id)  # by it the bench knows what was undone
+    return perform(UNDO, work, Undone, there, bench=bench_id, act=act_id)
 
 
 def _locked(act: Act, bench: Bench, past: Past) -> _Undoing:

@@ -10,6 +10,7 @@ import pytest
 from django.urls import reverse
 
 from kitting.domain.commands import Asked, end_of
+from kitting.domain.errors import Conflict
 from kitting.lots.services.counts import count_again
 from kitting.models import (
     Bench,
@@ -261,3 +262,17 @@ def test_yes_without_the_question_undoes_nothing(scan: Scan, at: Packing) -> Non
     scan("ACT-UNDO")
     assert_problem(scan("ACT-YES"), "nothing_asked")
     assert in_box() == 12
+
+
+def test_an_undo_is_signed_at_its_bench_whoever_asks_for_it(
+    scan: Scan, at: Packing
+) -> None:
+    """Else the bench would not know of it, and the act could be undone twice."""
+    scan("ACT-BOX-6")
+    scan(at.visor_bag.number)
+    of = {"bench_id": at.bench.pk, "act_id": last_of(at.bench)}
+    undo(**of, sign=sign())
+    with pytest.raises(Conflict) as refused:
+        undo(**of, sign=sign())
+    assert refused.value.code == "undone_already"
+    assert factories.prove() == []
