@@ -20,6 +20,7 @@ from kitting.models import (
 )
 from kitting.packing.services import boxes, voiding
 from kitting.packing.services.labels import print_box_label
+from kitting.packing.services.plan import plan_day
 from lotward.demo import plan
 from lotward.demo.making import Floor
 
@@ -185,6 +186,15 @@ def cancel_one(floor: Floor) -> None:
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign)
     sign = floor.clock.sign("packer", 60, bench.pk)
     voiding.cancel_box(box_id=started.box_id, reason="Wrong size chosen", sign=sign)
+
+
+def say_what_is_wanted(floor: Floor) -> None:
+    """Plan the newest day."""
+    wanted = {
+        floor.catalogue.sizes[size].pk: boxes for size, boxes in plan.WANTED.items()
+    }
+    day = floor.day(floor.today)
+    plan_day(day=day, wanted=wanted, sign=floor.clock.sign("manager", 60))
 
 
 def leave_work(floor: Floor) -> None:

@@ -157,6 +157,7 @@ def _leave(floor: Floor) -> None:
     making.take_in(floor, bought=False)
     making.add_to_open_lot(floor)
     lines.begin_run(floor)
+    benches.say_what_is_wanted(floor)
     benches.leave_work(floor)
     sending.leave_open(floor)
 

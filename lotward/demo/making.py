@@ -98,7 +98,7 @@ def _new_lot(floor: Floor, arrival: plan.Arrival) -> lots.NewLot:
     made_on = floor.day(arrival.on)
     bag_pieces = kind.pieces if arrival.cut_from is None else plan.CUT_PIECES
     bought = arrival.part in plan.BOUGHT
-    where = "SHELF-RAW" if bought and arrival.part != "MA" else "RACK-IN"
+    where = "SHELF-RAW" if arrival.part in plan.RAW else "RACK-IN"
     bag = lots.NewBag(bag_pieces, kind.container, found.places[where].pk)
     revision = found.revisions[arrival.part, arrival.revision]
     method = _method(arrival, kind)

@@ -53,12 +53,14 @@ KINDS: Final[dict[str, Kind]] = {
     "VS": Kind("open tray", 120, "Cutting table", "CUT-S2", "SH", 36),
     "EL": Kind("open tray", 200, "Band table", "SNIP-S1", "BD", 400, years=6),
     "MA": Kind("bundle", 100, "Copy shop on the quay"),
+    **{code: Kind("bundle", 10, "Carton works") for code in ("C6", "C24", "C60")},
     "FI": Kind("roll", 20_000, "Filament wholesaler"),
     "SH": Kind("roll", 25_000, "Plastics wholesaler"),
     "BD": Kind("roll", 400_000, "Haberdasher"),
 }
 
-BOUGHT: Final = ("MA", "FI", "SH", "BD")
+RAW: Final = ("FI", "SH", "BD")
+BOUGHT: Final = (*RAW, "MA", "C6", "C24", "C60")
 """Parts that come in the morning, with the number of whoever made them."""
 
 NEW_SETTINGS_ON: Final = 4
@@ -92,6 +94,9 @@ ARRIVALS: Final[tuple[Arrival, ...]] = (
     Arrival(6, "FI", "1", 3),
     Arrival(6, "SH", "1", 2),
     Arrival(6, "MA", "3", 1),
+    Arrival(6, "C6", "1", 4),
+    Arrival(6, "C24", "1", 4),
+    Arrival(6, "C60", "1", 3),
     Arrival(6, "HB", "D", 3),
     Arrival(7, "HB", "D", 3),
     Arrival(7, "VI", "A", 2),
@@ -190,6 +195,9 @@ SHARES: Final[tuple[tuple[int, int], ...]] = ((6, 64), (24, 26), (60, 10))
 
 SHORT_SHARE: Final = 20
 """How many of a hundred boxes are of the short face shield."""
+
+WANTED: Final = {("FS1EN", 6): 12, ("FS1EN", 24): 6, ("FS2EN", 6): 4}
+"""Boxes that are wanted on the newest day, by product and sets."""
 
 KEPT: Final = {7: 6, 8: 6, 9: 8}
 """Boxes that are kept in stock, by day."""
