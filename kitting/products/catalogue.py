@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
 from django.db.models import Prefetch, QuerySet
@@ -65,9 +65,12 @@ def _product(found: Found, path: str, row: Mapping[str, Any]) -> None:
     product = shelf.place(path, Product(**given), ("code",), given, need_texts)
     if product is None:
         return
+    said = []  # a size that is at fault is one all the same, and named once
     for here, size in shelf.rows(row, "sizes", path):
         _size(found, here, size, product)
-    _recipes(found, path, row, product)
+        said.append(size.get("sets"))
+    sizes = [*said, *product.sizes.values_list("sets", flat=True)]
+    _recipes(found, path, row, product, sizes)
 
 
 def _size(found: Found, path: str, row: Mapping[str, Any], product: Product) -> None:
@@ -81,12 +84,18 @@ def _size(found: Found, path: str, row: Mapping[str, Any], product: Product) -> 
         obey(shelf, f"{path}.gtin", lambda: need_gtin(size))
 
 
-def _recipes(found: Found, path: str, row: Mapping[str, Any], product: Product) -> None:
+def _recipes(
+    found: Found,
+    path: str,
+    row: Mapping[str, Any],
+    product: Product,
+    sizes: Collection[Any],
+) -> None:
     """A product's recipes. In force is what says so, else the newest that has begun."""
     begun: list[Recipe] = []
     said: list[Recipe] = []
     for here, each in found.shelf.rows(row, "recipes", path):
-        recipe = _recipe(found, here, each, product)
+        recipe = _recipe(found, here, each, product, sizes)
         if _begins(found, here, each) and recipe is not None:
             (said if "in_force" in each else begun).append(recipe)
     now = product.recipes.filter(in_force=True).first()
@@ -127,7 +136,11 @@ def _put_in_force(found: Found, product: Product, recipe: Recipe) -> None:
 
 
 def _recipe(
-    found: Found, path: str, row: Mapping[str, Any], product: Product
+    found: Found,
+    path: str,
+    row: Mapping[str, Any],
+    product: Product,
+    sizes: Collection[Any],
 ) -> Recipe | None:
     shelf = found.shelf
     before = len(shelf.problems)
@@ -160,7 +173,6 @@ def _recipe(
         return recipe
     _insert(found, path, recipe, wanted, pairs)
     if len(shelf.problems) == before:
-        sizes = product.sizes.values_list("sets", flat=True)
         obey(shelf, f"{path}.lines", lambda: need_recipe(wanted, pairs, sizes))
     return recipe
 

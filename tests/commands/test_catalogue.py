@@ -100,7 +100,7 @@ def test_only_the_recipe_whose_day_has_come_is_in_force(data) -> None:
     product = Product.objects.get(code="FS1EN")
     assert product.recipes.get(in_force=True).version == 1
     later = sign(now=datetime(2026, 1, 14, 9, tzinfo=UTC))
-    assert load_catalogue(data=data, sign=later).in_force == 1
+    assert load_catalogue(data=data, sign=later).in_force == 2
     assert product.recipes.get(in_force=True).version == 2
     assert load(data).in_force == 0  # the clock of a command going back undoes nothing
     assert product.recipes.get(in_force=True).version == 2

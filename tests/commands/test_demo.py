@@ -59,8 +59,8 @@ from tests.demo import NAME, TODAY, Demo
 
 def test_it_has_the_size_of_two_weeks(demo: Demo) -> None:
     found = summary()
-    assert 34 <= found.lots <= 38
-    assert 95 <= found.bags <= 110
+    assert 37 <= found.lots <= 41
+    assert 105 <= found.bags <= 120
     assert found.runs == 9
     assert 80 <= found.boxes <= 85
     assert found.shipments == 16

@@ -244,7 +244,8 @@ def _packing(history: History) -> None:
     at = {"bench_id": bench.pk, "bag_id": bag.pk}
     taken_off = acts_at(bench.pk).last
     assert taken_off is not None
-    undo.undo(bench_id=bench.pk, act_id=taken_off.pk, sign=sign())
+    there = sign(bench_id=bench.pk)
+    undo.undo(bench_id=bench.pk, act_id=taken_off.pk, sign=there)
     miscounts.scrap_bad(**at, end=end_of("Dropped"), sign=sign())
     miscounts.find_pieces(**at, pieces=1, sign=sign())
     miscounts.miss_pieces(**at, inside=0, sign=sign())

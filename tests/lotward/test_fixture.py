@@ -89,10 +89,15 @@ def test_one_product_changed_a_revision_in_the_middle_of_the_weeks() -> None:
     assert first["version"] + 1 == second["version"]
     changed = [
         (old["part"], old["revision"], new["revision"])
-        for old, new in zip(first["lines"], second["lines"], strict=True)
-        if old["revision"] != new["revision"]
+        for old, new in zip(first["lines"], second["lines"], strict=False)
+        if (old["part"], old["revision"]) != (new["part"], new["revision"])
     ]
     assert changed == [("HB", "C", "D")]
+    # From then on cartons are counted, each in its own size.
+    more = [
+        (line["part"], line["sets"]) for line in second["lines"][len(first["lines"]) :]
+    ]
+    assert more == [("C6", 6), ("C24", 24), ("C60", 60)]
     begun = date.fromisoformat(second["from"])
     last = plan.FIRST_DAY + timedelta(days=11)  # a Friday, ten working days in all
     assert plan.FIRST_DAY + timedelta(days=1) < begun < last
