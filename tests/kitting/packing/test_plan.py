@@ -210,7 +210,7 @@ def test_a_day_that_is_over_is_shown_and_not_changed(at, manager: Client) -> Non
     tomorrow = TODAY + timedelta(days=1)
     PackPlan.objects.update(day=TODAY - timedelta(days=1))
     shown = manager.get(f"{PAGE}?day={TODAY - timedelta(days=1)}")
-    assert "3 boxes are wanted" in text_of(shown)
+    assert "3 boxes were wanted; not packed: 3." in text_of(shown)
     assert "Set the plan" not in text_of(shown)
     assert "nothing is planned" in text_of(manager.get(f"{PAGE}?day={tomorrow}"))
     assert "nothing is planned" in text_of(manager.get(f"{PAGE}?day=never"))
