@@ -117,6 +117,7 @@ class Migration(migrations.Migration):
                             models.BinaryField(blank=True, max_length=32, null=True),
                         ),
                         ("active", models.BooleanField(default=True)),
+                        ("sounds", models.BooleanField(default=True)),
                     ],
                     options={
                         "ordering": ["code"],

@@ -21,6 +21,7 @@ class Bench(models.Model):
     )
     token_sha256 = models.BinaryField(max_length=32, null=True, blank=True)
     active = models.BooleanField(default=True)
+    sounds = models.BooleanField(default=True)
 
     class Meta:
         default_permissions = ()

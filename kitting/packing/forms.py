@@ -132,6 +132,11 @@ class BenchChangeForm(KeyedForm):
         required=False,
         help_text=_("Without the tick it is closed: it keeps its history."),
     )
+    sounds = forms.BooleanField(
+        label=_("Sounds"),
+        required=False,
+        help_text=_("Without the tick its tablets are silent; signs and words stay."),
+    )
 
 
 class PlanFilterForm(FilterForm):

@@ -61,9 +61,15 @@ def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
 
 
 def change_bench(
-    *, code: str, name: str, active: bool, sign: Sign, seen: str = ""
+    *,
+    code: str,
+    name: str,
+    active: bool,
+    sign: Sign,
+    sounds: bool = True,
+    seen: str = "",
 ) -> KeptBench:
-    """Call a bench something else, close it, or open it again.
+    """Call a bench something else, close it or open it again, make it silent or not.
 
     Args:
         code: The bench.
@@ -71,6 +77,7 @@ def change_bench(
         active: Whether boxes are packed there; it is closed only while no box is in
             work there and no bag is open.
         sign: Who, when and the operation key.
+        sounds: Whether its tablets make sounds.
         seen: ``mark_of`` the bench that was looked at before; empty to change it
             whatever it is by now.
 
@@ -94,8 +101,8 @@ def change_bench(
             _need_idle(row)
         if active and not row.active:
             need_bench_place(row.place)
-        row.active = active
-        row.save(update_fields=["name", "active"])
+        row.active, row.sounds = active, sounds
+        row.save(update_fields=["name", "active", "sounds"])
         return KeptBench(row.code, row.name, row.place.name)
 
     return perform(
@@ -106,6 +113,7 @@ def change_bench(
         code=code,
         name=name,
         active=active,
+        sounds=sounds,
         seen=seen,
     )
 

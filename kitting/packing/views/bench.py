@@ -230,7 +230,8 @@ def bench_new(request: LotwardRequest) -> HttpResponse:
 def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
     """Call a bench something else, close it or open it again."""
     at = _bench(code)
-    on_record = {"seen": mark_of(at), "name": at.name, "active": at.active}
+    kept = ("name", "active", "sounds")
+    on_record = {"seen": mark_of(at), **{name: getattr(at, name) for name in kept}}
     return act_page(
         request,
         "kitting/packing/bench_set",
@@ -326,6 +327,7 @@ def screen_context(
         "gone": gone,
         "next": following(screen, answer.menu, refused=bool(form.errors)),
         "state": "right" if answer.did and not stuck_start else "ask",
+        "finished": answer.did == "see_label",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
         "last": _in_words(did, outcome),
         "op_key": new_op_key(),

@@ -51,19 +51,18 @@
     source.stop(start + seconds);
   }
 
+  // Told apart by how many they are and how long, also by one poor speaker: two short ones
+  // that rise, two long ones that fall, two ticks alike, three that rise to a long one.
+  const SOUNDS = {
+    right: [[880, 0, 0.09, "sine"], [1320, 0.09, 0.12, "sine"]],
+    wrong: [[196, 0, 0.28, "square"], [147, 0.3, 0.4, "square"]],
+    wait: [[523, 0, 0.06, "triangle"], [523, 0.12, 0.06, "triangle"]],
+    done: [[659, 0, 0.09, "sine"], [880, 0.11, 0.09, "sine"], [1320, 0.22, 0.4, "sine"]],
+  };
+
   function sound(state) {
-    if (!audio || audio.state !== "running") {
-      return;
-    }
-    if (state === "right") {
-      tone(880, 0, 0.09, "sine");
-      tone(1320, 0.09, 0.12, "sine");
-    } else if (state === "wrong") {
-      tone(196, 0, 0.28, "square");
-      tone(147, 0.3, 0.4, "square");
-    } else if (state === "wait") {
-      tone(523, 0, 0.06, "triangle");
-      tone(523, 0.12, 0.06, "triangle");
+    if (audio?.state === "running" && !("silent" in bench().dataset)) {
+      (SOUNDS[state] || []).forEach((one) => tone(...one));
     }
   }
 
@@ -350,7 +349,8 @@
     }
     showWaiting();
     focus();
-    sound(document.getElementById("bench-next").dataset.state);
+    const { state, done: finished } = document.getElementById("bench-next").dataset;
+    sound(finished === undefined ? state : "done");
   }
 
   // ---- holds ---------------------------------------------------------------------
@@ -417,11 +417,13 @@
       const { who, bench: at } = bench().dataset;
       if (away() && last.path === location.pathname) {
         Object.assign(bench().dataset, { who: last.who, bench: last.bench });
+        bench().toggleAttribute("data-silent", last.silent === true);
         document.getElementById("bench-box-title").textContent = last.name;
       } else if (!away() && who) {
         const path = location.pathname;
         const name = document.querySelector(".strip-who small").textContent;
-        localStorage.setItem(LAST, JSON.stringify({ who, bench: at, name, path }));
+        const silent = "silent" in bench().dataset;
+        localStorage.setItem(LAST, JSON.stringify({ who, bench: at, name, path, silent }));
       }
     } catch {
       // A tablet that keeps nothing starts without it.

@@ -136,6 +136,23 @@ def test_what_cannot_be_a_bench_is_said_and_nothing_is_kept(manager: Client) -> 
     assert list(Bench.objects.all()) == [taken]
 
 
+def test_a_bench_is_made_silent_and_loud_again(manager: Client) -> None:
+    bench = factories.make_bench()
+    page = reverse("kitting:bench", args=[bench.code])
+    assert "data-silent" not in text_of(manager.get(page))
+    for sounds in (False, True):
+        said = {"name": bench.name, "active": "on"} | (
+            {"sounds": "on"} if sounds else {}
+        )
+        assert manager.post(at(bench), sent(**said))["Location"] == LIST
+        bench.refresh_from_db()
+        assert (bench.sounds, bench.active) == (sounds, True)
+        assert ("data-silent" in text_of(manager.get(page))) is not sounds
+        assert manager.get(at(bench)).context["form"].initial["sounds"] is sounds
+    assert Operation.objects.filter(name="change_bench").count() == 2
+    assert factories.prove() == []
+
+
 def test_a_bench_gets_another_name_unless_somebody_was_faster(manager: Client) -> None:
     bench = factories.make_bench()
     said = {"seen": mark_of(bench), "active": "on"}
