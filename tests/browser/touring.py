@@ -42,7 +42,7 @@ ROOMS = (
     *("meter", "meters", "part", "place", "places", "planning", "protocol", "put"),
     *("protocols", "run", "runs", "sample", "yields", "carriers", "lamps"),
     *("method", "methods", "parts", "product", "products", "recipe", "revision"),
-    *("size",),
+    *("size", "scanner"),
 )
 """First words of the names of the pages that are toured."""
 
