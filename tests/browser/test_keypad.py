@@ -80,7 +80,7 @@ def test_a_wrong_last_character_is_said_at_once_and_not_taken(
     expect(take).to_be_disabled()
     number = at.band_bag.number
     press(page, number[:-1])
-    expect(said).to_have_text("Type what stands under the bar code")
+    expect(said).to_have_text("Type what is under the bar code")
     press(page, "A" if number[-1] != "A" else "B")
     expect(said).to_have_text("Wrong: compare it with the label")
     expect(take).to_be_disabled()
