@@ -24,6 +24,7 @@ always begins with ``ACT-``, so that no number of Lotward can be mistaken for on
     ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
+    ACT-CLEAR           show every open bag, to put it away: a bag, then its place
     ACT-NEXT            show the next thing to do
 
 At a desk a command does what the page has by that name; the page's script reads it, and
@@ -58,6 +59,7 @@ class Do(StrEnum):
     TAKE_OUT = "TAKE-OUT"
     QUARANTINE = "QUARANTINE"
     STOP = "STOP"
+    CLEAR = "CLEAR"
     COUNT = "COUNT"
     EMPTY = "EMPTY"
     MORE = "MORE"

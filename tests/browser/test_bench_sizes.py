@@ -110,6 +110,8 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
         ("why bad", "ACT-BAD", f"bag:{visors}"),
     ):
         yield name, scan(text, asked)
+    yield "which to put away", scan("ACT-CLEAR")
+    yield "where it goes", scan(visors, "clear")
     last = re.findall(r'name="purpose" value="(undo:[^"]+)"', scan("ACT-UNDO").decode())
     yield "undone", scan("ACT-YES", last[0])
     scan(at.bags[0].number)
@@ -156,7 +158,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             seen += page.locator("#bench-next h2").count()
             if found := page.evaluate(CUT_OFF):
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 24 * len(SIZES)
+    assert seen == 26 * len(SIZES)
     assert cut == {}
 
 

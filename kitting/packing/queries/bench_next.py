@@ -25,6 +25,8 @@ class Next(StrEnum):
     PRINT_AGAIN = "print_again"
     TAKE_OFF = "take_off"
     QUARANTINE = "quarantine"
+    CLEAR = "clear"
+    PUT = "put"
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
@@ -49,6 +51,8 @@ MENUS = {
     "print": Next.PRINT_AGAIN,
     "take_off": Next.TAKE_OFF,
     "quarantine": Next.QUARANTINE,
+    "clear": Next.CLEAR,
+    "put": Next.PUT,
 }
 """What is shown for a choice that a scan asks for."""
 

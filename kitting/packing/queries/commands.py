@@ -35,6 +35,10 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
         ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
+        (
+            "ACT-CLEAR",
+            _("Clear the bench: scan an open bag, then the place it goes to"),
+        ),
         ("ACT-COUNT", _("Say what is wrong with the count of a bag; asks for the bag")),
         ("ACT-EMPTY", _("That bag is empty; asks what is missing in the box")),
         ("ACT-MORE", _("More is in that bag than on record; asks how much")),

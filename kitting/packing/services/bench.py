@@ -8,6 +8,7 @@ up before anything else, and answered by that act with its first outcome.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Final
 from uuid import uuid5
@@ -35,7 +36,15 @@ from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.scans import size_of_gtin
-from kitting.packing.services import aside, boxes, counting, keep_going, undo, voiding
+from kitting.packing.services import (
+    aside,
+    boxes,
+    clearing,
+    counting,
+    keep_going,
+    undo,
+    voiding,
+)
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_at_bench
 from kitting.packing.services.scanned import Answer, Scan, did
@@ -44,7 +53,12 @@ from kitting.places.services import places
 from kitting.printing.services import prints
 from kitting.web import scans
 
-ABOUT_A_BAG: Final = (TAKE_OFF.menu, "damaged", *counting.MENUS)
+NAMES_A_BAG: Final[Mapping[str, Callable[[Scan, Bag], Answer]]] = {
+    **dict.fromkeys(counting.MENUS, counting.name_bag),
+    **dict.fromkeys(clearing.MENUS, clearing.name_bag),
+}
+"""Menus under which the bag that is scanned is asked about next."""
+ABOUT_A_BAG: Final = (TAKE_OFF.menu, "damaged", *NAMES_A_BAG)
 """Menus under which the bag that is scanned goes into no box."""
 PUT_AWAY_AT: Final = (PlaceKind.QUARANTINE, PlaceKind.READY)
 """Kinds of place to which a scan at a bench puts a box."""
@@ -94,6 +108,8 @@ def take_scan(
     found = _read(text)
     if isinstance(found.row, Box):
         return _see_box(scan, found.row, found.text)
+    if isinstance(found.row, Place) and scan.asked.menu == clearing.PUT:
+        return clearing.put(scan, found.row)
     if isinstance(found.row, Place) and found.row.kind in PUT_AWAY_AT:
         return _put_away(scan, found.row)
     if found.kind != "bag" or found.row is None:
@@ -102,8 +118,8 @@ def take_scan(
     scan.need_same_box()
     if scan.asked.menu == "damaged":
         return name_damaged(scan, found.text)
-    if scan.asked.menu in counting.MENUS and isinstance(found.row, Bag):
-        return counting.name_bag(scan, found.row)
+    if scan.asked.menu in NAMES_A_BAG and isinstance(found.row, Bag):
+        return NAMES_A_BAG[scan.asked.menu](scan, found.row)
     act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
     return did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
 
@@ -133,7 +149,7 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _take_out(scan)
         case Do.QUARANTINE:
             return _quarantine(scan)
-        case Do.TAKE_OFF | Do.UNDO | Do.STOP | Do.NEXT:
+        case Do.TAKE_OFF | Do.CLEAR | Do.UNDO | Do.STOP | Do.NEXT:
             return _ask(scan, command)
         case Do.NO if scan.asked.menu not in ("", "apart"):
             return Answer()
@@ -148,6 +164,8 @@ def _ask(scan: Scan, command: Command) -> Answer:
         if not OpenBag.objects.filter(bench=scan.bench_id).exists():
             raise Refused("no_open_bag")
         return Answer(asked=TAKE_OFF)
+    if command.do is Do.CLEAR:
+        return clearing.ask(scan)
     if command.do is Do.STOP:
         scan.need_same_box()
         box = scan.box_in_work()

@@ -80,6 +80,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "find_pieces, scrapped": gettext_lazy(
         "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
     ),
+    "put_bag": gettext_lazy("Bag %(thing)s is put away"),
     "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
     "put_box, ready": gettext_lazy("Box %(thing)s is put away"),
     "scrap_bad, scrapped": gettext_lazy(
