@@ -59,6 +59,7 @@ def at(db: None) -> Packing:
         for sets in sizes:
             factories.make_size(recipe, sets)
     factories.make_labelled_box(at.size, at.bench)
+    factories.make_place("boxes ready")
     wanted = {size.pk: 120 for size in BoxSize.objects.all()}
     plan_day(day=clock.today(), wanted=wanted, sign=factories.sign())
     return at
@@ -185,7 +186,7 @@ def choosing(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     scan("ACT-CLOSE")
     scan("ACT-STOP")
     labelled = scan(str(Box.objects.latest("pk").serial))
-    assert b"with the boxes that go out" in labelled
+    assert b"away, and scan the place." in labelled
     yield "labelled", labelled
     scan("ACT-TAKE-OFF")
     yield "none taken off", scan("ACT-NEXT")

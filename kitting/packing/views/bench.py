@@ -80,6 +80,8 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "find_pieces, scrapped": gettext_lazy(
         "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
     ),
+    "print_labels": gettext_lazy("Slips of the sets printed"),
+    "print_labels, sent": gettext_lazy("Slips of the sets are on their way"),
     "put_bag": gettext_lazy("Bag %(thing)s is put away"),
     "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
     "put_box, ready": gettext_lazy("Box %(thing)s is put away"),
@@ -102,6 +104,8 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "start_box, undone": gettext_lazy("Box %(box)s: its start is undone"),
 }
 """How the strip says the newest act, with values of its outcome."""
+_READY = Place.objects.filter(kind=PlaceKind.READY, active=True)
+"""Places where boxes wait to go out."""
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
 """Codes of refusals for a box in work that a hold reaches."""
 
@@ -330,6 +334,7 @@ def screen_context(
         "state": "right" if answer.did and not stuck_start else "ask",
         "finished": answer.did == "see_label",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
+        "ready": did == "see_label" and _READY.exists(),
         "last": _in_words(did, outcome),
         "op_key": new_op_key(),
         "cancel_reasons": commands.CANCEL_REASONS,
@@ -358,8 +363,7 @@ def _in_words(act: str, gave: Mapping[str, Any]) -> str:
     if gave.get("next"):
         said += ", next"
     if act == "put_box":
-        ready = Place.objects.filter(code=gave["place"], kind=PlaceKind.READY)
-        said += ", ready" if ready.exists() else ""
+        said += ", ready" if _READY.filter(code=gave["place"]).exists() else ""
     words = str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
     if act == "bring_bag" and (there := gave.get("from_bench")):
         name = Bench.objects.values_list("name", flat=True).get(code=there)

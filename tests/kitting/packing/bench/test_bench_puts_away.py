@@ -103,3 +103,17 @@ def test_a_held_box_goes_to_quarantine_only(
     hold("box", box.pk)
     assert_problem(scan(ready.code), "quarantine_only")
     assert place_of(box) is None
+
+
+def test_the_screen_asks_for_the_place_where_there_is_one(
+    scan: Scan, at: Packing, pack: Callable[[], Box]
+) -> None:
+    pack()
+    scan("ACT-BOX-6")
+    scan("ACT-CLOSE")
+    last = str(Box.objects.latest("pk").serial)
+    assert "away, and scan the place." not in words(
+        scan(last, key=(key := str(sign().key)))
+    )
+    factories.make_place(PlaceKind.READY)
+    assert "away, and scan the place." in words(scan(last, key=key))

@@ -123,7 +123,7 @@ def test_each_act_before_it_can_be_undone_in_turn(
         "Begun by mistake",
     )
     nothing = scan("ACT-UNDO")
-    assert "Nothing was done here that can be undone." in words(nothing)
+    assert "There is no act here that can be undone." in words(nothing)
     assert_problem(scan("ACT-YES", purpose=purpose(nothing)), "nothing_asked")
     assert factories.prove() == []
 
