@@ -94,10 +94,11 @@
     const paused = burst && event.timeStamp - burst.last >= PAUSE_MS;
     burst = paused || event.repeat || event.isComposing ? null : burst;
     const fast = isFast();
+    const scans = fast || event.timeStamp - ended < PAUSE_MS;
     // Ctrl+M, Ctrl+J and Ctrl+I are how some scanners type the ends of a line, and Tab.
     const edits = /^[acvxz]$/i.test(event.key);
-    const control = fast && isControl(event) && !isSeparator(event) && !edits;
-    if (event.key === "Enter" || (fast && event.key === "Tab") ||
+    const control = scans && isControl(event) && !isSeparator(event) && !edits;
+    if (event.key === "Enter" || (scans && event.key === "Tab") ||
         (control && /^[mji]$/i.test(event.key))) {
       onEnd(event, fast);
     } else if (control) {
@@ -167,8 +168,8 @@
     return taken;
   }
 
-  document.addEventListener("input", () => {
-    ended = -Infinity;
+  document.addEventListener("input", (event) => {
+    ended = event.isTrusted ? -Infinity : ended; // letters that came by no key
   });
   document.addEventListener("keydown", onKey, true);
   document.addEventListener("keydown", (event) => {

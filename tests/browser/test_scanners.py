@@ -20,16 +20,19 @@ from kitting.domain import badges
 from kitting.domain.scanner import COMMAND, wanted
 from kitting.models import Operation
 from tests import factories
-from tests.browser.benching import next_words, waiting
+from tests.browser.benching import next_words, type_scan, waiting
 from tests.browser.measuring import settle
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Page
+    from playwright.sync_api import Page, Route
 
     from tests.benches import Packing
 
 STATIC = Path(__file__).resolve().parent.parent.parent / "static"
-SUFFIXES = [["Enter"], ["Tab"], ["Enter", "Control+j"], ["Control+m"], []]
+SUFFIXES = [
+    *(["Enter"], ["Tab"], ["Enter", "Enter"], ["Enter", "Control+j"]),
+    *(["Control+m", "Control+j"], ["Tab", "Tab"], []),
+]
 PAUSE_MS = 400
 HAND_MS = 90
 DESK = """<!doctype html><html class="desk"><body><main>
@@ -46,7 +49,20 @@ for (const form of document.forms) { form.addEventListener("submit", (event) => 
 }); }</script></body></html>"""
 
 
+LEAKS = """
+    window.leaked = [];
+    addEventListener("keydown", (event) => {
+      const to_browser = event.ctrlKey && event.key !== "Control" || event.key === "Tab";
+      if (to_browser && !event.defaultPrevented) {
+        leaked.push(event.key);
+      }
+    });
+"""
+"""Notes the keys that were left to the browser, which opens something or goes on."""
+
+
 def still(page: Page) -> None:
+    page.add_init_script(LEAKS)
     page.clock.install(time=0)
     page.clock.pause_at(1_000)
 
@@ -97,6 +113,7 @@ def test_a_bench_takes_scans_with_any_suffix_in_their_order(
     expect(page.locator("#scan")).to_be_focused()
     expect(page.locator("#scan")).to_have_value("")
     assert Operation.objects.filter(bench=at.bench).count() == 3
+    assert page.evaluate("leaked") == []
 
 
 @pytest.mark.django_db(transaction=True)
@@ -156,6 +173,41 @@ def test_a_scan_leaves_the_key_that_has_the_focus_alone(
     expect(next_words(page)).to_have_text("Visor: scan a bag")
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_scan_goes_on_while_the_screen_is_swapped_under_it(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    held: list[Route] = []
+    page.route("**/scan/", lambda route: held.append(route))
+    type_scan(page, "ACT-BOX-6")
+    expect(waiting(page)).to_have_text("1 scan waits")
+    number = at.band_bag.number
+    page.keyboard.type(number[:5])
+    assert len(held) == 1
+    page.unroute("**/scan/")  # which lets it go
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    page.keyboard.type(number[5:])
+    page.keyboard.press("Enter")
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_scans_without_a_suffix_wait_for_the_network_too(
+    page: Page, at: Packing, bench
+) -> None:
+    still(page)
+    bench()
+    page.context.set_offline(True)
+    for text in ("ACT-BOX-6", at.band_bag.number):
+        scan(page, text, [])
+    expect(waiting(page)).to_have_text("2 scans wait")
+    page.context.set_offline(False)
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
+    expect(waiting(page)).to_have_text("No scan waits")
+
+
 # -- At a desk ---------------------------------------------------------------------------
 
 
@@ -173,6 +225,7 @@ def test_a_desk_takes_two_scans_in_one_burst_wherever_the_focus_is(
         expect(desk.locator("li")).to_have_text(taken)
     expect(desk.locator("select")).to_have_value("Ann")
     expect(desk.locator("[type=number]")).to_have_value("")
+    assert desk.evaluate("leaked") == []
 
 
 def test_figures_of_a_scan_are_no_count(desk: Page) -> None:
