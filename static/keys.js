@@ -155,6 +155,7 @@
     }
     if (native) {
       at.value = before;
+      ["input", "change"].forEach((kind) => at.dispatchEvent(new Event(kind, { bubbles: true })));
     }
     text.split(BETWEEN).forEach(deliver);
     return true;

@@ -231,8 +231,13 @@ def test_a_desk_takes_two_scans_in_one_burst_wherever_the_focus_is(
 def test_figures_of_a_scan_are_no_count(desk: Page) -> None:
     field = desk.locator("[type=number]")
     field.fill("12")
+    last = (
+        "field => field.addEventListener('change', () => { field.said = field.value; })"
+    )
+    field.evaluate(last)
     scan(desk, "4012345678901", ["Enter"])
     expect(field).to_have_value("12")
+    assert field.evaluate("field => field.said") == "12"
     expect(desk.locator("li")).to_have_text(["two 4012345678901"])
     field.press("End")
     scan(desk, "34", ["Tab"])
@@ -380,3 +385,14 @@ def test_a_trial_shows_each_key_and_none_does_anything(trial: Page) -> None:
     assert trial.url == here
     trial.get_by_role("button", name="Take it no longer").click()
     expect(trial.locator(".trial-faults")).to_contain_text("“F7” came where")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_badge_in_the_trial_is_not_sent(trial: Page) -> None:
+    sent: list[str] = []
+    trial.on("request", lambda request: sent.append(request.url))
+    token = badges.PREFIX + (badges.LETTERS * 3)[: badges.LENGTH - len(badges.PREFIX)]
+    scan(trial, token, ["Enter"])
+    expect(trial.get_by_role("alert")).to_contain_text("That is a badge.")
+    expect(trial.locator("#trial-read")).to_have_value("")
+    assert sent == []
