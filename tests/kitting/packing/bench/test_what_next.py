@@ -252,3 +252,16 @@ def test_a_plan_that_changes_is_seen_by_a_bench_that_chooses(client, scan, at) -
     seen = seen_by(client, at)
     plan(at, 9)
     assert holds_of(client, at, seen).status_code == 204
+
+
+# -- Any number ---------------------------------------------------------------------
+
+
+def test_a_packer_looks_a_number_up_from_the_bench(client, scan, at) -> None:
+    to = reverse("kitting:benches")
+    for page in (client.get(page_of(at)), scan("ACT-BOX-6")):
+        assert f'href="{to}#find"' in page.content.decode()
+    assert 'id="find"' in client.get(to).content.decode()
+    found = client.get(reverse("kitting:find"), {"q": at.band_bag.number}, follow=True)
+    assert found.status_code == 200
+    assert at.band_bag.lot.number in words(found)
