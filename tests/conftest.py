@@ -6,6 +6,7 @@ import copy
 import gc
 import json
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -14,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from django.conf import settings
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
+from django.contrib import auth
 from django.core.management import call_command
 from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
 
 from kitting.ledger import guards, keys
+from kitting.web import idle
 from tests import databases, searching
 from tests.demo import (
     NAME,
@@ -42,13 +44,10 @@ if TYPE_CHECKING:
 # Playwright's synchronous driver runs an event loop in the thread of the test.
 os.environ.setdefault("DJANGO_ALLOW_ASYNC_UNSAFE", "true")
 
-CHROMIUM = os.environ.get("LOTWARD_TEST_CHROMIUM") or next(
-    (
-        path
-        for path in ("/usr/bin/chromium-headless-shell", "/usr/bin/chromium")
-        if Path(path).exists()
-    ),
-    "chromium",
+CHROMIUM = (
+    os.environ.get("LOTWARD_TEST_CHROMIUM")
+    or shutil.which("chromium-headless-shell", path="/usr/bin")
+    or "/usr/bin/chromium"
 )
 CHROMIUM_SWITCHES = [
     "--no-sandbox",
@@ -373,9 +372,10 @@ def client_for() -> Callable[[User], Client]:
         """Sign in as ``force_login`` would, without the receivers: a quarter of it."""
         client = Client()
         session = client.session
-        session[SESSION_KEY] = str(user.pk)
-        session[BACKEND_SESSION_KEY] = "lotward.rights.RightsBackend"
-        session[HASH_SESSION_KEY] = user.get_session_auth_hash()
+        session[auth.SESSION_KEY] = str(user.pk)
+        session[auth.BACKEND_SESSION_KEY] = "lotward.rights.RightsBackend"
+        session[auth.HASH_SESSION_KEY] = user.get_session_auth_hash()
+        session[idle.SEEN] = idle.moment()
         session.save()
         return client
 

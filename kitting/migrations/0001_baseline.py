@@ -4101,6 +4101,7 @@ class Migration(migrations.Migration):
                         ("gs1_prefix", models.CharField(blank=True, max_length=12)),
                         ("contact", models.CharField(blank=True, max_length=60)),
                         ("two_people", models.BooleanField(default=True)),
+                        ("idle_min", models.PositiveSmallIntegerField(default=60)),
                         (
                             "scrap_reasons",
                             models.TextField(

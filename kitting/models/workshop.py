@@ -13,6 +13,8 @@ from django.utils.crypto import salted_hmac
 
 from kitting.models.base import Guarded, check, once
 
+LONGEST_IDLE_MIN = 12 * 60
+"""Minutes; a session lasts no longer, whatever is done."""
 SCRAP_REASONS = "Dropped\nDamaged\nSoiled\nCutting waste"
 """The list of reasons with which a workshop begins; it makes its own of it."""
 
@@ -31,6 +33,8 @@ class Workshop(models.Model):
     """Whom a ward asks: a telephone number or an address, printed on box and slip."""
     two_people = models.BooleanField(default=True)
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
+    idle_min = models.PositiveSmallIntegerField(default=60)
+    """Minutes after which whoever does nothing is signed out; 0 for never."""
     scrap_reasons = models.TextField(default=SCRAP_REASONS, blank=True)
     """Why pieces are scrapped, a reason a line."""
     demo = models.BooleanField(default=False)

@@ -13,6 +13,7 @@ from kitting.domain.errors import Refused
 from kitting.labels.kinds import BADGE
 from kitting.ledger.setup import ROLES
 from kitting.models import User
+from kitting.models.workshop import LONGEST_IDLE_MIN
 from kitting.printing.queries.stocks import (
     Laid,
     laid_out,
@@ -80,6 +81,17 @@ class WorkshopForm(KeyedForm):
         help_text=_(
             "Whoever places a hold does not lift it, and whoever writes a protocol does"
             " not sign it. A workshop with too few people for that takes the tick away."
+        ),
+    )
+
+    idle_min = forms.IntegerField(
+        label=_("Signed out after"),
+        min_value=0,
+        max_value=LONGEST_IDLE_MIN,
+        widget=forms.NumberInput(attrs={"data-unit": _("minutes")}),
+        help_text=_(
+            "Whoever does nothing for as long, at a bench or a desk, signs in again."
+            " With 0 nobody is signed out."
         ),
     )
 

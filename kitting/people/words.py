@@ -26,6 +26,7 @@ SENTENCES: dict[str, str | Promise] = {
     "badges_too_many": _(
         "More than %(most)s people were chosen. Issue their badges in smaller groups."
     ),
+    "idle_too_long": _("Somebody is signed out after 0 to %(most)s minutes."),
     "last_manager": _(
         "%(name)s is the last manager, and somebody must be one. Make somebody else a"
         " manager first."

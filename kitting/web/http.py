@@ -25,6 +25,7 @@ from django_htmx.middleware import HtmxDetails
 
 from kitting.domain.errors import Conflict, LotwardError, Missing
 from kitting.models import User, Workshop
+from kitting.web.idle import is_over, note
 from kitting.web.messages import sentence
 
 P = ParamSpec("P")
@@ -67,8 +68,9 @@ def allowed(
         def guarded(
             request: HttpRequest, /, *args: P.args, **kwargs: P.kwargs
         ) -> R | HttpResponse:
-            if not request.user.is_authenticated:
+            if not request.user.is_authenticated or is_over(request):  # type: ignore[arg-type]
                 return _to_sign_in(request)
+            note(request)  # type: ignore[arg-type]
             if not request.user.has_perm(permission):
                 raise PermissionDenied
             return view(request, *args, **kwargs)  # type: ignore[arg-type]

@@ -12,7 +12,7 @@ from kitting.labels.postal import country_name
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Workshop
-from kitting.models.workshop import SCRAP_REASONS
+from kitting.models.workshop import LONGEST_IDLE_MIN, SCRAP_REASONS
 
 MOST_REASONS: Final = 20
 """Reasons that a list to choose from holds before nobody reads it any more."""
@@ -35,6 +35,8 @@ class Particulars:
     """Why pieces are scrapped, a reason a line."""
     contact: str = ""
     """Whom a ward asks: a telephone number or an address."""
+    idle_min: int = 60
+    """Minutes after which whoever does nothing is signed out; 0 for never."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
@@ -51,7 +53,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
 
     Raises:
         CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
-        Refused: ``name_missing``, ``time_zone_unknown``; ``scrap_reasons_wrong``
+        Refused: ``name_missing``, ``time_zone_unknown``, ``idle_too_long``; ``scrap_reasons_wrong``
             without one, with too many or one that is too long.
         OperationKeyReused: If the key was used for another act.
     """
@@ -64,6 +66,8 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             raise Refused("time_zone_unknown", read=to.time_zone)
         if to.gs1_prefix:
             gs1.sscc(to.gs1_prefix, 1)
+        if not 0 <= to.idle_min <= LONGEST_IDLE_MIN:
+            raise Refused("idle_too_long", most=LONGEST_IDLE_MIN)
         if to.country:
             country_name(to.country)
         workshop.name = to.name.strip()
@@ -73,6 +77,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.gs1_prefix = to.gs1_prefix
         workshop.contact = to.contact.strip()
         workshop.two_people = to.two_people
+        workshop.idle_min = to.idle_min
         workshop.scrap_reasons = _reasons(to.scrap_reasons)
         workshop.save(update_fields=list(vars(to)))
         return Particulars(
@@ -84,6 +89,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             two_people=workshop.two_people,
             scrap_reasons=workshop.scrap_reasons,
             contact=workshop.contact,
+            idle_min=workshop.idle_min,
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))

@@ -366,8 +366,13 @@
     let text = "";
     try {
       const answer = await fetch(`${url}?seen=${encodeURIComponent(here.dataset.holds)}`, {
-        headers: { "HX-Request": "true" },
+        headers: { "HX-Request": "true", "Lotward-By-Itself": "yes" },
       });
+      if (answer.headers.has("HX-Redirect")) { // nobody is signed in here any more
+        forget();
+        location.reload();
+        return;
+      }
       text = answer.status === 200 ? await answer.text() : "";
     } catch {
       return; // The next scan says that there is no network.

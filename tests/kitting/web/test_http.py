@@ -13,8 +13,8 @@ from django.test import RequestFactory
 from django_htmx.middleware import HtmxDetails
 
 from kitting.domain.errors import CodeError, Conflict, Missing, NotEnoughPieces
-from kitting.models import User
-from kitting.web import http
+from kitting.models import User, Workshop
+from kitting.web import http, idle
 from kitting.web.forms import KeyedForm
 from kitting.web.messages import sentence
 
@@ -35,6 +35,7 @@ def request_of(user=None, path: str = "/lots/?q=7", **headers: str):
     request = RequestFactory().get(path, headers=headers)
     request.user = user or AnonymousUser()
     request.htmx = HtmxDetails(request)
+    request.workshop, request.session = Workshop(), {idle.SEEN: idle.moment()}
     return request
 
 
