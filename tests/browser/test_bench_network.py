@@ -7,6 +7,7 @@ import re
 from unittest.mock import Mock
 
 import pytest
+from django.contrib.sessions.models import Session
 from playwright.sync_api import Page, expect
 
 from kitting.models import Box, OpenBag, Operation
@@ -314,3 +315,13 @@ def test_a_scan_behind_a_waiting_one_answers_what_that_one_led_to(
     expect(waiting(page)).to_have_text("No scan waits")
     expect(next_words(page)).to_have_text("Manual: scan a bag")
     assert [row.bag for row in OpenBag.objects.all()] == [at.visor_bag]
+
+
+def test_a_bench_shows_within_seconds_that_nobody_is_signed_in_any_more(
+    page: Page, at: Packing, bench
+) -> None:
+    bench()
+    type_scan(page, "ACT-BOX-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    Session.objects.all().delete()  # as whoever did nothing for an hour
+    expect(page.get_by_role("button", name="Sign in")).to_be_visible(timeout=15_000)
