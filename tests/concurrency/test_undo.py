@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import threading
 from functools import partial
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection, transaction
 from django.db.models import F
 
-from kitting.ledger import holds
+from kitting.ledger import bulk, holds
 from kitting.ledger.reach import standing_reach
 from kitting.lots.steps.intake import NewBag
 from kitting.models import Bag, BoxLine, Hold, OpenBag
 from kitting.packing.queries.undo import acts_at
 from kitting.packing.services import boxes
+from kitting.packing.services import undo as service
 from kitting.packing.services.undo import undo
 from tests import factories
 from tests.benches import Packing, make_packing
 from tests.concurrency.threads import at_once, meeting, times
 from tests.concurrency.twins import Meet, hold_without_the_gate
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -27,6 +31,8 @@ control = pytest.mark.skipif(
     reason="SQLite lets one writer in at a time: the race cannot happen there",
 )
 TABLETS = 6
+WAITS_S = 2
+"""So long an act holds its locks for another one to meet it."""
 
 
 @pytest.fixture
@@ -141,4 +147,36 @@ def test_a_hold_and_six_undos_never_miss_each_other(at: Packing) -> None:
     assert told.boxes_here == len(codes)
     inside = BoxLine.objects.filter(lot=bag.lot_id).values_list("pieces", flat=True)
     assert list(inside) == [12] * len(codes)
+    assert factories.prove() == []
+
+
+def test_a_bag_comes_back_to_a_bench_that_opens_another_one(
+    at: Packing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """That bench scans another one just before the bag is open there again."""
+    there, of = factories.make_bench(), {"bench_id": at.bench.pk}
+    first, other = factories.make_lot(at.visor, bags=(NewBag(100),) * 2).bags.all()
+    for bench_id in (there.pk, at.bench.pk):
+        who = factories.sign(bench_id=bench_id)
+        boxes.bring_bag(bench_id=bench_id, bag_id=first.pk, sign=who)
+    about_to, brought = threading.Event(), threading.Event()
+
+    def insert(rows: list[OpenBag]) -> None:
+        if rows[0].bench == there:
+            about_to.set()
+            brought.wait(WAITS_S)  # in vain where the other bench waits for this one
+        bulk.insert(rows)
+
+    patched = SimpleNamespace(insert=insert, update=bulk.update)
+    monkeypatch.setattr(service, "bulk", patched)
+    signs, last = [factories.sign(**of), factories.sign()], last_of(at)
+
+    def bring() -> None:
+        about_to.wait(PATIENCE_S)
+        boxes.bring_bag(bench_id=there.pk, bag_id=other.pk, sign=signs[1])
+        brought.set()
+
+    results = at_once([partial(undo, **of, act_id=last, sign=signs[0]), bring])
+    assert results.errors == []
+    assert OpenBag.objects.get(bench=there).bag == other
     assert factories.prove() == []

@@ -112,6 +112,7 @@ def undo(*, bench_id: int, act_id: int, sign: Sign) -> Undone:
 
     def work(act: Act) -> Undone:
         locking.enter_gate()
+        locking.lock_rows(Bench, {bench_id, *_bench_before(bench_id)})
         bench = bench_in_use(bench_id)
         acts = acts_at(bench_id)
         if act_id in acts.undone:
@@ -130,6 +131,13 @@ def undo(*, bench_id: int, act_id: int, sign: Sign) -> Undone:
 
     there = replace(sign, bench_id=bench_id)  # by it the bench knows what was undone
     return perform(UNDO, work, Undone, there, bench=bench_id, act=act_id)
+
+
+def _bench_before(bench_id: int) -> list[int]:
+    """The bench at which the last bag was open before: it may be open there again."""
+    last = acts_at(bench_id).last
+    code = "" if last is None else last.gave.get("from_bench", "")
+    return list(Bench.objects.filter(code=code).values_list("pk", flat=True))
 
 
 def _locked(act: Act, bench: Bench, past: Past) -> _Undoing:
@@ -258,7 +266,7 @@ def _unbring(found: _Undoing) -> Undone:
     before, elsewhere = found.named("instead"), gave.get("from_bench")
     if before is not None:
         _open_again(before, found.bench)
-    elif elsewhere:
+    if elsewhere:
         _open_again(bag, Bench.objects.get(code=elsewhere))
     return _undone(found, back=back, to=found.to, apart=mixed)
 

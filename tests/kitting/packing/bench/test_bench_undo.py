@@ -9,6 +9,7 @@ from functools import partial
 from typing import Any
 
 import pytest
+from django.urls import reverse
 
 from kitting.domain.stages import BagStage, BoxStage
 from kitting.lots.queries.lots import bag_ends
@@ -164,9 +165,12 @@ def test_a_bag_of_another_bench_goes_back_there_open(
     there = factories.make_bench()
     bag = at.visor_bag
     boxes.bring_bag(bench_id=there.pk, bag_id=bag.pk, sign=sign(bench_id=there.pk))
+    other = at.bag(at.visor)
+    scan(other.number)
     scan(bag.number)
     assert f"Bag {bag.number} goes back to {there.place.name}." in words(undone())
-    assert OpenBag.objects.get().bench == there
+    open_at = {row.bench: row.bag for row in OpenBag.objects.all()}
+    assert open_at == {there: bag, at.bench: other}
     assert ledger(bag) == (100, BagStage.CLEARED, there.place_id, True)
     assert factories.prove() == []
 
@@ -214,7 +218,7 @@ def test_lots_that_lay_together_come_out_if_they_can_be_told_apart(
 
 
 def test_what_was_missing_is_in_the_bag_and_the_box_again(
-    scan: Scan, at: Packing, undone: Any
+    client: Any, scan: Scan, at: Packing, undone: Any
 ) -> None:
     scan("ACT-BOX-6")
     fill(scan, at)
@@ -235,6 +239,8 @@ def test_what_was_missing_is_in_the_bag_and_the_box_again(
         ("unpacked", 3),
     ]
     assert Count.objects.count() == 1  # it stays
+    bag_page = client.get(reverse("kitting:bag-detail", args=[at.visor_bag.number]))
+    assert 'missing <span class="soft">undone</span>' in words(bag_page).lower()
     assert miscounts.miscounts() == []
     ends = bag_ends(at.visor_bag.lot)
     assert [(end.came, end.went) for end in ends] == [
