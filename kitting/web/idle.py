@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
 from django.contrib.auth import logout
+from django.contrib.sessions.backends.base import UpdateError
 from django.db import DatabaseError, transaction
 
-from kitting.ledger import clock
+from kitting.ledger import clock, failing
 
 if TYPE_CHECKING:
     from kitting.web.http import LotwardRequest
@@ -37,7 +37,8 @@ def is_over(request: LotwardRequest) -> bool:
     try:
         with transaction.atomic():
             request.session.delete()
-    except DatabaseError:
+    except DatabaseError as error:
+        failing.let_go(error)
         return False
     logout(request)
     return True
@@ -57,9 +58,12 @@ def note(request: LotwardRequest) -> None:
     if recent or by_itself:
         return
     changed = request.session.modified
-    with suppress(DatabaseError), transaction.atomic():
-        request.session[SEEN] = moment()
+    request.session[SEEN] = moment()
+    try:
         request.session.save()
+    except (DatabaseError, UpdateError) as error:
+        failing.let_go(error)
+        failing.let_go(error.__context__)  # an UpdateError hides it
     request.session.modified = changed
 
 
