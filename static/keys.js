@@ -101,7 +101,7 @@
     if (event.key === "Enter" || (scans && event.key === "Tab") ||
         (control && /^[mji]$/i.test(event.key))) {
       onEnd(event, fast);
-    } else if (control) {
+    } else if (control || (scans && /^F[0-9]+$/.test(event.key) && !isSeparator(event))) {
       event.preventDefault(); // it would open something of the browser's
     } else if (isSeparator(event) || (event.key.length === 1 && isPlain(event))) {
       onLetter(event);

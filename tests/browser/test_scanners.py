@@ -52,8 +52,8 @@ for (const form of document.forms) { form.addEventListener("submit", (event) => 
 LEAKS = """
     window.leaked = [];
     addEventListener("keydown", (event) => {
-      const to_browser = event.ctrlKey && event.key !== "Control" || event.key === "Tab";
-      if (to_browser && !event.defaultPrevented) {
+      const control = event.ctrlKey && event.key !== "Control";
+      if ((control || /^(Tab|F[0-9]+)$/.test(event.key)) && !event.defaultPrevented) {
         leaked.push(event.key);
       }
     });
@@ -312,6 +312,17 @@ def test_a_separator_comes_by_any_key_that_scanners_type(desk: Page, key: str) -
         scan(desk, "21B", ["Enter"])
         # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
         expect(desk.locator("li")).to_have_text(["two ]d210A\x1d21B"] * times)
+
+
+@pytest.mark.parametrize("key", ["F5", "F7", "Control+d", "Control+p"])
+def test_a_key_that_is_no_separator_here_opens_nothing(desk: Page, key: str) -> None:
+    desk.locator("[name=read]").focus()
+    desk.keyboard.type("]d210A")
+    desk.keyboard.press(key)
+    expect(desk.locator("[name=read]")).to_have_value("]d210A")
+    scan(desk, "21B", ["Enter"])
+    expect(desk.locator("li")).to_have_text(["two ]d210A21B"])
+    assert desk.evaluate("leaked") == []
 
 
 def test_where_the_keyboard_is_german_the_separator_is_another_sign(desk: Page) -> None:
