@@ -41,7 +41,9 @@ from kitting.models import (
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.runs import Side
+from kitting.packing.queries.undo import acts_at
 from kitting.packing.services import boxes, voiding
+from kitting.packing.services.undo import undo
 from kitting.places.services import carriers, places
 from kitting.printing.services.prints import print_labels
 from kitting.products.queries.methods import mark_of
@@ -258,6 +260,7 @@ def make_history() -> History:
     back = {"label": str(voided.serial), "reason": "crushed"}
     voiding.void_box(box_id=voided.pk, **back, sign=sign())
     _call_one_off(bench, size)
+    _undo_one(bench, first)
     opened = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     _drill()
     gone, waiting = _ship(sent, labelled)
@@ -363,6 +366,15 @@ def _queue_two(shelf: Place) -> None:
 def _call_one_off(bench: Bench, size: BoxSize) -> None:
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     voiding.cancel_box(box_id=started.box_id, reason="wrong size", sign=sign())
+
+
+def _undo_one(bench: Bench, bag: Bag) -> None:
+    """A bag that is open there is scanned once more, and that is undone."""
+    of = {"bench_id": bench.pk}
+    boxes.bring_bag(**of, bag_id=bag.pk, sign=sign(**of))
+    scanned = acts_at(bench.pk).last
+    assert scanned is not None
+    undo(**of, act_id=scanned.pk, sign=sign(**of))
 
 
 def make_consignee() -> Consignee:
