@@ -1,8 +1,7 @@
 "use strict";
 
-// A scan at a desk. What keys.js reads while no text is being written goes into the page's
-// own field for scans, else into the one on top; a command label does what it says on this
-// page. A bench takes its scans by itself.
+// A scan at a desk: what keys.js reads while no text is written goes into the page's own field
+// for scans, else into the one on top; a command label does what it says. Benches have their own.
 
 (() => {
   const WAITING = "lotward-scans"; // those that the next page takes
@@ -11,13 +10,19 @@
   let left = -Infinity; // when something led away from this page
   let waiting = []; // scans that came while the page was busy with the one before
   let figured = null;
-  let unsaved = false; // something was entered that leaving the page would lose
 
   const isDesk = () => document.documentElement.classList.contains("desk");
   const writes = (at) => at.matches(
     "textarea, select, input:not([type=checkbox], [type=radio], [type=number])");
   const isAway = () => performance.now() - left < LEAVE_MS;
   const isBusy = () => isAway() || document.querySelector("main form.htmx-request") !== null;
+
+  // Something was entered that leaving the page would lose.
+  const isChanged = (at) => at.matches("select") ?
+    at.selectedIndex !== Math.max(0, [...at.options].findIndex((one) => one.defaultSelected)) :
+    at.value !== at.defaultValue || at.checked !== at.defaultChecked;
+  const entries = "main form.form :is(input:not([type=hidden]), textarea, select)";
+  const isUnsaved = () => [...document.querySelectorAll(entries)].some(isChanged);
 
   // Figures are scanned one by one into the first count of the form.
   function figure(digit) {
@@ -62,7 +67,7 @@
       if (!command(act[1].toUpperCase())) {
         tell("lotward:say", "command");
       }
-    } else if (field?.id === "find" && unsaved) {
+    } else if (field?.id === "find" && isUnsaved()) {
       tell("lotward:say", "unsaved");
     } else if (field) {
       field.value = text;
@@ -139,9 +144,6 @@
       leave();
     }
     setTimeout(goOn, 100); // once what came is settled
-  });
-  document.addEventListener("input", (event) => {
-    unsaved ||= event.target.closest("main form.form") !== null;
   });
   document.addEventListener("keydown", onCommand, true);
 })();

@@ -212,6 +212,11 @@ def test_a_scan_at_a_desk_says_what_it_does_not_do(page: Page) -> None:
         page.keyboard.type("ACT-UNDO" if not entered else "B1000001X")
         page.keyboard.press("Enter")
         expect(page.get_by_role("alert")).to_have_text(said)
+    page.locator("input[type=number]").fill("")
+    page.locator("p").focus()
+    page.keyboard.type("B1000001X")
+    page.keyboard.press("Enter")
+    expect(page.locator("p")).to_have_count(0)  # nothing is lost: it was looked up
 
 
 PLAIN = (
