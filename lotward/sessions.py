@@ -18,7 +18,7 @@ class SessionStore(db.SessionStore):
 
     def _get_session_from_db(self) -> Any:
         found = _SESSION(self.session_key) if self.session_key else []
-        if not found or clock.is_over(found[0].expire_date):
+        if not found or found[0].expire_date <= clock.of_machine():
             self._session_key = None
             return None
         return found[0]

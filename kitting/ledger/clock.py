@@ -60,13 +60,13 @@ def now() -> datetime:
     return timezone.now() + _ahead.get()
 
 
-def is_over(end: datetime) -> bool:
-    """Whether a moment of this machine's clock has come, on whatever day a demo lives.
+def of_machine() -> datetime:
+    """This moment by the machine's clock, on whatever day a demo lives.
 
-    Args:
-        end: When a session, for example, ends.
+    Returns:
+        An aware moment: sessions go by it.
     """
-    return end <= timezone.now()
+    return timezone.now()
 
 
 class Clocks(NamedTuple):

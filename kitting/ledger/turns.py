@@ -19,6 +19,7 @@ from typing import Final
 
 from django.db import OperationalError, connection
 
+FILE: Final = "turns.lock"
 ASKS_S: Final = 0.001
 _guard = threading.Lock()
 _waiting: deque[threading.Event] = deque()
@@ -54,7 +55,7 @@ def turn() -> Iterator[None]:
     try:
         if not mine.wait(wait):
             raise TooLong
-        with _before_others(file.parent, until):
+        with _before_others(file.with_name(FILE), until):
             yield
     finally:
         with _guard:
@@ -64,10 +65,10 @@ def turn() -> Iterator[None]:
 
 
 @contextmanager
-def _before_others(folder: Path, until: float) -> Iterator[None]:
-    """Lock the folder: closing another handle of the database would undo its locks."""
+def _before_others(file: Path, until: float) -> Iterator[None]:
+    """Lock a file beside: closing another handle of the database would undo its locks."""
     try:
-        handle = os.open(folder, os.O_RDONLY)
+        handle = os.open(file, os.O_RDONLY | os.O_CREAT | os.O_NOFOLLOW, 0o600)
     except OSError:  # SQLite itself says what is wrong there
         yield
         return

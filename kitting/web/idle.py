@@ -69,4 +69,4 @@ def note(request: LotwardRequest) -> None:
 
 def moment() -> int:
     """This moment, as sessions keep it."""
-    return int(clock.now().timestamp())
+    return int(clock.of_machine().timestamp())

@@ -46,7 +46,7 @@ def test_who_waits_longest_is_next() -> None:
 
 OTHER = """
 import fcntl, os, sys
-fcntl.flock(os.open(sys.argv[1], os.O_RDONLY), fcntl.LOCK_EX)
+fcntl.flock(os.open(sys.argv[1], os.O_RDONLY | os.O_CREAT), fcntl.LOCK_EX)
 print("has it", flush=True)
 sys.stdin.read()
 """
@@ -55,7 +55,7 @@ sys.stdin.read()
 @contextmanager
 def another_process_has_it(folder: Path) -> Iterator[subprocess.Popen[bytes]]:
     other = subprocess.Popen(
-        [sys.executable, "-c", OTHER, str(folder)],
+        [sys.executable, "-c", OTHER, str(folder / turns.FILE)],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
     )

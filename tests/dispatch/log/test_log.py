@@ -347,9 +347,9 @@ def test_a_page_asks_no_more_for_ten_shipments_than_for_one(
     clerk: Client, django_assert_num_queries: Any
 ) -> None:
     sent()
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         clerk.get(LOG)
     for _ in range(4):
         sent()
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         clerk.get(LOG)

@@ -17,7 +17,7 @@ from kitting.disinfection.services import runs
 from kitting.disinfection.services.verdicts import close_run, give_up_run
 from kitting.domain.entries import Belt
 from kitting.lots.services import lots
-from kitting.models import Carrier, Operation, Run, RunValue
+from kitting.models import Carrier, Operation, Run, RunValue, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.places.services import carriers
 from tests import factories
@@ -180,6 +180,7 @@ def test_a_run_by_heat_is_walked_from_opening_to_verdict(
     client, bags, hx, monkeypatch
 ) -> None:
     monkeypatch.setattr(timezone, "now", lambda: factories.NOW)
+    Workshop.objects.update(idle_min=0)  # hours pass in which nobody does anything
     factories.make_meter(rel_u_ppm=10_000)
     factories.make_place(PlaceKind.LINE)
     ledger_runs.make_heat_protocol(bags[0].lot.revision)
