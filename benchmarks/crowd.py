@@ -16,6 +16,7 @@ from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from urllib.parse import urlencode
 
+from django.db import connections
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -117,7 +118,7 @@ def rows() -> Iterator[Row]:
         ]
         alone = Tablet(at, factories.make_bench(), port)
         one = seconds(alone.pack) / BOXES
-        threads = [threading.Thread(target=tablet.pack) for tablet in tablets]
+        threads = [threading.Thread(target=_pack, args=(each,)) for each in tablets]
         many = seconds(lambda: _run(threads)) / (BENCHES * BOXES)
     wrong = [each for tablet in (alone, *tablets) for each in tablet.wrong]
     assert not wrong, wrong
@@ -139,6 +140,13 @@ def rows() -> Iterator[Row]:
         f"one bench alone {3600 / one:,.0f}",
         f"{one / many:.2f} × as many",
     )
+
+
+def _pack(tablet: Tablet) -> None:
+    try:
+        tablet.pack()
+    finally:
+        connections.close_all()  # this thread's own
 
 
 def _run(threads: list[threading.Thread]) -> None:
