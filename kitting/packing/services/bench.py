@@ -263,7 +263,7 @@ def _labelled_last(scan: Scan) -> Box:
     if scan.before is not None:
         return scan.box_in_work()
     at_bench = Box.objects.filter(bench=scan.bench_id, label_seen_at__isnull=False)
-    box = at_bench.order_by("-pk").first()
+    box = at_bench.order_by("-label_seen_at", "-pk").first()
     if box is None:
         raise Refused("no_box_to_put_away")
     return box

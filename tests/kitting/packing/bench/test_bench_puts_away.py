@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from kitting.models import Box, Operation, Place
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import Packing, fill, hold, state, step, words
+from tests.benches import Packing, fill, hold, lift, state, step, words
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -56,6 +58,32 @@ def test_the_scan_of_its_place_puts_the_newest_labelled_box_away(
     scan(ready.code)  # once more: no other box goes along
     assert place_of(first) is None
     assert factories.prove() == []
+
+
+def test_the_box_that_was_labelled_last_goes_whichever_was_started_last(
+    scan: Scan,
+    at: Packing,
+    ready: Place,
+    pack: Callable[[], Box],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It comes back out of quarantine, where it lay while another one was packed."""
+    factories.make_place(PlaceKind.QUARANTINE)
+    scan("ACT-BOX-6")
+    fill(scan, at)
+    scan("ACT-CLOSE")
+    back = Box.objects.get()
+    placed = hold("box", back.pk)
+    scan("ACT-QUARANTINE")
+    lift(placed)
+    other = pack()
+    later = timezone.now() + timedelta(minutes=1)
+    monkeypatch.setattr(timezone, "now", lambda: later)
+    scan(back.serial)
+    scan(back.serial)
+    response = scan(ready.code)
+    assert f"Box {back} is put away" in words(response)
+    assert (place_of(back), place_of(other)) == (ready, None)
 
 
 def test_the_box_in_work_stays_where_it_is(
