@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Model, Q, Sum
+from django.db.models import Count, Model, Sum
 
 from dispatch.consignees.queries import ship_to
 from dispatch.models import Consignee, Shipment
@@ -102,8 +102,7 @@ def bags_stopped(hold_id: int) -> list[Stopped]:
         One for each unit that occurs, by unit.
     """
     reach = reach_of(Hold.objects.filter(pk=hold_id))
-    held = Q(pk__in=reach.bags) | Q(lot__in=reach.lots) | Q(cleared_run__in=reach.runs)
-    found = Bag.objects.filter(held, pieces__gt=0).values("lot__part__unit")
+    found = Bag.objects.filter(reach.of_bags, pieces__gt=0).values("lot__part__unit")
     sums = found.annotate(sum=Sum("pieces"), bags=Count("pk")).order_by(
         "lot__part__unit"
     )

@@ -110,6 +110,11 @@ class Reach:
         """Whether a bag is held by itself, its lot or the run that cleared it."""
         return bool(self.on(bag))
 
+    @property
+    def of_bags(self) -> Q:
+        """The bags that are held, as a filter."""
+        return Q(pk__in=self.bags) | Q(lot__in=self.lots) | Q(cleared_run__in=self.runs)
+
     def line(self, line: BoxLine) -> bool:
         """Whether a line of a box is held by its lot, bag or run."""
         return bool(self.on(line))

@@ -78,6 +78,20 @@ class Wanted:
         return Bag.objects.filter(lot__revision__in=self.takes)
 
 
+def released(bags: QuerySet[Bag], today: date) -> QuerySet[Bag]:
+    """Give those of some bags that are cleared, in date, and of no method on trial.
+
+    Args:
+        bags: The bags.
+        today: The workshop's day.
+
+    Returns:
+        The bags: they may be packed from unless they are held, or were open too long.
+    """
+    may = bags.filter(stage=BagStage.CLEARED).exclude(ON_TRIAL)
+    return may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
+
+
 def packable(
     bags: QuerySet[Bag], *, today: date, now: datetime, reach: Reach
 ) -> list[Bag]:
@@ -92,12 +106,10 @@ def packable(
     Returns:
         The bags, each with its lot, its place and the bench where it is open.
     """
-    may = bags.filter(stage=BagStage.CLEARED).exclude(ON_TRIAL)
-    may = may.filter(Q(lot__use_by__isnull=True) | Q(lot__use_by__gte=today))
     beside = ("lot__part", "lot__revision", "place", "open_at__bench")
     return [
         bag
-        for bag in may.select_related(*beside)
+        for bag in released(bags, today).select_related(*beside)
         if not reach.bag(bag) and not open_too_long(bag, bag.lot, now)
     ]
 

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Final
 
+from django.db.models import Sum
+
 from kitting.domain.cover import Need, cover
 from kitting.ledger.pinned import Pinned, every_pinned
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, Bench, BoxSize
-from kitting.packing.queries.bench_offers import open_at, packable
+from kitting.packing.queries.bench_offers import open_at, packable, released
 
 
 @dataclass(frozen=True)
@@ -53,8 +55,12 @@ def reaches(
     in_force = [what for _, what in every_pinned(in_force=True)]
     revisions = {one for what in in_force for one in what.together.revisions}
     bags = Bag.objects.filter(lot__revision__in=revisions)
-    stock: Counter[int] = Counter()
-    for bag in packable(bags, today=today, now=now, reach=reach):
+    # Thousands that nobody has opened are summed by the database.
+    whole = released(bags.filter(opened_at__isnull=True), today)
+    sums = whole.exclude(reach.of_bags).order_by().values_list("lot__revision")
+    stock = Counter(dict(sums.annotate(Sum("pieces"))))
+    opened = bags.filter(opened_at__isnull=False)
+    for bag in packable(opened, today=today, now=now, reach=reach):
         if open_at(bag) in (None, bench):
             stock[bag.lot.revision_id] += bag.pieces
     pinned = {what.lines[0].recipe.product_id: what for what in in_force}

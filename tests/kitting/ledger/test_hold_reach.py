@@ -18,6 +18,7 @@ from kitting.packing.services import boxes
 from tests import factories
 from tests.assertions import assert_refused
 from tests.factories import sign, sign_by_another
+from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
 
@@ -150,3 +151,18 @@ def test_a_hold_on_a_row_that_is_not_there_is_refused(value: int) -> None:
     with pytest.raises(LotwardError) as caught:
         place("lot", value)
     assert caught.value.code == "row_missing"
+
+
+@pytest.mark.django_db
+def test_held_bags_are_the_same_as_a_filter_and_one_by_one(history: History) -> None:
+    for target, row in (("run", history.released), ("lot", history.visor_lot)):
+        holds.place_hold(target=target, value=row.pk, reason="Doubt", sign=sign())
+    one = factories.make_bag()
+    holds.place_hold(target="bag", value=one.pk, reason="Doubt", sign=sign())
+    reach = standing_reach()
+    held = {bag.pk for bag in Bag.objects.all() if reach.bag(bag)}
+    assert set(Bag.objects.filter(reach.of_bags).values_list("pk", flat=True)) == held
+    free = Bag.objects.exclude(reach.of_bags)
+    assert set(free.values_list("pk", flat=True)).isdisjoint(held)
+    assert len(held) + free.count() == Bag.objects.count()
+    assert 3 <= len(held) < Bag.objects.count()
