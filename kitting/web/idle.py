@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.sessions.backends.base import UpdateError
 from django.db import DatabaseError, transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from kitting.ledger import clock, failing
 
@@ -41,7 +44,21 @@ def is_over(request: LotwardRequest) -> bool:
         failing.let_go(error)
         return False
     logout(request)
+    messages.warning(request, _why(request))
     return True
+
+
+def _why(request: LotwardRequest) -> str:
+    minutes = request.workshop.idle_min
+    words = ngettext(
+        "You were signed out, because nothing was done for %(minutes)s minute.",
+        "You were signed out, because nothing was done for %(minutes)s minutes.",
+        minutes,
+    ) % {"minutes": minutes}
+    if request.method == "GET":
+        return words
+    lost = _("What you sent then was not done: sign in and do it again.")
+    return f"{words} {lost}"
 
 
 def note(request: LotwardRequest) -> None:

@@ -32,13 +32,14 @@ def ask(scan: Scan) -> Answer:
     Raises:
         Refused: ``no_open_bag``.
     """
-    if not _open_here(scan):
+    standing = Bag.objects.filter(pieces__gt=0, place__bench=scan.bench_id)
+    if not _open_here(scan) and not standing.exists():
         raise Refused("no_open_bag")
     return Answer(asked=Asked(CLEAR))
 
 
 def name_bag(scan: Scan, bag: Bag) -> Answer:
-    """Ask where a bag goes.
+    """Ask where a bag goes: an open one, or one that stands at the bench, such as a held one.
 
     Args:
         scan: The scan.
@@ -50,9 +51,9 @@ def name_bag(scan: Scan, bag: Bag) -> Answer:
     Raises:
         WrongStage: ``bag_not_open_here``.
     """
-    if bag not in _open_here(scan):
-        bench = Bench.objects.get(pk=scan.bench_id).name
-        raise WrongStage("bag_not_open_here", bag=bag.number, bench=bench)
+    bench = Bench.objects.get(pk=scan.bench_id)
+    if bag not in _open_here(scan) and bag.place_id != bench.place_id:
+        raise WrongStage("bag_not_open_here", bag=bag.number, bench=bench.name)
     asked = Asked(PUT, (bag.number,))
     return Answer(asked=asked, bag=this_bag(scan.bench_id, bag))
 

@@ -41,6 +41,7 @@ from kitting.packing.queries.undo import UNDO
 from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
+from kitting.packing.services.clearing import MENUS as CLEARING
 from kitting.packing.services.scanned import Answer
 from kitting.places.queries import quarantines
 from kitting.web import scans
@@ -80,7 +81,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "find_pieces, scrapped": gettext_lazy(
         "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
     ),
-    "print_labels": gettext_lazy("Slips of the sets printed"),
+    "print_labels": gettext_lazy("Slips of the sets are there to be opened"),
     "print_labels, sent": gettext_lazy("Slips of the sets are on their way"),
     "put_bag": gettext_lazy("Bag %(thing)s is put away"),
     "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
@@ -186,7 +187,10 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
         )
     except LotwardError as error:
         status = add_refusal(form, error)
-        return _show(request, at, Answer(), form, status=status, leads_to=shown)
+        asked = Asked.read(form.cleaned_data["purpose"])
+        # Who clears the bench goes on clearing it: the next bag goes into no box.
+        still = Answer(asked=asked) if asked.menu in CLEARING else Answer()
+        return _show(request, at, still, form, status=status, leads_to=shown)
     if answer.menu or not answer.did or wants_fragment(request):
         started = answer.did in ("start_box", "bring_box")
         leads_to = answer.outcome["box"] if started else shown

@@ -71,7 +71,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         if to.country:
             country_name(to.country)
         workshop.name = to.name.strip()
-        workshop.address = to.address.strip()
+        workshop.address = "\n".join(to.address.strip().splitlines())
         workshop.country = to.country
         workshop.time_zone = to.time_zone
         workshop.gs1_prefix = to.gs1_prefix

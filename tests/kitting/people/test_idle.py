@@ -15,7 +15,7 @@ from django.utils import timezone
 from kitting.models import Workshop
 from kitting.web import idle
 from tests import factories
-from tests.assertions import assert_sent_to_sign_in
+from tests.assertions import assert_sent_to_sign_in, text_of
 
 pytestmark = pytest.mark.django_db
 
@@ -51,8 +51,12 @@ def test_whoever_did_nothing_signs_in_again(client: Client, later) -> None:
     later(60)
     assert client.get(lots()).status_code == 200, "what was done meanwhile counts"
     later(60.1)
-    assert_sent_to_sign_in(client.get(lots()))
+    answer = client.get(lots())
+    assert_sent_to_sign_in(answer)
     assert not Session.objects.exists()
+    said = text_of(client.get(answer.headers["Location"]))
+    assert "because nothing was done for 60 minutes." in said
+    assert "was not done" not in said
 
 
 def test_what_is_sent_after_that_does_nothing(client: Client, later, hx) -> None:
@@ -61,6 +65,8 @@ def test_what_is_sent_after_that_does_nothing(client: Client, later, hx) -> None
     address = reverse("kitting:bench-scan", args=[bench.code])
     answer = client.post(address, {"scan": "ACT-BOX-6"}, headers=hx)
     assert "/sign-in/" in answer.headers["HX-Redirect"]
+    said = text_of(client.get(answer.headers["HX-Redirect"]))
+    assert "What you sent then was not done: sign in and do it again." in said
 
 
 def test_a_page_that_asks_by_itself_keeps_nobody_signed_in(

@@ -30,10 +30,12 @@ def particulars(**changes: str) -> Particulars:
 
 
 def test_the_particulars_change_and_the_journal_says_so() -> None:
-    change_workshop(to=particulars(), sign=factories.sign())
+    address = "3 Harrow Lane\r\nEskmoor\r\n"  # as browsers send a line's end
+    change_workshop(to=particulars(address=address), sign=factories.sign())
     workshop = Workshop.objects.get()
     assert (workshop.name, workshop.gs1_prefix) == ("Harrow Lane Workshop", "9521234")
     assert workshop.country == "GB"
+    assert workshop.address == "3 Harrow Lane\nEskmoor"
     assert "Harrow Lane" in Operation.objects.get().link.outcome
 
 

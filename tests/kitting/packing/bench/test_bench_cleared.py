@@ -123,3 +123,31 @@ def test_wrong_answers_put_nothing_away(
     assert scan("ACT-NO", purpose=asked).context["menu"] == ""
     assert place_of(at.band_bag) == at.bench.place
     assert OpenBag.objects.count() == 1
+
+
+def test_a_held_bag_that_another_one_replaced_is_put_away_as_well(
+    scan: Scan, at: Packing
+) -> None:
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    scan(at.band_bag.number)
+    hold("bag", at.band_bag.pk)
+    other = at.bag(at.band)
+    scan(other.number)
+    asked = purpose(scan("ACT-CLEAR"))
+    asked = purpose(scan(other.number, purpose=asked))
+    scan("ACT-YES", purpose=asked)
+    assert not OpenBag.objects.exists()
+    named = scan(at.band_bag.number, purpose=purpose(scan("ACT-CLEAR")))
+    assert "scan the place where it goes" in words(named)
+    assert state(scan(cage.code, purpose=purpose(named))) == "right"
+    assert place_of(at.band_bag) == cage
+
+
+def test_after_a_wrong_scan_the_next_bag_is_still_one_to_put_away(
+    scan: Scan, at: Packing
+) -> None:
+    scan(at.band_bag.number)
+    wrong = scan(at.visor_bag.number, purpose=purpose(scan("ACT-CLEAR")))
+    assert_problem(wrong, "bag_not_open_here", status=409)
+    named = scan(at.band_bag.number, purpose=purpose(wrong))
+    assert "scan the place where it goes" in words(named)
