@@ -305,19 +305,26 @@ def _history_on_file(
         return file, make_history()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="class")
 def _history_of_the_module(
     request: pytest.FixtureRequest,
     tmp_path_factory: pytest.TempPathFactory,
     django_db_setup: None,
     django_db_blocker: DjangoDbBlocker,
-) -> Iterator[History]:
+) -> History:
     file, made = request.getfixturevalue("_history_on_file")
-    folder = tmp_path_factory.mktemp("history")
-    copy_of(file, folder)
-    with django_db_blocker.unblock(), working_on(folder):
-        yield made
 
+    @contextmanager
+    def at_a_copy_of_it() -> Iterator[History]:
+        folder = tmp_path_factory.mktemp("history")
+        copy_of(file, folder)
+        with django_db_blocker.unblock(), working_on(folder), django_db_blocker.block():
+            yield made
+
+    return databases.stand(request, at_a_copy_of_it())
+
+
+databases.SHARED.add(_history_of_the_module.__name__)
 
 if connection.vendor != "sqlite":
 

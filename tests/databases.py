@@ -66,12 +66,14 @@ class Scene:
     name: str
     around: AbstractContextManager[Any]
     made: Any = None
+    blocks: int = 0
+    """How many transactions lie in one another with it."""
 
 
 SHARED: set[str] = set()
 """Names of the fixtures that are made once a module."""
 _standing: list[Scene] = []
-"""The scenes around the test that runs, each in the transaction of the one before."""
+"""The scenes around the test that runs, each within the one before."""
 
 
 def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
@@ -87,15 +89,7 @@ def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
         django_db_blocker: DjangoDbBlocker,
         **others: Any,
     ) -> T:
-        name, module = request.fixturename or "", request.module
-        scene = next((scene for scene in _standing if scene.name == name), None)
-        if scene is None:
-            assert len(connection.atomic_blocks) == len(_standing), "asked for too late"
-            around = _around(partial(make, **others), django_db_blocker)
-            scene = Scene(module, name, around)
-            scene.made = around.__enter__()
-            _standing.append(scene)
-        return copy.deepcopy(scene.made)
+        return stand(request, _around(partial(make, **others), django_db_blocker))
 
     plain = signature(given)
     asked = [*plain.parameters.values()][:-1], signature(make).parameters.values()
@@ -104,6 +98,20 @@ def once_a_module(make: Callable[..., T]) -> Callable[..., T]:
     SHARED.add(make.__name__)
     # A test outside a class has such a fixture anew, and before its own transaction.
     return pytest.fixture(scope="class", name=make.__name__)(given)
+
+
+def stand(request: pytest.FixtureRequest, around: AbstractContextManager[T]) -> T:
+    """Give a copy of what stands around the tests of a module; enter it if none does."""
+    name, module = request.fixturename or "", request.module
+    scene = next((scene for scene in _standing if scene.name == name), None)
+    if scene is None:
+        blocks = _standing[-1].blocks if _standing else 0
+        assert len(connection.atomic_blocks) == blocks, "asked for too late"
+        scene = Scene(module, name, around)
+        scene.made = around.__enter__()
+        scene.blocks = len(connection.atomic_blocks)
+        _standing.append(scene)
+    return copy.deepcopy(scene.made)
 
 
 @contextmanager
@@ -120,7 +128,7 @@ def _around(make: Callable[[], T], blocker: DjangoDbBlocker) -> Iterator[T]:
 
 
 def leave_scenes(test: pytest.Item | None) -> None:
-    """Roll back the scenes for which the next test does not ask."""
+    """Leave the scenes for which the next test does not ask."""
     asked = set(getattr(test, "fixturenames", ()))
     if connection.closed_in_transaction:  # A file that was sent does, and all is gone.
         asked.clear()
