@@ -9,6 +9,7 @@ from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Operation, Place
 from tests import factories
 from tests.databases import once_a_module
+from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
 
@@ -48,6 +49,11 @@ def test_each_bends_its_own(nth: int, bag: Bag, shelf: Place) -> None:
 def test_it_is_there_again_after_the_connection_was_closed(nth: int, bag: Bag) -> None:
     assert Bag.objects.get() == bag
     connection.close()
+
+
+def test_a_history_is_left_where_a_test_does_not_ask_for_it(history: History) -> None:
+    # The tests above come after it and see none of this: askers of the shelf go later.
+    assert Bag.objects.filter(lot=history.band_lot).exists()
 
 
 def test_what_was_shared_proves(bag: Bag) -> None:
