@@ -20,7 +20,7 @@ from django.core.management import call_command
 from django.db import connection
 from django.test import Client, TransactionTestCase, override_settings
 
-from kitting.ledger import guards, keys
+from kitting.ledger import keys
 from kitting.web import idle
 from tests import databases, searching
 from tests.demo import (
@@ -230,47 +230,15 @@ def own(
                 yield folder
 
 
-@contextmanager
-def guards_away() -> Iterator[None]:
-    """Let the flush after a transactional test empty the guarded tables."""
-    if connection.vendor == "postgresql":
-        with connection.cursor() as cursor:
-            cursor.execute("SET session_replication_role = replica")
-        try:
-            yield
-        finally:
-            with connection.cursor() as cursor:
-                cursor.execute("SET session_replication_role = origin")
-        return
-    guards.drop_guards()
-    try:
-        yield
-    finally:
-        guards.install_guards()
-
-
-def note_all() -> None:
-    """Note what a flush makes anew, as if the guards had been there: nobody sealed it."""
-    from kitting.ledger.seals import sealed_models
-    from kitting.models import Touched
-
-    Touched.objects.all().delete()
-    Touched.objects.bulk_create(
-        Touched(act=0, of=table, row=pk)
-        for table, model in sealed_models().items()
-        for pk in model._base_manager.values_list("pk", flat=True)
-    )
-
-
 @pytest.fixture(scope="session", autouse=True)
 def _flush_past_the_guards() -> Iterator[None]:
     """Wrap the tear-down of transactional tests, which flushes; guards refuse that."""
     plain = TransactionTestCase._fixture_teardown
 
     def with_guards_away(self: TransactionTestCase) -> None:
-        with guards_away():
+        with databases.guards_away():
             plain(self)
-        note_all()
+        databases.note_all()
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", with_guards_away)

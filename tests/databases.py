@@ -17,6 +17,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import pytest
 from django.db import connection, transaction
 
+from kitting.ledger import guards
+
 if TYPE_CHECKING:
     from pytest_django import DjangoDbBlocker
 
@@ -53,6 +55,41 @@ def copy_on_the_server(shared: Path, worker: str) -> None:
             connection.settings_dict["NAME"] = creation._get_test_db_name()
         creation.clone_test_db(worker, verbosity=0, autoclobber=True)
     connection.settings_dict.update(creation.get_test_db_clone_settings(worker))
+
+
+# -- The flush after a transactional test --------------------------------------------
+
+
+@contextmanager
+def guards_away() -> Iterator[None]:
+    """Let the flush after a transactional test empty the guarded tables."""
+    if connection.vendor == "postgresql":
+        with connection.cursor() as cursor:
+            cursor.execute("SET session_replication_role = replica")
+        try:
+            yield
+        finally:
+            with connection.cursor() as cursor:
+                cursor.execute("SET session_replication_role = origin")
+        return
+    guards.drop_guards()
+    try:
+        yield
+    finally:
+        guards.install_guards()
+
+
+def note_all() -> None:
+    """Note what a flush makes anew, as if the guards had been there: nobody sealed it."""
+    from kitting.ledger.seals import sealed_models
+    from kitting.models import Touched
+
+    Touched.objects.all().delete()
+    Touched.objects.bulk_create(
+        Touched(act=0, of=table, row=pk)
+        for table, model in sealed_models().items()
+        for pk in model._base_manager.values_list("pk", flat=True)
+    )
 
 
 # -- Scenes that the tests of a module share ------------------------------------------
