@@ -28,8 +28,7 @@ from kitting.ledger import holds, planner
 from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
 from tests.benches import newest_number
-from tests.conftest import guards_away
-from tests.databases import once_a_module
+from tests.databases import guards_away, once_a_module
 from tests.test_queries import LISTS, hold_all_kinds, too_many
 
 pytestmark = pytest.mark.django_db

@@ -24,7 +24,7 @@ from tests.backups import (
     manifest_of,
     run,
 )
-from tests.conftest import guards_away
+from tests.databases import guards_away
 
 pytestmark = pytest.mark.usefixtures("own")
 

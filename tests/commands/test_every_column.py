@@ -25,7 +25,7 @@ from kitting.packing.services.plan import plan_day
 from kitting.people.services.badges import issue_badges, revoke_badge
 from tests import factories, printers
 from tests.commands.tampering.bending import Bend, bends
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign, sign_by_another
 from tests.ledgers import History
 

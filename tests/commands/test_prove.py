@@ -27,7 +27,7 @@ from kitting.models import Bag, Counter, JournalHead, Link, RowSeal, Touched
 from kitting.models.catalogue import Per
 from kitting.packing.services import boxes, voiding
 from tests import factories
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db

@@ -23,7 +23,7 @@ from kitting.ledger.proof import Fault, heads, prove
 from kitting.ledger.proof.chain import sealed_models
 from kitting.models import Hold, JournalHead, Link, Operation, Workshop
 from tests import factories
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db

@@ -18,7 +18,7 @@ from tests.commands.tampering import (
     stock,
 )
 from tests.commands.tampering.ways import TAMPERERS, Tamperer
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db

@@ -16,7 +16,7 @@ from kitting.ledger import proof as proving
 from kitting.ledger.proof import faults, heads, streams
 from kitting.models import Bag, Box, BoxLine, Link, Lot, Movement, Workshop
 from tests.commands.test_prove import run, run_failing
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db

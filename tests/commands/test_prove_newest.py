@@ -29,7 +29,7 @@ from kitting.models import (
 )
 from tests import factories
 from tests.backups import Line, make_line
-from tests.conftest import guards_away
+from tests.databases import guards_away
 
 pytestmark = pytest.mark.django_db
 

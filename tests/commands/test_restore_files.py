@@ -43,7 +43,7 @@ from tests.backups import (
     refused,
     run,
 )
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.demo import copy_of, working_on
 from tests.trees import ROOT
 

@@ -43,7 +43,7 @@ from kitting.models import (
 )
 from lotward.volume import founding, history
 from lotward.volume.history import FEWEST
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.demo import TODAY, Demo, copy_of, working_on
 
 T = TypeVar("T")

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from kitting.ledger.guards import missing_guards
 from kitting.models import Operation
-from tests.conftest import guards_away
+from tests.databases import guards_away
 
 
 def _operation() -> Operation:

@@ -17,7 +17,7 @@ from django.db.models import UniqueConstraint
 
 from kitting.ledger import checks, guards
 from kitting.models import Movement, Operation, Reading
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db

@@ -30,7 +30,7 @@ from kitting.models import (
 from kitting.people.services.accounts import add_person
 from kitting.people.services.workshop import Particulars, change_workshop
 from tests import factories
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign
 from tests.ledgers import History
 

@@ -29,7 +29,7 @@ from tests.assertions import (
     assert_sent_to_sign_in,
     text_of,
 )
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db

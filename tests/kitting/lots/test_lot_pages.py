@@ -16,8 +16,7 @@ from kitting.ledger import holds
 from kitting.models import Lot, User
 from tests import factories
 from tests.assertions import assert_page, assert_part, assert_sent_to_sign_in
-from tests.conftest import guards_away
-from tests.databases import once_a_module
+from tests.databases import guards_away, once_a_module
 
 pytestmark = pytest.mark.django_db
 

@@ -16,8 +16,7 @@ from kitting.places.services import places
 from tests import factories
 from tests.assertions import assert_refused
 from tests.benches import hold, make_packing
-from tests.conftest import guards_away
-from tests.databases import once_a_module
+from tests.databases import guards_away, once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db

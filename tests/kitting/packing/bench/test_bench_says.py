@@ -14,7 +14,7 @@ from kitting.models import Bag, Box, Lot, Part
 from kitting.packing.services import boxes
 from tests import factories
 from tests.benches import Packing, bag_of, fill, page_of, state, step, words
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db

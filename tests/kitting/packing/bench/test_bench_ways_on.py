@@ -19,7 +19,7 @@ from kitting.packing.services import aside, boxes
 from tests import factories
 from tests.assertions import assert_part, assert_problem, assert_refused
 from tests.benches import Packing, fill, hold, in_box, lift, page_of, state, step, words
-from tests.conftest import guards_away
+from tests.databases import guards_away
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
