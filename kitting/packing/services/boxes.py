@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import datetime
 
 from django.db.models import Q
 
-from kitting.domain import batch, gs1, numbers
+from kitting.domain import numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.counters import take, take_numbers
-from kitting.ledger.guards import IDENTITY
+from kitting.ledger.counters import take
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.packable import METHOD_OF_BAG, open_too_long, packing_problem
+from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.stopped import refuse_held_box
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
@@ -24,7 +23,6 @@ from kitting.models import (
     Bag,
     Bench,
     Box,
-    BoxLine,
     BoxSize,
     Guarded,
     OpenBag,
@@ -32,12 +30,25 @@ from kitting.models import (
     Recipe,
 )
 from kitting.models.boxes import IN_WORK
+from kitting.packing.services.closing import ClosedBox, close_box
 from kitting.packing.steps import (
     Filling,
     filling_of,
     move_box,
     refuse_unlabelled_held,
 )
+
+__all__ = [
+    "BoxMoved",
+    "Brought",
+    "ClosedBox",
+    "Started",
+    "bring_bag",
+    "close_box",
+    "see_label",
+    "start_box",
+    "take_off_bench",
+]
 
 
 @dataclass(frozen=True)
@@ -66,16 +77,6 @@ class Started:
     """Pieces that went in at once from the bench's open bags."""
     emptied: str = ""
     """Numbers of the open bags that these emptied, with commas between them."""
-
-
-@dataclass(frozen=True)
-class ClosedBox:
-    """A box with its identity."""
-
-    box_id: int
-    serial: str
-    sscc: str | None
-    batch: str
 
 
 @dataclass(frozen=True)
@@ -339,79 +340,6 @@ def _fill(act: Act, filling: Filling, bags: list[Bag], bench: Bench) -> int:
     save_bags(used)
     drop_used_up(used)
     return taken
-
-
-def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
-    """Close a complete box: it gets its serial, SSCC, dates and kit batch.
-
-    Args:
-        box_id: The box.
-        sign: Who, when and the operation key.
-
-    Returns:
-        Its identity.
-
-    Raises:
-        CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
-        Missing: If there is no such box.
-        OnHold: If it or anything in it is held.
-        Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
-            the box stood open for too long.
-        WrongStage: If it is not open.
-        OperationKeyReused: If the key was used for another act.
-    """
-
-    def work(act: Act) -> ClosedBox:
-        locking.enter_gate()
-        box = locking.lock_row(Box, box_id, "size", "recipe__product")
-        filling = filling_of(box)
-        if box.stage == BoxStage.OPEN:
-            refuse_held_box(box, filling.in_box, standing_reach())
-        event = move_box(box, BoxStage.CLOSED)
-        for line in filling.pinned.lines:
-            if missing := filling.missing(line):
-                raise Refused(
-                    "box_not_complete",
-                    box=box.number,
-                    part=line.part.name,
-                    missing=missing,
-                )
-        for row in filling.in_box:
-            if refusal := open_too_long(row.bag, row.lot, act.now):
-                raise refusal
-        today = day_of(act.workshop, act.now)
-        box.use_by = _use_by(filling.in_box, today)
-        _give_identity(act, box, today)
-        bulk.update([box], ["stage", "events_seen", "use_by", *IDENTITY])
-        act.write(event)
-        return ClosedBox(
-            box_id=box.pk, serial=str(box.serial), sscc=box.sscc, batch=box.batch
-        )
-
-    return perform("close_box", work, ClosedBox, sign, box=box_id)
-
-
-def _use_by(lines: list[BoxLine], today: date) -> date | None:
-    dates = [line.lot.use_by for line in lines if line.lot.use_by is not None]
-    for line in lines:
-        if line.lot.use_by is not None and line.lot.use_by < today:
-            raise Refused(
-                "lot_past_use_by", bag=line.bag.number, use_by=line.lot.use_by
-            )
-    return min(dates, default=None)
-
-
-def _give_identity(act: Act, box: Box, today: date) -> None:
-    workshop, recipe = act.workshop, box.recipe
-    box.packed_on = today
-    box.closed_at = act.now
-    box.batch = batch.kit_batch(
-        workshop.site, recipe.product.code, today, recipe.version
-    )
-    box.serial = take(workshop.site, numbers.Kind.SERIAL)[0]
-    if workshop.gs1_prefix:
-        reference = take_numbers(workshop.site, "sscc")[0]
-        box.sscc = gs1.sscc(workshop.gs1_prefix, reference)
 
 
 def see_label(*, box_id: int, read: str, sign: Sign) -> BoxMoved:

@@ -1,0 +1,103 @@
+"""Closing a box that is complete."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from kitting.domain import batch, gs1, numbers
+from kitting.domain.errors import Refused
+from kitting.domain.stages import BoxStage
+from kitting.ledger import bulk, locking
+from kitting.ledger.clock import day_of
+from kitting.ledger.counters import take, take_numbers
+from kitting.ledger.guards import IDENTITY
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.packable import open_too_long
+from kitting.ledger.reach import standing_reach
+from kitting.ledger.stopped import refuse_held_box
+from kitting.models import Box, BoxLine
+from kitting.packing.steps import filling_of, move_box
+
+
+@dataclass(frozen=True)
+class ClosedBox:
+    """A box with its identity."""
+
+    box_id: int
+    serial: str
+    sscc: str | None
+    batch: str
+
+
+def close_box(*, box_id: int, sign: Sign) -> ClosedBox:
+    """Close a complete box: it gets its serial, SSCC, dates and kit batch.
+
+    Args:
+        box_id: The box.
+        sign: Who, when and the operation key.
+
+    Returns:
+        Its identity.
+
+    Raises:
+        CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
+        Missing: If there is no such box.
+        OnHold: If it or anything in it is held.
+        Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
+            the box stood open for too long.
+        WrongStage: If it is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> ClosedBox:
+        locking.enter_gate()
+        box = locking.lock_row(Box, box_id, "size", "recipe__product")
+        filling = filling_of(box)
+        if box.stage == BoxStage.OPEN:
+            refuse_held_box(box, filling.in_box, standing_reach())
+        event = move_box(box, BoxStage.CLOSED)
+        for line in filling.pinned.lines:
+            if missing := filling.missing(line):
+                raise Refused(
+                    "box_not_complete",
+                    box=box.number,
+                    part=line.part.name,
+                    missing=missing,
+                )
+        for row in filling.in_box:
+            if refusal := open_too_long(row.bag, row.lot, act.now):
+                raise refusal
+        today = day_of(act.workshop, act.now)
+        box.use_by = _use_by(filling.in_box, today)
+        _give_identity(act, box, today)
+        bulk.update([box], ["stage", "events_seen", "use_by", *IDENTITY])
+        act.write(event)
+        return ClosedBox(
+            box_id=box.pk, serial=str(box.serial), sscc=box.sscc, batch=box.batch
+        )
+
+    return perform("close_box", work, ClosedBox, sign, box=box_id)
+
+
+def _use_by(lines: list[BoxLine], today: date) -> date | None:
+    dates = [line.lot.use_by for line in lines if line.lot.use_by is not None]
+    for line in lines:
+        if line.lot.use_by is not None and line.lot.use_by < today:
+            raise Refused(
+                "lot_past_use_by", bag=line.bag.number, use_by=line.lot.use_by
+            )
+    return min(dates, default=None)
+
+
+def _give_identity(act: Act, box: Box, today: date) -> None:
+    workshop, recipe = act.workshop, box.recipe
+    box.packed_on = today
+    box.closed_at = act.now
+    box.batch = batch.kit_batch(
+        workshop.site, recipe.product.code, today, recipe.version
+    )
+    box.serial = take(workshop.site, numbers.Kind.SERIAL)[0]
+    if workshop.gs1_prefix:
+        reference = take_numbers(workshop.site, "sscc")[0]
+        box.sscc = gs1.sscc(workshop.gs1_prefix, reference)
