@@ -6,7 +6,7 @@ from django.urls import include, path
 
 from lotward import first_hour, views
 
-PUBLIC = frozenset({"favicon", "health", "sign-in", "sign-out"})
+PUBLIC = frozenset({"favicon", "health", "kitting:tablet", "sign-in", "sign-out"})
 """Names of the addresses that anybody may ask for."""
 
 handler500 = "lotward.failed.failed"

@@ -42,7 +42,7 @@ from kitting.models import (
 from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.runs import Side
 from kitting.packing.queries.undo import acts_at
-from kitting.packing.services import boxes, voiding
+from kitting.packing.services import boxes, tablets, voiding
 from kitting.packing.services.undo import undo
 from kitting.places.services import carriers, places
 from kitting.printing.services.prints import print_labels
@@ -273,6 +273,7 @@ def make_history() -> History:
     ledger_evidence.cover_and_withdraw(band, protocol)
     retired = ledger_evidence.sign_and_retire(band)
     _try_settings(visor)
+    _tie(factories.make_bench())
     factories.seal_set_up()
     for box in (sent, labelled, voided):
         box.refresh_from_db()
@@ -375,6 +376,14 @@ def _undo_one(bench: Bench, bag: Bag) -> None:
     scanned = acts_at(bench.pk).last
     assert scanned is not None
     undo(**of, act_id=scanned.pk, sign=sign(**of))
+
+
+def _tie(bench: Bench) -> None:
+    """A bench with a tablet, and a code that waits for another one."""
+    first = sign()
+    tablets.give_code(bench_id=bench.pk, sign=first)
+    tablets.tie_tablet(code=tablets.code_of(first.key), sign=sign())
+    tablets.give_code(bench_id=bench.pk, sign=sign())
 
 
 def make_consignee() -> Consignee:

@@ -26,7 +26,7 @@ BENCH_CODE_LONGEST: Final = 12
 PRODUCT_CODE_LONGEST: Final = 8
 CONSIGNEE_CODE_LONGEST: Final = 12
 
-_NOT_SET_UP: Final = ("id", "asleep_until", "token_sha256")
+_NOT_SET_UP: Final = ("id", "asleep_until")
 """Columns that no manager enters."""
 
 R = TypeVar("R", bound=Model)

@@ -23,7 +23,7 @@ from django.db import IntegrityError, OperationalError, transaction
 from django.db.models import Exists, QuerySet
 
 from kitting.domain.errors import OperationKeyReused, Refused
-from kitting.ledger import bulk, clock, keys, locking, seals, turns
+from kitting.ledger import bulk, clock, keys, locking, seals, tied, turns
 from kitting.ledger.canon import quote, written
 from kitting.ledger.kept import Kept
 from kitting.ledger.stencils import Stencil
@@ -53,6 +53,8 @@ class Sign:
     now: datetime | None = None
     """None for what the clock shows when the act has its lock; a demo keeps its own."""
     bench_id: int | None = None
+    tablet: str = ""
+    """What the tablet carries that it came from, as ``tied.mark_of`` gives it."""
 
 
 @dataclass
@@ -153,6 +155,7 @@ def perform(
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
         Overtaken: If an act of a later time was sealed while this one waited.
+        Refused: As ``tied.need_tied``.
         Refused: ``account_closed``; as ``clock.after``.
     """
     mark = fingerprint(name, sent)
@@ -324,6 +327,7 @@ def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
 def _seal(act: Act, outcome: str) -> None:
     seals.seal(act, first=act.first)
     head = locking.lock_head(act.seen)
+    tied.need_tied(act.sign)  # nobody can end that any more before this act is done
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
         raise Overtaken

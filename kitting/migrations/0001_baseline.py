@@ -112,10 +112,6 @@ class Migration(migrations.Migration):
                                 to="kitting.place",
                             ),
                         ),
-                        (
-                            "token_sha256",
-                            models.BinaryField(blank=True, max_length=32, null=True),
-                        ),
                         ("active", models.BooleanField(default=True)),
                         ("sounds", models.BooleanField(default=True)),
                     ],
@@ -4301,6 +4297,63 @@ class Migration(migrations.Migration):
                                 fields=("operation", "site", "counter"),
                                 name="kitting_skippednumbers_once",
                             ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Tablet",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("code_mark", models.CharField(db_index=True, max_length=64)),
+                        ("code_until", models.DateTimeField(null=True)),
+                        (
+                            "token_sha256",
+                            models.CharField(max_length=64, null=True, unique=True),
+                        ),
+                        ("tied_at", models.DateTimeField(null=True)),
+                        ("code_tries", models.PositiveSmallIntegerField(default=0)),
+                        (
+                            "bench",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="tablet",
+                                to="kitting.bench",
+                            ),
+                        ),
+                        (
+                            "code_by",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("tied_at__isnull", True),
+                                        ("token_sha256__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("tied_at__isnull", False),
+                                        ("token_sha256__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_tablet_tied_at_a_moment",
+                            )
                         ],
                     },
                 ),

@@ -11,6 +11,7 @@ from kitting.models.boxes import (
     BoxPut,
     OpenBag,
     PackPlan,
+    Tablet,
 )
 from kitting.models.catalogue import (
     BoxSize,
@@ -136,6 +137,7 @@ __all__ = [
     "SkippedNumbers",
     "Stock",
     "Switching",
+    "Tablet",
     "Touched",
     "User",
     "Withdrawal",

@@ -12,14 +12,13 @@ from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Bench(models.Model):
-    """A packing station: a tablet, later a scale and a label printer."""
+    """A packing station: a tablet, a scanner, a label printer."""
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
     place = models.OneToOneField(
         "kitting.Place", on_delete=models.PROTECT, related_name="bench"
     )
-    token_sha256 = models.BinaryField(max_length=32, null=True, blank=True)
     active = models.BooleanField(default=True)
     sounds = models.BooleanField(default=True)
 
@@ -29,6 +28,39 @@ class Bench(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+
+class Tablet(models.Model):
+    """The tablet of a bench: the code that ties one, and the one that is tied."""
+
+    bench = models.OneToOneField(Bench, on_delete=models.PROTECT, related_name="tablet")
+    code_mark = models.CharField(max_length=64, db_index=True)
+    """The newest code, hashed with the server's secret: eight digits are soon tried."""
+    code_until = models.DateTimeField(null=True)
+    """Until when it ties a tablet; empty once it did."""
+    code_by = models.ForeignKey(
+        "kitting.User", on_delete=models.PROTECT, related_name="+"
+    )
+    token_sha256 = models.CharField(max_length=64, null=True, unique=True)
+    """Of what the tied tablet carries, in hexadecimal; empty where none is tied."""
+    tied_at = models.DateTimeField(null=True)
+    code_tries = models.PositiveSmallIntegerField(default=0)
+    """Codes that were entered anywhere since the newest was given."""
+
+    unsealed: ClassVar = {"code_tries": "a code that is good still can be given anew"}
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            check(
+                "kitting_tablet_tied_at_a_moment",
+                Q(token_sha256__isnull=True, tied_at__isnull=True)
+                | Q(token_sha256__isnull=False, tied_at__isnull=False),
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"tablet of bench {self.bench_id}"
 
 
 class OpenBag(models.Model):

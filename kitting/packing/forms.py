@@ -139,6 +139,30 @@ class BenchChangeForm(KeyedForm):
     )
 
 
+class CodeForm(KeyedForm):
+    """The code that ties a tablet to a bench, as it is read off a manager's screen."""
+
+    things = {"code": _("the code")}
+
+    code = forms.CharField(
+        label=_("Code"),
+        max_length=20,
+        help_text=_("Eight digits. A manager has it shown on the bench’s page."),
+        widget=forms.TextInput(
+            attrs={
+                "class": "number",
+                "autocomplete": "off",
+                "autofocus": True,
+                "inputmode": "numeric",
+            }
+        ),
+    )
+
+    def clean_code(self) -> str:
+        """The code without the blank in its middle."""
+        return "".join(str(self.cleaned_data["code"]).split())
+
+
 class PlanFilterForm(FilterForm):
     """Whose plan is shown; stands in the address."""
 

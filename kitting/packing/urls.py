@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.packing.views import bench, boxes, plan, practice, scanner
+from kitting.packing.views import bench, boxes, plan, practice, scanner, tablets
 
 urlpatterns: list[URLPattern] = [
     path("bench/", bench.benches, name="benches"),
@@ -12,11 +12,14 @@ urlpatterns: list[URLPattern] = [
     path("bench/practice/", practice.practice, name="practice"),
     path("bench/scanner/", scanner.scanner, name="scanner"),
     path("bench/plan/", plan.pack_plan, name="pack-plan"),
+    path("bench/tablet/", tablets.tablet, name="tablet"),
     path("bench/<str:code>/", bench.bench, name="bench"),
     path("bench/<str:code>/change/", bench.bench_change, name="bench-change"),
     path("bench/<str:code>/holds/", bench.bench_holds, name="bench-holds"),
     path("bench/<str:code>/label/", bench.bench_label, name="bench-label"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),
+    path("bench/<str:code>/tie/", tablets.bench_tie, name="bench-tie"),
+    path("bench/<str:code>/untie/", tablets.bench_untie, name="bench-untie"),
     path("boxes/", boxes.box_list, name="boxes"),
     path("boxes/<str:number>/", boxes.box_detail, name="box-detail"),
     path("boxes/<str:number>/label/", boxes.box_label, name="box-label"),

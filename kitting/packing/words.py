@@ -59,6 +59,10 @@ SENTENCES: dict[str, str | Promise] = {
         "%(bench)s works at %(place)s already. Choose another place, or add one on the"
         " page Places."
     ),
+    "bench_tied_elsewhere": _(
+        "Nothing was done: %(bench)s has a tablet of its own, and this is another. Scan"
+        " at that tablet, or ask a manager to tie this one."
+    ),
     "box_is_put_away": _(
         "Box %(box)s is put away. Scan its number at its bench to go on with it."
     ),
@@ -200,6 +204,13 @@ SENTENCES: dict[str, str | Promise] = {
     "size_of_two_products": _(
         "More than one product has boxes of this size, in sets: %(sets)s. Scan the"
         " command that names the product, or touch the size."
+    ),
+    "tablet_not_tied": _(
+        "No tablet is tied to %(bench)s, and no code waits for one. Nothing was changed."
+    ),
+    "tie_code_wrong": _(
+        "This code ties no tablet. It is another one, it was taken up before, or it is"
+        " too old. Compare it, or ask a manager to have a new one shown."
     ),
     "undo_waited": _(
         "An “Undo” was scanned without network, so nobody saw what it would undo, and"

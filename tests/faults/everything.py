@@ -45,6 +45,7 @@ from kitting.packing.services import (
     keep_going,
     miscounts,
     plan,
+    tablets,
     undo,
     voiding,
 )
@@ -236,6 +237,10 @@ def _packing(history: History) -> None:
     there = factories.make_place(PlaceKind.BENCH)
     benches.add_bench(code="B-NEW", name="New", place_id=there.pk, sign=sign())
     benches.change_bench(code="B-NEW", name="Old", active=False, sign=sign())
+    tied, key = {"bench_id": bench.pk}, sign()
+    tablets.give_code(**tied, sign=key)
+    tablets.tie_tablet(code=tablets.code_of(key.key), sign=sign())
+    tablets.untie_tablet(**tied, sign=sign())
     bag = factories.make_bag(history.visor)
     plan.plan_day(day=factories.TODAY, wanted={box.size_id: 3}, sign=sign())
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())

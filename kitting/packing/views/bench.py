@@ -25,8 +25,9 @@ from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.kept import Kept
-from kitting.ledger.operations import Sign
-from kitting.models import Bag, Bench, Place, Workshop
+from kitting.ledger.operations import Sign, outcome_of
+from kitting.ledger.tied import is_from
+from kitting.models import Bag, Bench, Place, Tablet, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
 from kitting.packing.queries import bench as queries
@@ -56,6 +57,7 @@ from kitting.web.http import (
     wants_fragment,
 )
 from kitting.web.messages import sentence
+from kitting.web.tablet import tablet_of
 
 if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
@@ -174,9 +176,12 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     form = ScanForm(request.POST)
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
-    sign = Sign(by=request.user, key=form.key, bench_id=at.pk)
+    sign = Sign(
+        by=request.user, key=form.key, bench_id=at.pk, tablet=tablet_of(request)
+    )
     shown = form.cleaned_data["box"]
     try:
+        _need_tied(at, sign)
         answer = take_scan(
             bench_id=at.pk,
             text=form.cleaned_data["scan"] or "",
@@ -197,6 +202,12 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
         leads_to = answer.outcome.get("next", leads_to)
         return _show(request, at, answer, ScanForm(), leads_to=leads_to)
     return redirect("kitting:bench", code=at.code)
+
+
+def _need_tied(at: Bench, sign: Sign) -> None:
+    """Refuse a scan from another tablet, unless it was taken before and is sent again."""
+    if not is_from(getattr(at, "tablet", None), sign) and outcome_of(sign) is None:
+        raise Refused("bench_tied_elsewhere", bench=at.name)
 
 
 @allowed("kitting.pack")
@@ -251,10 +262,13 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
         act=_("Change the bench"),
         starts_alone=_starts_alone(request),
         bench=at,
+        tablet=Tablet.objects.filter(bench=at).first(),
     )
 
 
-_BENCH = Kept(lambda code: Bench.objects.filter(code=code).select_related("place"))
+_BENCH = Kept(
+    lambda code: Bench.objects.filter(code=code).select_related("place", "tablet")
+)
 
 
 def _bench(code: str) -> Bench:

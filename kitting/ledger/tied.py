@@ -1,0 +1,65 @@
+"""Which tablet a bench is tied to: where one is, nothing is done there from another.
+
+A tablet that is tied carries a random token in a cookie, of which only the hash is
+kept. It stands for the place, not for a person: who is on there says so by signing in.
+That it is the right one is asked twice. The page asks, so that nothing is begun in
+vain; and each act that is done at a bench asks once more when it has locked the
+journal's head. Whoever unties a tablet locks that head as well, so in the order of the
+journal no act of a tablet stands behind the one that untied it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from typing import TYPE_CHECKING
+
+from kitting.domain.errors import Refused
+from kitting.ledger.kept import Kept
+from kitting.models import Tablet
+
+if TYPE_CHECKING:
+    from kitting.ledger.operations import Sign
+
+_TABLET = Kept(lambda bench: Tablet.objects.filter(bench=bench).select_related("bench"))
+
+
+def mark_of(token: str) -> str:
+    """Give what is kept of the token that a tablet carries.
+
+    Args:
+        token: The token; anything else gives the mark of no tablet.
+
+    Returns:
+        SHA-256 of it, in hexadecimal.
+    """
+    return hashlib.sha256(token.encode(errors="replace")).hexdigest()
+
+
+def need_tied(sign: Sign) -> None:
+    """Refuse an act at a bench from anything but the tablet that is tied to it.
+
+    Args:
+        sign: Where the act is done, and from which tablet.
+
+    Raises:
+        Refused: ``bench_tied_elsewhere``.
+    """
+    if sign.bench_id is None:
+        return
+    for row in _TABLET(sign.bench_id):
+        if not is_from(row, sign):
+            raise Refused("bench_tied_elsewhere", bench=row.bench.name)
+
+
+def is_from(row: Tablet | None, sign: Sign) -> bool:
+    """Tell whether an act comes from where the bench takes it.
+
+    Args:
+        row: The bench's row of its tablet; it may have none.
+        sign: From which tablet the act comes.
+
+    Returns:
+        True as well where none is tied.
+    """
+    token = None if row is None else row.token_sha256
+    return token is None or token == sign.tablet

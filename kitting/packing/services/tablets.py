@@ -1,0 +1,209 @@
+"""Tablets tied to benches: a code is given, a tablet takes it up, a tie is ended.
+
+Two short secrets and a long one. The *code* has eight digits, is read off one screen
+and entered on another, and ties one tablet within ten minutes; ten tries anywhere, and
+it is good for nothing. The *token* is what the tied tablet carries from then on. Both
+are made out of the operation key and the server's own secret, so that an answer which
+was lost on its way can be had again under the same key, and by nobody else: of neither
+more is kept than a hash, and that of the code needs the server's secret to be tried.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Final
+from uuid import UUID
+
+from django.db.models import F
+from django.utils.crypto import salted_hmac
+
+from kitting.domain.errors import Conflict, Refused
+from kitting.ledger import locking
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.ledger.tied import mark_of
+from kitting.models import Bench, Tablet, User
+
+CODE_MIN: Final = 10
+"""Minutes for which a code can be taken up."""
+CODE_DIGITS: Final = 8
+MOST_TRIES: Final = 10
+"""Codes that may be entered, at whatever tablets, while one waits to be taken up."""
+
+
+@dataclass(frozen=True)
+class CodeGiven:
+    """A code that ties a tablet to a bench; the journal does not have it."""
+
+    bench: str
+    """Code of the bench."""
+    name: str
+    minutes: int
+
+
+@dataclass(frozen=True)
+class Tied:
+    """A bench whose tablet was tied or untied."""
+
+    bench: str
+    """Code of the bench."""
+    name: str
+
+
+def code_of(key: UUID) -> str:
+    """Give the code that was given under an operation key.
+
+    Args:
+        key: The operation key of ``give_code``.
+
+    Returns:
+        Eight digits.
+    """
+    secret = _secret("code", str(key))
+    return str(int(secret, 16) % 10**CODE_DIGITS).zfill(CODE_DIGITS)
+
+
+def token_of(key: UUID, code: str) -> str:
+    """Give the token of the tablet that took up a code.
+
+    Args:
+        key: The operation key of ``tie_tablet``.
+        code: The code.
+
+    Returns:
+        The token, 64 hexadecimal digits.
+    """
+    return _secret("token", f"{key} {code}")
+
+
+def _code_mark(code: str) -> str:
+    return _secret("mark", code)
+
+
+def _secret(what: str, text: str) -> str:
+    salt = f"kitting.packing.tablets.{what}"
+    return salted_hmac(salt, text, algorithm="sha256").hexdigest()
+
+
+def give_code(*, bench_id: int, sign: Sign) -> CodeGiven:
+    """Give the code by which a tablet is tied to a bench; see ``code_of``.
+
+    The tablet that is tied stays so until another one takes the code up. An earlier
+    code is good for nothing from now on.
+
+    Args:
+        bench_id: The bench.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bench, and for how long the code is good.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such bench.
+        Refused: ``bench_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> CodeGiven:
+        bench = locking.lock_row(Bench, bench_id)
+        if not bench.active:
+            raise Refused("bench_closed", bench=bench.name)
+        known = locking.lock_found(Tablet.objects.filter(bench=bench))
+        row = known[0] if known else Tablet(bench=bench)
+        row.code_mark = _code_mark(code_of(sign.key))
+        row.code_until = act.now + timedelta(minutes=CODE_MIN)
+        row.code_by = sign.by
+        row.code_tries = 0
+        row.save()
+        return CodeGiven(bench.code, bench.name, CODE_MIN)
+
+    return perform("give_code", work, CodeGiven, sign, bench=bench_id)
+
+
+def count_code(code: str) -> User | None:
+    """Count that a code was entered, before anybody looks whether it is right.
+
+    Two that are entered at once are both counted: the database adds them up.
+
+    Args:
+        code: What was entered.
+
+    Returns:
+        Who gave the code, in whose name a tablet is tied by it; None if nobody did.
+    """
+    waiting = Tablet.objects.filter(code_until__isnull=False)
+    waiting.filter(code_tries__lte=MOST_TRIES).update(code_tries=F("code_tries") + 1)
+    found = Tablet.objects.filter(code_mark=_code_mark(code)).select_related("code_by")
+    row = found.order_by("-code_until").first()
+    return None if row is None else row.code_by
+
+
+def tie_tablet(*, code: str, sign: Sign) -> Tied:
+    """Tie a tablet to the bench whose code it takes up; any other is untied by that.
+
+    Args:
+        code: The code, counted by ``count_code`` before.
+        sign: Who gave the code, when, and the operation key; see ``token_of``.
+
+    Returns:
+        The bench.
+
+    Raises:
+        Refused: ``tie_code_wrong`` for one that is unknown, too old, taken up before
+            or was tried too often; ``bench_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+    mark = _code_mark(code)
+
+    def work(act: Act) -> Tied:
+        found = locking.lock_found(Tablet.objects.filter(code_mark=mark), "bench")
+        good = [row for row in found if _is_good(row, act)]
+        if not good:
+            raise Refused("tie_code_wrong")
+        row = good[0]
+        if not row.bench.active:
+            raise Refused("bench_closed", bench=row.bench.name)
+        row.token_sha256 = mark_of(token_of(sign.key, code))
+        row.tied_at = act.now
+        row.code_until = None
+        row.code_tries = 0
+        row.save()
+        return Tied(row.bench.code, row.bench.name)
+
+    return perform("tie_tablet", work, Tied, sign, code=mark)
+
+
+def _is_good(row: Tablet, act: Act) -> bool:
+    in_time = row.code_until is not None and act.now <= row.code_until
+    return in_time and row.code_tries <= MOST_TRIES
+
+
+def untie_tablet(*, bench_id: int, sign: Sign) -> Tied:
+    """Untie the tablet of a bench: nothing is done from it any more, from now on.
+
+    A code that was given and not taken up is good for nothing either.
+
+    Args:
+        bench_id: The bench.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The bench.
+
+    Raises:
+        Conflict: ``tablet_not_tied``.
+        Missing: ``row_missing`` if there is no such bench.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Tied:
+        bench = locking.lock_row(Bench, bench_id)
+        known = locking.lock_found(Tablet.objects.filter(bench=bench))
+        if not known or (known[0].token_sha256 is None and not known[0].code_until):
+            raise Conflict("tablet_not_tied", bench=bench.name)
+        row = known[0]
+        row.token_sha256 = row.tied_at = row.code_until = None
+        row.save()
+        return Tied(bench.code, bench.name)
+
+    return perform("untie_tablet", work, Tied, sign, bench=bench_id)

@@ -1,0 +1,145 @@
+"""Two tablets take up one code; a tablet is untied while it scans."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+import pytest
+from django.db import connection, transaction
+
+from kitting.ledger import operations
+from kitting.ledger.setup import ensure_workshop
+from kitting.ledger.tied import mark_of, need_tied
+from kitting.models import Link, Tablet
+from kitting.packing.services import boxes
+from kitting.packing.services.tablets import (
+    code_of,
+    count_code,
+    give_code,
+    tie_tablet,
+    token_of,
+    untie_tablet,
+)
+from tests import factories
+from tests.concurrency.threads import at_once, meeting, times
+from tests.concurrency.twins import Meet
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+control = pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+SCANS = 6
+
+
+@pytest.fixture
+def bench() -> int:
+    ensure_workshop("Harrow Lane Workshop")
+    factories.make_person(name="tester")
+    return factories.make_bench().pk
+
+
+def code_for(bench: int) -> str:
+    sign = factories.sign()
+    give_code(bench_id=bench, sign=sign)
+    return code_of(sign.key)
+
+
+def test_of_two_tablets_that_take_up_one_code_one_is_tied(bench: int) -> None:
+    code = code_for(bench)
+    signs = [factories.sign() for _ in range(2)]
+    found = times(2, lambda n: tie_tablet(code=code, sign=signs[n]))
+    assert [error.code for error in found.errors] == ["tie_code_wrong"]
+    (won,) = (
+        sign for sign, one in zip(signs, found.of, strict=True) if one in found.values
+    )
+    row = Tablet.objects.get(bench=bench)
+    assert row.token_sha256 == mark_of(token_of(won.key, code))
+
+
+def take_up_without_the_lock(bench: int, n: int, meet: Meet) -> bool:
+    with transaction.atomic(durable=True):
+        row = Tablet.objects.get(bench=bench)
+        good = row.code_until is not None
+        meet()
+        Tablet.objects.filter(pk=row.pk).update(
+            code_until=None, token_sha256=str(n), tied_at=factories.NOW
+        )
+    return good
+
+
+@control
+def test_control_without_the_lock_both_are_told_that_they_are_tied(bench: int) -> None:
+    code_for(bench)
+    meet = meeting(2)
+    found = times(2, lambda n: take_up_without_the_lock(bench, n, meet))
+    assert found.of == [True, True]
+
+
+def test_codes_that_are_tried_at_once_are_all_counted(bench: int) -> None:
+    code_for(bench)
+    assert times(8, lambda _n: count_code("00000000")).errors == []
+    assert Tablet.objects.get(bench=bench).code_tries == 8
+
+
+def tied(bench: int) -> str:
+    code, sign = code_for(bench), factories.sign()
+    tie_tablet(code=code, sign=sign)
+    return mark_of(token_of(sign.key, code))
+
+
+def late(name: str) -> list[str]:
+    """What was done at a bench behind an act, in the order of the journal."""
+    end = Link.objects.get(operation__name=name).seq
+    after = Link.objects.filter(seq__gt=end, operation__bench__isnull=False)
+    return list(after.values_list("operation__name", flat=True))
+
+
+def scans_of(bench: int, **more: Any) -> list[partial[Any]]:
+    signs = [factories.sign(bench_id=bench, **more) for _ in range(SCANS)]
+    bags = [factories.make_bag().pk for _ in range(SCANS)]
+    return [
+        partial(boxes.bring_bag, bench_id=bench, bag_id=bag, sign=sign)
+        for bag, sign in zip(bags, signs, strict=True)
+    ]
+
+
+def test_no_scan_of_a_tablet_stands_behind_the_act_that_unties_it_for_another(
+    bench: int,
+) -> None:
+    mark, code = tied(bench), code_for(bench)
+    Link.objects.filter(operation__name="tie_tablet").get()
+    other = partial(tie_tablet, code=code, sign=factories.sign())
+    found = at_once([*scans_of(bench, tablet=mark), other])
+    assert {error.code for error in found.errors} <= {"bench_tied_elsewhere"}
+    again = Link.objects.filter(operation__name="tie_tablet").latest("seq")
+    after = Link.objects.filter(seq__gt=again.seq, operation__bench__isnull=False)
+    assert not after.exists()
+    refused = len(found.errors)
+    done = Link.objects.filter(operation__name="bring_bag").count()
+    assert done + refused == SCANS
+
+
+def test_control_a_scan_that_asks_only_before_it_begins_stands_behind_it(
+    bench: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mark = tied(bench)
+    (scan, *_others) = scans_of(bench, tablet=mark)
+    sign, meet = factories.sign(bench_id=bench, tablet=mark), meeting(2)
+    monkeypatch.setattr(operations.tied, "need_tied", lambda _sign: None)
+
+    def scanned() -> None:
+        need_tied(sign)
+        meet()
+        meet()
+        scan()
+
+    def untied() -> None:
+        meet()
+        untie_tablet(bench_id=bench, sign=factories.sign())
+        meet()
+
+    assert at_once([scanned, untied]).errors == []
+    assert late("untie_tablet") == ["bring_bag"]
