@@ -16,19 +16,19 @@ from statistics import NormalDist
 from typing import Final, NamedTuple
 
 from kitting.domain.errors import Refused
-from kitting.domain.exact import Number, exact
+from kitting.domain.exact import Number
+from kitting.domain.masses import (
+    need_coverage,
+    need_mass,
+    need_scale,
+    need_spread,
+    root_up,
+)
 
 COVERAGE: Final = 3
 """Standard deviations to either side that count as certain (common practice: 3 to 4)."""
-FAR: Final = 4
-"""Standard deviations beyond which a piece is taken for another one (common practice:
-in 16,000 pieces of a normal spread one lies further off)."""
-FAR_SHARE: Final = Fraction(1, 5)
-"""The same as a share of the mass, where nobody has set a spread (common practice)."""
 MOST_PIECES: Final = 1_000_000
 """No count by weight goes further."""
-MOST_G: Final = 1_000_000
-"""One tonne in g: no scale of a workshop goes further; more is a slip of the unit."""
 _MG: Final = 1000
 
 
@@ -58,6 +58,17 @@ class Window:
     """Standard deviation of the mass of a complete box as it is read."""
     noticed: dict[str, float]
     """By part: the chance, 0 to 1, that a box with one piece too few is outside."""
+
+
+@dataclass(frozen=True, slots=True)
+class Single:
+    """One piece too few or too many, by which a box would weigh what was read."""
+
+    part: str
+    missing: bool
+    """Whether it is missing; else there is one too many."""
+    off: float
+    """How far what was read is from what such a box weighs, in standard deviations."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,11 +148,11 @@ def window(
     """
     lines = _lines(pieces, masses)
     carton = _carton(tare)
-    scale_u, edge = _scale(scale), _coverage(k)
+    scale_u, edge = need_scale(scale), need_coverage(k)
     expected = carton.mean + sum(line.pieces * line.mean for line in lines.values())
     variance = carton.variance(1) + scale_u**2
     variance += sum(line.variance(line.pieces) for line in lines.values())
-    reach_mg = _root_up(variance * (edge * _MG) ** 2)
+    reach_mg = root_up(variance * (edge * _MG) ** 2)
     low_mg = max(0, math.floor(expected * _MG) - reach_mg)
     low, high = grams(low_mg), grams(math.ceil(expected * _MG) + reach_mg)
     noticed = {
@@ -155,6 +166,83 @@ def window(
     }
     sd_g = math.sqrt(variance)
     return Window(grams(round(expected * _MG)), low, high, sd_g, noticed)
+
+
+def singles(
+    read: Number,
+    pieces: Mapping[str, int],
+    masses: Mapping[str, Mass | tuple[Number, ...]],
+    tare: Number | Mass | tuple[Number, ...],
+    scale: Number,
+    *,
+    k: Number = COVERAGE,
+) -> tuple[Single, ...]:
+    """Name the single missing or extra pieces that fit what a box weighs.
+
+    Args:
+        read: What the scale showed in g, 0 or more.
+        pieces: As for :func:`window`, and so are the rest.
+        masses: Mass of one piece of each of those parts.
+        tare: Mass of the empty carton in g.
+        scale: Standard uncertainty of one reading of the scale in g.
+        k: Standard deviations within which a reading fits.
+
+    Returns:
+        The one that fits best first; empty where no single piece explains it. Parts of
+        like mass fit alike: nothing here tells them apart, nor a piece that is missing
+        from two others that were swapped.
+
+    Raises:
+        CodeError: ``figure_unreadable``.
+        Refused: What :func:`window` refuses, and ``mass_out_of_range`` of ``read``.
+
+    References:
+        GUM (JCGM 100:2008) 5.1.2 for the variance of a box with one piece fewer or
+        more; of normal distributions the nearest by its own standard deviation.
+    """
+    lines = _lines(pieces, masses)
+    carton, scale_u, edge = _carton(tare), need_scale(scale), need_coverage(k)
+    reading = need_mass(read, zero=True)
+    expected = carton.mean + sum(line.pieces * line.mean for line in lines.values())
+    variance = carton.variance(1) + scale_u**2
+    variance += sum(line.variance(line.pieces) for line in lines.values())
+    found: list[tuple[Fraction, Single]] = []
+    for part, line in lines.items():
+        for more in (-1, 1):
+            own = line.variance(line.pieces + more) - line.variance(line.pieces)
+            away = (reading - expected - more * line.mean) ** 2
+            if away > edge**2 * (variance + own):
+                continue
+            square = away / (variance + own) if away else Fraction(0)
+            off = math.sqrt(square)
+            found.append((square, Single(part, missing=more < 0, off=off)))
+    found.sort(key=lambda each: (each[0], each[1].part))
+    return tuple(single for _square, single in found)
+
+
+def reading_u(step: Number, own: Number) -> Decimal:
+    """Give the standard uncertainty of a reading of a scale.
+
+    Args:
+        step: Resolution of what it shows in g: the least step, 0 or more.
+        own: Standard uncertainty of the scale itself in g, 0 or more, by its
+            calibration.
+
+    Returns:
+        Both together in g, rounded up to the mg.
+
+    Raises:
+        CodeError: ``figure_unreadable``.
+        Refused: ``scale_out_of_range``.
+
+    References:
+        GUM F.2.2.1: a step of d adds d/√12, a rectangular distribution of that width.
+
+    >>> reading_u(0, 2), reading_u(1, 0)
+    (Decimal('2'), Decimal('0.289'))
+    """
+    square = need_scale(step) ** 2 / 12 + need_scale(own) ** 2
+    return grams(root_up(square * _MG**2))
 
 
 def count_by_weight(
@@ -198,10 +286,10 @@ def count_by_weight(
     uncertain = _counting(
         reference_pieces, reference_g, scale_u_g, spread_g, reference_u_g
     )
-    gross, tare = _mass(gross_g, zero=True), _mass(tare_g, zero=True)
+    gross, tare = need_mass(gross_g, zero=True), need_mass(tare_g, zero=True)
     if gross < tare:
         raise Refused("gross_below_tare", gross=gross_g, tare=tare_g)
-    edge = _coverage(k)
+    edge = need_coverage(k)
     raw = (gross - tare) / uncertain.piece_g
     pieces = math.floor(raw + Fraction(1, 2))
     if pieces > MOST_PIECES:
@@ -247,7 +335,7 @@ def largest_trusted(
     uncertain = _counting(
         reference_pieces, reference_g, scale_u_g, spread_g, reference_u_g
     )
-    edge = _coverage(k)
+    edge = need_coverage(k)
     trusted, too_many = 0, MOST_PIECES + 1
     while too_many - trusted > 1:
         middle = (trusted + too_many) // 2
@@ -256,49 +344,6 @@ def largest_trusted(
         else:
             too_many = middle
     return trusted
-
-
-def piece_range(
-    mass_g: Number,
-    spread_g: Number | None,
-    *,
-    reference_pieces: int,
-    scale_u_g: Number,
-) -> tuple[Decimal, Decimal]:
-    """Give the range in which the mean mass of a reference sample is to be expected.
-
-    It reaches ``FAR`` standard deviations to either side of a part's own mass: of one
-    piece, since what a part weighs was itself found on a few, and of the weighing of
-    the sample. Where no spread is known, it is ``FAR_SHARE`` of the mass.
-
-    Args:
-        mass_g: Mass of one piece by the set-up in g, above 0.
-        spread_g: Standard deviation from piece to piece in g; None or 0 if not known.
-        reference_pieces: Pieces in the reference sample, 1 or more.
-        scale_u_g: Standard uncertainty of one weighing in g, 0 or more.
-
-    Returns:
-        Lowest and highest mass of one piece in g, rounded outwards to 0.1 mg.
-
-    Raises:
-        Refused: ``pieces_not_positive``, ``mass_out_of_range``, ``spread_out_of_range``
-            or ``scale_out_of_range``.
-    """
-    if reference_pieces < 1:
-        raise Refused("pieces_not_positive", value=reference_pieces)
-    mass, spread = _mass(mass_g), _spread(spread_g or 0)
-    weighing = _scale(scale_u_g) / reference_pieces
-    tenth = 10 * _MG  # tenths of a mg in a g
-    if spread:
-        square = (FAR * tenth) ** 2 * (spread**2 + weighing**2)
-        far = Fraction(_root_up(square), tenth)
-    else:
-        far = mass * FAR_SHARE
-    low, high = max(mass - far, Fraction(0)), mass + far
-    return (
-        Decimal(math.floor(low * tenth)) / tenth,
-        Decimal(math.ceil(high * tenth)) / tenth,
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -336,7 +381,10 @@ def _lines(
             raise Refused("mass_missing", part=part)
         mass = Mass(*masses[part])
         lines[part] = _Line(
-            many, _mass(mass.mean_g), _spread(mass.sd_g), _spread(mass.u_mean_g)
+            many,
+            need_mass(mass.mean_g),
+            need_spread(mass.sd_g),
+            need_spread(mass.u_mean_g),
         )
     if not lines:
         raise Refused("box_empty")
@@ -345,8 +393,8 @@ def _lines(
 
 def _carton(tare: Number | Mass | tuple[Number, ...]) -> _Line:
     mass = Mass(*tare) if isinstance(tare, tuple) else Mass(tare)
-    mean = _mass(mass.mean_g, zero=True)
-    return _Line(1, mean, _spread(mass.sd_g), _spread(mass.u_mean_g))
+    mean = need_mass(mass.mean_g, zero=True)
+    return _Line(1, mean, need_spread(mass.sd_g), need_spread(mass.u_mean_g))
 
 
 def _outside(low: Decimal, high: Decimal, mean: Fraction, variance: Fraction) -> float:
@@ -365,45 +413,12 @@ def _counting(
 ) -> _Counting:
     if reference_pieces < 1:
         raise Refused("pieces_not_positive", value=reference_pieces)
-    whole = _mass(reference_g)
+    whole = need_mass(reference_g)
     piece = whole / reference_pieces
     return _Counting(
         reference_pieces=reference_pieces,
         piece_g=piece,
-        spread=(_spread(spread_g) / piece) ** 2,
-        scale=(_scale(scale_u_g) / piece) ** 2,
-        reference=(_scale(reference_u_g) / whole) ** 2,
+        spread=(need_spread(spread_g) / piece) ** 2,
+        scale=(need_scale(scale_u_g) / piece) ** 2,
+        reference=(need_scale(reference_u_g) / whole) ** 2,
     )
-
-
-def _mass(value: Number, *, zero: bool = False) -> Fraction:
-    mass = exact(value)
-    if mass < 0 or mass > MOST_G or (mass == 0 and not zero):
-        raise Refused("mass_out_of_range", read=value)
-    return mass
-
-
-def _spread(value: Number) -> Fraction:
-    spread = exact(value)
-    if not 0 <= spread <= MOST_G:
-        raise Refused("spread_out_of_range", read=value)
-    return spread
-
-
-def _scale(value: Number) -> Fraction:
-    scale = exact(value)
-    if not 0 <= scale <= MOST_G:
-        raise Refused("scale_out_of_range", read=value)
-    return scale
-
-
-def _coverage(value: Number) -> Fraction:
-    k = exact(value)
-    if not 0 < k <= 10:
-        raise Refused("coverage_out_of_range", read=value)
-    return k
-
-
-def _root_up(square: Fraction) -> int:
-    root = math.isqrt(math.floor(square))
-    return root if root**2 == square else root + 1

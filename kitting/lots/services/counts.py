@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal
 from math import ceil
 
-from kitting.domain import weighing
+from kitting.domain import masses, weighing
 from kitting.domain.entries import Weighing
 from kitting.domain.errors import Refused
 from kitting.ledger.operations import Act, Sign, perform
@@ -91,7 +91,7 @@ def weigh(weighed: Weighing, part: Part | None = None) -> Weighed:
 def _likely(weighed: Weighing, part: Part | None) -> tuple[Decimal, Decimal] | None:
     if part is None or not part.mass_mg:
         return None
-    return weighing.piece_range(
+    return masses.piece_range(
         weighing.grams(part.mass_mg),
         weighing.grams(part.spread_mg or 0),
         reference_pieces=weighed.reference_pieces,

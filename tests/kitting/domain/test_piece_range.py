@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from kitting.domain import weighing
+from kitting.domain import masses
 from kitting.domain.errors import CodeError, Refused
-from kitting.domain.weighing import piece_range
+from kitting.domain.masses import piece_range
 
 
 def test_four_deviations_are_one_piece_in_sixteen_thousand():
     """scipy.stats.norm: what lies outside of four standard deviations, both ways."""
-    assert 2 * stats.norm.sf(weighing.FAR) == pytest.approx(1 / 16_000, rel=0.02)
+    assert 2 * stats.norm.sf(masses.FAR) == pytest.approx(1 / 16_000, rel=0.02)
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_the_range_is_rounded_outwards():
     low, high = piece_range(Decimal("1.00003"), None, reference_pieces=1, scale_u_g=0)
     assert (low, high) == (Decimal("0.8000"), Decimal("1.2001"))
     low, high = piece_range(1, Decimal("0.03333"), reference_pieces=3, scale_u_g="0.01")
-    far = weighing.FAR * (0.03333**2 + (0.01 / 3) ** 2) ** 0.5
+    far = masses.FAR * (0.03333**2 + (0.01 / 3) ** 2) ** 0.5
     assert float(low) <= 1 - far < float(low) + 0.0002
     assert float(high) >= 1 + far > float(high) - 0.0002
 

@@ -14,7 +14,14 @@ from scipy import stats
 
 from kitting.domain import weighing
 from kitting.domain.errors import CodeError, Refused
-from kitting.domain.weighing import Mass, count_by_weight, largest_trusted, window
+from kitting.domain.weighing import (
+    Mass,
+    count_by_weight,
+    largest_trusted,
+    reading_u,
+    singles,
+    window,
+)
 
 PIECES = {"headband": 24, "visor": 24, "elastic": 24, "manual": 1}
 MASSES = {
@@ -102,6 +109,115 @@ def test_a_simulation_notices_as_often(part):
     chance = found.noticed[part]
     error = math.sqrt(max(chance * (1 - chance), 1 / boxes) / boxes)
     assert abs(outside.mean() - chance) < 4 * error
+
+
+# 10,000 boxes, each piece of its own mass, weighed one by one: how many short ones are
+# noticed is binomial. Of a right chance a count outside these bounds comes once in a
+# million times (scipy.stats.binom).
+@pytest.mark.parametrize("part", PIECES)
+def test_ten_thousand_boxes_are_noticed_within_the_binomial_bound(part):
+    boxes, rng = 10_000, np.random.default_rng(42)
+    found = box()
+    read = rng.normal(float(TARE.mean_g), float(TARE.sd_g), boxes)
+    read += rng.normal(0, float(SCALE_G), boxes)
+    for name, many in PIECES.items():
+        mean, sd, u_mean = (float(figure) for figure in MASSES[name])
+        mean = mean + rng.normal(0, 1, (boxes, 1)) * u_mean
+        short = many - 1 if name == part else many
+        read += (mean + rng.normal(0, sd, (boxes, short))).sum(axis=1)
+    noticed = int(((read < float(found.low_g)) | (read > float(found.high_g))).sum())
+    low, high = stats.binom.interval(1 - 1e-6, boxes, found.noticed[part])
+    assert low <= noticed <= high
+
+
+# -- One piece too few or too many ------------------------------------------------------
+
+
+def fitting(read: float) -> list[tuple[str, bool]]:
+    found = singles(read, PIECES, MASSES, TARE, SCALE_G)
+    return [(single.part, single.missing) for single in found]
+
+
+# By hand: 1438.2 g complete; a visor is 31.5 g, a headband 14.2 g, one spread 2.3 g.
+@pytest.mark.parametrize(
+    ("read", "fits"),
+    [
+        (1438.2 - 31.5, [("visor", True)]),
+        (1438.2 + 31.5, [("visor", False)]),
+        (1438.2 - 14.2, [("headband", True)]),
+        (1438.2 - 80, []),
+        (1438.2 - 22.9, []),
+        (0, []),
+    ],
+)
+def test_the_single_piece_that_fits_is_named(read, fits):
+    assert fitting(read) == fits
+
+
+def test_parts_of_like_mass_are_named_together_the_best_first():
+    masses = {"band": (36, 0.7), "visor": (37, 0.5)}
+    found = singles(438 - 36.2, {"band": 6, "visor": 6}, masses, 0, 0.5)
+    assert [single.part for single in found] == ["band", "visor"]
+    assert all(single.missing for single in found)
+    assert found[0].off < found[1].off
+
+
+def test_without_any_uncertainty_only_the_very_mass_fits():
+    of = {"pieces": {"a": 3, "b": 2}, "masses": {"a": (10, 0), "b": (7, 0)}}
+    assert [one.part for one in singles(34, **of, tare=0, scale=0)] == ["a"]
+    assert [one.part for one in singles(51, **of, tare=0, scale=0)] == ["b"]
+    assert singles(43, **of, tare=0, scale=0) == ()
+
+
+def test_a_reading_below_an_empty_scale_is_refused():
+    with pytest.raises(Refused) as error:
+        singles(-1, PIECES, MASSES, TARE, SCALE_G)
+    assert error.value.code == "mass_out_of_range"
+
+
+@st.composite
+def weighed_boxes(draw):
+    parts = draw(st.lists(st.sampled_from("abcdef"), min_size=1, unique=True))
+    pieces = {part: draw(st.integers(1, 60)) for part in parts}
+    figures = st.decimals("0.5", "60", places=1), st.decimals("0", "1", places=2)
+    masses = {part: (draw(figures[0]), draw(figures[1])) for part in parts}
+    whole = sum(pieces[part] * masses[part][0] for part in parts)
+    read = draw(st.decimals("0", str(whole + 70), places=1))
+    return read, pieces, masses, draw(st.decimals("0.1", "2", places=1))
+
+
+# Brute force: the window of every box with one piece fewer or more, by `window` itself.
+@given(weighed_boxes())
+def test_singles_are_those_whose_own_box_would_weigh_that(weighed):
+    read, pieces, masses, scale = weighed
+    near = {}
+    for part in pieces:
+        for more in (-1, 1):
+            other = {**pieces, part: pieces[part] + more}
+            if sum(other.values()) == 0:
+                mean, sd = 0.0, float(scale)
+            else:
+                wanted = window(other, masses, 0, scale)
+                mean, sd = float(wanted.expected_g), wanted.sd_g
+            near[part, more < 0] = abs(float(read) - mean) / sd
+    found = singles(read, pieces, masses, 0, scale)
+    for single in found:
+        assert single.off == pytest.approx(near[single.part, single.missing], abs=1e-6)
+    offs = [single.off for single in found]
+    assert offs == sorted(offs)
+    named = {(single.part, single.missing) for single in found}
+    for which, off in near.items():
+        if abs(off - 3) > 1e-6:
+            assert (which in named) == (off < 3)
+
+
+# GUM F.2.2.1: a resolution of d is d/sqrt(12) = 0.29 d.
+def test_the_step_of_a_scale_adds_to_its_uncertainty():
+    assert reading_u(1, 0) == Decimal("0.289")
+    assert float(reading_u(2, 1)) == pytest.approx(math.sqrt(4 / 12 + 1), abs=0.001)
+    assert reading_u(0, 0) == 0
+    with pytest.raises(Refused):
+        reading_u(-1, 0)
 
 
 # By the normal distribution 0.27 % of complete boxes are outside 3 standard deviations.
