@@ -31,6 +31,7 @@ from kitting.models import (
     Lot,
     Meter,
     Method,
+    Part,
     Place,
     Print,
     Protocol,
@@ -162,10 +163,12 @@ def run_bags(
     return run
 
 
-def pack(bench: Bench, size: BoxSize, *, label: bool = True) -> Box:
+def pack(
+    bench: Bench, size: BoxSize, *, label: bool = True, mass_mg: int | None = None
+) -> Box:
     """A box filled from the bench's open bags, closed, and labelled if asked."""
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    boxes.close_box(box_id=started.box_id, sign=sign())
+    boxes.close_box(box_id=started.box_id, mass_mg=mass_mg, sign=sign())
     box = Box.objects.get(pk=started.box_id)
     print_label(box)
     if label:
@@ -256,7 +259,8 @@ def make_history() -> History:
     bench = factories.make_bench()
     for bag in (first, visor_lot.bags.get()):
         boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
-    sent, labelled, voided = (pack(bench, size) for _ in range(3))
+    sent, labelled = (pack(bench, size) for _ in range(2))
+    voided = _weigh_one(bench, size)
     back = {"label": str(voided.serial), "reason": "crushed"}
     voiding.void_box(box_id=voided.pk, **back, sign=sign())
     _call_one_off(bench, size)
@@ -362,6 +366,20 @@ def _queue_two(shelf: Place) -> None:
             onto=Onto(printer=printer),
             sign=sign(),
         )
+
+
+def _weigh_one(bench: Bench, size: BoxSize) -> Box:
+    """A box that was weighed; later ones of its size are not."""
+    Part.objects.filter(unit=Unit.PIECE).update(mass_mg=10_000, spread_mg=100)
+    carton = factories.make_part(name="Carton", mass_mg=80_000)
+    scale = {"scale_step_mg": 1_000, "scale_u_mg": 500, "scale_most_mg": 15_000_000}
+    Bench.objects.filter(pk=bench.pk).update(**scale)
+    of = BoxSize.objects.filter(pk=size.pk)
+    of.update(weigh=True, carton=carton)
+    box = pack(bench, size, mass_mg=(2 * size.sets * 10 + 80) * 1_000)
+    of.update(weigh=False)
+    size.refresh_from_db()
+    return box
 
 
 def _call_one_off(bench: Bench, size: BoxSize) -> None:

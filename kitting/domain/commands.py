@@ -1,11 +1,12 @@
 """Command labels: what is scanned instead of touching the screen.
 
-A command is plain text in Code 128 or a square code, capitals and hyphens only, and
-always begins with ``ACT-``, so that no number of Lotward can be mistaken for one::
+A command is plain text in Code 128 or a square code, capitals and hyphens only (a mass
+is typed, with its point), and always begins with ``ACT-``, so that no number of Lotward can be mistaken for one::
 
     ACT-BOX-24          start a box of 24 sets
     ACT-BOX-FS1-24      the same, where two products have boxes of 24
     ACT-CLOSE           close the box and print its label
+    ACT-MASS-1234.5     the box weighs so many grams: close it
     ACT-PRINT           print the label, or ask why it is printed again
     ACT-PRINT-SPOILT    print it again, with that reason
     ACT-UNDO            show what can be undone; ACT-YES undoes what was done last
@@ -46,12 +47,15 @@ from enum import StrEnum
 from typing import Final
 from zlib import crc32
 
+from kitting.domain.figures import scaled
+
 
 class Do(StrEnum):
     """What a command asks for."""
 
     BOX = "BOX"
     CLOSE = "CLOSE"
+    MASS = "MASS"
     PRINT = "PRINT"
     UNDO = "UNDO"
     CANCEL = "CANCEL"
@@ -163,6 +167,8 @@ _COMMAND: Final = re.compile(
 )
 _END: Final = re.compile(r"[0-9A-F]{8}")
 _NUMBER: Final = re.compile(r"ACT-([0-9]{1,2})")
+_MASS: Final = re.compile(r"\s*([0-9]{1,7}(?:[.,][0-9]{1,3})?)\s*G?")
+"""As a keypad sends it, or a scale that types what it shows, with blanks and unit."""
 _SIZE: Final = re.compile(r"(?:(?P<product>[A-Z0-9]{1,8})-)?(?P<sets>[0-9]{1,6})")
 
 
@@ -182,6 +188,9 @@ class Command:
 
     end: str = field(default="", compare=False)
     """The same as the label has it; for ``BAD`` see ``end_of``."""
+
+    mass_mg: int | None = None
+    """The mass of the box for ``MASS``."""
 
 
 def is_command(text: str) -> bool:
@@ -222,6 +231,9 @@ def read_command(text: str) -> Command | None:
         return _size(rest or "")
     if rest is None:
         return Command(do)
+    if do is Do.MASS:
+        mass = _MASS.fullmatch(rest)
+        return None if mass is None else Command(do, mass_mg=scaled(mass[1], 1000))
     if do is Do.BAD:
         return Command(do, end=rest) if _END.fullmatch(rest) else None
     reason = _REASONS.get(do, {}).get(rest)

@@ -116,6 +116,13 @@ FIXED = (
         columns=("number", "recipe_id", "size_id", "bench_id"),
     ),
     Fixed(
+        "box_weighed",
+        "kitting_box",
+        "mass of a box",
+        columns=("mass_mg",),
+        until="OLD.stage <> 'open'",
+    ),
+    Fixed(
         "shipment_identity",
         "dispatch_shipment",
         "shipment identity",

@@ -114,10 +114,41 @@ class Migration(migrations.Migration):
                         ),
                         ("active", models.BooleanField(default=True)),
                         ("sounds", models.BooleanField(default=True)),
+                        (
+                            "scale_most_mg",
+                            models.PositiveIntegerField(blank=True, null=True),
+                        ),
+                        (
+                            "scale_step_mg",
+                            models.PositiveIntegerField(blank=True, null=True),
+                        ),
+                        (
+                            "scale_u_mg",
+                            models.PositiveIntegerField(blank=True, null=True),
+                        ),
                     ],
                     options={
                         "ordering": ["code"],
                         "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("scale_most_mg__isnull", True),
+                                        ("scale_step_mg__isnull", True),
+                                        ("scale_u_mg__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("scale_most_mg__isnull", False),
+                                        ("scale_step_mg__gte", 1),
+                                        ("scale_step_mg__isnull", False),
+                                        ("scale_u_mg__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_bench_scale_whole",
+                            )
+                        ],
                     },
                 ),
                 migrations.CreateModel(
@@ -1103,6 +1134,14 @@ class Migration(migrations.Migration):
                                 ),
                                 fields=("bench",),
                                 name="kitting_box_one_unlabelled_per_bench",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("mass_mg__isnull", True),
+                                    ("serial__isnull", False),
+                                    _connector="OR",
+                                ),
+                                name="kitting_box_weighed_to_close",
                             ),
                         ],
                     },

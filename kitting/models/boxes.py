@@ -12,7 +12,7 @@ from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class Bench(models.Model):
-    """A packing station: a tablet, a scanner, a label printer."""
+    """A packing station: a tablet, a scanner, a label printer, maybe a scale."""
 
     code = models.CharField(max_length=12, unique=True)
     name = models.CharField(max_length=60)
@@ -21,10 +21,32 @@ class Bench(models.Model):
     )
     active = models.BooleanField(default=True)
     sounds = models.BooleanField(default=True)
+    scale_step_mg = models.PositiveIntegerField(null=True, blank=True)
+    """The least step that the bench's scale shows; None for a bench without one."""
+    scale_u_mg = models.PositiveIntegerField(null=True, blank=True)
+    """Standard uncertainty of the scale itself."""
+    scale_most_mg = models.PositiveIntegerField(null=True, blank=True)
+    """The most that the scale weighs."""
 
     class Meta:
         default_permissions = ()
         ordering = ["code"]
+        constraints = [
+            check(
+                "kitting_bench_scale_whole",
+                Q(
+                    scale_step_mg__isnull=True,
+                    scale_u_mg__isnull=True,
+                    scale_most_mg__isnull=True,
+                )
+                | Q(
+                    scale_step_mg__isnull=False,
+                    scale_u_mg__isnull=False,
+                    scale_most_mg__isnull=False,
+                    scale_step_mg__gte=1,
+                ),
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -172,6 +194,10 @@ class Box(models.Model):
                     closed_at__isnull=False,
                 )
                 & ~Q(batch=""),
+            ),
+            check(
+                "kitting_box_weighed_to_close",
+                Q(mass_mg__isnull=True) | Q(serial__isnull=False),
             ),
             once(
                 "kitting_box_one_unlabelled_per_bench",

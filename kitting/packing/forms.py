@@ -23,7 +23,7 @@ from kitting.packing.queries.boxes import READY
 from kitting.packing.queries.plan import MOST, Planned
 from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
-from kitting.web.fields import CodeField
+from kitting.web.fields import CodeField, FigureField
 from kitting.web.forms import (
     DayField,
     FilterForm,
@@ -85,7 +85,36 @@ def _key(name: object, ms: object, place: object = "") -> Key:
 LONGEST_REASON = 200
 
 
-class BenchForm(KeyedForm):
+SCALE = ("scale_step_mg", "scale_u_mg", "scale_most_mg")
+"""What a form says of the scale of a bench."""
+
+
+class ScaleForm(KeyedForm):
+    """What a bench's page says of its scale; all of it is empty where there is none."""
+
+    things = {
+        "scale_step_mg": _("the step of the scale"),
+        "scale_u_mg": _("the uncertainty of the scale"),
+        "scale_most_mg": _("the most that the scale weighs"),
+    }
+
+    scale_step_mg = FigureField(
+        label=_("Its scale shows steps of"),
+        unit="g",
+        required=False,
+        help_text=_("The least step of what it shows. Empty: the bench has no scale."),
+    )
+    scale_u_mg = FigureField(
+        label=_("Standard uncertainty of the scale"),
+        unit="g",
+        required=False,
+        up=True,
+        help_text=_("By its calibration; half of what that says for k = 2."),
+    )
+    scale_most_mg = FigureField(label=_("The most it weighs"), unit="g", required=False)
+
+
+class BenchForm(ScaleForm):
     """A new bench.
 
     Args:
@@ -106,6 +135,8 @@ class BenchForm(KeyedForm):
         help_text=_("Each bench has a place of its own."),
     )
 
+    field_order = ("op_key", "code", "name", "place")
+
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         # Only those that are free are offered; the act says what is wrong with others.
@@ -120,7 +151,7 @@ class BenchForm(KeyedForm):
         return capitals(self.cleaned_data["code"])
 
 
-class BenchChangeForm(KeyedForm):
+class BenchChangeForm(ScaleForm):
     """A bench as it is to be from now on."""
 
     things = {"seen": _("what was on record")}
@@ -137,6 +168,8 @@ class BenchChangeForm(KeyedForm):
         required=False,
         help_text=_("Without the tick its tablets are silent; signs and words stay."),
     )
+
+    field_order = ("op_key", "seen", "name", "active", "sounds")
 
 
 class CodeForm(KeyedForm):

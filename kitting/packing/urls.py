@@ -2,11 +2,19 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.packing.views import bench, boxes, plan, practice, scanner, tablets
+from kitting.packing.views import (
+    bench,
+    benches,
+    boxes,
+    plan,
+    practice,
+    scanner,
+    tablets,
+)
 
 urlpatterns: list[URLPattern] = [
     path("bench/", bench.benches, name="benches"),
-    path("bench/new/", bench.bench_new, name="bench-new"),
+    path("bench/new/", benches.bench_new, name="bench-new"),
     path("bench/offline/", bench.bench_offline, name="bench-offline"),
     path("bench/worker.js", bench.bench_worker, name="bench-worker"),
     path("bench/practice/", practice.practice, name="practice"),
@@ -14,7 +22,7 @@ urlpatterns: list[URLPattern] = [
     path("bench/plan/", plan.pack_plan, name="pack-plan"),
     path("bench/tablet/", tablets.tablet, name="tablet"),
     path("bench/<str:code>/", bench.bench, name="bench"),
-    path("bench/<str:code>/change/", bench.bench_change, name="bench-change"),
+    path("bench/<str:code>/change/", benches.bench_change, name="bench-change"),
     path("bench/<str:code>/holds/", bench.bench_holds, name="bench-holds"),
     path("bench/<str:code>/label/", bench.bench_label, name="bench-label"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),

@@ -63,8 +63,40 @@ SENTENCES: dict[str, str | Promise] = {
         "Nothing was done: %(bench)s has a tablet of its own, and this is another. Scan"
         " at that tablet, or ask a manager to tie this one."
     ),
+    "bench_without_scale": _(
+        "Boxes of this size are weighed, and %(bench)s has no scale on record. Pack them at"
+        " another bench, or ask a manager to enter its scale."
+    ),
+    "box_heavy": _(
+        "Heavier by %(by)s g: no single piece weighs that. Look into the box, then weigh"
+        " it again."
+    ),
+    "box_heavy_one": _(
+        "Heavier by %(by)s g: that is one %(parts)s too many. Look into the box, then"
+        " weigh it again."
+    ),
+    "box_heavy_some": _(
+        "Heavier by %(by)s g: one too many of %(parts)s. Look into the box, at the first"
+        " of them first, then weigh it again."
+    ),
+    "box_is_not_weighed": _(
+        "Boxes of this size are not weighed, so box %(box)s was not closed. Close it"
+        " without a mass."
+    ),
     "box_is_put_away": _(
         "Box %(box)s is put away. Scan its number at its bench to go on with it."
+    ),
+    "box_light": _(
+        "Lighter by %(by)s g: no single piece weighs that. Look into the box, then weigh"
+        " it again."
+    ),
+    "box_light_one": _(
+        "Lighter by %(by)s g: that is one %(parts)s missing. Look into the box, then weigh"
+        " it again."
+    ),
+    "box_light_some": _(
+        "Lighter by %(by)s g: one is missing of %(parts)s. Look into the box, for the"
+        " first of them first, then weigh it again."
     ),
     "box_not_at_bench": _(
         "Box %(box)s is labelled or put away, so the bench does not stop after it. Look"
@@ -80,6 +112,9 @@ SENTENCES: dict[str, str | Promise] = {
     "box_not_put_away": _(
         "Box %(box)s is %(stage)s and was not put away, so it cannot be brought back."
         " Scan a bag, or the label of the box that is shown."
+    ),
+    "box_not_weighed": _(
+        "Box %(box)s is not weighed yet. Put it on the scale, then type what that shows."
     ),
     "box_of_another_bench": _(
         "Box %(box)s was begun at %(bench)s. Take it there to go on with it."
@@ -196,6 +231,18 @@ SENTENCES: dict[str, str | Promise] = {
     "rests_on_act": _(
         "That cannot be undone: since then it was used, moved or counted elsewhere."
         " Bags: %(bag)s. Look at their pages, and count them if they are wrong."
+    ),
+    "scale_incomplete": _(
+        "Of the scale of %(bench)s all three figures are needed, or none. Enter what is"
+        " missing, or empty the other ones."
+    ),
+    "scale_overloaded": _(
+        "%(read)s g is more than this scale weighs, %(most)s g. Read it again, and type"
+        " grams."
+    ),
+    "scale_wrong": _(
+        "The scale of %(bench)s cannot be like that. Its step is above 0, step and"
+        " uncertainty are less than the most it weighs, and that is a tonne at most."
     ),
     "size_not_packed": _(
         "No product with a recipe in force has boxes of this size, in sets: %(sets)s."

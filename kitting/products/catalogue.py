@@ -8,9 +8,12 @@ from typing import Any
 from django.db.models import Prefetch, QuerySet
 
 from kitting.domain import batch
-from kitting.ledger import listing
+from kitting.domain.errors import LotwardError, Refused
+from kitting.ledger import listing, upheld, weighed
+from kitting.ledger.pinned import WITH_PINNED
 from kitting.ledger.sections import Found, register, same_lines
 from kitting.ledger.shelf import obey, read_day
+from kitting.ledger.upheld import Rows
 from kitting.models import (
     BoxSize,
     Method,
@@ -20,6 +23,7 @@ from kitting.models import (
     Recipe,
     RecipeLine,
     RecipePair,
+    RecipeSubstitute,
     Revision,
 )
 from kitting.products.queries.products import recipes_of
@@ -341,5 +345,18 @@ def _named(revision: Revision) -> listing.Row:
     return {"part": revision.part.code, "revision": revision.code}
 
 
+def _unweighed(_touched: Rows) -> Iterator[LotwardError]:
+    """A size that is weighed has a carton, and a mass of every part that may be in it."""
+    for size in BoxSize.objects.filter(weigh=True).select_related("carton", "product"):
+        named = {"product": size.product.name, "sets": size.sets}
+        if size.carton is None:
+            yield Refused("weighed_without_carton", **named)
+        recipes = size.product.recipes.filter(in_force=True)
+        recipe = recipes.prefetch_related(*WITH_PINNED).first()
+        if parts := [part.name for part in weighed.lacking(size, recipe)]:
+            yield Refused("weighed_without_mass", **named, parts=", ".join(parts))
+
+
+upheld.register(_unweighed, BoxSize, Part, Recipe, RecipeLine, RecipeSubstitute)
 listing.register(parts=_parts, products=_products, methods=_methods)
 register(parts=_part, products=_product, methods=_method)

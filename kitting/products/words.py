@@ -150,6 +150,14 @@ SENTENCES: dict[str, str | Promise] = {
         "More is said of what goes together than a recipe keeps, at most %(most)s times."
         " Leave out what goes with everything."
     ),
+    "weighed_without_carton": _(
+        "Boxes of %(sets)s of %(product)s are weighed, and their carton is not named. Name"
+        " it, or take away the tick that they are weighed."
+    ),
+    "weighed_without_mass": _(
+        "Boxes of %(sets)s of %(product)s are weighed, and these parts have no mass:"
+        " %(parts)s. Enter what one piece weighs on the page Parts first."
+    ),
 }
 
 register(SENTENCES)

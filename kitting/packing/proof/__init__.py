@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from kitting.packing.proof import boxes, holds, undone, voided
+from kitting.packing.proof import boxes, holds, masses, undone, voided
 
-__all__ = ["boxes", "holds", "undone", "voided"]
+__all__ = ["boxes", "holds", "masses", "undone", "voided"]

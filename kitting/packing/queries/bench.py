@@ -155,14 +155,16 @@ class Screen:
 
     @property
     def step(self) -> str:
-        """The next thing to do: choose, held, fill, close, print or label."""
+        """The next thing to do: choose, held, fill, weigh, close, print or label."""
         if self.box is None:
             return "choose"
         if self.held:
             return "held"
         if self.box.stage == BoxStage.CLOSED:
             return "label" if self.label else "print"
-        return "fill" if self.asked else "close"
+        if self.asked:
+            return "fill"
+        return "weigh" if self.box.size.weigh else "close"
 
     @property
     def stuck(self) -> bool:

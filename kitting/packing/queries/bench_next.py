@@ -33,6 +33,7 @@ class Next(StrEnum):
     SCAN = "scan"
     NONE_TO_SCAN = "none_to_scan"
     CLOSE = "close"
+    WEIGH = "weigh"
     PRINT = "print"
     LABEL = "label"
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -145,6 +146,8 @@ class BoxPage:
     """Ids of the lines that are held by their lot, bag or run."""
     place: Place | None = None
     """Where it stands; None for one that stands nowhere here."""
+    window: tuple[int, int] | None = None
+    """Lowest and highest mass in mg of a complete one, as it was closed."""
 
     @property
     def pieces(self) -> int:
@@ -206,7 +209,16 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
         held=box.pk in reach.boxes or bool(held_lines),
         held_lines=held_lines,
         place=place_of(box),
+        window=_window(box) if box.mass_mg else None,
     )
+
+
+def _window(box: Box) -> tuple[int, int]:
+    """What the act kept that closed it: masses and scale may be others by now."""
+    closed = BoxEvent.objects.filter(box=box, after=BoxStage.CLOSED)
+    outcome = closed.values_list("operation__link__outcome", flat=True).get()
+    said = json.loads(outcome)
+    return said["low_mg"], said["high_mg"]
 
 
 def newest_print(box_id: int) -> Print | None:

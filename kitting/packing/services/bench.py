@@ -139,8 +139,8 @@ def _obey(scan: Scan, command: Command) -> Answer:
     match command.do:
         case Do.BOX:
             return _start(scan, command)
-        case Do.CLOSE:
-            return _close(scan)
+        case Do.CLOSE | Do.MASS:
+            return _close(scan, command.mass_mg)
         case Do.PRINT:
             return _print(scan, command.reason)
         case Do.CANCEL:
@@ -204,12 +204,12 @@ def _size_then(scan: Scan, command: Command) -> BoxSize:
     return size
 
 
-def _close(scan: Scan) -> Answer:
+def _close(scan: Scan, mass_mg: int | None) -> Answer:
     scan.need_same_box()
     box = scan.box_in_work()
     if box.stage == BoxStage.CLOSED and scan.before is None:
         raise WrongStage("box_waits_for_label", box=str(box))
-    closed = boxes.close_box(box_id=box.pk, sign=scan.sign)
+    closed = boxes.close_box(box_id=box.pk, sign=scan.sign, mass_mg=mass_mg)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
     print_at_bench(box_id=box.pk, sign=after)

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from kitting.domain.errors import Conflict, Refused
+from kitting.domain.masses import MOST_G
 from kitting.ledger import locking
-from kitting.ledger.coded import need_name, row_to_change, row_to_keep
+from kitting.ledger.coded import fill, need_name, row_to_change, row_to_keep
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Bench, Box, OpenBag, Place
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
+
+
+@dataclass(frozen=True)
+class ScaleFacts:
+    """The scale of a bench as it is to be, all of it or nothing."""
+
+    scale_step_mg: int | None = None
+    """The least step that it shows, 1 mg or more."""
+    scale_u_mg: int | None = None
+    """Its standard uncertainty, by its calibration."""
+    scale_most_mg: int | None = None
+    """The most that it weighs."""
 
 
 @dataclass(frozen=True)
@@ -24,7 +37,14 @@ class KeptBench:
     """Name of the place it stands at."""
 
 
-def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
+def add_bench(
+    *,
+    code: str,
+    name: str,
+    place_id: int,
+    sign: Sign,
+    scale: ScaleFacts | None = None,
+) -> KeptBench:
     """Add a bench at a place of its own.
 
     Args:
@@ -32,6 +52,7 @@ def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
         name: What people call it.
         place_id: Where it stands: a place of the kind bench without another one.
         sign: Who, when and the operation key.
+        scale: Its scale, where it has one.
 
     Returns:
         The bench.
@@ -40,7 +61,8 @@ def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
         Conflict: ``code_taken``, in capitals or not; ``bench_place_taken``.
         Missing: If there is no such place.
         Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_too_long``,
-            ``bench_place_kind``, ``place_closed``.
+            ``bench_place_kind``, ``place_closed``, ``scale_incomplete``,
+            ``scale_wrong``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -52,12 +74,12 @@ def add_bench(*, code: str, name: str, place_id: int, sign: Sign) -> KeptBench:
         if other is not None:
             raise Conflict("bench_place_taken", place=place.name, bench=other.name)
         row.name, row.place = need_name(name), place
+        _fill_scale(row, scale)
         row.save(force_insert=True)
         return KeptBench(row.code, row.name, place.name)
 
-    return perform(
-        "add_bench", work, KeptBench, sign, code=code, name=name, place=place_id
-    )
+    sent = {"code": code, "name": name, "place": place_id, **_said(scale)}
+    return perform("add_bench", work, KeptBench, sign, **sent)
 
 
 def change_bench(
@@ -68,6 +90,7 @@ def change_bench(
     sign: Sign,
     sounds: bool = True,
     seen: str = "",
+    scale: ScaleFacts | None = None,
 ) -> KeptBench:
     """Call a bench something else, close it or open it again, make it silent or not.
 
@@ -80,6 +103,7 @@ def change_bench(
         sounds: Whether its tablets make sounds.
         seen: ``mark_of`` the bench that was looked at before; empty to change it
             whatever it is by now.
+        scale: Its scale from now on; None to leave it as it is.
 
     Returns:
         The bench.
@@ -89,7 +113,7 @@ def change_bench(
             ``bench_has_a_box``.
         Missing: If there is no such bench.
         Refused: ``set_up_name_missing``, ``entry_too_long``, ``bench_has_bags``,
-            ``place_closed``.
+            ``place_closed``, ``scale_incomplete``, ``scale_wrong``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -102,7 +126,8 @@ def change_bench(
         if active and not row.active:
             need_bench_place(row.place)
         row.active, row.sounds = active, sounds
-        row.save(update_fields=["name", "active", "sounds"])
+        _fill_scale(row, scale)
+        row.save(update_fields=["name", "active", "sounds", *vars(ScaleFacts())])
         return KeptBench(row.code, row.name, row.place.name)
 
     return perform(
@@ -115,7 +140,26 @@ def change_bench(
         active=active,
         sounds=sounds,
         seen=seen,
+        **_said(scale),
     )
+
+
+def _said(scale: ScaleFacts | None) -> dict[str, int | None]:
+    return {} if scale is None else asdict(scale)
+
+
+def _fill_scale(row: Bench, scale: ScaleFacts | None) -> None:
+    if scale is None:
+        return
+    fill(row, scale)
+    figures = row.scale_step_mg, row.scale_u_mg, row.scale_most_mg
+    if figures == (None, None, None):
+        return
+    step, own, most = figures
+    if step is None or own is None or most is None:
+        raise Refused("scale_incomplete", bench=row.name)
+    if not 1 <= step <= most <= MOST_G * 1000 or own >= most:
+        raise Refused("scale_wrong", bench=row.name)
 
 
 def need_bench_place(place: Place) -> None:

@@ -18,6 +18,7 @@ from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.stopped import refuse_held_box
+from kitting.ledger.weighed import scale_u
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
 from kitting.models import (
     Bag,
@@ -273,7 +274,8 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     Raises:
         Conflict: ``bench_has_a_box``.
         Missing: If the bench or size is not there.
-        Refused: ``bench_closed``, ``size_closed``, ``no_recipe_in_force``.
+        Refused: ``bench_closed``, ``size_closed``, ``no_recipe_in_force``;
+            ``bench_without_scale`` where boxes of the size are weighed.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -282,6 +284,8 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
         bench = bench_in_use(bench_id)
         bags = _LOCK_OPEN_BAGS(bench.pk)
         size, recipe = _size_and_recipe(size_id)
+        if size.weigh:
+            scale_u(bench)
         if IN_WORK_AT(bench.pk):
             raise Conflict("bench_has_a_box", bench=bench.name)
         box = Box(recipe=recipe, size=size, bench=bench, stage="")

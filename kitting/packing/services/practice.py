@@ -14,17 +14,21 @@ from typing import Any, Final
 from uuid import UUID, uuid4
 
 from kitting.domain.errors import LotwardError, Refused
+from kitting.domain.masses import MOST_G
 from kitting.domain.stages import BagStage
 from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.ledger.operations import Sign, rehearsed
+from kitting.ledger.weighed import scale_u
 from kitting.lots.services.lots import take_in
 from kitting.lots.steps.intake import NewBag, NewLot
 from kitting.models import Bag, Bench, Place, RecipeLine, User, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.bench import Screen, last_act, newest_box, screen
 from kitting.packing.services.bench import take_scan
+from kitting.packing.services.closing import in_box
 from kitting.packing.services.scanned import Answer
+from kitting.packing.steps import lines_of
 
 SAID: Final = "TEST"
 """Stands on the screen for every number that is made up, and is what a touch scans:
@@ -32,6 +36,11 @@ the bag that is asked for, or the label of the box."""
 
 _CODE: Final = ".PRACTICE"
 """No place or bench that is set up has a stop in its code."""
+_SCALE: Final = {
+    "scale_step_mg": 1_000,
+    "scale_u_mg": 1_000,
+    "scale_most_mg": MOST_G * 1_000,
+}
 
 
 @dataclass
@@ -108,7 +117,7 @@ def _set_out(by: User, now: datetime) -> tuple[Bench, list[str]]:
     ]
     taken = take_in(lots=lots, sign=Sign(by, uuid4()))
     place = Place.objects.create(code=_CODE, name=SAID, kind=PlaceKind.BENCH)
-    bench = Bench.objects.create(code=_CODE, name=SAID, place=place)
+    bench = Bench.objects.create(code=_CODE, name=SAID, place=place, **_SCALE)
     made = Bag.objects.filter(number__in=taken.bags)
     made.update(stage=BagStage.CLEARED, place=place)
     return bench, taken.bags
@@ -136,6 +145,9 @@ def _meant(shown: Screen, bags: Sequence[str]) -> str:
     """The number of what a touch scans."""
     if shown.step == "label" and shown.box is not None:
         return str(shown.box.serial)
+    if shown.step == "weigh" and shown.box is not None:
+        whole = in_box(shown.box, lines_of(shown.box)).window(scale_u(shown.bench))
+        return f"ACT-MASS-{whole.expected_g}"
     offered = [offer.bag for offer in shown.offers if offer.bag in bags]
     if not offered and shown.asked is not None:  # held meanwhile: it says so
         of = Bag.objects.filter(number__in=bags, lot__part__name=shown.asked.part)

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import messages
 from django.contrib.staticfiles import finders
 from django.http import Http404, HttpResponse
-from django.http.request import split_domain_port
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 from django.urls import reverse
@@ -23,13 +21,12 @@ from kitting.domain import commands
 from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
-from kitting.ledger.coded import mark_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign, outcome_of
 from kitting.ledger.tied import is_from
-from kitting.models import Bag, Bench, Place, Tablet, Workshop
+from kitting.models import Bag, Bench, Place, Workshop
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.forms import BenchChangeForm, BenchForm, ScanForm
+from kitting.packing.forms import ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
@@ -39,14 +36,13 @@ from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
 from kitting.packing.queries.keep_going import goes_on
 from kitting.packing.queries.undo import UNDO
-from kitting.packing.services import benches as set_up
 from kitting.packing.services import counting
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
 from kitting.packing.services.clearing import MENUS as CLEARING
 from kitting.packing.services.scanned import Answer
 from kitting.places.queries import quarantines
 from kitting.web import scans
-from kitting.web.acting import act_page, say_and_go
+from kitting.web.acting import say_and_go
 from kitting.web.figures import pieces
 from kitting.web.http import (
     LotwardRequest,
@@ -223,47 +219,6 @@ def bench_worker(request: LotwardRequest) -> HttpResponse:
     """The script that shows it; a browser lets it see only addresses below its own."""
     script = Path(str(finders.find("kitting/packing/worker.js")))
     return HttpResponse(script.read_bytes(), content_type="text/javascript")
-
-
-def _starts_alone(request: LotwardRequest) -> bool:
-    """Whether a browser keeps anything of a bench for a start without network."""
-    host, _port = split_domain_port(request.get_host())
-    return request.is_secure() or host in {"localhost", "127.0.0.1", "[::1]"}
-
-
-@allowed("kitting.set_up", "GET", "POST")
-def bench_new(request: LotwardRequest) -> HttpResponse:
-    """Add a bench."""
-    return act_page(
-        request,
-        "kitting/packing/bench_set",
-        BenchForm(request.POST or None),
-        set_up.add_bench,
-        said=_("%(name)s is added. It works at %(place)s."),
-        to=reverse("kitting:benches"),
-        act=_("Add the bench"),
-        starts_alone=_starts_alone(request),
-    )
-
-
-@allowed("kitting.set_up", "GET", "POST")
-def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
-    """Call a bench something else, close it or open it again."""
-    at = _bench(code)
-    kept = ("name", "active", "sounds")
-    on_record = {"seen": mark_of(at), **{name: getattr(at, name) for name in kept}}
-    return act_page(
-        request,
-        "kitting/packing/bench_set",
-        BenchChangeForm(request.POST or None, initial=on_record),
-        partial(set_up.change_bench, code=code),
-        said=_("%(name)s is changed."),
-        to=reverse("kitting:benches"),
-        act=_("Change the bench"),
-        starts_alone=_starts_alone(request),
-        bench=at,
-        tablet=Tablet.objects.filter(bench=at).first(),
-    )
 
 
 _BENCH = Kept(

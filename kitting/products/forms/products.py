@@ -146,6 +146,11 @@ class SizeForm(KeyedForm):
         empty_label=_("not said"),
         help_text=_("A part like others. What the empty box weighs is its mass."),
     )
+    weigh = forms.BooleanField(
+        label=_("Each box is weighed before it is closed"),
+        required=False,
+        help_text=_("Every part in it has a mass then, and so has the carton."),
+    )
 
 
 class SizeChangeForm(SizeForm):

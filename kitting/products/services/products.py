@@ -42,6 +42,8 @@ class SizeFacts:
     """Empty where it has none."""
     carton_id: int | None = None
     """The part that is its carton."""
+    weigh: bool = False
+    """Whether each box is weighed before it is closed."""
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,8 @@ def add_size(*, product: str, sets: int, to: SizeFacts, sign: Sign) -> KeptSize:
     Raises:
         Conflict: ``size_taken``, ``gtin_taken``.
         Missing: If there is no such product or part.
-        Refused: ``sets_out_of_range``, ``gtin_wrong``, ``carton_counts_pieces``.
+        Refused: ``sets_out_of_range``, ``gtin_wrong``, ``carton_counts_pieces``;
+            ``weighed_without_carton``, ``weighed_without_mass``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -191,7 +194,8 @@ def change_size(
     Raises:
         Conflict: ``page_is_old`` if somebody changed it meanwhile; ``gtin_taken``.
         Missing: If there is no such size or part.
-        Refused: ``gtin_wrong``, ``gtin_stays``, ``carton_counts_pieces``.
+        Refused: ``gtin_wrong``, ``gtin_stays``, ``carton_counts_pieces``;
+            ``weighed_without_carton``, ``weighed_without_mass``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -221,6 +225,7 @@ def change_size(
 
 def _fill(row: BoxSize, to: SizeFacts) -> None:
     row.gtin = to.gtin or None
+    row.weigh = to.weigh
     row.carton = None
     if to.carton_id is not None:
         row.carton = need_row(Part.objects.filter(pk=to.carton_id))

@@ -24,6 +24,7 @@ from kitting.products.forms.products import (
 )
 from kitting.products.queries import products as queries
 from kitting.products.queries.products import version_in_force
+from kitting.products.queries.weighing import size_weighing
 from kitting.products.services import products as services
 from kitting.products.services import recipes
 from kitting.products.services.products import (
@@ -150,12 +151,13 @@ def size_new(request: LotwardRequest, code: str) -> HttpResponse:
 @allowed("kitting.set_up", "GET", "POST")
 def size_change(request: LotwardRequest, code: str, sets: int) -> HttpResponse:
     """Change a box size, close it or open it again."""
-    rows = BoxSize.objects.select_related("product")
+    rows = BoxSize.objects.select_related("product", "carton")
     size = get_or_404(rows, product__code=code, sets=sets)
     initial = {
         "seen": mark_of(size),
         "gtin": size.gtin or "",
         "carton": size.carton_id,
+        "weigh": size.weigh,
         "active": size.active,
     }
 
@@ -171,6 +173,7 @@ def size_change(request: LotwardRequest, code: str, sets: int) -> HttpResponse:
         said=_("Boxes of %(sets)s of %(name)s are changed."),
         to=_address(code),
         act=_("Change the box size"),
+        around=lambda: {"weighing": size_weighing(size)},
         product=size.product,
         size=size,
     )

@@ -1,6 +1,6 @@
 "use strict";
 
-// Keys for a number that no scanner reads any more. They cover no more of the bench than
+// Keys for a number that no scanner reads any more, or for the mass of a box. They cover no more of the bench than
 // they need, and stay while it is swapped; a scan is taken as ever, and closes them. That a
 // number is wrong is said with its last character.
 
@@ -8,9 +8,11 @@
   const ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
   const NUMBER = /^[LBRXKSC][1-9]([0-9]{6}|[1-9][0-9]{6,11})[0-9A-Z]$/;
   const SSCC = /^(00)?[0-9]{18}$/;
+  const MASS = /^[0-9]{1,7}(\.[0-9]{1,3})?$/;
   const MOST = 40;
 
   let typed = "";
+  let command = ""; // what the figures that are typed belong to
 
   const pad = () => document.getElementById("keypad");
   const form = () => document.querySelector("#bench form.scan");
@@ -33,6 +35,9 @@
   }
 
   function state() {
+    if (command) {
+      return MASS.test(typed) ? "mass" : "grams";
+    }
     const check = NUMBER.test(typed) ? character : SSCC.test(typed) ? digit : null;
     if (!check) {
       return "open";
@@ -43,19 +48,20 @@
   function show() {
     const said = state();
     pad().dataset.state = said;
-    pad().querySelector("output").textContent = typed;
+    pad().querySelector("output").textContent = command ? `${typed} g` : typed;
     pad().querySelector("[role=status]").textContent = pad().dataset[said];
-    pad().querySelector("[data-do=take]").disabled = typed === "" || said === "wrong";
+    pad().querySelector("[data-do=take]").disabled =
+      typed === "" || ["wrong", "grams"].includes(said);
   }
 
   function close() {
     pad().hidden = true;
-    typed = "";
+    typed = command = "";
     form().elements.scan.focus({ preventScroll: true });
   }
 
   function take() {
-    form().elements.scan.value = typed;
+    form().elements.scan.value = command + typed;
     close();
     form().requestSubmit();
   }
@@ -74,7 +80,10 @@
   document.addEventListener("click", (event) => {
     const button = event.target.closest("#keypad button, [data-keypad]");
     if (button && "keypad" in button.dataset) {
-      pad().hidden = !pad().hidden;
+      const again = !pad().hidden && button.dataset.keypad === command;
+      pad().hidden = again;
+      pad().toggleAttribute("data-figures", button.dataset.keypad !== "");
+      command = again ? "" : button.dataset.keypad;
       typed = "";
       show();
     } else if (button) {

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -52,7 +52,7 @@ def test_a_box_without_identity_may_get_one(history: History) -> None:
 
 def test_a_box_may_change_what_is_not_its_identity(history: History) -> None:
     box = history.labelled
-    assert Box.objects.filter(pk=box.pk).update(mass_mg=1_000_000) == 1
+    assert Box.objects.filter(pk=box.pk).update(use_by=date(2027, 1, 1)) == 1
 
 
 @pytest.mark.parametrize("name", ["sent", "labelled", "voided"])

@@ -238,3 +238,63 @@ def test_what_stands_in_for_a_bench_names_nobody(
     ]
     assert shown[0] == shown[1]
     assert b"robin" not in shown[0]
+
+
+# -- Its scale ------------------------------------------------------------------------
+
+SCALE = {"scale_step_mg": "0,5", "scale_u_mg": "0.2", "scale_most_mg": "15000"}
+ON_RECORD = (500, 200, 15_000_000)
+
+
+def scale_of(bench: Bench) -> tuple[int | None, ...]:
+    bench.refresh_from_db()
+    return bench.scale_step_mg, bench.scale_u_mg, bench.scale_most_mg
+
+
+def test_a_bench_gets_a_scale_changes_it_and_loses_it(manager: Client) -> None:
+    place = Place.objects.create(code="BX", name="Bench X", kind=PlaceKind.BENCH)
+    entered = {"code": "B9", "name": "Bench 9", "place": place.pk, **SCALE}
+    assert manager.post(NEW, sent(**entered)).status_code == 302
+    bench = Bench.objects.get()
+    assert scale_of(bench) == ON_RECORD
+    page = manager.get(at(bench)).content.decode()
+    assert 'value="0.5"' in page
+    assert 'value="15000"' in page
+    said = {"name": bench.name, "active": "on"}
+    for scale, kept in (
+        (SCALE | {"scale_u_mg": "0"}, (500, 0, 15_000_000)),
+        ({}, (None,) * 3),
+    ):
+        entered = {**said, "seen": mark_of(bench), **scale}
+        assert manager.post(at(bench), sent(**entered)).status_code == 302
+        assert scale_of(bench) == kept
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize(
+    ("entered", "code"),
+    [
+        ({"scale_step_mg": "1"}, "scale_incomplete"),
+        ({**SCALE, "scale_u_mg": ""}, "scale_incomplete"),
+        ({**SCALE, "scale_step_mg": "0"}, "scale_wrong"),
+        ({**SCALE, "scale_step_mg": "15001"}, "scale_wrong"),
+        ({**SCALE, "scale_u_mg": "15000"}, "scale_wrong"),
+        ({**SCALE, "scale_most_mg": "1000001"}, "scale_wrong"),
+        ({**SCALE, "scale_most_mg": "15 kg"}, "figure_unreadable"),
+        ({**SCALE, "scale_u_mg": "-1"}, "figure_negative"),
+    ],
+)
+def test_a_scale_that_cannot_be_is_refused(
+    manager: Client, entered: dict[str, str], code: str
+) -> None:
+    bench = factories.make_bench()
+    said = {"name": bench.name, "active": "on", **entered}
+    answer = manager.post(at(bench), sent(**said))
+    assert answer.status_code == 422
+    codes = [
+        each.code
+        for errors in answer.context["form"].errors.as_data().values()
+        for each in errors
+    ]
+    assert codes == [code]
+    assert scale_of(bench) == (None, None, None)
