@@ -22,6 +22,7 @@ ACTS: dict[str, str | Promise] = {
     "add_recipe": _("Version of a recipe added"),
     "add_revision": _("Revision of a part added"),
     "add_size": _("Box size added"),
+    "allow_mass": _("Box allowed to close outside its window"),
     "ask_printer": _("Printer asked what it can do"),
     "begin_shipment": _("Shipment begun"),
     "bring_bag": _("Bag brought to the bench"),

@@ -245,6 +245,29 @@ def reading_u(step: Number, own: Number) -> Decimal:
     return grams(root_up(square * _MG**2))
 
 
+def readings_apart(scale: Number, *, k: Number = COVERAGE) -> Decimal:
+    """Give how far two readings of one mass may be apart.
+
+    Args:
+        scale: Standard uncertainty of one reading in g, 0 or more.
+        k: Standard deviations that count as certain, above 0.
+
+    Returns:
+        The difference in g, rounded up to the mg.
+
+    Raises:
+        CodeError: ``figure_unreadable``.
+        Refused: ``scale_out_of_range`` or ``coverage_out_of_range``.
+
+    References:
+        GUM (JCGM 100:2008) 5.1.2: the variance of a difference is that of both.
+
+    >>> readings_apart(1)
+    Decimal('4.243')
+    """
+    return grams(root_up(2 * (need_coverage(k) * need_scale(scale) * _MG) ** 2))
+
+
 def count_by_weight(
     gross_g: Number,
     tare_g: Number,

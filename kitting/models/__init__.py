@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from kitting.models.base import Guarded
 from kitting.models.boxes import (
+    AllowedMass,
     Bench,
     Box,
     BoxEvent,
@@ -69,6 +70,7 @@ from kitting.models.runs import (
 from kitting.models.workshop import Badge, Counter, SkippedNumbers, User, Workshop
 
 __all__ = [
+    "AllowedMass",
     "Badge",
     "Bag",
     "Bench",

@@ -253,6 +253,26 @@ class BoxPut(Guarded):
         return f"box {self.box_id} at {self.place_id or 'its bench'}"
 
 
+class AllowedMass(Guarded):
+    """That somebody lets an open box close at a mass outside of its window."""
+
+    box = models.ForeignKey(
+        Box, on_delete=models.PROTECT, related_name="allowed_masses"
+    )
+    mass_mg = models.PositiveIntegerField()
+    within_mg = models.PositiveIntegerField()
+    """How far another reading of the same box may be off that."""
+    moves = models.PositiveIntegerField()
+    """Movements into the box and out of it by then; after another it holds no more."""
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} at {self.mass_mg} mg"
+
+
 class BoxLine(models.Model):
     """Pieces of one bag, cleared by one run, in one box."""
 

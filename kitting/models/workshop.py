@@ -99,6 +99,7 @@ class Workshop(models.Model):
             ("place_holds", "Place holds"),
             ("lift_holds", "Lift holds"),
             ("void_boxes", "Void boxes"),
+            ("allow_masses", "Let a box close at a mass outside its window"),
             ("set_up", "Change the set-up"),
         ]
         constraints = [

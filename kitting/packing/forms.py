@@ -23,7 +23,7 @@ from kitting.packing.queries.boxes import READY
 from kitting.packing.queries.plan import MOST, Planned
 from kitting.printing.forms.prints import scanned
 from kitting.printing.forms.stocks import capitals
-from kitting.web.fields import CodeField, FigureField
+from kitting.web.fields import CodeField, FigureField, ReasonField
 from kitting.web.forms import (
     DayField,
     FilterForm,
@@ -327,6 +327,16 @@ class VoidForm(NamedForm):
         data = self.cleaned_data
         gone = DESTROYED if data.get("destroyed") else ""
         return {"reason": data["reason"], "label": scanned(data.get("label")) or gone}
+
+
+class MassForm(NamedForm):
+    """A mass outside of its window at which a box may close."""
+
+    things = {"mass_mg": _("the mass"), "seen": _("what was on record")}
+
+    seen = forms.IntegerField(min_value=0, max_value=2**53, widget=forms.HiddenInput)
+    mass_mg = FigureField(label=_("What the scale shows"), unit="g")
+    reason = ReasonField(label=_("Why it is right at that mass"))
 
 
 class CancelForm(NamedForm):

@@ -173,6 +173,21 @@ def lines_of(box: Box) -> list[BoxLine]:
     return _IN_BOX(box.pk)
 
 
+def need_complete(filling: Filling) -> None:
+    """Refuse a box that lacks pieces.
+
+    Args:
+        filling: The box, with what is in it.
+
+    Raises:
+        Refused: ``box_not_complete``.
+    """
+    for line in filling.pinned.lines:
+        if missing := filling.missing(line):
+            what = {"part": line.part.name, "missing": missing}
+            raise Refused("box_not_complete", box=filling.box.number, **what)
+
+
 def refuse_unlabelled_held(box: Box) -> None:
     """Refuse to print or see the label of a closed box that a hold reaches.
 

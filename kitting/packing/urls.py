@@ -31,6 +31,7 @@ urlpatterns: list[URLPattern] = [
     path("boxes/", boxes.box_list, name="boxes"),
     path("boxes/<str:number>/", boxes.box_detail, name="box-detail"),
     path("boxes/<str:number>/label/", boxes.box_label, name="box-label"),
+    path("boxes/<str:number>/mass/", boxes.box_mass, name="box-mass"),
     path("boxes/<str:number>/print/", boxes.box_print, name="box-print"),
     path("boxes/<str:number>/void/", boxes.box_void, name="box-void"),
 ]

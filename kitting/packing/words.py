@@ -69,15 +69,19 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "box_heavy": _(
         "Heavier by %(by)s g: no single piece weighs that. Look into the box, then weigh"
-        " it again."
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_heavy_one": _(
-        "Heavier by %(by)s g: that is one %(parts)s too many. Look into the box, then"
-        " weigh it again."
+        "Heavier by %(by)s g: that is one %(parts)s too many. Look into the box, then weigh"
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_heavy_some": _(
         "Heavier by %(by)s g: one too many of %(parts)s. Look into the box, at the first"
-        " of them first, then weigh it again."
+        " of them first, then weigh"
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_is_not_weighed": _(
         "Boxes of this size are not weighed, so box %(box)s was not closed. Close it"
@@ -88,15 +92,19 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "box_light": _(
         "Lighter by %(by)s g: no single piece weighs that. Look into the box, then weigh"
-        " it again."
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_light_one": _(
         "Lighter by %(by)s g: that is one %(parts)s missing. Look into the box, then weigh"
-        " it again."
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_light_some": _(
         "Lighter by %(by)s g: one is missing of %(parts)s. Look into the box, for the"
-        " first of them first, then weigh it again."
+        " first of them first, then weigh"
+        " it again. If it is right like that, somebody who may let it close does so on the"
+        " page of box %(box)s."
     ),
     "box_not_at_bench": _(
         "Box %(box)s is labelled or put away, so the bench does not stop after it. Look"
@@ -169,6 +177,10 @@ SENTENCES: dict[str, str | Promise] = {
     "lots_undecided": _(
         "Box %(box)s has lots of one part in it: %(out)s. Say whether they can be told"
         " apart: if not, they are scrapped."
+    ),
+    "mass_is_inside": _(
+        "%(read)s g is inside the window of box %(box)s, so nobody has to let it close."
+        " Let its packer weigh it at the bench."
     ),
     "no_box_to_put_away": _(
         "No box of this bench is labelled yet, so none was put away. Label the box first,"

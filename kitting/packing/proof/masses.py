@@ -13,7 +13,7 @@ from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.streams import Ids, only, rows
-from kitting.models import Box, BoxEvent, BoxSize, RowSeal
+from kitting.models import AllowedMass, Box, BoxEvent, BoxSize, Movement, RowSeal
 
 BOX: Final = Box._meta.db_table
 
@@ -43,9 +43,20 @@ def masses(tally: Tally, ids: Ids = None) -> None:
                 tally.add(BOX, pk, words, "a mass", "none")
             continue
         low, high = said.get("low_mg"), said.get("high_mg")
-        if low is None or high is None or not low <= mass <= high:
-            words = "It was closed at a mass outside of its window."
+        if low is not None and high is not None and low <= mass <= high:
+            continue
+        if not _allowed(pk, mass, seq, said.get("allowed")):
+            words = "It was closed at a mass outside of its window, and nobody let it."
             tally.add(BOX, pk, words, f"{low} to {high}", mass)
+
+
+def _allowed(box: int, mass_mg: int, seq: int | None, named: Any) -> bool:
+    """Whether somebody let the box close at that mass, as it was then."""
+    row = AllowedMass.objects.filter(pk=named, box=box).first()
+    if row is None or abs(row.mass_mg - mass_mg) > row.within_mg:
+        return False
+    before = Movement.objects.filter(box=box, operation__link__seq__lt=seq or 0)
+    return before.count() == row.moves
 
 
 _LINK: Final = ("operation__link__seq", "operation__link__outcome")

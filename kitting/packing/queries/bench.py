@@ -20,6 +20,7 @@ from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.stopped import Stopped, stopped
 from kitting.models import (
+    AllowedMass,
     Bag,
     Bench,
     Box,
@@ -45,9 +46,11 @@ from kitting.packing.queries.bench_seen import (
     gone_from,
     mark_of,
     mark_of_choosing,
+    mark_of_weighing,
 )
 from kitting.packing.queries.choices import Choice, choosing
 from kitting.packing.queries.keep_going import goes_on
+from kitting.packing.queries.weighing import allowed_now
 from kitting.printing.queries.prints import newest_label, newest_slips
 
 MOST_ASIDE = 2
@@ -126,6 +129,8 @@ class Screen:
     """Bags with pieces in its open box, and its open bags."""
     seen: str = ""
     """``bench_seen.mark_of`` as the screen was read."""
+    allowed: AllowedMass | None = None
+    """At which mass somebody lets the box close outside of its window."""
     goes_on: bool = False
     """Whether another box starts by itself after the closed one."""
 
@@ -273,22 +278,24 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     )
     if box.stage == BoxStage.CLOSED:
         return replace(with_prints(shown, box), goes_on=goes_on(box, today))
+    if shown.step == "weigh":
+        return _weighing(shown, box)
     if shown.held is not None or shown.asked is None:
         return shown
     line = pinned.lines_for(box.size.sets)[lines.index(shown.asked)]
     there = {row.lot.revision_id for row in inside}
-    wanted = Wanted(
-        bench,
-        line,
-        shown.asked.missing,
-        box,
-        now,
-        pinned.together.takes[line.pk],
-        pinned.together.fitting(line.pk, there),
-    )
+    fitting = pinned.together.fitting(line.pk, there)
+    takes, missing = pinned.together.takes[line.pk], shown.asked.missing
+    wanted = Wanted(bench, line, missing, box, now, takes, fitting)
     offers, away = offers_of(wanted, today, reach)
     lacking = None if offers else lacking_of(wanted, reach, away)
     return replace(shown, offers=offers, lacking=lacking)
+
+
+def _weighing(shown: Screen, box: Box) -> Screen:
+    allowed = allowed_now(box)
+    seen = mark_of_weighing(shown.seen, allowed)
+    return replace(shown, allowed=allowed, seen=seen)
 
 
 def with_prints(shown: Screen, box: Box) -> Screen:

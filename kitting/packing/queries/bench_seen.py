@@ -8,16 +8,20 @@ from datetime import date
 from typing import Final
 
 from kitting.ledger.reach import standing_holds
-from kitting.models import Bench, Hold, OpenBag
+from kitting.models import AllowedMass, Bench, Box, Hold, OpenBag
+from kitting.models.boxes import IN_WORK
 from kitting.packing.queries.plan import (
     mark_of_plan,
     packed_on,
     still_to_pack,
     wanted_on,
 )
+from kitting.packing.queries.weighing import allowed_now
 
 PLAN: Final = "~"
 """Begins what a screen saw of the plan, where it shows one."""
+WEIGHS: Final = "@"
+"""Begins what a screen saw that asks for the mass of a box."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +81,19 @@ def mark_of_choosing(mark: str, to_pack: dict[int, int]) -> str:
     return f"{mark}{PLAN}{mark_of_plan(to_pack)}"
 
 
+def mark_of_weighing(mark: str, allowed: AllowedMass | None) -> str:
+    """Add what a screen saw that asks for the mass of a box.
+
+    Args:
+        mark: The mark without.
+        allowed: At which mass somebody lets the box close outside of its window.
+
+    Returns:
+        The mark.
+    """
+    return f"{mark}{WEIGHS}{allowed.pk if allowed else 0}"
+
+
 def mark_now(bench: Bench, seen: str, today: date) -> str:
     """What a screen would see now.
 
@@ -90,6 +107,9 @@ def mark_now(bench: Bench, seen: str, today: date) -> str:
     """
     bags = OpenBag.objects.filter(bench=bench).values_list("bag", flat=True)
     mark = mark_of(standing_holds(), bags)
+    if WEIGHS in seen:
+        box = Box.objects.filter(IN_WORK, bench=bench).first()
+        return mark_of_weighing(mark, allowed_now(box) if box else None)
     if PLAN not in seen:
         return mark
     return mark_of_choosing(mark, still_to_pack(wanted_on(today), packed_on(today)))

@@ -14,7 +14,7 @@ from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery, S
 from kitting.domain.stages import BoxStage
 from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, held_boxes
-from kitting.models import Box, BoxEvent, BoxLine, Place, Print
+from kitting.models import AllowedMass, Box, BoxEvent, BoxLine, Place, Print
 from kitting.places.queries import place_of
 
 # Shipments hang on a box from the other app; the name of the relation is all that is
@@ -146,6 +146,8 @@ class BoxPage:
     """Ids of the lines that are held by their lot, bag or run."""
     place: Place | None = None
     """Where it stands; None for one that stands nowhere here."""
+    allowed: list[AllowedMass] = field(default_factory=list)
+    """At which masses outside of its window somebody let it close, newest first."""
     window: tuple[int, int] | None = None
     """Lowest and highest mass in mg of a complete one, as it was closed."""
 
@@ -209,8 +211,13 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
         held=box.pk in reach.boxes or bool(held_lines),
         held_lines=held_lines,
         place=place_of(box),
+        allowed=_allowed(box) if box.size.weigh or box.mass_mg else [],
         window=_window(box) if box.mass_mg else None,
     )
+
+
+def _allowed(box: Box) -> list[AllowedMass]:
+    return list(box.allowed_masses.select_related("operation").order_by("-pk"))
 
 
 def _window(box: Box) -> tuple[int, int]:

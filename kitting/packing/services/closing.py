@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from datetime import date
-from typing import Final
 
 from kitting.domain import batch, gs1, numbers
 from kitting.domain.errors import Refused
-from kitting.domain.figures import written
-from kitting.domain.masses import need_mass
 from kitting.domain.stages import BoxStage
-from kitting.domain.weighing import Single, grams
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take, take_numbers
@@ -21,9 +16,9 @@ from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import open_too_long
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.stopped import refuse_held_box
-from kitting.ledger.weighed import Weighed, scale_u, weighed
-from kitting.models import Bench, Box, BoxLine, Part
-from kitting.packing.steps import filling_of, move_box
+from kitting.models import Box, BoxLine
+from kitting.packing.services.weighing import weigh
+from kitting.packing.steps import filling_of, move_box, need_complete
 
 
 @dataclass(frozen=True)
@@ -39,6 +34,8 @@ class ClosedBox:
     low_mg: int | None = None
     """From where to where it passed."""
     high_mg: int | None = None
+    allowed: int | None = None
+    """The act's row by which somebody let it close outside of that."""
 
 
 def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedBox:
@@ -57,7 +54,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
         Missing: If there is no such box.
         OnHold: If it or anything in it is held.
         Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
-            the box stood open for too long; what ``_weigh`` refuses.
+            the box stood open for too long; what ``weigh`` refuses.
         WrongStage: If it is not open.
         OperationKeyReused: If the key was used for another act.
     """
@@ -69,18 +66,11 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
         if box.stage == BoxStage.OPEN:
             refuse_held_box(box, filling.in_box, standing_reach())
         event = move_box(box, BoxStage.CLOSED)
-        for line in filling.pinned.lines:
-            if missing := filling.missing(line):
-                raise Refused(
-                    "box_not_complete",
-                    box=box.number,
-                    part=line.part.name,
-                    missing=missing,
-                )
+        need_complete(filling)
         for row in filling.in_box:
             if refusal := open_too_long(row.bag, row.lot, act.now):
                 raise refusal
-        window = _weigh(box, filling.in_box, mass_mg)
+        passed = weigh(box, filling.in_box, mass_mg)
         today = day_of(act.workshop, act.now)
         box.use_by = _use_by(filling.in_box, today)
         _give_identity(act, box, today)
@@ -92,86 +82,13 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
             sscc=box.sscc,
             batch=box.batch,
             mass_mg=box.mass_mg,
-            low_mg=window[0] if window else None,
-            high_mg=window[1] if window else None,
+            low_mg=passed.low_mg,
+            high_mg=passed.high_mg,
+            allowed=passed.allowed,
         )
 
     sent = {"box": box_id} if mass_mg is None else {"box": box_id, "mass": mass_mg}
     return perform("close_box", work, ClosedBox, sign, **sent)
-
-
-def _weigh(
-    box: Box, lines: list[BoxLine], mass_mg: int | None
-) -> tuple[int, int] | None:
-    """Let a box keep its mass, and give its window; None where it is not weighed.
-
-    Raises:
-        Refused: ``box_not_weighed``, ``box_is_not_weighed``, ``bench_without_scale``,
-            ``scale_overloaded``, ``mass_out_of_range``, ``mass_missing``;
-            ``box_light``, ``box_heavy`` and their like outside of its window.
-    """
-    if not box.size.weigh:
-        if mass_mg is not None:
-            raise Refused("box_is_not_weighed", box=box.number)
-        return None
-    if mass_mg is None or box.bench is None:
-        raise Refused("box_not_weighed", box=box.number)
-    need_mass(grams(mass_mg))
-    u, most = scale_u(box.bench), box.bench.scale_most_mg or 0
-    if mass_mg > most:
-        raise Refused("scale_overloaded", read=_g(mass_mg), most=_g(most))
-    found = in_box(box, lines)
-    window = found.window(u)
-    low, high = int(window.low_g * 1000), int(window.high_g * 1000)
-    if not low <= mass_mg <= high:
-        off = mass_mg - int(window.expected_g * 1000)
-        raise _outside(box, box.bench, off, _named(found, found.singles(mass_mg, u)))
-    box.mass_mg = mass_mg
-    return low, high
-
-
-def in_box(box: Box, lines: list[BoxLine]) -> Weighed:
-    """Put together what a box weighs by what is in it.
-
-    Args:
-        box: The box, with its size and carton.
-        lines: What is in it, with lots and parts.
-
-    Returns:
-        All of it.
-
-    Raises:
-        Refused: ``mass_missing``.
-    """
-    pieces: Counter[Part] = Counter()
-    for line in lines:
-        pieces[line.lot.part] += line.pieces
-    return weighed(pieces, box.size.carton)
-
-
-MOST_NAMED: Final = 3
-"""So many parts are named that fit alike."""
-
-
-def _named(found: Weighed, singles: tuple[Single, ...]) -> list[str]:
-    return [found.names[each.part] for each in singles[:MOST_NAMED]]
-
-
-def _outside(box: Box, bench: Bench, off_mg: int, parts: list[str]) -> Refused:
-    """Say by how much a box is off, and which single piece explains it.
-
-    A reading below the window fits no piece too many, nor one above it a missing one.
-    """
-    step = bench.scale_step_mg or 1
-    by = max(step, round(abs(off_mg) / step) * step)
-    code = "box_light" if off_mg < 0 else "box_heavy"
-    if parts:
-        code += "_one" if len(parts) == 1 else "_some"
-    return Refused(code, box=box.number, by=_g(by), parts=", ".join(parts))
-
-
-def _g(mass_mg: int) -> str:
-    return written(mass_mg, 1000)
 
 
 def _use_by(lines: list[BoxLine], today: date) -> date | None:

@@ -25,8 +25,8 @@ from kitting.lots.steps.intake import NewBag, NewLot
 from kitting.models import Bag, Bench, Place, RecipeLine, User, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.queries.bench import Screen, last_act, newest_box, screen
+from kitting.packing.queries.weighing import in_box
 from kitting.packing.services.bench import take_scan
-from kitting.packing.services.closing import in_box
 from kitting.packing.services.scanned import Answer
 from kitting.packing.steps import lines_of
 

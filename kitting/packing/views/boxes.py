@@ -19,7 +19,7 @@ from kitting.ledger import clock
 from kitting.ledger.needs import wrong_box
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.models import Box, Print
-from kitting.packing.forms import BoxFilterForm, CancelForm, VoidForm
+from kitting.packing.forms import BoxFilterForm, CancelForm, MassForm, VoidForm
 from kitting.packing.labels import box_subject
 from kitting.packing.queries.boxes import (
     box_of_number,
@@ -31,7 +31,8 @@ from kitting.packing.queries.boxes import (
     totals_of,
     was_first_print,
 )
-from kitting.packing.services import voiding
+from kitting.packing.queries.weighing import moves_of, whole_box
+from kitting.packing.services import voiding, weighing
 from kitting.packing.services.labels import label_pdf, print_box_label
 from kitting.printing.forms.prints import PrintForm
 from kitting.printing.queries.labels import label_words
@@ -112,6 +113,7 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
             "first": printable and not shown.prints,
             "again": printable and shown.prints,
             "movable": box.stage in MOVABLE,
+            "weighable": box.stage == BoxStage.OPEN and box.size.weigh,
             "voidable": box.stage in VOIDABLE or _put_away_open(box),
         },
     )
@@ -189,6 +191,27 @@ def box_void(request: LotwardRequest, number: str) -> HttpResponse:
         act=words,
         stop=True,
         plain=True,
+    )
+
+
+@allowed("kitting.allow_masses", "GET", "POST")
+def box_mass(request: LotwardRequest, number: str) -> HttpResponse:
+    """Let an open box close at a mass outside of its window."""
+    box = _box(number)
+    seen = moves_of(box)
+    return act_page(
+        request,
+        "kitting/packing/box_mass",
+        MassForm(request.POST or None, by=str(request.user), initial={"seen": seen}),
+        partial(weighing.allow_mass, box_id=box.pk),
+        said=_("Box %(box)s may close at that mass. Its packer weighs it once more."),
+        to=box_address(box),
+        around=lambda: {
+            "whole": whole_box(box),
+            "shown": box_page(box, standing_reach()),
+        },
+        box=box,
+        act=_("Let it close"),
     )
 
 

@@ -9,7 +9,7 @@ from kitting.domain.weighing import Window
 from kitting.ledger.pinned import WITH_PINNED
 from kitting.ledger.weighed import by_recipe, lacking, scale_u, weighed
 from kitting.models import Bench, BoxSize, Part
-from kitting.web.figures import spread
+from kitting.web.figures import NARROW, spread
 
 
 @dataclass(frozen=True)
@@ -49,7 +49,7 @@ class SizeWeighing:
 
     @property
     def figures(self) -> tuple[str, ...]:
-        """Expected, lowest and highest mass in g, to the tenth, the window outwards."""
+        """Expected, lowest and highest mass, to a tenth of a g, the window outwards."""
         if self.window is None:
             return ()
         found = self.window
@@ -58,7 +58,10 @@ class SizeWeighing:
             (found.low_g, ROUND_FLOOR),
             (found.high_g, ROUND_CEILING),
         )
-        return tuple(spread(str(g.quantize(Decimal("0.1"), way))) for g, way in ways)
+        tenth = Decimal("0.1")
+        return tuple(
+            f"{spread(str(g.quantize(tenth, way)))}{NARROW}g" for g, way in ways
+        )
 
 
 def size_weighing(size: BoxSize) -> SizeWeighing:

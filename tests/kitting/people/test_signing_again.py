@@ -14,10 +14,13 @@ from django.test import Client
 from django.urls import reverse
 
 from kitting.ledger import holds
-from kitting.models import Link, Operation, Signature, User
+from kitting.models import Bench, BoxSize, Link, Operation, Part, Signature, User
+from kitting.packing.queries.weighing import moves_of
+from kitting.packing.services.boxes import bring_bag
 from kitting.web.forms import NamedForm
 from tests import factories
 from tests.assertions import assert_page, assert_part, assert_problem
+from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
 
@@ -86,6 +89,19 @@ def void_box() -> Asked:
     return Asked(reverse("kitting:box-void", args=[box.number]), {"reason": "Crushed"})
 
 
+def allow_mass() -> Asked:
+    box = factories.make_open_box()
+    carton = factories.make_part(name="Carton", mass_mg=9)
+    Part.objects.update(mass_mg=10_000)
+    BoxSize.objects.update(weigh=True, carton=carton)
+    Bench.objects.update(scale_step_mg=1, scale_u_mg=1, scale_most_mg=9_000_000)
+    line = box.recipe.lines.get()
+    bag = factories.make_bag(line.revision, line.needed(box.size.sets))
+    bring_bag(bench_id=box.bench_id, bag_id=bag.pk, sign=sign())
+    said = {"mass_mg": "1", "seen": moves_of(box), "reason": "Lighter cartons"}
+    return Asked(reverse("kitting:box-mass", args=[box.number]), said)
+
+
 ACTS: dict[Callable[[], Asked], str] = {
     sign_protocol: "quality officer",
     retire_protocol: "quality officer",
@@ -94,6 +110,7 @@ ACTS: dict[Callable[[], Asked], str] = {
     reduce_inspection: "quality officer",
     lift_hold: "manager",
     void_box: "manager",
+    allow_mass: "checker",
 }
 """What is asked, by the name of its act in the journal, and whose it is."""
 EVERY = pytest.mark.parametrize("act", ACTS, ids=lambda act: act.__name__)

@@ -170,7 +170,7 @@ def test_the_page_says_what_the_scale_notices(
         answer = manager.get(page_of(size))
     assert_page(answer)
     said = text_of(answer)
-    assert "A complete box weighs 1\u202f101.6 g." in said
+    assert "A complete box weighs 1\u202f101.6\u202fg." in said
     assert bench.name in said
     assert "as good as always" in said
     sd = (48 * 0.5**2 + 1 + 25 / 12) ** 0.5

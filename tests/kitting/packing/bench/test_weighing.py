@@ -13,11 +13,13 @@ from django.urls import reverse
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.weighing import window
 from kitting.ledger import proof
-from kitting.models import Bench, Box, BoxSize, Operation, Part
+from kitting.models import AllowedMass, Bench, Box, BoxSize, Operation, Part
+from kitting.packing.queries.weighing import moves_of
 from kitting.packing.services import boxes
 from kitting.packing.services.practice import SAID, practise
+from kitting.packing.services.weighing import allow_mass
 from tests import factories
-from tests.assertions import assert_refused, text_of
+from tests.assertions import assert_refused, assert_sent_to_sign_in, text_of
 from tests.benches import Packing, fill, page_of, state, step, words
 from tests.databases import guards_away
 from tests.factories import sign
@@ -28,6 +30,7 @@ pytestmark = pytest.mark.django_db
 WHOLE_G = 6 * 36 + 12 * 37 + Decimal("4.5") + 180
 MASSES = {"Headband": (36_000, 700), "Visor": (37_000, 500), "Manual": (4_500, 50)}
 STEP_G, SCALE_U_G = 1, 1
+PASSWORD = "a pass phrase"
 
 
 def weigh(at: Packing, *, spread: bool = True) -> Part:
@@ -233,7 +236,7 @@ def test_no_open_box_has_a_mass(full) -> None:
 def test_a_proof_finds_a_mass_that_was_bent_or_taken_away(scan, at, full) -> None:
     scan(f"ACT-MASS-{WHOLE_G}")
     for mass, words_ in (
-        (900_000, "It was closed at a mass outside of its window."),
+        (900_000, "It was closed at a mass outside of its window, and nobody let it."),
         (None, "It was closed without a mass, while its size was weighed."),
     ):
         with guards_away():
@@ -247,6 +250,172 @@ def test_boxes_closed_before_their_size_was_weighed_have_no_mass(scan, at) -> No
     fill(scan, at)
     assert state(scan("ACT-CLOSE")) == "right"
     weigh(at)
+    assert proof.prove() == []
+
+
+# -- Outside of its window, and allowed -------------------------------------------------
+
+LESS_MG = int((WHOLE_G - 36) * 1000)
+
+
+def allow(box: Box, mass_mg: int = LESS_MG, **more: object):
+    said = {"reason": "Lighter cartons", "seen": moves_of(box), "sign": sign(), **more}
+    return allow_mass(box_id=box.pk, mass_mg=mass_mg, **said)
+
+
+def refused(call, *args, **values) -> LotwardError:
+    before = Operation.objects.count()
+    with pytest.raises(LotwardError) as caught:
+        call(*args, **values)
+    assert Operation.objects.count() == before
+    return caught.value
+
+
+@pytest.mark.parametrize("role", ["checker", "quality officer", "manager"])
+def test_somebody_else_lets_it_close_and_its_packer_closes_it(
+    client, scan, at, full, role, make_user, client_for
+) -> None:
+    address = reverse("kitting:box-mass", args=[full.number])
+    other = client_for(make_user("robin", group=role))
+    asked = text_of(other.get(address))
+    assert f"it should weigh {WHOLE_G} g" in asked
+    assert "6 Headband" in asked
+    seen = client.get(page_of(at)).context["screen"].seen
+    entered = {
+        "op_key": str(uuid4()),
+        "seen": str(moves_of(full)),
+        "mass_mg": str(WHOLE_G - 36),
+        "reason": "Lighter cartons",
+        "password": PASSWORD,
+    }
+    for _ in range(2):
+        assert other.post(address, entered).status_code == 302
+    assert AllowedMass.objects.count() == 1
+    poll = reverse("kitting:bench-holds", args=[at.bench.code])
+    shown = client.get(poll, {"seen": seen})
+    assert "robin lets it close at 808.5 g" in words(shown)
+    again = shown.context["screen"].seen
+    assert client.get(poll, {"seen": again}).status_code == 204
+    response = scan(f"ACT-MASS-{WHOLE_G - 36 - 2}")
+    assert (state(response), step(response)) == ("right", "label")
+    full.refresh_from_db()
+    assert full.mass_mg == LESS_MG - 2_000
+    assert factories.prove() == []
+    page = text_of(other.get(reverse("kitting:box-detail", args=[full.serial])))
+    assert "806.5 g" in page
+    assert "robin: Lighter cartons" in page
+
+
+def test_a_packer_lets_no_box_close(client, client_for, outsider, full) -> None:
+    address = reverse("kitting:box-mass", args=[full.number])
+    for each in (client, client_for(outsider)):
+        assert each.get(address).status_code == 403
+        assert each.post(address).status_code == 403
+    assert_sent_to_sign_in(Client().get(address))
+    page = text_of(client.get(reverse("kitting:box-detail", args=[full.number])))
+    assert "Let it close" not in page
+
+
+def test_without_the_password_or_a_reason_nobody_lets_it(
+    full, make_user, client_for
+) -> None:
+    address = reverse("kitting:box-mass", args=[full.number])
+    other = client_for(make_user("robin", group="checker"))
+    entered = {"op_key": str(uuid4()), "seen": moves_of(full), "mass_mg": "808.5"}
+    for wrong in ({"password": "wrong", "reason": "x"}, {"password": PASSWORD}):
+        assert other.post(address, {**entered, **wrong}).status_code == 422
+    assert not AllowedMass.objects.exists()
+
+
+# Two readings of one mass on a scale of u = 1.041 g: 3 × √2 × u is 4.417 g.
+@pytest.mark.parametrize(("off", "passes"), [(4_417, True), (4_418, False)])
+@pytest.mark.parametrize("way", [-1, 1])
+def test_another_reading_of_the_same_box_may_be_off_by_the_scale(
+    full, off, passes, way
+) -> None:
+    allow(full)
+    mass = LESS_MG + way * off
+    if passes:
+        assert boxes.close_box(box_id=full.pk, mass_mg=mass, sign=sign()).allowed
+    else:
+        error = refused(boxes.close_box, box_id=full.pk, mass_mg=mass, sign=sign())
+        assert_refused(error, "box_light_some")
+
+
+def test_it_holds_no_more_once_anything_went_in_or_out(scan, undone, at, full) -> None:
+    allow(full)
+    undone()
+    scan(at.manual_bag.number)
+    error = refused(boxes.close_box, box_id=full.pk, mass_mg=LESS_MG, sign=sign())
+    assert_refused(error, "box_light_some")
+    error = refused(allow, full, seen=moves_of(full) - 1)
+    assert_refused(error, "page_is_old")
+    allow(full)
+    assert boxes.close_box(box_id=full.pk, mass_mg=LESS_MG, sign=sign()).allowed
+
+
+def test_one_box_allowed_lets_no_other_close(scan, at, full) -> None:
+    allow(full)
+    boxes.close_box(box_id=full.pk, mass_mg=LESS_MG, sign=sign())
+    scan("ACT-PRINT")
+    full.refresh_from_db()
+    scan(full.serial)
+    scan("ACT-BOX-6")
+    other = Box.objects.latest("pk")
+    assert other != full
+    error = refused(boxes.close_box, box_id=other.pk, mass_mg=LESS_MG, sign=sign())
+    assert_refused(error, "box_light_some")
+
+
+@pytest.mark.parametrize(
+    ("mass_mg", "changes", "code"),
+    [
+        (int(WHOLE_G * 1000), {}, "mass_is_inside"),
+        (LESS_MG, {"reason": " "}, "reason_missing"),
+        (LESS_MG, {"reason": "x" * 201}, "entry_too_long"),
+        (LESS_MG, {"seen": 0}, "page_is_old"),
+        (0, {}, "mass_out_of_range"),
+        (30_000_001, {}, "scale_overloaded"),
+    ],
+)
+def test_what_cannot_be_allowed_is_refused(full, mass_mg, changes, code) -> None:
+    assert_refused(refused(allow, full, mass_mg, **changes), code)
+
+
+def test_only_an_open_box_that_is_weighed_and_complete_is_let_close(
+    scan, at, full
+) -> None:
+    BoxSize.objects.filter(pk=at.size.pk).update(weigh=False)
+    assert_refused(refused(allow, full), "box_is_not_weighed")
+    BoxSize.objects.filter(pk=at.size.pk).update(weigh=True)
+    boxes.close_box(box_id=full.pk, mass_mg=int(WHOLE_G * 1000), sign=sign())
+    assert_refused(refused(allow, full), "box_wrong_stage")
+
+
+def test_a_box_that_lacks_pieces_is_not_let_close(scan, at) -> None:
+    weigh(at)
+    scan("ACT-BOX-6")
+    scan(at.band_bag.number)
+    error = refused(allow, Box.objects.get())
+    assert_refused(error, "box_not_complete")
+
+
+def test_a_proof_finds_who_let_it_close_for_another_box_or_mass(full) -> None:
+    allow(full)
+    boxes.close_box(box_id=full.pk, mass_mg=LESS_MG, sign=sign())
+    factories.seal_set_up()
+    for bent in (
+        {"mass_mg": LESS_MG + 9_000},
+        {"within_mg": 0, "mass_mg": 1},
+        {"moves": 9},
+    ):
+        kept = AllowedMass.objects.values(*bent).get()
+        with guards_away():
+            AllowedMass.objects.update(**bent)
+            found = {fault.words for fault in proof.prove()}
+            AllowedMass.objects.update(**kept)
+        words_ = "It was closed at a mass outside of its window, and nobody let it."
+        assert words_ in found
     assert proof.prove() == []
 
 
