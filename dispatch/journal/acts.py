@@ -61,6 +61,7 @@ ACTS: dict[str, str | Promise] = {
     "give_out_numbers": _("Blank bag numbers given out"),
     "give_up_run": _("Run given up"),
     "give_verdict": _("Verdict on a lot given"),
+    "hand_over": _("Open box handed over to another bench"),
     "issue_badges": _("Badges issued"),
     "keep_printer": _("Printer set up"),
     "keep_stock": _("Label stock set up"),

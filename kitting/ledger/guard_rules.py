@@ -113,7 +113,7 @@ FIXED = (
         "box_made",
         "kitting_box",
         "box identity",
-        columns=("number", "recipe_id", "size_id", "bench_id"),
+        columns=("number", "recipe_id", "size_id"),
     ),
     Fixed(
         "box_weighed",
@@ -147,6 +147,14 @@ FIXED = (
         columns=("code",),  # a hospital may be renamed
     ),
 )
+
+
+HANDED_OVER = (
+    "OLD.stage = 'open' AND EXISTS (SELECT 1 FROM kitting_boxhanded WHERE id ="
+    " (SELECT MAX(id) FROM kitting_boxhanded WHERE box_id = OLD.id)"
+    " AND before_id = OLD.bench_id AND bench_id = NEW.bench_id)"
+)
+"""SQL of a box whose bench changes: its newest hand-over is from that one to this."""
 
 
 def condition(rule: Fixed, *, differs: str) -> str:

@@ -19,7 +19,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import Model, UniqueConstraint
 
 from kitting.ledger import seals
-from kitting.ledger.guard_rules import FIXED, condition
+from kitting.ledger.guard_rules import FIXED, HANDED_OVER, condition
 from kitting.models.base import Guarded
 
 PREFIX = "lotward_guard_"
@@ -86,6 +86,21 @@ BEGIN
     RETURN NEW;
 END $$
 """
+_BENCH_FUNCTION = f"""
+CREATE OR REPLACE FUNCTION {PREFIX}box_bench() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    IF NOT ({HANDED_OVER}) THEN
+        RAISE EXCEPTION 'guarded: bench of a box' USING ERRCODE = 'restrict_violation';
+    END IF;
+    RETURN NEW;
+END $$
+"""
+_FUNCTIONS = {
+    "refuse": _FUNCTION,
+    "boxline": _LINE_FUNCTION,
+    "box_bench": _BENCH_FUNCTION,
+    "touch": seals.FUNCTION,
+}
 
 
 def guarded_models() -> list[type[Model]]:
@@ -108,7 +123,7 @@ def guard_statements(connection: BaseDatabaseWrapper) -> list[str]:
     """What makes every guard whose table exists, where none is."""
     triggers = [statement for _name, statement in wanted_guards(connection)]
     if connection.vendor == "postgresql":
-        return [_FUNCTION, _LINE_FUNCTION, seals.FUNCTION, *triggers]
+        return [*_FUNCTIONS.values(), *triggers]
     return triggers
 
 
@@ -154,11 +169,7 @@ def _missing_postgresql(
         )
         bodies = {name: _flat(body) for name, body in cursor.fetchall()}
     missing = [name for name, sql in wanted.items() if found.get(name) != _bare(sql)]
-    for name, statement in (
-        ("refuse", _FUNCTION),
-        ("boxline", _LINE_FUNCTION),
-        ("touch", seals.FUNCTION),
-    ):
+    for name, statement in _FUNCTIONS.items():
         if wanted and bodies.get(f"{PREFIX}{name}") != _flat(statement.split("$$")[1]):
             missing.append(f"{PREFIX}{name}()")
     return sorted(missing)
@@ -321,6 +332,13 @@ def _sqlite_box() -> list[tuple[str, str]]:
             f"{changed} OR {reopened}",
         ),
         _sqlite_trigger(
+            "box_bench",
+            "UPDATE",
+            "kitting_box",
+            "bench of a box",
+            f"NEW.bench_id IS NOT OLD.bench_id AND NOT ({HANDED_OVER})",
+        ),
+        _sqlite_trigger(
             "bag_lot",
             "UPDATE",
             "kitting_bag",
@@ -398,6 +416,13 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
                 "NEW.lot_id IS DISTINCT FROM OLD.lot_id",
             )
         )
+        name = f"{PREFIX}box_bench"
+        statement = (
+            f'CREATE TRIGGER "{name}" BEFORE UPDATE ON "kitting_box" FOR EACH ROW'
+            " WHEN (NEW.bench_id IS DISTINCT FROM OLD.bench_id)"
+            f" EXECUTE FUNCTION {PREFIX}box_bench()"
+        )
+        made.append((name, statement))
         name = f"{PREFIX}boxline_row"
         statement = (
             f'CREATE TRIGGER "{name}" BEFORE INSERT OR DELETE OR UPDATE'

@@ -4437,6 +4437,57 @@ class Migration(migrations.Migration):
                         "default_permissions": (),
                     },
                 ),
+                migrations.CreateModel(
+                    name="BoxHanded",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "before",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.bench",
+                            ),
+                        ),
+                        (
+                            "bench",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="boxes_handed",
+                                to="kitting.bench",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="handed",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

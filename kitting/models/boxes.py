@@ -273,6 +273,21 @@ class AllowedMass(Guarded):
         return f"box {self.box_id} at {self.mass_mg} mg"
 
 
+class BoxHanded(Guarded):
+    """An open box that went from one bench to another, to be finished there."""
+
+    box = models.ForeignKey(Box, on_delete=models.PROTECT, related_name="handed")
+    before = models.ForeignKey(
+        Bench, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    bench = models.ForeignKey(
+        Bench, on_delete=models.PROTECT, related_name="boxes_handed"
+    )
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} from {self.before_id} to {self.bench_id}"
+
+
 class BoxLine(models.Model):
     """Pieces of one bag, cleared by one run, in one box."""
 

@@ -154,6 +154,13 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the GTIN of %(product)s in boxes of %(sets)s; each of them has it,"
         " so it names none. Scan a bag, or the code of the box’s own label."
     ),
+    "hand_over_to_itself": _(
+        "The box is at this bench already. Choose the bench that is to finish it."
+    ),
+    "hand_over_waited": _(
+        "A hand-over was scanned without network, so nobody saw which benches are free,"
+        " and the box is here still. Choose “Hand over” again if it is meant."
+    ),
     "held_among_others": _(
         "Box %(box)s has %(out)s in it, on hold by %(by)s: %(reason)s. They cannot be"
         " told apart from others in the box, so put the whole box in quarantine."
@@ -225,6 +232,10 @@ SENTENCES: dict[str, str | Promise] = {
     "old_label_twice": _(
         "A label was scanned, and the tick says that there is none to scan. Take the"
         " tick away, or empty the field."
+    ),
+    "only_open_box_handed_over": _(
+        "Box %(box)s is not open any more, so it stays at its bench. Stick its label on"
+        " and scan it."
     ),
     "other_label": _(
         "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"

@@ -42,6 +42,7 @@ from kitting.packing.services import (
     aside,
     benches,
     boxes,
+    hand_over,
     keep_going,
     miscounts,
     plan,
@@ -275,6 +276,8 @@ def _stop_a_box() -> None:
     holds.lift_hold(hold_id=held.hold_id, reason="Whole", sign=other)
     aside.bring_box(bench_id=box.bench.pk, box_id=box.pk, sign=sign())
     keep_going.stop_after(box_id=box.pk, sign=sign(bench_id=box.bench.pk))
+    there = {"bench_id": box.bench.pk, "to_id": factories.make_bench().pk}
+    hand_over.hand_over(**there, box_id=box.pk, sign=sign())
 
 
 def _off(address: str) -> Any:

@@ -27,7 +27,6 @@ from kitting.models import (
     BoxLine,
     Hold,
     OpenBag,
-    Operation,
     Print,
     PrintJob,
 )
@@ -50,6 +49,7 @@ from kitting.packing.queries.bench_seen import (
 )
 from kitting.packing.queries.choices import Choice, choosing
 from kitting.packing.queries.keep_going import goes_on
+from kitting.packing.queries.undo import done_at
 from kitting.packing.queries.weighing import allowed_now
 from kitting.printing.queries.prints import newest_label, newest_slips
 
@@ -387,7 +387,7 @@ def _lines(
 
 
 def last_act(bench: Bench) -> tuple[str, dict[str, Any]]:
-    """The newest act that was done at a bench.
+    """The newest act that was done at a bench, or gave it a box.
 
     Args:
         bench: The bench.
@@ -395,10 +395,5 @@ def last_act(bench: Bench) -> tuple[str, dict[str, Any]]:
     Returns:
         Its name and outcome; empty before the first.
     """
-    newest = (
-        Operation.objects.filter(bench=bench, link__isnull=False)
-        .order_by("-pk")
-        .values_list("name", "link__outcome")
-        .first()
-    )
-    return (newest[0], json.loads(newest[1])) if newest else ("", {})
+    newest = done_at(bench.pk, most=1)
+    return (newest[0][1], json.loads(newest[0][2])) if newest else ("", {})

@@ -5,9 +5,10 @@ from __future__ import annotations
 from datetime import date
 
 from django.db.models import Subquery
+from django.db.models.functions import Coalesce
 
 from kitting.domain.stages import BoxStage
-from kitting.models import Box, BoxEvent, Operation
+from kitting.models import Box, BoxEvent, BoxHanded, Operation
 from kitting.models.boxes import IN_WORK
 from kitting.packing.queries.plan import packed_on, wanted_on
 from kitting.packing.queries.undo import STOP
@@ -34,5 +35,7 @@ def goes_on(box: Box, today: date) -> bool:
 
 def _stopped(box: Box) -> bool:
     started = BoxEvent.objects.filter(box=box, nth=1).values("operation")
-    since = Operation.objects.filter(bench=box.bench_id, pk__gt=Subquery(started))
+    came = BoxHanded.objects.filter(box=box).order_by("-pk").values("operation")
+    begun = Coalesce(Subquery(came[:1]), Subquery(started))
+    since = Operation.objects.filter(bench=box.bench_id, pk__gt=begun)
     return since.filter(name=STOP).exists()

@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from kitting.domain.stages import MovementKind
-from kitting.models import Movement, Operation
+from kitting.models import BoxHanded, Movement, Operation
 
 UNDO: Final = "undo"
 """The act by which another one is undone."""
@@ -22,6 +22,8 @@ CAN_BE_UNDONE: Final = (
     "take_off_bench",
 )
 """Acts at a bench that can be undone; what closes, prints or scraps is not among them."""
+HAND_OVER: Final = "hand_over"
+"""The act after which a box is at another bench; it is taken back by one more."""
 STOP: Final = "stop_after"
 """The act after which no other box starts by itself; it moves nothing."""
 OPPOSITE: Final = {
@@ -60,8 +62,30 @@ class Acts:
         return self.last is not None and self.last.name in CAN_BE_UNDONE
 
 
+def done_at(bench_id: int, most: int = MOST_ACTS) -> list[tuple[int, str, str]]:
+    """Give the newest acts at a bench, and those by which it was given a box.
+
+    Args:
+        bench_id: The bench.
+        most: How many at most.
+
+    Returns:
+        The operation, name and outcome of each, the newest first.
+    """
+    told = ("pk", "name", "link__outcome")
+    acts = Operation.objects.filter(link__isnull=False).order_by("-pk")
+    newest = [*acts.filter(bench=bench_id).values_list(*told)[:most]]
+    # Each bench is asked for by an index of its own; together they would need none.
+    came = BoxHanded.objects.filter(bench=bench_id).order_by("-pk")
+    given = acts.filter(pk=Subquery(came.values("operation")[:1]))
+    return sorted([*newest, *given.values_list(*told)], reverse=True)
+
+
 def acts_at(bench_id: int) -> Acts:
     """Give the newest acts of a bench.
+
+    Where it was given a box, that comes last of all: nothing before it is undone,
+    though nobody at the bench did it.
 
     Args:
         bench_id: The bench.
@@ -69,13 +93,8 @@ def acts_at(bench_id: int) -> Acts:
     Returns:
         The last one that was not undone, and what was undone since.
     """
-    newest = (
-        Operation.objects.filter(bench=bench_id, link__isnull=False)
-        .order_by("-pk")
-        .values_list("pk", "name", "link__outcome")[:MOST_ACTS]
-    )
     undone: set[int] = set()
-    for pk, name, outcome in newest:
+    for pk, name, outcome in done_at(bench_id):
         gave = json.loads(outcome)
         if name == UNDO:
             undone.add(gave["of"])

@@ -282,7 +282,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     def work(act: Act) -> Started:
         locking.enter_gate()
         bench = bench_in_use(bench_id)
-        bags = _LOCK_OPEN_BAGS(bench.pk)
+        bags = LOCK_OPEN_BAGS(bench.pk)
         size, recipe = _size_and_recipe(size_id)
         if size.weigh:
             scale_u(bench)
@@ -303,7 +303,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
     return perform("start_box", work, Started, sign, bench=bench_id, size=size_id)
 
 
-_LOCK_OPEN_BAGS = locking.finding(
+LOCK_OPEN_BAGS = locking.finding(
     lambda bench: Bag.objects.filter(open_at__bench=bench),
     *("lot__part", "lot__revision", METHOD_OF_BAG),
 )

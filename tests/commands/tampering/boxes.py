@@ -14,6 +14,7 @@ from dispatch.models import ShipEvent, ShipmentBox, ShipScan
 from kitting.models import (
     Box,
     BoxEvent,
+    BoxHanded,
     BoxLine,
     BoxSize,
     Hold,
@@ -106,6 +107,42 @@ def size_changed_afterwards(history: History) -> list[Named]:
         ("box recipes", Box, history.sent.pk),
         ("shipment counters", "dispatch_shipment", history.gone.pk),
     ]
+
+
+@tamperer
+def box_carried_to_another_bench(history: History) -> list[Named]:
+    """Its seal says where it was begun, and after a hand-over that says where it is."""
+    other = factories.make_bench()
+    change(history.opened, bench=other)
+    handed = BoxHanded.objects.latest("pk")
+    change(handed.box, bench=other)
+    return [("box benches", Box, handed.box_id), ("seals", Box, history.opened.pk)]
+
+
+@tamperer
+def hand_over_deleted(history: History) -> list[Named]:
+    row = BoxHanded.objects.latest("pk")
+    remove(row)
+    return [("box benches", Box, row.box_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def hand_over_between_other_benches(history: History) -> list[Named]:
+    row = BoxHanded.objects.latest("pk")
+    change(row, before=history.bench)
+    return [("box benches", BoxHanded, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def box_handed_over_when_it_was_closed(history: History) -> list[Named]:
+    last = history.sent.events.get(after="sent").operation
+    row = BoxHanded.objects.create(
+        box=history.sent,
+        before=history.bench,
+        bench=history.bench,
+        operation=last,
+    )
+    return [("box benches", BoxHanded, row.pk), ("chain", Link, last.link.pk)]
 
 
 @tamperer
