@@ -133,7 +133,7 @@ def test_what_is_one_is_never_in_the_plural() -> None:
         # A table of sentences, a form, a view, tags, labels; each kind of template tag.
         ("kitting.web.words", "This hold was lifted before. Load the page again."),
         ("kitting.packing.forms", "Why it is voided"),
-        ("kitting.packing.views.bench", "Box %(box)s cancelled"),
+        ("kitting.packing.views.last_acts", "Box %(box)s cancelled"),
         ("kitting.checking.tags.inspection", "accepted under concession"),
         ("kitting.packing.labels", "command labels"),
         ("templates/kitting/packing/_next_undo.html", "Undo what?"),

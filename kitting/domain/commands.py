@@ -9,6 +9,7 @@ is typed, with its point), and always begins with ``ACT-``, so that no number of
     ACT-MASS-1234.5     the box weighs so many grams: close it
     ACT-PRINT           print the label, or ask why it is printed again
     ACT-PRINT-SPOILT    print it again, with that reason
+    ACT-HAND-OVER       ask to which free bench the open box goes
     ACT-UNDO            show what can be undone; ACT-YES undoes what was done last
     ACT-CANCEL          ask why the open box is cancelled
     ACT-CANCEL-SIZE     cancel it, with that reason
@@ -59,6 +60,7 @@ class Do(StrEnum):
     PRINT = "PRINT"
     UNDO = "UNDO"
     CANCEL = "CANCEL"
+    HAND_OVER = "HAND-OVER"
     TAKE_OFF = "TAKE-OFF"
     TAKE_OUT = "TAKE-OUT"
     QUARANTINE = "QUARANTINE"

@@ -416,13 +416,9 @@ def _postgresql(tables: set[str]) -> list[tuple[str, str]]:
                 "NEW.lot_id IS DISTINCT FROM OLD.lot_id",
             )
         )
-        name = f"{PREFIX}box_bench"
-        statement = (
-            f'CREATE TRIGGER "{name}" BEFORE UPDATE ON "kitting_box" FOR EACH ROW'
-            " WHEN (NEW.bench_id IS DISTINCT FROM OLD.bench_id)"
-            f" EXECUTE FUNCTION {PREFIX}box_bench()"
-        )
-        made.append((name, statement))
+        moved = "NEW.bench_id IS DISTINCT FROM OLD.bench_id"
+        name, trigger = _pg_trigger("box_bench", "UPDATE", "kitting_box", "", moved)
+        made.append((name, trigger.replace("refuse('')", "box_bench()")))
         name = f"{PREFIX}boxline_row"
         statement = (
             f'CREATE TRIGGER "{name}" BEFORE INSERT OR DELETE OR UPDATE'

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
@@ -199,6 +199,20 @@ def refuse_unlabelled_held(box: Box) -> None:
     """
     if box.stage == BoxStage.CLOSED and (reach := standing_reach()):
         refuse_held_box(box, lines_of(box), reach)
+
+
+def need_at_bench(box: Box, bench_id: int | None) -> None:
+    """Refuse a box that was handed over since the screen showed it.
+
+    Args:
+        box: The box, locked.
+        bench_id: The bench at which the act is signed; None for a desk.
+
+    Raises:
+        Conflict: ``bench_has_another_box``.
+    """
+    if bench_id is not None and box.bench_id != bench_id:
+        raise Conflict("bench_has_another_box")
 
 
 def put_back(box: Box, bag: Bag, line: BoxLine, pieces: int = 0) -> Movement:

@@ -154,6 +154,10 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(read)s” is the GTIN of %(product)s in boxes of %(sets)s; each of them has it,"
         " so it names none. Scan a bag, or the code of the box’s own label."
     ),
+    "hand_over_in_practice": _(
+        "In practice there is one bench only, so no box goes to another. Go on with this"
+        " one."
+    ),
     "hand_over_to_itself": _(
         "The box is at this bench already. Choose the bench that is to finish it."
     ),
@@ -188,6 +192,10 @@ SENTENCES: dict[str, str | Promise] = {
     "mass_is_inside": _(
         "%(read)s g is inside the window of box %(box)s, so nobody has to let it close."
         " Let its packer weigh it at the bench."
+    ),
+    "no_bench_free": _(
+        "No other bench is free: each is closed, or has a box that is not labelled yet."
+        " Label that one first, or finish this box here."
     ),
     "no_box_to_put_away": _(
         "No box of this bench is labelled yet, so none was put away. Label the box first,"
@@ -244,6 +252,10 @@ SENTENCES: dict[str, str | Promise] = {
     "part_not_in_recipe": _(
         "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"
         " off the bench."
+    ),
+    "place_is_no_bench": _(
+        "%(place)s is no bench’s place, so the box is here still. Scan the place of the"
+        " bench that is to finish it, or touch a bench on the screen."
     ),
     "plan_day_over": _(
         "%(day)s is over, so its plan stays as it was. Choose today or a later day."

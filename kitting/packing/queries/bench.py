@@ -243,7 +243,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     gone = gone_from(rows, bench)
     standing = standing_holds()
     reach = reach_of(standing)
-    seen = mark_of(standing, (bag.pk for bag in bags))
+    seen = mark_of(standing, (bag.pk for bag in bags), box.pk if box else 0)
     refusals = {
         bag.pk: packing_problem(bag, bag.lot, today=today, now=now, reach=reach)
         for bag in bags

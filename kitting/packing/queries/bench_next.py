@@ -27,6 +27,7 @@ class Next(StrEnum):
     QUARANTINE = "quarantine"
     CLEAR = "clear"
     PUT = "put"
+    HAND_OVER = "hand_over"
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
@@ -54,6 +55,7 @@ MENUS = {
     "quarantine": Next.QUARANTINE,
     "clear": Next.CLEAR,
     "put": Next.PUT,
+    "hand_over": Next.HAND_OVER,
 }
 """What is shown for a choice that a scan asks for."""
 

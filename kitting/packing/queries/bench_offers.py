@@ -142,10 +142,13 @@ def offers_of(
         may.annotate(lot_in_box=in_box), today=today, now=wanted.now, reach=reach
     )
     found = {bag.pk: bag for bag in there if open_at(bag) is None}
+    own = {bag.pk: bag for bag in there if open_at(bag) == wanted.bench}
     begun = [bag for bag in found.values() if bag.lot_in_box is not None]  # type: ignore[attr-defined]
     # A lot that is in the box already adds none: where it suffices, it comes first.
     enough = sum(bag.pieces for bag in begun) >= wanted.missing
     bags = begun if enough else _preferred(list(found.values()), wanted)
+    # A box that was handed over takes from what lies open here, once it is scanned.
+    bags, found = list(own.values()) or bags, found | own
     plan = picking.propose(wanted.missing, map(_candidate, bags))
     offers = [
         _offer(found[int(bag)], pieces, wanted)

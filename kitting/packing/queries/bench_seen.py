@@ -1,4 +1,4 @@
-"""What others change of a bench's screen: holds, its open bags, the plan."""
+"""What others change of a bench's screen: its box, holds, its open bags, the plan."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
+
+from django.db.models import Value
 
 from kitting.ledger.reach import standing_holds
 from kitting.models import AllowedMass, Bench, Box, Hold, OpenBag
@@ -53,18 +55,19 @@ def gone_from(rows: Iterable[OpenBag], bench: Bench) -> dict[int, Gone]:
     }
 
 
-def mark_of(standing: Sequence[Hold], bags: Iterable[int]) -> str:
+def mark_of(standing: Sequence[Hold], bags: Iterable[int], box: int = 0) -> str:
     """What a screen saw: it is another as soon as any of it changes.
 
     Args:
         standing: All holds that stand, oldest first. Ids only grow, so that as many of
             them with the same newest are the same.
         bags: Ids of the bags that are open at the bench.
+        box: Id of its box in work; 0 for none.
 
     Returns:
         The mark.
     """
-    seen = (len(standing), standing[-1].pk if standing else 0, *sorted(bags))
+    seen = (box, len(standing), standing[-1].pk if standing else 0, *sorted(bags))
     return ".".join(map(str, seen))
 
 
@@ -105,8 +108,17 @@ def mark_now(bench: Bench, seen: str, today: date) -> str:
     Returns:
         Its mark; the same as ``seen`` where nothing has changed.
     """
-    bags = OpenBag.objects.filter(bench=bench).values_list("bag", flat=True)
-    mark = mark_of(standing_holds(), bags)
+    bags = OpenBag.objects.filter(bench=bench).annotate(boxes=Value(0))
+    boxes = Box.objects.filter(IN_WORK, bench=bench).order_by()
+    every = bags.values_list("bag", "boxes").union(
+        boxes.annotate(boxes=Value(1)).values_list("pk", "boxes"), all=True
+    )
+    found = list(every)  # asked at once: an idle screen asks all day
+    mark = mark_of(
+        standing_holds(),
+        (pk for pk, is_box in found if not is_box),
+        sum(pk for pk, is_box in found if is_box),
+    )
     if WEIGHS in seen:
         box = Box.objects.filter(IN_WORK, bench=bench).first()
         return mark_of_weighing(mark, allowed_now(box) if box else None)

@@ -31,6 +31,7 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-UNDO", _("Show what can be undone; “yes” undoes what was done last")),
         ("ACT-CANCEL", _("Cancel the open box; asks for the reason")),
         *cancels,
+        ("ACT-HAND-OVER", _("Hand the open box over to another bench; asks which")),
         ("ACT-STOP", _("Start no other box by itself after this one")),
         ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
         ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),

@@ -35,12 +35,14 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
+from kitting.packing.queries.undo import HAND_OVER
 from kitting.packing.scans import size_of_gtin
 from kitting.packing.services import (
     aside,
     boxes,
     clearing,
     counting,
+    hand_over,
     keep_going,
     undo,
     voiding,
@@ -110,6 +112,8 @@ def take_scan(
         return _see_box(scan, found.row, found.text)
     if isinstance(found.row, Place) and scan.asked.menu == clearing.PUT:
         return clearing.put(scan, found.row)
+    if isinstance(found.row, Place) and scan.asked.menu == HAND_OVER:
+        return hand_over.to_place(scan, found.row)
     if isinstance(found.row, Place) and found.row.kind in PUT_AWAY_AT:
         return _put_away(scan, found.row)
     if found.kind != "bag" or found.row is None:
@@ -149,7 +153,7 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _take_out(scan)
         case Do.QUARANTINE:
             return _quarantine(scan)
-        case Do.TAKE_OFF | Do.CLEAR | Do.UNDO | Do.STOP | Do.NEXT:
+        case Do.TAKE_OFF | Do.CLEAR | Do.UNDO | Do.HAND_OVER | Do.STOP | Do.NEXT:
             return _ask(scan, command)
         case Do.NO if scan.asked.menu not in ("", "apart"):
             return Answer()
@@ -166,6 +170,8 @@ def _ask(scan: Scan, command: Command) -> Answer:
         return Answer(asked=TAKE_OFF)
     if command.do is Do.CLEAR:
         return clearing.ask(scan)
+    if command.do is Do.HAND_OVER:
+        return hand_over.ask(scan)
     if command.do is Do.STOP:
         scan.need_same_box()
         box = scan.box_in_work()

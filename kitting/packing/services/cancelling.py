@@ -17,8 +17,8 @@ from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.models import Bag
 from kitting.packing.queries.at_hand import at_hand, parts_in
-from kitting.packing.queries.undo import UNDO
-from kitting.packing.services import clearing, voiding
+from kitting.packing.queries.undo import HAND_OVER, UNDO
+from kitting.packing.services import clearing, hand_over, voiding
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.packing.services.undo import undo_asked
 from kitting.packing.steps import lines_of
@@ -119,6 +119,8 @@ def answer(scan: Scan, command: Command) -> Answer:
         return undo_asked(scan)
     if asked.menu in clearing.MENUS:
         return clearing.answer(scan, command)
+    if asked.menu == HAND_OVER:
+        return hand_over.answer(scan, command)
     if command.do is Do.NUMBER:
         if asked.menu == "damaged":
             scan.need_same_box()

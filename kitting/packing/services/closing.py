@@ -18,7 +18,7 @@ from kitting.ledger.reach import standing_reach
 from kitting.ledger.stopped import refuse_held_box
 from kitting.models import Box, BoxLine
 from kitting.packing.services.weighing import weigh
-from kitting.packing.steps import filling_of, move_box, need_complete
+from kitting.packing.steps import filling_of, move_box, need_at_bench, need_complete
 
 
 @dataclass(frozen=True)
@@ -51,6 +51,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
 
     Raises:
         CodeError: If the workshop's GS1 prefix or a product code breaks its rules.
+        Conflict: ``bench_has_another_box`` if it was handed over meanwhile.
         Missing: If there is no such box.
         OnHold: If it or anything in it is held.
         Refused: ``box_not_complete``, ``lot_past_use_by``; ``bag_open_too_long`` where
@@ -62,6 +63,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
     def work(act: Act) -> ClosedBox:
         locking.enter_gate()
         box = locking.lock_row(Box, box_id, "size__carton", "recipe__product", "bench")
+        need_at_bench(box, sign.bench_id)
         filling = filling_of(box)
         if box.stage == BoxStage.OPEN:
             refuse_held_box(box, filling.in_box, standing_reach())

@@ -11,7 +11,7 @@ from datetime import date, datetime
 
 from kitting.domain.commands import MORE_THAN_ON_RECORD, SHORT_OF_RECORD, end_of
 from kitting.domain.errors import Refused, WrongStage
-from kitting.domain.stages import BagStage
+from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.operations import Act, Sign, perform
@@ -30,6 +30,7 @@ from kitting.lots.steps.counts import (
 from kitting.lots.steps.intake import MOST_PIECES
 from kitting.lots.steps.scrap import scrap_reason, scrapped
 from kitting.models import Bag, Bench, Box, BoxLine, Count, Movement, OpenBag
+from kitting.models.boxes import IN_WORK
 from kitting.models.lots import CountedBy
 from kitting.packing.services.boxes import bench_in_use, open_box_at
 from kitting.packing.steps import lines_of, take_out
@@ -61,6 +62,8 @@ class _Met:
     """What is in the box."""
     was_open: bool
     """Whether it is the bench's open bag."""
+    here: bool
+    """Whether it stands at the bench; else only its pieces are here, in the box."""
 
     @property
     def lines(self) -> list[BoxLine]:
@@ -96,11 +99,15 @@ def _met(bench_id: int, bag_id: int, moves: int | None) -> _Met:
     need_unmoved(bag, moves)
     box = open_box_at(bench)
     was_open = OpenBag.objects.filter(bag=bag).exists()
-    return _Met(bag, box, lines_of(box) if box is not None else [], was_open)
+    lines = lines_of(box) if box is not None else []
+    return _Met(bag, box, lines, was_open, bag.place_id == bench.place_id)
 
 
 def need_here(bag: Bag, bench: Bench) -> None:
     """Refuse a bag of which a bench can say nothing.
+
+    Of one that stayed where the box was handed over from, it can say what is wrong with
+    its pieces in the box.
 
     Args:
         bag: The bag.
@@ -110,8 +117,17 @@ def need_here(bag: Bag, bench: Bench) -> None:
         WrongStage: ``bag_not_at_bench``, or if it is neither cleared nor used up.
     """
     if bag.place_id != bench.place_id:
-        raise WrongStage("bag_not_at_bench", bag=bag.number, bench=bench.name)
+        box = Box.objects.filter(IN_WORK, bench=bench, stage=BoxStage.OPEN)
+        if not BoxLine.objects.filter(box__in=box, bag=bag).exists():
+            raise WrongStage("bag_not_at_bench", bag=bag.number, bench=bench.name)
     need_stage(bag, BagStage.CLEARED, BagStage.USED_UP)
+
+
+def _need_in_hand(met: _Met, bench_id: int) -> None:
+    """Refuse to say what is in a bag that stands elsewhere."""
+    if not met.here:
+        bench = Bench.objects.get(pk=bench_id)
+        raise WrongStage("bag_not_at_bench", bag=met.bag.number, bench=bench.name)
 
 
 def _boxes_before(met: _Met, done: Counted) -> str:
@@ -147,6 +163,8 @@ def miss_pieces(
 
     def work(act: Act) -> Miscounted:
         met = _met(bench_id, bag_id, moves)
+        if met.bag.pieces:
+            _need_in_hand(met, bench_id)
         back = met.take_out(inside, standing_reach()) if inside else []
         missing = met.bag.pieces
         if not missing:
@@ -203,6 +221,7 @@ def find_pieces(
 
     def work(act: Act) -> Miscounted:
         met = _met(bench_id, bag_id, moves)
+        _need_in_hand(met, bench_id)
         if not 1 <= pieces <= MOST_PIECES:
             raise Refused("pieces_out_of_range", read=pieces, most=MOST_PIECES)
         counted = met.bag.pieces + pieces
@@ -287,12 +306,14 @@ def scrap_bad(
 
 
 def _out_of_box(met: _Met, reach: Reach, today: date, now: datetime) -> int:
-    """Whether the box lacks the bad piece: 1 where its bag has no other for it."""
+    """Whether the box lacks the bad piece: 1 where its bag has no other for it here."""
     bag = met.bag
     if met.box is None or not met.inside:
         return 0
-    if not bag.pieces or packing_problem(
-        bag, bag.lot, today=today, now=now, reach=reach
+    if (
+        not met.here
+        or not bag.pieces
+        or packing_problem(bag, bag.lot, today=today, now=now, reach=reach)
     ):
         return 1
     refuse_held_box(met.box, met.all_lines, reach)

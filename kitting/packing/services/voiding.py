@@ -17,7 +17,14 @@ from kitting.ledger.stopped import refuse_held_box, stopped, told
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxLine, Guarded, Print
 from kitting.packing.services.boxes import BoxMoved
-from kitting.packing.steps import bring_about, drop_lines, fates, move_box, put_back
+from kitting.packing.steps import (
+    bring_about,
+    drop_lines,
+    fates,
+    move_box,
+    need_at_bench,
+    put_back,
+)
 from kitting.printing.steps import stop_labels_of
 from kitting.web import scans
 
@@ -65,7 +72,8 @@ def cancel_box(
 
     Raises:
         Conflict: ``page_is_old`` if a bag was scanned into it at the same moment, or
-            what is damaged is not in it.
+            what is damaged is not in it; ``bench_has_another_box`` if it was handed
+            over.
         Missing: If there is no such box.
         OnHold: ``box_on_hold`` if it is held itself and stands at its bench still.
         Refused: ``reason_missing``, ``entry_too_long``; ``lots_undecided`` where
@@ -78,6 +86,7 @@ def cancel_box(
         why = need_reason(reason)
         locking.enter_gate()
         box, bags, lines = _locked(box_id, "cancelled")
+        need_at_bench(box, sign.bench_id)
         if not {line.lot.part_id for line in lines}.issuperset(damaged):
             raise Conflict("page_is_old")
         reach = standing_reach()
@@ -147,7 +156,8 @@ def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
         The box, and what was taken out.
 
     Raises:
-        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment.
+        Conflict: ``page_is_old`` if a bag was scanned into it at the same moment;
+            ``bench_has_another_box`` if it was handed over.
         Missing: If there is no such box.
         OnHold: ``held_among_others``, ``box_on_hold`` where nothing can be taken out.
         WrongStage: If it is not open; ``box_not_held`` if the hold was lifted meanwhile.
@@ -157,6 +167,7 @@ def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
     def work(act: Act) -> TakenOut:
         locking.enter_gate()
         box, bags, lines = _locked(box_id, "cancelled")
+        need_at_bench(box, sign.bench_id)
         reach = standing_reach()
         found = stopped(box, lines, reach)
         if found is None:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.staticfiles import finders
@@ -15,7 +16,6 @@ from django.template.loader import render_to_string
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from kitting.domain import commands
 from kitting.domain.commands import Asked
@@ -23,9 +23,9 @@ from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign, outcome_of
+from kitting.ledger.reach import standing_reach
 from kitting.ledger.tied import is_from
-from kitting.models import Bag, Bench, Place, Workshop
-from kitting.models.catalogue import PlaceKind
+from kitting.models import Bag, Bench, Workshop
 from kitting.packing.forms import ScanForm
 from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
@@ -34,12 +34,19 @@ from kitting.packing.queries.bench_next import Next, following
 from kitting.packing.queries.bench_seen import mark_now
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
+from kitting.packing.queries.hand_over import Free, offered
 from kitting.packing.queries.keep_going import goes_on
-from kitting.packing.queries.undo import UNDO
+from kitting.packing.queries.undo import HAND_OVER, UNDO
 from kitting.packing.services import counting
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
 from kitting.packing.services.clearing import MENUS as CLEARING
 from kitting.packing.services.scanned import Answer
+from kitting.packing.views.last_acts import (
+    READY,
+    handed_over,
+    in_words,
+    past_in_words,
+)
 from kitting.places.queries import quarantines
 from kitting.web import scans
 from kitting.web.acting import say_and_go
@@ -55,56 +62,6 @@ from kitting.web.http import (
 from kitting.web.messages import sentence
 from kitting.web.tablet import tablet_of
 
-if TYPE_CHECKING:
-    from django.utils.functional import _StrPromise
-
-LAST_ACTS: dict[str, _StrPromise] = {
-    "bring_bag": gettext_lazy("%(part)s bag %(bag)s: %(taken)s taken"),
-    "bring_bag, emptied": gettext_lazy(
-        "%(part)s bag %(bag)s is empty: %(taken)s taken"
-    ),
-    "bring_box": gettext_lazy("Box %(box)s goes on here"),
-    "cancel_box": gettext_lazy("Box %(box)s cancelled"),
-    "cancel_box, scrapped": gettext_lazy(
-        "Box %(box)s cancelled; some of it into the waste"
-    ),
-    "close_box": gettext_lazy("Box closed; its serial is %(serial)s"),
-    "take_off_bench": gettext_lazy("%(part)s bag %(bag)s taken off the bench"),
-    "print_box_label": gettext_lazy("Label of box %(box)s printed"),
-    "print_box_label, sent": gettext_lazy(
-        "Label of box %(box)s is on its way to the printer"
-    ),
-    "miss_pieces": gettext_lazy("%(part)s bag %(bag)s is empty; missing: %(missing)s"),
-    "find_pieces": gettext_lazy("More in %(part)s bag %(bag)s than on record"),
-    "find_pieces, scrapped": gettext_lazy(
-        "More in %(part)s bag %(bag)s; into the waste: %(scrapped)s"
-    ),
-    "print_labels": gettext_lazy("Slips of the sets are there to be opened"),
-    "print_labels, sent": gettext_lazy("Slips of the sets are on their way"),
-    "put_bag": gettext_lazy("Bag %(thing)s is put away"),
-    "put_box": gettext_lazy("Box %(thing)s is in quarantine: write its number on it"),
-    "put_box, ready": gettext_lazy("Box %(thing)s is put away"),
-    "scrap_bad, scrapped": gettext_lazy(
-        "A piece of %(part)s bag %(bag)s is bad: put it into the waste, take another"
-    ),
-    "see_label": gettext_lazy("Box %(box)s labelled"),
-    "see_label, next": gettext_lazy("Box %(box)s goes out; this is the next one"),
-    "see_label, emptied, next": gettext_lazy(
-        "Box %(box)s goes out; empty now: %(emptied)s"
-    ),
-    "stop_after": gettext_lazy("No box starts by itself after box %(box)s"),
-    "start_box": gettext_lazy("Box %(box)s started"),
-    "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
-    "take_off_bench, undone": gettext_lazy("%(part)s bag %(bag)s is open here again"),
-    "take_out_held": gettext_lazy("Back into the bag: %(out)s"),
-    "bring_bag, undone": gettext_lazy("%(part)s bag %(bag)s: its scan is undone"),
-    "find_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),
-    "miss_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),
-    "start_box, undone": gettext_lazy("Box %(box)s: its start is undone"),
-}
-"""How the strip says the newest act, with values of its outcome."""
-_READY = Place.objects.filter(kind=PlaceKind.READY, active=True)
-"""Places where boxes wait to go out."""
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
 """Codes of refusals for a box in work that a hold reaches."""
 
@@ -250,6 +207,7 @@ def _show(
     if not did:
         did, outcome = queries.last_act(at)
     context = screen_context(screen, answer, did, outcome, form) | {
+        "free": _free(screen, answer, today, now),
         "leads_to": leads_to,
         "bench_url": reverse("kitting:bench", args=[at.code]),
         "scan_url": reverse("kitting:bench-scan", args=[at.code]),
@@ -293,7 +251,9 @@ def screen_context(
         "asked": answer.asked,
         "about": answer.about,
         "bag": answer.bag,
-        "past": _in_words(answer.past.name, answer.past.gave) if answer.past else "",
+        "past": past_in_words(answer.past, screen.bench),
+        "given": answer.past is not None and answer.past.name == HAND_OVER,
+        "handed": handed_over(did, outcome, screen.bench),
         "not_in_waste": answer.past is not None and answer.past.name == "find_pieces",
         "numbers": _numbers(answer),
         "bad_reasons": _bad_reasons(answer),
@@ -307,8 +267,8 @@ def screen_context(
         "state": "right" if answer.did and not stuck_start else "ask",
         "finished": answer.did == "see_label",
         "labelled": outcome.get("box", "") if did == "see_label" else "",
-        "ready": did == "see_label" and _READY.exists(),
-        "last": _in_words(did, outcome),
+        "ready": did == "see_label" and READY.exists(),
+        "last": in_words(did, outcome, screen.bench),
         "op_key": new_op_key(),
         "cancel_reasons": commands.CANCEL_REASONS,
         "print_reasons": commands.PRINT_REASONS,
@@ -324,24 +284,14 @@ def screen_context(
     return context
 
 
-def _in_words(act: str, gave: Mapping[str, Any]) -> str:
-    """Say an act that was done at a bench; nothing where there is nothing to say."""
-    said = f"{gave['act']}, undone" if act == UNDO else act
-    if gave.get("emptied"):
-        said += ", emptied"
-    if gave.get("scrapped"):
-        said += ", scrapped"
-    if gave.get("job"):
-        said += ", sent"
-    if gave.get("next"):
-        said += ", next"
-    if act == "put_box":
-        said += ", ready" if _READY.filter(code=gave["place"]).exists() else ""
-    words = str(LAST_ACTS[said]) % gave if said in LAST_ACTS else ""
-    if act == "bring_bag" and (there := gave.get("from_bench")):
-        name = Bench.objects.values_list("name", flat=True).get(code=there)
-        words = f"{words}. " + _("It was open at %(bench)s.") % {"bench": name}
-    return words
+def _free(
+    screen: queries.Screen, answer: Answer, today: date, now: datetime
+) -> list[Free]:
+    """The benches that can take the box, where it is asked which one does."""
+    if answer.menu != HAND_OVER or screen.box is None:
+        return []
+    when = {"today": today, "now": now, "reach": standing_reach()}
+    return offered(screen.bench, screen.box, answer.asked.bags, **when)  # type: ignore[arg-type]
 
 
 def _numbers(answer: Answer) -> list[tuple[str, str]]:

@@ -14,6 +14,7 @@
   const TRIES = 5; // answers of a failing server before a scan is given up, aloud
   const SEEN = "ACT-NEXT"; // "Go on": a refusal that stays has been read
   const IS_SEEN = /^(\][A-Z][0-9])?ACT-NEXT$/i;
+  const HANDS_OVER = /^(\][A-Z][0-9])?ACT-HAND-OVER$/i;
   const AWAY = [502, 503, 504]; // a front server's word for a server that is not there
 
   let sending = false;
@@ -115,6 +116,10 @@
       goOn(stopped, data.get("box"));
       return;
     }
+    if (HANDS_OVER.test(data.get("scan").trim()) && waits()) {
+      handOverLater();
+      return;
+    }
     keep([...kept(), {
       who: bench().dataset.who,
       bench: bench().dataset.bench,
@@ -133,6 +138,19 @@
       sound(stopped ? "wrong" : "wait");
     }
     send();
+  }
+
+  // What waits means the box that is here: it goes to no other bench before that is sent.
+  function waits() {
+    return Boolean(refused()) || (tries > 0 && kept().some(mine));
+  }
+
+  function handOverLater() {
+    field().value = "";
+    sound("wrong");
+    if (!refused()) {
+      say("wrong", "handOver");
+    }
   }
 
   // ---- a scan that waited and was refused ------------------------------------------
@@ -196,6 +214,9 @@
     const words = !count ? "none" : !own ? theirs : count === 1 ? "one" : "many";
     line.dataset.waiting = String(count);
     line.textContent = (line.dataset[words] || "").replace("#", String(count));
+    document.querySelectorAll("[data-needs-network]").forEach((key) => {
+      key.disabled = waits();
+    });
     const list = document.getElementById("waiting-scans");
     if (list) {
       const rows = all.filter((entry) => mine(entry) && !entry.refused).map((entry) => {
@@ -237,6 +258,7 @@
     clearTimeout(timer);
     timer = setTimeout(send, RETRY_MS[Math.min(tries, RETRY_MS.length - 1)]);
     tries += 1;
+    showWaiting();
   }
 
   // The scan after it means the box that this one led to, whatever stands there now.
@@ -355,8 +377,9 @@
 
   // ---- holds ---------------------------------------------------------------------
 
-  // An idle screen asks whether holds were placed or lifted, while somebody can see it.
-  // What it asks of the packer right now gives way only to a hold on the box, or its end.
+  // An idle screen asks whether holds were placed or lifted, while somebody can see it,
+  // and whether a box was handed over. What it asks of the packer right now gives way
+  // only to a hold on the box, or its end, and to a box that came or went.
   async function look() {
     const here = bench();
     const url = here && here.dataset.holdsUrl;
@@ -383,15 +406,20 @@
       return;
     }
     const held = (of) => of.querySelector("#bench-next").dataset.step === "held";
+    const box = (of) => of.dataset.box;
     const { state, menu } = document.getElementById("bench-next").dataset;
     const began = held(fresh) && !held(here);
-    if ((state === "wrong" || menu) && !held(fresh) && !held(here)) {
+    const other = box(fresh) !== box(here);
+    const came = other && box(fresh) !== "";
+    if ((state === "wrong" || menu) && !held(fresh) && !held(here) && !other) {
       here.dataset.holds = fresh.dataset.holds;
       return;
     }
     swap(document.adoptNode(fresh));
     if (began) {
       sound("wrong");
+    } else if (came) {
+      sound("right");
     }
   }
 

@@ -14,7 +14,14 @@ from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
 from kitting.models import Bag, Bench, Box, BoxLine, BoxSize, Hold, OpenBag, Place, User
 from kitting.packing.queries.undo import acts_at
-from kitting.packing.services import aside, boxes, miscounts, undo, voiding
+from kitting.packing.services import (
+    aside,
+    boxes,
+    hand_over,
+    miscounts,
+    undo,
+    voiding,
+)
 from kitting.packing.services.labels import print_box_label
 from kitting.places.services import places
 
@@ -60,9 +67,9 @@ class Benches:
             self.act(boxes.see_label, box_id=pk, read=read, twice=twice)
 
     # One rule for all: the more rules there are, the less far each history gets.
-    @rule(at=pick, how=st.integers(0, 3), twice=again)
+    @rule(at=pick, how=st.integers(0, 4), twice=again)
     def go_wrong(self, at: int, how: int, twice: bool) -> None:
-        ways = (self.give_up, self.miscount, self.stop_box, self.undo)
+        ways = (self.give_up, self.miscount, self.stop_box, self.undo, self.hand_over)
         ways[how](at, twice)
 
     def undo(self, at: int, twice: bool) -> None:
@@ -72,6 +79,14 @@ class Benches:
             if (last := acts_at(bench).last) is not None:
                 of = {"bench_id": bench, "act_id": last.pk}
                 self.act(undo.undo, **of, twice=twice)
+
+    def hand_over(self, at: int, twice: bool) -> None:
+        """An open box to another bench, which may have one, too."""
+        box = Box.objects.filter(pk=self.one_of(Box, at, stage=BoxStage.OPEN)).first()
+        if box is not None:
+            to = self.benches[at % 3].pk
+            of = {"bench_id": box.bench_id, "box_id": box.pk, "to_id": to}
+            self.act(hand_over.hand_over, **of, twice=twice)
 
     def give_up(self, at: int, twice: bool) -> None:
         if (pk := self.one_of(Box, at)) is not None:

@@ -72,6 +72,7 @@ ACTS = {
     "count_again",
     "find_pieces",
     "give_verdict",
+    "hand_over",
     "lift_hold",
     "load_bag",
     "load_box",
@@ -105,7 +106,7 @@ ACTS = {
 
 
 class Ledger(Bags, Benches, RuleBasedStateMachine):
-    """A small workshop with two benches, two lines and two consignees."""
+    """A small workshop with two benches and a third to help, two lines and two consignees."""
 
     midway: ClassVar[dict[str, Any]] = {}
     """The workshop in which every history begins, made once."""
@@ -141,7 +142,7 @@ class Ledger(Bags, Benches, RuleBasedStateMachine):
         self.revisions = [band, factories.make_revision(headband, "B"), manual]
         recipe = factories.make_recipe([(band, 1, "set"), (manual, 1, "box")])
         self.sizes = [factories.make_size(recipe, sets) for sets in (2, 6)]
-        self.benches = [factories.make_bench(), factories.make_bench()]
+        self.benches = [factories.make_bench() for _ in range(3)]
         self.lines = [factories.make_place("line"), factories.make_place("line")]
         self.meter = factories.make_meter()
         self.protocol = factories.make_protocol(*self.revisions[:2])
