@@ -39,8 +39,7 @@ demo: setup
 
 test: tools
 	.ci/chromium
-	.ci/ippeve
-	.ci/nginx
+	.ci/programs
 	$(BIN)/python -m pytest -n 3 --dist worksteal --durations=12 --durations-min=5
 
 # The arithmetic, by the tests that aim at it; the whole takes as long again: check-long.

@@ -77,6 +77,7 @@ def test_what_make_runs_is_listed_for_people_without_make() -> None:
         "uv pip install",
         "--python .venv/bin/python --require-hashes -r",
         ".ci/chromium",
+        ".ci/programs",
         "pytest -n 3 --dist worksteal",
     ):
         assert part in makefile

@@ -117,7 +117,7 @@ def deployed(
 ) -> Iterator[Deployed]:
     nginx = shutil.which("nginx", path=PATH)
     if nginx is None:
-        pytest.skip("nginx is not on this machine: see .ci/nginx")
+        pytest.skip("nginx is not on this machine: see .ci/programs")
     folder = tmp_path_factory.mktemp("deployed")
     copy_of(migrated, folder)
     server, plain, secure = free_port(), free_port(), free_port()

@@ -1,7 +1,7 @@
 """The virtual printer of CUPS (``ippeveprinter``), on loopback, as a label printer.
 
 It will not start without announcing itself, even where it is told not to: so it gets a
-message bus of its own and an Avahi that sees nothing but loopback. What ``.ci/ippeve``
+message bus of its own and an Avahi that sees nothing but loopback. What ``.ci/programs``
 could not install is a reason to skip, which the run counts.
 """
 
@@ -124,7 +124,7 @@ def foreign_printer(folder: Path) -> Iterator[Foreign]:
     """Run it, one at a time on this machine: Avahi runs once."""
     lacking = [one for one in PROGRAMS if not shutil.which(one, path=PATH)]
     if lacking:
-        pytest.skip(f"not installed: {', '.join(lacking)} (see .ci/ippeve)")
+        pytest.skip(f"not installed: {', '.join(lacking)} (see .ci/programs)")
     for name in ("spool", "keys"):
         (folder / name).mkdir()
     for name, text in (

@@ -187,7 +187,7 @@ def test_a_foreign_client_reads_what_is_written_here_and_is_read(
 ) -> None:
     """``ipptool`` of CUPS speaks to the scripted printer, which uses our codec."""
     if shutil.which("ipptool", path=PATH) is None:
-        pytest.skip("ipptool is not installed (see .ci/ippeve)")
+        pytest.skip("ipptool is not installed (see .ci/programs)")
     script, document = tmp_path / "requests.test", tmp_path / "label.pdf"
     script.write_text(FOREIGN_REQUESTS, "utf-8")
     document.write_bytes(PDF)
@@ -209,7 +209,7 @@ def test_a_foreign_client_reads_what_is_written_here_and_is_read(
 def test_keywords_of_statuses_are_those_that_cups_knows() -> None:
     name = ctypes.util.find_library("cups")
     if name is None:
-        pytest.skip("libcups is not installed (see .ci/ippeve)")
+        pytest.skip("libcups is not installed (see .ci/programs)")
     library = ctypes.CDLL(name)
     library.ippErrorString.restype = ctypes.c_char_p
     assert {
