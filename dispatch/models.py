@@ -1,4 +1,4 @@
-"""Consignees, shipments and the scans that load them."""
+"""Consignees, what they ask for, shipments and the scans that load them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,8 @@ from django.db import models
 from django.db.models import Q
 
 from dispatch.domain.folding import fold
-from kitting.domain.stages import ShipmentStage
+from dispatch.domain.needs import MOST_SETS, RequestStage, Tier, Way
+from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
@@ -46,6 +47,52 @@ class Consignee(models.Model):
     def save(self, *args: object, **kwargs: object) -> None:
         self.search = fold(f"{self.code} {self.name}")[:255]
         super().save(*args, **kwargs)  # type: ignore[arg-type]
+
+
+class Request(models.Model):
+    """What a consignee asked for."""
+
+    number = models.CharField(max_length=20, unique=True)
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="requests", db_index=False
+    )
+    product = models.ForeignKey(
+        "kitting.Product", on_delete=models.PROTECT, related_name="+"
+    )
+    sets = models.PositiveIntegerField()
+    tier = models.PositiveSmallIntegerField()
+    """How much it is needed: see ``Tier``."""
+    needed_by = models.DateField(null=True)
+    asked_on = models.DateField()
+    way = word_field(Way)
+    caller = models.CharField(max_length=80, blank=True)
+    """Who asked, at the consignee."""
+    taken_by = models.CharField(max_length=150)
+    """Who took it down."""
+    reference = models.CharField(max_length=40, blank=True)
+    note = models.CharField(max_length=200, blank=True)
+    stage = word_field(RequestStage, default=RequestStage.OPEN)
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["-id"]
+        indexes = [
+            models.Index(
+                fields=["consignee", "product", "stage"], name="dispatch_request_whom"
+            ),
+            models.Index(fields=["stage", "tier"], name="dispatch_request_stage"),
+        ]
+        constraints = [
+            one_of("dispatch_request_stage_known", "stage", RequestStage),
+            one_of("dispatch_request_way_known", "way", Way),
+            check("dispatch_request_sets", sets__range=(1, MOST_SETS)),
+            check(
+                "dispatch_request_tier", tier__range=(int(min(Tier)), int(max(Tier)))
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.number
 
 
 class Shipment(models.Model):
@@ -92,7 +139,7 @@ class Shipment(models.Model):
                     sent_at__isnull=True,
                 )
                 | Q(
-                    stage__in=[ShipmentStage.SENT, ShipmentStage.DELIVERED],
+                    stage__in=GONE_SHIPMENTS,
                     sent_at__isnull=False,
                     boxes__gte=1,
                 ),
@@ -116,12 +163,17 @@ class ShipmentBox(models.Model):
         "kitting.Box", on_delete=models.PROTECT, related_name="shipment_boxes"
     )
     live = models.BooleanField(default=True)
+    request = models.ForeignKey(
+        Request, on_delete=models.PROTECT, null=True, related_name="loads"
+    )
+    """Which request it serves."""
 
     unsealed: ClassVar = {
         "id": "its scans",
         "shipment_id": "its scans",
         "box_id": "its scans",
         "live": "its scans",
+        "request_id": "its scans",
     }
 
     class Meta:
@@ -143,6 +195,10 @@ class ShipScan(Guarded):
     )
     box = models.ForeignKey("kitting.Box", on_delete=models.PROTECT, related_name="+")
     on = models.BooleanField()
+    request = models.ForeignKey(
+        Request, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
+    )
+    """Which request the box serves that came on."""
 
     def __str__(self) -> str:
         return f"box {self.box_id} {'on' if self.on else 'off'} {self.shipment_id}"

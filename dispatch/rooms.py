@@ -5,4 +5,6 @@ from __future__ import annotations
 from typing import Final
 
 GROUND: Final = ("domain", "labels", "models")
-ROOMS: Final = ("consignees", "shipments", "log", "trace", "recall", "journal")
+ROOMS: Final = (
+    *("consignees", "requests", "shipments", "log", "trace", "recall", "journal"),
+)

@@ -7,7 +7,13 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Shipment
+from dispatch.requests.services import (
+    cancel_request,
+    change_request,
+    take_request,
+)
 from dispatch.shipments import services
 from kitting.checking.services import checks, rejected
 from kitting.disinfection.services import runs
@@ -436,8 +442,25 @@ def _begin() -> Shipment:
     return Shipment.objects.get(pk=begun.shipment_id)
 
 
+def _ask(shipment: Shipment, box: Box, *, sets: int) -> str:
+    asked = Asked(sets=sets, tier=1, way="telephone")
+    taken = take_request(
+        consignee_id=shipment.consignee_id,
+        product_id=box.size.product_id,
+        asked=asked,
+        sign=sign(),
+    )
+    return taken.request
+
+
 def _ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     gone, waiting, off = _begin(), _begin(), _begin()
+    _ask(gone, sent, sets=6)
+    more = _ask(waiting, sent, sets=60)
+    fewer = Asked(sets=12, tier=2, way="mail")
+    change_request(number=more, asked=fewer, reason="fewer beds", sign=sign())
+    twice = _ask(off, sent, sets=6)
+    cancel_request(number=twice, reason="asked twice", sign=sign())
     for shipment, box in ((gone, sent), (off, labelled)):
         services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
     services.send_shipment(shipment_id=gone.pk, sign=sign())

@@ -16,8 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-MOST_SETS: Final = 100_000
-"""No request and no box is larger."""
+from dispatch.domain.needs import MOST_SETS
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +32,16 @@ class Mix:
     boxes: int
     packed: int
     """How many of the boxes are packed already."""
+
+    @property
+    def short(self) -> int:
+        """Sets fewer than were asked for."""
+        return max(0, -self.surplus)
+
+    @property
+    def to_pack(self) -> int:
+        """How many of the boxes are yet to be packed."""
+        return self.boxes - self.packed
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from dispatch.models import Consignee, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
-from kitting.domain.stages import ShipmentStage
+from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import descendants
 from kitting.models import Lot
 from kitting.web import scans
@@ -78,8 +78,7 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
     Returns:
         Shipments that were sent, each with its consignee.
     """
-    gone = [ShipmentStage.SENT, ShipmentStage.DELIVERED]
-    found = Shipment.objects.filter(stage__in=gone)
+    found = Shipment.objects.filter(stage__in=GONE_SHIPMENTS)
     if filters.since is not None:
         found = found.filter(sent_at__gte=filters.since)
     if filters.before is not None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import django.db.models.deletion
 from django.db import migrations, models
 
+import dispatch.domain.needs
 import kitting.domain.stages
 import kitting.ledger.tables
 import kitting.models.base
@@ -184,6 +185,160 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
+                    name="ShipEvent",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="events",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        ("before", models.CharField(blank=True, max_length=12)),
+                        (
+                            "after",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    kitting.domain.stages.ShipmentStage
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "nth"),
+                                name="dispatch_shipevent_nth",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Request",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        ("sets", models.PositiveIntegerField()),
+                        ("tier", models.PositiveSmallIntegerField()),
+                        ("needed_by", models.DateField(null=True)),
+                        ("asked_on", models.DateField()),
+                        (
+                            "way",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.needs.Way
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("caller", models.CharField(blank=True, max_length=80)),
+                        ("reference", models.CharField(blank=True, max_length=40)),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        (
+                            "stage",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.needs.RequestStage
+                                ),
+                                default=dispatch.domain.needs.RequestStage["OPEN"],
+                                max_length=12,
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="requests",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "product",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.product",
+                            ),
+                        ),
+                        ("taken_by", models.CharField(max_length=150)),
+                    ],
+                    options={
+                        "ordering": ["-id"],
+                        "default_permissions": (),
+                        "indexes": [
+                            models.Index(
+                                fields=["consignee", "product", "stage"],
+                                name="dispatch_request_whom",
+                            ),
+                            models.Index(
+                                fields=["stage", "tier"], name="dispatch_request_stage"
+                            ),
+                        ],
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("stage", "open"),
+                                    ("stage", "served"),
+                                    ("stage", "cancelled"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_request_stage_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("way", "telephone"),
+                                    ("way", "mail"),
+                                    ("way", "letter"),
+                                    ("way", "visit"),
+                                    ("way", "file"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_request_way_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("sets__range", (1, 100000))),
+                                name="dispatch_request_sets",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("tier__range", (1, 3))),
+                                name="dispatch_request_tier",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
                     name="ShipmentBox",
                     fields=[
                         (
@@ -213,6 +368,15 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("live", models.BooleanField(default=True)),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.request",
+                            ),
+                        ),
                     ],
                     options={
                         "default_permissions": (),
@@ -266,62 +430,20 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("on", models.BooleanField()),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.request",
+                            ),
+                        ),
                     ],
                     options={
                         "abstract": False,
                         "default_permissions": (),
-                    },
-                ),
-                migrations.CreateModel(
-                    name="ShipEvent",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "operation",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.operation",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                db_index=False,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="events",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        ("nth", models.PositiveSmallIntegerField()),
-                        ("before", models.CharField(blank=True, max_length=12)),
-                        (
-                            "after",
-                            models.CharField(
-                                choices=kitting.models.base.Words(
-                                    kitting.domain.stages.ShipmentStage
-                                ),
-                                max_length=12,
-                            ),
-                        ),
-                        ("reason", models.CharField(blank=True, max_length=200)),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.UniqueConstraint(
-                                fields=("shipment", "nth"),
-                                name="dispatch_shipevent_nth",
-                            )
-                        ],
                     },
                 ),
             ],

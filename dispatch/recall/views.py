@@ -16,6 +16,7 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from dispatch.models import Request
 from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
@@ -92,8 +93,10 @@ def _look_up(asked: str) -> Looked:
 
 
 def _page_of(asked: str) -> str:
-    """The page of a place or carrier."""
+    """The page of a place, carrier or request."""
     row = find(asked).row
+    if isinstance(row, Request):
+        return reverse("dispatch:request-detail", args=[row.number])
     if isinstance(row, Carrier):
         return reverse("kitting:carrier-detail", args=[row.number])
     return reverse("kitting:place-detail", args=[str(getattr(row, "code", ""))])

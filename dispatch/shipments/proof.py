@@ -7,7 +7,7 @@ from collections.abc import Collection
 from django.db.models import Count, OuterRef, Q, Subquery, Sum
 
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
-from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.domain.stages import GONE_SHIPMENTS, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
@@ -43,13 +43,13 @@ def scans(tally: Tally, ids: Ids = None) -> None:
     """
     key = ("shipment_id", "box_id")
     there = only(ShipmentBox.objects.order_by(*key), "shipment_id", ids)
-    on = there.values_list(*key, "pk", "live")
+    on = there.values_list(*key, "pk", "live", "request_id")
     turned = only(ShipScan.objects.order_by(*key, "pk"), "shipment_id", ids)
-    scanned = turned.values_list(*key, "on")
+    scanned = turned.values_list(*key, "on", "request_id")
     streams = grouped(rows(on), width=2), grouped(rows(scanned), width=2)
     for (shipment, box), (row, made) in side_by_side(*streams):
         tally.count += len(made)
-        turns = [put_on for (put_on,) in made]
+        turns = [put_on for put_on, _request in made]
         if turns != [nth % 2 == 0 for nth in range(len(turns))]:
             tally.add(
                 ShipScan._meta.db_table,
@@ -58,7 +58,7 @@ def scans(tally: Tally, ids: Ids = None) -> None:
                 "on, off, on",
                 ", ".join("on" if put_on else "off" for put_on in turns),
             )
-        pk, live = row[0] if row else (None, False)
+        pk, live, serves = row[0] if row else (None, False, None)
         tally.same(
             SHIPMENT_BOX,
             pk,
@@ -66,6 +66,8 @@ def scans(tally: Tally, ids: Ids = None) -> None:
             "on" if turns and turns[-1] else "off",
             "on" if live else "off",
         )
+        said = next((request for on, request in reversed(made) if on), None)
+        tally.same(SHIPMENT_BOX, pk, "It serves another request.", said, serves)
 
 
 def boxes(tally: Tally) -> None:
@@ -117,7 +119,7 @@ def counters(tally: Tally, ids: Ids = None) -> None:
     ):
         pk, stage, boxes_said, sets_said, sent_at, sent_by, on, held, at, by = row
         tally.count += 1
-        gone = stage in {ShipmentStage.SENT, ShipmentStage.DELIVERED}
+        gone = stage in GONE_SHIPMENTS
         same = tally.same
         same(SHIPMENT, pk, "It counts other boxes.", on if gone else 0, boxes_said)
         same(SHIPMENT, pk, "It counts other sets.", held if gone else 0, sets_said)

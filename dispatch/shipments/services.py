@@ -8,6 +8,7 @@ from django.db.models import Q
 
 from dispatch.domain.folding import fold
 from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.requests.steps import serve, to_serve
 from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.steps import (
     move_all,
@@ -141,15 +142,17 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
 
     def work(act: Act) -> Scanned:
         locking.enter_gate()
-        box = locking.lock_row(Box, box_id)
+        box = locking.lock_row(Box, box_id, "size")
         shipment = _open_shipment(shipment_id)
         refuse_on_another(box, shipment)
         refuse_unlabelled(box)
         refuse_unfit([box], act)
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
         bulk.update([box], ["stage", "events_seen"])
-        put_live(shipment, box)
-        act.write(event, ShipScan(shipment=shipment, box=box, on=True))
+        serves = to_serve(shipment.consignee_id, box)
+        put_live(shipment, box, serves)
+        scan = ShipScan(shipment=shipment, box=box, on=True, request=serves)
+        act.write(event, scan)
         return Scanned(
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
         )
@@ -239,6 +242,7 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
         shipment.boxes = len(boxes)
         shipment.sets = sum(box.size.sets for box in boxes.values())
         shipment.save(update_fields=SENT_FIELDS)
+        serve(shipment.pk)
         act.write(event, *events)
         return Sent(
             shipment=shipment.number,

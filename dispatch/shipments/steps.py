@@ -6,7 +6,7 @@ from collections.abc import Collection
 
 from django.db.models import F
 
-from dispatch.models import Shipment, ShipmentBox
+from dispatch.models import Request, Shipment, ShipmentBox
 from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk
@@ -123,16 +123,17 @@ def _say_changed(box: Box, shipment: Shipment, *, on: bool) -> None:
     raise Conflict(code, box=str(box), shipment=shipment.number)
 
 
-def put_live(shipment: Shipment, box: Box) -> None:
+def put_live(shipment: Shipment, box: Box, serves: Request | None) -> None:
     """Let a locked box be on a shipment; it may have been on it before.
 
     Args:
         shipment: The shipment, locked.
         box: The box, locked, live nowhere.
+        serves: The request that it serves.
     """
     before = ShipmentBox.objects.filter(shipment=shipment, box=box)
-    if not before.update(live=True):
-        bulk.insert([ShipmentBox(shipment=shipment, box=box)])
+    if not before.update(live=True, request=serves):
+        bulk.insert([ShipmentBox(shipment=shipment, box=box, request=serves)])
 
 
 def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent]:

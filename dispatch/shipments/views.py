@@ -16,6 +16,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.models import Shipment
+from dispatch.requests.queries import left_of, open_for
+from dispatch.requests.words import TIERS
 from dispatch.shipments import services
 from dispatch.shipments.forms import (
     BeginForm,
@@ -246,7 +248,9 @@ def _show(
     }
     if is_open:
         ready = queries.ready_to_go(clock.today(), reach)
+        asked = open_for(shipment.consignee_id)
         context |= {
+            "asked": [(row, TIERS[row.tier], left_of(row, reach)) for row in asked],
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),
             "held": [box for box in boxes if box.held],

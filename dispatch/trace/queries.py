@@ -20,9 +20,10 @@ from django.db.models import (
 from django.db.models.expressions import RawSQL
 
 from dispatch.domain.trace import Balance
-from dispatch.models import Shipment
+from dispatch.models import Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
 from kitting.domain.errors import Missing
+from kitting.domain.numbers import Kind, looks_like
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
@@ -150,7 +151,7 @@ class _Scope:
 
 
 def find(text: str) -> Found:
-    """Find what any typed or scanned text names, shipments included.
+    """Find what any typed or scanned text names, requests and shipments included.
 
     Args:
         text: Any text.
@@ -165,10 +166,11 @@ def find(text: str) -> Found:
     found = read(text)
     if found.row is not None:
         return found
-    shipment = Shipment.objects.filter(number=found.text).first()
-    if shipment is None:
+    model = Request if looks_like(found.text) is Kind.REQUEST else Shipment
+    row = model._default_manager.filter(number=found.text).first()
+    if row is None:
         raise nothing_has(found.text)
-    return Found("shipment", shipment, found.text)
+    return Found(model._meta.model_name or "", row, found.text)
 
 
 def trace(text: str) -> Trace:
@@ -201,7 +203,7 @@ def trace_found(
         The trace.
 
     Raises:
-        Missing: If it is nothing that is traced, such as a place.
+        Missing: If it is nothing that is traced, such as a place or a request.
     """
     row = found.row
     if isinstance(row, Lot):

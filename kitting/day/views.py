@@ -17,6 +17,7 @@ from kitting.day.queries.attention import late_backup, to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.day.services import confirm_clock
 from kitting.domain.errors import LotwardError, Refused
+from kitting.domain.numbers import Kind, looks_like
 from kitting.ledger import clock
 from kitting.ledger.failing import low_disk
 from kitting.ledger.reach import standing_reach
@@ -56,7 +57,9 @@ def find(request: LotwardRequest) -> HttpResponse:
         to = reverse("kitting:day")
         return say_and_go(request, sentence(error), to, level=messages.WARNING)
     if found.row is None:
-        return redirect("dispatch:shipment-detail", found.text)
+        asked = looks_like(found.text) is Kind.REQUEST
+        page = "request" if asked else "shipment"
+        return redirect(f"dispatch:{page}-detail", found.text)
     number = found.row.code if isinstance(found.row, Place) else str(found.row)
     return redirect(f"kitting:{found.kind}-detail", number)
 

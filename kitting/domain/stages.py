@@ -50,6 +50,10 @@ class ShipmentStage(StrEnum):
     CANCELLED = "cancelled"
 
 
+GONE_SHIPMENTS = (ShipmentStage.SENT, ShipmentStage.DELIVERED)
+"""Stages of a shipment that has left."""
+
+
 class MovementKind(StrEnum):
     """Why a bag's count or stage changed."""
 

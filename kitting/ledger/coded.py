@@ -108,7 +108,7 @@ def mark_of(row: Model, *more: object) -> str:
         for column in row._meta.concrete_fields
         if column.name not in _NOT_SET_UP
     }
-    said = json.dumps([values, *more], sort_keys=True)
+    said = json.dumps([values, *more], sort_keys=True, default=str)
     return hashlib.sha256(said.encode()).hexdigest()
 
 

@@ -1,6 +1,6 @@
 """What stays as it was written in rows that do change, for the guards' triggers.
 
-What a lot, bag, run, protocol, box, shipment or consignee *is* decides what a label, a
+What a lot, bag, run, protocol, box, request, shipment or consignee *is* decides what a label, a
 delivery note or a recall says of it. No act changes it, so the database refuses to.
 """
 
@@ -139,6 +139,13 @@ FIXED = (
         "shipment is not open",
         columns=("sent_by", "boxes", "sets"),
         until="OLD.stage <> 'open'",
+    ),
+    Fixed(
+        "request_identity",
+        "dispatch_request",
+        "request identity",
+        columns=("number", "consignee_id", "product_id", "asked_on", "taken_by"),
+        moves="(OLD.stage = 'cancelled' AND NEW.stage <> OLD.stage)",
     ),
     Fixed(
         "consignee_identity",

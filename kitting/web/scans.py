@@ -26,7 +26,7 @@ class Found:
     """A thing that a scan named."""
 
     kind: str
-    """lot, bag, run, box, carrier, place, or number for a shipment's number."""
+    """lot, bag, run, box, carrier, place; number for that of a shipment or request."""
     row: Model | None
     text: str
     """The number as it is stored."""
@@ -170,7 +170,7 @@ def ours(plain: str) -> Found | None:
         return _row("box", Box.objects.filter(**{field: plain}).first(), plain)
     if kind is numbers.Kind.CARRIER:
         return _row("carrier", Carrier.objects.filter(number=plain).first(), plain)
-    if kind is numbers.Kind.SHIPMENT:
+    if kind in (numbers.Kind.SHIPMENT, numbers.Kind.REQUEST):
         return Found("number", None, plain)
     return None
 

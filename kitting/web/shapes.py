@@ -23,6 +23,7 @@ _LOAD = '<path class="mark-line" d="M1 4h18v7H1z"/>'
 _OPEN_LOAD = '<path class="mark-line" d="M1 4v7h18V4"/>'
 _BRACKETS = '<path class="mark-line" d="M5 2H2v16h3M15 2h3v16h-3"/>'
 _OPEN_BRACKET = '<path class="mark-line" d="M5 2H2v16h3"/>'
+_ASKED = '<path class="mark-line" d="M3 3h14v7l-7 7-7-7z"/>'
 _SLIP = '<path class="mark-line" d="M5 1h10v9H5z"/>'
 _RING = '<circle class="mark-line" cx="10" cy="10" r="7.5"/>'
 
@@ -64,6 +65,11 @@ _SHIPMENT_SHAPES: Final[dict[str, str]] = {
     ShipmentStage.DELIVERED: _LOAD + _ticks(3),
     ShipmentStage.CANCELLED: _LOAD + '<path class="mark-line" d="M2 18L18-3"/>',
 }
+_REQUEST_SHAPES: Final[dict[str, str]] = {
+    "open": _ASKED,
+    "served": _ASKED + '<path class="mark-fill" d="M5 5h10v4.2l-5 5-5-5z"/>',
+    "cancelled": _ASKED + '<path class="mark-line" d="M2 18L18-1"/>',
+}
 _LOT_SHAPES: Final[dict[str, str]] = {
     "open": '<path class="mark-line" d="M5 4.4a7.5 7.5 0 1 0 10 0"/>',
     "closed": '<circle class="mark-line" cx="10" cy="11.5" r="6.5"/>'
@@ -84,6 +90,7 @@ SHAPES: Final[dict[str, dict[str, str]]] = {
     "box": _BOX_SHAPES,
     "run": _RUN_SHAPES,
     "shipment": _SHIPMENT_SHAPES,
+    "request": _REQUEST_SHAPES,
     "lot": _LOT_SHAPES,
     "job": _JOB_SHAPES,
 }
@@ -110,6 +117,7 @@ WORDS: Final[dict[str, _StrPromise]] = {
     "sent": gettext_lazy("sent"),
     "delivered": gettext_lazy("delivered"),
     "returned": gettext_lazy("returned"),
+    "served": gettext_lazy("served"),
     "voided": gettext_lazy("voided"),
     "released": gettext_lazy("released"),
     "failed": gettext_lazy("failed"),

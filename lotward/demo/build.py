@@ -126,6 +126,8 @@ def _morning(floor: Floor) -> None:
         checks.settle_rejected(floor)
         storing.put_in_quarantine(floor)
         lines.look_after_lamps(floor)
+    if floor.begins(7, 50, takes=10):
+        sending.ask(floor)
     if floor.begins(8, takes=15):
         if floor.today == plan.CANCEL_SHIPMENT_ON:
             sending.cancel_one(floor)

@@ -208,3 +208,15 @@ ROUND: Final = (
     *("EG", "MLC", "STB", "OAS", "TWC"),
 )
 """Who is sent to, in turn; others are on the books and got nothing yet."""
+
+ASKED: Final[tuple[tuple[int, str, str, int, int, int | None, str, str], ...]] = (
+    (4, "EG", "FS1EN", 120, 2, 3, "telephone", "Stores, extension 214"),
+    (5, "STB", "FS1EN", 60, 3, None, "mail", ""),
+    (6, "LBH", "FS2EN", 12, 1, 1, "telephone", "Night sister, ward 3"),
+    (7, "TWC", "FS1EN", 90, 2, 4, "mail", ""),
+    (8, "EG", "FS1EN", 150, 1, 2, "telephone", "Stores, extension 214"),
+    (9, "HXC", "FS1EN", 30, 1, 0, "telephone", "Practice manager"),
+    (9, "FHC", "FS2EN", 40, 2, 3, "letter", ""),
+    (9, "STB", "FS1EN", 200, 3, 7, "mail", ""),
+)
+"""Day, consignee, product, sets, tier of need, in how many days, how, and who asked."""

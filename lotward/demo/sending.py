@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+from dispatch.domain.needs import Asked
 from dispatch.models import Shipment
+from dispatch.requests.services import take_request
 from dispatch.shipments import services
 from kitting.ledger.reach import standing_reach
 from kitting.models import Box
@@ -14,6 +18,24 @@ from lotward.demo.making import Floor
 def in_stock(floor: Floor) -> list[Box]:
     """Boxes that may leave, oldest first."""
     return list(ready_boxes(standing_reach(), floor.clock.now.date()).order_by("pk"))
+
+
+def ask(floor: Floor) -> None:
+    """Take down what consignees ask for today.
+
+    Args:
+        floor: The workshop.
+    """
+    for day, whom, product, sets, tier, within, way, caller in plan.ASKED:
+        if day == floor.today:
+            sign = floor.clock.sign("clerk", 45)
+            by = None if within is None else floor.day(day) + timedelta(days=within)
+            take_request(
+                consignee_id=floor.catalogue.consignees[whom].pk,
+                product_id=floor.catalogue.products[product].pk,
+                asked=Asked(sets, tier, way, needed_by=by, caller=caller),
+                sign=sign,
+            )
 
 
 def send(floor: Floor, *, keep: int) -> None:

@@ -27,6 +27,7 @@ LATELY = 20
 
 _WORDS = {
     numbers.Kind.SHIPMENT: "shipment",
+    numbers.Kind.REQUEST: "request",
     numbers.Kind.CARRIER: "carrier",
 }
 

@@ -41,7 +41,7 @@ def mark(stage: str, of: str = "", *, held: bool = False) -> SafeString:
 
     Args:
         stage: A stage of a bag, box, run or shipment, or "held" alone.
-        of: "bag", "box", "run", "shipment", "lot" or "job"; needed where two kinds share
+        of: "bag", "box", "run", "request", "shipment", "lot" or "job"; needed where two kinds share
             the word of a stage ("open", "sent"); a box is meant when it is missing.
         held: Whether a hold stands on it: the mark then stands between
             two upright bars.

@@ -1,0 +1,56 @@
+"""Requests: one is served where boxes with all its sets have left, and only there."""
+
+from __future__ import annotations
+
+from django.db.models import Q, Sum
+
+from dispatch.domain.needs import RequestStage
+from dispatch.models import Request
+from kitting.domain.stages import GONE_SHIPMENTS
+from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import rows
+
+REQUEST = Request._meta.db_table
+
+
+def served(tally: Tally) -> None:
+    """Compare the stage of every request with what boxes have left that serve it.
+
+    Args:
+        tally: Where requests are counted and faults noted.
+    """
+    gone = Q(loads__live=True, loads__shipment__stage__in=GONE_SHIPMENTS)
+    sent = Sum("loads__box__size__sets", filter=gone, default=0)
+    found = Request.objects.order_by("pk").annotate(sent=sent)
+    for pk, sets, stage, given in rows(
+        found.values_list("pk", "sets", "stage", "sent")
+    ):
+        tally.count += 1
+        if stage != RequestStage.CANCELLED:
+            right = RequestStage.SERVED if given >= sets else RequestStage.OPEN
+            tally.same(REQUEST, pk, f"{given} of {sets} sets are sent.", right, stage)
+
+
+def consignees(tally: Tally) -> None:
+    """Every box serves a request of the shipment's consignee, for the box's product.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    loads = Request.objects.filter(loads__isnull=False).order_by("pk")
+    for pk, consignee, product, whom, what in rows(
+        loads.values_list(
+            *("pk", "consignee_id", "product_id"),
+            *("loads__shipment__consignee_id", "loads__box__size__product_id"),
+        )
+    ):
+        tally.count += 1
+        tally.same(REQUEST, pk, "A box for another serves it.", consignee, whom)
+        tally.same(REQUEST, pk, "A box of another product serves it.", product, what)
+
+
+register(
+    ("requests served", "requests", served),
+    ("requests and boxes", "boxes", consignees),
+)

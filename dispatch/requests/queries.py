@@ -1,0 +1,165 @@
+"""What the pages of requests show: who asked, what is left, which boxes would do."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.db.models import Count, F, Q, QuerySet, Sum
+
+from dispatch.domain.boxmix import Mix, Nearest, best_mix, nearest
+from dispatch.domain.needs import RequestStage
+from dispatch.models import Request, Shipment
+from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
+from kitting.ledger import clock
+from kitting.ledger.reach import Reach
+from kitting.models import BoxSize
+from kitting.packing.queries.boxes import ready_boxes
+
+
+def with_figures(rows: QuerySet[Request]) -> QuerySet[Request]:
+    """Requests with what they were given.
+
+    Args:
+        rows: The requests.
+
+    Returns:
+        Them, with their consignee and product, ``sent``, ``loaded`` (sets that have
+        left, and that are on open shipments) and ``left``, the neediest first.
+    """
+    live = Q(loads__live=True)
+
+    def sets(*stages: str) -> Sum:
+        of = live & Q(loads__shipment__stage__in=stages)
+        return Sum("loads__box__size__sets", filter=of, default=0)
+
+    return (
+        rows.select_related("consignee", "product")
+        .annotate(sent=sets(*GONE_SHIPMENTS), loaded=sets(ShipmentStage.OPEN))
+        .annotate(left=F("sets") - F("sent") - F("loaded"))
+        .order_by("tier", F("needed_by").asc(nulls_last=True), "pk")
+    )
+
+
+def filtered(filters: Mapping[str, Any]) -> QuerySet[Request]:
+    """Requests as the filters choose them.
+
+    Args:
+        filters: Any of stage, consignee and product, as ``RequestFilterForm`` gives
+            them; without a stage the open ones, and "all" for every stage.
+
+    Returns:
+        The requests; see ``with_figures``.
+    """
+    rows = Request.objects.all()
+    stage = filters.get("stage") or RequestStage.OPEN
+    if stage != "all":
+        rows = rows.filter(stage=stage)
+    if consignee := filters.get("consignee"):
+        rows = rows.filter(consignee=consignee)
+    if product := filters.get("product"):
+        rows = rows.filter(product=product)
+    return with_figures(rows)
+
+
+def is_late(row: Request) -> bool:
+    """Tell whether an open request was needed before today."""
+    by = row.needed_by
+    return row.stage == RequestStage.OPEN and by is not None and by < clock.today()
+
+
+@dataclass(frozen=True)
+class Totals:
+    """Sums over requests."""
+
+    requests: int
+    sets: int
+    left: int
+
+
+def totals(rows: Collection[Any]) -> Totals:
+    """Count requests, sets asked, and sets that nobody was given yet.
+
+    Args:
+        rows: From ``with_figures``.
+    """
+    left = [max(0, row.left) for row in rows if row.stage == RequestStage.OPEN]
+    return Totals(len(rows), sum(row.sets for row in rows), sum(left))
+
+
+def open_for(consignee_id: int) -> list[Request]:
+    """The open requests of a consignee, the neediest first; see ``with_figures``."""
+    rows = Request.objects.filter(consignee=consignee_id, stage=RequestStage.OPEN)
+    return list(with_figures(rows))
+
+
+def shipments_of(row: Request) -> QuerySet[Shipment]:
+    """The shipments with boxes that serve a request, newest first.
+
+    Args:
+        row: The request.
+
+    Returns:
+        Each with ``its_boxes`` and ``its_sets``: those that serve this request.
+    """
+    serving = Q(shipment_boxes__live=True, shipment_boxes__request=row)
+    return (
+        Shipment.objects.filter(serving)
+        .annotate(
+            its_boxes=Count("shipment_boxes", filter=serving),
+            its_sets=Sum("shipment_boxes__box__size__sets", filter=serving),
+        )
+        .order_by("-pk")
+    )
+
+
+# -- Which boxes would do ----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Would:
+    """Which boxes would serve some sets."""
+
+    sets: int
+    any: Mix | None
+    """Of boxes yet to be packed as well, those that are ready first; None without sizes."""
+    ready: Nearest
+    """Of boxes that are ready to go alone."""
+    exact: bool
+    """Whether ready boxes come out even."""
+
+
+def left_of(row: Any, reach: Reach) -> Would | None:
+    """Find the boxes that would serve what is left of a request.
+
+    Args:
+        row: The request, from ``with_figures``.
+        reach: What the standing holds reach.
+
+    Returns:
+        The boxes; None where nothing is left.
+    """
+    return would_serve(row.left, row.product_id, reach) if row.left > 0 else None
+
+
+def would_serve(sets: int, product_id: int, reach: Reach) -> Would:
+    """Find the boxes that would serve a request, whatever else they are wanted for.
+
+    Args:
+        sets: How many sets, 1 or more.
+        product_id: The product.
+        reach: What the standing holds reach.
+
+    Returns:
+        The boxes.
+    """
+    of_product = BoxSize.objects.filter(product=product_id)
+    in_use = [*of_product.filter(active=True).values_list("sets", flat=True)]
+    ready = ready_boxes(reach, clock.today()).filter(size__product=product_id)
+    counts = ready.order_by().values("size__sets").annotate(boxes=Count("pk"))
+    there = dict(counts.values_list("size__sets", "boxes"))
+    any_ = best_mix(sets, in_use, packed=there) if in_use else None
+    there_now = nearest(sets, there, there) if there else Nearest(None, None)
+    above = there_now.above
+    return Would(sets, any_, there_now, above is not None and above.surplus == 0)

@@ -1,0 +1,168 @@
+"""Requests: taken by telephone while it rings, changed, cancelled, seen with what would do."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from dispatch.domain.needs import Asked, RequestStage
+from dispatch.models import Request
+from dispatch.requests import queries, services
+from dispatch.requests.forms import (
+    MixForm,
+    RequestCancelForm,
+    RequestChangeForm,
+    RequestFilterForm,
+    RequestForm,
+)
+from dispatch.requests.words import TIERS, WAYS
+from kitting.ledger.coded import mark_of
+from kitting.ledger.reach import standing_reach
+from kitting.web.acting import act_page
+from kitting.web.http import (
+    LotwardRequest,
+    allowed,
+    get_or_404,
+    new_op_key,
+    render_part,
+)
+from kitting.web.tables import Column, file_response
+
+COLUMNS: list[Column[Any]] = [
+    Column("request", "number"),
+    Column("consignee_code", "consignee.code"),
+    Column("consignee", "consignee.name"),
+    Column("product", "product.code"),
+    Column("sets", "sets"),
+    Column("sent", "sent"),
+    Column("loaded", "loaded"),
+    Column("left", "left"),
+    Column("tier", "tier"),
+    Column("needed_by", "needed_by"),
+    Column("asked_on", "asked_on"),
+    Column("way", "way"),
+    Column("caller", "caller"),
+    Column("reference", "reference"),
+    Column("note", "note"),
+    Column("stage", "stage"),
+]
+
+
+@allowed("kitting.see_work")
+def requests(request: LotwardRequest) -> HttpResponseBase:
+    """Who asked for what: the open requests, the neediest first."""
+    form = RequestFilterForm(request.GET)
+    chosen = form.chosen()
+    found = queries.filtered(chosen)
+    rows = list(found)
+    if file := file_response(request, "requests", COLUMNS, rows):
+        return file
+    context = {
+        "form": form,
+        "filtered": bool(chosen),
+        "rows": [(row, TIERS[row.tier], queries.is_late(row)) for row in rows],
+        "sums": queries.totals(rows),
+    }
+    return render(request, "dispatch/requests/requests.html", context)
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def request_new(request: LotwardRequest) -> HttpResponse:
+    """Take a request down, with the boxes that would serve it beside it."""
+    form = RequestForm(
+        request.POST or None, initial={"consignee": request.GET.get("consignee", "")}
+    )
+    return act_page(
+        request,
+        "dispatch/requests/request_set",
+        form,
+        services.take_request,
+        said=_("Request %(request)s of %(consignee)s is taken."),
+        to=lambda done: reverse("dispatch:request-detail", args=[done.request]),
+        act=_("Take the request"),
+        back=reverse("dispatch:requests"),
+        around=partial(_would, request.POST),
+    )
+
+
+@allowed("kitting.see_work")
+def request_mix(request: LotwardRequest) -> HttpResponse:
+    """Which boxes would serve what is being typed; nothing while it is no number."""
+    return render(request, "dispatch/requests/_request_mix.html", _would(request.GET))
+
+
+@allowed("kitting.see_work")
+def request_detail(request: LotwardRequest, number: str) -> HttpResponse:
+    """One request: what was asked, what it was given, and which boxes would do."""
+    found = queries.with_figures(Request.objects.all())
+    asked = get_or_404(found, number=number)
+    is_open = asked.stage == RequestStage.OPEN
+    would = queries.left_of(asked, standing_reach()) if is_open else None
+    context = {
+        "asked": asked,
+        "tier": TIERS[asked.tier],
+        "way": WAYS[asked.way],
+        "would": would,
+        "is_open": is_open,
+        "can_change": asked.stage != RequestStage.CANCELLED,
+        "begin_key": new_op_key(),
+        "shipments": queries.shipments_of(asked),
+    }
+    return render_part(request, "dispatch/requests/request_detail", "", context)
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def request_change(request: LotwardRequest, number: str) -> HttpResponse:
+    """Change what was asked for, with a reason."""
+    asked = get_or_404(Request.objects.select_related("consignee"), number=number)
+    names = Asked.__dataclass_fields__
+    on_record = {name: getattr(asked, name) for name in names}
+    form = RequestChangeForm(
+        request.POST or None, initial={"seen": mark_of(asked), **on_record}
+    )
+    sets = {"product": asked.product_id, "sets": request.POST.get("sets", asked.sets)}
+    return act_page(
+        request,
+        "dispatch/requests/request_set",
+        form,
+        partial(services.change_request, number=number),
+        said=_("Request %(request)s is changed."),
+        to=reverse("dispatch:request-detail", args=[number]),
+        act=_("Change the request"),
+        asked=asked,
+        around=partial(_would, sets),
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def request_cancel(request: LotwardRequest, number: str) -> HttpResponse:
+    """Cancel what is left of a request, with a reason."""
+    found = queries.with_figures(Request.objects.all())
+    asked = get_or_404(found, number=number)
+    on_record = Request.objects.get(pk=asked.pk)
+    form = RequestCancelForm(request.POST or None, initial={"seen": mark_of(on_record)})
+    return act_page(
+        request,
+        "dispatch/requests/request_cancel",
+        form,
+        partial(services.cancel_request, number=number),
+        said=_("Request %(request)s is cancelled. What was sent stays on record."),
+        to=reverse("dispatch:request-detail", args=[number]),
+        act=_("Cancel the request"),
+        asked=asked,
+    )
+
+
+def _would(data: Any) -> dict[str, Any]:
+    form = MixForm(data)
+    if not form.is_valid():
+        return {"would": None}
+    said = form.cleaned_data
+    product = said["product"].pk
+    return {"would": queries.would_serve(said["sets"], product, standing_reach())}

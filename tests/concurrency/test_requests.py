@@ -1,0 +1,116 @@
+"""Requests and boxes at the same moment: nothing serves what is cancelled, or too much."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import pytest
+from django.db import connection
+from django.db.models import Sum
+
+from dispatch.domain.needs import Asked
+from dispatch.models import Consignee, Request, ShipmentBox
+from dispatch.requests import steps
+from dispatch.requests.services import cancel_request, take_request
+from dispatch.shipments import services
+from kitting.domain.errors import Refused
+from kitting.ledger.setup import ensure_workshop
+from kitting.models import Box
+from tests import factories
+from tests.concurrency.threads import at_once, meeting
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+control = pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+
+
+@pytest.fixture(autouse=True)
+def _workshop(transactional_db: None) -> None:
+    """Rows made by migrations vanish at the first flush."""
+    ensure_workshop()
+    sign()  # the person who signs is made once, before any thread
+
+
+def ask(whom: Consignee, box: Box, sets: int = 6) -> Request:
+    done = take_request(
+        consignee_id=whom.pk,
+        product_id=box.size.product_id,
+        asked=Asked(sets=sets, tier=1, way="telephone"),
+        sign=sign(),
+    )
+    return Request.objects.get(number=done.request)
+
+
+def given(asked: Request) -> int:
+    loads = ShipmentBox.objects.filter(request=asked, live=True)
+    return loads.aggregate(sets=Sum("box__size__sets"))["sets"] or 0
+
+
+def load_both() -> Request:
+    """Load two boxes for one request that a single one would serve, at once."""
+    first = factories.make_labelled_box()
+    second = factories.make_labelled_box(size=first.size)
+    whom = factories.make_consignee()
+    asked = ask(whom, first)
+    acts = [
+        partial(
+            services.load_box,
+            shipment_id=factories.make_shipment(consignee=whom).pk,
+            box_id=box.pk,
+            sign=sign(),
+        )
+        for box in (first, second)
+    ]
+    assert at_once(acts).errors == []
+    return asked
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_two_boxes_loaded_at_once_do_not_serve_one_request_twice(nth: int) -> None:
+    assert given(load_both()) == 6
+    assert ShipmentBox.objects.filter(live=True, request=None).count() == 1
+    assert factories.prove() == []
+
+
+@control
+def test_without_its_lock_both_would_serve_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    meet = meeting(2)
+
+    def unlocked(consignee: int, product: int) -> list[Request]:
+        rows = Request.objects.filter(consignee=consignee, product=product)
+        return list(rows)
+
+    def both_there(asked: list[Request], **options: bool) -> dict[int, int]:
+        found = counted(asked, **options)
+        meet()
+        return found
+
+    counted = steps.sets_given
+    monkeypatch.setattr(steps, "_LOCKED", unlocked)
+    monkeypatch.setattr(steps, "sets_given", both_there)
+    assert given(load_both()) == 12
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_a_box_and_the_end_of_its_request_come_one_after_the_other(nth: int) -> None:
+    box = factories.make_labelled_box()
+    whom = factories.make_consignee()
+    asked = ask(whom, box)
+    shipment = factories.make_shipment(consignee=whom)
+    load = partial(
+        services.load_box, shipment_id=shipment.pk, box_id=box.pk, sign=sign()
+    )
+    cancel = partial(cancel_request, number=asked.number, reason="Enough", sign=sign())
+    done = at_once([load, cancel])
+    asked.refresh_from_db()
+    assert all(isinstance(error, Refused) for error in done.errors), done.errors
+    refused = [error.code for error in done.errors if isinstance(error, Refused)]
+    assert (asked.stage, given(asked), refused) in [
+        ("cancelled", 0, []),
+        ("open", 6, ["request_loaded"]),
+    ]
+    assert factories.prove() == []
