@@ -129,6 +129,11 @@ class Would:
     exact: bool
     """Whether ready boxes come out even."""
 
+    @property
+    def best_ready(self) -> Mix | None:
+        """Ready boxes with all the sets, or as many as there are."""
+        return self.ready.above or self.ready.below
+
 
 def left_of(row: Any, reach: Reach) -> Would | None:
     """Find the boxes that would serve what is left of a request.

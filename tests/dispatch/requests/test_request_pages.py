@@ -91,6 +91,7 @@ def test_a_request_is_taken_changed_and_cancelled(
     assert row.number in b"".join(every.streaming_content).decode()  # type: ignore[attr-defined]
 
 
+@pytest.mark.smoke
 def test_a_slip_keeps_what_was_typed(clerk: Client, box: Box, whom: Consignee) -> None:
     page = reverse("dispatch:request-new")
     slip = said(box, whom, needed_by="2000-01-01", caller="Sister")

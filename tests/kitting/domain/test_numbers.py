@@ -225,7 +225,7 @@ def test_a_wrong_check_character_is_told_apart():
         (" HB/26.03 ", "HB/26.03"),
         ("A" * 20, "A" * 20),
         ("7", "7"),
-        ("Q1000042X", "Q1000042X"),  # a letter that is no kind's
+        ("Z1000042X", "Z1000042X"),  # a letter that is no kind's
         ("L1000042X", "L1000042X"),  # wrong check character: a lot all the same
         (numbers.assign(Kind.LOT, 1, 42), numbers.assign(Kind.LOT, 1, 42)),
     ],
