@@ -88,9 +88,14 @@ class _Party:
         return (self.received + self.given) * self.unit
 
     @property
+    def missing(self) -> Fraction:
+        """Sets to its share; below 0 beyond it."""
+        return self.share - self.given
+
+    @property
     def below(self) -> Fraction:
         """How far it is below its share, for its weight."""
-        return (self.share - self.given) * self.unit
+        return self.missing * self.unit
 
 
 def share(
@@ -306,12 +311,12 @@ def _furthest_below(
     """Deal boxes of a size while smaller ones do not hold all that is missing."""
     smaller = sum(each * boxes for each, boxes in left.items() if each < size)
     short = [p for p in here if p.below > 0]
-    missing = sum((p.share - p.given for p in short), Fraction(0))
+    missing = sum((p.missing for p in short), Fraction(0))
     turn = [(-p.below, p.who, p) for p in short]
     heapq.heapify(turn)
     while turn and left[size] and missing > smaller:
         _below, who, party = heapq.heappop(turn)
-        missing -= min(Fraction(size), party.share - party.given)
+        missing -= min(Fraction(size), party.missing)
         yield party, size
         if party.below > 0:
             heapq.heappush(turn, (-party.below, who, party))
@@ -330,11 +335,11 @@ def _better_placed(
         owners = [p for p in here if counts[p.who].get(size)]
         owners.sort(key=lambda p: (size * p.unit - p.level, p.who))
         for to in wanting:
-            helps = min(size, to.share - to.given)
+            helps = min(Fraction(size), to.missing)
             for by in owners:
                 if to.level + size * to.unit > by.level - size * by.unit:
                     break
-                if min(size, max(0, by.share - by.given + size)) <= helps:
+                if min(Fraction(size), max(Fraction(0), by.missing + size)) <= helps:
                     return by, to, size
     return None
 
