@@ -7,14 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from dispatch.domain.needs import Asked
-from dispatch.models import Consignee, Shipment
-from dispatch.requests.services import (
-    cancel_request,
-    change_request,
-    take_request,
-)
-from dispatch.shipments import services
+from dispatch.models import Shipment
 from kitting.checking.services import checks, rejected
 from kitting.disinfection.services import runs
 from kitting.disinfection.services.meters import record_calibration
@@ -60,7 +53,12 @@ from kitting.products.queries.methods import mark_of
 from kitting.products.services import methods
 from tests import factories, printers
 from tests.factories import sign, sign_by_another
-from tests.kitting.ledger import ledger_evidence, ledger_inspection, ledger_runs
+from tests.kitting.ledger import (
+    ledger_evidence,
+    ledger_inspection,
+    ledger_runs,
+    ledger_shipments,
+)
 
 OPENING = [(1, Side.TOP, 9_000), (2, Side.TOP, 8_000)]
 CLOSING = [(1, Side.TOP, 8_800), (2, Side.TOP, 7_900)]
@@ -274,7 +272,7 @@ def make_history() -> History:
     _undo_one(bench, first)
     opened = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
     _drill()
-    gone, waiting = _ship(sent, labelled)
+    gone, waiting = ledger_shipments.ship(sent, labelled)
     _put_away(labelled)
     write_plainly(band_lot)
     ledger_evidence.count_and_sample(first)
@@ -428,46 +426,3 @@ def _tie(bench: Bench) -> None:
     tablets.give_code(bench_id=bench.pk, sign=first)
     tablets.tie_tablet(code=tablets.code_of(first.key), sign=sign())
     tablets.give_code(bench_id=bench.pk, sign=sign())
-
-
-def make_consignee() -> Consignee:
-    code = factories.unique("EG")
-    return Consignee.objects.create(code=code, name=f"Eskmoor General {code}")
-
-
-def _begin() -> Shipment:
-    begun = services.begin_shipment(
-        consignee_id=make_consignee().pk, reference="", sign=sign()
-    )
-    return Shipment.objects.get(pk=begun.shipment_id)
-
-
-def _ask(shipment: Shipment, box: Box, *, sets: int) -> str:
-    asked = Asked(sets=sets, tier=1, way="telephone")
-    taken = take_request(
-        consignee_id=shipment.consignee_id,
-        product_id=box.size.product_id,
-        asked=asked,
-        sign=sign(),
-    )
-    return taken.request
-
-
-def _ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
-    gone, waiting, off = _begin(), _begin(), _begin()
-    _ask(gone, sent, sets=6)
-    more = _ask(waiting, sent, sets=60)
-    fewer = Asked(sets=12, tier=2, way="mail")
-    change_request(number=more, asked=fewer, reason="fewer beds", sign=sign())
-    twice = _ask(off, sent, sets=6)
-    cancel_request(number=twice, reason="asked twice", sign=sign())
-    for shipment, box in ((gone, sent), (off, labelled)):
-        services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
-    services.send_shipment(shipment_id=gone.pk, sign=sign())
-    services.cancel_shipment(shipment_id=off.pk, reason="no van", sign=sign())
-    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    for shipment in (gone, waiting):
-        shipment.refresh_from_db()
-    return gone, waiting

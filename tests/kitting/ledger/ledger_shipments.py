@@ -1,0 +1,54 @@
+"""Requests and shipments of the history that every check is tried on."""
+
+from __future__ import annotations
+
+from dispatch.domain.needs import Asked
+from dispatch.models import Consignee, Shipment
+from dispatch.requests.services import cancel_request, change_request, take_request
+from dispatch.shipments import services
+from kitting.models import Box
+from tests import factories
+from tests.factories import sign
+
+
+def make_consignee() -> Consignee:
+    code = factories.unique("EG")
+    return Consignee.objects.create(code=code, name=f"Eskmoor General {code}")
+
+
+def _begin() -> Shipment:
+    begun = services.begin_shipment(
+        consignee_id=make_consignee().pk, reference="", sign=sign()
+    )
+    return Shipment.objects.get(pk=begun.shipment_id)
+
+
+def _ask(shipment: Shipment, box: Box, *, sets: int) -> str:
+    asked = Asked(sets=sets, tier=1, way="telephone")
+    taken = take_request(
+        consignee_id=shipment.consignee_id,
+        product_id=box.size.product_id,
+        asked=asked,
+        sign=sign(),
+    )
+    return taken.request
+
+
+def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
+    gone, waiting, off = _begin(), _begin(), _begin()
+    _ask(gone, sent, sets=6)
+    more = _ask(waiting, sent, sets=60)
+    fewer = Asked(sets=12, tier=2, way="mail")
+    change_request(number=more, asked=fewer, reason="fewer beds", sign=sign())
+    twice = _ask(off, sent, sets=6)
+    cancel_request(number=twice, reason="asked twice", sign=sign())
+    for shipment, box in ((gone, sent), (off, labelled)):
+        services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
+    services.send_shipment(shipment_id=gone.pk, sign=sign())
+    services.cancel_shipment(shipment_id=off.pk, reason="no van", sign=sign())
+    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    for shipment in (gone, waiting):
+        shipment.refresh_from_db()
+    return gone, waiting
