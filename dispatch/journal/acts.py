@@ -60,6 +60,7 @@ ACTS: dict[str, str | Promise] = {
     "find_pieces": _("More found in a bag at a bench"),
     "find_wrong": _("Meter found wrong"),
     "fit_lamp": _("Lamp fitted"),
+    "give_code": _("Code for a tablet given out"),
     "give_out_numbers": _("Blank bag numbers given out"),
     "give_up_run": _("Run given up"),
     "give_verdict": _("Verdict on a lot given"),
@@ -130,8 +131,10 @@ ACTS: dict[str, str | Promise] = {
     "take_off_box": _("Box taken off a shipment"),
     "take_out_held": _("Held pieces taken out of a box"),
     "take_request": _("Request taken"),
+    "tie_tablet": _("Tablet tied to a bench"),
     "try_label": _("Test of a label printed"),
     "undo": _("Last act at a bench undone"),
+    "untie_tablet": _("Tablet of a bench untied"),
     "void_box": _("Box voided"),
     "withdraw_cover": _("Cover of a revision withdrawn"),
 }
