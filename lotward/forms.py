@@ -52,3 +52,11 @@ class SignInForm(SpokenForm, AuthenticationForm):
         if getattr(request, "by_badge", False):
             name = self.fields["username"]
             name.widget = _Unechoed(attrs=name.widget.attrs)
+
+
+class PinForm(SpokenForm):
+    """The PIN that belongs to the badge that was scanned."""
+
+    things = {"pin": _("your PIN")}
+
+    pin = forms.CharField(label=_("PIN"), max_length=100, strip=False)

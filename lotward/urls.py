@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from django.urls import include, path
 
-from lotward import first_hour, views
+from lotward import first_hour, signing, views
 
-PUBLIC = frozenset({"favicon", "health", "kitting:tablet", "sign-in", "sign-out"})
+PUBLIC = frozenset(
+    {"favicon", "health", "kitting:tablet", "sign-in", "sign-on", "sign-out"}
+)
 """Names of the addresses that anybody may ask for."""
 
 handler500 = "lotward.failed.failed"
@@ -14,6 +16,7 @@ handler500 = "lotward.failed.failed"
 urlpatterns = [
     path("sign-in/", views.sign_in, name="sign-in"),
     path("sign-out/", views.sign_out, name="sign-out"),
+    path("bench/sign-on/", signing.sign_on, name="sign-on"),
     path("home/", views.home, name="home"),
     path("set-up/first-hour/", first_hour.first_hour, name="first-hour"),
     path("health/", views.health, name="health"),

@@ -22,6 +22,7 @@ from django.views.decorators.http import (
 )
 
 from kitting.ledger.failing import low_disk
+from kitting.web import tablet
 from kitting.web.http import LotwardRequest, allowed
 from lotward.forms import SignInForm
 from lotward.loopback import keep_demo_home
@@ -45,6 +46,9 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     onward = _onward(request)
     if request.method == "POST" and form.is_valid():
         login(request, form.get_user())
+        request.session.pop(
+            tablet.BY_BADGE, None
+        )  # who was on by a badge is so no more
         return redirect(onward)
     status = 422 if request.method == "POST" else 200
     context = {"form": form, "next": onward, "locked": False}
@@ -53,9 +57,14 @@ def sign_in(request: HttpRequest) -> HttpResponse:
 
 @require_POST
 def sign_out(request: HttpRequest) -> HttpResponse:
-    """Sign out; whoever signs in next comes back to the page that asks for it."""
+    """Sign out; whoever signs in next comes back to the page that asks for it.
+
+    A tablet that is tied to a bench asks for the next badge.
+    """
     onward = _onward(request) if request.POST.get("next") else ""
     logout(request)
+    if tablet.bench_of(request) is not None:
+        return redirect("sign-on")
     sign_in_page = resolve_url("sign-in")
     query = urlencode({"next": onward})
     return redirect(f"{sign_in_page}?{query}" if onward else sign_in_page)

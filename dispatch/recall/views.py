@@ -49,7 +49,7 @@ COLUMNS: list[Column[BoxRow]] = [
 ]
 
 
-@allowed("kitting.recall")
+@allowed("kitting.recall", by_badge=True)
 def recall(request: LotwardRequest) -> HttpResponseBase:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")

@@ -48,7 +48,7 @@ class Line:
     to: str
 
 
-@allowed("kitting.see_work")
+@allowed("kitting.see_work", by_badge=True)
 def find(request: LotwardRequest) -> HttpResponse:
     """Lead to the page of whatever a scan or a typed number names."""
     try:

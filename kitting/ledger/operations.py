@@ -55,6 +55,8 @@ class Sign:
     bench_id: int | None = None
     tablet: str = ""
     """What the tablet carries that it came from, as ``tied.mark_of`` gives it."""
+    badge_id: int | None = None
+    """The badge with which the person signed on there, where it was by one."""
 
 
 @dataclass

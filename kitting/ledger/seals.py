@@ -41,7 +41,7 @@ UNSEALED: Mapping[str, str] = {
 }
 """Tables of others that decide nothing that stays, and what they hold."""
 
-SECRET = {"password"}
+SECRET = {"password", "pin"}
 """Columns of which a seal says the hash alone: links are exported, and seals are read."""
 
 FUNCTION = """

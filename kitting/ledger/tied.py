@@ -5,7 +5,8 @@ kept. It stands for the place, not for a person: who is on there says so by sign
 That it is the right one is asked twice. The page asks, so that nothing is begun in
 vain; and each act that is done at a bench asks once more when it has locked the
 journal's head. Whoever unties a tablet locks that head as well, so in the order of the
-journal no act of a tablet stands behind the one that untied it.
+journal no act of a tablet stands behind the one that untied it, and none of a badge
+behind the one that revoked it.
 """
 
 from __future__ import annotations
@@ -15,12 +16,14 @@ from typing import TYPE_CHECKING
 
 from kitting.domain.errors import Refused
 from kitting.ledger.kept import Kept
-from kitting.models import Tablet
+from kitting.models import Badge, Tablet
 
 if TYPE_CHECKING:
     from kitting.ledger.operations import Sign
 
 _TABLET = Kept(lambda bench: Tablet.objects.filter(bench=bench).select_related("bench"))
+
+_VALID = Kept(lambda badge: Badge.objects.filter(pk=badge, revoked_at__isnull=True))
 
 
 def mark_of(token: str) -> str:
@@ -42,10 +45,13 @@ def need_tied(sign: Sign) -> None:
         sign: Where the act is done, and from which tablet.
 
     Raises:
-        Refused: ``bench_tied_elsewhere``.
+        Refused: ``bench_tied_elsewhere``; ``badge_revoked_meanwhile``, for whoever
+            signed on there by a badge.
     """
     if sign.bench_id is None:
         return
+    if sign.badge_id is not None and not _VALID(sign.badge_id):
+        raise Refused("badge_revoked_meanwhile", name=str(sign.by))
     for row in _TABLET(sign.bench_id):
         if not is_from(row, sign):
             raise Refused("bench_tied_elsewhere", bench=row.bench.name)

@@ -1255,6 +1255,10 @@ class Migration(migrations.Migration):
                                 verbose_name="user permissions",
                             ),
                         ),
+                        (
+                            "pin",
+                            models.CharField(blank=True, default="", max_length=128),
+                        ),
                     ],
                     options={
                         "verbose_name": "user",
@@ -4117,70 +4121,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="Badge",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "user",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="badges",
-                                to=settings.AUTH_USER_MODEL,
-                            ),
-                        ),
-                        (
-                            "token_sha256",
-                            models.BinaryField(max_length=32, unique=True),
-                        ),
-                        (
-                            "issue",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.operation",
-                            ),
-                        ),
-                        (
-                            "revocation",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.operation",
-                            ),
-                        ),
-                        ("revoked_at", models.DateTimeField(blank=True, null=True)),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.CheckConstraint(
-                                condition=models.Q(
-                                    models.Q(
-                                        ("revocation__isnull", True),
-                                        ("revoked_at__isnull", True),
-                                    ),
-                                    models.Q(
-                                        ("revocation__isnull", False),
-                                        ("revoked_at__isnull", False),
-                                    ),
-                                    _connector="OR",
-                                ),
-                                name="kitting_badge_revoked_by_an_act",
-                            )
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
                     name="Counter",
                     fields=[
                         (
@@ -4241,63 +4181,6 @@ class Migration(migrations.Migration):
                                 fields=("operation", "site", "counter"),
                                 name="kitting_skippednumbers_once",
                             ),
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
-                    name="Tablet",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        ("code_mark", models.CharField(db_index=True, max_length=64)),
-                        ("code_until", models.DateTimeField(null=True)),
-                        (
-                            "token_sha256",
-                            models.CharField(max_length=64, null=True, unique=True),
-                        ),
-                        ("tied_at", models.DateTimeField(null=True)),
-                        ("code_tries", models.PositiveSmallIntegerField(default=0)),
-                        (
-                            "bench",
-                            models.OneToOneField(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="tablet",
-                                to="kitting.bench",
-                            ),
-                        ),
-                        (
-                            "code_by",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to=settings.AUTH_USER_MODEL,
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.CheckConstraint(
-                                condition=models.Q(
-                                    models.Q(
-                                        ("tied_at__isnull", True),
-                                        ("token_sha256__isnull", True),
-                                    ),
-                                    models.Q(
-                                        ("tied_at__isnull", False),
-                                        ("token_sha256__isnull", False),
-                                    ),
-                                    _connector="OR",
-                                ),
-                                name="kitting_tablet_tied_at_a_moment",
-                            )
                         ],
                     },
                 ),
@@ -4486,6 +4369,131 @@ class Migration(migrations.Migration):
                     options={
                         "abstract": False,
                         "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Badge",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "user",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="badges",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
+                        (
+                            "token_sha256",
+                            models.BinaryField(max_length=32, unique=True),
+                        ),
+                        (
+                            "issue",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "revocation",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        ("revoked_at", models.DateTimeField(blank=True, null=True)),
+                        ("pin_tries", models.PositiveSmallIntegerField(default=0)),
+                        ("tried_at", models.DateTimeField(null=True)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("revocation__isnull", True),
+                                        ("revoked_at__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("revocation__isnull", False),
+                                        ("revoked_at__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_badge_revoked_by_an_act",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Tablet",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("code_mark", models.CharField(db_index=True, max_length=64)),
+                        ("code_until", models.DateTimeField(null=True)),
+                        (
+                            "token_sha256",
+                            models.CharField(max_length=64, null=True, unique=True),
+                        ),
+                        ("tied_at", models.DateTimeField(null=True)),
+                        ("code_tries", models.PositiveSmallIntegerField(default=0)),
+                        (
+                            "bench",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="tablet",
+                                to="kitting.bench",
+                            ),
+                        ),
+                        (
+                            "code_by",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
+                        ("pin_tries", models.PositiveSmallIntegerField(default=0)),
+                        ("tried_at", models.DateTimeField(null=True)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("tied_at__isnull", True),
+                                        ("token_sha256__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("tied_at__isnull", False),
+                                        ("token_sha256__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_tablet_tied_at_a_moment",
+                            )
+                        ],
                     },
                 ),
             ],

@@ -69,7 +69,13 @@ class Tablet(models.Model):
     code_tries = models.PositiveSmallIntegerField(default=0)
     """Codes that were entered anywhere since the newest was given."""
 
-    unsealed: ClassVar = {"code_tries": "a code that is good still can be given anew"}
+    pin_tries = models.PositiveSmallIntegerField(default=0)
+    """PINs that were entered at it since the last right one."""
+    tried_at = models.DateTimeField(null=True)
+
+    unsealed: ClassVar = dict.fromkeys(
+        ("code_tries", "pin_tries", "tried_at"), "trying a code or a PIN is no act"
+    )
 
     class Meta:
         default_permissions = ()

@@ -129,6 +129,8 @@ class User(AbstractUser):
 
     sign_outs = models.PositiveIntegerField(default=0)
     """How often they were signed out everywhere; a session lasts to the next time."""
+    pin = models.CharField(max_length=128, blank=True, default="")
+    """Hashed like the password; it signs on with a badge, at a tablet that is tied."""
 
     class Meta(AbstractUser.Meta):
         default_permissions = ()
@@ -160,6 +162,13 @@ class Badge(models.Model):
         "kitting.Operation", on_delete=models.PROTECT, null=True, related_name="+"
     )
     revoked_at = models.DateTimeField(null=True, blank=True)
+    pin_tries = models.PositiveSmallIntegerField(default=0)
+    """PINs that were entered with it since the last right one."""
+    tried_at = models.DateTimeField(null=True)
+
+    unsealed: ClassVar = dict.fromkeys(
+        ("pin_tries", "tried_at"), "trying a PIN is no act"
+    )
 
     class Meta:
         default_permissions = ()

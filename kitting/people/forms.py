@@ -34,6 +34,14 @@ def _secret(label: Any) -> forms.CharField:
     )
 
 
+def _pin(label: Any, help_text: Any = "") -> forms.CharField:
+    attrs = {"autocomplete": "off", "inputmode": "numeric"}
+    widget = forms.PasswordInput(attrs=attrs)
+    return forms.CharField(
+        label=label, help_text=help_text, strip=False, max_length=100, widget=widget
+    )
+
+
 class WorkshopForm(KeyedForm):
     """Name, address, country, time zone and GS1 prefix of the workshop."""
 
@@ -163,6 +171,28 @@ class RoleForm(NamedForm):
         choices=lambda: [(role, role) for role in ROLES],
         help_text=_("It says what they may do, from the next page that they ask for."),
     )
+
+
+class PinForm(NamedForm):
+    """A PIN that somebody chooses, on the word of their password."""
+
+    things = {"pin": _("the PIN"), "same_pin": _("the same PIN again")}
+
+    pin = _pin(_("PIN"), _("It is entered at a bench, after the badge was scanned."))
+    same_pin = _pin(_("The same PIN again"))
+
+    def clean(self) -> dict[str, Any]:
+        """Compare the two."""
+        data = super().clean() or self.cleaned_data
+        if data.get("same_pin") and data["same_pin"] != data.get("pin"):
+            error = ValidationError(sentence(Refused("pins_differ")))
+            self.add_error("same_pin", error)
+        return data
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """The one PIN."""
+        return {"pin": super().entries["pin"]}
 
 
 class IssueBadgesForm(KeyedForm):

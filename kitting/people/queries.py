@@ -97,14 +97,23 @@ def name_behind(text: str) -> str:
     Returns:
         The name, or ``NOBODY``.
     """
-    if not badges.is_badge(text):
-        return NOBODY
-    badge = (
-        Badge.objects.select_related("user")
-        .filter(token_sha256=badges.token_hash(text), revoked_at__isnull=True)
-        .first()
-    )
+    badge = badge_behind(text)
     return NOBODY if badge is None else badge.user.get_username()
+
+
+def badge_behind(text: str) -> Badge | None:
+    """Find the badge that was scanned.
+
+    Args:
+        text: What was scanned or typed, with a badge's token in it.
+
+    Returns:
+        The badge with its person; None for one that is unknown, revoked or misread.
+    """
+    if not badges.is_badge(text):
+        return None
+    valid = Badge.objects.filter(revoked_at__isnull=True).select_related("user")
+    return valid.filter(token_sha256=badges.token_hash(text)).first()
 
 
 def people() -> list[User]:

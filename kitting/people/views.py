@@ -11,6 +11,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from kitting.domain.pins import BADGE_TRIES
 from kitting.labels.cards import BadgeLabel
 from kitting.labels.copies import data_sha
 from kitting.labels.kinds import BADGE
@@ -21,6 +22,7 @@ from kitting.people import queries
 from kitting.people.forms import (
     IssueBadgesForm,
     PersonForm,
+    PinForm,
     RevokeBadgeForm,
     RoleForm,
     WorkshopForm,
@@ -34,6 +36,7 @@ from kitting.people.services.accounts import (
     sign_out_everywhere,
 )
 from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
+from kitting.people.services.pins import allow_pin, set_pin
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
@@ -118,10 +121,12 @@ def person_new(request: LotwardRequest) -> HttpResponse:
 def person_detail(request: LotwardRequest, pk: int) -> HttpResponse:
     """Show what somebody may do here, and what can be changed of it."""
     person = get_or_404(person_of(pk))
+    valid = person.badges.filter(revoked_at=None)
     context = {
         "person": person,
         "role": role_of(person),
-        "badges": person.badges.filter(revoked_at=None).count(),
+        "badges": valid.count(),
+        "blocked": valid.filter(pin_tries__gte=BADGE_TRIES).exists(),
     }
     return render(request, "kitting/people/person.html", context)
 
@@ -234,6 +239,36 @@ def account(request: LotwardRequest) -> HttpResponse:
     """Show who is signed in, and sign them out everywhere."""
     said = _("You are signed out everywhere.")
     return _sign_out_page(request, request.user, said, reverse("sign-in"))
+
+
+@allowed("kitting.see_work", "GET", "POST")
+def account_pin(request: LotwardRequest) -> HttpResponse:
+    """Set one's own PIN."""
+    return act_page(
+        request,
+        "kitting/people/pin",
+        PinForm(request.POST or None, by=str(request.user)),
+        partial(set_pin, user_id=request.user.pk),
+        said=_("Your PIN is set. Enter it at the bench, after your badge."),
+        to=reverse("kitting:account"),
+        act=_("Set the PIN"),
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_pin(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Allow somebody's PIN again that was wrong too often."""
+    person = get_or_404(person_of(pk))
+    return act_page(
+        request,
+        "kitting/people/person_pin",
+        KeyedForm(request.POST or None),
+        partial(allow_pin, user_id=person.pk),
+        said=_("The PIN of %(name)s may be tried again."),
+        to=reverse("kitting:person-detail", args=[pk]),
+        person=person,
+        act=_("Allow the PIN again"),
+    )
 
 
 @allowed("kitting.set_up", "GET", "POST")

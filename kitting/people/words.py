@@ -45,10 +45,32 @@ SENTENCES: dict[str, str | Promise] = {
         " signs @ . + - _ may be in it."
     ),
     "person_unknown": _("There is no person “%(name)s”. Check the spelling."),
+    "pin_blocked": _(
+        "With this badge the PIN was wrong too often. Set a new PIN on your own page, or"
+        " ask a manager to allow it again."
+    ),
+    "pin_easy": _(
+        "This PIN is tried first: its digits are the same, follow each other or repeat."
+        " Choose another."
+    ),
+    "pin_malformed": _("A PIN has %(least)s to %(most)s digits and nothing else."),
+    "pin_wait": _(
+        "That was too soon after a wrong PIN. Wait %(seconds)s seconds, then enter it"
+        " again."
+    ),
+    "pin_wrong": _(
+        "Badge and PIN do not belong together. Enter the PIN again, or scan the badge"
+        " again. Who has no PIN yet sets one on their own page, with the password."
+    ),
+    "pins_differ": _("This is not the same PIN again. Enter both once more."),
     "role_unknown": _("“%(read)s” is no role. The roles are: %(roles)s."),
     "scrap_reasons_wrong": _(
         "The list of reasons for scrapping has 1 to %(most)s lines of at most"
         " %(longest)s characters each. Correct it."
+    ),
+    "tablet_blocked": _(
+        "At this tablet the PIN was wrong too often, with whatever badges. Ask a manager"
+        " to tie the tablet anew, or sign in with your name and password."
     ),
     "time_zone_unknown": _(
         "%(read)s is no time zone. Enter one by its name, such as Europe/Lisbon."

@@ -8,6 +8,7 @@ from functools import wraps
 from typing import Any, Concatenate, Final, ParamSpec, TypeVar
 
 from django.conf import settings
+from django.contrib import messages
 from django.contrib.auth.models import AnonymousUser
 from django.contrib.auth.views import redirect_to_login
 from django.core.exceptions import ObjectDoesNotExist, PermissionDenied, ValidationError
@@ -18,6 +19,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render, resolve_url
 from django.urls import NoReverseMatch, resolve, reverse
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext_lazy
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 from django_htmx.http import HttpResponseClientRedirect
@@ -25,8 +27,13 @@ from django_htmx.middleware import HtmxDetails
 
 from kitting.domain.errors import Conflict, LotwardError, Missing
 from kitting.models import User, Workshop
+from kitting.web import tablet
 from kitting.web.idle import is_over, note
 from kitting.web.messages import sentence
+
+PASSWORD_ASKED: Final = gettext_lazy(
+    "You signed on with a badge, which is for the bench. This page asks for your password."
+)
 
 P = ParamSpec("P")
 M = TypeVar("M", bound=Model)
@@ -47,21 +54,28 @@ GuardedView = Callable[Concatenate[HttpRequest, P], R | HttpResponse]
 
 
 def allowed(
-    permission: str, *methods: str
+    permission: str, *methods: str, by_badge: bool = False
 ) -> Callable[[View[P, R]], GuardedView[P, R]]:
     """Let in only people with ``permission``; it stands outermost on every view.
 
     A page is only read, by GET, unless the methods that it takes are named.
 
     Who has not signed in is sent to do so, with or without htmx; who has signed in and
-    lacks the right gets 403. The permission is kept on the view, where a test finds
-    the views that ask for none.
+    lacks the right gets 403. Who signed on by a badge and a PIN, which is less than a
+    password, gets at what a bench needs alone; for all else the password is asked. Both
+    are kept on the view, where tests find them.
+
+    Args:
+        permission: The right.
+        *methods: Those that it takes.
+        by_badge: Whether it is open to whoever signed on by a badge; of a bench, that
+            bench alone.
     """
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
         view = require_http_methods(list(methods or ("GET",)))(view)
         view = sensitive_post_parameters(
-            *("password", "checker_password", "new_password", "same")
+            *("password", "checker_password", "new_password", "same", "pin", "same_pin")
         )(view)
 
         @wraps(view)
@@ -70,12 +84,18 @@ def allowed(
         ) -> R | HttpResponse:
             if not request.user.is_authenticated or is_over(request):  # type: ignore[arg-type]
                 return _to_sign_in(request)
+            bench = tablet.bench_by_badge(request)
+            if bench is None:
+                return _to_sign_in(request)
             note(request)  # type: ignore[arg-type]
+            if bench and not (by_badge and kwargs.get("code", bench) == bench):
+                return _to_password(request)
             if not request.user.has_perm(permission):
                 raise PermissionDenied
             return view(request, *args, **kwargs)  # type: ignore[arg-type]
 
         guarded.permission = permission  # type: ignore[attr-defined]
+        guarded.by_badge = by_badge  # type: ignore[attr-defined]
         return guarded
 
     return decorate
@@ -182,6 +202,17 @@ def add_refusal(
 
 
 def _to_sign_in(request: HttpRequest) -> HttpResponse:
+    """Ask who it is: at a tablet that is tied to a bench for a badge, else for a name."""
+    if tablet.bench_of(request) is not None:
+        to = reverse("sign-on")
+        htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
+        return HttpResponseClientRedirect(to) if htmx else redirect(to)
+    return _to_password(request, said="")
+
+
+def _to_password(request: HttpRequest, said: Any = PASSWORD_ASKED) -> HttpResponse:
+    if said:
+        messages.info(request, said)
     htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
     if not htmx:
         return redirect_to_login(request.get_full_path())

@@ -16,6 +16,9 @@ SENTENCES: dict[str, str | Promise] = {
         "That is a badge. It was not read and nothing was done. A badge is scanned"
         " where the name is entered to sign in; here, scan what is asked for."
     ),
+    "badge_revoked_meanwhile": _(
+        "The badge of %(name)s was revoked meanwhile. Nothing was done. Ask a manager."
+    ),
     "bag_not_cleared": _(
         "Bag %(bag)s is not cleared; it is %(stage)s. Take a cleared bag."
     ),

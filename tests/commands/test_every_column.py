@@ -47,6 +47,15 @@ DECIDES_NOTHING = {
     "kitting_openbag added": _BENCH,
     "kitting_link.keyed": "of the first link: the keyed hash of each later one covers it",
     "kitting_user.last_login": "signing in is no act",
+    **dict.fromkeys(
+        ("kitting_badge.pin_tries", "kitting_badge.tried_at"),
+        "a PIN is tried by no act",
+    ),
+    **dict.fromkeys(
+        ("kitting_tablet.pin_tries", "kitting_tablet.tried_at"),
+        "a PIN is tried by no act",
+    ),
+    "kitting_tablet.code_tries": "a code is tried by no act",
     "kitting_workshop.print_worker_at": "the print worker's beat",
     "kitting_workshop.backup_at": "the day tells it; each backup says when it was made",
     "kitting_workshop.proved_at": "the day tells when the whole was proved",

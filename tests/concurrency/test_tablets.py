@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from functools import partial
 from typing import Any
 
@@ -11,7 +12,7 @@ from django.db import connection, transaction
 from kitting.ledger import operations
 from kitting.ledger.setup import ensure_workshop
 from kitting.ledger.tied import mark_of, need_tied
-from kitting.models import Link, Tablet
+from kitting.models import Badge, Link, Tablet
 from kitting.packing.services import boxes
 from kitting.packing.services.tablets import (
     code_of,
@@ -21,6 +22,8 @@ from kitting.packing.services.tablets import (
     token_of,
     untie_tablet,
 )
+from kitting.people.services.badges import issue_badges, revoke_badge
+from kitting.people.services.pins import set_pin, try_pin
 from tests import factories
 from tests.concurrency.threads import at_once, meeting, times
 from tests.concurrency.twins import Meet
@@ -110,7 +113,6 @@ def test_no_scan_of_a_tablet_stands_behind_the_act_that_unties_it_for_another(
     bench: int,
 ) -> None:
     mark, code = tied(bench), code_for(bench)
-    Link.objects.filter(operation__name="tie_tablet").get()
     other = partial(tie_tablet, code=code, sign=factories.sign())
     found = at_once([*scans_of(bench, tablet=mark), other])
     assert {error.code for error in found.errors} <= {"bench_tied_elsewhere"}
@@ -143,3 +145,67 @@ def test_control_a_scan_that_asks_only_before_it_begins_stands_behind_it(
 
     assert at_once([scanned, untied]).errors == []
     assert late("untie_tablet") == ["bring_bag"]
+
+
+# -- PINs and badges --------------------------------------------------------------------
+
+
+@pytest.fixture
+def badge() -> Badge:
+    ensure_workshop("Harrow Lane Workshop")
+    person = factories.make_person("packer", name="petra")
+    issue_badges(user_ids=[person.pk], sign=factories.sign())
+    set_pin(user_id=person.pk, pin="4071", sign=factories.sign())
+    return Badge.objects.get()
+
+
+def tablets(count: int) -> list[int]:
+    rows = [factories.make_bench().pk for _ in range(count)]
+    for row in rows:
+        code_for(row)
+    return [Tablet.objects.get(bench=row).pk for row in rows]
+
+
+def test_of_pins_that_are_tried_at_once_one_is_compared(badge: Badge) -> None:
+    """At as many tablets: the count is the badge's."""
+    at = tablets(6)
+    now = datetime.now(UTC)
+    found = times(
+        6,
+        lambda n: try_pin(badge_id=badge.pk, tablet_id=at[n], pin="9999", now=now),
+    )
+    codes = sorted(error.code for error in found.errors)  # type: ignore[attr-defined]
+    assert codes == ["pin_wait"] * 5 + ["pin_wrong"]
+    badge.refresh_from_db()
+    assert badge.pin_tries == 1
+
+
+def try_without_the_lock(badge: int, meet: Meet) -> int:
+    with transaction.atomic(durable=True):
+        row = Badge.objects.get(pk=badge)
+        meet()
+        row.pin_tries += 1
+        row.save(update_fields=["pin_tries"])
+    return row.pin_tries
+
+
+@control
+def test_control_without_the_lock_tries_are_lost(badge: Badge) -> None:
+    meet = meeting(4)
+    assert times(4, lambda _n: try_without_the_lock(badge.pk, meet)).of == [1] * 4
+    badge.refresh_from_db()
+    assert badge.pin_tries == 1
+
+
+def test_no_scan_by_a_badge_stands_behind_the_act_that_revokes_it(
+    bench: int, badge: Badge
+) -> None:
+    mark = tied(bench)
+    scans = scans_of(bench, by=badge.user, tablet=mark, badge_id=badge.pk)
+    revoked = partial(revoke_badge, badge_id=badge.pk, sign=factories.sign())
+    found = at_once([*scans, revoked])
+    codes = {error.code for error in found.errors}  # type: ignore[attr-defined]
+    assert codes <= {"badge_revoked_meanwhile"}
+    assert late("revoke_badge") == []
+    done = Link.objects.filter(operation__name="bring_bag").count()
+    assert done + len(found.errors) == SCANS

@@ -51,7 +51,7 @@ from kitting.packing.services import (
     voiding,
 )
 from kitting.people.services import accounts as people
-from kitting.people.services import badges
+from kitting.people.services import badges, pins
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, label_words, printers
@@ -154,6 +154,8 @@ def _people() -> None:
         badges.issue_badges(user_ids=[mira.pk], sign=sign())
     badge = Badge.objects.filter(user=mira).latest("pk")
     badges.revoke_badge(badge_id=badge.pk, sign=sign())
+    pins.set_pin(user_id=mira.pk, pin="4071", sign=sign())
+    pins.allow_pin(user_id=mira.pk, sign=sign())
     people.sign_out_everywhere(user_id=mira.pk, sign=sign())
     people.change_role(name="mira", role="clerk", sign=sign())
     people.open_account(name="mira", open=False, sign=sign())

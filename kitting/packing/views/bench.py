@@ -60,13 +60,13 @@ from kitting.web.http import (
     wants_fragment,
 )
 from kitting.web.messages import sentence
-from kitting.web.tablet import tablet_of
+from kitting.web.tablet import badge_of, tablet_of
 
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
 """Codes of refusals for a box in work that a hold reaches."""
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def benches(request: LotwardRequest) -> HttpResponse:
     rows = all_benches()
     context = {
@@ -77,7 +77,7 @@ def benches(request: LotwardRequest) -> HttpResponse:
     return render(request, "kitting/packing/benches.html", context)
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def bench(request: LotwardRequest, code: str) -> HttpResponse:
     at = _bench(code)
     if not at.active:
@@ -93,7 +93,7 @@ def bench(request: LotwardRequest, code: str) -> HttpResponse:
     return _show(request, at, shown, ScanForm())
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     """How far the label is that the bench waits for; 204 where nothing has changed."""
     at = _bench(code)
@@ -108,7 +108,7 @@ def bench_label(request: LotwardRequest, code: str) -> HttpResponse:
     return render(request, "kitting/packing/_bench_print.html", context)
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
     """The screen anew where what others change changed since it was shown, else 204.
 
@@ -122,7 +122,7 @@ def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
     return _show(request, at, Answer(), ScanForm())
 
 
-@allowed("kitting.pack", "POST")
+@allowed("kitting.pack", "POST", by_badge=True)
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
     at = _bench(code)
@@ -130,7 +130,11 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
     sign = Sign(
-        by=request.user, key=form.key, bench_id=at.pk, tablet=tablet_of(request)
+        by=request.user,
+        key=form.key,
+        bench_id=at.pk,
+        tablet=tablet_of(request),
+        badge_id=badge_of(request),
     )
     shown = form.cleaned_data["box"]
     try:
@@ -163,7 +167,7 @@ def _need_tied(at: Bench, sign: Sign) -> None:
         raise Refused("bench_tied_elsewhere", bench=at.name)
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def bench_offline(request: LotwardRequest) -> HttpResponse:
     """What a tablet shows that starts without network: the same for everybody."""
     context = {"next": Next.OFFLINE, "state": "wait"}
@@ -171,7 +175,7 @@ def bench_offline(request: LotwardRequest) -> HttpResponse:
     return HttpResponse(page)
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def bench_worker(request: LotwardRequest) -> HttpResponse:
     """The script that shows it; a browser lets it see only addresses below its own."""
     script = Path(str(finders.find("kitting/packing/worker.js")))
@@ -188,6 +192,16 @@ def _bench(code: str) -> Bench:
     if not found:
         raise Http404("There is no such bench.")
     return found[0]
+
+
+def _is_at(request: LotwardRequest, at: Bench) -> bool:
+    """Whether the tablet is the one that is tied to the bench."""
+    mark = tablet_of(request)
+    return (
+        mark != ""
+        and getattr(at, "tablet", None) is not None
+        and (at.tablet.token_sha256 == mark)
+    )
 
 
 def _show(
@@ -212,6 +226,7 @@ def _show(
         "bench_url": reverse("kitting:bench", args=[at.code]),
         "scan_url": reverse("kitting:bench-scan", args=[at.code]),
         "holds_url": reverse("kitting:bench-holds", args=[at.code]),
+        "sign_on_url": reverse("sign-on") if _is_at(request, at) else "",
     }
     return render_part(
         request, "kitting/packing/bench", "_bench", context, status=status

@@ -225,7 +225,7 @@ def _pieces_of(done: Any) -> list[str]:
     return said
 
 
-@allowed("kitting.print_labels")
+@allowed("kitting.print_labels", by_badge=True)
 def box_label(request: LotwardRequest, number: str) -> HttpResponse:
     """The PDF of a print that stands in the log; the newest, or ``?copy=`` of it."""
     box = _box(number)

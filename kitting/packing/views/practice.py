@@ -23,7 +23,7 @@ MOST: Final = 60
 """Scans that are done once more; a box of the demo takes ten."""
 
 
-@allowed("kitting.pack", "GET", "POST")
+@allowed("kitting.pack", "GET", "POST", by_badge=True)
 def practice(request: LotwardRequest) -> HttpResponse:
     """Take one scan after those that the address names; nothing of it is kept."""
     scans = request.GET.getlist("s")[:MOST]

@@ -54,7 +54,7 @@ TRIALS: Final = {
 }
 
 
-@allowed("kitting.pack")
+@allowed("kitting.pack", by_badge=True)
 def scanner(request: LotwardRequest) -> HttpResponse:
     """Show what a scan arrived as; nothing of it is kept."""
     sent = TrialForm(request.GET).chosen()

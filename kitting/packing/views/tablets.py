@@ -18,7 +18,6 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bench
 from kitting.packing.forms import CodeForm
 from kitting.packing.services.tablets import (
-    Tied,
     code_of,
     count_code,
     give_code,
@@ -82,26 +81,26 @@ def tablet(request: HttpRequest) -> HttpResponse:
         status = UNFIT
         if form.is_valid():
             try:
-                tied = _tie(form)
+                _tie(form)
             except LotwardError as error:
                 status = add_refusal(form, error, field="code")
             else:
-                return _tied(request, form, tied)
+                return _tied(request, form)
     context = {"form": form, "act": _("Tie this tablet")}
     return render(request, "kitting/packing/tablet.html", context, status=status)
 
 
-def _tie(form: CodeForm) -> Tied:
+def _tie(form: CodeForm) -> None:
     code = form.cleaned_data["code"]
     by = count_code(code)
     if by is None:
         raise Refused("tie_code_wrong")
-    return tie_tablet(code=code, sign=Sign(by=by, key=form.key))
+    tie_tablet(code=code, sign=Sign(by=by, key=form.key))
 
 
-def _tied(request: HttpRequest, form: CodeForm, tied: Tied) -> HttpResponse:
+def _tied(request: HttpRequest, form: CodeForm) -> HttpResponse:
     """Let the tablet carry its token; whoever was signed in there is out."""
     logout(request)
-    response = redirect("kitting:bench", code=tied.bench)
+    response = redirect("sign-on")
     hand_token(response, token_of(form.key, form.cleaned_data["code"]))
     return response

@@ -84,7 +84,7 @@ def label_printed(request: LotwardRequest, sha: str) -> HttpResponse:
     return render(request, "kitting/printing/label_printed.html", context)
 
 
-@allowed("kitting.print_labels")
+@allowed("kitting.print_labels", by_badge=True)
 def label_pdf(request: LotwardRequest, sha: str) -> HttpResponse:
     """A document of the log, made again byte for byte, or why it cannot be."""
     rows = documents_of(_sha(sha))

@@ -510,6 +510,14 @@
     }
   }
 
+  function badgeWaits() {
+    sound("wrong");
+    if (!refused()) {
+      document.getElementById("bench-next").dataset.state = "";
+      say("wrong", "badgeWaits");
+    }
+  }
+
   // ---- the focus -----------------------------------------------------------------
 
   function focus() {
@@ -544,6 +552,16 @@
     document.getElementById("bench-next").dataset.state = "";
     say("wrong", "badge");
   });
+  // What waits was scanned by whoever is on: nobody takes over before it is sent.
+  document.addEventListener("lotward:hand-over", (event) => {
+    if (kept().some(mine) || away()) {
+      event.preventDefault();
+      badgeWaits();
+    } else {
+      forget();
+    }
+  });
+  document.addEventListener("lotward:badge-waits", badgeWaits);
   setInterval(() => (away() ? comeBack() : look()), LOOK_MS);
   document.addEventListener("visibilitychange", look);
   window.addEventListener("online", send);

@@ -3,7 +3,8 @@
 // A badge belongs into the name at the sign-in page and nowhere else. Whatever other
 // field it is scanned into is emptied at once, before anything is sent or kept here;
 // the server refuses it as well. At the sign-in page the Enter of the scanner leads to
-// the password, and what was read is out of sight.
+// the password, and what was read is out of sight. At a tablet that is tied to a bench a
+// badge goes to the page of signing on, from whatever field of the bench.
 
 (() => {
   const PIECE = /[BCDFGHJKLNPRSTVX]{24,}/gi;
@@ -22,10 +23,32 @@
 
   let timer = 0;
 
+  // At a tablet that is tied to a bench every badge signs on, off or hands over. Its token
+  // is in memory only, between the field and the server.
+  async function signOn(field, badge) {
+    const to = field.dataset.badgeTo;
+    const token = field.form.elements.csrfmiddlewaretoken.value;
+    try {
+      const body = new URLSearchParams({ badge, csrfmiddlewaretoken: token });
+      await fetch(to, { method: "POST", body, redirect: "manual" });
+      location.assign(to);
+    } catch {
+      field.dispatchEvent(new CustomEvent("lotward:badge-waits", { bubbles: true }));
+    }
+  }
+
   function refuse(field) {
     const alarm = document.getElementById("alarm");
+    const scanned = field.value;
     field.value = "";
     field.dataset.refused = "";
+    if (field.dataset.badgeTo) {
+      const asked = new CustomEvent("lotward:hand-over", { bubbles: true, cancelable: true });
+      if (field.dispatchEvent(asked)) {
+        signOn(field, scanned);
+      }
+      return;
+    }
     if (alarm) {
       alarm.textContent = alarm.dataset.badge || "";
       alarm.scrollIntoView({ block: "nearest" });

@@ -90,7 +90,7 @@ def test_a_manager_has_a_code_shown_that_ties_one_tablet(manager: Client) -> Non
     browser = Client()
     assert_page(browser.get(TABLET))
     answer = browser.post(TABLET, sent(code=f" {code[:4]} {code[4:]}"))
-    assert answer.headers["Location"] == reverse("kitting:bench", args=[bench.code])
+    assert answer.headers["Location"] == reverse("sign-on")
     row = Tablet.objects.get(bench=bench)
     assert row.token_sha256 is not None
     assert row.code_by.username == "manager"

@@ -1,0 +1,232 @@
+"""A tied tablet from morning to evening: tied, signed on, scanned, handed over, revoked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.urls import reverse
+from playwright.sync_api import Browser, Page, Request, expect
+
+from kitting.models import Bench, OpenBag, Operation
+from kitting.people.services.badges import revoke_badge
+from tests import factories, tablets
+from tests.benches import Packing, make_packing
+from tests.browser.benching import next_words, type_scan, waiting
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+SIZES = {"lying": (1280, 800), "standing": (800, 1280)}
+TARGET = 68  # CSS pixels, 18 mm
+
+
+@pytest.fixture
+def at(live_server) -> Packing:
+    return make_packing()
+
+
+@pytest.fixture(params=SIZES)
+def page(request: Any, browser: Browser) -> Iterator[Page]:
+    """A tablet that is touched."""
+    width, height = SIZES[request.param]
+    size = {"width": width, "height": height}
+    context = browser.new_context(viewport=size, has_touch=True)  # type: ignore[arg-type]
+    yield context.new_page()
+    context.close()
+
+
+@pytest.fixture
+def manager(browser: Browser, live_server, client_for: Callable) -> Iterator[Page]:
+    context = browser.new_context()
+    client = client_for(factories.make_person("manager", name="lead"))
+    value = client.cookies["lotward_session"].value
+    cookie = {"name": "lotward_session", "value": value, "url": live_server.url}
+    context.add_cookies([cookie])  # type: ignore[list-item]
+    yield context.new_page()
+    context.close()
+
+
+def code_from(manager: Page, address: str, bench: Bench) -> str:
+    manager.goto(address + reverse("kitting:bench-change", args=[bench.code]))
+    manager.get_by_role("link", name="Tie a tablet").click()
+    manager.get_by_role("button", name="Show a code").click()
+    return manager.locator(".tie-code").inner_text()
+
+
+def tie(page: Page, manager: Page, address: str, bench: Bench) -> None:
+    code = code_from(manager, address, bench)
+    page.goto(address + reverse("kitting:tablet"))
+    expect(page.get_by_label("Code")).to_be_focused()
+    page.keyboard.type(code)
+    page.get_by_role("button", name="Tie this tablet").tap()
+    asks_for(page, "Scan your badge")
+
+
+def asks_for(page: Page, words: str) -> None:
+    expect(page.locator("#sign-on h1")).to_have_text(words)
+
+
+def scan_badge(page: Page, token: str) -> None:
+    expect(page.locator("#scan")).to_be_focused()
+    page.keyboard.insert_text(token)
+    page.keyboard.press("Enter")
+
+
+def touch_pin(page: Page, pin: str) -> None:
+    asks_for(page, "Enter your PIN")
+    for digit in pin:
+        page.locator(f'.pin-keys [data-key="{digit}"]').tap()
+    page.get_by_role("button", name="Sign on").tap()
+
+
+def is_on(page: Page, name: str) -> None:
+    expect(page.locator(".strip-who a")).to_contain_text(name)
+    page.wait_for_load_state()
+
+
+def fits(page: Page) -> None:
+    wide = "document.documentElement.scrollWidth - innerWidth"
+    high = "document.documentElement.scrollHeight - innerHeight"
+    assert page.evaluate(f"[{wide}, {high}]") == [0, 0]
+
+
+def test_a_day_at_a_tied_tablet(
+    page: Page, manager: Page, at: Packing, live_server
+) -> None:
+    (_petra, first), (oskar, second) = (
+        tablets.packer("petra"),
+        tablets.packer("oskar", "8352"),
+    )
+    sent: list[Request] = []
+    page.on("request", lambda request: sent.append(request))
+    tie(page, manager, live_server.url, at.bench)
+    fits(page)
+    scan_badge(page, first)
+    asks_for(page, "Enter your PIN")
+    fits(page)
+    for key in page.locator(".pin-keys button").all():
+        box = key.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= TARGET
+    found = Axe().run(page)
+    assert found.violations_count == 0, found.generate_report()
+
+    touch_pin(page, "9999")
+    expect(page.locator(".sign-on-wrong")).to_contain_text("do not belong together")
+    fits(page)
+    page.locator('.pin-keys [data-key="1"]').tap()
+    page.get_by_role("button", name="Delete").tap()
+    expect(page.locator("#scan")).to_have_value("")
+    page.wait_for_timeout(1_100)  # so long a wrong one is waited for
+    touch_pin(page, tablets.PIN)
+    is_on(page, "petra")
+
+    type_scan(page, at.band_bag.number)
+    expect(page.locator("#bench-next")).to_have_attribute("data-state", "right")
+    act = Operation.objects.filter(bench=at.bench).latest("pk")
+    assert (act.name, act.by_name) == ("bring_bag", "petra")
+
+    scan_badge(page, second)
+    touch_pin(page, "8352")
+    is_on(page, "oskar")
+    type_scan(page, at.visor_bag.number)
+    expect(page.locator("#bench-next")).to_have_attribute("data-state", "right")
+    assert Operation.objects.filter(bench=at.bench).latest("pk").by_name == "oskar"
+
+    scan_badge(page, second)
+    asks_for(page, "Scan your badge")
+    expect(page.locator("#sign-on-said")).to_have_text("You are signed out.")
+    scan_badge(page, second)
+    touch_pin(page, "8352")
+    is_on(page, "oskar")
+    revoke_badge(badge_id=tablets.newest_badge(oskar), sign=sign(now=None))
+    asks_for(page, "Scan your badge")  # by itself
+    assert OpenBag.objects.count() == 2
+    tokens = [token for token in (first, second) for one in sent if token in one.url]
+    assert tokens == []
+    stored = "JSON.stringify([{...localStorage}, {...sessionStorage}, document.cookie])"
+    kept = page.evaluate(stored)
+    assert first not in kept + page.content()
+    assert "lotward" not in page.evaluate("document.cookie")
+
+
+def test_a_pin_is_typed_and_another_badge_scanned_over_it(
+    page: Page, manager: Page, at: Packing, live_server
+) -> None:
+    (_petra, first), (_oskar, second) = (
+        tablets.packer("petra"),
+        tablets.packer("oskar", "8352"),
+    )
+    tie(page, manager, live_server.url, at.bench)
+    scan_badge(page, first)
+    asks_for(page, "Enter your PIN")
+    with page.expect_navigation():
+        scan_badge(page, second)
+    asks_for(page, "Enter your PIN")
+    expect(page.locator("#scan")).to_be_focused()
+    page.keyboard.type("8352")
+    page.keyboard.press("Enter")
+    is_on(page, "oskar")
+
+
+def test_nobody_takes_over_while_scans_wait(
+    page: Page, manager: Page, at: Packing, live_server
+) -> None:
+    (_petra, first), (_oskar, second) = (
+        tablets.packer("petra"),
+        tablets.packer("oskar", "8352"),
+    )
+    tie(page, manager, live_server.url, at.bench)
+    scan_badge(page, first)
+    touch_pin(page, tablets.PIN)
+    is_on(page, "petra")
+    page.context.set_offline(True)
+    type_scan(page, at.band_bag.number)
+    expect(waiting(page)).to_have_text("1 scan waits")
+    scan_badge(page, second)
+    expect(next_words(page)).to_have_text("No badge is taken yet")
+    is_on(page, "petra")
+    assert second not in page.evaluate("JSON.stringify({...localStorage})")
+    page.context.set_offline(False)
+    expect(waiting(page)).to_have_text("No scan waits")
+    act = Operation.objects.filter(bench=at.bench).latest("pk")
+    assert (act.name, act.by_name) == ("bring_bag", "petra")
+    page.context.set_offline(True)
+    scan_badge(page, second)
+    expect(next_words(page)).to_have_text("No badge is taken yet")
+    page.context.set_offline(False)
+    scan_badge(page, second)
+    touch_pin(page, "8352")
+    is_on(page, "oskar")
+
+
+def test_another_browser_is_told_where_the_bench_takes_scans(
+    page: Page, manager: Page, at: Packing, live_server
+) -> None:
+    tie(page, manager, live_server.url, at.bench)
+    manager.goto(live_server.url + reverse("kitting:bench", args=[at.bench.code]))
+    type_scan(manager, at.band_bag.number)
+    expect(next_words(manager)).to_contain_text("has a tablet of its own")
+    assert not OpenBag.objects.exists()
+
+
+def test_without_scripts_a_badge_and_a_pin_sign_on(
+    browser: Browser, manager: Page, at: Packing, live_server
+) -> None:
+    _person, token = tablets.packer("petra")
+    code = code_from(manager, live_server.url, at.bench)
+    context = browser.new_context(java_script_enabled=False)
+    plain = context.new_page()
+    plain.goto(live_server.url + reverse("kitting:tablet"))
+    plain.get_by_label("Code").fill(code)
+    plain.keyboard.press("Enter")
+    asks_for(plain, "Scan your badge")
+    scan_badge(plain, token)
+    asks_for(plain, "Enter your PIN")
+    plain.keyboard.type(tablets.PIN)
+    plain.keyboard.press("Enter")
+    is_on(plain, "petra")
+    context.close()
