@@ -229,4 +229,5 @@ def test_without_scripts_a_badge_and_a_pin_sign_on(
     plain.keyboard.type(tablets.PIN)
     plain.keyboard.press("Enter")
     is_on(plain, "petra")
+    assert token not in plain.content()
     context.close()
