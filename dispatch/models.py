@@ -27,6 +27,13 @@ class Consignee(models.Model):
     city = models.CharField(max_length=80, blank=True)
     region = models.CharField(max_length=80, blank=True)
     contact = models.CharField(max_length=120, blank=True)
+    night_contact = models.CharField(max_length=120, blank=True)
+    opening = models.CharField(max_length=120, blank=True)
+    """When it takes deliveries."""
+    gln = models.CharField(max_length=13, unique=True, null=True, blank=True)
+    points = models.TextField(blank=True)
+    """Its delivery points and wards, a line for each."""
+    active = models.BooleanField(default=True)
     language = models.CharField(max_length=8, default="en")
     """That of its packing lists."""
     search = models.CharField(max_length=255, blank=True)
@@ -69,6 +76,8 @@ class Request(models.Model):
     """Who asked, at the consignee."""
     taken_by = models.CharField(max_length=150)
     """Who took it down."""
+    point = models.CharField(max_length=80, blank=True)
+    """At which of its delivery points or wards it is needed."""
     reference = models.CharField(max_length=40, blank=True)
     note = models.CharField(max_length=200, blank=True)
     stage = word_field(RequestStage, default=RequestStage.OPEN)
@@ -103,6 +112,8 @@ class Shipment(models.Model):
         Consignee, on_delete=models.PROTECT, related_name="shipments", db_index=False
     )
     stage = word_field(ShipmentStage, default=ShipmentStage.OPEN)
+    point = models.CharField(max_length=80, blank=True)
+    """At which of the consignee's delivery points or wards it is left."""
     reference = models.CharField(max_length=40, blank=True)
     events_seen = models.PositiveSmallIntegerField(default=0)
     sent_at = models.DateTimeField(null=True)

@@ -16,7 +16,13 @@ from kitting.web.forms import KeyedForm
 class ConsigneeForm(KeyedForm):
     """A consignee's name and address, in parts."""
 
-    things = {"contact": _("whom to ask there")}
+    things = {
+        "points": _("the delivery points"),
+        "contact": _("whom to ask there by day"),
+        "night_contact": _("whom to ask there at night"),
+        "opening": _("when it takes deliveries"),
+        "gln": _("the GLN"),
+    }
 
     name = forms.CharField(label=_("Name"), max_length=NAME_LONGEST)
     street = forms.CharField(
@@ -37,8 +43,33 @@ class ConsigneeForm(KeyedForm):
         max_length=2,
         help_text=_("By its two letters in ISO 3166-1, such as PT."),
     )
+    points = forms.CharField(
+        label=_("Delivery points and wards"),
+        max_length=LONGEST["points"],
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("A line for each, where there are several."),
+    )
     contact = forms.CharField(
-        label=_("Whom to ask there"), max_length=LONGEST["contact"], required=False
+        label=_("Whom to ask there by day"),
+        max_length=LONGEST["contact"],
+        required=False,
+    )
+    night_contact = forms.CharField(
+        label=_("Whom to ask there at night"),
+        max_length=LONGEST["night_contact"],
+        required=False,
+    )
+    opening = forms.CharField(
+        label=_("When it takes deliveries"),
+        max_length=LONGEST["opening"],
+        required=False,
+    )
+    gln = forms.CharField(
+        label=_("GLN"),
+        max_length=20,
+        required=False,
+        help_text=_("Its number in the system of GS1, if it has one."),
     )
     language = forms.ChoiceField(
         label=_("Language of its packing lists"), choices=to_choose
@@ -67,6 +98,9 @@ class ConsigneeNewForm(ConsigneeForm):
 class ConsigneeChangeForm(ConsigneeForm):
     """A consignee as it is to be from now on."""
 
-    things = {"seen": _("what was on record")}
+    things = {**ConsigneeForm.things, "seen": _("what was on record")}
 
+    active = forms.BooleanField(
+        label=_("Something can be asked for and sent there"), required=False
+    )
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)

@@ -18,8 +18,13 @@ LONGEST: Final = {
     "city": 80,
     "region": 80,
     "contact": 120,
+    "night_contact": 120,
+    "opening": 120,
+    "points": 1_000,
 }
-"""Characters that the parts of an address may have."""
+"""Characters that what is known of a consignee may have."""
+POINT_LONGEST: Final = 80
+"""Characters that the name of a delivery point or ward may have."""
 
 
 @dataclass(frozen=True)
@@ -44,7 +49,7 @@ class ShipTo:
         return tuple(each for nth, each in enumerate(self.all) if nth != self.name)
 
 
-def ship_to(consignee: Consignee, home: str) -> ShipTo:
+def ship_to(consignee: Consignee, home: str, point: str = "") -> ShipTo:
     """Write a consignee's address.
 
     In parts it has the order of the country's post. One that the workshop has only as a
@@ -54,6 +59,7 @@ def ship_to(consignee: Consignee, home: str) -> ShipTo:
         consignee: The consignee.
         home: The workshop's own country; empty if it is not set, and then a country
             that is known is always written.
+        point: The delivery point or ward; below the name, where it is given.
 
     Returns:
         The lines; the name alone if nothing else is on record.
@@ -67,10 +73,24 @@ def ship_to(consignee: Consignee, home: str) -> ShipTo:
     parts = address_of(consignee)
     if not (parts.street or parts.postcode or parts.city or parts.region):
         written = [line for line in consignee.address.splitlines() if line.strip()]
-        return ShipTo((name, *written), 0, country)
+        return ShipTo(_with_point((name, *written), 0, point), 0, country)
     found = lines(parts, name=name)
     at = next((nth for nth, line in enumerate(found) if line == name), 0)
-    return ShipTo(found, at, country)
+    return ShipTo(_with_point(found, at, point), at, country)
+
+
+def _with_point(lines: tuple[str, ...], name: int, point: str) -> tuple[str, ...]:
+    return (*lines[: name + 1], point, *lines[name + 1 :]) if point else lines
+
+
+def points_of(consignee: Consignee) -> list[str]:
+    """The delivery points and wards of a consignee."""
+    return consignee.points.splitlines()
+
+
+def in_use() -> QuerySet[Consignee]:
+    """The consignees that something can be sent to."""
+    return Consignee.objects.filter(active=True)
 
 
 def address_of(consignee: Consignee) -> Address:

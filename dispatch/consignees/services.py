@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from dispatch.consignees.queries import LONGEST, NAME_LONGEST
+from dispatch.consignees.queries import LONGEST, NAME_LONGEST, POINT_LONGEST
 from dispatch.models import Consignee
-from kitting.domain.errors import Refused
+from kitting.domain.errors import CodeError, Conflict, Refused
+from kitting.domain.gs1 import gln_ok
 from kitting.labels.postal import country_name
 from kitting.ledger.coded import need_name, row_to_change, row_to_keep
 from kitting.ledger.needs import need_length
@@ -26,8 +27,17 @@ class WhereTo:
     postcode: str = ""
     region: str = ""
     contact: str = ""
+    """Whom to ask there by day."""
+    night_contact: str = ""
+    opening: str = ""
+    """When it takes deliveries."""
+    gln: str = ""
+    points: str = ""
+    """Its delivery points and wards, a line for each."""
     language: str = "en"
     """That of its packing lists."""
+    active: bool = True
+    """Whether something can be asked for and sent there."""
 
 
 @dataclass(frozen=True)
@@ -50,8 +60,8 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
         Its code and name.
 
     Raises:
-        CodeError: ``country_unknown``.
-        Conflict: ``code_taken``, in capitals or not.
+        CodeError: ``country_unknown``, ``gln_wrong``.
+        Conflict: ``code_taken``, in capitals or not; ``gln_taken``.
         NotFit: ``label_word_missing`` if packing lists have no words in the language.
         Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_missing``,
             ``entry_too_long``.
@@ -86,8 +96,8 @@ def change_consignee(
         Its code and name.
 
     Raises:
-        CodeError: ``country_unknown``.
-        Conflict: ``page_is_old`` if somebody changed it meanwhile.
+        CodeError: ``country_unknown``, ``gln_wrong``.
+        Conflict: ``page_is_old`` if somebody changed it meanwhile; ``gln_taken``.
         Missing: If there is no such consignee.
         NotFit: ``label_word_missing`` if packing lists have no words in the language.
         Refused: ``set_up_name_missing``, ``entry_missing``, ``entry_too_long``.
@@ -111,15 +121,32 @@ def change_consignee(
     )
 
 
+def _tidy(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def _need_gln(row: Consignee, text: str) -> str | None:
+    gln = "".join(text.split())
+    if not gln:
+        return None
+    if not gln_ok(gln):
+        raise CodeError("gln_wrong", read=gln)
+    other = Consignee.objects.filter(gln=gln).exclude(pk=row.pk).first()
+    if other is not None:
+        raise Conflict("gln_taken", read=gln, name=other.name)
+    return gln
+
+
 def _fill(row: Consignee, to: WhereTo) -> None:
     row.name = need_name(to.name, NAME_LONGEST)
     country_name(to.country)
     row.country, row.language = to.country, to.language
+    row.active, row.gln = to.active, _need_gln(row, to.gln)
     for name, most in LONGEST.items():
         setattr(row, name, need_length(name, getattr(to, name), most))
-    row.street = "\n".join(
-        line.strip() for line in row.street.splitlines() if line.strip()
-    )
+    row.street = "\n".join(_tidy(row.street))
+    points = [need_length("point", one, POINT_LONGEST) for one in _tidy(row.points)]
+    row.points = "\n".join(dict.fromkeys(points))
     for name in ("street", "city"):
         if not getattr(row, name):
             raise Refused("entry_missing", what=name)

@@ -30,11 +30,16 @@ CONSIGNEES: list[Column[Consignee]] = [
     Column("region", "region"),
     Column("country", "country"),
     Column("contact", "contact"),
+    Column("night_contact", "night_contact"),
+    Column("opening", "opening"),
+    Column("gln", "gln"),
+    Column("points", lambda row: "; ".join(row.points.splitlines())),
     Column("language", "language"),
+    Column("active", "active"),
 ]
 ENTERED = (
     *("name", "street", "postcode", "city", "region", "country", "contact"),
-    "language",
+    *("night_contact", "opening", "gln", "points", "language", "active"),
 )
 
 
@@ -56,6 +61,7 @@ def consignee_detail(request: LotwardRequest, code: str) -> HttpResponse:
     consignee = get_or_404(queries.all_consignees(), code=code)
     context = {
         "consignee": consignee,
+        "points": queries.points_of(consignee),
         "speaks": called(consignee.language),
         "doubts": [sentence(doubt) for doubt in queries.doubts_of(consignee)],
     }

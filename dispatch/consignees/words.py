@@ -15,6 +15,18 @@ SENTENCES: dict[str, str | Promise] = {
         "An address in parts needs its country: its order is that of the country's"
         " post. Write the country by its two letters, such as PT."
     ),
+    "consignee_closed": _(
+        "%(consignee)s is closed, so nothing is sent there. Open it again on its page"
+        " first."
+    ),
+    "gln_taken": _("The GLN %(read)s is that of %(name)s. Each has its own."),
+    "gln_wrong": _(
+        "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."
+    ),
+    "point_unknown": _(
+        "%(consignee)s has no delivery point or ward “%(read)s”. On record are:"
+        " %(points)s."
+    ),
 }
 
 register(SENTENCES)

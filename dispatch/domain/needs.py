@@ -57,3 +57,5 @@ class Asked:
     reference: str = ""
     """The consignee's own number for it."""
     note: str = ""
+    point: str = ""
+    """Which of its delivery points or wards needs it; empty for any."""

@@ -59,6 +59,16 @@ class Migration(migrations.Migration):
                         ("contact", models.CharField(blank=True, max_length=120)),
                         ("language", models.CharField(default="en", max_length=8)),
                         ("search", models.CharField(blank=True, max_length=255)),
+                        ("active", models.BooleanField(default=True)),
+                        (
+                            "gln",
+                            models.CharField(
+                                blank=True, max_length=13, null=True, unique=True
+                            ),
+                        ),
+                        ("night_contact", models.CharField(blank=True, max_length=120)),
+                        ("opening", models.CharField(blank=True, max_length=120)),
+                        ("points", models.TextField(blank=True)),
                     ],
                     options={
                         "ordering": ["name"],
@@ -119,6 +129,7 @@ class Migration(migrations.Migration):
                         ("boxes", models.PositiveIntegerField(default=0)),
                         ("sets", models.PositiveIntegerField(default=0)),
                         ("search", models.CharField(blank=True, max_length=400)),
+                        ("point", models.CharField(blank=True, max_length=80)),
                     ],
                     options={
                         "ordering": ["-id"],
@@ -293,6 +304,7 @@ class Migration(migrations.Migration):
                             ),
                         ),
                         ("taken_by", models.CharField(max_length=150)),
+                        ("point", models.CharField(blank=True, max_length=80)),
                     ],
                     options={
                         "ordering": ["-id"],

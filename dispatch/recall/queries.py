@@ -35,6 +35,9 @@ class Reached:
     name: str
     address: str
     contact: str
+    night_contact: str
+    points: tuple[str, ...]
+    """The delivery points and wards at which boxes were left."""
     boxes: tuple[BoxRow, ...]
     """The boxes that left for it, in the order of the trace."""
     pieces: int
@@ -71,6 +74,8 @@ def whom_it_reached(found: Trace, home: str) -> list[Reached]:
             name=whom.name,
             address="\n".join(ship_to(whom, home).below_name),
             contact=whom.contact,
+            night_contact=whom.night_contact,
+            points=tuple(sorted({box.point for box in boxes_of[whom.pk] if box.point})),
             boxes=tuple(boxes_of[whom.pk]),
             pieces=sum(box.pieces for box in boxes_of[whom.pk]),
         )

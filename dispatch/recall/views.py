@@ -44,6 +44,7 @@ COLUMNS: list[Column[BoxRow]] = [
     Column("sets", "sets"),
     Column("shipment", "shipment"),
     Column("consignee", "consignee"),
+    Column("point", "point"),
     Column("sent_on", "sent_on"),
     Column("place", "place"),
 ]

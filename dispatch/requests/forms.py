@@ -8,6 +8,7 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
+from dispatch.consignees.queries import POINT_LONGEST, in_use
 from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier, Way
 from dispatch.models import Consignee
 from dispatch.requests.words import TIERS, WAYS
@@ -36,6 +37,7 @@ class AskedForm(KeyedForm):
 
     things = {
         "sets": _("how many sets"),
+        "point": _("the delivery point or ward"),
         "caller": _("who asked"),
         "reference": _("the reference"),
         "note": _("the note"),
@@ -52,6 +54,9 @@ class AskedForm(KeyedForm):
         widget=forms.RadioSelect,
     )
     needed_by = DayField(label=_("Needed by"), required=False)
+    point = forms.CharField(
+        label=_("Delivery point or ward"), required=False, max_length=POINT_LONGEST
+    )
     way = forms.ChoiceField(
         label=_("Asked"), choices=[*WAYS.items()], initial=Way.TELEPHONE
     )
@@ -90,7 +95,7 @@ class RequestForm(AskedForm):
     """A new request."""
 
     consignee = forms.ModelChoiceField(
-        Consignee.objects.all(),
+        in_use(),
         label=_("Consignee"),
         to_field_name="code",
         empty_label=_("Choose one"),

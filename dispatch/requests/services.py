@@ -7,8 +7,9 @@ from datetime import date
 
 from django.db.models import Sum
 
+from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier
-from dispatch.models import Consignee, Request
+from dispatch.models import Request
 from dispatch.requests.steps import settle
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
@@ -49,14 +50,15 @@ def take_request(
     Raises:
         Missing: If there is no such consignee or product.
         Refused: ``request_sets``, ``request_tier``, ``request_day_over``,
-            ``product_closed``, ``entry_too_long``.
+            ``product_without_sizes``, ``entry_too_long``, ``consignee_closed``,
+            ``point_unknown``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> KeptRequest:
         today = day_of(act.workshop, act.now)
         row = Request(
-            consignee=need_row(Consignee.objects.filter(pk=consignee_id)),
+            consignee=need_consignee(consignee_id),
             product=_in_use(product_id),
             asked_on=today,
             stage=RequestStage.OPEN,
@@ -184,9 +186,11 @@ def _fill(row: Request, asked: Asked, today: date, was: date | None = None) -> N
         raise Refused("request_tier", read=asked.tier)
     if asked.needed_by and asked.needed_by < today and asked.needed_by != was:
         raise Refused("request_day_over", day=asked.needed_by)
+    point_before = row.point
     for name, value in asdict(asked).items():
         most = LONGEST.get(name)
         setattr(row, name, value if most is None else need_length(name, value, most))
+    row.point = need_point(row.consignee, asked.point, point_before)
 
 
 def _refuse_loaded(row: Request) -> None:

@@ -8,26 +8,29 @@ from datetime import date
 from django.db.models import Sum
 
 from dispatch.domain.needs import RequestStage
-from dispatch.models import Request, ShipmentBox
+from dispatch.models import Request, Shipment, ShipmentBox
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger import bulk, locking
 from kitting.models import Box
 
 
-def to_serve(consignee_id: int, box: Box) -> Request | None:
-    """Choose the request that a box for a consignee serves.
+def to_serve(shipment: Shipment, box: Box) -> Request | None:
+    """Choose the request that a box on a shipment serves.
 
     The neediest first, then what is needed first, then what was asked first; those that
-    have what they asked for, sent or on a shipment, are passed over.
+    have what they asked for, sent or on a shipment, are passed over, and so are those of
+    another ward than the shipment's.
 
     Args:
-        consignee_id: The consignee.
+        shipment: The shipment, locked.
         box: The box, locked, with its size.
 
     Returns:
         The request, locked; None if none of its product is left to serve.
     """
-    asked = sorted(_LOCKED(consignee_id, box.size.product_id), key=_turn)
+    rows = _LOCKED(shipment.consignee_id, box.size.product_id)
+    there = {"", shipment.point} if shipment.point else {row.point for row in rows}
+    asked = sorted((row for row in rows if row.point in there), key=_turn)
     given = sets_given(asked)
     left = (each for each in asked if given.get(each.pk, 0) < each.sets)
     return next(left, None)

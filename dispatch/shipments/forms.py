@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.models import Consignee
+from dispatch.consignees.queries import POINT_LONGEST, in_use
 from kitting.web.forms import KeyedForm, ScanField
 
 LARGEST_ID = 2**63 - 1
@@ -16,11 +16,16 @@ LARGEST_ID = 2**63 - 1
 class BeginForm(KeyedForm):
     """Begin a shipment."""
 
+    things = {"point": _("the delivery point or ward")}
+
     consignee = forms.ModelChoiceField(
-        Consignee.objects.all(),
+        in_use(),
         label=_("Consignee"),
         to_field_name="code",
         empty_label=_("Choose one"),
+    )
+    point = forms.CharField(
+        label=_("Delivery point or ward"), required=False, max_length=POINT_LONGEST
     )
     reference = forms.CharField(
         label=_("Reference"),

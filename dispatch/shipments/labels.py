@@ -8,7 +8,7 @@ from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.consignees.queries import ship_to
+from dispatch.consignees.queries import points_of, ship_to
 from dispatch.labels import spoken
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Consignee, Shipment, ShipmentBox
@@ -70,7 +70,7 @@ def _of_shipment(shipment: Shipment, workshop: Workshop) -> list[Subject]:
     numbers = numbers_of(shipment)
     live = ShipmentBox.objects.filter(shipment=shipment, live=True)
     boxes = live.order_by("box__serial").values_list("box__serial", "box__sscc")
-    to = ship_to(shipment.consignee, workshop.country)
+    to = ship_to(shipment.consignee, workshop.country, shipment.point)
     return [
         Subject(
             number,
@@ -168,7 +168,8 @@ def _longest(touched: Rows) -> Iterator[tuple[str, ShipmentLabel]]:
     workshop = Workshop.objects.get(pk=1)
     prefix = workshop.gs1_prefix
     for consignee in fitting.those(Consignee.objects.all(), touched):
-        to = ship_to(consignee, workshop.country)
+        point = max(points_of(consignee), key=len, default="")
+        to = ship_to(consignee, workshop.country, point)
         label = ShipmentLabel(
             ship_to=to.lines,
             name=to.name,

@@ -6,8 +6,9 @@ from dataclasses import dataclass
 
 from django.db.models import Q
 
+from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.domain.folding import fold
-from dispatch.models import Consignee, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.requests.steps import serve, to_serve
 from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.steps import (
@@ -23,7 +24,7 @@ from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason, need_row
+from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box
 from kitting.packing.steps import move_box
@@ -64,13 +65,16 @@ class Sent:
     sets: int
 
 
-def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
+def begin_shipment(
+    *, consignee_id: int, reference: str, sign: Sign, point: str = ""
+) -> Begun:
     """Begin a shipment to a consignee.
 
     Args:
         consignee_id: The consignee.
         reference: The consignee's own reference, or empty.
         sign: Who, when and the operation key.
+        point: The delivery point or ward; empty for none.
 
     Returns:
         The shipment.
@@ -78,23 +82,30 @@ def begin_shipment(*, consignee_id: int, reference: str, sign: Sign) -> Begun:
     Raises:
         Missing: If there is no such consignee.
         OperationKeyReused: If the key was used for another act.
-        Refused: ``entry_too_long``.
+        Refused: ``entry_too_long``, ``consignee_closed``, ``point_unknown``.
     """
 
     def work(act: Act) -> Begun:
         own = need_length("reference", reference, LONGEST_REFERENCE)
-        consignee = need_row(Consignee.objects.filter(pk=consignee_id))
+        consignee = need_consignee(consignee_id)
         shipment = Shipment(consignee=consignee, reference=own, stage="", events_seen=0)
+        shipment.point = need_point(consignee, point)
         event = _move(shipment, ShipmentStage.OPEN)
         shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
-        named = f"{shipment.number} {consignee.code} {consignee.name} {own}"
+        named = f"{shipment.number} {consignee.code} {consignee.name} {own} {shipment.point}"
         shipment.search = fold(named)[:400]
         shipment.save(force_insert=True)
         act.write(event)
         return Begun(shipment_id=shipment.pk, shipment=shipment.number)
 
     return perform(
-        "begin_shipment", work, Begun, sign, consignee=consignee_id, reference=reference
+        "begin_shipment",
+        work,
+        Begun,
+        sign,
+        consignee=consignee_id,
+        reference=reference,
+        point=point,
     )
 
 
@@ -149,7 +160,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         refuse_unfit([box], act)
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
         bulk.update([box], ["stage", "events_seen"])
-        serves = to_serve(shipment.consignee_id, box)
+        serves = to_serve(shipment, box)
         put_live(shipment, box, serves)
         scan = ShipScan(shipment=shipment, box=box, on=True, request=serves)
         act.write(event, scan)

@@ -86,6 +86,8 @@ class BoxRow:
     sent_on: date | None
     place: str = ""
     """Where it stands; empty for a box that is not here."""
+    point: str = ""
+    """The delivery point or ward that it went to, where that is known."""
     consignee_id: int = 0
     """For a page, as is what follows."""
     held: bool = False
@@ -391,6 +393,7 @@ def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
             "box__bench__place__name",
             "load__shipment__number",
             "load__shipment__sent_at",
+            "load__shipment__point",
             "load__shipment__consignee_id",
             "load__shipment__consignee__name",
         )
@@ -410,6 +413,7 @@ def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
             consignee=row["load__shipment__consignee__name"] or "",
             sent_on=_day(row["load__shipment__sent_at"], zone),
             place=_place(row),
+            point=row["load__shipment__point"] or "",
             consignee_id=row["load__shipment__consignee_id"] or 0,
             held=row["box_id"] in stopped,
             own=row["own"],

@@ -126,7 +126,7 @@ FIXED = (
         "shipment_identity",
         "dispatch_shipment",
         "shipment identity",
-        columns=("number", "consignee_id", "reference"),
+        columns=("number", "consignee_id", "point", "reference"),
         once=("sent_at",),
         moves=(
             "(OLD.stage <> 'open' AND NEW.stage <> OLD.stage"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from kitting.domain.gs1.dates import date, yymmdd
 from kitting.domain.gs1.elements import GS, element_string
-from kitting.domain.gs1.keys import check_digit, gtin14_ok, sscc, sscc_ok
+from kitting.domain.gs1.keys import check_digit, gln_ok, gtin14_ok, sscc, sscc_ok
 from kitting.domain.gs1.pairs import Pair
 from kitting.domain.gs1.scan import Scan, ScanKind, read_scan
 
@@ -20,6 +20,7 @@ __all__ = [
     "check_digit",
     "date",
     "element_string",
+    "gln_ok",
     "gtin14_ok",
     "read_scan",
     "sscc",

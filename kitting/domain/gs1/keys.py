@@ -7,6 +7,7 @@ from typing import Final
 from kitting.domain.errors import CodeError
 
 _SSCC_DIGITS: Final = 18
+_GLN_DIGITS: Final = 13
 _GTIN_DIGITS: Final = 14
 _PREFIX_DIGITS: Final = range(4, 13)
 
@@ -69,6 +70,18 @@ def gtin14_ok(text: str) -> bool:
         True for 14 digits of which the last is the right check digit.
     """
     return len(text) == _GTIN_DIGITS and has_check_digit(text)
+
+
+def gln_ok(text: str) -> bool:
+    """Tell whether a text is a GLN.
+
+    Args:
+        text: Any text.
+
+    Returns:
+        True for 13 digits of which the last is the right check digit.
+    """
+    return len(text) == _GLN_DIGITS and has_check_digit(text)
 
 
 def sscc_ok(text: str) -> bool:

@@ -69,6 +69,15 @@ def test_biip_agrees_that_the_example_is_a_gtin():
     assert gs1.gtin14_ok("09506000134352")
 
 
+@given(st.text("0123456789", min_size=12, max_size=12))
+def test_a_gln_has_thirteen_digits_and_its_check_digit(body: str) -> None:
+    # python-stdnum: a GLN is checked as an EAN of 13 digits is.
+    good = [digit for digit in "0123456789" if gs1.gln_ok(body + digit)]
+    assert good == [ean.calc_check_digit(body)]
+    assert not gs1.gln_ok(body)
+    assert not gs1.gln_ok(f"0{body}{good[0]}")
+
+
 @pytest.mark.parametrize(
     ("prefix", "reference", "extension", "wanted"),
     [

@@ -1,0 +1,53 @@
+"""Inner steps of whatever goes to a consignee: whether it can, and to which point."""
+
+from __future__ import annotations
+
+from dispatch.consignees.queries import points_of
+from dispatch.models import Consignee
+from kitting.domain.errors import Refused
+from kitting.ledger.needs import need_row
+
+
+def need_consignee(consignee_id: int) -> Consignee:
+    """Read a consignee that something can be asked for and sent to.
+
+    Args:
+        consignee_id: The consignee.
+
+    Returns:
+        The row.
+
+    Raises:
+        Missing: If there is none.
+        Refused: ``consignee_closed``.
+    """
+    consignee = need_row(Consignee.objects.filter(pk=consignee_id))
+    if not consignee.active:
+        raise Refused("consignee_closed", consignee=consignee.name)
+    return consignee
+
+
+def need_point(consignee: Consignee, point: str, was: str = "") -> str:
+    """Tidy the name of a delivery point or ward.
+
+    Args:
+        consignee: Whose it is.
+        point: As it was entered; small letters do not matter.
+        was: What it was before; it stays good, though it is not on record any more.
+
+    Returns:
+        The name as it is on record; empty for none.
+
+    Raises:
+        Refused: ``point_unknown``.
+    """
+    bare = " ".join(point.split())
+    known = {each.casefold(): each for each in [was, *points_of(consignee)]}
+    if bare and bare.casefold() not in known:
+        raise Refused(
+            "point_unknown",
+            consignee=consignee.name,
+            read=bare,
+            points="; ".join(points_of(consignee)) or "–",
+        )
+    return known.get(bare.casefold(), "") if bare else ""

@@ -1,0 +1,175 @@
+"""Delivery points and wards: one is asked for, sent to, and named when it is recalled."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from dispatch.consignees.services import WhereTo, add_consignee, change_consignee
+from dispatch.domain.needs import Asked
+from dispatch.models import Consignee, Request, Shipment, ShipmentBox
+from dispatch.recall.queries import whom_it_reached
+from dispatch.requests.services import take_request
+from dispatch.shipments import services
+from dispatch.trace.queries import trace
+from kitting.domain.errors import CodeError, Conflict, LotwardError, Refused
+from kitting.models import Box, User
+from tests import factories
+from tests.assertions import assert_refused, text_of
+from tests.databases import once_a_module
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db
+
+TO = WhereTo(
+    name="Klinik Ost",
+    country="DE",
+    street="Schreinerweg 6",
+    city="Braunschweig",
+    points=" Gate B, stores \n\nWard 3\nWard 3\n",
+    night_contact="Porter, 7",
+    gln="9521321 00001 8",  # the check digit as python-stdnum has it
+)
+
+
+@once_a_module
+def klinik() -> Consignee:
+    add_consignee(code="KO", to=TO, sign=sign())
+    return Consignee.objects.get(code="KO")
+
+
+@once_a_module
+def box() -> Box:
+    return factories.make_labelled_box()
+
+
+def begin(klinik: Consignee, point: str) -> Shipment:
+    done = services.begin_shipment(
+        consignee_id=klinik.pk, reference="", point=point, sign=sign()
+    )
+    return Shipment.objects.get(pk=done.shipment_id)
+
+
+def ask(klinik: Consignee, box: Box, point: str = "") -> Request:
+    asked = Asked(sets=6, tier=1, way="telephone", point=point)
+    taken = take_request(
+        consignee_id=klinik.pk,
+        product_id=box.size.product_id,
+        asked=asked,
+        sign=sign(),
+    )
+    return Request.objects.get(number=taken.request)
+
+
+def refused(act: Callable[[], object]) -> LotwardError:
+    with pytest.raises(LotwardError) as caught:
+        act()
+    return caught.value
+
+
+def test_each_line_is_a_point_once(klinik: Consignee) -> None:
+    assert klinik.points == "Gate B, stores\nWard 3"
+    assert klinik.gln == "9521321000018"
+
+
+def test_a_shipment_goes_to_a_point_that_there_is(klinik: Consignee) -> None:
+    assert begin(klinik, " ward  3 ").point == "Ward 3"
+    assert begin(klinik, "").point == ""
+    error = refused(lambda: begin(klinik, "Ward 4"))
+    there = "Gate B, stores; Ward 3"
+    assert_refused(
+        error, "point_unknown", consignee="Klinik Ost", read="Ward 4", points=there
+    )
+
+
+def test_what_goes_to_one_ward_serves_no_other(klinik: Consignee, box: Box) -> None:
+    stores, ward = ask(klinik, box, "Gate B, stores"), ask(klinik, box, "Ward 3")
+    boxes = [box, *(factories.make_labelled_box(size=box.size) for _ in range(2))]
+    served = []
+    for each, point in zip(boxes, ("Ward 3", "Ward 3", ""), strict=True):
+        there = begin(klinik, point)
+        services.load_box(shipment_id=there.pk, box_id=each.pk, sign=sign())
+        served.append(ShipmentBox.objects.get(box=each).request)
+    assert served == [ward, None, stores]
+    assert factories.prove() == []
+
+
+def test_a_closed_one_is_asked_for_and_sent_to_no_more(
+    klinik: Consignee, box: Box
+) -> None:
+    change_consignee(
+        code="KO", to=WhereTo(**{**vars(TO), "active": False}), sign=sign()
+    )
+    for act in (lambda: ask(klinik, box), lambda: begin(klinik, "")):
+        assert_refused(refused(act), "consignee_closed", consignee="Klinik Ost")
+
+
+@pytest.mark.parametrize("gln", ["9521321000011", "952132100001", "X" * 13])
+def test_a_gln_has_its_check_digit(klinik: Consignee, gln: str) -> None:
+    error = refused(
+        lambda: change_consignee(
+            code="KO", to=WhereTo(**{**vars(TO), "gln": gln}), sign=sign()
+        )
+    )
+    assert isinstance(error, CodeError)
+    assert_refused(error, "gln_wrong", read=gln)
+
+
+def test_two_have_no_gln_together(klinik: Consignee) -> None:
+    error = refused(lambda: add_consignee(code="KW", to=TO, sign=sign()))
+    assert isinstance(error, Conflict)
+    assert_refused(error, "gln_taken", read="9521321000018", name="Klinik Ost")
+    for code in ("KW", "KN"):
+        to = WhereTo(**{**vars(TO), "gln": ""})
+        add_consignee(code=code, to=to, sign=sign())
+
+
+def test_a_point_that_is_longer_than_a_label_is_refused(klinik: Consignee) -> None:
+    to = WhereTo(**{**vars(TO), "points": "x" * 81})
+    error = refused(lambda: change_consignee(code="KO", to=to, sign=sign()))
+    assert isinstance(error, Refused)
+    assert error.code == "entry_too_long"
+
+
+def test_a_recall_names_the_ward_and_whom_to_ask_at_night(
+    klinik: Consignee, box: Box, client_for: Callable[[User], Client]
+) -> None:
+    there = begin(klinik, "Ward 3")
+    services.load_box(shipment_id=there.pk, box_id=box.pk, sign=sign())
+    factories.send(there)
+    (reached,) = whom_it_reached(trace(str(box)), "DE")
+    assert (reached.points, reached.night_contact) == (("Ward 3",), "Porter, 7")
+    clerk = client_for(factories.make_person("clerk"))
+    shown = text_of(clerk.get(reverse("dispatch:recall"), {"q": str(box)}))
+    assert "<strong>Ward 3</strong>" in shown
+    assert "at night: Porter, 7" in shown
+    paper = reverse("dispatch:packing-list", args=[there.number])
+    assert "Klinik Ost<br>Ward 3<br>Schreinerweg 6" in text_of(clerk.get(paper))
+
+
+@pytest.mark.smoke
+def test_a_shipment_begins_on_a_page_with_its_ward(
+    klinik: Consignee, client_for: Callable[[User], Client]
+) -> None:
+    clerk = client_for(factories.make_person("clerk"))
+    page = reverse("dispatch:shipment-new")
+    entered: dict[str, Any] = {"consignee": "KO", "point": "ward 3"}
+    answer = clerk.post(page, {"op_key": str(uuid.uuid4()), **entered})
+    assert answer.status_code == 302
+    assert Shipment.objects.get().point == "Ward 3"
+
+
+@pytest.mark.smoke
+def test_a_ward_that_there_is_not_is_said_on_the_page(
+    klinik: Consignee, client_for: Callable[[User], Client]
+) -> None:
+    clerk = client_for(factories.make_person("clerk"))
+    entered = {"op_key": str(uuid.uuid4()), "consignee": "KO", "point": "Ward 4"}
+    answer = clerk.post(reverse("dispatch:shipment-new"), entered)
+    assert answer.status_code == 422
+    assert "On record are: Gate B, stores; Ward 3." in text_of(answer)
