@@ -43,7 +43,7 @@ from kitting.models.catalogue import Per, PlaceKind, Unit
 from kitting.models.runs import Side
 from kitting.packing.queries.undo import acts_at
 from kitting.packing.queries.weighing import moves_of
-from kitting.packing.services import boxes, tablets, voiding
+from kitting.packing.services import boxes, scales, tablets, voiding
 from kitting.packing.services.hand_over import hand_over
 from kitting.packing.services.undo import undo
 from kitting.packing.services.weighing import allow_mass
@@ -66,6 +66,7 @@ DARK = [(1, Side.TOP, 8_800), (2, Side.TOP, 10)]
 BELT = Belt(exposure_ms=20_000)
 DOSIMETERS = [(Side.TOP, 170_000, 100_000)]
 REQUIRED_UJ_CM2 = 100_000
+SCALE = {"scale_step_mg": 1_000, "scale_u_mg": 500, "scale_most_mg": 15_000_000}
 
 
 @dataclass
@@ -377,8 +378,7 @@ def _weigh_one(bench: Bench, size: BoxSize) -> Box:
     """A box that was weighed; later ones of its size are not."""
     Part.objects.filter(unit=Unit.PIECE).update(mass_mg=10_000, spread_mg=100)
     carton = factories.make_part(name="Carton", mass_mg=80_000)
-    scale = {"scale_step_mg": 1_000, "scale_u_mg": 500, "scale_most_mg": 15_000_000}
-    Bench.objects.filter(pk=bench.pk).update(**scale)
+    Bench.objects.filter(pk=bench.pk).update(**SCALE)
     of = BoxSize.objects.filter(pk=size.pk)
     of.update(weigh=True, carton=carton)
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
@@ -421,8 +421,10 @@ def _undo_one(bench: Bench, bag: Bag) -> None:
 
 
 def _tie(bench: Bench) -> None:
-    """A bench with a tablet, and a code that waits for another one."""
+    """A bench with a tablet, a code that waits for another one, and a scale that sends."""
     first = sign()
     tablets.give_code(bench_id=bench.pk, sign=first)
     tablets.tie_tablet(code=tablets.code_of(first.key), sign=sign())
     tablets.give_code(bench_id=bench.pk, sign=sign())
+    Bench.objects.filter(pk=bench.pk).update(**SCALE)
+    scales.give_token(bench_id=bench.pk, sign=sign())

@@ -4496,6 +4496,38 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="Scale",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "token_sha256",
+                            models.CharField(max_length=64, null=True, unique=True),
+                        ),
+                        ("mass_mg", models.PositiveIntegerField(null=True)),
+                        ("read_at", models.DateTimeField(null=True)),
+                        ("loaded_at", models.DateTimeField(null=True)),
+                        (
+                            "bench",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="scale",
+                                to="kitting.bench",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -13,6 +13,7 @@ from kitting.models.boxes import (
     BoxPut,
     OpenBag,
     PackPlan,
+    Scale,
     Tablet,
 )
 from kitting.models.catalogue import (
@@ -137,6 +138,7 @@ __all__ = [
     "RunVerdict",
     "Sample",
     "SampleResult",
+    "Scale",
     "Signature",
     "SkippedNumbers",
     "Stock",

@@ -91,6 +91,30 @@ class Tablet(models.Model):
         return f"tablet of bench {self.bench_id}"
 
 
+class Scale(models.Model):
+    """The scale of a bench that sends what it shows, and what it showed last."""
+
+    bench = models.OneToOneField(Bench, on_delete=models.PROTECT, related_name="scale")
+    token_sha256 = models.CharField(max_length=64, null=True, unique=True)
+    """Of the token behind which readings are sent; empty where none are taken."""
+    mass_mg = models.PositiveIntegerField(null=True)
+    """What lies still on it; None where nothing does, or nothing to go by was sent."""
+    read_at = models.DateTimeField(null=True)
+    loaded_at = models.DateTimeField(null=True)
+    """Since when something is on it; None while it is empty."""
+
+    unsealed: ClassVar = dict.fromkeys(
+        ("mass_mg", "read_at", "loaded_at"),
+        "what it shows at the moment: the act that closes a box keeps what it took",
+    )
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"scale of bench {self.bench_id}"
+
+
 class OpenBag(models.Model):
     """The bag of a part that a bench fills boxes from; at most one per part."""
 

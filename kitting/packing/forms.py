@@ -11,7 +11,8 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.commands import PURPOSE
-from kitting.domain.errors import Refused
+from kitting.domain.errors import LotwardError, Refused
+from kitting.domain.figures import scaled
 from kitting.domain.prints import DESTROYED
 from kitting.domain.scanner import Key
 from kitting.domain.stages import BoxStage
@@ -327,6 +328,23 @@ class VoidForm(NamedForm):
         data = self.cleaned_data
         gone = DESTROYED if data.get("destroyed") else ""
         return {"reason": data["reason"], "label": scanned(data.get("label")) or gone}
+
+
+class ReadingForm(FilterForm):
+    """What a scale sends: a mass in g, and whether it lies still."""
+
+    g = forms.CharField(max_length=20)
+    stable = forms.BooleanField(required=False)
+
+    def clean_g(self) -> int:
+        """The mass in mg, also below 0; what is finer is cut off."""
+        text = str(self.cleaned_data["g"])
+        below = text.startswith("-")
+        try:
+            mass = scaled(text[1:] if below else text, 1000)
+        except LotwardError as error:
+            raise ValidationError(UNSAID, error.code) from None
+        return -mass if below else mass
 
 
 class MassForm(NamedForm):

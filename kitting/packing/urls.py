@@ -8,6 +8,7 @@ from kitting.packing.views import (
     boxes,
     plan,
     practice,
+    scales,
     scanner,
     tablets,
 )
@@ -25,6 +26,9 @@ urlpatterns: list[URLPattern] = [
     path("bench/<str:code>/change/", benches.bench_change, name="bench-change"),
     path("bench/<str:code>/holds/", bench.bench_holds, name="bench-holds"),
     path("bench/<str:code>/label/", bench.bench_label, name="bench-label"),
+    path("bench/<str:code>/scale/", scales.scale, name="scale"),
+    path("bench/<str:code>/scale/end/", scales.scale_end, name="scale-end"),
+    path("bench/<str:code>/scale/token/", scales.scale_token, name="scale-token"),
     path("bench/<str:code>/scan/", bench.bench_scan, name="bench-scan"),
     path("bench/<str:code>/tie/", tablets.bench_tie, name="bench-tie"),
     path("bench/<str:code>/untie/", tablets.bench_untie, name="bench-untie"),

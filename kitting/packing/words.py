@@ -122,7 +122,8 @@ SENTENCES: dict[str, str | Promise] = {
         " Scan a bag, or the label of the box that is shown."
     ),
     "box_not_weighed": _(
-        "Box %(box)s is not weighed yet. Put it on the scale, then type what that shows."
+        "Box %(box)s is not weighed yet. Put it on the scale, and wait until it shows the"
+        " mass here, or type it."
     ),
     "box_of_another_bench": _(
         "Box %(box)s was begun at %(bench)s. Take it there to go on with it."
@@ -267,6 +268,18 @@ SENTENCES: dict[str, str | Promise] = {
     "plan_out_of_range": _(
         "%(read)s boxes cannot be wanted on one day. Enter from 0 to %(most)s."
     ),
+    "reading_negative": _(
+        "The scale shows %(read)s g below 0, so the reading was not taken. Set it to 0"
+        " while it is empty."
+    ),
+    "reading_too_often": _(
+        "Readings come too often, so this one was not taken. Send at most ten in two"
+        " seconds."
+    ),
+    "reading_unreadable": _(
+        "The reading is no figure in g, so it was not taken. Send it as g, and whether it"
+        " is stable."
+    ),
     "rests_on_act": _(
         "That cannot be undone: since then it was used, moved or counted elsewhere."
         " Bags: %(bag)s. Look at their pages, and count them if they are wrong."
@@ -275,9 +288,21 @@ SENTENCES: dict[str, str | Promise] = {
         "Of the scale of %(bench)s all three figures are needed, or none. Enter what is"
         " missing, or empty the other ones."
     ),
+    "scale_not_emptied": _(
+        "What is on the scale was there before box %(box)s. Take everything off the"
+        " scale, then put box %(box)s on it."
+    ),
+    "scale_not_on_record": _(
+        "%(bench)s has no scale on record, so none can send readings. Enter the scale on"
+        " the page of the bench first."
+    ),
     "scale_overloaded": _(
         "%(read)s g is more than this scale weighs, %(most)s g. Read it again, and type"
         " grams."
+    ),
+    "scale_sends_nothing": _(
+        "The scale of %(bench)s has no token, so it sends nothing already. Look at the page"
+        " of the bench."
     ),
     "scale_wrong": _(
         "The scale of %(bench)s cannot be like that. Its step is above 0, step and"

@@ -3,21 +3,30 @@
 from __future__ import annotations
 
 import re
+import shlex
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+from urllib.request import Request, urlopen
 
 import pytest
+from django.urls import reverse
 from playwright.sync_api import Page, expect
 
 from kitting.models import Box
+from kitting.packing.services.scales import give_token, token_of
 from tests.benches import Packing
 from tests.browser.benching import next_words, type_scan, waiting
 from tests.browser.measuring import settle, width
-from tests.kitting.packing.bench.test_weighing import WHOLE_G, weigh
+from tests.factories import sign
+from tests.weighed import WHOLE_G, weigh
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
 
 SIZES = [(1280, 800), (800, 1280), (1024, 768), (640, 400)]
 """The last is the first at twice its zoom."""
 TARGET_PX = 68
+DOCS = Path(__file__).parents[2] / "docs" / "weighing.md"
 
 
 @pytest.fixture
@@ -32,8 +41,8 @@ def full(page: Page, at: Packing, bench) -> None:
 def touch(page: Page, grams: str) -> None:
     page.get_by_role("button", name="Type the mass").click()
     expect(page.locator("#keypad")).to_be_visible()
-    for sign in grams:
-        page.locator(f"[data-key='{sign}']").click()
+    for key in grams:
+        page.locator(f"[data-key='{key}']").click()
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -54,8 +63,8 @@ def test_a_mass_is_typed_with_large_keys_at_every_size(
     assert min(box["height"] for box in measured) >= TARGET_PX
     assert max(box["x"] + box["width"] for box in measured) <= size[0]
     assert width(page) <= size[0]
-    for sign in str(WHOLE_G):
-        page.locator(f"[data-key='{sign}']").click()
+    for key in str(WHOLE_G):
+        page.locator(f"[data-key='{key}']").click()
     expect(page.locator("#keypad output")).to_have_text(f"{WHOLE_G} g")
     page.locator("[data-do=take]").click()
     expect(next_words(page)).to_have_text(re.compile("stick its label on"))
@@ -95,3 +104,52 @@ def test_a_reading_waits_for_the_network_with_its_mass(page: Page, full) -> None
     page.context.set_offline(False)
     expect(next_words(page)).to_have_text(re.compile("stick its label on"))
     assert Box.objects.get().mass_mg == int(WHOLE_G * 1000)
+
+
+# -- A scale that sends -----------------------------------------------------------------
+
+
+def send(live_server: Any, at: Packing, token: str, grams: str) -> int:
+    """Do what the line of ``docs/weighing.md`` does, with another mass."""
+    lines = DOCS.read_text().split("```sh\n")[1].split("```")[0]
+    _curl, *words = shlex.split(lines.replace("\\\n", " "))
+    values = [words[n + 1] for n, word in enumerate(words) if word == "--data"]
+    name, value = words[words.index("--header") + 1].split(": ")
+    path = urlsplit(words[-1]).path.replace("B1", at.bench.code)
+    body = "&".join(values).replace("1234.5", grams).encode()
+    head = {name: value.replace("$TOKEN", token)}
+    asked = Request(live_server.url + path, body, head)
+    with urlopen(asked, timeout=10) as answer:
+        return int(answer.status)
+
+
+def test_what_a_scale_sends_stands_on_the_screen_and_a_scan_closes_the_box(
+    page: Page, full, at: Packing, live_server
+) -> None:
+    by = sign()
+    give_token(bench_id=at.bench.pk, sign=by)
+    token = token_of(by.key)
+    assert send(live_server, at, token, "0") == 204
+    assert send(live_server, at, token, str(WHOLE_G)) == 204
+    expect(next_words(page)).to_have_text(f"The scale shows {WHOLE_G} g")
+    act = page.get_by_role("button", name="Close box").bounding_box()
+    assert act is not None
+    assert act["height"] >= TARGET_PX
+    type_scan(page, "ACT-CLOSE")
+    expect(next_words(page)).to_have_text(re.compile("stick its label on"))
+    assert Box.objects.get().mass_mg == int(WHOLE_G * 1000)
+
+
+def test_the_page_of_a_token_is_no_wider_than_a_phone(
+    page: Page, at: Packing, live_server, make_user, client_for
+) -> None:
+    weigh(at)
+    client = client_for(make_user("boss", group="manager"))
+    value = client.cookies["lotward_session"].value
+    cookie = {"name": "lotward_session", "value": value, "url": live_server.url}
+    page.context.add_cookies([cookie])  # type: ignore[list-item]
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(live_server.url + reverse("kitting:scale-token", args=[at.bench.code]))
+    page.get_by_role("button", name="Make a token").click()
+    expect(page.locator("pre")).to_contain_text(f"/bench/{at.bench.code}/scale/")
+    assert width(page) <= 390

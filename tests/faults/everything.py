@@ -46,6 +46,7 @@ from kitting.packing.services import (
     keep_going,
     miscounts,
     plan,
+    scales,
     tablets,
     undo,
     voiding,
@@ -244,6 +245,12 @@ def _packing(history: History) -> None:
     tablets.give_code(**tied, sign=key)
     tablets.tie_tablet(code=tablets.code_of(key.key), sign=sign())
     tablets.untie_tablet(**tied, sign=sign())
+    own = benches.ScaleFacts(1_000, 500, 15_000_000)
+    benches.change_bench(
+        code=bench.code, name=bench.name, active=True, scale=own, sign=sign()
+    )
+    scales.give_token(**tied, sign=sign())
+    scales.end_token(**tied, sign=sign())
     bag = factories.make_bag(history.visor)
     plan.plan_day(day=factories.TODAY, wanted={box.size_id: 3}, sign=sign())
     boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())

@@ -50,7 +50,7 @@ from kitting.packing.queries.bench_seen import (
 from kitting.packing.queries.choices import Choice, choosing
 from kitting.packing.queries.keep_going import goes_on
 from kitting.packing.queries.undo import done_at
-from kitting.packing.queries.weighing import allowed_now
+from kitting.packing.queries.weighing import Reading, allowed_now, reading_of
 from kitting.printing.queries.prints import newest_label, newest_slips
 
 MOST_ASIDE = 2
@@ -131,6 +131,8 @@ class Screen:
     """``bench_seen.mark_of`` as the screen was read."""
     allowed: AllowedMass | None = None
     """At which mass somebody lets the box close outside of its window."""
+    reading: Reading = field(default_factory=Reading)
+    """What the scale sent of the box that is to be weighed."""
     goes_on: bool = False
     """Whether another box starts by itself after the closed one."""
 
@@ -279,7 +281,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     if box.stage == BoxStage.CLOSED:
         return replace(with_prints(shown, box), goes_on=goes_on(box, today))
     if shown.step == "weigh":
-        return _weighing(shown, box)
+        return _weighing(shown, box, now)
     if shown.held is not None or shown.asked is None:
         return shown
     line = pinned.lines_for(box.size.sets)[lines.index(shown.asked)]
@@ -292,10 +294,10 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     return replace(shown, offers=offers, lacking=lacking)
 
 
-def _weighing(shown: Screen, box: Box) -> Screen:
-    allowed = allowed_now(box)
-    seen = mark_of_weighing(shown.seen, allowed)
-    return replace(shown, allowed=allowed, seen=seen)
+def _weighing(shown: Screen, box: Box, now: datetime) -> Screen:
+    allowed, reading = allowed_now(box), reading_of(box, now)
+    seen = mark_of_weighing(shown.seen, allowed, reading)
+    return replace(shown, allowed=allowed, reading=reading, seen=seen)
 
 
 def with_prints(shown: Screen, box: Box) -> Screen:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Final
 
 from django.db.models import Value
@@ -18,7 +18,7 @@ from kitting.packing.queries.plan import (
     still_to_pack,
     wanted_on,
 )
-from kitting.packing.queries.weighing import allowed_now
+from kitting.packing.queries.weighing import Reading, allowed_now, reading_of
 
 PLAN: Final = "~"
 """Begins what a screen saw of the plan, where it shows one."""
@@ -84,26 +84,28 @@ def mark_of_choosing(mark: str, to_pack: dict[int, int]) -> str:
     return f"{mark}{PLAN}{mark_of_plan(to_pack)}"
 
 
-def mark_of_weighing(mark: str, allowed: AllowedMass | None) -> str:
+def mark_of_weighing(mark: str, allowed: AllowedMass | None, reading: Reading) -> str:
     """Add what a screen saw that asks for the mass of a box.
 
     Args:
         mark: The mark without.
         allowed: At which mass somebody lets the box close outside of its window.
+        reading: What the scale sent of it.
 
     Returns:
         The mark.
     """
-    return f"{mark}{WEIGHS}{allowed.pk if allowed else 0}"
+    return f"{mark}{WEIGHS}{allowed.pk if allowed else 0}.{reading}"
 
 
-def mark_now(bench: Bench, seen: str, today: date) -> str:
+def mark_now(bench: Bench, seen: str, today: date, now: datetime) -> str:
     """What a screen would see now.
 
     Args:
         bench: The bench.
         seen: The mark of its screen, which says whether that shows a plan.
         today: The workshop's day.
+        now: The moment.
 
     Returns:
         Its mark; the same as ``seen`` where nothing has changed.
@@ -121,7 +123,9 @@ def mark_now(bench: Bench, seen: str, today: date) -> str:
     )
     if WEIGHS in seen:
         box = Box.objects.filter(IN_WORK, bench=bench).first()
-        return mark_of_weighing(mark, allowed_now(box) if box else None)
+        if box is None:
+            return mark
+        return mark_of_weighing(mark, allowed_now(box), reading_of(box, now))
     if PLAN not in seen:
         return mark
     return mark_of_choosing(mark, still_to_pack(wanted_on(today), packed_on(today)))

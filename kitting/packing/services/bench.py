@@ -215,6 +215,8 @@ def _close(scan: Scan, mass_mg: int | None) -> Answer:
     box = scan.box_in_work()
     if box.stage == BoxStage.CLOSED and scan.before is None:
         raise WrongStage("box_waits_for_label", box=str(box))
+    if scan.waited and mass_mg is None and box.size.weigh and scan.before is None:
+        raise Refused("box_not_weighed", box=box.number)  # who knows what is on it now
     closed = boxes.close_box(box_id=box.pk, sign=scan.sign, mass_mg=mass_mg)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))

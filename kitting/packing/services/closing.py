@@ -35,7 +35,9 @@ class ClosedBox:
     """From where to where it passed."""
     high_mg: int | None = None
     allowed: int | None = None
-    """The act's row by which somebody let it close outside of that."""
+    """Id of the row by which somebody let it close outside of that."""
+    sent: bool = False
+    """Whether the scale sent the mass; else it was typed."""
 
 
 def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedBox:
@@ -44,7 +46,8 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
     Args:
         box_id: The box.
         sign: Who, when and the operation key.
-        mass_mg: What the scale of its bench shows, where boxes of its size are weighed.
+        mass_mg: What the scale of its bench shows, where boxes of its size are weighed
+            and it was typed; None for what the scale sent.
 
     Returns:
         Its identity.
@@ -72,7 +75,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
         for row in filling.in_box:
             if refusal := open_too_long(row.bag, row.lot, act.now):
                 raise refusal
-        passed = weigh(box, filling.in_box, mass_mg)
+        passed = weigh(box, filling.in_box, mass_mg, act.now)
         today = day_of(act.workshop, act.now)
         box.use_by = _use_by(filling.in_box, today)
         _give_identity(act, box, today)
@@ -87,6 +90,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
             low_mg=passed.low_mg,
             high_mg=passed.high_mg,
             allowed=passed.allowed,
+            sent=passed.sent,
         )
 
     sent = {"box": box_id} if mass_mg is None else {"box": box_id, "mass": mass_mg}

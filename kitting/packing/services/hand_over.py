@@ -13,6 +13,7 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.stopped import refuse_held_box
+from kitting.ledger.weighed import scale_u
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Bench, Box, BoxHanded, OpenBag, Place
 from kitting.packing.queries.hand_over import along, free_benches
@@ -63,7 +64,8 @@ def hand_over(*, bench_id: int, box_id: int, to_id: int, sign: Sign) -> HandedOv
             ``bench_has_a_box`` if the other one has a box in work.
         Missing: If a bench or the box is not there.
         OnHold: If the box or anything in it is held.
-        Refused: ``hand_over_to_itself``; ``bench_closed``.
+        Refused: ``hand_over_to_itself``; ``bench_closed``; ``bench_without_scale``
+            where the box is to be weighed.
         WrongStage: ``only_open_box_handed_over``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -82,6 +84,8 @@ def hand_over(*, bench_id: int, box_id: int, to_id: int, sign: Sign) -> HandedOv
             raise Conflict("bench_has_another_box")
         if box.stage != BoxStage.OPEN or not box.in_work:
             raise WrongStage("only_open_box_handed_over", box=str(box))
+        if box.size.weigh:
+            scale_u(there)
         if IN_WORK_AT(there.pk):
             raise Conflict("bench_has_a_box", bench=there.name)
         filling = filling_of(box)

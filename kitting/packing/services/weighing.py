@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Final
 
 from kitting.domain.errors import Conflict, Refused
@@ -15,7 +16,12 @@ from kitting.ledger.needs import need_reason, wrong_box
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.weighed import scale_u
 from kitting.models import AllowedMass, Bench, Box, BoxLine
-from kitting.packing.queries.weighing import allowed_now, in_box, moves_of
+from kitting.packing.queries.weighing import (
+    allowed_now,
+    in_box,
+    moves_of,
+    reading_of,
+)
 from kitting.packing.steps import filling_of, need_complete
 
 MOST_NAMED: Final = 3
@@ -30,6 +36,8 @@ class Passed:
     high_mg: int | None = None
     allowed: int | None = None
     """Id of the row by which somebody let it pass outside of these."""
+    sent: bool = False
+    """Whether the scale sent it."""
 
 
 @dataclass(frozen=True)
@@ -59,26 +67,33 @@ class _Compared:
         return self.low_mg <= self.mass_mg <= self.high_mg
 
 
-def weigh(box: Box, lines: list[BoxLine], mass_mg: int | None) -> Passed:
+def weigh(box: Box, lines: list[BoxLine], mass_mg: int | None, now: datetime) -> Passed:
     """Let a box that is being closed keep its mass, if that passes.
 
     Args:
         box: The box, locked, with its size, carton and bench; it is changed in memory.
         lines: What is in it, with lots and parts.
-        mass_mg: What the scale shows.
+        mass_mg: What the scale shows, as it was typed; None for what it sent.
+        now: The moment.
 
     Returns:
         By what it passed.
 
     Raises:
-        Refused: ``box_not_weighed``, ``box_is_not_weighed``, ``bench_without_scale``,
-            ``scale_overloaded``, ``mass_out_of_range``, ``mass_missing``;
+        Refused: ``box_not_weighed``, ``scale_not_emptied``, ``box_is_not_weighed``,
+            ``bench_without_scale``, ``scale_overloaded``, ``mass_out_of_range``, ``mass_missing``;
             ``box_light``, ``box_heavy`` and their like outside of its window.
     """
     if not box.size.weigh:
         if mass_mg is not None:
             raise Refused("box_is_not_weighed", box=box.number)
         return Passed()
+    sent = mass_mg is None
+    if mass_mg is None:
+        reading = reading_of(box, now)
+        if reading.left_on:
+            raise Refused("scale_not_emptied", box=box.number)
+        mass_mg = reading.mass_mg
     if mass_mg is None or box.bench is None:
         raise Refused("box_not_weighed", box=box.number)
     found = _compare(box, box.bench, lines, mass_mg)
@@ -88,7 +103,7 @@ def weigh(box: Box, lines: list[BoxLine], mass_mg: int | None) -> Passed:
         if allowed is None or abs(mass_mg - allowed.mass_mg) > allowed.within_mg:
             raise _outside(box, box.bench, found)
     box.mass_mg = mass_mg
-    return Passed(found.low_mg, found.high_mg, allowed.pk if allowed else None)
+    return Passed(found.low_mg, found.high_mg, allowed.pk if allowed else None, sent)
 
 
 def allow_mass(

@@ -117,7 +117,7 @@ def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
     """
     at = _bench(code)
     seen = request.GET.get("seen", "")
-    if seen == mark_now(at, seen, clock.today()):
+    if seen == mark_now(at, seen, clock.today(), clock.now()):
         return HttpResponse(status=204)
     return _show(request, at, Answer(), ScanForm())
 

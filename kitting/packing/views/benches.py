@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 
 from kitting.domain.figures import written
 from kitting.ledger.coded import mark_of
-from kitting.models import Bench, Tablet
+from kitting.models import Bench, Scale, Tablet
 from kitting.packing.forms import SCALE, BenchChangeForm, BenchForm
 from kitting.packing.services import benches as services
 from kitting.packing.services.benches import KeptBench, ScaleFacts
@@ -61,6 +61,7 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
         act=_("Change the bench"),
         starts_alone=_starts_alone(request),
         bench=at,
+        scale=Scale.objects.filter(bench=at, token_sha256__isnull=False).first(),
         tablet=Tablet.objects.filter(bench=at).first(),
     )
 

@@ -9,9 +9,14 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from kitting.packing.services import scales
+from kitting.packing.services.scales import give_token, token_of
 from tests import factories
 from tests.benches import Packing, make_packing, newest_number, words
 from tests.databases import once_a_module
+from tests.factories import sign
+from tests.scales import Clock, Sender
+from tests.weighed import weigh
 
 
 @pytest.fixture(autouse=True)
@@ -71,3 +76,27 @@ def undone(scan):
         return scan("ACT-YES", purpose=asked.split('"')[0])
 
     return send
+
+
+# -- A scale that sends ----------------------------------------------------------------
+
+
+@pytest.fixture
+def clock(monkeypatch) -> Clock:
+    found = Clock()
+    monkeypatch.setattr(timezone, "now", lambda: found.now)
+    monkeypatch.setattr(scales, "RECENT", {})
+    return found
+
+
+@pytest.fixture
+def token(at, clock) -> str:
+    weigh(at)
+    by = sign()
+    give_token(bench_id=at.bench.pk, sign=by)
+    return token_of(by.key)
+
+
+@pytest.fixture
+def send(at, token, clock) -> Sender:
+    return Sender(at, token, clock)

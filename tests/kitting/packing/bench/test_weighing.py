@@ -16,39 +16,19 @@ from kitting.ledger import proof
 from kitting.models import AllowedMass, Bench, Box, BoxSize, Operation, Part
 from kitting.packing.queries.weighing import moves_of
 from kitting.packing.services import boxes
+from kitting.packing.services.hand_over import hand_over
 from kitting.packing.services.practice import SAID, practise
 from kitting.packing.services.weighing import allow_mass
 from tests import factories
 from tests.assertions import assert_refused, assert_sent_to_sign_in, text_of
-from tests.benches import Packing, fill, page_of, state, step, words
+from tests.benches import fill, page_of, state, step, words
 from tests.databases import guards_away
 from tests.factories import sign
+from tests.weighed import LESS_MG, MASSES, SCALE_U_G, STEP_G, WHOLE_G, weigh
 
 pytestmark = pytest.mark.django_db
 
-# 6 headbands of 36 g, 12 visors of 37 g, a manual of 4.5 g, the carton of 180 g.
-WHOLE_G = 6 * 36 + 12 * 37 + Decimal("4.5") + 180
-MASSES = {"Headband": (36_000, 700), "Visor": (37_000, 500), "Manual": (4_500, 50)}
-STEP_G, SCALE_U_G = 1, 1
 PASSWORD = "a pass phrase"
-
-
-def weigh(at: Packing, *, spread: bool = True) -> Part:
-    """Let boxes of the size be weighed, on a scale of 1 g, and give the carton."""
-    for name, (mass, sd) in MASSES.items():
-        Part.objects.filter(name=name).update(
-            mass_mg=mass, spread_mg=sd if spread else None
-        )
-    carton = factories.make_part(name="Carton", mass_mg=180_000, spread_mg=1_000)
-    BoxSize.objects.filter(pk=at.size.pk).update(weigh=True, carton=carton)
-    Bench.objects.filter(pk=at.bench.pk).update(
-        scale_step_mg=STEP_G * 1000,
-        scale_u_mg=SCALE_U_G * 1000,
-        scale_most_mg=30_000_000,
-    )
-    at.bench.refresh_from_db()
-    factories.seal_set_up()
-    return carton
 
 
 @pytest.fixture
@@ -199,6 +179,13 @@ def test_at_a_bench_without_a_scale_no_such_box_is_started(scan, at) -> None:
     assert not Box.objects.exists()
 
 
+def test_no_such_box_is_handed_over_to_a_bench_without_a_scale(at, full) -> None:
+    which = {"bench_id": at.bench.pk, "box_id": full.pk}
+    other = factories.make_bench()
+    error = refused(hand_over, **which, to_id=other.pk, sign=sign())
+    assert_refused(error, "bench_without_scale", bench=other.name)
+
+
 def test_a_part_that_lost_its_mass_lets_no_box_close(scan, full) -> None:
     Part.objects.filter(name="Manual").update(mass_mg=None)
     assert "Manual has no mass" in words(scan(f"ACT-MASS-{WHOLE_G}"))
@@ -254,8 +241,6 @@ def test_boxes_closed_before_their_size_was_weighed_have_no_mass(scan, at) -> No
 
 
 # -- Outside of its window, and allowed -------------------------------------------------
-
-LESS_MG = int((WHOLE_G - 36) * 1000)
 
 
 def allow(box: Box, mass_mg: int = LESS_MG, **more: object):
