@@ -284,6 +284,7 @@ def make_history() -> History:
     retired = ledger_evidence.sign_and_retire(band)
     _try_settings(visor)
     _tie(factories.make_bench())
+    ledger_evidence.set_one_back(visor)
     factories.seal_set_up()
     for box in (sent, labelled, voided):
         box.refresh_from_db()

@@ -9,6 +9,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 ACTS: dict[str, str | Promise] = {
+    "accept_again": _("Bag looked at again and accepted"),
     "accept_under_concession": _("Lot accepted under concession"),
     "add_bench": _("Bench added"),
     "add_consignee": _("Consignee added"),
@@ -116,6 +117,7 @@ ACTS: dict[str, str | Promise] = {
     "send_back": _("Bags of a rejected lot sent back"),
     "send_shipment": _("Shipment sent"),
     "send_to_test": _("Pieces sent to a test"),
+    "set_back": _("Bag open for too long set back"),
     "set_check_plan": _("Checks of a part set"),
     "set_password": _("Password of a person set anew"),
     "set_pin": _("PIN of a person set"),

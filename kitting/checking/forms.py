@@ -15,6 +15,7 @@ from kitting.checking.queries.checks import CheckPlan
 from kitting.checking.queries.switching import SWITCHED
 from kitting.domain.sampling import AQLS, LEVELS
 from kitting.domain.shown import spaced
+from kitting.lots.forms.counts import BagForm
 from kitting.lots.forms.scrap import ScrapReasonForm
 from kitting.models import Bag, DefectKind, Part
 from kitting.models.lots import Verdict
@@ -165,6 +166,15 @@ class RejectForm(CountingForm):
 
     shown = forms.CharField(widget=forms.HiddenInput, required=False)
     reason = ReasonField(help_text=_("Everybody who looks the lot up reads this."))
+
+
+class AcceptAgainForm(BagForm):
+    """That a bag was looked at once more, as it was open for too long."""
+
+    reason = ReasonField(
+        label=_("What was looked at"),
+        help_text=_("Everybody who looks the bag up reads this."),
+    )
 
 
 class SortForm(CountingForm):

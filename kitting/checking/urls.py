@@ -2,7 +2,14 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from kitting.checking.views import checks, inspection, rejected, settings, switching
+from kitting.checking.views import (
+    again,
+    checks,
+    inspection,
+    rejected,
+    settings,
+    switching,
+)
 
 urlpatterns: list[URLPattern] = [
     path("lots/<path:number>/check/", checks.lot_check, name="lot-check"),
@@ -14,6 +21,7 @@ urlpatterns: list[URLPattern] = [
         "lots/<path:number>/concession/", rejected.lot_concession, name="lot-concession"
     ),
     path("lots/<path:number>/sort/<str:bag>/", rejected.bag_sort, name="bag-sort"),
+    path("bags/<str:number>/accept/", again.bag_accept, name="bag-accept"),
     path("inspection/", inspection.inspection, name="inspection"),
     path("inspection/curve/", inspection.curve, name="inspection-curve"),
     path("inspection/reduce/", switching.reduce, name="inspection-reduce"),

@@ -23,6 +23,10 @@ SENTENCES: dict[str, str | Promise] = {
     "chance_out_of_range": _(
         "A chance of %(read)s is not between 0 and 1. Enter one that is, such as 0.1."
     ),
+    "check_comes_first": _(
+        "Bag %(bag)s waits for the check of its lot %(lot)s. Check the lot: its bags are"
+        " accepted with it."
+    ),
     "check_way_unknown": _(
         "“%(read)s” is no way to check a part. Choose none, all pieces or a sample."
     ),

@@ -12,6 +12,7 @@ from kitting.lots.views import (
     repack,
     samples,
     scrap,
+    set_back,
     yields,
 )
 
@@ -28,6 +29,7 @@ urlpatterns: list[URLPattern] = [
     path("bags/<str:number>/weigh/", counts.bag_weigh, name="bag-weigh"),
     path("bags/<str:number>/sample/", samples.bag_sample, name="bag-sample"),
     path("bags/<str:number>/repack/", repack.bag_repack, name="bag-repack"),
+    path("bags/<str:number>/set-back/", set_back.bag_set_back, name="bag-set-back"),
     path("bags/<str:number>/scrap/", scrap.bag_scrap, name="bag-scrap"),
     path("samples/<int:pk>/result/", samples.sample_result, name="sample-result"),
     path("bag-numbers/", blanks.bag_numbers, name="bag-numbers"),

@@ -26,6 +26,10 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s has changed since it was shown; on record it holds %(pieces)s now."
         " Look at it again, and count what is in it."
     ),
+    "bag_not_open_too_long": _(
+        "Bag %(bag)s was not open for longer than its part allows, so it is not set back."
+        " Repack its pieces where they are to be disinfected again."
+    ),
     "bag_wrong_stage": _(
         "Bag %(bag)s is in stage %(stage)s, so this cannot be done with it now. Look"
         " the bag up, or use another."

@@ -152,6 +152,8 @@ def _bags(history: History, add: object) -> None:
         "bag-sample",
         "bag-scrap",
         "bag-repack",
+        "bag-set-back",
+        "bag-accept",
     ):
         add(name, bag.number)
     add("sample-result", sent.sample_id)

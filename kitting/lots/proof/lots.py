@@ -60,7 +60,7 @@ _FROM_TO: Mapping[MovementKind, tuple[set[str], set[str]]] = {
     _K.CAME_OFF: ({_S.IN_RUN}, {_S.EXPOSED}),
     _K.CLEARED: ({_S.EXPOSED, _S.ACCEPTED}, {_S.CLEARED}),
     _K.NOT_CLEARED: ({_S.EXPOSED, _S.IN_RUN}, {_S.ACCEPTED, _S.REJECTED}),
-    _K.SET_BACK: ({_S.CLEARED}, {_S.ACCEPTED}),
+    _K.SET_BACK: ({_S.CLEARED}, {_S.ACCEPTED, _S.ARRIVED}),
 }
 """Kinds that carry a bag from one stage to another; the others leave it where it is."""
 

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 from django.db.models import QuerySet
 
 from kitting.domain.stages import COUNTABLE, REPACKABLE, BagStage
+from kitting.ledger.packable import open_too_long
 from kitting.ledger.reach import Reach
 from kitting.models import Bag, BoxLine, Count, Hold, Movement, OpenBag, RunBag, Sample
 from kitting.models.catalogue import Unit
@@ -37,6 +39,10 @@ class BagPage:
     is_held: bool
     bench: str
     """The bench at which it is open, or nothing."""
+    open_too_long: bool
+    """Whether its pieces were in the open for longer than their part allows."""
+    waits_for_look: bool
+    """Whether a checker is to look at it once more, alone."""
 
     @property
     def countable(self) -> bool:
@@ -83,12 +89,26 @@ def one_bag() -> QuerySet[Bag]:
     )
 
 
-def bag_page(bag: Bag, reach: Reach) -> BagPage:
+def waits_for_look(bag: Bag) -> bool:
+    """Tell whether a bag has arrived again, as it was open for too long.
+
+    Args:
+        bag: The bag, with its lot and part.
+
+    Returns:
+        False for one that arrived with its lot, which has yet to be checked.
+    """
+    needs_lot = bag.lot.part.needs_check and not bag.lot.verdict
+    return bag.stage == BagStage.ARRIVED and not needs_lot
+
+
+def bag_page(bag: Bag, reach: Reach, now: datetime) -> BagPage:
     """Read everything that the page of a bag shows.
 
     Args:
         bag: A bag from ``one_bag``.
         reach: What the standing holds reach.
+        now: The moment.
 
     Returns:
         Movements, counts, runs, boxes, samples and holds.
@@ -115,6 +135,9 @@ def bag_page(bag: Bag, reach: Reach) -> BagPage:
         ),
         is_held=reach.bag(bag),
         bench=open_at.bench.name if open_at else "",
+        open_too_long=bag.stage == BagStage.CLEARED
+        and open_too_long(bag, bag.lot, now) is not None,
+        waits_for_look=waits_for_look(bag),
     )
 
 

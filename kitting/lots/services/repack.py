@@ -20,7 +20,7 @@ from kitting.lots.steps.repack import (
     move_pieces,
     need_like,
     opened,
-    set_back,
+    to_be_cleared_again,
 )
 from kitting.models import Bag, Movement
 from kitting.models.lots import Container
@@ -186,7 +186,7 @@ def _again(bag: Bag) -> list[Movement]:
     if bag.cleared_run_id is None:
         raise Refused("nothing_to_set_back", bag=bag.number)
     bag.opened_at = None
-    return [set_back(bag, "to be disinfected again")]
+    return [to_be_cleared_again(bag, "to be disinfected again")]
 
 
 def _save(bag: Bag, targets: Sequence[Bag]) -> None:

@@ -14,7 +14,17 @@ from kitting.ledger.needs import need_another, need_length
 from kitting.ledger.operations import Act
 from kitting.lots.steps.bags import Change, change, need_stage, onward, save_bags
 from kitting.lots.steps.intake import MOST_PIECES
-from kitting.models import Bag, BoxLine, Count, Guarded, Lot, Movement, OpenBag, User
+from kitting.models import (
+    Bag,
+    BoxLine,
+    Check,
+    Count,
+    Guarded,
+    Lot,
+    Movement,
+    OpenBag,
+    User,
+)
 from kitting.models.lots import CountedBy, LotStage, Verdict
 
 LONGEST_REASON: Final = 200
@@ -203,7 +213,8 @@ def _differ(bag: Bag, difference: int, row: Count) -> list[Movement]:
     )
     movement = change(bag, what)
     movement.counted_by = row.counted_by
-    return [movement, *(onward(bag, bag.lot.part) if used_up else [])]
+    on = used_up and bag.stage != BagStage.ARRIVED  # else a checker looks at it first
+    return [movement, *(onward(bag, bag.lot.part) if on else [])]
 
 
 def stage_again(bag: Bag) -> BagStage:
@@ -213,7 +224,8 @@ def stage_again(bag: Bag) -> BagStage:
         bag: The bag, with its lot.
 
     Returns:
-        The stage, under the verdict that was given meanwhile.
+        The stage, under a verdict that was given since. What arrived again after that
+        verdict, because it was open for too long, waits for a checker still.
     """
     last = (
         bag.movements.filter(stage_after=BagStage.USED_UP)
@@ -223,7 +235,9 @@ def stage_again(bag: Bag) -> BagStage:
     verdict = bag.lot.verdict
     if verdict == Verdict.REJECTED:
         return BagStage.REJECTED
-    if last.stage_before == BagStage.ARRIVED and verdict == Verdict.ACCEPTED:
+    since = Check.objects.filter(lot=bag.lot_id, operation__gt=last.operation_id)
+    arrived = last.stage_before == BagStage.ARRIVED
+    if arrived and verdict == Verdict.ACCEPTED and since.exists():
         return BagStage.ACCEPTED
     return BagStage(last.stage_before)
 

@@ -38,22 +38,38 @@ def opened(bag: Bag) -> list[Movement]:
     line = lines.first()
     if line is not None:
         raise Refused("pack_in_open_box", bag=bag.number, box=str(line.box))
-    return [set_back(bag, "pack opened")]
+    return [to_be_cleared_again(bag, "pack opened")]
 
 
-def set_back(bag: Bag, why: str) -> Movement:
-    """Take a cleared bag back to accepted: it is to be disinfected again.
+def to_be_cleared_again(
+    bag: Bag, why: str, to: BagStage = BagStage.ACCEPTED
+) -> Movement:
+    """Take a cleared bag back: it is to be disinfected again, or checked.
 
     Args:
-        bag: A bag that a run cleared, locked or not yet inserted.
+        bag: A cleared bag, locked or not yet inserted.
         why: Why.
+        to: Accepted, or arrived for a checker.
 
     Returns:
         The movement, not yet inserted.
     """
     bag.cleared_run = None
-    what = Change(MovementKind.SET_BACK, bag.pieces, to=BagStage.ACCEPTED, reason=why)
+    what = Change(MovementKind.SET_BACK, bag.pieces, to=to, reason=why)
     return change(bag, what)
+
+
+def set_back_stage(bag: Bag) -> BagStage:
+    """Give the stage to which pieces go back that were in the open for too long.
+
+    Args:
+        bag: The cleared bag, with its lot's part.
+
+    Returns:
+        Accepted where a run clears them again; else arrived, for a checker.
+    """
+    runs = bag.cleared_run_id is not None or bag.lot.part.needs_clearing
+    return BagStage.ACCEPTED if runs else BagStage.ARRIVED
 
 
 def _cleared_by_a_run(bag: Bag) -> bool:

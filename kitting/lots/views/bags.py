@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpResponse
 from django.urls import reverse
 
+from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
 from kitting.lots.queries.bags import bag_page, one_bag
 from kitting.models import Bag
@@ -27,4 +28,5 @@ def bag_detail(request: LotwardRequest, number: str) -> HttpResponse:
 
 def context_of(bag: Bag) -> dict[str, Any]:
     """What every page around a bag shows."""
-    return {"bag": bag, "shown": bag_page(bag, standing_reach())}
+    shown = bag_page(bag, standing_reach(), clock.now())
+    return {"bag": bag, "shown": shown}

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
+from kitting.checking.services.again import accept_again
 from kitting.disinfection.queries.protocols import mark_of
 from kitting.disinfection.services import covers, evidence, protocols
 from kitting.domain.entries import Load, Report, Terms
 from kitting.ledger import coded
 from kitting.lots.services import counts, samples
 from kitting.lots.services.repack import repack
-from kitting.models import Bag, Protocol, Revision
+from kitting.lots.services.set_back import set_back
+from kitting.models import Bag, Part, Protocol, Revision
+from kitting.packing.services import boxes
 from tests import factories
 from tests.factories import sign, sign_by_another
 
@@ -53,6 +58,21 @@ def repack_some(bag: Bag) -> None:
     done = repack(bag_id=bag.pk, pieces=2, sign=sign())
     new = Bag.objects.get(number=done.into[0])
     repack(bag_id=new.pk, pieces=1, again=True, sign=sign())
+
+
+def set_one_back(revision: Revision) -> None:
+    """A bag that was open for longer than its part allows, and looked at again."""
+    part = revision.part
+    Part.objects.filter(pk=part.pk).update(open_hours=8)
+    bag = factories.make_bag(revision, pieces=9)
+    bench = factories.make_bench()
+    boxes.bring_bag(bench_id=bench.pk, bag_id=bag.pk, sign=sign())
+    late = sign(now=factories.NOW + timedelta(hours=9))
+    done = set_back(bag_id=bag.pk, sign=late)
+    new = Bag.objects.get(number=done.into)
+    again = sign(now=factories.NOW + timedelta(hours=9))
+    accept_again(bag_id=new.pk, reason="Clean and dry", sign=again)
+    Part.objects.filter(pk=part.pk).update(open_hours=None)
 
 
 def cover_and_withdraw(revision: Revision, protocol: Protocol) -> None:
