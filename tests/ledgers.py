@@ -44,7 +44,6 @@ from kitting.models.runs import Side
 from kitting.packing.queries.undo import acts_at
 from kitting.packing.queries.weighing import moves_of
 from kitting.packing.services import boxes, scales, tablets, voiding
-from kitting.packing.services.hand_over import hand_over
 from kitting.packing.services.undo import undo
 from kitting.packing.services.weighing import allow_mass
 from kitting.places.services import carriers, places
@@ -405,10 +404,7 @@ def _weigh_one(bench: Bench, size: BoxSize) -> Box:
 def _call_one_off(bench: Bench, size: BoxSize) -> None:
     """A box that was handed over to another bench, and back, and cancelled."""
     started = boxes.start_box(bench_id=bench.pk, size_id=size.pk, sign=sign())
-    other = factories.make_bench()
-    for here, there in ((bench, other), (other, bench)):
-        which = {"bench_id": here.pk, "box_id": started.box_id, "to_id": there.pk}
-        hand_over(**which, sign=sign())
+    ledger_evidence.hand_over_and_back(started.box_id, bench)
     voiding.cancel_box(box_id=started.box_id, reason="wrong size", sign=sign())
 
 

@@ -26,6 +26,7 @@ is typed, with its point), and always begins with ``ACT-``, so that no number of
     ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
+    ACT-SET-BACK        ask which bag was open for too long: the next one scanned
     ACT-CLEAR           show every open bag, to put it away: a bag, then its place
     ACT-NEXT            show the next thing to do
 
@@ -66,6 +67,7 @@ class Do(StrEnum):
     QUARANTINE = "QUARANTINE"
     STOP = "STOP"
     CLEAR = "CLEAR"
+    SET_BACK = "SET-BACK"
     COUNT = "COUNT"
     EMPTY = "EMPTY"
     MORE = "MORE"

@@ -26,8 +26,8 @@ SENTENCES: dict[str, str | Promise] = {
         "Bag %(bag)s is on hold by %(by)s: %(reason)s. Put it in quarantine and take another."
     ),
     "bag_open_too_long": _(
-        "Bag %(bag)s was opened more than %(hours)s hours ago. Put it in quarantine and"
-        " take another."
+        "Bag %(bag)s was opened more than %(hours)s hours ago. Set it back and take"
+        " another."
     ),
     "batch_date": _(
         "The pack date %(date)s cannot be written in a kit batch. Enter a day from"

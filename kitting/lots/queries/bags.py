@@ -77,6 +77,11 @@ class BagPage:
         return bool(cleared) and not self.is_held
 
     @property
+    def set_back_to_checker(self) -> bool:
+        """Whether a checker looks at its pieces once they are set back."""
+        return not cleared_by_runs(self.bag)
+
+    @property
     def in_boxes(self) -> int:
         """Pieces that went into the boxes shown."""
         return sum(line.pieces for line in self.lines)
@@ -87,6 +92,18 @@ def one_bag() -> QuerySet[Bag]:
     return Bag.objects.select_related(
         "lot__part", "lot__revision", "place", "carrier", "cleared_run__protocol"
     )
+
+
+def cleared_by_runs(bag: Bag) -> bool:
+    """Tell whether a run clears the pieces of a cleared bag again; else a checker does.
+
+    Args:
+        bag: The bag, with its lot and part.
+
+    Returns:
+        True where one cleared them before, or their part needs one.
+    """
+    return bag.cleared_run_id is not None or bag.lot.part.needs_clearing
 
 
 def waits_for_look(bag: Bag) -> bool:

@@ -9,6 +9,7 @@ from kitting.domain.stages import BagStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import open_too_long
+from kitting.lots.queries.bags import cleared_by_runs
 from kitting.lots.steps.bags import need_stage, save_bags
 from kitting.lots.steps.blanks import BLANKS, blank_number, numbers_for_bags
 from kitting.lots.steps.counts import close_emptied, need_unmoved
@@ -17,7 +18,6 @@ from kitting.lots.steps.repack import (
     hand_on_runs,
     insert_stays,
     move_pieces,
-    set_back_stage,
     to_be_cleared_again,
 )
 from kitting.models import Bag, Bench
@@ -88,7 +88,7 @@ def set_back(
             stage="",
         )
         stays = hand_on_runs(bag, new)
-        to = set_back_stage(bag)
+        to = BagStage.ACCEPTED if cleared_by_runs(bag) else BagStage.ARRIVED
         movements = [*move_pieces(bag, new, pieces, act.now)]
         movements.append(to_be_cleared_again(new, "open for too long", to))
         new.opened_at = None

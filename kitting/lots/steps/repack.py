@@ -59,19 +59,6 @@ def to_be_cleared_again(
     return change(bag, what)
 
 
-def set_back_stage(bag: Bag) -> BagStage:
-    """Give the stage to which pieces go back that were in the open for too long.
-
-    Args:
-        bag: The cleared bag, with its lot's part.
-
-    Returns:
-        Accepted where a run clears them again; else arrived, for a checker.
-    """
-    runs = bag.cleared_run_id is not None or bag.lot.part.needs_clearing
-    return BagStage.ACCEPTED if runs else BagStage.ARRIVED
-
-
 def _cleared_by_a_run(bag: Bag) -> bool:
     return bag.stage == BagStage.CLEARED and bag.cleared_run_id is not None
 

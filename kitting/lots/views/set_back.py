@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import Any
 
 from django.http import HttpResponse
 from django.urls import reverse
@@ -15,7 +14,6 @@ from kitting.domain.stages import BagStage
 from kitting.lots.forms.set_back import SetBackForm
 from kitting.lots.queries.bags import one_bag
 from kitting.lots.services.set_back import SetBack, set_back
-from kitting.lots.steps.repack import set_back_stage
 from kitting.lots.views.bags import bag_address, context_of
 from kitting.models import Bag
 from kitting.web.acting import act_page
@@ -34,15 +32,10 @@ def bag_set_back(request: LotwardRequest, number: str) -> HttpResponse:
         partial(set_back, bag_id=bag.pk),
         said=lambda done: _said(done, bag),
         to=_way_on,
-        around=lambda: _around(bag),
+        around=lambda: context_of(bag),
         act=_("Set them back"),
         back=bag_address(bag.number),
     )
-
-
-def _around(bag: Bag) -> dict[str, Any]:
-    to_checker = set_back_stage(bag) == BagStage.ARRIVED
-    return {**context_of(bag), "to_checker": to_checker}
 
 
 def _said(done: SetBack, bag: Bag) -> str:

@@ -28,6 +28,8 @@ class Next(StrEnum):
     CLEAR = "clear"
     PUT = "put"
     HAND_OVER = "hand_over"
+    SET_BACK = "set_back"
+    IS_SET_BACK = "is_set_back"
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
@@ -56,6 +58,8 @@ MENUS = {
     "clear": Next.CLEAR,
     "put": Next.PUT,
     "hand_over": Next.HAND_OVER,
+    "set_back": Next.SET_BACK,
+    "is_set_back": Next.IS_SET_BACK,
 }
 """What is shown for a choice that a scan asks for."""
 

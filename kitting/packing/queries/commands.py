@@ -40,6 +40,7 @@ def command_list() -> list[tuple[str, str]]:
             "ACT-CLEAR",
             _("Clear the bench: scan an open bag, then the place it goes to"),
         ),
+        ("ACT-SET-BACK", _("Set back a bag that was open for too long; asks which")),
         ("ACT-COUNT", _("Say what is wrong with the count of a bag; asks for the bag")),
         ("ACT-EMPTY", _("That bag is empty; asks what is missing in the box")),
         ("ACT-MORE", _("More is in that bag than on record; asks how much")),

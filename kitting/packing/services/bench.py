@@ -44,6 +44,7 @@ from kitting.packing.services import (
     counting,
     hand_over,
     keep_going,
+    set_back,
     undo,
     voiding,
 )
@@ -58,10 +59,18 @@ from kitting.web import scans
 NAMES_A_BAG: Final[Mapping[str, Callable[[Scan, Bag], Answer]]] = {
     **dict.fromkeys(counting.MENUS, counting.name_bag),
     **dict.fromkeys(clearing.MENUS, clearing.name_bag),
+    set_back.MENU: set_back.name_bag,
 }
 """Menus under which the bag that is scanned is asked about next."""
 ABOUT_A_BAG: Final = (TAKE_OFF.menu, "damaged", *NAMES_A_BAG)
 """Menus under which the bag that is scanned goes into no box."""
+ASKS: Final[Mapping[Do, Callable[[Scan], Answer]]] = {
+    Do.CLEAR: clearing.ask,
+    Do.HAND_OVER: hand_over.ask,
+    Do.SET_BACK: set_back.ask,
+    Do.UNDO: undo.ask,
+}
+"""Commands that ask something, and what does."""
 PUT_AWAY_AT: Final = (PlaceKind.QUARANTINE, PlaceKind.READY)
 """Kinds of place to which a scan at a bench puts a box."""
 
@@ -153,7 +162,7 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _take_out(scan)
         case Do.QUARANTINE:
             return _quarantine(scan)
-        case Do.TAKE_OFF | Do.CLEAR | Do.UNDO | Do.HAND_OVER | Do.STOP | Do.NEXT:
+        case _ if command.do in ASKS or command.do in (Do.TAKE_OFF, Do.STOP, Do.NEXT):
             return _ask(scan, command)
         case Do.NO if scan.asked.menu not in ("", "apart"):
             return Answer()
@@ -168,15 +177,11 @@ def _ask(scan: Scan, command: Command) -> Answer:
         if not OpenBag.objects.filter(bench=scan.bench_id).exists():
             raise Refused("no_open_bag")
         return Answer(asked=TAKE_OFF)
-    if command.do is Do.CLEAR:
-        return clearing.ask(scan)
-    if command.do is Do.HAND_OVER:
-        return hand_over.ask(scan)
     if command.do is Do.STOP:
         scan.need_same_box()
         box = scan.box_in_work()
         return did("stop_after", keep_going.stop_after(box_id=box.pk, sign=scan.sign))
-    return undo.ask(scan) if command.do is Do.UNDO else Answer()
+    return ASKS[command.do](scan) if command.do in ASKS else Answer()
 
 
 def _start(scan: Scan, command: Command) -> Answer:

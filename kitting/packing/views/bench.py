@@ -37,7 +37,7 @@ from kitting.packing.queries.commands import command_list, desk_commands, size_c
 from kitting.packing.queries.hand_over import Free, offered
 from kitting.packing.queries.keep_going import goes_on
 from kitting.packing.queries.undo import HAND_OVER, UNDO
-from kitting.packing.services import counting
+from kitting.packing.services import counting, set_back
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
 from kitting.packing.services.clearing import MENUS as CLEARING
 from kitting.packing.services.scanned import Answer
@@ -48,6 +48,7 @@ from kitting.packing.views.last_acts import (
     past_in_words,
 )
 from kitting.places.queries import quarantines
+from kitting.printing.queries.prints import newest_bag_label
 from kitting.web import scans
 from kitting.web.acting import say_and_go
 from kitting.web.figures import pieces
@@ -64,6 +65,8 @@ from kitting.web.tablet import badge_of, tablet_of
 
 HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
 """Codes of refusals for a box in work that a hold reaches."""
+OVERDUE = "bag_open_too_long"
+"""The code of a refusal after which a bag can be set back."""
 
 
 @allowed("kitting.pack", by_badge=True)
@@ -222,6 +225,9 @@ def _show(
         did, outcome = queries.last_act(at)
     context = screen_context(screen, answer, did, outcome, form) | {
         "free": _free(screen, answer, today, now),
+        "new_label": newest_bag_label(answer.asked.bags[0])
+        if answer.menu == set_back.DONE
+        else None,
         "leads_to": leads_to,
         "bench_url": reverse("kitting:bench", args=[at.code]),
         "scan_url": reverse("kitting:bench-scan", args=[at.code]),
@@ -269,6 +275,12 @@ def screen_context(
         "past": past_in_words(answer.past, screen.bench),
         "given": answer.past is not None and answer.past.name == HAND_OVER,
         "handed": handed_over(did, outcome, screen.bench),
+        "overdue": [
+            each
+            for each in screen.open_bags
+            if each.refusal is not None and each.refusal.code == OVERDUE
+        ],
+        "gone_back": outcome if did == set_back.MENU else {},
         "not_in_waste": answer.past is not None and answer.past.name == "find_pieces",
         "numbers": _numbers(answer),
         "bad_reasons": _bad_reasons(answer),
@@ -294,9 +306,20 @@ def screen_context(
         waited = form.cleaned_data.get("waited", False)
         to_do = f"{_out_again(form)} {to_do}".strip() if waited else to_do
         context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
+        context["overdue_bag"] = _overdue_bag(form)
         if screen.step == "held" and _codes(form) & HELD and not waited:
             context["next"] = Next.HELD  # it says the same, and offers the ways on
     return context
+
+
+def _overdue_bag(form: ScanForm) -> str:
+    """The question that sets back a bag whose scan was refused as it is overdue."""
+    try:
+        found = scans.read(form.cleaned_data.get("scan") or "").row
+    except LotwardError:
+        return ""
+    overdue = OVERDUE in _codes(form) and isinstance(found, Bag)
+    return str(Asked(set_back.MENU, (found.number,))) if overdue else ""  # type: ignore[union-attr]
 
 
 def _free(

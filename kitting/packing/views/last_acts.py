@@ -51,6 +51,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "see_label, emptied, next": gettext_lazy(
         "Box %(box)s goes out; empty now: %(emptied)s"
     ),
+    "set_back": gettext_lazy("%(part)s is set back: bag %(into)s now"),
     "stop_after": gettext_lazy("No box starts by itself after box %(box)s"),
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),

@@ -11,6 +11,7 @@ from django.db.models import Max, OuterRef, QuerySet
 
 from kitting.domain.prints import TEST
 from kitting.domain.stages import PrintState
+from kitting.labels.kinds import BAG
 from kitting.models import Box, Print
 from kitting.printing.queries.labels import kept_in_many
 
@@ -43,6 +44,20 @@ def newest_slips(box: Box) -> Print | None:
         The print as logged, or None if there was none.
     """
     prints = Print.objects.filter(kind=SLIPS, number=box.serial)
+    prints = prints.select_related("job__printer").defer("job__document")
+    return prints.order_by("-copy").first()
+
+
+def newest_bag_label(number: str) -> Print | None:
+    """The newest print of a bag's label, with its job and the job's printer.
+
+    Args:
+        number: The bag.
+
+    Returns:
+        The print as logged, or None if there was none.
+    """
+    prints = Print.objects.filter(kind=BAG.name, number=number)
     prints = prints.select_related("job__printer").defer("job__document")
     return prints.order_by("-copy").first()
 

@@ -12,8 +12,9 @@ from kitting.ledger import coded
 from kitting.lots.services import counts, samples
 from kitting.lots.services.repack import repack
 from kitting.lots.services.set_back import set_back
-from kitting.models import Bag, Part, Protocol, Revision
+from kitting.models import Bag, Bench, Part, Protocol, Revision
 from kitting.packing.services import boxes
+from kitting.packing.services.hand_over import hand_over
 from tests import factories
 from tests.factories import sign, sign_by_another
 
@@ -58,6 +59,14 @@ def repack_some(bag: Bag) -> None:
     done = repack(bag_id=bag.pk, pieces=2, sign=sign())
     new = Bag.objects.get(number=done.into[0])
     repack(bag_id=new.pk, pieces=1, again=True, sign=sign())
+
+
+def hand_over_and_back(box_id: int, bench: Bench) -> None:
+    """An open box goes to another bench, and comes back."""
+    other = factories.make_bench()
+    for here, there in ((bench, other), (other, bench)):
+        which = {"bench_id": here.pk, "box_id": box_id, "to_id": there.pk}
+        hand_over(**which, sign=sign())
 
 
 def set_one_back(revision: Revision) -> None:

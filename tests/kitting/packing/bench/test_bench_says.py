@@ -43,7 +43,7 @@ def spoil(bag: Bag, how: str) -> None:
 SAID = {
     "bag_on_hold": "bag on hold: put it in quarantine",
     "lot_past_use_by": "bag past its date: put it in quarantine",
-    "bag_open_too_long": "bag open too long: put it in quarantine",
+    "bag_open_too_long": "bag open too long: set it back",
 }
 
 

@@ -1,0 +1,110 @@
+"""A bag that was open for too long, set back at the bench where it is refused."""
+
+from __future__ import annotations
+
+import re
+import uuid
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from kitting.models import Bag, OpenBag, Operation, Part, Print
+from tests import factories, printers
+from tests.benches import Packing, in_box, state, words
+from tests.kitting.packing.bench.test_bench_cancels import purpose
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def overdue(at: Packing) -> Bag:
+    """A bag that stands on a shelf, opened nine hours ago; its part may be open eight."""
+    Part.objects.filter(pk=at.band.part_id).update(open_hours=8)
+    since = factories.NOW - timedelta(hours=9)
+    Bag.objects.filter(pk=at.band_bag.pk).update(opened_at=since)
+    factories.seal_set_up("kitting_bag")
+    at.band_bag.refresh_from_db()
+    return at.band_bag
+
+
+def new_of(bag: Bag) -> Bag:
+    return bag.lot.bags.exclude(pk=bag.pk).get()
+
+
+def key_of(shown: Any, name: str) -> dict[str, str]:
+    """What a touch of a key sends."""
+    page = shown.content.decode()
+    forms = [each.split("</form>")[0] for each in page.split("<form")[1:]]
+    form = next(each for each in forms if name in each)
+    fields = re.findall(r'name="(\w+)" value="([^"]*)"', form)
+    return dict(fields)
+
+
+@pytest.mark.smoke
+def test_the_refused_bag_is_set_back_by_one_touch(scan, at, overdue) -> None:
+    scan("ACT-BOX-6")
+    refused = scan(overdue.number)
+    assert state(refused) == "wrong"
+    sent = key_of(refused, "Set it back")
+    done = scan(sent["scan"], purpose=sent["purpose"])
+    new = new_of(overdue)
+    assert (new.stage, new.pieces, new.place) == ("arrived", 100, at.bench.place)
+    assert "Stick the label of bag" in words(done)
+    assert "Then the bag goes to a checker." in words(done)
+    assert Print.objects.get(bag=new).kind == "bag"
+    assert in_box() == 0
+    last = words(scan("ACT-NEXT"))
+    assert "is set back: bag" in last
+    assert factories.prove() == []
+
+
+def test_by_scans_alone(scan, overdue) -> None:
+    asked = scan("ACT-SET-BACK")
+    assert "Which bag is set back?" in words(asked)
+    done = scan(overdue.number, purpose=purpose(asked))
+    assert state(done) == "right"
+    assert new_of(overdue).stage == "arrived"
+
+
+def test_an_open_bag_is_offered_by_its_line_and_by_undo(scan, at) -> None:
+    scan(at.band_bag.number)
+    Part.objects.filter(pk=at.band.part_id).update(open_hours=8)
+    since = factories.NOW - timedelta(hours=9)
+    Bag.objects.filter(pk=at.band_bag.pk).update(opened_at=since)
+    shown = scan("ACT-BOX-6")
+    assert "bag open too long: set it back" in words(shown)
+    assert "Set the open bag back" in words(shown)
+    assert "Set a bag back" in words(scan("ACT-UNDO"))
+    asked = scan("ACT-SET-BACK")
+    assert at.band_bag.number in key_of(asked, "Headband")["scan"]
+    scan(at.band_bag.number, purpose=purpose(asked))
+    assert not OpenBag.objects.filter(bag=at.band_bag).exists()
+
+
+def test_the_label_comes_out_at_the_bench_that_has_stock_for_it(
+    scan, at, overdue
+) -> None:
+    printer = printers.make_printer("ipp://p.example/ipp/print", printers.BAG_ROLL)
+    printer.bench = at.bench
+    printer.save(update_fields=["bench"])
+    done = scan(overdue.number, purpose=purpose(scan("ACT-SET-BACK")))
+    assert f"It comes out at {printer.name}." in words(done)
+    job = Print.objects.get(bag=new_of(overdue)).job
+    assert job is not None
+    assert job.printer == printer
+
+
+def test_the_same_scan_sent_again_sets_back_once(scan, overdue) -> None:
+    asked, key = purpose(scan("ACT-SET-BACK")), str(uuid.uuid4())
+    for _ in range(2):
+        assert state(scan(overdue.number, purpose=asked, key=key)) == "right"
+    assert overdue.lot.bags.count() == 2
+    assert Operation.objects.filter(name="set_back").count() == 1
+    assert Print.objects.filter(kind="bag").count() == 1
+
+
+def test_a_bag_that_is_not_overdue_stays_and_says_so(scan, at) -> None:
+    refused = scan(at.visor_bag.number, purpose=purpose(scan("ACT-SET-BACK")))
+    assert "was not open for longer than its part allows" in words(refused)
+    assert "Set it back" not in words(refused)
