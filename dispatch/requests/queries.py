@@ -88,9 +88,20 @@ def totals(rows: Collection[Any]) -> Totals:
     return Totals(len(rows), sum(row.sets for row in rows), sum(left))
 
 
-def open_for(consignee_id: int) -> list[Request]:
-    """The open requests of a consignee, the neediest first; see ``with_figures``."""
-    rows = Request.objects.filter(consignee=consignee_id, stage=RequestStage.OPEN)
+def open_for(shipment: Shipment) -> list[Request]:
+    """The open requests that a shipment may serve, the neediest first.
+
+    Args:
+        shipment: The shipment; one to a ward serves no request of another.
+
+    Returns:
+        The requests; see ``with_figures``.
+    """
+    rows = Request.objects.filter(
+        consignee=shipment.consignee_id, stage=RequestStage.OPEN
+    )
+    if shipment.point:
+        rows = rows.filter(point__in=["", shipment.point])
     return list(with_figures(rows))
 
 
@@ -128,11 +139,6 @@ class Would:
     """Of boxes that are ready to go alone."""
     exact: bool
     """Whether ready boxes come out even."""
-
-    @property
-    def best_ready(self) -> Mix | None:
-        """Ready boxes with all the sets, or as many as there are."""
-        return self.ready.above or self.ready.below
 
 
 def left_of(row: Any, reach: Reach) -> Would | None:

@@ -16,7 +16,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.models import Shipment
-from dispatch.requests.queries import left_of, open_for
+from dispatch.requests.queries import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
 from dispatch.shipments.forms import (
@@ -34,6 +34,7 @@ from dispatch.shipments.labels import (
     words_of_list,
 )
 from dispatch.shipments.queries import shipments as queries
+from dispatch.shipments.queries.fetch import fetch_list
 from dispatch.shipments.queries.packing_list import packed_in
 from dispatch.shipments.queries.shipments import OnBoard, by_size
 from kitting.domain.stages import ShipmentStage
@@ -247,10 +248,12 @@ def _show(
         "wrong": wrong,
     }
     if is_open:
-        ready = queries.ready_to_go(clock.today(), reach)
-        asked = open_for(shipment.consignee_id)
+        today = clock.today()
+        ready = queries.ready_to_go(today, reach)
+        fetch = fetch_list(shipment, open_for(shipment), reach, today)
         context |= {
-            "asked": [(row, TIERS[row.tier], left_of(row, reach)) for row in asked],
+            "fetch": fetch,
+            "asked": [(each, TIERS[each.asked.tier]) for each in fetch.wanted],
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),
             "held": [box for box in boxes if box.held],

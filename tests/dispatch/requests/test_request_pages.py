@@ -130,6 +130,7 @@ def test_a_shipment_says_what_is_asked_for_and_begins_from_there(
     to = clerk.post(reverse("dispatch:shipment-new"), begin)["Location"]
     shown = words_of(clerk.get(to))
     assert "6 sets are left. Of what is ready: 1 × 6 = 6 sets" in shown
+    assert f"Fetch 1 box {box.bench.place.name}" in shown
     shipment = Shipment.objects.get()
     scan = {"op_key": str(uuid.uuid4()), "scan": str(box.serial)}
     clerk.post(reverse("dispatch:shipment-scan", args=[shipment.number]), scan)

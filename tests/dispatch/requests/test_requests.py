@@ -163,8 +163,9 @@ def test_what_is_cancelled_has_a_reason_and_stays_so(whom: Consignee, box: Box) 
     ):
         with pytest.raises(WrongStage):
             act()
-    assert open_for(whom.pk) == []
-    assert load(factories.make_shipment(consignee=whom), box) is None
+    shipment = factories.make_shipment(consignee=whom)
+    assert open_for(shipment) == []
+    assert load(shipment, box) is None
     assert factories.prove() == []
 
 

@@ -1,0 +1,148 @@
+"""The fetch list of an open shipment: which boxes to bring, and from where."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Q, Value
+from django.db.models.functions import Coalesce
+
+from dispatch.domain.boxmix import Mix, nearest
+from dispatch.domain.fetching import Candidate, choose
+from dispatch.models import Shipment
+from kitting.domain.stages import GONE_SHIPMENTS
+from kitting.ledger.reach import Reach
+from kitting.models import Box, BoxLine
+from kitting.packing.queries.boxes import ready_boxes
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a request lacks still, and what would serve it."""
+
+    asked: Any
+    """The request, with its figures."""
+    mix: Mix | None
+    """The ready boxes to fetch for it; None where nothing is left, or nothing is ready."""
+
+
+@dataclass(frozen=True)
+class Bring:
+    """A box to bring."""
+
+    box: Box
+    place: str
+    """Where it stands; empty where no place is on record."""
+    request: str
+    """For which request."""
+
+
+@dataclass(frozen=True)
+class FetchList:
+    """What to bring to a shipment."""
+
+    wanted: list[Wanted]
+    """The requests that it may serve, the neediest first."""
+    places: list[tuple[str, list[Bring]]]
+    """The boxes by place, in the order of places."""
+
+    @property
+    def boxes(self) -> int:
+        """How many boxes there are to bring."""
+        return sum(len(boxes) for _place, boxes in self.places)
+
+
+def fetch_list(
+    shipment: Shipment, asked: Sequence[Any], reach: Reach, today: date
+) -> FetchList:
+    """Say which boxes to bring for what the consignee has asked for.
+
+    Those that are on the shipment already are not named: what they serve is not lacking
+    any more. Two lists may name the same box; who loads it first has it.
+
+    Args:
+        shipment: The shipment, open.
+        asked: The open requests that it may serve, from ``with_figures``, the neediest
+            first.
+        reach: What the standing holds reach.
+        today: The workshop's day.
+
+    Returns:
+        The list.
+    """
+    lacking = [row for row in asked if row.left > 0]
+    ready = _ready({row.product_id for row in lacking}, reach, today) if lacking else []
+    lots = _lots_in([box.pk for box in ready])
+    had = _lots_had(shipment) if ready else set()
+    wanted: list[Wanted] = []
+    brought: list[Bring] = []
+    for row in asked:
+        mix, boxes = _for(row, ready, lots, had) if row.left > 0 else (None, [])
+        wanted.append(Wanted(row, mix))
+        ready = [box for box in ready if box not in boxes]
+        had |= {lot for box in boxes for lot in lots[box.pk]}
+        brought += [Bring(box, _stands(box), row.number) for box in boxes]
+    return FetchList(wanted, _by_place(brought))
+
+
+def _ready(products: set[int], reach: Reach, today: date) -> list[Box]:
+    stands = Coalesce("place__name", "bench__place__name", Value(""))
+    found = ready_boxes(reach, today).filter(size__product__in=products)
+    return list(found.select_related("size").annotate(stands=stands).order_by("pk"))
+
+
+def _stands(box: Box) -> str:
+    return str(getattr(box, "stands", ""))
+
+
+def _lots_in(boxes: Sequence[int]) -> dict[int, frozenset[int]]:
+    found: dict[int, set[int]] = {box: set() for box in boxes}
+    lines = BoxLine.objects.filter(box__in=boxes) if boxes else BoxLine.objects.none()
+    for box, lot in lines.values_list("box", "lot"):
+        found[box].add(lot)
+    return {box: frozenset(lots) for box, lots in found.items()}
+
+
+def _lots_had(shipment: Shipment) -> set[int]:
+    """The lots of which its consignee has pieces, or has them on this shipment."""
+    theirs = Shipment.objects.filter(
+        Q(pk=shipment.pk) | Q(consignee=shipment.consignee_id, stage__in=GONE_SHIPMENTS)
+    )
+    on = BoxLine.objects.filter(
+        box__shipment_boxes__live=True,
+        box__shipment_boxes__shipment__in=theirs.values("pk"),
+    )
+    return set(on.values_list("lot", flat=True).distinct())
+
+
+def _for(
+    row: Any, ready: Iterable[Box], lots: dict[int, frozenset[int]], had: set[int]
+) -> tuple[Mix | None, list[Box]]:
+    of_product = {box.pk: box for box in ready if box.size.product_id == row.product_id}
+    there = Counter(box.size.sets for box in of_product.values())
+    if not there:
+        return None, []
+    found = nearest(row.left, there, there)
+    mix = found.above or found.below
+    candidates = [
+        Candidate(box.pk, box.size.sets, box.use_by, lots[box.pk], box.pk)
+        for box in of_product.values()
+    ]
+    chosen = choose(mix.counts, candidates, had) if mix else []
+    return mix, [of_product[each.box] for each in chosen]
+
+
+def _by_place(brought: Iterable[Bring]) -> list[tuple[str, list[Bring]]]:
+    places: dict[str, list[Bring]] = {}
+    for each in brought:
+        places.setdefault(each.place, []).append(each)
+    order = sorted(places, key=lambda name: (not name, name))
+    return [(name, sorted(places[name], key=_in_order)) for name in order]
+
+
+def _in_order(each: Bring) -> tuple[int, str]:
+    return -each.box.size.sets, str(each.box)
