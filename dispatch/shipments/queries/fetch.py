@@ -38,7 +38,7 @@ class Bring:
     place: str
     """Where it stands; empty where no place is on record."""
     request: str
-    """For which request."""
+    """For which request, where there are several."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,8 @@ def fetch_list(
         wanted.append(Wanted(row, mix))
         ready = [box for box in ready if box not in boxes]
         had |= {lot for box in boxes for lot in lots[box.pk]}
-        brought += [Bring(box, _stands(box), row.number) for box in boxes]
+        of = row.number if len(asked) > 1 else ""
+        brought += [Bring(box, _stands(box), of) for box in boxes]
     return FetchList(wanted, _by_place(brought))
 
 
