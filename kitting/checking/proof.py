@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from django.db.models import Sum
+from django.db.models import Exists, OuterRef, Sum
 
 from kitting.checking.queries.switching import ALL, Happened, Step, happened, steps
 from kitting.domain.errors import Refused
@@ -176,9 +176,30 @@ def verdicts(tally: Tally) -> None:
             )
 
 
+def looked_at(tally: Tally) -> None:
+    """What was set back for a checker went on only when one had looked at it.
+
+    Args:
+        tally: Where bags that went on are counted and faults noted.
+    """
+    waited = Movement.objects.filter(
+        bag=OuterRef("bag"),
+        kind=MovementKind.SET_BACK,
+        stage_after=BagStage.ARRIVED,
+        nth__lt=OuterRef("nth"),
+    )
+    on = Movement.objects.filter(Exists(waited), stage_before=BagStage.ARRIVED)
+    on = on.filter(kind=MovementKind.ACCEPTED).order_by("pk")
+    for pk, act in rows(on.values_list("pk", "operation__name")):
+        tally.count += 1
+        words = "A bag that was set back went on, and no checker had looked at it."
+        tally.same(Movement._meta.db_table, pk, words, "accept_again", act)
+
+
 register(
     ("verdicts", "lots", verdicts),
     ("check plans", "checks", plans),
     ("switching", "samples and decisions", switching),
     ("rejected bags", "dispositions", dispositions),
+    ("bags set back", "bags", looked_at),
 )

@@ -14,7 +14,7 @@ from django.db.models import Count, Max, Min, OuterRef, Q, QuerySet, Subquery, S
 from kitting.domain.stages import BoxStage
 from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, held_boxes
-from kitting.models import AllowedMass, Box, BoxEvent, BoxLine, Place, Print
+from kitting.models import AllowedMass, Box, BoxEvent, BoxHanded, BoxLine, Place, Print
 from kitting.places.queries import place_of
 
 # Shipments hang on a box from the other app; the name of the relation is all that is
@@ -138,7 +138,8 @@ class BoxPage:
     """What the page of one box shows beside the box itself."""
 
     lines: list[BoxLine]
-    events: list[BoxEvent]
+    events: list[BoxEvent | BoxHanded]
+    """Its stages, and benches that it was handed over to, newest first."""
     prints: list[Print]
     shipment: str
     held: bool
@@ -205,7 +206,7 @@ def box_page(box: Box, reach: Reach) -> BoxPage:
     )
     return BoxPage(
         lines=lines,
-        events=list(box.events.select_related("operation").order_by("-nth")),
+        events=_events(box),
         prints=list(box.prints.select_related("operation").order_by("-copy")),
         shipment=shipment or "",
         held=box.pk in reach.boxes or bool(held_lines),
@@ -226,6 +227,13 @@ def _window(box: Box) -> tuple[int, int]:
     outcome = closed.values_list("operation__link__outcome", flat=True).get()
     said = json.loads(outcome)
     return said["low_mg"], said["high_mg"]
+
+
+def _events(box: Box) -> list[BoxEvent | BoxHanded]:
+    stages = box.events.select_related("operation")
+    handed = box.handed.select_related("operation", "before", "bench")
+    found: list[BoxEvent | BoxHanded] = [*stages, *handed]
+    return sorted(found, key=lambda each: each.operation_id, reverse=True)
 
 
 def newest_print(box_id: int) -> Print | None:

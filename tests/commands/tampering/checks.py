@@ -89,3 +89,15 @@ def sent_back_fewer(history: History) -> list[Named]:
     row = Movement.objects.get(kind="sent_back")
     change(row, pieces=24, delta=-24, after=1)
     return [("bags", Movement, row.pk), ("lots", "kitting_lot", row.lot_id)]
+
+
+@tamperer
+def set_back_and_on_again_without_a_checker(history: History) -> list[Named]:
+    """As if a count had brought it on."""
+    back = Movement.objects.get(kind="set_back", stage_after="arrived")
+    row = Movement.objects.get(bag=back.bag_id, kind="accepted")
+    change(row.operation, name="count_again")
+    return [
+        ("bags set back", Movement, row.pk),
+        ("chain", "kitting_link", link_of(row)),
+    ]

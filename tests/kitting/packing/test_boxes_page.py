@@ -15,6 +15,7 @@ from django.urls import reverse
 from kitting.ledger import holds
 from kitting.models import Box, Print, Workshop
 from kitting.packing.services import voiding
+from kitting.packing.services.hand_over import hand_over
 from kitting.packing.services.labels import label_pdf
 from tests import factories
 from tests.assertions import (
@@ -152,6 +153,14 @@ def test_a_box_shows_what_is_in_it_and_what_happened(client, box: Box, at, hx) -
         assert line.lot.number in text.replace('</span><span class="four">', "")
     assert "19\N{NO-BREAK SPACE}pieces of 3\N{NO-BREAK SPACE}lots" in text
     assert_part(client.get(page(box), headers=hx), "box")
+
+
+def test_a_box_shows_where_it_was_handed_over(client, at) -> None:
+    box, other = factories.make_open_box(at.size, at.bench), factories.make_bench()
+    of = {"bench_id": at.bench.pk, "box_id": box.pk, "to_id": other.pk}
+    hand_over(**of, sign=sign())
+    shown = text_of(client.get(page(box)))
+    assert f"handed over from {at.bench.name} to {other.name}" in shown
 
 
 @pytest.mark.parametrize("name", ["serial", "number", "sscc"])
