@@ -37,6 +37,7 @@ from kitting.models import (
     Resumption,
     Revision,
     Run,
+    Tablet,
     Workshop,
 )
 from kitting.models.catalogue import Per, PlaceKind, Unit
@@ -44,6 +45,7 @@ from kitting.models.runs import Side
 from kitting.packing.queries.undo import acts_at
 from kitting.packing.queries.weighing import moves_of
 from kitting.packing.services import boxes, scales, tablets, voiding
+from kitting.packing.services.shift import begin_shift
 from kitting.packing.services.undo import undo
 from kitting.packing.services.weighing import allow_mass
 from kitting.places.services import carriers, places
@@ -425,3 +427,6 @@ def _tie(bench: Bench) -> None:
     tablets.give_code(bench_id=bench.pk, sign=sign())
     Bench.objects.filter(pk=bench.pk).update(**SCALE)
     scales.give_token(bench_id=bench.pk, sign=sign())
+    token = Tablet.objects.get(bench=bench).token_sha256
+    here = sign(bench_id=bench.pk, tablet=token)
+    begin_shift(bench_id=bench.pk, said="YYY", sign=here)

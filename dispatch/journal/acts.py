@@ -26,6 +26,7 @@ ACTS: dict[str, str | Promise] = {
     "allow_mass": _("Box allowed to close outside its window"),
     "allow_pin": _("PIN of a person allowed again"),
     "ask_printer": _("Printer asked what it can do"),
+    "begin_shift": _("Shift begun at a bench that is clear"),
     "begin_shipment": _("Shipment begun"),
     "bring_bag": _("Bag brought to the bench"),
     "bring_box": _("Box brought back to its bench"),

@@ -4475,6 +4475,16 @@ class Migration(migrations.Migration):
                         ),
                         ("pin_tries", models.PositiveSmallIntegerField(default=0)),
                         ("tried_at", models.DateTimeField(null=True)),
+                        ("shift_at", models.DateTimeField(null=True)),
+                        (
+                            "shift_by",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
                     ],
                     options={
                         "default_permissions": (),

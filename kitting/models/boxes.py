@@ -69,6 +69,11 @@ class Tablet(models.Model):
     code_tries = models.PositiveSmallIntegerField(default=0)
     """Codes that were entered anywhere since the newest was given."""
 
+    shift_by = models.ForeignKey(
+        "kitting.User", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Who answered last what is asked at the start of a shift."""
+    shift_at = models.DateTimeField(null=True)
     pin_tries = models.PositiveSmallIntegerField(default=0)
     """PINs that were entered at it since the last right one."""
     tried_at = models.DateTimeField(null=True)

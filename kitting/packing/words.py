@@ -308,6 +308,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The scale of %(bench)s cannot be like that. Its step is above 0, step and"
         " uncertainty are less than the most it weighs, and that is a tonne at most."
     ),
+    "shift_not_begun": _(
+        "No box was started: first answer what the screen asks at the start of a shift."
+        " Go on, look at the bench, and answer."
+    ),
     "size_not_packed": _(
         "No product with a recipe in force has boxes of this size, in sets: %(sets)s."
         " Choose one of the sizes on the screen."

@@ -124,8 +124,18 @@ def test_a_day_at_a_tied_tablet(
     touch_pin(page, tablets.PIN)
     is_on(page, "petra")
 
+    expect(next_words(page)).to_contain_text("clear of bags")
+    fits(page)
+    page.get_by_role("button", name="No").tap()
+    expect(page.locator("#bench-next .go-to")).to_contain_text("Put each bag away")
+    page.get_by_role("button", name="Yes").tap()
+    expect(next_words(page)).to_contain_text("clear of boxes")
+    type_scan(page, "ACT-YES")
+    expect(next_words(page)).to_contain_text("clear of labels")
+    type_scan(page, "ACT-YES")
+    expect(next_words(page)).to_have_text("Choose the next box")
     type_scan(page, at.band_bag.number)
-    expect(page.locator("#bench-next")).to_have_attribute("data-state", "right")
+    expect(page.locator(".strip-last")).to_contain_text("Headband bag")
     act = Operation.objects.filter(bench=at.bench).latest("pk")
     assert (act.name, act.by_name) == ("bring_bag", "petra")
 
@@ -133,7 +143,7 @@ def test_a_day_at_a_tied_tablet(
     touch_pin(page, "8352")
     is_on(page, "oskar")
     type_scan(page, at.visor_bag.number)
-    expect(page.locator("#bench-next")).to_have_attribute("data-state", "right")
+    expect(page.locator(".strip-last")).to_contain_text("Visor bag")
     assert Operation.objects.filter(bench=at.bench).latest("pk").by_name == "oskar"
 
     scan_badge(page, second)

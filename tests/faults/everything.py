@@ -33,6 +33,7 @@ from kitting.models import (
     Method,
     Part,
     PrintJob,
+    Tablet,
     User,
     Yield,
 )
@@ -47,6 +48,7 @@ from kitting.packing.services import (
     miscounts,
     plan,
     scales,
+    shift,
     tablets,
     undo,
     voiding,
@@ -244,6 +246,9 @@ def _packing(history: History) -> None:
     tied, key = {"bench_id": bench.pk}, sign()
     tablets.give_code(**tied, sign=key)
     tablets.tie_tablet(code=tablets.code_of(key.key), sign=sign())
+    token = Tablet.objects.get(**tied).token_sha256
+    here = sign(bench_id=bench.pk, tablet=token)
+    shift.begin_shift(**tied, said="YNYY", sign=here)
     tablets.untie_tablet(**tied, sign=sign())
     own = benches.ScaleFacts(1_000, 500, 15_000_000)
     benches.change_bench(

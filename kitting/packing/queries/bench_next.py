@@ -27,6 +27,7 @@ class Next(StrEnum):
     QUARANTINE = "quarantine"
     CLEAR = "clear"
     PUT = "put"
+    SHIFT = "shift"
     HAND_OVER = "hand_over"
     SET_BACK = "set_back"
     IS_SET_BACK = "is_set_back"
@@ -57,6 +58,7 @@ MENUS = {
     "quarantine": Next.QUARANTINE,
     "clear": Next.CLEAR,
     "put": Next.PUT,
+    "shift": Next.SHIFT,
     "hand_over": Next.HAND_OVER,
     "set_back": Next.SET_BACK,
     "is_set_back": Next.IS_SET_BACK,

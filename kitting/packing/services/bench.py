@@ -35,6 +35,7 @@ from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
+from kitting.packing.queries.shift import MENU as SHIFT
 from kitting.packing.queries.undo import HAND_OVER
 from kitting.packing.scans import size_of_gtin
 from kitting.packing.services import (
@@ -45,6 +46,7 @@ from kitting.packing.services import (
     hand_over,
     keep_going,
     set_back,
+    shift,
     undo,
     voiding,
 )
@@ -84,6 +86,7 @@ def take_scan(
     sign: Sign,
     waited: bool = False,
     goes_on: bool = True,
+    shift_due: bool = False,
 ) -> Answer:
     """Take one scan at a bench and do what it asks for.
 
@@ -97,6 +100,8 @@ def take_scan(
         waited: Whether it waited for the network: no box starts by itself then, as the
             scans behind it know of none, and nothing is undone that nobody saw.
         goes_on: Whether the next box may start by itself: not in practice.
+        shift_due: Whether no box starts at all, before it is answered what is asked at
+            the start of a shift.
 
     Returns:
         What was done, or what is asked.
@@ -110,7 +115,9 @@ def take_scan(
         OnHold: If what was scanned is held.
         Refused: If a rule forbids the act or the number is of another thing.
     """
-    scan = Scan(bench_id, box, sign, Asked.read(purpose), waited, goes_on)
+    asked = Asked.read(purpose)
+    goes_on = goes_on and not shift_due
+    scan = Scan(bench_id, box, sign, asked, waited, goes_on, shift_due)
     if is_command(text):
         command = read_command(text)
         if command is None:
@@ -164,12 +171,19 @@ def _obey(scan: Scan, command: Command) -> Answer:
             return _quarantine(scan)
         case _ if command.do in ASKS or command.do in (Do.TAKE_OFF, Do.STOP, Do.NEXT):
             return _ask(scan, command)
-        case Do.NO if scan.asked.menu not in ("", "apart"):
-            return Answer()
-        case _ if command.do in CANCELLING and scan.asked.menu not in counting.MENUS:
-            return answer(scan, command)
         case _:
-            return counting.count(scan, command)
+            return _answer(scan, command)
+
+
+def _answer(scan: Scan, command: Command) -> Answer:
+    menu, do = scan.asked.menu, command.do
+    if menu == SHIFT and do in (Do.YES, Do.NO):
+        return shift.answer(scan, command)
+    if do is Do.NO and menu not in ("", "apart"):
+        return Answer()
+    if do in CANCELLING and menu not in counting.MENUS:
+        return answer(scan, command)
+    return counting.count(scan, command)
 
 
 def _ask(scan: Scan, command: Command) -> Answer:
@@ -186,6 +200,8 @@ def _ask(scan: Scan, command: Command) -> Answer:
 
 def _start(scan: Scan, command: Command) -> Answer:
     scan.need_same_box()
+    if scan.shift_due and scan.before is None:
+        raise Refused("shift_not_begun")
     size = _size_now(command) if scan.before is None else _size_then(scan, command)
     started = boxes.start_box(bench_id=scan.bench_id, size_id=size.pk, sign=scan.sign)
     return did("start_box", started)

@@ -61,6 +61,8 @@ class Scan:
     """Whether it waited for the network."""
     goes_on: bool = True
     """Whether the next box may start by itself."""
+    shift_due: bool = False
+    """Whether it must be answered first what is asked at the start of a shift."""
 
     @property
     def before(self) -> Earlier | None:

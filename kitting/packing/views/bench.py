@@ -36,6 +36,8 @@ from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
 from kitting.packing.queries.hand_over import Free, offered
 from kitting.packing.queries.keep_going import goes_on
+from kitting.packing.queries.shift import MENU as SHIFT
+from kitting.packing.queries.shift import asked_after, is_due, questions_at
 from kitting.packing.queries.undo import HAND_OVER, UNDO
 from kitting.packing.services import counting, set_back
 from kitting.packing.services.bench import ABOUT_A_BAG, take_scan
@@ -149,6 +151,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
             purpose=form.cleaned_data["purpose"],
             sign=sign,
             waited=form.cleaned_data["waited"],
+            shift_due=is_due(at, request.user),
         )
     except LotwardError as error:
         status = add_refusal(form, error)
@@ -223,6 +226,8 @@ def _show(
     did, outcome = answer.did, answer.outcome
     if not did:
         did, outcome = queries.last_act(at)
+    if not answer.menu and screen.step == "choose" and answer.did != "begin_shift":
+        answer = _shift_asked(request, at, answer)
     context = screen_context(screen, answer, did, outcome, form) | {
         "free": _free(screen, answer, today, now),
         "new_label": newest_bag_label(answer.asked.bags[0])
@@ -237,6 +242,14 @@ def _show(
     return render_part(
         request, "kitting/packing/bench", "_bench", context, status=status
     )
+
+
+def _shift_asked(request: LotwardRequest, at: Bench, answer: Answer) -> Answer:
+    """Ask what is asked at the start of a shift; what was answered of it already stays."""
+    if not is_due(at, request.user):
+        return answer
+    asked = Asked.read(request.POST.get("purpose", ""))
+    return replace(answer, asked=asked if asked.menu == SHIFT else Asked(SHIFT))
 
 
 def screen_context(
@@ -283,6 +296,9 @@ def screen_context(
         "gone_back": outcome if did == set_back.MENU else {},
         "not_in_waste": answer.past is not None and answer.past.name == "find_pieces",
         "numbers": _numbers(answer),
+        "question": asked_after(answer.asked.end, questions_at(screen.bench))
+        if answer.menu == SHIFT
+        else "",
         "bad_reasons": _bad_reasons(answer),
         "parts": [
             (part, _("into the waste") if named(part) else "")

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from django.utils.functional import _StrPromise
 
 LAST_ACTS: dict[str, _StrPromise] = {
+    "begin_shift": gettext_lazy("The bench is clear: the shift has begun"),
     "bring_bag": gettext_lazy("%(part)s bag %(bag)s: %(taken)s taken"),
     "bring_bag, emptied": gettext_lazy(
         "%(part)s bag %(bag)s is empty: %(taken)s taken"

@@ -514,7 +514,7 @@
     sound("wrong");
     if (!refused()) {
       document.getElementById("bench-next").dataset.state = "";
-      say("wrong", "badgeWaits");
+      say("wait", "badgeWaits"); // no try to send it again writes over that
     }
   }
 
