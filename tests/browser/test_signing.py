@@ -93,6 +93,20 @@ def fits(page: Page) -> None:
     assert page.evaluate(f"[{wide}, {high}]") == [0, 0]
 
 
+def say_that_it_is_clear(page: Page) -> None:
+    """By touch and by scans; no at first."""
+    expect(next_words(page)).to_contain_text("clear of bags")
+    fits(page)
+    page.get_by_role("button", name="No").tap()
+    expect(page.locator("#bench-next .go-to")).to_contain_text("Put each bag away")
+    page.get_by_role("button", name="Yes").tap()
+    expect(next_words(page)).to_contain_text("clear of boxes")
+    type_scan(page, "ACT-YES")
+    expect(next_words(page)).to_contain_text("clear of labels")
+    type_scan(page, "ACT-YES")
+    expect(next_words(page)).to_have_text("Choose the next box")
+
+
 def test_a_day_at_a_tied_tablet(
     page: Page, manager: Page, at: Packing, live_server
 ) -> None:
@@ -124,16 +138,7 @@ def test_a_day_at_a_tied_tablet(
     touch_pin(page, tablets.PIN)
     is_on(page, "petra")
 
-    expect(next_words(page)).to_contain_text("clear of bags")
-    fits(page)
-    page.get_by_role("button", name="No").tap()
-    expect(page.locator("#bench-next .go-to")).to_contain_text("Put each bag away")
-    page.get_by_role("button", name="Yes").tap()
-    expect(next_words(page)).to_contain_text("clear of boxes")
-    type_scan(page, "ACT-YES")
-    expect(next_words(page)).to_contain_text("clear of labels")
-    type_scan(page, "ACT-YES")
-    expect(next_words(page)).to_have_text("Choose the next box")
+    say_that_it_is_clear(page)
     type_scan(page, at.band_bag.number)
     expect(page.locator(".strip-last")).to_contain_text("Headband bag")
     act = Operation.objects.filter(bench=at.bench).latest("pk")

@@ -123,7 +123,11 @@ def take_scan(
         if command is None:
             raise CodeError("command_unknown", read=shown(text))
         return _obey(scan, command)
-    found = _read(text)
+    return _take(scan, _read(text))
+
+
+def _take(scan: Scan, found: scans.Found) -> Answer:
+    """Take what has a number: a box, a place, a bag."""
     if isinstance(found.row, Box):
         return _see_box(scan, found.row, found.text)
     if isinstance(found.row, Place) and scan.asked.menu == clearing.PUT:
@@ -141,7 +145,8 @@ def take_scan(
     if scan.asked.menu in NAMES_A_BAG and isinstance(found.row, Bag):
         return NAMES_A_BAG[scan.asked.menu](scan, found.row)
     act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
-    return did(act.__name__, act(bench_id=bench_id, bag_id=found.row.pk, sign=sign))
+    of = {"bench_id": scan.bench_id, "bag_id": found.row.pk}
+    return did(act.__name__, act(**of, sign=scan.sign))
 
 
 def _read(text: str) -> scans.Found:

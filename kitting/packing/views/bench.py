@@ -229,6 +229,7 @@ def _show(
     if not answer.menu and screen.step == "choose" and answer.did != "begin_shift":
         answer = _shift_asked(request, at, answer)
     context = screen_context(screen, answer, did, outcome, form) | {
+        "question": _question(at, answer),
         "free": _free(screen, answer, today, now),
         "new_label": newest_bag_label(answer.asked.bags[0])
         if answer.menu == set_back.DONE
@@ -250,6 +251,12 @@ def _shift_asked(request: LotwardRequest, at: Bench, answer: Answer) -> Answer:
         return answer
     asked = Asked.read(request.POST.get("purpose", ""))
     return replace(answer, asked=asked if asked.menu == SHIFT else Asked(SHIFT))
+
+
+def _question(at: Bench, answer: Answer) -> str:
+    if answer.menu != SHIFT:
+        return ""
+    return asked_after(answer.asked.end, questions_at(at))
 
 
 def screen_context(
@@ -296,9 +303,6 @@ def screen_context(
         "gone_back": outcome if did == set_back.MENU else {},
         "not_in_waste": answer.past is not None and answer.past.name == "find_pieces",
         "numbers": _numbers(answer),
-        "question": asked_after(answer.asked.end, questions_at(screen.bench))
-        if answer.menu == SHIFT
-        else "",
         "bad_reasons": _bad_reasons(answer),
         "parts": [
             (part, _("into the waste") if named(part) else "")

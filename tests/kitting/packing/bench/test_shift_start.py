@@ -26,6 +26,7 @@ from tests import factories
 from tests.assertions import assert_problem
 from tests.benches import Packing, make_packing
 from tests.tablets import packer, refusal, sign_on, tied
+from tests.weighed import weigh
 
 pytestmark = pytest.mark.django_db
 
@@ -118,11 +119,10 @@ def test_the_bench_is_cleared_meanwhile_and_no_answer_is_lost(
 def test_the_scale_is_asked_about_where_boxes_are_weighed_at_the_bench(
     at: Packing, scan: Scan
 ) -> None:
-    at.bench.scale_step_mg = at.bench.scale_u_mg = 1_000
-    at.bench.scale_most_mg = 60_000_000
-    at.bench.save()
+    weigh(at)
+    BoxSize.objects.update(active=False)  # of those that are packed none is weighed
     assert [question(scan("ACT-YES")) for _ in range(2)] == ["box", "label"]
-    BoxSize.objects.filter(pk=at.size.pk).update(weigh=True)
+    BoxSize.objects.update(active=True)
     assert question(scan("ACT-YES")) == "scale"
     assert question(scan("ACT-YES")) == ""
     assert begun()[0]["scale"] == "yes"
