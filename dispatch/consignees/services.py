@@ -125,6 +125,12 @@ def _tidy(text: str) -> list[str]:
     return [line.strip() for line in text.splitlines() if line.strip()]
 
 
+def _each_point_once(text: str) -> list[str]:
+    bare = [" ".join(line.split()) for line in _tidy(text)]
+    points = [need_length("point", one, POINT_LONGEST) for one in bare]
+    return [*{one.casefold(): one for one in reversed(points)}.values()][::-1]
+
+
 def _need_gln(row: Consignee, text: str) -> str | None:
     gln = "".join(text.split())
     if not gln:
@@ -145,8 +151,7 @@ def _fill(row: Consignee, to: WhereTo) -> None:
     for name, most in LONGEST.items():
         setattr(row, name, need_length(name, getattr(to, name), most))
     row.street = "\n".join(_tidy(row.street))
-    points = [need_length("point", one, POINT_LONGEST) for one in _tidy(row.points)]
-    row.points = "\n".join(dict.fromkeys(points))
+    row.points = "\n".join(_each_point_once(row.points))
     for name in ("street", "city"):
         if not getattr(row, name):
             raise Refused("entry_missing", what=name)

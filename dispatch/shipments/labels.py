@@ -168,23 +168,24 @@ def _longest(touched: Rows) -> Iterator[tuple[str, ShipmentLabel]]:
     workshop = Workshop.objects.get(pk=1)
     prefix = workshop.gs1_prefix
     for consignee in fitting.those(Consignee.objects.all(), touched):
-        point = max(points_of(consignee), key=len, default="")
-        to = ship_to(consignee, workshop.country, point)
-        label = ShipmentLabel(
-            ship_to=to.lines,
-            name=to.name,
-            country=to.country,
-            nth=_MOST,
-            of=_MOST,
-            shipment=LONGEST_NUMBER.replace("K", "S"),
-            serial=LONGEST_NUMBER,
-            sscc=gs1.sscc(prefix, 1, extension=9) if prefix else None,
-            maker_name=workshop.name,
-            maker_address=tuple(workshop.address.splitlines()),
-            mark=mark_of(workshop),
-            copy=LAST_COPY,
-        )
-        yield consignee.name, label
+        # The longest is not the widest, and each has letters of its own.
+        for point in points_of(consignee) or [""]:
+            to = ship_to(consignee, workshop.country, point)
+            label = ShipmentLabel(
+                ship_to=to.lines,
+                name=to.name,
+                country=to.country,
+                nth=_MOST,
+                of=_MOST,
+                shipment=LONGEST_NUMBER.replace("K", "S"),
+                serial=LONGEST_NUMBER,
+                sscc=gs1.sscc(prefix, 1, extension=9) if prefix else None,
+                maker_name=workshop.name,
+                maker_address=tuple(workshop.address.splitlines()),
+                mark=mark_of(workshop),
+                copy=LAST_COPY,
+            )
+            yield consignee.name, label
 
 
 _MOST: Final = 999

@@ -17,7 +17,7 @@ from dispatch.recall.queries import whom_it_reached
 from dispatch.requests.services import take_request
 from dispatch.shipments import services
 from dispatch.trace.queries import trace
-from kitting.domain.errors import CodeError, Conflict, LotwardError, Refused
+from kitting.domain.errors import CodeError, Conflict, LotwardError, NotFit, Refused
 from kitting.models import Box, User
 from tests import factories
 from tests.assertions import assert_refused, text_of
@@ -134,6 +134,24 @@ def test_a_point_that_is_longer_than_a_label_is_refused(klinik: Consignee) -> No
     error = refused(lambda: change_consignee(code="KO", to=to, sign=sign()))
     assert isinstance(error, Refused)
     assert error.code == "entry_too_long"
+
+
+def test_a_point_is_found_however_wide_its_blanks_are(klinik: Consignee) -> None:
+    to = WhereTo(**{**vars(TO), "points": "Ward  3\nWARD 3\nGate\tB"})
+    change_consignee(code="KO", to=to, sign=sign())
+    klinik.refresh_from_db()
+    assert klinik.points == "Ward 3\nGate B"
+    assert begin(klinik, "gate b").point == "Gate B"
+
+
+def test_every_point_is_tried_on_a_label_and_not_the_longest_alone(
+    klinik: Consignee,
+) -> None:
+    points = "Gate B, stores\n\u0645\u0633"  # Arabic, which the typeface has not
+    to = WhereTo(**{**vars(TO), "points": points})
+    error = refused(lambda: change_consignee(code="KO", to=to, sign=sign()))
+    assert isinstance(error, NotFit)
+    assert error.code == "label_would_not_fit"
 
 
 def test_a_recall_names_the_ward_and_whom_to_ask_at_night(
