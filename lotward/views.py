@@ -46,9 +46,8 @@ def sign_in(request: HttpRequest) -> HttpResponse:
     onward = _onward(request)
     if request.method == "POST" and form.is_valid():
         login(request, form.get_user())
-        request.session.pop(
-            tablet.BY_BADGE, None
-        )  # who was on by a badge is so no more
+        # Who was on by a badge keeps the session, and is on by a password from now on.
+        request.session.pop(tablet.BY_BADGE, None)
         return redirect(onward)
     status = 422 if request.method == "POST" else 200
     context = {"form": form, "next": onward, "locked": False}
