@@ -38,6 +38,7 @@ class AskedForm(KeyedForm):
     things = {
         "sets": _("how many sets"),
         "point": _("the delivery point or ward"),
+        "way": _("how it was asked"),
         "caller": _("who asked"),
         "reference": _("the reference"),
         "note": _("the note"),
@@ -75,7 +76,7 @@ class AskedForm(KeyedForm):
         super().__init__(*args, **kwargs)
         self.fields["sets"].widget.attrs |= {
             "hx-get": reverse_lazy("dispatch:request-mix"),
-            "hx-trigger": "input changed delay:200ms",
+            "hx-trigger": "input changed delay:200ms, change from:#id_product",
             "hx-include": "[name=product]",
             "hx-target": "#mix",
             "hx-swap": "innerHTML",

@@ -69,6 +69,23 @@ def said(page: Page, words: str) -> None:
 
 
 @pytest.mark.smoke
+def test_the_boxes_that_would_serve_are_those_of_the_product_chosen_last(
+    page: Page, live_server, console_errors: list[str], boxes: list[Box]
+) -> None:
+    other = factories.make_labelled_box(
+        factories.make_size(factories.make_recipe(name="Gown"), 10)
+    )
+    sign_in(page, live_server.url)
+    page.goto(f"{live_server.url}/requests/new/")
+    page.get_by_label("Sets").fill("24")
+    page.get_by_label("Product").select_option(label="Face shield")
+    expect(page.locator("#mix")).to_contain_text("24 = 24 sets")
+    page.get_by_label("Product").select_option(label=other.size.product.name)
+    expect(page.locator("#mix")).to_contain_text("10 = 30 sets")
+    assert console_errors == []
+
+
+@pytest.mark.smoke
 def test_a_clerk_scans_boxes_on_and_sends_them(
     page: Page, live_server, console_errors: list[str], boxes: list[Box]
 ) -> None:

@@ -64,6 +64,33 @@ def page_of(row: Request, what: str = "detail") -> str:
 
 
 @pytest.mark.smoke
+def test_a_request_of_a_closed_one_leads_to_no_shipment(
+    clerk: Client, box: Box, whom: Consignee
+) -> None:
+    row = take(clerk, box, whom)
+    shown = words_of(clerk.get(page_of(row)))
+    assert "Begin a shipment for it" in shown
+    assert "is closed" not in shown
+    Consignee.objects.filter(pk=whom.pk).update(active=False)
+    shown = words_of(clerk.get(page_of(row)))
+    assert "Begin a shipment for it" not in shown
+    assert "Ward's End is closed, so no shipment to it can begin." in shown
+    page = reverse("dispatch:consignee-detail", args=[whom.code])
+    shown = words_of(clerk.get(page))
+    assert "It is closed: nothing more can be asked for" in shown
+    assert "Its open requests" in shown
+
+
+@pytest.mark.smoke
+def test_a_way_that_there_is_not_is_said_in_words(
+    clerk: Client, box: Box, whom: Consignee
+) -> None:
+    said_ = said(box, whom, way="pigeon")
+    answer = clerk.post(reverse("dispatch:request-new"), said_)
+    assert "Choose how it was asked." in words_of(answer)
+
+
+@pytest.mark.smoke
 def test_a_request_is_taken_changed_and_cancelled(
     clerk: Client, box: Box, whom: Consignee
 ) -> None:
