@@ -198,6 +198,7 @@ def _totals(
         high -= count * first.sets
         left = _Size(first.sets, first.most - count, max(0, first.packed - count))
         rest[0] = left
+        high = min(high, sum(size.sets * size.most for size in rest))
     unit = math.gcd(*(size.sets for size in rest)) or 1
     most = max(0, high) // unit
     layers = [_Layer(0, 0, [0] + [_NEVER] * most, [])]

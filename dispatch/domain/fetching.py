@@ -7,9 +7,12 @@ yet, so that a lot that turns out bad has reached few; then the oldest.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
+
+from dispatch.domain.boxmix import Mix, nearest
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,6 +26,29 @@ class Candidate:
     lots: frozenset[int]
     age: int
     """Rank of its closing; lower came earlier."""
+
+
+def deal(lacks: Iterable[int], ready: Mapping[int, int]) -> list[Mix | None]:
+    """Say which of the ready boxes are for which request, by size.
+
+    Args:
+        lacks: Sets that each request lacks, the neediest first; 0 or fewer for none.
+        ready: Size in sets to boxes that are ready, 1 or more.
+
+    Returns:
+        For each request the boxes to bring: those that come nearest from above, or all
+        that can be where they are too few; None where nothing is lacking or left.
+    """
+    there = Counter(ready)
+    dealt: list[Mix | None] = []
+    for lack in lacks:
+        mix = None
+        if lack > 0 and there:
+            found = nearest(lack, there, there)
+            mix = found.above or found.below
+        there -= Counter(mix.counts if mix else {})
+        dealt.append(mix)
+    return dealt
 
 
 def choose(

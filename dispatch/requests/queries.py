@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from django.db.models import Count, F, Q, QuerySet, Sum
@@ -167,10 +168,24 @@ def would_serve(sets: int, product_id: int, reach: Reach) -> Would:
     """
     of_product = BoxSize.objects.filter(product=product_id)
     in_use = [*of_product.filter(active=True).values_list("sets", flat=True)]
-    ready = ready_boxes(reach, clock.today()).filter(size__product=product_id)
-    counts = ready.order_by().values("size__sets").annotate(boxes=Count("pk"))
-    there = dict(counts.values_list("size__sets", "boxes"))
+    there = ready_by_size(product_id, reach, clock.today())
     any_ = best_mix(sets, in_use, packed=there) if in_use else None
     there_now = nearest(sets, there, there) if there else Nearest(None, None)
     above = there_now.above
     return Would(sets, any_, there_now, above is not None and above.surplus == 0)
+
+
+def ready_by_size(product_id: int, reach: Reach, today: date) -> dict[int, int]:
+    """Count the boxes of a product that are ready to go.
+
+    Args:
+        product_id: The product.
+        reach: What the standing holds reach.
+        today: The workshop's day.
+
+    Returns:
+        Size in sets to boxes, 1 or more.
+    """
+    ready = ready_boxes(reach, today).filter(size__product=product_id)
+    counts = ready.order_by().values("size__sets").annotate(boxes=Count("pk"))
+    return dict(counts.values_list("size__sets", "boxes"))

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Iterable
 from datetime import date
 
 from django.db.models import Sum
 
+from dispatch.domain.fetching import deal
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Request, Shipment, ShipmentBox
+from dispatch.requests.queries import ready_by_size
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger import bulk, locking
+from kitting.ledger.reach import standing_reach
 from kitting.models import Box
 
 
-def to_serve(shipment: Shipment, box: Box) -> Request | None:
+def to_serve(shipment: Shipment, box: Box, today: date) -> Request | None:
     """Choose the request that a box on a shipment serves.
 
-    The neediest first, then what is needed first, then what was asked first; those that
-    have what they asked for, sent or on a shipment, are passed over, and so are those of
-    another ward than the shipment's.
+    The one for which the fetch list says to bring a box of its size; where it says so
+    for none, the neediest. Those that have what they asked for, sent or on a shipment,
+    are passed over, and so are those of another ward than the shipment's.
 
     Args:
         shipment: The shipment, locked.
-        box: The box, locked, with its size.
+        box: The box, locked, with its size, not ready any more.
+        today: The workshop's day.
 
     Returns:
         The request, locked; None if none of its product is left to serve.
@@ -32,8 +37,15 @@ def to_serve(shipment: Shipment, box: Box) -> Request | None:
     there = {"", shipment.point} if shipment.point else {row.point for row in rows}
     asked = sorted((row for row in rows if row.point in there), key=_turn)
     given = sets_given(asked)
-    left = (each for each in asked if given.get(each.pk, 0) < each.sets)
-    return next(left, None)
+    lacks = {row: row.sets - given.get(row.pk, 0) for row in asked}
+    lacking = [row for row in asked if lacks[row] > 0]
+    if len(lacking) < 2:
+        return next(iter(lacking), None)
+    ready = Counter(ready_by_size(box.size.product_id, standing_reach(), today))
+    ready[box.size.sets] += 1
+    mixes = zip(lacking, deal([lacks[row] for row in lacking], ready), strict=True)
+    named = (row for row, mix in mixes if mix and box.size.sets in mix.counts)
+    return next(named, lacking[0])
 
 
 _LOCKED = locking.finding(

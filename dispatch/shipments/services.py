@@ -23,6 +23,7 @@ from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
+from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
@@ -160,7 +161,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         refuse_unfit([box], act)
         event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
         bulk.update([box], ["stage", "events_seen"])
-        serves = to_serve(shipment, box)
+        serves = to_serve(shipment, box, day_of(act.workshop, act.now))
         put_live(shipment, box, serves)
         scan = ShipScan(shipment=shipment, box=box, on=True, request=serves)
         act.write(event, scan)

@@ -11,8 +11,8 @@ from typing import Any
 from django.db.models import Q, Value
 from django.db.models.functions import Coalesce
 
-from dispatch.domain.boxmix import Mix, nearest
-from dispatch.domain.fetching import Candidate, choose
+from dispatch.domain.boxmix import Mix
+from dispatch.domain.fetching import Candidate, choose, deal
 from dispatch.models import Shipment
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import Reach
@@ -78,14 +78,15 @@ def fetch_list(
     ready = _ready({row.product_id for row in lacking}, reach, today) if lacking else []
     lots = _lots_in([box.pk for box in ready])
     had = _lots_had(shipment) if ready else set()
-    wanted: list[Wanted] = []
+    mixes = _dealt(asked, ready)
+    wanted = [Wanted(row, mixes.get(row.pk)) for row in asked]
     brought: list[Bring] = []
-    for row in asked:
-        mix, boxes = _for(row, ready, lots, had) if row.left > 0 else (None, [])
-        wanted.append(Wanted(row, mix))
-        ready = [box for box in ready if box not in boxes]
-        had |= {lot for box in boxes for lot in lots[box.pk]}
-        of = row.number if len(asked) > 1 else ""
+    for each in wanted:
+        boxes = _bring(each, ready, lots, had)
+        taken = {box.pk for box in boxes}
+        ready = [box for box in ready if box.pk not in taken]
+        had |= {lot for box in taken for lot in lots[box]}
+        of = each.asked.number if len(asked) > 1 else ""
         brought += [Bring(box, _stands(box), of) for box in boxes]
     return FetchList(wanted, _by_place(brought))
 
@@ -120,21 +121,34 @@ def _lots_had(shipment: Shipment) -> set[int]:
     return set(on.values_list("lot", flat=True).distinct())
 
 
-def _for(
-    row: Any, ready: Iterable[Box], lots: dict[int, frozenset[int]], had: set[int]
-) -> tuple[Mix | None, list[Box]]:
-    of_product = {box.pk: box for box in ready if box.size.product_id == row.product_id}
-    there = Counter(box.size.sets for box in of_product.values())
-    if not there:
-        return None, []
-    found = nearest(row.left, there, there)
-    mix = found.above or found.below
+def _dealt(asked: Iterable[Any], ready: Iterable[Box]) -> dict[int, Mix | None]:
+    there: dict[int, Counter[int]] = {}
+    for box in ready:
+        there.setdefault(box.size.product_id, Counter())[box.size.sets] += 1
+    mixes: dict[int, Mix | None] = {}
+    for product, boxes in there.items():
+        rows = [row for row in asked if row.product_id == product]
+        mixes |= zip(
+            (row.pk for row in rows),
+            deal([row.left for row in rows], boxes),
+            strict=True,
+        )
+    return mixes
+
+
+def _bring(
+    wanted: Wanted, ready: Iterable[Box], lots: dict[int, frozenset[int]], had: set[int]
+) -> list[Box]:
+    if wanted.mix is None:
+        return []
+    product = wanted.asked.product_id
+    of_product = {box.pk: box for box in ready if box.size.product_id == product}
     candidates = [
         Candidate(box.pk, box.size.sets, box.use_by, lots[box.pk], box.pk)
         for box in of_product.values()
     ]
-    chosen = choose(mix.counts, candidates, had) if mix else []
-    return mix, [of_product[each.box] for each in chosen]
+    chosen = choose(wanted.mix.counts, candidates, had)
+    return [of_product[each.box] for each in chosen]
 
 
 def _by_place(brought: Iterable[Bring]) -> list[tuple[str, list[Bring]]]:

@@ -10,7 +10,7 @@ from itertools import permutations
 
 import pytest
 
-from dispatch.domain.fetching import Candidate, choose
+from dispatch.domain.fetching import Candidate, choose, deal
 
 SOON, LATE = date(2027, 1, 1), date(2028, 1, 1)
 
@@ -46,3 +46,11 @@ def test_each_size_has_its_number_and_no_box_goes_twice() -> None:
     found = choose({6: 2, 24: 3, 60: 1}, boxes, [])
     assert [each.box for each in found] == [7, 8, 0, 1]
     assert choose({}, boxes, []) == choose({6: 1}, [], []) == []
+
+
+def test_each_in_turn_is_dealt_what_comes_nearest_of_what_is_left() -> None:
+    found = deal([6, 0, 24, 30, 1], {24: 2, 6: 2})
+    assert [mix and mix.counts for mix in found] == [
+        *({6: 1}, None, {24: 1}),
+        *({24: 1, 6: 1}, None),
+    ]

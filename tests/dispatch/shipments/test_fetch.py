@@ -96,3 +96,23 @@ def test_what_is_loaded_is_ticked_off_and_what_is_held_is_not_fetched(
 def test_nothing_asked_is_nothing_to_fetch(boxes: list[Box], whom: Consignee) -> None:
     ask(factories.make_consignee(), boxes[0], 12)
     assert listed(factories.make_shipment(consignee=whom)) == FetchList([], [])
+
+
+def test_the_list_comes_out_the_same_in_whatever_order_it_is_loaded(
+    boxes: list[Box], whom: Consignee
+) -> None:
+    large = factories.make_size(boxes[0].size.product.recipes.get(), 24)
+    two = [factories.make_labelled_box(large) for _ in range(2)]
+    needy, other = ask(whom, boxes[0], 6), ask(whom, boxes[0], 24, tier=3)
+    shipment = factories.make_shipment(consignee=whom)
+    first = listed(shipment)
+    said = {str(b.box): b.request for _place, there in first.places for b in there}
+    assert sorted(said.values()) == [needy, other]
+    assert str(two[0]) in said
+    services.load_box(shipment_id=shipment.pk, box_id=two[0].pk, sign=sign())
+    assert [
+        each.request for _p, there in listed(shipment).places for each in there
+    ] == [needy]
+    services.load_box(shipment_id=shipment.pk, box_id=boxes[0].pk, sign=sign())
+    assert listed(shipment).places == []
+    assert factories.prove() == []
