@@ -126,6 +126,20 @@ def shipments_of(row: Request) -> QuerySet[Shipment]:
     )
 
 
+def open_already(row: Request) -> QuerySet[Shipment]:
+    """The open shipments that may serve a request, newest first.
+
+    Args:
+        row: The request; one to another ward does not.
+    """
+    there = Shipment.objects.filter(
+        consignee=row.consignee_id, stage=ShipmentStage.OPEN
+    )
+    if row.point:
+        there = there.filter(point__in=["", row.point])
+    return there.order_by("-pk")
+
+
 # -- Which boxes would do ----------------------------------------------------------------
 
 

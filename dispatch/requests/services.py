@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from datetime import date
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier
-from dispatch.models import Request
+from dispatch.models import Request, ShipmentBox
 from dispatch.requests.steps import settle
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
@@ -100,7 +100,8 @@ def change_request(
     Raises:
         Conflict: ``page_is_old`` if somebody changed it meanwhile.
         Missing: If there is no such request.
-        Refused: ``reason_missing``, and as for taking it down.
+        Refused: ``reason_missing``, ``request_loaded`` while boxes for it are on an
+            open shipment to another ward, and as for taking it down.
         WrongStage: ``request_cancelled``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -112,6 +113,9 @@ def change_request(
             raise WrongStage("request_cancelled", request=number)
         needed_before = row.needed_by
         _fill(row, asked, day_of(act.workshop, act.now), needed_before)
+        if row.point:
+            elsewhere = row.loads.exclude(shipment__point__in=["", row.point])
+            _refuse_loaded(row, elsewhere)
         settle([row])
         row.save()
         return _kept(row, why)
@@ -156,7 +160,7 @@ def cancel_request(
         row = row_to_change(act, Request.objects.filter(number=number), seen)
         if row.stage != RequestStage.OPEN:
             raise WrongStage("request_not_open", request=number, stage=row.stage)
-        _refuse_loaded(row)
+        _refuse_loaded(row, row.loads.all())
         row.stage = RequestStage.CANCELLED
         row.save(update_fields=["stage"])
         return _kept(row, why)
@@ -193,8 +197,8 @@ def _fill(row: Request, asked: Asked, today: date, was: date | None = None) -> N
     row.point = need_point(row.consignee, asked.point, point_before)
 
 
-def _refuse_loaded(row: Request) -> None:
-    on = row.loads.filter(live=True, shipment__stage="open").order_by("pk")
+def _refuse_loaded(row: Request, loads: QuerySet[ShipmentBox]) -> None:
+    on = loads.filter(live=True, shipment__stage="open").order_by("pk")
     first = on.select_related("shipment").first()
     if first is not None:
         sets = on.aggregate(sets=Sum("box__size__sets"))["sets"]

@@ -14,7 +14,7 @@ from dispatch.consignees.services import WhereTo, add_consignee, change_consigne
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, Shipment, ShipmentBox
 from dispatch.recall.queries import whom_it_reached
-from dispatch.requests.services import take_request
+from dispatch.requests.services import change_request, take_request
 from dispatch.shipments import services
 from dispatch.trace.queries import trace
 from kitting.domain.errors import CodeError, Conflict, LotwardError, NotFit, Refused
@@ -97,6 +97,26 @@ def test_what_goes_to_one_ward_serves_no_other(klinik: Consignee, box: Box) -> N
         served.append(ShipmentBox.objects.get(box=each).request)
     assert served == [ward, None, stores]
     assert factories.prove() == []
+
+
+def test_a_request_stays_with_its_ward_while_boxes_for_it_stand_at_the_dock(
+    klinik: Consignee, box: Box
+) -> None:
+    row, there = ask(klinik, box, "Ward 3"), begin(klinik, "Ward 3")
+    services.load_box(shipment_id=there.pk, box_id=box.pk, sign=sign())
+
+    def change(point: str, sets: int = 12) -> None:
+        asked = Asked(sets=sets, tier=1, way="telephone", point=point)
+        change_request(number=row.number, asked=asked, reason="Moved", sign=sign())
+
+    error = refused(lambda: change("Gate B, stores"))
+    to = {"request": row.number, "shipment": there.number, "sets": 6}
+    assert_refused(error, "request_loaded", **to)
+    change("Ward 3")
+    factories.send(there)
+    change("Gate B, stores", 18)
+    row.refresh_from_db()
+    assert (row.point, row.sets) == ("Gate B, stores", 18)
 
 
 def test_a_closed_one_is_asked_for_and_sent_to_no_more(

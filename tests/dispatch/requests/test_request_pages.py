@@ -82,6 +82,20 @@ def test_a_request_of_a_closed_one_leads_to_no_shipment(
 
 
 @pytest.mark.smoke
+def test_a_shipment_that_is_open_already_is_named_before_another_begins(
+    clerk: Client, box: Box, whom: Consignee
+) -> None:
+    row = take(clerk, box, whom)
+    factories.make_shipment()
+    assert "open already" not in words_of(clerk.get(page_of(row)))
+    there = factories.make_shipment(consignee=whom)
+    shown = clerk.get(page_of(row))
+    assert "Open already for Ward's End:" in words_of(shown)
+    address = reverse("dispatch:shipment-detail", args=[there.number])
+    assert f'href="{address}"' in shown.content.decode()
+
+
+@pytest.mark.smoke
 def test_a_way_that_there_is_not_is_said_in_words(
     clerk: Client, box: Box, whom: Consignee
 ) -> None:
