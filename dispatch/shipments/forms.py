@@ -62,10 +62,14 @@ class SendForm(KeyedForm):
 
     things = {
         "seen": _("what was on the page"),
+        "unlabelled": _("why it goes without labels"),
     }
 
     seen = forms.IntegerField(
         min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
+    )
+    unlabelled = forms.CharField(
+        label=_("Why it goes without these labels"), required=False, max_length=200
     )
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import Final
 
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import points_of, ship_to
+from dispatch.domain.needs import MOST_SETS
 from dispatch.labels import spoken
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Consignee, Shipment, ShipmentBox
@@ -16,9 +18,10 @@ from kitting.domain import gs1
 from kitting.domain.errors import Missing, NotFit
 from kitting.domain.stages import ShipmentStage
 from kitting.labels.copies import as_copy, data_sha
-from kitting.ledger import upheld
+from kitting.ledger import clock, upheld
+from kitting.ledger.clock import day_of
 from kitting.ledger.upheld import Rows
-from kitting.models import LabelWord, Print, Workshop
+from kitting.models import LabelWord, Print, Product, Workshop
 from kitting.printing import fitting
 from kitting.printing.fitting import LAST_COPY, LONGEST_NUMBER
 from kitting.printing.queries.label_words import SPEAKERS, Speaker, words_in
@@ -69,7 +72,8 @@ def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
 def _of_shipment(shipment: Shipment, workshop: Workshop) -> list[Subject]:
     numbers = numbers_of(shipment)
     live = ShipmentBox.objects.filter(shipment=shipment, live=True)
-    boxes = live.order_by("box__serial").values_list("box__serial", "box__sscc")
+    boxes = list(live.order_by("box__serial").values(*_OF_BOX))
+    all_sets = sum(box["box__size__sets"] for box in boxes)
     to = ship_to(shipment.consignee, workshop.country, shipment.point)
     return [
         Subject(
@@ -79,28 +83,61 @@ def _of_shipment(shipment: Shipment, workshop: Workshop) -> list[Subject]:
                     ship_to=to.lines,
                     name=to.name,
                     country=to.country,
+                    sent_on=_sent_on(shipment, workshop),
                     nth=nth,
                     of=len(numbers),
+                    product=box["box__size__product__name"],
+                    sets=box["box__size__sets"],
+                    all_sets=all_sets,
+                    packed_on=box["box__packed_on"],
                     shipment=shipment.number,
-                    serial=serial or "",
-                    sscc=sscc,
+                    reference=shipment.reference,
+                    serial=box["box__serial"] or "",
+                    sscc=box["box__sscc"],
                     maker_name=workshop.name,
                     maker_address=tuple(workshop.address.splitlines()),
                     mark=mark_of(workshop),
                 ),
             ),
         )
-        for nth, (number, (serial, sscc)) in enumerate(
-            zip(numbers, boxes, strict=True), start=1
-        )
+        for nth, (number, box) in enumerate(zip(numbers, boxes, strict=True), start=1)
     ]
+
+
+_OF_BOX: Final = (
+    *("box__serial", "box__sscc", "box__packed_on"),
+    *("box__size__sets", "box__size__product__name"),
+)
+
+
+def _sent_on(shipment: Shipment, workshop: Workshop) -> date:
+    """The day that is stamped: that of sending, today for what has not left."""
+    return day_of(workshop, shipment.sent_at or clock.now())
+
+
+def _printed(shipment: Shipment) -> tuple[set[str], list[str]]:
+    """What is labelled as it is now, and what was printed and no longer holds."""
+    printed = Print.objects.filter(kind=NAME, number__startswith=f"{shipment.number} ")
+    newest = {str(row.number): row for row in printed.order_by("copy")}
+    if not newest:
+        return set(), []
+    workshop = Workshop.objects.get(pk=1)
+    now = {one.number: one for one in _of_shipment(shipment, workshop)}
+    hold = {
+        number
+        for number, row in newest.items()
+        if number in now
+        and data_sha([as_copy(face, row.copy) for face in now[number].labels])
+        == bytes(row.data_sha)
+    }
+    return hold, sorted(newest.keys() - hold)
 
 
 def stale_labels(shipment: Shipment) -> list[str]:
     """Labels that were printed and no longer say what is so.
 
-    Boxes that came on or off since change "k of n" on every label; a box that was taken
-    off has a label that must not stay on it.
+    Boxes that came on or off since change "k of n" on every label, and the day of sending
+    changes with the day; a box that was taken off has a label that must not stay on it.
 
     Args:
         shipment: The shipment.
@@ -108,22 +145,20 @@ def stale_labels(shipment: Shipment) -> list[str]:
     Returns:
         What they name, in order; none where all hold or none was printed.
     """
-    printed = Print.objects.filter(kind=NAME, number__startswith=f"{shipment.number} ")
-    newest: dict[str, Print] = {}
-    for row in printed.order_by("copy"):
-        newest[str(row.number)] = row
-    if not newest:
-        return []
-    now = {
-        one.number: one for one in _of_shipment(shipment, Workshop.objects.get(pk=1))
-    }
-    return [
-        number
-        for number, row in sorted(newest.items())
-        if number not in now
-        or data_sha([as_copy(face, row.copy) for face in now[number].labels])
-        != bytes(row.data_sha)
-    ]
+    return _printed(shipment)[1]
+
+
+def labels_lacking(shipment: Shipment) -> list[str]:
+    """Boxes on a shipment without a label that says what is so now.
+
+    Args:
+        shipment: The shipment.
+
+    Returns:
+        What their labels would name, in order.
+    """
+    hold, _stale = _printed(shipment)
+    return [number for number in numbers_of(shipment) if number not in hold]
 
 
 @dataclass(frozen=True)
@@ -136,6 +171,9 @@ class Stale:
     off: tuple[str, ...] = ()
     """Serials of boxes that were taken off: the label comes off them."""
 
+    lacking: int = 0
+    """Boxes that are on without a label that holds."""
+
 
 def stale_now(shipment: Shipment) -> Stale:
     """Tell what is to be done about labels that no longer hold.
@@ -146,11 +184,12 @@ def stale_now(shipment: Shipment) -> Stale:
     Returns:
         Nothing where all hold.
     """
-    stale = stale_labels(shipment)
-    on = set(numbers_of(shipment)) if stale else set()
+    hold, stale = _printed(shipment)
+    on = set(numbers_of(shipment))
     return Stale(
         again=tuple(one for one in stale if one in on),
         off=tuple(one.partition(" ")[2] for one in stale if one not in on),
+        lacking=len(on - hold),
     )
 
 
@@ -167,6 +206,8 @@ register(SHIPMENTS)
 def _longest(touched: Rows) -> Iterator[tuple[str, ShipmentLabel]]:
     workshop = Workshop.objects.get(pk=1)
     prefix = workshop.gs1_prefix
+    names = Product.objects.values_list("name", flat=True)
+    product = max(names, key=len, default="")
     for consignee in fitting.those(Consignee.objects.all(), touched):
         # The longest is not the widest, and each has letters of its own.
         for point in points_of(consignee) or [""]:
@@ -175,8 +216,14 @@ def _longest(touched: Rows) -> Iterator[tuple[str, ShipmentLabel]]:
                 ship_to=to.lines,
                 name=to.name,
                 country=to.country,
+                sent_on=date(2026, 12, 28),
                 nth=_MOST,
                 of=_MOST,
+                product=product,
+                sets=MOST_SETS,
+                all_sets=MOST_SETS,
+                packed_on=date(2026, 12, 28),
+                reference="M" * 40,
                 shipment=LONGEST_NUMBER.replace("K", "S"),
                 serial=LONGEST_NUMBER,
                 sscc=gs1.sscc(prefix, 1, extension=9) if prefix else None,
@@ -199,7 +246,7 @@ fitting.register(
         _longest,
         (Consignee,),
         "dispatch:consignees",
-        (Workshop,),
+        (Workshop, Product),
     )
 )
 

@@ -11,6 +11,7 @@ from dispatch.domain.folding import fold
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.requests.steps import serve, to_serve
 from dispatch.shipments.labels import NAME as LABELS
+from dispatch.shipments.labels import labels_lacking
 from dispatch.shipments.steps import (
     move_all,
     put_live,
@@ -25,7 +26,7 @@ from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason
+from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box
 from kitting.packing.steps import move_box
@@ -218,7 +219,9 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     )
 
 
-def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> Sent:
+def send_shipment(
+    *, shipment_id: int, sign: Sign, seen: int | None = None, unlabelled: str = ""
+) -> Sent:
     """Send a shipment whole: every box on it leaves.
 
     Args:
@@ -226,6 +229,8 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
         sign: Who, when and the operation key.
         seen: Id of the last scan of the shipment that its sender saw (0 for none);
             None where nobody looked at a page.
+        unlabelled: Why it leaves though a box has no label of this shipment with the day
+            of sending on it; empty where each has one.
 
     Returns:
         What left.
@@ -234,7 +239,8 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
         Conflict: If a box came on or off since; it is named.
         Missing: If there is no such shipment.
         OnHold: If a box on it is held; the first is named, nothing leaves.
-        Refused: ``shipment_empty``, ``box_past_use_by``.
+        Refused: ``shipment_empty``, ``box_past_use_by``, ``labels_lacking``,
+            ``entry_too_long``.
         WrongStage: If it is not open, or a box on it is not loaded any more.
         OperationKeyReused: If the key was used for another act.
     """
@@ -247,7 +253,8 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
         if not boxes:
             raise Refused("shipment_empty", shipment=shipment.number)
         refuse_unfit(boxes.values(), act)
-        event = _move(shipment, ShipmentStage.SENT)
+        why = _why_unlabelled(shipment, unlabelled)
+        event = _move(shipment, ShipmentStage.SENT, why)
         events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
         shipment.sent_at = act.now
         shipment.sent_by = act.operation.by_name
@@ -263,7 +270,26 @@ def send_shipment(*, shipment_id: int, sign: Sign, seen: int | None = None) -> S
             sets=shipment.sets,
         )
 
-    return perform("send_shipment", work, Sent, sign, shipment=shipment_id, seen=seen)
+    return perform(
+        "send_shipment",
+        work,
+        Sent,
+        sign,
+        shipment=shipment_id,
+        seen=seen,
+        unlabelled=unlabelled,
+    )
+
+
+def _why_unlabelled(shipment: Shipment, said: str) -> str:
+    """Why a shipment leaves without its labels; empty where each box has one."""
+    lacking = labels_lacking(shipment)
+    if not lacking:
+        return ""
+    why = need_length("reason", said, LONGEST_REASON)
+    if not why:
+        raise Refused("labels_lacking", shipment=shipment.number, boxes=len(lacking))
+    return why
 
 
 def _boxes_of(shipment_id: int) -> dict[int, Box]:

@@ -220,3 +220,6 @@ ASKED: Final[tuple[tuple[int, str, str, int, int, int | None, str, str], ...]] =
     (9, "STB", "FS1EN", 200, 3, 7, "mail", ""),
 )
 """Day, consignee, product, sets, tier of need, in how many days, how, and who asked."""
+
+BY_HAND: Final = "The label printer of the dock is to come; written by hand"
+"""Why the shipments of the demo leave without labels of their own."""

@@ -50,7 +50,9 @@ def send(floor: Floor, *, keep: int) -> None:
         shipment_id = begin(floor)
         load(floor, shipment_id, stock[: len(stock) - keep])
         sign = floor.clock.sign("clerk", 120)
-        services.send_shipment(shipment_id=shipment_id, sign=sign)
+        services.send_shipment(
+            shipment_id=shipment_id, unlabelled=plan.BY_HAND, sign=sign
+        )
 
 
 def begin(floor: Floor) -> int:

@@ -285,6 +285,7 @@ def ship(walker: Walker, scene: Scene, box: Box) -> None:
             f"Box {box.serial} is on the shipment."
         )
         walker.look("A shipment, open")
+        page.get_by_label("Why it goes without").fill("Written by hand")
         page.get_by_role("button", name="Send 1 box").click()
         expect(page.locator(".answer")).to_contain_text("1 box with 6 sets in shipment")
         walker.look("A shipment, sent")

@@ -46,7 +46,9 @@ def load(shipment: Shipment, box: Box) -> Callable[[], services.Scanned]:
 
 
 def send(shipment: Shipment, **seen: int) -> Callable[[], services.Sent]:
-    return lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign(), **seen)
+    return lambda: services.send_shipment(
+        unlabelled="by hand", shipment_id=shipment.pk, sign=sign(), **seen
+    )
 
 
 def place(target: str, value: int) -> Callable[[], holds.Held]:
@@ -140,7 +142,9 @@ def test_one_key_sent_eight_times_at_once_acts_once() -> None:
     on, leave = sign(), sign()
     for act in (
         lambda _: services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=on),
-        lambda _: services.send_shipment(shipment_id=shipment.pk, sign=leave),
+        lambda _: services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, sign=leave
+        ),
     ):
         results = times(8, act)
         assert results.errors == []

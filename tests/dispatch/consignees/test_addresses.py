@@ -90,7 +90,7 @@ def label_text(shipment: Shipment) -> str:
     return text
 
 
-@pytest.mark.parametrize(("home", "last"), [("DE", "Box"), ("PL", "GERMANY")])
+@pytest.mark.parametrize(("home", "last"), [("DE", "Sent"), ("PL", "GERMANY")])
 def test_the_label_has_the_order_of_the_post(
     shipment: Shipment, home: str, last: str
 ) -> None:

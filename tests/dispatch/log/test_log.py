@@ -55,7 +55,9 @@ def sent(
     )
     box = box or factories.make_labelled_box()
     services.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
-    services.send_shipment(shipment_id=begun.shipment_id, sign=sign(now=at))
+    services.send_shipment(
+        unlabelled="by hand", shipment_id=begun.shipment_id, sign=sign(now=at)
+    )
     return Shipment.objects.get(pk=begun.shipment_id)
 
 

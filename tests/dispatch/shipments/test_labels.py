@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 import pytest
 
 from dispatch.models import Consignee, Shipment
@@ -19,6 +21,11 @@ from tests.kitting.labels import samples
 from tests.printers import BOX_ROLL, make_printer
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _on_the_day(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("kitting.ledger.clock.now", lambda: factories.NOW)
 
 
 @once_a_module
@@ -54,9 +61,27 @@ def test_each_box_gets_a_label_that_says_where_and_which_of_how_many(
         assert "St Brannoc's Infirmary" in page
         assert "7 Quay Street Brannoc EK7 2QS" in page
         assert f"{nth} of 3" in page
+        assert f"Sent on Box {factories.TODAY}" in page
+        assert f"Packed {factories.TODAY}" in page
+        assert "Sets 6 of 18" in page
         assert shipment.number in page
         assert serial in page
     assert stale_labels(shipment) == []
+
+
+def test_a_label_whose_day_is_over_is_printed_again(
+    shipment: Shipment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    printed = print_all(shipment)
+    morrow = factories.NOW + timedelta(days=1)
+    with monkeypatch.context() as patch:
+        patch.setattr("kitting.ledger.clock.now", lambda: morrow)
+        assert stale_labels(shipment) == printed.numbers
+    assert stale_labels(shipment) == []
+    factories.send(shipment)
+    with monkeypatch.context() as patch:  # what has left keeps the day of its sending
+        patch.setattr("kitting.ledger.clock.now", lambda: morrow)
+        assert stale_labels(shipment) == []
 
 
 def test_a_box_that_comes_on_or_off_makes_all_labels_stale(shipment: Shipment) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable
 from datetime import date
+from functools import partial
 
 import pytest
 
@@ -198,7 +199,9 @@ def test_a_box_past_its_use_by_date_neither_goes_on_nor_leaves(box: Box) -> None
     error = refused(lambda: load(shipment, box))
     assert_refused(error, "box_past_use_by", use_by=date(2026, 1, 13))
     sending = refused(
-        lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign())
+        lambda: services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+        )
     )
     assert_refused(sending, "box_past_use_by", box=late.serial)
 
@@ -252,7 +255,9 @@ def test_a_shipment_leaves_whole_and_counts_what_left() -> None:
 def test_an_empty_shipment_does_not_leave() -> None:
     shipment = factories.make_shipment()
     error = refused(
-        lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign())
+        lambda: services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+        )
     )
     assert_refused(error, "shipment_empty", shipment=shipment.number)
 
@@ -261,10 +266,17 @@ def test_a_hold_after_loading_stops_the_whole_shipment_and_names_the_box() -> No
     good, bad = factories.make_labelled_box(), factories.make_labelled_box()
     shipment = factories.make_shipment(good, bad)
     hold("lot", bad.lines.get().lot_id)
-    send = lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign())  # noqa: E731
-    assert_refused(refused(send), "box_held", box=bad.serial)
+    send = partial(
+        services.send_shipment, unlabelled="by hand", shipment_id=shipment.pk
+    )
+    assert_refused(refused(lambda: send(sign=sign())), "box_held", box=bad.serial)
     services.take_off_box(shipment_id=shipment.pk, box_id=bad.pk, sign=sign())
-    assert services.send_shipment(shipment_id=shipment.pk, sign=sign()).boxes == 1
+    assert (
+        services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+        ).boxes
+        == 1
+    )
 
 
 def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named(
@@ -274,7 +286,9 @@ def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named(
     seen = shipment.scans.get().pk
 
     def send(seen: int) -> services.Sent:
-        return services.send_shipment(shipment_id=shipment.pk, seen=seen, sign=sign())
+        return services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, seen=seen, sign=sign()
+        )
 
     load(shipment, later)
     assert_refused(refused(lambda: send(seen)), "box_came_on", box=later.serial)
@@ -292,7 +306,9 @@ def test_a_sent_shipment_changes_no_more(box: Box) -> None:
         lambda: services.take_off_box(
             shipment_id=shipment.pk, box_id=box.pk, sign=sign()
         ),
-        lambda: services.send_shipment(shipment_id=shipment.pk, sign=sign()),
+        lambda: services.send_shipment(
+            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+        ),
         lambda: services.cancel_shipment(
             shipment_id=shipment.pk, reason="Late", sign=sign()
         ),
@@ -340,9 +356,13 @@ def test_an_act_that_is_sent_again_is_answered_as_the_first_time(box: Box) -> No
     again = services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=once)
     assert first == again
     leave = sign()
-    sent = services.send_shipment(shipment_id=shipment.pk, seen=None, sign=leave)
+    sent = services.send_shipment(
+        unlabelled="by hand", shipment_id=shipment.pk, seen=None, sign=leave
+    )
     before = rows()
-    assert sent == services.send_shipment(shipment_id=shipment.pk, sign=leave)
+    assert sent == services.send_shipment(
+        unlabelled="by hand", shipment_id=shipment.pk, sign=leave
+    )
     assert first == services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=once)
     assert rows() == before
 

@@ -300,7 +300,7 @@ def test_a_long_address_is_set_smaller_and_whole() -> None:
 
 def test_the_country_stands_last_in_capitals_and_blank_lines_nowhere() -> None:
     label = changed("shipment", ship_to=("A", " ", "B"), country="Česko")
-    assert "Ship to A B ČESKO Box" in text("shipment", label)
+    assert "Ship to A B ČESKO Sent on Box" in text("shipment", label)
     assert "ČESKO" not in text("shipment", replace(label, country=""))
 
 
