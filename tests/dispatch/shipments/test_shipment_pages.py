@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
-from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.urls import reverse
 
 from dispatch.models import Shipment, ShipScan
-from dispatch.shipments.labels import numbers_of
-from kitting.ledger import clock, holds
+from kitting.ledger import holds
 from kitting.models import Box, Operation, User, Workshop
-from kitting.printing.services.prints import print_labels
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -360,35 +357,6 @@ def send_data(client: Client, shipment: Shipment) -> dict[str, object]:
     form = client.get(page_of(shipment)).context["send_form"]
     key, seen = form["op_key"].value(), form["seen"].value()
     return {"op_key": key, "seen": seen, "unlabelled": "by hand"}
-
-
-@pytest.mark.smoke
-def test_without_labels_it_leaves_only_with_a_reason(
-    clerk: Client, shipment: Shipment
-) -> None:
-    lacks = "1 box has no label with today’s date for this shipment."
-    assert lacks in text_of(clerk.get(page_of(shipment)))
-    data = {**send_data(clerk, shipment), "unlabelled": " "}
-    answer = clerk.post(act_of(shipment, "send"), data)
-    assert_page(answer, status=422)
-    assert "Print the labels first, or write why" in text_of(answer)
-    reason = {**data, "unlabelled": "The printer is broken"}
-    assert clerk.post(act_of(shipment, "send"), reason).status_code == 302
-    assert "The printer is broken" in text_of(clerk.get(page_of(shipment)))
-
-
-def test_with_its_labels_it_leaves_without_a_word(
-    clerk: Client, shipment: Shipment, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    print_labels(kind="shipment", numbers=numbers_of(shipment), sign=sign())
-    page = text_of(clerk.get(page_of(shipment)))
-    assert "no label with today" not in page
-    morrow = clock.now() + timedelta(days=1)
-    data = {**send_data(clerk, shipment), "unlabelled": ""}
-    with monkeypatch.context() as patch:
-        patch.setattr("kitting.ledger.clock.now", lambda: morrow)
-        assert_page(clerk.post(act_of(shipment, "send"), data), status=422)
-    assert clerk.post(act_of(shipment, "send"), data).status_code == 302
 
 
 @pytest.mark.smoke
