@@ -5,23 +5,27 @@ from __future__ import annotations
 from dispatch.consignees.queries import points_of
 from dispatch.models import Consignee
 from kitting.domain.errors import Refused
-from kitting.ledger.needs import need_row
+from kitting.ledger import locking
 
 
 def need_consignee(consignee_id: int) -> Consignee:
-    """Read a consignee that something can be asked for and sent to.
+    """Lock a consignee that something can be asked for and sent to.
+
+    It stays open until the act is done, and its points as they are. Without the lock the
+    act would hold the newest end of the journal, and wait at its own end for a change of
+    the consignee that waits for that.
 
     Args:
         consignee_id: The consignee.
 
     Returns:
-        The row.
+        The row, locked.
 
     Raises:
         Missing: If there is none.
         Refused: ``consignee_closed``.
     """
-    consignee = need_row(Consignee.objects.filter(pk=consignee_id))
+    consignee = locking.lock_row(Consignee, consignee_id)
     if not consignee.active:
         raise Refused("consignee_closed", consignee=consignee.name)
     return consignee

@@ -13,10 +13,11 @@ from dispatch.models import Request, ShipmentBox
 from dispatch.requests.steps import settle
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
+from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.coded import row_to_change
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason, need_row
+from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Product
 
@@ -177,7 +178,7 @@ def cancel_request(
 
 
 def _in_use(product_id: int) -> Product:
-    product = need_row(Product.objects.filter(pk=product_id))
+    product = locking.lock_row(Product, product_id)
     if not product.sizes.filter(active=True).exists():
         raise Refused("product_without_sizes", product=product.name)
     return product

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import threading
 from functools import partial
 
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import Sum
 
+from dispatch.consignees.services import WhereTo, change_consignee
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, ShipmentBox
 from dispatch.requests import steps
@@ -19,6 +21,7 @@ from kitting.models import Box
 from tests import factories
 from tests.concurrency.threads import at_once, meeting
 from tests.factories import sign
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -114,3 +117,42 @@ def test_a_box_and_the_end_of_its_request_come_one_after_the_other(nth: int) -> 
         ("open", 6, ["request_loaded"]),
     ]
     assert factories.prove() == []
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_asking_and_closing_come_one_after_the_other(nth: int) -> None:
+    box = factories.make_labelled_box()
+    whom = factories.make_consignee()
+    closed = WhereTo(name="N", country="GB", street="s", city="c", active=False)
+    close = partial(change_consignee, code=whom.code, to=closed, sign=sign())
+    begin = partial(
+        services.begin_shipment, consignee_id=whom.pk, reference="", sign=sign()
+    )
+    asks = [partial(ask, whom, box) for _ in range(3)]
+    done = at_once([*asks, close, begin])
+    codes = {getattr(error, "code", repr(error)) for error in done.errors}
+    assert codes <= {"consignee_closed"}
+    assert factories.prove() == []
+
+
+def test_what_waits_for_the_closing_of_a_consignee_is_refused() -> None:
+    box = factories.make_labelled_box()
+    whom = factories.make_consignee()
+    held, asked = threading.Event(), threading.Event()
+
+    def close() -> None:
+        with transaction.atomic():
+            Consignee.objects.filter(pk=whom.pk).update(active=False)
+            held.set()
+            asked.wait(0.5)
+
+    def take() -> None:
+        held.wait(PATIENCE_S)
+        try:
+            ask(whom, box)
+        finally:
+            asked.set()
+
+    (error,) = at_once([close, take]).errors
+    assert isinstance(error, Refused)
+    assert error.code == "consignee_closed"
