@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
 
-from django.db.models import Count, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
-from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.models import ShipEvent, Shipment, ShipScan
 from kitting.domain import numbers
 from kitting.domain.errors import Refused
 from kitting.domain.shown import shown
@@ -62,6 +62,8 @@ class OnBoard:
     packed_on: date | None
     use_by: date | None
     lots: tuple[LotIn, ...]
+    request: str
+    """The number of the request that it serves; empty for none."""
     held: str
     """On what the first hold stands that reaches it, and why; empty if none does."""
 
@@ -156,10 +158,14 @@ def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
     Returns:
         The boxes, each with its lots and with the hold that reaches it.
     """
-    live = ShipmentBox.objects.filter(shipment=shipment, live=True).values("box")
+    live = Q(shipment_boxes__shipment=shipment, shipment_boxes__live=True)
     scanned = ShipScan.objects.filter(shipment=shipment, on=True).order_by("pk")
     order = dict(scanned.values_list("box", "pk"))
-    boxes = Box.objects.filter(pk__in=live).select_related("size__product")
+    boxes = (
+        Box.objects.filter(live)
+        .select_related("size__product")
+        .annotate(serves=F("shipment_boxes__request__number"))
+    )
     found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
     lots = lots_by_box(order)
     held = holds_on_boxes([box.pk for box in found], reach or Reach())
@@ -173,6 +179,7 @@ def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
             packed_on=box.packed_on,
             use_by=box.use_by,
             lots=lots.get(box.pk, ()),
+            request=box.serves or "",
             held=_why(held.get(box.pk, [])),
         )
         for box in found

@@ -96,6 +96,24 @@ def test_a_shipment_that_is_open_already_is_named_before_another_begins(
 
 
 @pytest.mark.smoke
+def test_a_shipment_says_which_request_each_box_serves(
+    clerk: Client, box: Box, whom: Consignee
+) -> None:
+    row = take(clerk, box, whom, sets=6)
+    other = factories.make_labelled_box(size=box.size)
+    there = factories.make_shipment(box, other, consignee=whom)
+    page = reverse("dispatch:shipment-detail", args=[there.number])
+    address = f'href="{page_of(row)}"'
+    shown = clerk.get(page).content.decode()
+    on = shown[shown.index('<ul class="boxes">') :]
+    assert on.count(address) == 1
+    factories.send(there)
+    shown = clerk.get(page).content.decode()
+    assert shown.count(address) == 1
+    assert "Request" in words_of(clerk.get(page))
+
+
+@pytest.mark.smoke
 def test_a_way_that_there_is_not_is_said_in_words(
     clerk: Client, box: Box, whom: Consignee
 ) -> None:
