@@ -121,7 +121,8 @@ def request_detail(request: LotwardRequest, number: str) -> HttpResponse:
 @allowed("kitting.send_boxes", "GET", "POST")
 def request_change(request: LotwardRequest, number: str) -> HttpResponse:
     """Change what was asked for, with a reason."""
-    asked = get_or_404(Request.objects.select_related("consignee"), number=number)
+    both = Request.objects.select_related("consignee", "product")
+    asked = get_or_404(both, number=number)
     names = Asked.__dataclass_fields__
     on_record = {name: getattr(asked, name) for name in names}
     form = RequestChangeForm(

@@ -134,6 +134,7 @@ def test_a_request_is_taken_changed_and_cancelled(
     assert "12 too few" in shown
     assert "Night sister" in shown
     change = clerk.get(page_of(row, "change"))
+    assert f"How many sets of {box.size.product.name} does" in words_of(change)
     entries = change.context["form"].initial
     to = {**said(box, whom), "sets": 6, "seen": entries["seen"], "reason": "Fewer"}
     assert clerk.post(page_of(row, "change"), to).status_code == 302
