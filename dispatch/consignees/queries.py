@@ -88,6 +88,12 @@ def points_of(consignee: Consignee) -> list[str]:
     return consignee.points.splitlines()
 
 
+def points_at(code: str) -> list[str]:
+    """The delivery points and wards of the consignee of a code; none of an unknown one."""
+    found = Consignee.objects.filter(code=code).first()
+    return points_of(found) if found else []
+
+
 def in_use() -> QuerySet[Consignee]:
     """The consignees that something can be sent to."""
     return Consignee.objects.filter(active=True)

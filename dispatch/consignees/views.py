@@ -6,6 +6,7 @@ from typing import Any
 
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
+from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -66,6 +67,13 @@ def consignee_detail(request: LotwardRequest, code: str) -> HttpResponse:
         "doubts": [sentence(doubt) for doubt in queries.doubts_of(consignee)],
     }
     return render_part(request, "dispatch/consignees/consignee_detail", "", context)
+
+
+@allowed("kitting.see_work")
+def consignee_points(request: LotwardRequest) -> HttpResponse:
+    """The delivery points of the consignee that was chosen, to choose one of."""
+    points = queries.points_at(request.GET.get("consignee", ""))
+    return render(request, "dispatch/consignees/_points.html", {"points": points})
 
 
 @allowed("kitting.send_boxes", "GET", "POST")

@@ -8,7 +8,7 @@ from django import forms
 from django.urls import reverse_lazy
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.consignees.queries import POINT_LONGEST, in_use
+from dispatch.consignees.fields import ConsigneeField, PointField
 from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier, Way
 from dispatch.models import Consignee
 from dispatch.requests.words import TIERS, WAYS
@@ -55,9 +55,7 @@ class AskedForm(KeyedForm):
         widget=forms.RadioSelect,
     )
     needed_by = DayField(label=_("Needed by"), required=False)
-    point = forms.CharField(
-        label=_("Delivery point or ward"), required=False, max_length=POINT_LONGEST
-    )
+    point = PointField()
     way = forms.ChoiceField(
         label=_("Asked"), choices=[*WAYS.items()], initial=Way.TELEPHONE
     )
@@ -95,12 +93,7 @@ class AskedForm(KeyedForm):
 class RequestForm(AskedForm):
     """A new request."""
 
-    consignee = forms.ModelChoiceField(
-        in_use(),
-        label=_("Consignee"),
-        to_field_name="code",
-        empty_label=_("Choose one"),
-    )
+    consignee = ConsigneeField()
     product = forms.ModelChoiceField(
         _products(), label=_("Product"), empty_label=_("Choose one")
     )

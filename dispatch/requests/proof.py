@@ -6,7 +6,7 @@ from django.db.models import Q, Sum
 
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Request
-from kitting.domain.stages import GONE_SHIPMENTS
+from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
@@ -30,6 +30,10 @@ def served(tally: Tally) -> None:
         if stage != RequestStage.CANCELLED:
             right = RequestStage.SERVED if given >= sets else RequestStage.OPEN
             tally.same(REQUEST, pk, f"{given} of {sets} sets are sent.", right, stage)
+    waits = Q(loads__live=True, loads__shipment__stage=ShipmentStage.OPEN)
+    cancelled = Request.objects.filter(waits, stage=RequestStage.CANCELLED)
+    for pk in cancelled.order_by("pk").values_list("pk", flat=True).distinct():
+        tally.add(REQUEST, pk, "Boxes wait to leave for it.", "none", "some")
 
 
 def consignees(tally: Tally) -> None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from functools import partial
 from typing import Any
 
+from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from dispatch.consignees.queries import points_at, points_of
 from dispatch.domain.needs import Asked, RequestStage
 from dispatch.models import Request
 from dispatch.requests import queries, services
@@ -33,6 +35,8 @@ from kitting.web.http import (
     render_part,
 )
 from kitting.web.tables import Column, file_response
+
+ROWS = 100
 
 COLUMNS: list[Column[Any]] = [
     Column("request", "number"),
@@ -63,10 +67,12 @@ def requests(request: LotwardRequest) -> HttpResponseBase:
     rows = list(found)
     if file := file_response(request, "requests", COLUMNS, rows):
         return file
+    page = Paginator(rows, ROWS).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "filtered": bool(chosen),
-        "rows": [(row, TIERS[row.tier], queries.is_late(row)) for row in rows],
+        "page": page,
+        "rows": [(row, TIERS[row.tier], queries.is_late(row)) for row in page],
         "sums": queries.totals(rows),
     }
     return render(request, "dispatch/requests/requests.html", context)
@@ -75,9 +81,8 @@ def requests(request: LotwardRequest) -> HttpResponseBase:
 @allowed("kitting.send_boxes", "GET", "POST")
 def request_new(request: LotwardRequest) -> HttpResponse:
     """Take a request down, with the boxes that would serve it beside it."""
-    form = RequestForm(
-        request.POST or None, initial={"consignee": request.GET.get("consignee", "")}
-    )
+    whom = request.POST.get("consignee", request.GET.get("consignee", ""))
+    form = RequestForm(request.POST or None, initial={"consignee": whom})
     return act_page(
         request,
         "dispatch/requests/request_set",
@@ -88,6 +93,7 @@ def request_new(request: LotwardRequest) -> HttpResponse:
         act=_("Take the request"),
         back=reverse("dispatch:requests"),
         around=partial(_would, request.POST),
+        points=points_at(whom),
     )
 
 
@@ -138,6 +144,7 @@ def request_change(request: LotwardRequest, number: str) -> HttpResponse:
         to=reverse("dispatch:request-detail", args=[number]),
         act=_("Change the request"),
         asked=asked,
+        points=points_of(asked.consignee),
         around=partial(_would, sets),
     )
 

@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.consignees.queries import POINT_LONGEST, in_use
+from dispatch.consignees.fields import ConsigneeField, PointField
 from kitting.web.forms import KeyedForm, ScanField
 
 LARGEST_ID = 2**63 - 1
@@ -18,15 +18,8 @@ class BeginForm(KeyedForm):
 
     things = {"point": _("the delivery point or ward")}
 
-    consignee = forms.ModelChoiceField(
-        in_use(),
-        label=_("Consignee"),
-        to_field_name="code",
-        empty_label=_("Choose one"),
-    )
-    point = forms.CharField(
-        label=_("Delivery point or ward"), required=False, max_length=POINT_LONGEST
-    )
+    consignee = ConsigneeField()
+    point = PointField()
     reference = forms.CharField(
         label=_("Reference"),
         required=False,

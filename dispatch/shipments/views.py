@@ -15,6 +15,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from dispatch.consignees.queries import points_at
 from dispatch.models import Shipment
 from dispatch.requests.queries import open_for
 from dispatch.requests.words import TIERS
@@ -95,7 +96,11 @@ def shipment_new(request: LotwardRequest) -> HttpResponse:
     begun, status = _attempt(request, form, services.begin_shipment)
     if begun is not None:
         return go(request, _address(begun.shipment))
-    context = {"form": form, "open": queries.open_shipments()}
+    context = {
+        "form": form,
+        "open": queries.open_shipments(),
+        "points": points_at(request.POST.get("consignee", "")),
+    }
     return render(
         request, "dispatch/shipments/shipment_new.html", context, status=status
     )

@@ -77,7 +77,7 @@ def fetch_list(
     lacking = [row for row in asked if row.left > 0]
     ready = _ready({row.product_id for row in lacking}, reach, today) if lacking else []
     lots = _lots_in([box.pk for box in ready])
-    had = _lots_had(shipment) if ready else set()
+    had = _lots_had(shipment, set().union(*lots.values())) if ready else set()
     mixes = _dealt(asked, ready)
     wanted = [Wanted(row, mixes.get(row.pk)) for row in asked]
     brought: list[Bring] = []
@@ -109,12 +109,13 @@ def _lots_in(boxes: Sequence[int]) -> dict[int, frozenset[int]]:
     return {box: frozenset(lots) for box, lots in found.items()}
 
 
-def _lots_had(shipment: Shipment) -> set[int]:
-    """The lots of which its consignee has pieces, or has them on this shipment."""
+def _lots_had(shipment: Shipment, lots: set[int]) -> set[int]:
+    """Those of some lots of which its consignee has pieces, or has them on the way."""
     theirs = Shipment.objects.filter(
         Q(pk=shipment.pk) | Q(consignee=shipment.consignee_id, stage__in=GONE_SHIPMENTS)
     )
     on = BoxLine.objects.filter(
+        lot__in=lots,
         box__shipment_boxes__live=True,
         box__shipment_boxes__shipment__in=theirs.values("pk"),
     )

@@ -202,6 +202,18 @@ def test_a_shipment_begins_on_a_page_with_its_ward(
     assert Shipment.objects.get().point == "Ward 3"
 
 
+def test_the_page_offers_the_wards_of_who_was_chosen(
+    klinik: Consignee, client_for: Callable[[User], Client]
+) -> None:
+    clerk = client_for(factories.make_person("clerk"))
+    page = reverse("dispatch:consignee-points")
+    offered = '<option value="Gate B, stores"></option><option value="Ward 3"></option>'
+    assert offered in text_of(clerk.get(page, {"consignee": "KO"}))
+    assert "option" not in text_of(clerk.get(page, {"consignee": "?"}))
+    new = reverse("dispatch:request-new")
+    assert offered in text_of(clerk.get(new, {"consignee": "KO"}))
+
+
 @pytest.mark.smoke
 def test_a_ward_that_there_is_not_is_said_on_the_page(
     klinik: Consignee, client_for: Callable[[User], Client]

@@ -230,6 +230,10 @@ def test_what_is_on_a_van_is_sent_or_taken_off_before_the_rest_is_cancelled(
 
 
 BENT: list[tuple[Callable[[Request], object], str]] = [
+    (
+        lambda row: Request.objects.update(stage="cancelled"),
+        "Boxes wait to leave for it.",
+    ),
     (lambda row: Request.objects.update(stage="served"), "of 60 sets are sent"),
     (
         lambda row: ShipmentBox.objects.update(request=None),
