@@ -50,7 +50,7 @@ def need_good_pin(text: str) -> None:
     >>> need_good_pin("8901")
     Traceback (most recent call last):
     ...
-    kitting.domain.errors.CodeError: pin_easy
+    kitting.domain.errors.CodeError: pin_easy()
     """
     if not is_pin(text):
         raise CodeError("pin_malformed", least=SHORTEST, most=LONGEST)

@@ -190,13 +190,13 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s has lots of one part in it: %(out)s. Say whether they can be told"
         " apart: if not, they are scrapped."
     ),
-    "may_not_pack": _(
-        "%(name)s packs no boxes. Somebody else signs on, or a manager gives %(name)s"
-        " another role."
-    ),
     "mass_is_inside": _(
         "%(read)s g is inside the window of box %(box)s, so nobody has to let it close."
         " Let its packer weigh it at the bench."
+    ),
+    "may_not_pack": _(
+        "%(name)s packs no boxes. Somebody else signs on, or a manager gives %(name)s"
+        " another role."
     ),
     "no_bench_free": _(
         "No other bench is free: each is closed, or has a box that is not labelled yet."

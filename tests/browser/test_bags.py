@@ -205,6 +205,7 @@ def harvest(page: Page, numbers: list[str]) -> None:
     expect(said).to_contain_text(f"Bag {second}, 48 pieces.")
     held[0].continue_()
     expect(done).to_contain_text("with 48")
+    page.wait_for_load_state()  # its scripts are there
     expect(page.get_by_label("How many")).to_have_value("48")
     scan(page, third)
     later(page)
@@ -257,6 +258,7 @@ def test_what_was_typed_stays_where_a_part_is_chosen(
         part.focus()
         part.select_option("")
         expect(page.locator(".asked-like")).to_have_count(0)
+        expect(page.locator(".htmx-added")).to_have_count(0)  # it listens again
         part.select_option(str(bag.lot.revision_id))
         expect(page.get_by_label("Bags", exact=True)).to_be_focused()
         expect(source).to_have_value("Bench 2")

@@ -203,6 +203,7 @@ def test_scans_without_a_suffix_wait_for_the_network_too(
         scan(page, text, [])
     expect(waiting(page)).to_have_text("2 scans wait")
     page.context.set_offline(False)
+    page.wait_for_function("navigator.onLine")
     page.evaluate("window.dispatchEvent(new Event('online'))")
     expect(next_words(page)).to_have_text("Visor: scan a bag")
     expect(waiting(page)).to_have_text("No scan waits")

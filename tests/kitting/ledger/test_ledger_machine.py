@@ -355,7 +355,8 @@ class Ledger(Bags, Benches, RuleBasedStateMachine):
             values = {"shipment_id": pk, "reason": "Road closed"}
             self.act(services.cancel_shipment, **values, twice=twice)
         else:
-            self.act(services.send_shipment, shipment_id=pk, twice=twice)
+            unlabelled = {"unlabelled": "by hand"}
+            self.act(services.send_shipment, shipment_id=pk, twice=twice, **unlabelled)
 
     # -- holds ---------------------------------------------------------------------
 
