@@ -90,7 +90,8 @@ def points_of(consignee: Consignee) -> list[str]:
 
 def points_at(code: str) -> list[str]:
     """The delivery points and wards of the consignee of a code; none of an unknown one."""
-    found = Consignee.objects.filter(code=code).first()
+    known = code.isprintable()  # PostgreSQL has no text with NUL
+    found = Consignee.objects.filter(code=code).first() if known else None
     return points_of(found) if found else []
 
 

@@ -56,7 +56,7 @@ again = st.booleans()
 
 REACHED: Counter[str] = Counter()
 """How often each act was done, not refused, over all histories."""
-SEARCHES = 4  # so often it begins anew until it got far
+SEARCHES = 6  # so often it begins anew until it got far
 ENDS = {"bring_bag", "close_box", "close_run", "send_shipment"}
 ACTS = {
     "begin_shipment",
