@@ -80,6 +80,7 @@ class Walker:
         page.get_by_label("Password").fill("pass")
         page.get_by_role("button", name="Sign in").click()
         expect(page).to_have_url(self.address + to)
+        page.wait_for_load_state()  # a scan before its scripts are there is nobody's
         yield page
         page.get_by_role("button", name="Sign out").click()
         expect(page).to_have_url(re.compile("/sign-in/"))
