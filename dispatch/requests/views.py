@@ -8,7 +8,7 @@ from typing import Any
 from django.core.paginator import Paginator
 from django.http import HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
@@ -129,6 +129,8 @@ def request_change(request: LotwardRequest, number: str) -> HttpResponse:
     """Change what was asked for, with a reason."""
     both = Request.objects.select_related("consignee", "product")
     asked = get_or_404(both, number=number)
+    if request.method == "GET" and asked.stage == RequestStage.CANCELLED:
+        return redirect("dispatch:request-detail", number)
     names = Asked.__dataclass_fields__
     on_record = {name: getattr(asked, name) for name in names}
     form = RequestChangeForm(
@@ -154,6 +156,8 @@ def request_cancel(request: LotwardRequest, number: str) -> HttpResponse:
     """Cancel what is left of a request, with a reason."""
     found = queries.with_figures(Request.objects.all())
     asked = get_or_404(found, number=number)
+    if request.method == "GET" and asked.stage != RequestStage.OPEN:
+        return redirect("dispatch:request-detail", number)
     on_record = Request.objects.get(pk=asked.pk)
     form = RequestCancelForm(request.POST or None, initial={"seen": mark_of(on_record)})
     return act_page(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.http import HttpResponse
 from django.urls import reverse
+from django.utils.http import urlencode
 
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
@@ -17,6 +19,12 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 def bag_address(number: str) -> str:
     """The address of a bag's page."""
     return reverse("kitting:bag-detail", args=[number])
+
+
+def labels_address(numbers: Sequence[str]) -> str:
+    """The address at which the labels of new bags are printed."""
+    labels = reverse("kitting:label-print", args=["bag"])
+    return f"{labels}?{urlencode({'n': numbers}, doseq=True)}"
 
 
 @allowed("kitting.see_work")

@@ -5,15 +5,13 @@ from __future__ import annotations
 from functools import partial
 
 from django.http import HttpResponse
-from django.urls import reverse
-from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
 from kitting.domain.shown import spaced
 from kitting.lots.forms.repack import RepackForm
 from kitting.lots.queries.bags import one_bag
 from kitting.lots.services.repack import Repacked, repack
-from kitting.lots.views.bags import bag_address, context_of
+from kitting.lots.views.bags import bag_address, context_of, labels_address
 from kitting.models import Bag
 from kitting.web.acting import act_page
 from kitting.web.figures import amount
@@ -66,5 +64,4 @@ def _way_on(done: Repacked) -> str:
     """To the labels of new bags, else to the bag that was there."""
     if not done.new:
         return bag_address(done.into[0])
-    labels = reverse("kitting:label-print", args=["bag"])
-    return f"{labels}?{urlencode({'n': done.into}, doseq=True)}"
+    return labels_address(done.into)

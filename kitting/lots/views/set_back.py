@@ -5,8 +5,6 @@ from __future__ import annotations
 from functools import partial
 
 from django.http import HttpResponse
-from django.urls import reverse
-from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
 from kitting.domain.shown import spaced
@@ -14,7 +12,7 @@ from kitting.domain.stages import BagStage
 from kitting.lots.forms.set_back import SetBackForm
 from kitting.lots.queries.bags import one_bag
 from kitting.lots.services.set_back import SetBack, set_back
-from kitting.lots.views.bags import bag_address, context_of
+from kitting.lots.views.bags import bag_address, context_of, labels_address
 from kitting.models import Bag
 from kitting.web.acting import act_page
 from kitting.web.figures import amount
@@ -31,7 +29,7 @@ def bag_set_back(request: LotwardRequest, number: str) -> HttpResponse:
         SetBackForm(request.POST or None, bag=bag),
         partial(set_back, bag_id=bag.pk),
         said=lambda done: _said(done, bag),
-        to=_way_on,
+        to=lambda done: labels_address([done.into]),
         around=lambda: context_of(bag),
         act=_("Set them back"),
         back=bag_address(bag.number),
@@ -50,10 +48,3 @@ def _said(done: SetBack, bag: Bag) -> str:
         )
     pieces = amount(done.pieces, bag.lot.part.unit)
     return words % {"pieces": pieces, "into": spaced(done.into)}
-
-
-def _way_on(done: SetBack) -> str:
-    """To the label of the new bag."""
-    return (
-        f"{reverse('kitting:label-print', args=['bag'])}?{urlencode({'n': done.into})}"
-    )

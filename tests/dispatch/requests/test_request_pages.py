@@ -145,6 +145,8 @@ def test_a_request_is_taken_changed_and_cancelled(
     assert clerk.post(page_of(row, "cancel"), gone).status_code == 302
     row.refresh_from_db()
     assert (row.stage, row.sets) == ("cancelled", 6)
+    for act in ("change", "cancel"):  # nothing is left to do there
+        assert clerk.get(page_of(row, act))["Location"] == page_of(row)
     listed = reverse("dispatch:requests")
     assert row.number not in clerk.get(listed).content.decode()
     every = clerk.get(f"{listed}?stage=all&as=csv")
