@@ -8,7 +8,7 @@ its check character are right, so only the choice of code sets is replaced here.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import groupby
 from typing import Final
 
@@ -113,6 +113,7 @@ def _bars(symbol: Code128, *, gs1: bool) -> Bars:
     return Bars(widths=widths, values=tuple(symbol.encoded), gs1=gs1)
 
 
+@lru_cache(maxsize=256)  # what is drawn is read back, and stands in two places
 def shortest_values(code: str) -> tuple[int, ...]:
     r"""Choose code sets so that no shorter run of symbol characters exists.
 

@@ -134,7 +134,7 @@ def box_label(box_id: int) -> BoxLabel:
     (box,) = boxes
     if box.serial is None or box.packed_on is None:
         raise wrong_box(box, "printed")
-    workshop = Workshop.objects.get(pk=1)
+    (workshop,) = _WORKSHOP(1)
     lines = _LINES(box_id)
     return _box_face(
         box.size.product,
@@ -177,6 +177,7 @@ def _box_face(
     )
 
 
+_WORKSHOP = Kept(lambda pk: Workshop.objects.filter(pk=pk))
 _BOX = Kept(
     lambda pk: Box.objects.select_related("size__product", "recipe").filter(pk=pk)
 )

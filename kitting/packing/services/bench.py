@@ -13,6 +13,8 @@ from dataclasses import replace
 from typing import Final
 from uuid import uuid5
 
+from django.db.models import QuerySet
+
 from kitting.domain.commands import (
     TAKE_OFF,
     Asked,
@@ -31,6 +33,7 @@ from kitting.domain.errors import (
 from kitting.domain.prints import DESTROYED, Again
 from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
+from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
@@ -213,17 +216,23 @@ def _start(scan: Scan, command: Command) -> Answer:
 
 
 def _size_now(command: Command) -> BoxSize:
-    sizes = BoxSize.objects.filter(
-        sets=command.sets, product__recipes__in_force=True, active=True
-    ).select_related("product")
-    if command.product:
-        sizes = sizes.filter(product__code=command.product)
-    found = list(sizes[:2])
+    of = [command.product] if command.product else []
+    found = _SIZES(command.sets, *of)
     if not found:
         raise Refused("size_not_packed", sets=command.sets)
     if len(found) > 1:
         raise Refused("size_of_two_products", sets=command.sets)
     return found[0]
+
+
+def _sizes(sets: int, *of: str) -> QuerySet[BoxSize]:
+    """Two sizes at most that may be packed now, and hold so many sets of a product."""
+    there = BoxSize.objects.filter(sets=sets, product__recipes__in_force=True)
+    there = there.filter(active=True, **({"product__code": of[0]} if of else {}))
+    return there.select_related("product").order_by("pk")[:2]
+
+
+_SIZES = Kept(_sizes)
 
 
 def _size_then(scan: Scan, command: Command) -> BoxSize:

@@ -10,6 +10,7 @@ from kitting.labels.copies import as_copy
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
 from kitting.ledger import locking
+from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
 from kitting.models import Box, Print
 from kitting.packing.labels import BOXES, box_subject
@@ -95,11 +96,14 @@ def print_at_bench(*, box_id: int, sign: Sign, again: Again | None = None) -> Pr
         LotwardError: As in ``print_box_label``, of the label or of the slips.
     """
     printed = print_box_label(box_id=box_id, again=again, sign=sign)
-    box = Box.objects.select_related("size__product").get(pk=box_id)
+    (box,) = _BOX(box_id)
     if box.size.product.set_slips and newest_slips(box) is None:
         after = replace(sign, key=uuid5(sign.key, SLIPS))
         print_labels(kind=SLIPS, numbers=[str(box.serial)], sign=after)
     return printed
+
+
+_BOX = Kept(lambda pk: Box.objects.select_related("size__product").filter(pk=pk))
 
 
 def label_pdf(*, box_id: int, copy: int) -> bytes:

@@ -10,6 +10,7 @@ from django.db.models import Count, Q, QuerySet
 from kitting.domain.errors import Missing
 from kitting.domain.stages import PRINT_OVER
 from kitting.labels.kinds import Kind
+from kitting.ledger.kept import Kept
 from kitting.models import Printer, PrintJob, Workshop
 from kitting.printing.beat import MISSED
 from kitting.printing.queries.stocks import fits
@@ -95,7 +96,13 @@ def printers_for(kind: Kind[Any], bench_id: int | None = None) -> list[Printer]:
     Returns:
         The printers by code.
     """
-    found = Printer.objects.filter(active=True).select_related("stock", "bench")
-    if bench_id is not None:
-        found = found.filter(bench=bench_id)
+    found = _IN_USE() if bench_id is None else _AT_BENCH(bench_id)
     return [printer for printer in found if fits(printer.stock, kind)]
+
+
+def _in_use() -> QuerySet[Printer]:
+    return Printer.objects.filter(active=True).select_related("stock", "bench")
+
+
+_IN_USE = Kept(_in_use)
+_AT_BENCH = Kept(lambda bench: _in_use().filter(bench=bench))

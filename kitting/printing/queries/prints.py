@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Final
 
-from django.db.models import Max, OuterRef, QuerySet
+from django.db.models import OuterRef, QuerySet
 
 from kitting.domain.prints import TEST
 from kitting.domain.stages import PrintState
 from kitting.labels.kinds import BAG
+from kitting.ledger.kept import Kept
 from kitting.models import Box, Print
 from kitting.printing.queries.labels import kept_in_many
 
@@ -30,8 +31,17 @@ def newest_label(box_id: int) -> Print | None:
     Returns:
         The print as logged, or None if there was none.
     """
-    prints = Print.objects.filter(box=box_id).select_related("job__printer")
-    return prints.defer("job__document").order_by("-copy").first()
+    return next(iter(_NEWEST(box_id)), None)
+
+
+_NEWEST = Kept(
+    lambda box: (
+        Print.objects.filter(box=box)
+        .select_related("job__printer")
+        .defer("job__document")
+        .order_by("-copy")[:1]
+    )
+)
 
 
 def newest_slips(box: Box) -> Print | None:
@@ -103,5 +113,12 @@ def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:
     Returns:
         The newest copy by number; nothing for labels that were never printed.
     """
-    logged = Print.objects.filter(kind=kind, number__in=numbers)
-    return dict(logged.values_list("number").annotate(newest=Max("copy")))
+    rows = _LOGGED(kind, *numbers) if numbers else []
+    return {row.number: row.copy for row in rows}
+
+
+_LOGGED = Kept(
+    lambda kind, *numbers: Print.objects.filter(kind=kind, number__in=numbers).order_by(
+        "copy"
+    )
+)
