@@ -26,7 +26,6 @@ class JournalForm(PeriodForm):
         "by": _("the person"),
         "act": _("the act"),
         "about": _("the number"),
-        "before": _("the act"),
     }
 
     by = forms.ModelChoiceField(
@@ -38,9 +37,6 @@ class JournalForm(PeriodForm):
     )
     act = forms.ChoiceField(label=_("of the kind"), required=False)
     about = NamedField(thing_named, label=_("with number"))
-    before = forms.IntegerField(
-        required=False, min_value=1, max_value=10**15, widget=forms.HiddenInput
-    )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -57,7 +53,6 @@ class JournalForm(PeriodForm):
             name=data["act"],
             by_id=data["by"].pk if data["by"] else None,
             thing=data["about"],
-            before=data["before"],
         )
 
 

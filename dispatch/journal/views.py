@@ -22,11 +22,11 @@ def journal(request: LotwardRequest) -> HttpResponse:
     context: dict[str, Any] = {"form": form, "head": acts.head(request.workshop.site)}
     if not form.is_valid():
         return render(request, "dispatch/journal/journal.html", context, status=422)
-    data = form.cleaned_data
+    page = acts.page_of(form.filters(), request.GET)
     context |= {
-        "page": acts.page_of(form.filters()),
-        "filtered": any(data[name] for name in data if name != "before"),
-        "first": not data["before"],
+        "page": page,
+        "lines": acts.lines_of(page.rows),
+        "filtered": any(form.cleaned_data.values()),
     }
     return render(request, "dispatch/journal/journal.html", context)
 

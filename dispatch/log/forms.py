@@ -9,10 +9,13 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.log.queries import Filters, lot_named
+from dispatch.log.queries import Filters, box_or_none, lot_named
 from dispatch.models import Consignee
+from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.clock import midnight
-from kitting.web.forms import DayField, NamedField, SpokenForm
+from kitting.models import Box, Product
+from kitting.web.forms import DayField, NamedField, ScanField, SpokenForm
+from kitting.web.shapes import WORDS
 
 
 class PeriodForm(SpokenForm):
@@ -48,13 +51,21 @@ class PeriodForm(SpokenForm):
 
 
 class LogForm(PeriodForm):
-    """From, to, consignee, words and lot; each may stay empty."""
+    """From, to, consignee, product, stage, words and lot; each may stay empty.
+
+    One field takes words as well as whatever names a box: a serial, an SSCC, a scan.
+    """
 
     things = {
         "consignee": _("the consignee"),
-        "q": _("the words"),
+        "product": _("the product"),
+        "stage": _("the stage"),
+        "q": _("the words or number"),
         "lot": _("the lot"),
     }
+
+    box: Box | None = None
+    """The box that the words of a valid form name."""
 
     consignee = forms.ModelChoiceField(
         Consignee.objects.all(),
@@ -63,8 +74,35 @@ class LogForm(PeriodForm):
         to_field_name="code",
         empty_label=_("any consignee"),
     )
-    q = forms.CharField(label=_("with the words"), required=False, max_length=100)
+    product = forms.ModelChoiceField(
+        Product.objects.order_by("name"),
+        label=_("of"),
+        required=False,
+        to_field_name="code",
+        empty_label=_("any product"),
+    )
+    stage = forms.ChoiceField(
+        label=_("now"),
+        required=False,
+        choices=[
+            ("", _("sent or delivered")),
+            *[(str(each), WORDS[each]) for each in GONE_SHIPMENTS],
+        ],
+    )
+    q = ScanField(label=_("with words, serial or SSCC"), required=False)
     lot = NamedField(lot_named, label=_("carrying lot"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["q"].widget.attrs["size"] = 22
+        self.order_fields(["q"])
+
+    def clean(self) -> dict[str, Any]:
+        """Find the box that the words name, if it is one."""
+        data = super().clean()
+        words = data.get("q", "").strip()
+        self.box = box_or_none(words) if words else None
+        return data
 
     def filters(self) -> Filters:
         """What a valid form asks for."""
@@ -73,6 +111,9 @@ class LogForm(PeriodForm):
             since=self.since,
             before=self.until,
             consignee_id=data["consignee"].pk if data["consignee"] else None,
-            words=data["q"],
+            product_id=data["product"].pk if data["product"] else None,
+            stage=data["stage"],
+            words="" if self.box else data["q"],
+            box_id=self.box.pk if self.box else None,
             lot_id=data["lot"].pk if data["lot"] else None,
         )

@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
-from django.db.models import Count, Q, QuerySet, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from dispatch.domain.folding import fold
 from dispatch.models import Consignee, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn
-from kitting.domain.errors import Refused
+from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
-from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import descendants
-from kitting.models import Lot
+from kitting.models import Box, Lot
 from kitting.web import scans
+from kitting.web.keyset import Order
+
+_ON_NOW: Final = ShipmentBox.objects.filter(live=True)
 
 AT_A_TIME = 500
 """Shipments whose lots are read in one query while a file is written."""
@@ -31,10 +34,15 @@ class Filters:
     before: datetime | None = None
     """First moment that is too late."""
     consignee_id: int | None = None
+    product_id: int | None = None
+    """A box of the product is in the shipment."""
+    stage: str = ""
     words: str = ""
     """Each must be in the number, the reference or the consignee's name or code."""
     lot_id: int | None = None
     """The lot, or one that was made from it, is in a box of the shipment."""
+    box_id: int | None = None
+    """The box is in the shipment."""
 
 
 @dataclass(frozen=True)
@@ -78,21 +86,43 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
     Returns:
         Shipments that were sent, each with its consignee.
     """
-    found = Shipment.objects.filter(stage__in=GONE_SHIPMENTS)
+    # What has left has a time, and the other way about; it is in the order of the index.
+    found = Shipment.objects.filter(sent_at__isnull=False)
     if filters.since is not None:
         found = found.filter(sent_at__gte=filters.since)
     if filters.before is not None:
         found = found.filter(sent_at__lt=filters.before)
     if filters.consignee_id is not None:
         found = found.filter(consignee=filters.consignee_id)
+    if filters.stage:
+        found = found.filter(stage=filters.stage)
+    if filters.product_id is not None:
+        found = found.filter(_with(Q(box__size__product=filters.product_id)))
+    if filters.box_id is not None:
+        found = found.filter(
+            pk__in=_ON_NOW.filter(box=filters.box_id).values("shipment")
+        )
     for word in fold(filters.words).split():
         renamed = Consignee.objects.filter(search__contains=word)
         found = found.filter(Q(search__contains=word) | Q(consignee__in=renamed))
     if filters.lot_id is not None:
         lots = descendants({filters.lot_id})
-        carrying = ShipmentBox.objects.filter(live=True, box__lines__lot__in=lots)
+        carrying = _ON_NOW.filter(box__lines__lot__in=lots)
         found = found.filter(pk__in=carrying.values("shipment"))
     return found.select_related("consignee").order_by("-sent_at", "-pk")
+
+
+def _with(boxes: Q) -> Exists:
+    """Look into the boxes of each shipment: most of them have such a box."""
+    return Exists(_ON_NOW.filter(boxes, shipment=OuterRef("pk")))
+
+
+def _sent_with_number(number: str) -> Shipment | None:
+    return Shipment.objects.filter(number=number, sent_at__isnull=False).first()
+
+
+ORDER: Final = Order(("sent_at", "pk"), "number", _sent_with_number)
+"""The order of the log; an address names a shipment by its number."""
 
 
 def totals(shipments: QuerySet[Shipment]) -> Totals:
@@ -181,3 +211,19 @@ def lot_named(text: str) -> Lot:
     if isinstance(found.row, Lot):
         return found.row
     raise Refused("scan_not_a_lot", read=shown(found.text))
+
+
+def box_or_none(text: str) -> Box | None:
+    """Find the box that a serial, an SSCC, a number or a scan of its label names.
+
+    Args:
+        text: Typed or scanned.
+
+    Returns:
+        The box; None for all other words.
+    """
+    try:
+        found = scans.read(text)
+    except LotwardError:
+        return None
+    return found.row if isinstance(found.row, Box) else None

@@ -5,9 +5,9 @@ from __future__ import annotations
 from datetime import date, timedelta
 from typing import Any
 
-from django.core.paginator import Paginator
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
+from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
@@ -15,6 +15,8 @@ from dispatch.log import queries
 from dispatch.log.forms import LogForm
 from dispatch.log.queries import LogRow
 from kitting.web.http import LotwardRequest, allowed
+from kitting.web.keyset import page_of
+from kitting.web.shapes import stage_word
 from kitting.web.tables import Column, file_response
 
 ROWS = 50
@@ -44,23 +46,50 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         request, "shipping-log", COLUMNS, queries.every_row(found)
     ):
         return file
-    sums = queries.totals(found)
-    pages = Paginator(found, ROWS)
-    pages.count = sums.shipments  # counted already, together with the rest
-    page = pages.get_page(request.GET.get("page"))
+    page = page_of(found, queries.ORDER, request.GET, ROWS)
     context: dict[str, Any] = {
         "form": form,
         "filtered": any(form.cleaned_data.values()),
-        "when": _when(form.cleaned_data["from"], form.cleaned_data["to"]),
-        "sums": sums,
+        "when": _when(form),
+        "asked": _asked(form),
+        "sums": queries.totals(found),
         "page": page,
-        "rows": queries.rows_of(list(page)),
+        "rows": queries.rows_of(page.rows),
     }
     return render(request, "dispatch/log/log.html", context)
 
 
-def _when(first: date | None, last: date | None) -> str:
-    """Say a period as in "Sent in November 2026"."""
+def _asked(form: LogForm) -> list[tuple[str, object, str]]:
+    """Say what else is asked for: words, and a number with the page that it leads to."""
+    data = form.cleaned_data
+    said: list[tuple[str, object, str]] = []
+    if product := data["product"]:
+        said.append((_("with %(name)s") % {"name": product.name}, "", ""))
+    if data["stage"]:
+        said.append(
+            (_("stage %(stage)s") % {"stage": stage_word(data["stage"])}, "", "")
+        )
+    if lot := data["lot"]:
+        to = reverse("kitting:lot-detail", args=[lot.number])
+        said.append((_("carrying lot"), lot.number, to))
+    if form.box:
+        to = reverse("kitting:box-detail", args=[str(form.box)])
+        said.append((_("carrying box"), form.box, to))
+    elif data["q"]:
+        said.append((_("found by “%(words)s”") % {"words": data["q"]}, "", ""))
+    return said
+
+
+def _when(form: LogForm) -> str:
+    """Say when and to whom, as in "Sent in November 2026 to Lodebridge Hospice"."""
+    when = _period(form.cleaned_data["from"], form.cleaned_data["to"])
+    whom = form.cleaned_data["consignee"]
+    if whom is None:
+        return when
+    return _("%(when)s to %(name)s") % {"when": when, "name": whom.name}
+
+
+def _period(first: date | None, last: date | None) -> str:
     if first is None and last is None:
         return _("Sent so far")
     if first is None:

@@ -19,6 +19,8 @@ from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.proof.heads import DIGITS
 from kitting.ledger.seals import sealed_models as changing
 from kitting.models import JournalHead, Link, Operation, RowSeal
+from kitting.web import keyset
+from kitting.web.keyset import Order, Page
 
 ROWS: Final = 50
 """Acts on a page, and rows of a table that an act's page shows."""
@@ -37,8 +39,6 @@ class Filters:
     name: str = ""
     by_id: int | None = None
     thing: Model | None = None
-    before: int | None = None
-    """Number of a link: only what was done before it."""
 
 
 @dataclass(frozen=True)
@@ -54,15 +54,6 @@ class Line:
     def mark(self) -> str:
         """The first digits of the hash, as they are printed."""
         return _mark(self.link.hash)
-
-
-@dataclass(frozen=True)
-class Page:
-    """Lines of the journal, and where the older ones begin."""
-
-    lines: list[Line]
-    older: int | None
-    """Number of the last line's link, if older acts follow."""
 
 
 @dataclass(frozen=True)
@@ -91,14 +82,26 @@ def _mark(digest: bytes | memoryview) -> str:
     return bytes(digest).hex()[:DIGITS]
 
 
-def page_of(filters: Filters) -> Page:
+def _with_link(seq: str) -> Operation | None:
+    if not (seq.isdecimal() and len(seq) < 16):
+        return None
+    return Operation.objects.filter(link__seq=seq).first()
+
+
+# An act has its id before its link, and both only ever grow.
+ORDER: Final = Order(("pk",), "link.seq", _with_link)
+"""The order of the journal; an address names an act by the number of its link."""
+
+
+def page_of(filters: Filters, asked: Mapping[str, Any]) -> Page[Operation]:
     """Read one page of the journal.
 
     Args:
         filters: What is asked for.
+        asked: Where the page begins, as it stands in the address.
 
     Returns:
-        Its lines, newest first.
+        Its acts, newest first.
     """
     found = Operation.objects.all()
     if filters.since is not None:
@@ -111,15 +114,9 @@ def page_of(filters: Filters) -> Page:
         found = found.filter(by=filters.by_id)
     if filters.thing is not None:
         found = found.filter(pk__in=acts_with(filters.thing))
-    if filters.before is not None:
-        last = Link.objects.filter(seq=filters.before).first()
-        if last is not None:
-            found = found.filter(pk__lt=last.operation_id)
-    # An act has its id before its link, and both only ever grow.
-    rows = list(found.select_related("link", "bench").order_by("-pk")[: ROWS + 1])
-    lines = lines_of(rows[:ROWS])
-    more = lines and len(rows) > ROWS
-    return Page(lines, lines[-1].link.seq if more else None)
+    # What has no link is named by a proof, and is on no page.
+    found = found.filter(link__isnull=False).select_related("link", "bench")
+    return keyset.page_of(found, ORDER, asked, ROWS)
 
 
 def lines_of(operations: Collection[Operation]) -> list[Line]:
@@ -135,7 +132,6 @@ def lines_of(operations: Collection[Operation]) -> list[Line]:
     return [
         Line(each, each.link, said(each.name), _telling(_of(each.link, things)))
         for each in operations
-        if hasattr(each, "link")  # a proof names what has none
     ]
 
 

@@ -18,7 +18,7 @@ EXPORT = reverse("dispatch:journal-export")
 def lines_of(client: Client, **asked: object) -> list[acts.Line]:
     answer = client.get(JOURNAL, asked)
     assert_page(answer)
-    return answer.context["page"].lines  # type: ignore[no-any-return]
+    return answer.context["lines"]  # type: ignore[no-any-return]
 
 
 def body_of(answer: HttpResponse) -> list[dict[str, object]]:

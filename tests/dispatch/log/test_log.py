@@ -251,7 +251,9 @@ def test_a_box_that_was_taken_off_does_not_count(clerk: Client) -> None:
         ({"from": "2026-02-01", "to": "2026-01-01"}, "days_reversed"),
         ({"consignee": "NOBODY"}, "invalid_choice"),
         ({"consignee": "\x00"}, None),
-        ({"q": "x" * 101}, "max_length"),
+        ({"q": "x" * 201}, "max_length"),
+        ({"product": "NONE"}, "invalid_choice"),
+        ({"stage": "open"}, "invalid_choice"),
         ({"q": "\x00"}, "null_characters_not_allowed"),
         ({"lot": "L1000001A"}, None),
         ({"lot": "Γενικό"}, None),
@@ -278,6 +280,32 @@ def test_a_box_is_no_lot(clerk: Client) -> None:
     assert_problem(clerk.get(LOG, {"lot": box.serial}), "scan_not_a_lot")
 
 
+def test_one_field_finds_what_a_label_of_a_box_says(clerk: Client) -> None:
+    Workshop.objects.update(gs1_prefix="9521234")
+    shipment = sent(reference="Order 1")
+    sent(reference="Order 2")
+    box = Box.objects.get(shipment_boxes__shipment=shipment)
+    # As the symbols of its label carry it: the SSCC (00), and the serial (21) behind FNC1.
+    element = f"]C100{box.sscc}"
+    reads = (str(box.serial), str(box.serial).lower(), box.sscc, element, box.number)
+    for read in reads:
+        assert numbers(clerk, q=read) == [shipment.number], read
+    assert f"carrying box {box}" in answer_of(clerk, q=box.sscc)
+    assert numbers(clerk, q=box.serial, consignee=shipment.consignee.code)
+    waits = factories.make_labelled_box()
+    assert numbers(clerk, q=waits.serial) == []
+
+
+def test_a_product_and_a_stage_narrow_the_log(clerk: Client) -> None:
+    one, other = sent(), sent()
+    product = Box.objects.get(shipment_boxes__shipment=one).size.product
+    assert numbers(clerk, product=product.code) == [one.number]
+    assert f"with {product.name}" in answer_of(clerk, product=product.code)
+    assert set(numbers(clerk, stage="sent")) == {one.number, other.number}
+    assert "stage sent:" in answer_of(clerk, stage="sent")
+    assert numbers(clerk, stage="delivered") == []
+
+
 # -- Pages and files -------------------------------------------------------------------
 
 
@@ -302,18 +330,18 @@ def many(count: int) -> list[str]:
 def test_a_long_log_comes_in_pages_that_keep_the_filter(clerk: Client) -> None:
     made = many(120)
     assert numbers(clerk) == made[:50]
-    assert numbers(clerk, page=3, q="eskmoor") == made[100:]
-    assert numbers(clerk, page="none") == made[:50]
-    assert numbers(clerk, page=99) == made[100:]
+    assert numbers(clerk, older=made[49], q="eskmoor") == made[50:100]
+    assert numbers(clerk, older=made[99]) == made[100:]
+    assert numbers(clerk, newer=made[100]) == made[50:100]
+    assert numbers(clerk, newer="") == made[70:]
     text = clerk.get(LOG, {"q": "eskmoor"}).content.decode()
-    assert "?q=eskmoor&amp;page=2" in text
-    assert "Rows 1 to 50 of 120." in text
+    assert f"?q=eskmoor&amp;older={made[49]}" in text
     assert answer_of(clerk) == "Sent so far: 120 shipments, 120 boxes, 2 880 sets."
 
 
 def test_the_file_holds_all_rows_of_the_filter_and_no_more(clerk: Client) -> None:
     made, other = many(1_100), sent(name="Thornwick")
-    found = csv_rows(clerk, q="eskmoor", page=2)
+    found = csv_rows(clerk, q="eskmoor", older=made[49])
     assert [row["shipment"] for row in found] == made
     (row,) = csv_rows(clerk, q="thornwick")
     assert row == {
@@ -349,9 +377,12 @@ def test_a_page_asks_no_more_for_ten_shipments_than_for_one(
     clerk: Client, django_assert_num_queries: Any
 ) -> None:
     sent()
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         clerk.get(LOG)
     for _ in range(4):
         sent()
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(8):
         clerk.get(LOG)
+    made = many(400)
+    with django_assert_num_queries(9):  # and the row at which the page begins
+        assert numbers(clerk, older=made[299]) == made[300:350]
