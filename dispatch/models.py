@@ -115,6 +115,13 @@ class Shipment(models.Model):
     point = models.CharField(max_length=80, blank=True)
     """At which of the consignee's delivery points or wards it is left."""
     reference = models.CharField(max_length=40, blank=True)
+    """The consignee's own; like what follows it stays as it was at the sending."""
+    haulier = models.CharField(max_length=80, blank=True)
+    """Whose vehicle takes it: a firm, a service of the hospital."""
+    driver = models.CharField(max_length=80, blank=True)
+    vehicle = models.CharField(max_length=40, blank=True)
+    seal = models.CharField(max_length=40, blank=True)
+    """Number of the seal that closes the vehicle or the pallet."""
     events_seen = models.PositiveSmallIntegerField(default=0)
     sent_at = models.DateTimeField(null=True)
     sent_by = models.CharField(max_length=150, blank=True)
@@ -154,6 +161,10 @@ class Shipment(models.Model):
                     sent_at__isnull=False,
                     boxes__gte=1,
                 ),
+            ),
+            check(
+                "dispatch_shipment_sent_with_somebody",
+                ~Q(stage__in=GONE_SHIPMENTS) | ~Q(haulier="", driver=""),
             ),
         ]
 

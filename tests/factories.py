@@ -415,6 +415,8 @@ def make_shipment(*boxes: Box, consignee: Consignee | None = None) -> Shipment:
 
 
 def send(shipment: Shipment) -> Shipment:
-    services.send_shipment(unlabelled="by hand", shipment_id=shipment.pk, sign=sign())
+    services.send_shipment(
+        unlabelled="by hand", driver="Driver 2", shipment_id=shipment.pk, sign=sign()
+    )
     shipment.refresh_from_db()
     return shipment

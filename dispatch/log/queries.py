@@ -38,7 +38,8 @@ class Filters:
     """A box of the product is in the shipment."""
     stage: str = ""
     words: str = ""
-    """Each must be in the number, the reference or the consignee's name or code."""
+    """Each must be in its number, reference, haulier, driver, vehicle or seal, or in the
+    consignee's name or code."""
     lot_id: int | None = None
     """The lot, or one that was made from it, is in a box of the shipment."""
     box_id: int | None = None
@@ -63,11 +64,21 @@ class LogRow:
     code: str
     consignee: str
     reference: str
+    haulier: str
+    driver: str
+    vehicle: str
+    seal: str
     boxes: int
     sets: int
     lots: tuple[LotIn, ...]
     sent_by: str
     stage: str
+
+    @property
+    def taken_by(self) -> str:
+        """Who took it, in what, under which seal."""
+        said = (self.haulier, self.driver, self.vehicle, self.seal)
+        return ", ".join(each for each in said if each)
 
     def parts(self) -> list[tuple[str, list[str]]]:
         """The lots inside, by part."""
@@ -167,6 +178,10 @@ def _row(shipment: Shipment, lots: list[LotIn]) -> LogRow:
         code=shipment.consignee.code,
         consignee=shipment.consignee.name,
         reference=shipment.reference,
+        haulier=shipment.haulier,
+        driver=shipment.driver,
+        vehicle=shipment.vehicle,
+        seal=shipment.seal,
         boxes=shipment.boxes,
         sets=shipment.sets,
         lots=tuple(lots),

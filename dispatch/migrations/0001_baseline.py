@@ -130,6 +130,10 @@ class Migration(migrations.Migration):
                         ("sets", models.PositiveIntegerField(default=0)),
                         ("search", models.CharField(blank=True, max_length=400)),
                         ("point", models.CharField(blank=True, max_length=80)),
+                        ("driver", models.CharField(blank=True, max_length=80)),
+                        ("haulier", models.CharField(blank=True, max_length=80)),
+                        ("seal", models.CharField(blank=True, max_length=40)),
+                        ("vehicle", models.CharField(blank=True, max_length=40)),
                     ],
                     options={
                         "ordering": ["-id"],
@@ -191,6 +195,29 @@ class Migration(migrations.Migration):
                                     _connector="OR",
                                 ),
                                 name="dispatch_shipment_sent_has_a_time",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        (
+                                            "stage__in",
+                                            (
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "SENT"
+                                                ],
+                                                kitting.domain.stages.ShipmentStage[
+                                                    "DELIVERED"
+                                                ],
+                                            ),
+                                        ),
+                                        _negated=True,
+                                    ),
+                                    models.Q(
+                                        ("driver", ""), ("haulier", ""), _negated=True
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_shipment_sent_with_somebody",
                             ),
                         ],
                     },

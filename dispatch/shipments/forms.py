@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.fields import ConsigneeField, PointField
@@ -50,6 +52,11 @@ class TakeOffForm(KeyedForm):
     )
 
 
+def _suggesting(words: str) -> forms.TextInput:
+    """A field that suggests what was entered before, from a list of the page."""
+    return forms.TextInput(attrs={"list": words, "autocomplete": "off"})
+
+
 class SendForm(KeyedForm):
     """Send all that is on, as the page showed it."""
 
@@ -58,12 +65,58 @@ class SendForm(KeyedForm):
         "unlabelled": _("why it goes without labels"),
     }
 
+    haulier = forms.CharField(
+        label=_("Haulier"),
+        required=False,
+        max_length=80,
+        help_text=_("The firm or service whose vehicle takes it."),
+        widget=_suggesting("hauliers"),
+    )
+    driver = forms.CharField(
+        label=_("Driver"),
+        required=False,
+        max_length=80,
+        help_text=_("One of haulier and driver must be named."),
+        widget=_suggesting("drivers"),
+    )
+    vehicle = forms.CharField(
+        label=_("Vehicle"),
+        required=False,
+        max_length=40,
+        help_text=_("Its number plate, or what it is called."),
+        widget=_suggesting("vehicles"),
+    )
+    seal = forms.CharField(
+        label=_("Seal number"),
+        required=False,
+        max_length=40,
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    reference = forms.CharField(
+        label=_("Reference"),
+        required=False,
+        max_length=40,
+        help_text=_("The consignee’s own number for what they asked for."),
+    )
     seen = forms.IntegerField(
         min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
     )
     unlabelled = forms.CharField(
         label=_("Why it goes without these labels"), required=False, max_length=200
     )
+
+    def show(self, seen: int) -> None:
+        """Note what the page shows now, whatever was sent."""
+        self.initial["seen"] = seen
+        if self.is_bound:
+            sent: QueryDict = self.data.copy()  # type: ignore[attr-defined]
+            sent["seen"] = str(seen)
+            self.data = sent
+
+    @property
+    def asks_why(self) -> bool:
+        """Whether it was refused for labels that lack."""
+        return self.has_error(NON_FIELD_ERRORS, "labels_lacking")
 
 
 class CancelForm(KeyedForm):

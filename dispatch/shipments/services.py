@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.db.models import Q
 
 from dispatch.consignees.steps import need_consignee, need_point
-from dispatch.domain.folding import fold
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.requests.steps import serve, to_serve
 from dispatch.shipments.labels import NAME as LABELS
@@ -19,6 +19,7 @@ from dispatch.shipments.steps import (
     refuse_on_another,
     refuse_unfit,
     refuse_unlabelled,
+    searched,
 )
 from kitting.domain import numbers
 from kitting.domain.errors import Refused, WrongStage
@@ -35,7 +36,19 @@ from kitting.printing.steps import stop_jobs
 LONGEST_REFERENCE = 40
 """Characters that a consignee's own reference may have."""
 
-SENT_FIELDS = ("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets")
+LONGEST = {
+    "haulier": 80,
+    "driver": 80,
+    "vehicle": 40,
+    "seal": 40,
+    "reference": LONGEST_REFERENCE,
+}
+"""Characters that may be said of how a shipment leaves."""
+
+SENT_FIELDS = (
+    *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets"),
+    *("reference", "haulier", "driver", "vehicle", "seal", "search"),
+)
 """What a sending changes in its shipment."""
 
 
@@ -94,8 +107,7 @@ def begin_shipment(
         shipment.point = need_point(consignee, point)
         event = _move(shipment, ShipmentStage.OPEN)
         shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
-        named = f"{shipment.number} {consignee.code} {consignee.name} {own} {shipment.point}"
-        shipment.search = fold(named)[:400]
+        shipment.search = searched(shipment)
         shipment.save(force_insert=True)
         act.write(event)
         return Begun(shipment_id=shipment.pk, shipment=shipment.number)
@@ -220,13 +232,27 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
 
 
 def send_shipment(
-    *, shipment_id: int, sign: Sign, seen: int | None = None, unlabelled: str = ""
+    *,
+    shipment_id: int,
+    sign: Sign,
+    haulier: str = "",
+    driver: str = "",
+    vehicle: str = "",
+    seal: str = "",
+    reference: str | None = None,
+    seen: int | None = None,
+    unlabelled: str = "",
 ) -> Sent:
     """Send a shipment whole: every box on it leaves.
 
     Args:
         shipment_id: The shipment; open, with at least one box, none of them held.
         sign: Who, when and the operation key.
+        haulier: Whose vehicle takes it; may be empty where a driver is named.
+        driver: Who drives it; may be empty where a haulier is named.
+        vehicle: The vehicle's number plate or name, or empty.
+        seal: The number of the seal, or empty.
+        reference: The consignee's own reference; None for that on record.
         seen: Id of the last scan of the shipment that its sender saw (0 for none);
             None where nobody looked at a page.
         unlabelled: Why it leaves though a box has no label of this shipment with the day
@@ -240,10 +266,17 @@ def send_shipment(
         Missing: If there is no such shipment.
         OnHold: If a box on it is held; the first is named, nothing leaves.
         Refused: ``shipment_empty``, ``box_past_use_by``, ``labels_lacking``,
-            ``entry_too_long``.
+            ``entry_too_long``, ``driver_missing``.
         WrongStage: If it is not open, or a box on it is not loaded any more.
         OperationKeyReused: If the key was used for another act.
     """
+    leaving = {
+        "haulier": haulier,
+        "driver": driver,
+        "vehicle": vehicle,
+        "seal": seal,
+        "reference": reference,
+    }
 
     def work(act: Act) -> Sent:
         locking.enter_gate()
@@ -253,6 +286,7 @@ def send_shipment(
         if not boxes:
             raise Refused("shipment_empty", shipment=shipment.number)
         refuse_unfit(boxes.values(), act)
+        _take_down(shipment, leaving)
         why = _why_unlabelled(shipment, unlabelled)
         event = _move(shipment, ShipmentStage.SENT, why)
         events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
@@ -278,7 +312,18 @@ def send_shipment(
         shipment=shipment_id,
         seen=seen,
         unlabelled=unlabelled,
+        **leaving,
     )
+
+
+def _take_down(shipment: Shipment, leaving: Mapping[str, str | None]) -> None:
+    """Note on a shipment who takes it away, how, and under which reference."""
+    for name, said in leaving.items():
+        if said is not None:
+            setattr(shipment, name, need_length(name, said, LONGEST[name]))
+    if not shipment.haulier and not shipment.driver:
+        raise Refused("driver_missing", shipment=shipment.number)
+    shipment.search = searched(shipment)
 
 
 def _why_unlabelled(shipment: Shipment, said: str) -> str:

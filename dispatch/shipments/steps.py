@@ -6,6 +6,7 @@ from collections.abc import Collection
 
 from django.db.models import F
 
+from dispatch.domain.folding import fold
 from dispatch.models import Request, Shipment, ShipmentBox
 from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
@@ -17,6 +18,27 @@ from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.ledger.standing import target_of
 from kitting.models import Box, BoxEvent
 from kitting.packing.steps import move_box
+
+
+def searched(shipment: Shipment) -> str:
+    """Give the text by which a shipment is found.
+
+    Args:
+        shipment: The shipment, with all that is to be on record.
+
+    Returns:
+        Its number, whom it goes to and how, folded.
+    """
+    whom = shipment.consignee
+    said = (
+        *(shipment.number, whom.code, whom.name, shipment.point, shipment.reference),
+        *(shipment.haulier, shipment.driver, shipment.vehicle, shipment.seal),
+    )
+    return fold(" ".join(each for each in said if each))[:SEARCHED]
+
+
+SEARCHED = 400
+"""Characters by which a shipment is found."""
 
 
 def refuse_on_another(box: Box, shipment: Shipment) -> None:

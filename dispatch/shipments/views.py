@@ -153,21 +153,39 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     return _after_scan(request, shipment, form, done, words=words, status=status)
 
 
-@allowed("kitting.send_boxes", "POST")
+@allowed("kitting.send_boxes", "GET", "POST")
 def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
-    """Send the shipment whole, if it still is what the page showed."""
+    """Ask who takes the shipment, and send it whole if it is what the page showed."""
     shipment = get_or_404(Shipment, number=number)
-    form = SendForm(request.POST)
+    form = SendForm(request.POST or None, initial={"reference": shipment.reference})
     act = partial(services.send_shipment, shipment_id=shipment.pk)
     sent, status = _attempt(request, form, act)
-    if sent is None:
+    if sent is not None:
+        words = _("Shipment %(shipment)s is sent: %(boxes)s, %(sets)s.") % {
+            "shipment": sent.shipment,
+            "boxes": amount(sent.boxes, "box"),
+            "sets": amount(sent.sets, "set"),
+        }
+        return say_and_go(request, words, _address(number))
+    seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
+    shipment = queries.with_figures(Q(pk=shipment.pk)).get()
+    boxes = queries.on_board(shipment, reach_of(told_holds()))
+    if shipment.stage != ShipmentStage.OPEN or not boxes:
+        if request.method == "GET":
+            return redirect(_address(number))
         return _show(request, shipment, wrong=form, status=status)
-    words = _("Shipment %(shipment)s is sent: %(boxes)s, %(sets)s.") % {
-        "shipment": sent.shipment,
-        "boxes": amount(sent.boxes, "box"),
-        "sets": amount(sent.sets, "set"),
+    form.show(seen)
+    context = {
+        "form": form,
+        "shipment": shipment,
+        "sizes": by_size(boxes),
+        "held": [(box, new_op_key()) for box in boxes if box.held],
+        "stale": stale_now(shipment),
+        "before": queries.named_before(),
     }
-    return say_and_go(request, words, _address(shipment.number))
+    return render(
+        request, "dispatch/shipments/shipment_send.html", context, status=status
+    )
 
 
 @allowed("kitting.send_boxes", "GET", "POST")
@@ -239,14 +257,14 @@ def _show(
     status: int = 200,
 ) -> HttpResponse:
     """Show a shipment as it is now; somebody else may have changed it meanwhile."""
-    seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
     is_open = shipment.stage == ShipmentStage.OPEN
     reach = reach_of(told_holds()) if is_open else Reach()
     boxes = queries.on_board(shipment, reach)
+    keyed = [(box, new_op_key()) for box in boxes]
     context: dict[str, Any] = {
         "shipment": shipment,
-        "boxes": [(box, new_op_key()) for box in boxes],
+        "boxes": keyed,
         "sizes": by_size(boxes),
         "said": said or _said_by_scan(request),
         "stale": stale_now(shipment),
@@ -261,9 +279,8 @@ def _show(
             "asked": [(each, TIERS[each.asked.tier]) for each in fetch.wanted],
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),
-            "held": [box for box in boxes if box.held],
+            "held": [(box, key) for box, key in keyed if box.held],
             "scan_key": new_op_key(),
-            "send_form": SendForm(initial={"seen": seen}),
         }
     return render_part(
         request,

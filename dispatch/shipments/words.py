@@ -42,6 +42,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_past_use_by": _(
         "Box %(box)s is past its use-by date, %(use_by)s. Put it in quarantine."
     ),
+    "driver_missing": _(
+        "Nobody is named who takes shipment %(shipment)s away. Write the haulier or the"
+        " driver."
+    ),
     "labels_lacking": _(
         "%(boxes)s of the boxes on %(shipment)s have no label with today’s date for it."
         " Print the labels first, or write why it goes without them."

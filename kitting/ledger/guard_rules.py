@@ -126,7 +126,7 @@ FIXED = (
         "shipment_identity",
         "dispatch_shipment",
         "shipment identity",
-        columns=("number", "consignee_id", "point", "reference"),
+        columns=("number", "consignee_id", "point"),
         once=("sent_at",),
         moves=(
             "(OLD.stage <> 'open' AND NEW.stage <> OLD.stage"
@@ -137,7 +137,10 @@ FIXED = (
         "shipment_sent",
         "dispatch_shipment",
         "shipment is not open",
-        columns=("sent_by", "boxes", "sets"),
+        columns=(
+            *("sent_by", "boxes", "sets"),
+            *("reference", "haulier", "driver", "vehicle", "seal"),
+        ),
         until="OLD.stage <> 'open'",
     ),
     Fixed(

@@ -221,5 +221,12 @@ ASKED: Final[tuple[tuple[int, str, str, int, int, int | None, str, str], ...]] =
 )
 """Day, consignee, product, sets, tier of need, in how many days, how, and who asked."""
 
+VANS: Final = (
+    ("Eskmoor Community Transport", "Driver on call", "Van 2"),
+    ("", "Storekeeper of the workshop", "Workshop van"),
+    ("Moor Road Couriers", "", ""),
+)
+"""Who takes shipments away, in turn: haulier, driver, vehicle."""
+
 BY_HAND: Final = "The label printer of the dock is to come; written by hand"
 """Why the shipments of the demo leave without labels of their own."""

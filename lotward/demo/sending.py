@@ -50,8 +50,16 @@ def send(floor: Floor, *, keep: int) -> None:
         shipment_id = begin(floor)
         load(floor, shipment_id, stock[: len(stock) - keep])
         sign = floor.clock.sign("clerk", 120)
+        nth = Shipment.objects.count()
+        haulier, driver, vehicle = plan.VANS[nth % len(plan.VANS)]
         services.send_shipment(
-            shipment_id=shipment_id, unlabelled=plan.BY_HAND, sign=sign
+            shipment_id=shipment_id,
+            haulier=haulier,
+            driver=driver,
+            vehicle=vehicle,
+            seal=f"{40_000 + 7 * nth}" if vehicle else "",
+            unlabelled=plan.BY_HAND,
+            sign=sign,
         )
 
 

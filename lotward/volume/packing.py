@@ -7,9 +7,9 @@ from collections import deque
 from dataclasses import dataclass, field
 from typing import Final
 
-from dispatch.domain.folding import fold
 from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
 from dispatch.shipments.services import Begun, Scanned, Sent
+from dispatch.shipments.steps import searched
 from kitting.domain import batch, gs1
 from kitting.domain.numbers import Kind
 from kitting.domain.prints import Again
@@ -44,6 +44,7 @@ from lotward.volume.stock import Stock
 SHARES: Final = {6: 25, 24: 60, 60: 15}
 """How often a box of so many sets is asked for, of a hundred."""
 LOADS: Final = (4, 16)
+DRIVERS: Final = ("Driver 1", "Driver 2", "Driver 3")
 """Fewest and most boxes of a shipment."""
 WAITING: Final = 60
 """Boxes that stay on the shelf."""
@@ -240,8 +241,7 @@ class Floor:
         shipment = bulk.fresh(
             Shipment, number=number, consignee=consignee, events_seen=1
         )
-        named = f"{number} {consignee.code} {consignee.name} "
-        shipment.search = fold(named)[:400]
+        shipment.search = searched(shipment)
         pen.made(shipment)
         event = bulk.fresh(
             ShipEvent, shipment=shipment, nth=1, after=ShipmentStage.OPEN
@@ -276,6 +276,9 @@ class Floor:
             before=ShipmentStage.OPEN,
             after=shipment.stage,
         )
+        shipment.driver = pen.luck.choice(DRIVERS)
+        shipment.search = searched(shipment)
+        pen.changed(shipment)
         said = f"in {shipment.number}"
         events = [move_box(each.box, BoxStage.SENT, said) for each in loaded]
         for each in loaded:
@@ -283,8 +286,9 @@ class Floor:
                 self.stock.where[lot].here -= 1
                 self.stock.where[lot].gone += 1
         outcome = Sent(shipment.number, shipment.stage, shipment.boxes, shipment.sets)
-        sent = {"shipment": shipment.id, "seen": None}
-        pen.act("send_shipment", clerk, outcome, [event, *events], (), None, sent)
+        sent = {"shipment": shipment.id, "driver": shipment.driver}
+        rows = [event, *events]
+        pen.act("send_shipment", clerk, outcome, rows, [shipment], None, sent)
 
     # -- Holds ---------------------------------------------------------------------
 

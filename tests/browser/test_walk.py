@@ -285,6 +285,9 @@ def ship(walker: Walker, scene: Scene, box: Box) -> None:
             f"Box {box.serial} is on the shipment."
         )
         walker.look("A shipment, open")
+        page.get_by_role("link", name="Send 1 box").click()
+        walker.look("Sending a shipment")
+        page.get_by_label("Driver").fill("Driver 2")
         page.get_by_label("Why it goes without").fill("Written by hand")
         page.get_by_role("button", name="Send 1 box").click()
         expect(page.locator(".answer")).to_contain_text("1 box with 6 sets in shipment")

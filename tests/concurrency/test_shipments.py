@@ -47,7 +47,11 @@ def load(shipment: Shipment, box: Box) -> Callable[[], services.Scanned]:
 
 def send(shipment: Shipment, **seen: int) -> Callable[[], services.Sent]:
     return lambda: services.send_shipment(
-        unlabelled="by hand", shipment_id=shipment.pk, sign=sign(), **seen
+        unlabelled="by hand",
+        driver="Driver 2",
+        shipment_id=shipment.pk,
+        sign=sign(),
+        **seen,
     )
 
 
@@ -82,7 +86,7 @@ def test_control_without_the_gate_a_hold_and_a_sending_miss_each_other() -> None
             held = list(held_boxes(standing_reach()))
             both_looked.wait(30)
             Shipment.objects.filter(pk=shipment.pk).update(
-                stage="sent", sent_at=factories.NOW, boxes=1
+                stage="sent", sent_at=factories.NOW, boxes=1, driver="Driver 2"
             )
             Box.objects.filter(pk=box.pk).update(stage=BoxStage.SENT)
         return len(held)
@@ -143,7 +147,7 @@ def test_one_key_sent_eight_times_at_once_acts_once() -> None:
     for act in (
         lambda _: services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=on),
         lambda _: services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, sign=leave
+            unlabelled="by hand", driver="Driver 2", shipment_id=shipment.pk, sign=leave
         ),
     ):
         results = times(8, act)

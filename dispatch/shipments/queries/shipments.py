@@ -22,6 +22,9 @@ from kitting.models import Box, BoxLine, Hold
 from kitting.packing.queries.boxes import ready_boxes
 from kitting.web import scans
 
+REMEMBERED = 200
+"""How many sent shipments are looked at for who took them."""
+
 LATELY = 20
 """How many shipments that are sent or cancelled the page of shipments shows."""
 
@@ -221,6 +224,21 @@ def last_scan(shipment: Shipment) -> int:
         The id.
     """
     return shipment.scans.order_by("-pk").values_list("pk", flat=True).first() or 0
+
+
+def named_before() -> dict[str, list[str]]:
+    """Who took shipments away lately, and in which vehicles.
+
+    Returns:
+        ``hauliers``, ``drivers`` and ``vehicles``, by name.
+    """
+    went = Shipment.objects.filter(sent_at__isnull=False).order_by("-sent_at")
+    lately = list(went.values_list("haulier", "driver", "vehicle")[:REMEMBERED])
+    kinds = ("hauliers", "drivers", "vehicles")
+    return {
+        kind: sorted({row[nth] for row in lately if row[nth]})
+        for nth, kind in enumerate(kinds)
+    }
 
 
 def ready_to_go(today: date, reach: Reach) -> list[Ready]:

@@ -56,7 +56,10 @@ def sent(
     box = box or factories.make_labelled_box()
     services.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
     services.send_shipment(
-        unlabelled="by hand", shipment_id=begun.shipment_id, sign=sign(now=at)
+        unlabelled="by hand",
+        driver="Driver 2",
+        shipment_id=begun.shipment_id,
+        sign=sign(now=at),
     )
     return Shipment.objects.get(pk=begun.shipment_id)
 
@@ -317,6 +320,7 @@ def many(count: int) -> list[str]:
             number=f"S{n:06}",
             consignee=whom,
             stage="sent",
+            driver="Driver 2",
             sent_at=NOON + timedelta(minutes=n),
             boxes=1,
             sets=24,
@@ -350,6 +354,10 @@ def test_the_file_holds_all_rows_of_the_filter_and_no_more(clerk: Client) -> Non
         "consignee_code": other.consignee.code,
         "consignee": "Thornwick",
         "reference": "",
+        "haulier": "",
+        "driver": "Driver 2",
+        "vehicle": "",
+        "seal": "",
         "boxes": "1",
         "sets": "6",
         "lots": lot_of(other),

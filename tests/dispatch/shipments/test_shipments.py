@@ -200,7 +200,10 @@ def test_a_box_past_its_use_by_date_neither_goes_on_nor_leaves(box: Box) -> None
     assert_refused(error, "box_past_use_by", use_by=date(2026, 1, 13))
     sending = refused(
         lambda: services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+            unlabelled="by hand",
+            driver="Driver 2",
+            shipment_id=shipment.pk,
+            sign=sign(),
         )
     )
     assert_refused(sending, "box_past_use_by", box=late.serial)
@@ -256,7 +259,10 @@ def test_an_empty_shipment_does_not_leave() -> None:
     shipment = factories.make_shipment()
     error = refused(
         lambda: services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+            unlabelled="by hand",
+            driver="Driver 2",
+            shipment_id=shipment.pk,
+            sign=sign(),
         )
     )
     assert_refused(error, "shipment_empty", shipment=shipment.number)
@@ -267,13 +273,19 @@ def test_a_hold_after_loading_stops_the_whole_shipment_and_names_the_box() -> No
     shipment = factories.make_shipment(good, bad)
     hold("lot", bad.lines.get().lot_id)
     send = partial(
-        services.send_shipment, unlabelled="by hand", shipment_id=shipment.pk
+        services.send_shipment,
+        unlabelled="by hand",
+        driver="Driver 2",
+        shipment_id=shipment.pk,
     )
     assert_refused(refused(lambda: send(sign=sign())), "box_held", box=bad.serial)
     services.take_off_box(shipment_id=shipment.pk, box_id=bad.pk, sign=sign())
     assert (
         services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+            unlabelled="by hand",
+            driver="Driver 2",
+            shipment_id=shipment.pk,
+            sign=sign(),
         ).boxes
         == 1
     )
@@ -287,7 +299,11 @@ def test_a_box_that_came_on_or_off_since_the_page_was_shown_is_named(
 
     def send(seen: int) -> services.Sent:
         return services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, seen=seen, sign=sign()
+            unlabelled="by hand",
+            driver="Driver 2",
+            shipment_id=shipment.pk,
+            seen=seen,
+            sign=sign(),
         )
 
     load(shipment, later)
@@ -307,7 +323,10 @@ def test_a_sent_shipment_changes_no_more(box: Box) -> None:
             shipment_id=shipment.pk, box_id=box.pk, sign=sign()
         ),
         lambda: services.send_shipment(
-            unlabelled="by hand", shipment_id=shipment.pk, sign=sign()
+            unlabelled="by hand",
+            driver="Driver 2",
+            shipment_id=shipment.pk,
+            sign=sign(),
         ),
         lambda: services.cancel_shipment(
             shipment_id=shipment.pk, reason="Late", sign=sign()
@@ -357,11 +376,15 @@ def test_an_act_that_is_sent_again_is_answered_as_the_first_time(box: Box) -> No
     assert first == again
     leave = sign()
     sent = services.send_shipment(
-        unlabelled="by hand", shipment_id=shipment.pk, seen=None, sign=leave
+        unlabelled="by hand",
+        driver="Driver 2",
+        shipment_id=shipment.pk,
+        seen=None,
+        sign=leave,
     )
     before = rows()
     assert sent == services.send_shipment(
-        unlabelled="by hand", shipment_id=shipment.pk, sign=leave
+        unlabelled="by hand", driver="Driver 2", shipment_id=shipment.pk, sign=leave
     )
     assert first == services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=once)
     assert rows() == before

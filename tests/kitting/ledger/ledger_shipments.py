@@ -44,7 +44,9 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     cancel_request(number=twice, reason="asked twice", sign=sign())
     for shipment, box in ((gone, sent), (off, labelled)):
         services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
-    services.send_shipment(unlabelled="by hand", shipment_id=gone.pk, sign=sign())
+    services.send_shipment(
+        unlabelled="by hand", driver="Driver 2", shipment_id=gone.pk, sign=sign()
+    )
     services.cancel_shipment(shipment_id=off.pk, reason="no van", sign=sign())
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())

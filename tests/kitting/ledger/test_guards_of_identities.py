@@ -37,7 +37,10 @@ NEVER: dict[type[models.Model], str] = {
         " label_words signed_by"
     ),
     Box: "number recipe_id size_id bench_id serial packed_on batch closed_at",
-    Shipment: "number consignee_id reference sent_at sent_by boxes sets stage",
+    Shipment: (
+        "number consignee_id point reference sent_at sent_by boxes sets stage"
+        " haulier driver vehicle seal"
+    ),
     Consignee: "code",
 }
 PAIRS = [(model, name) for model, names in NEVER.items() for name in names.split()]

@@ -355,7 +355,7 @@ class Ledger(Bags, Benches, RuleBasedStateMachine):
             values = {"shipment_id": pk, "reason": "Road closed"}
             self.act(services.cancel_shipment, **values, twice=twice)
         else:
-            unlabelled = {"unlabelled": "by hand"}
+            unlabelled = {"unlabelled": "by hand", "driver": "Driver 2"}
             self.act(services.send_shipment, shipment_id=pk, twice=twice, **unlabelled)
 
     # -- holds ---------------------------------------------------------------------
