@@ -136,7 +136,7 @@ ACTS: dict[str, str | Promise] = {
     "take_off": _("Bag taken off the line"),
     "take_off_bench": _("Bag taken off the bench"),
     "take_off_box": _("Box taken off a shipment"),
-    "take_out_held": _("Held pieces taken out of a box"),
+    "take_out": _("Held or overdue pieces taken out of a box"),
     "take_request": _("Request taken"),
     "tie_tablet": _("Tablet tied to a bench"),
     "try_label": _("Test of a label printed"),

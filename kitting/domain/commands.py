@@ -23,7 +23,7 @@ is typed, with its point), and always begins with ``ACT-``, so that no number of
     ACT-YES             answer yes to what the screen asks; ACT-NO no
     ACT-2               answer two, or the second of what it shows
     ACT-STOP            let no other box start by itself after this one
-    ACT-TAKE-OUT        take what is on hold out of the open box, back into its bags
+    ACT-TAKE-OUT        take what is on hold, or open too long, out of the open box
     ACT-QUARANTINE      put the box that is on hold in quarantine
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
     ACT-SET-BACK        ask which bag was open for too long: the next one scanned

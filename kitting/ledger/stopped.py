@@ -1,32 +1,40 @@
-"""What a hold stops in a box, and what must come out of it before it can go on."""
+"""What stops a box, and what must come out of it before it can go on."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from kitting.domain.errors import OnHold
 from kitting.domain.stages import BagStage, BoxStage
+from kitting.ledger.packable import open_too_long
 from kitting.ledger.reach import Reach, Why
 from kitting.models import Box, BoxLine
 
 
 @dataclass(frozen=True)
-class Stopped:
-    """A box that nothing is added to, closed or labelled while a hold reaches it."""
+class MustComeOut:
+    """Pieces in a box that must not go out with it."""
 
-    why: Why
-    """The oldest of its holds."""
     lines: tuple[BoxLine, ...]
-    """What is held in it; none where only the box itself is."""
+    """What that is; none where only the box itself is held."""
     apart: bool
-    """Whether those pieces can be taken out: it is open, not held itself, and what is
-    held can be told apart by lot and goes back into a bag that is held."""
+    """Whether they can be taken out: the box is open, not held itself, and they can be
+    told apart by lot and go back into a bag that is stopped like them."""
 
     @property
     def out(self) -> str:
         """What to take out: pieces, part and bag."""
         return ", ".join(map(told, self.lines))
+
+
+@dataclass(frozen=True)
+class Stopped(MustComeOut):
+    """A box that nothing is added to, closed or labelled while a hold reaches it."""
+
+    why: Why
+    """The oldest of its holds."""
 
 
 def told(line: BoxLine, pieces: int = 0) -> str:
@@ -86,18 +94,44 @@ def stopped(box: Box, lines: Iterable[BoxLine], reach: Reach) -> Stopped | None:
     if why is None:
         return None
     held = tuple(line for line in lines if reach.line(line))
+    return Stopped(held, _can_come_out(box, lines, held, reach), why)
+
+
+def _can_come_out(
+    box: Box, lines: Sequence[BoxLine], out: Sequence[BoxLine], reach: Reach
+) -> bool:
     lots: dict[int, set[int]] = {}
     for line in lines:
         lots.setdefault(line.lot.part_id, set()).add(line.lot_id)
-    held_parts = {line.lot.part_id for line in held}
-    apart = (
+    parts = {line.lot.part_id for line in out}
+    return (
         box.stage == BoxStage.OPEN
         and not reach.on(box)
-        and all(len(lots[part]) == 1 for part in held_parts)
-        and all(line in held for line in lines if line.lot.part_id in held_parts)
-        and all(may_go_back(line, reach) for line in held)
+        and all(len(lots[part]) == 1 for part in parts)
+        and all(line in out for line in lines if line.lot.part_id in parts)
+        and all(may_go_back(line, reach) for line in out)
     )
-    return Stopped(why, held, apart)
+
+
+def overdue_in(
+    box: Box, lines: Iterable[BoxLine], reach: Reach, now: datetime
+) -> MustComeOut | None:
+    """What in an open box is out of bags that were open for too long: it is not closed.
+
+    Args:
+        box: The box.
+        lines: All its lines, with lot, part and bag.
+        reach: What is held now.
+        now: The moment.
+
+    Returns:
+        Those pieces, or None.
+    """
+    lines = list(lines)
+    out = tuple(line for line in lines if open_too_long(line.bag, line.lot, now))
+    if not out or box.stage != BoxStage.OPEN:
+        return None
+    return MustComeOut(out, _can_come_out(box, lines, out, reach))
 
 
 def refuse_held_box(box: Box, lines: Iterable[BoxLine], reach: Reach) -> None:

@@ -113,13 +113,13 @@ SENTENCES: dict[str, str | Promise] = {
     "box_not_complete": _(
         "Box %(box)s still needs %(missing)s of %(part)s. Add them, then close the box."
     ),
-    "box_not_held": _(
-        "Nothing in box %(box)s is on hold any more, so nothing was taken out. Go on"
-        " with it."
-    ),
     "box_not_put_away": _(
         "Box %(box)s is %(stage)s and was not put away, so it cannot be brought back."
         " Scan a bag, or the label of the box that is shown."
+    ),
+    "box_not_stopped": _(
+        "Nothing in box %(box)s has to come out of it any more, so nothing was taken out."
+        " Go on with it."
     ),
     "box_not_weighed": _(
         "Box %(box)s is not weighed yet. Put it on the scale, and wait until it shows the"
@@ -253,6 +253,14 @@ SENTENCES: dict[str, str | Promise] = {
     "other_label": _(
         "“%(read)s” is not the label of box %(box)s. Scan the label that was printed"
         " for this box."
+    ),
+    "overdue_among_others": _(
+        "Box %(box)s has %(out)s in it, out of bags that were open for too long. They"
+        " cannot be told apart from others in the box, so cancel it."
+    ),
+    "overdue_in_box": _(
+        "Box %(box)s has %(out)s in it. Take that out of the box and put it into the bag,"
+        " then set the bag back."
     ),
     "part_not_in_recipe": _(
         "Bag %(bag)s holds %(part)s, which this recipe does not need. Take the bag"

@@ -282,7 +282,7 @@ def _stop_a_box() -> None:
     assert box.bench is not None
     what = {"reason": "Torn", "sign": sign()}
     holds.place_hold(target="bag", value=bags[0].pk, **what)
-    voiding.take_out_held(box_id=box.pk, sign=sign())
+    voiding.take_out(box_id=box.pk, sign=sign())
     held = holds.place_hold(target="box", value=box.pk, **what | {"sign": sign()})
     cage = factories.make_place(PlaceKind.QUARANTINE)
     places.put_box(box_id=box.pk, place_id=cage.pk, sign=sign())

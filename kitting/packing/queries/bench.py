@@ -18,7 +18,7 @@ from kitting.ledger.kept import Kept
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
-from kitting.ledger.stopped import Stopped, stopped
+from kitting.ledger.stopped import MustComeOut, Stopped, overdue_in, stopped
 from kitting.models import (
     AllowedMass,
     Bag,
@@ -118,6 +118,8 @@ class Screen:
     """The newest print of its slips, where a slip goes with each set."""
     held: Stopped | None = None
     """What stops the box in work, if a hold reaches it or anything in it."""
+    overdue: MustComeOut | None = None
+    """What in the open box is out of bags that were open for too long."""
     packed_today: int = 0
     """Boxes that were closed at this bench today; told while it has none in work."""
     aside: list[str] = field(default_factory=list)
@@ -162,13 +164,15 @@ class Screen:
 
     @property
     def step(self) -> str:
-        """The next thing to do: choose, held, fill, weigh, close, print or label."""
+        """The next to do: choose, held, overdue, fill, weigh, close, print or label."""
         if self.box is None:
             return "choose"
         if self.held:
             return "held"
         if self.box.stage == BoxStage.CLOSED:
             return "label" if self.label else "print"
+        if self.overdue:
+            return "overdue"
         if self.asked:
             return "fill"
         return "weigh" if self.box.size.weigh else "close"
@@ -178,7 +182,8 @@ class Screen:
         """Whether the box cannot go on with what lies open at the bench."""
         asked = self.asked
         refused = asked is not None and asked.refusal is not None
-        return self.step == "held" or refused or self.lacking is not None
+        stops = self.step in ("held", "overdue")
+        return stops or refused or self.lacking is not None
 
     @property
     def complete(self) -> int:
@@ -274,6 +279,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
         lines,
         open_bags=here,
         held=stopped(box, inside, reach),
+        overdue=overdue_in(box, inside, reach, now),
         newest=number,
         at_hand=at_hand(box, inside, bags),
         seen=seen,

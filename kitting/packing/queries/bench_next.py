@@ -34,6 +34,7 @@ class Next(StrEnum):
     CHOOSE = "choose"
     NO_PRODUCT = "no_product"
     HELD = "held"
+    OVERDUE = "overdue"
     SCAN = "scan"
     NONE_TO_SCAN = "none_to_scan"
     CLOSE = "close"

@@ -33,7 +33,7 @@ def command_list() -> list[tuple[str, str]]:
         *cancels,
         ("ACT-HAND-OVER", _("Hand the open box over to another bench; asks which")),
         ("ACT-STOP", _("Start no other box by itself after this one")),
-        ("ACT-TAKE-OUT", _("Take what is on hold out of the box, back into its bags")),
+        ("ACT-TAKE-OUT", _("Take out of the box what is on hold, or open too long")),
         ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
         (

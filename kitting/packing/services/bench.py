@@ -16,6 +16,7 @@ from uuid import uuid5
 from django.db.models import QuerySet
 
 from kitting.domain.commands import (
+    NOTHING,
     TAKE_OFF,
     Asked,
     Command,
@@ -277,8 +278,10 @@ def _print(scan: Scan, reason: str) -> Answer:
 def _take_out(scan: Scan) -> Answer:
     scan.need_same_box()
     box = scan.box_in_work()
-    taken = voiding.take_out_held(box_id=box.pk, sign=scan.sign)
-    return did("take_out_held", taken)
+    taken = voiding.take_out(box_id=box.pk, sign=scan.sign)
+    # A bag that was open for too long is set back next: it is scanned.
+    asked = Asked(set_back.MENU) if taken.overdue else NOTHING
+    return replace(did("take_out", taken), asked=asked)
 
 
 def _quarantine(scan: Scan) -> Answer:

@@ -7,10 +7,13 @@ from typing import Final
 from uuid import uuid5
 
 from kitting.domain.commands import Asked
-from kitting.domain.errors import LotwardError
+from kitting.domain.errors import LotwardError, Refused
+from kitting.domain.stages import BoxStage
 from kitting.labels.kinds import BAG
+from kitting.ledger.stopped import told
 from kitting.lots.services.set_back import set_back
-from kitting.models import Bag
+from kitting.models import Bag, Box, BoxLine
+from kitting.models.boxes import IN_WORK
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.printing.services.prints import onto_bench, print_labels
 
@@ -50,12 +53,24 @@ def name_bag(scan: Scan, bag: Bag) -> Answer:
         What was done, and what is shown of the new bag.
 
     Raises:
+        Refused: ``overdue_in_box`` where the open box has pieces of it.
         LotwardError: As ``set_back``.
     """
+    if scan.before is None:
+        _refuse_in_box(scan.bench_id, bag)
     done = set_back(bag_id=bag.pk, sign=scan.sign)
     if scan.goes_on:  # in practice nothing is printed
         _print(scan, done.into)
     return replace(did(MENU, done), asked=Asked(DONE, (done.into,)))
+
+
+def _refuse_in_box(bench_id: int, bag: Bag) -> None:
+    at_bench = Box.objects.filter(IN_WORK, bench=bench_id, stage=BoxStage.OPEN)
+    lines = BoxLine.objects.filter(box__in=at_bench, bag=bag)
+    inside = list(lines.select_related("lot__part", "bag", "box"))
+    if inside:
+        out = ", ".join(map(told, inside))
+        raise Refused("overdue_in_box", box=str(inside[0].box), out=out)
 
 
 def _print(scan: Scan, number: str) -> None:

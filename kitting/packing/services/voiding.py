@@ -1,4 +1,4 @@
-"""Boxes that come to nothing, cancelled or voided, and held pieces taken out of one."""
+"""Boxes that come to nothing, cancelled or voided, and pieces taken out of an open one."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from kitting.ledger import locking
 from kitting.ledger.needs import need_reason, wrong_box
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.reach import standing_reach
-from kitting.ledger.stopped import refuse_held_box, stopped, told
+from kitting.ledger.stopped import overdue_in, refuse_held_box, stopped, told
 from kitting.lots.steps.bags import Change, change, save_bags
 from kitting.models import Bag, Box, BoxLine, Guarded, Print
 from kitting.packing.services.boxes import BoxMoved
@@ -138,15 +138,19 @@ def _said(box: Box, lines: Iterable[BoxLine]) -> str:
 
 @dataclass(frozen=True)
 class TakenOut:
-    """A box that nothing held is in any more."""
+    """A box that nothing is in any more that must not go out with it."""
 
     box: str
     out: str
     """What went back into which bag: pieces, part and bag."""
+    overdue: bool = False
+    """Whether those bags were open for too long, so that they are set back next."""
 
 
-def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
-    """Take what is held out of an open box, back into its bags, which stay held.
+def take_out(*, box_id: int, sign: Sign) -> TakenOut:
+    """Take out of an open box what is held, else what was open for too long.
+
+    It goes back into its bags, which stay held, or are set back.
 
     Args:
         box_id: The box.
@@ -160,7 +164,9 @@ def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
             ``bench_has_another_box`` if it was handed over.
         Missing: If there is no such box.
         OnHold: ``held_among_others``, ``box_on_hold`` where nothing can be taken out.
-        WrongStage: If it is not open; ``box_not_held`` if the hold was lifted meanwhile.
+        Refused: ``overdue_among_others``, likewise.
+        WrongStage: If it is not open; ``box_not_stopped`` where nothing must come out,
+            as if the hold was lifted meanwhile.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -169,18 +175,20 @@ def take_out_held(*, box_id: int, sign: Sign) -> TakenOut:
         box, bags, lines = _locked(box_id, "cancelled")
         need_at_bench(box, sign.bench_id)
         reach = standing_reach()
-        found = stopped(box, lines, reach)
+        held = stopped(box, lines, reach)
+        found = held or overdue_in(box, lines, reach, act.now)
         if found is None:
-            raise WrongStage("box_not_held", box=str(box))
+            raise WrongStage("box_not_stopped", box=str(box))
         if not found.apart:
             refuse_held_box(box, lines, reach)
+            raise Refused("overdue_among_others", box=str(box), out=found.out)
         back = [put_back(box, bags[line.bag_id], line) for line in found.lines]
         drop_lines(found.lines)
         save_bags([bags[pk] for pk in {line.bag_id for line in found.lines}])
         act.write(*back)
-        return TakenOut(box=str(box), out=found.out)
+        return TakenOut(box=str(box), out=found.out, overdue=held is None)
 
-    return perform("take_out_held", work, TakenOut, sign, box=box_id)
+    return perform("take_out", work, TakenOut, sign, box=box_id)
 
 
 def void_box(*, box_id: int, reason: str, sign: Sign, label: str = "") -> BoxMoved:

@@ -65,10 +65,13 @@ from kitting.web.http import (
 from kitting.web.messages import sentence
 from kitting.web.tablet import badge_of, tablet_of
 
-HELD = frozenset({"box_on_hold", "held_among_others", "held_in_box"})
-"""Codes of refusals for a box in work that a hold reaches."""
 OVERDUE = "bag_open_too_long"
 """The code of a refusal after which a bag can be set back."""
+STOPS = {
+    "held": frozenset({"box_on_hold", "held_among_others", "held_in_box"}),
+    "overdue": frozenset({OVERDUE, "overdue_among_others", "overdue_in_box"}),
+}
+"""Codes of refusals that say what the step of a box in work says as well."""
 
 
 @allowed("kitting.pack", by_badge=True)
@@ -327,19 +330,31 @@ def screen_context(
         to_do = f"{_out_again(form)} {to_do}".strip() if waited else to_do
         context |= {"state": "wrong", "wrong": wrong.rstrip("."), "to_do": to_do}
         context["overdue_bag"] = _overdue_bag(form)
-        if screen.step == "held" and _codes(form) & HELD and not waited:
-            context["next"] = Next.HELD  # it says the same, and offers the ways on
+        same = _codes(form) & STOPS.get(screen.step, frozenset())
+        if same and not waited and not _of_another_bag(form, screen):
+            context["next"] = Next(screen.step)  # the same, and it offers the ways on
     return context
+
+
+def _scanned_bag(form: ScanForm) -> Bag | None:
+    try:
+        found = scans.read(form.cleaned_data.get("scan") or "").row
+    except LotwardError:
+        return None
+    return found if isinstance(found, Bag) else None
 
 
 def _overdue_bag(form: ScanForm) -> str:
     """The question that sets back a bag whose scan was refused as it is overdue."""
-    try:
-        found = scans.read(form.cleaned_data.get("scan") or "").row
-    except LotwardError:
-        return ""
-    overdue = OVERDUE in _codes(form) and isinstance(found, Bag)
-    return str(Asked(set_back.MENU, (found.number,))) if overdue else ""  # type: ignore[union-attr]
+    bag = _scanned_bag(form) if OVERDUE in _codes(form) else None
+    return "" if bag is None else str(Asked(set_back.MENU, (bag.number,)))
+
+
+def _of_another_bag(form: ScanForm, screen: queries.Screen) -> bool:
+    """Whether an overdue bag was scanned of which nothing is in the box."""
+    bag = _scanned_bag(form) if OVERDUE in _codes(form) else None
+    inside = screen.overdue.lines if screen.overdue else ()
+    return bag is not None and bag.pk not in {line.bag_id for line in inside}
 
 
 def _free(
@@ -383,14 +398,11 @@ def _out_again(form: ScanForm) -> str:
     asked = Asked.read(form.cleaned_data.get("purpose", ""))
     if asked.menu in ABOUT_A_BAG:
         return ""
-    try:
-        found = scans.read(form.cleaned_data.get("scan") or "").row
-    except LotwardError:
-        return ""
-    if not isinstance(found, Bag):
+    bag = _scanned_bag(form)
+    if bag is None:
         return ""
     words = _("Take out of the box what you put in from %(part)s bag %(bag)s since.")
-    return words % {"part": found.lot.part.name, "bag": found.number}
+    return words % {"part": bag.lot.part.name, "bag": bag.number}
 
 
 def _first_error(form: ScanForm) -> str:

@@ -57,7 +57,7 @@ LAST_ACTS: dict[str, _StrPromise] = {
     "start_box": gettext_lazy("Box %(box)s started"),
     "start_box, emptied": gettext_lazy("Box started; empty now: %(emptied)s"),
     "take_off_bench, undone": gettext_lazy("%(part)s bag %(bag)s is open here again"),
-    "take_out_held": gettext_lazy("Back into the bag: %(out)s"),
+    "take_out": gettext_lazy("Back into the bag: %(out)s"),
     "bring_bag, undone": gettext_lazy("%(part)s bag %(bag)s: its scan is undone"),
     "find_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),
     "miss_pieces, undone": gettext_lazy("%(part)s bag %(bag)s: its count is undone"),

@@ -129,7 +129,7 @@ class Benches:
         why: dict[str, Any] = {"reason": "Crack", "twice": False}
         self.act(holds.place_hold, target=target, value=value, **why)
         if not whole:
-            self.act(voiding.take_out_held, box_id=box.pk, twice=twice)
+            self.act(voiding.take_out, box_id=box.pk, twice=twice)
         else:
             cage = self.places[-1].pk
             self.act(places.put_box, box_id=box.pk, place_id=cage, twice=False)

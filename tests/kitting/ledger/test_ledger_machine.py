@@ -99,7 +99,7 @@ ACTS = {
     "take_in",
     "take_off",
     "take_off_box",
-    "take_out_held",
+    "take_out",
     "undo",
     "void_box",
 }

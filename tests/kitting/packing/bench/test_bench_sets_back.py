@@ -20,12 +20,16 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def overdue(at: Packing) -> Bag:
     """A bag that stands on a shelf, opened nine hours ago; its part may be open eight."""
-    Part.objects.filter(pk=at.band.part_id).update(open_hours=8)
+    return overdue_since(at.band_bag)
+
+
+def overdue_since(bag: Bag) -> Bag:
+    Part.objects.filter(pk=bag.lot.part_id).update(open_hours=8)
     since = factories.NOW - timedelta(hours=9)
-    Bag.objects.filter(pk=at.band_bag.pk).update(opened_at=since)
+    Bag.objects.filter(pk=bag.pk).update(opened_at=since)
     factories.seal_set_up("kitting_bag")
-    at.band_bag.refresh_from_db()
-    return at.band_bag
+    bag.refresh_from_db()
+    return bag
 
 
 def new_of(bag: Bag) -> Bag:
@@ -108,3 +112,68 @@ def test_a_bag_that_is_not_overdue_stays_and_says_so(scan, at) -> None:
     refused = scan(at.visor_bag.number, purpose=purpose(scan("ACT-SET-BACK")))
     assert "was not open for longer than its part allows" in words(refused)
     assert "Set it back" not in words(refused)
+
+
+# -- Pieces of an overdue bag in the open box ---------------------------------------------
+
+
+@pytest.fixture
+def filled(scan, at: Packing) -> Bag:
+    """A full box that stood open for so long that the headbands in it may not go out."""
+    scan("ACT-BOX-6")
+    for bag in at.bags:
+        scan(bag.number)
+    return overdue_since(at.band_bag)
+
+
+def test_overdue_pieces_come_out_of_the_box_and_their_bag_is_set_back(
+    scan, at, filled
+) -> None:
+    refused = scan("ACT-CLOSE")
+    assert state(refused) == "wrong"
+    assert f"take out 6 × Headband ({filled.number})" in words(refused)
+    inside = in_box()
+    out = scan(key_of(refused, "Taken out: go on")["scan"])
+    assert in_box() == inside - 6
+    assert "Which bag is set back?" in words(out)
+    done = scan(filled.number, purpose=purpose(out))
+    assert "Stick the label of bag" in words(done)
+    assert new_of(filled).pieces == 100
+    assert "Headband: " in words(scan("ACT-NEXT"))
+    scan(at.bag(at.band).number)
+    assert state(scan("ACT-CLOSE")) == "right"
+    assert factories.prove() == []
+
+
+def test_a_bag_is_not_set_back_while_the_box_has_pieces_of_it(scan, filled) -> None:
+    for refused in (
+        scan(filled.number, purpose=purpose(scan("ACT-SET-BACK"))),
+        scan(filled.number),
+    ):
+        assert f"take out 6 × Headband ({filled.number})" in words(refused)
+    assert not filled.lot.bags.exclude(pk=filled.pk).exists()
+
+
+def test_a_bag_that_the_box_emptied_comes_back_and_is_set_back(scan, at) -> None:
+    bag = at.bag(at.band, pieces=6)
+    for read in ("ACT-BOX-6", bag.number, at.visor_bag.number, at.manual_bag.number):
+        scan(read)
+    overdue_since(bag)
+    shown = scan("ACT-TAKE-OUT")
+    scan(bag.number, purpose=purpose(shown))
+    assert new_of(bag).pieces == 6
+    assert factories.prove() == []
+
+
+def test_of_pieces_that_lie_among_others_only_the_cancelling_is_left(scan, at) -> None:
+    few = at.bag(at.band, pieces=4)
+    for read in ("ACT-BOX-6", few.number, at.band_bag.number):
+        scan(read)
+    overdue_since(few)
+    shown = scan("ACT-NEXT")
+    assert "Open for too long: cancel the box" in words(shown)
+    assert key_of(shown, "Cancel the box")["scan"] == "ACT-CANCEL"
+    refused = scan("ACT-TAKE-OUT")
+    assert state(refused) == "wrong"
+    assert in_box() == 6
+    assert "Open for too long: cancel the box" in words(refused)

@@ -95,7 +95,7 @@ def test_taking_out_is_refused_where_nothing_can_be_told_apart(
     assert 'value="ACT-TAKE-OUT"' not in words(response)
     assert in_box() == 6
     lift(placed)
-    assert_problem(scan("ACT-TAKE-OUT"), "box_not_held", status=409)
+    assert_problem(scan("ACT-TAKE-OUT"), "box_not_stopped", status=409)
     hold("box", Box.objects.get().pk)
     assert_problem(scan("ACT-TAKE-OUT"), "box_on_hold")
     assert in_box() == 6
