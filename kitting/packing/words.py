@@ -128,6 +128,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_of_another_bench": _(
         "Box %(box)s was begun at %(bench)s. Take it there to go on with it."
     ),
+    "box_put_away_before": _(
+        "Box %(box)s, which was labelled last here, is put away at %(place)s already, so"
+        " nothing was done. A box is put away once its own label is scanned."
+    ),
     "box_waits_for_label": _(
         "Box %(box)s is closed already. Stick its label on and scan it."
     ),

@@ -31,6 +31,7 @@ class Free:
 
 def along(
     pinned: Pinned,
+    sets: int,
     bags: Iterable[Bag],
     has: Iterable[int],
     *,
@@ -42,6 +43,7 @@ def along(
 
     Args:
         pinned: What fills the lines of the box's recipe.
+        sets: How many sets the box holds: a box of another size has other cartons.
         bags: The open bags, each with lot, part, revision and method.
         has: Ids of the parts of which the other bench has one open.
         today: The workshop's day.
@@ -51,11 +53,12 @@ def along(
     Returns:
         Those of parts of the box that may be packed, and that the other bench lacks.
     """
-    there = set(has)
+    there, needed = set(has), pinned.lines_for(sets)
     return [
         bag
         for bag in bags
         if bag.lot.part_id not in there
+        and pinned.line_of(bag.lot.part_id) in needed
         and not pinned.not_pinned(bag)
         and not packing_problem(bag, bag.lot, today=today, now=now, reach=reach)
     ]
@@ -112,7 +115,8 @@ def offered(
     found = []
     for nth, each in enumerate(filter(None, map(benches.get, pks)), start=1):
         parts = [row.part_id for row in has.get(each.pk, ())]
-        going = along(pinned, bags, parts, today=today, now=now, reach=reach)
+        when = {"today": today, "now": now, "reach": reach}
+        going = along(pinned, box.size.sets, bags, parts, **when)
         names = tuple(bag.lot.part.name for bag in going)
         found.append(Free(each, f"ACT-{nth}", names))
     return found

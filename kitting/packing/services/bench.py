@@ -301,6 +301,8 @@ def _put_away(scan: Scan, place: Place) -> Answer:
     scan.need_same_box()
     ready = place.kind == PlaceKind.READY
     box = _labelled_last(scan) if ready else scan.box_in_work()
+    if ready and box.place_id == place.pk and scan.before is None:
+        raise Refused("box_put_away_before", box=str(box), place=place.name)
     put = places.put_box(box_id=box.pk, place_id=place.pk, sign=scan.sign)
     return did("put_box", put)
 
@@ -344,6 +346,8 @@ def _see_label(scan: Scan, scanned: Box, read: str) -> Answer:
     if box is None:
         raise Refused("no_label_awaited", read=read)
     again = scan.before is not None
+    # Of another box the serial is named, which can be read off a label.
+    read = read if box.pk == scanned.pk else str(scanned)
     seen = did("see_label", boxes.see_label(box_id=box.pk, read=read, sign=scan.sign))
     if (scan.waited or not scan.goes_on) and not again:
         return seen

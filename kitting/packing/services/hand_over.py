@@ -120,6 +120,7 @@ def _along(
     still = {row.bag_id for row in rows if row.bench_id == here.pk}
     return along(
         filling.pinned,
+        filling.sets,
         [bag for bag in bags if bag.pk in still],
         [row.part_id for row in rows if row.bench_id == there.pk],
         today=day_of(act.workshop, act.now),

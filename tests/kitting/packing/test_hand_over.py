@@ -9,7 +9,17 @@ import pytest
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage
 from kitting.ledger import holds
-from kitting.models import Bag, Bench, Box, BoxHanded, BoxLine, Movement, OpenBag
+from kitting.models import (
+    Bag,
+    Bench,
+    Box,
+    BoxHanded,
+    BoxLine,
+    Movement,
+    OpenBag,
+    RecipeLine,
+)
+from kitting.models.catalogue import Per
 from kitting.packing.queries.undo import acts_at
 from kitting.packing.services import boxes, undo, voiding
 from kitting.packing.services.hand_over import HandedOver, hand_over
@@ -235,3 +245,21 @@ def test_another_person_at_the_same_bench_goes_on_with_the_box(at) -> None:
     packed = Movement.objects.get(box=box)
     event = box.events.get()
     assert (event.operation.by, packed.operation.by) == (first, second)
+
+
+def test_a_carton_of_another_size_stays(at, other) -> None:
+    small, large = (factories.make_bag() for _ in range(2))
+    for sets, bag in ((6, small), (24, large)):
+        RecipeLine.objects.create(
+            recipe=at.recipe,
+            part=bag.lot.part,
+            revision=bag.lot.revision,
+            pieces=1,
+            per=Per.BOX,
+            sets=sets,
+        )
+    box = factories.make_open_box(at.size, at.bench, at.band_bag, small)
+    boxes.bring_bag(bench_id=at.bench.pk, bag_id=large.pk, sign=sign())
+    give(box, other)
+    assert open_at(other) == {at.band_bag.number, small.number}
+    assert open_at(at.bench) == {large.number}

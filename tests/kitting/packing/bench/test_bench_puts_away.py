@@ -55,7 +55,8 @@ def test_the_scan_of_its_place_puts_the_newest_labelled_box_away(
     assert (state(response), step(response)) == ("right", "choose")
     assert f"Box {second} is put away" in words(response)
     assert (place_of(first), place_of(second)) == (None, ready)
-    scan(ready.code)  # once more: no other box goes along
+    again = scan(ready.code)  # no other box goes along, nor is this one taken for it
+    assert_problem(again, "box_put_away_before")
     assert place_of(first) is None
     assert factories.prove() == []
 
@@ -145,3 +146,15 @@ def test_the_screen_asks_for_the_place_where_there_is_one(
     )
     factories.make_place(PlaceKind.READY)
     assert "away, and scan the place." in words(scan(last, key=key))
+
+
+def test_a_box_that_waits_for_its_label_is_not_taken_for_the_one_put_away(
+    scan: Scan, ready: Place, pack: Callable[[], Box]
+) -> None:
+    pack()
+    scan(ready.code)
+    scan("ACT-BOX-6")
+    scan("ACT-CLOSE")
+    assert_problem(scan(ready.code), "box_put_away_before")
+    other = factories.make_place(PlaceKind.READY)
+    assert state(scan(other.code)) == "right"  # the one before is carried on

@@ -62,6 +62,8 @@ def test_printing_again_asks_for_a_reason(scan, closed: Box) -> None:
 def test_another_label_or_a_second_closing_is_refused(scan, closed: Box) -> None:
     other = factories.make_labelled_box()
     assert_problem(scan(other.serial), "other_label")
+    refused = words(scan(other.sscc))  # told by what can be read off a label
+    assert f"“{other.serial}” is not the label of box {closed.serial}" in refused
     assert_problem(scan("ACT-CLOSE"), "box_waits_for_label", status=409)
     assert_problem(scan("ACT-CANCEL-SIZE"), "closed_box_not_cancelled", status=409)
 

@@ -234,3 +234,30 @@ def test_in_practice_nothing_starts_by_itself(client: Any, at: Packing) -> None:
 
 def test_there_is_nothing_to_stop_without_a_box(scan: Scan, at: Packing) -> None:
     assert_problem(scan("ACT-STOP"), "bench_has_no_box")
+
+
+def test_the_finished_box_is_put_away_while_the_next_one_is_on_the_screen(
+    scan: Scan, at: Packing, closed: Box
+) -> None:
+    ready = factories.make_place(PlaceKind.READY)
+    asked = "away, and scan the place."
+    shown = scan(closed.serial)
+    assert f"Put box {closed.serial} {asked}" in words(shown)
+    assert f"Box {closed.serial} is put away" in words(done := scan(ready.code))
+    assert asked not in words(done)
+
+
+def test_it_is_asked_where_the_next_one_needs_a_bag_or_has_none(
+    scan: Scan, at: Packing, closed: Box
+) -> None:
+    factories.make_place(PlaceKind.READY)
+    asked = f"Put box {closed.serial} away, and scan the place."
+    for bag in at.bags:
+        boxes.take_off_bench(bench_id=at.bench.pk, bag_id=bag.pk, sign=sign())
+    key = str(sign().key)
+    shown = scan(closed.serial, key=key)
+    assert (step(shown), asked in words(shown)) == ("fill", True)
+    hold("revision", at.band.pk)
+    none = scan(closed.serial, key=key)
+    assert "Headband: none may be packed" in words(none)
+    assert asked in words(none)
