@@ -9,7 +9,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import Any
 
-from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -28,8 +28,19 @@ MOST_MOVEMENTS = 100
 
 
 def waiting_for_a_check() -> Q:
-    """Lots that are closed, need a check and have no verdict yet."""
-    return Q(stage=LotStage.CLOSED, verdict=Verdict.NONE, part__needs_check=True)
+    """Lots that are closed, need a check and have no verdict yet, or one of their bags.
+
+    What has arrived again was open for too long, and a checker looks at it alone.
+    """
+    lot = Q(stage=LotStage.CLOSED, verdict=Verdict.NONE, part__needs_check=True)
+    return lot | Q(Exists(_set_back()))
+
+
+def _set_back() -> QuerySet[Bag]:
+    """Bags of a lot that a checker looks at alone, as ``bags.waits_for_look``."""
+    again = Bag.objects.filter(lot=OuterRef("pk"), stage=BagStage.ARRIVED)
+    unchecked = Q(lot__part__needs_check=True, lot__verdict=Verdict.NONE)
+    return again.exclude(unchecked).order_by("pk")
 
 
 def filtered_lots(filters: Mapping[str, Any], reach: Reach) -> QuerySet[Lot]:
@@ -40,7 +51,8 @@ def filtered_lots(filters: Mapping[str, Any], reach: Reach) -> QuerySet[Lot]:
         reach: What the standing holds reach.
 
     Returns:
-        Lots with ``bag_count`` and ``pieces`` (in their bags now).
+        Lots with ``bag_count``, ``pieces`` (in their bags now) and ``set_back``, the
+        number of the first bag that a checker looks at alone.
     """
     lots = Lot.objects.select_related("part", "revision", "method__release")
     if part := filters.get("part"):
@@ -77,6 +89,7 @@ def _with_bags(lots: QuerySet[Lot]) -> QuerySet[Lot]:
     return lots.annotate(
         bag_count=Coalesce(Subquery(bags.annotate(n=Count("pk")).values("n")), 0),
         pieces=Coalesce(Subquery(bags.annotate(n=Sum("pieces")).values("n")), 0),
+        set_back=Subquery(_set_back().values("number")[:1]),
     )
 
 

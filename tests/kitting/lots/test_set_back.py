@@ -109,6 +109,28 @@ def test_passes_and_dose_that_it_had_count_on() -> None:
 
 
 @pytest.mark.parametrize("needs_check", [True, False])
+def test_it_stands_among_what_waits_for_a_check_until_it_was_looked_at(
+    needs_check: bool, client_for, make_user
+) -> None:
+    checker = client_for(make_user("checker", group="checker"))
+
+    def waiting() -> tuple[str, str]:
+        at = reverse("kitting:lots") + "?verdict=waiting"
+        return text_of(checker.get(at)), text_of(checker.get(reverse("kitting:day")))
+
+    bag = opened_bag(needs_check=needs_check, needs_clearing=False)
+    assert bag.lot.number not in waiting()[0]
+    _done, new = back(bag)
+    lots, day = waiting()
+    assert f"bag {new.number} waiting" in lots
+    assert "1 lot waits for its check." in day
+    accept_again(bag_id=new.pk, reason="Clean", sign=sign(now=LATE))
+    lots, day = waiting()
+    assert bag.lot.number not in lots
+    assert "waits for its check" not in day
+
+
+@pytest.mark.parametrize("needs_check", [True, False])
 def test_what_is_not_disinfected_waits_for_a_checker(needs_check: bool) -> None:
     """Also where a part needs no check: else its limit would mean nothing."""
     bag = opened_bag(needs_check=needs_check, needs_clearing=False)
