@@ -24,7 +24,7 @@ is typed, with its point), and always begins with ``ACT-``, so that no number of
     ACT-2               answer two, or the second of what it shows
     ACT-STOP            let no other box start by itself after this one
     ACT-TAKE-OUT        take what is on hold, or open too long, out of the open box
-    ACT-QUARANTINE      put the box that is on hold in quarantine
+    ACT-QUARANTINE      put what is on hold in quarantine: the box, or an open bag
     ACT-TAKE-OFF        ask which open bag is taken off the bench: the next one scanned
     ACT-SET-BACK        ask which bag was open for too long: the next one scanned
     ACT-CLEAR           show every open bag, to put it away: a bag, then its place

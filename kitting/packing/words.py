@@ -30,6 +30,10 @@ SENTENCES: dict[str, str | Promise] = {
     "bag_not_open_here": _(
         "Bag %(bag)s is not an open bag at %(bench)s. Scan it there first."
     ),
+    "bags_held_here": _(
+        "More than one bag that is open here is on hold: %(bags)s. Clear the bench: scan"
+        " one, then the place, and so the others."
+    ),
     "bench_closed": _(
         "%(bench)s is closed. Go to another bench, or ask a manager to open it again."
     ),

@@ -34,7 +34,10 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-HAND-OVER", _("Hand the open box over to another bench; asks which")),
         ("ACT-STOP", _("Start no other box by itself after this one")),
         ("ACT-TAKE-OUT", _("Take out of the box what is on hold, or open too long")),
-        ("ACT-QUARANTINE", _("Put the box that is on hold in quarantine")),
+        (
+            "ACT-QUARANTINE",
+            _("Put what is on hold in quarantine: the box, or an open bag"),
+        ),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
         (
             "ACT-CLEAR",

@@ -115,8 +115,9 @@ def offered(
     found = []
     for nth, each in enumerate(filter(None, map(benches.get, pks)), start=1):
         parts = [row.part_id for row in has.get(each.pk, ())]
-        when = {"today": today, "now": now, "reach": reach}
-        going = along(pinned, box.size.sets, bags, parts, **when)
+        going = along(
+            pinned, box.size.sets, bags, parts, today=today, now=now, reach=reach
+        )
         names = tuple(bag.lot.part.name for bag in going)
         found.append(Free(each, f"ACT-{nth}", names))
     return found

@@ -36,6 +36,8 @@ from kitting.domain.shown import shown
 from kitting.domain.stages import BoxStage
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign
+from kitting.ledger.reach import standing_reach
+from kitting.ledger.stopped import stopped
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
@@ -57,6 +59,7 @@ from kitting.packing.services import (
 from kitting.packing.services.cancelling import CANCELLING, answer, cancel, name_damaged
 from kitting.packing.services.labels import print_at_bench
 from kitting.packing.services.scanned import Answer, Scan, did
+from kitting.packing.steps import lines_of
 from kitting.places.queries import quarantines
 from kitting.places.services import places
 from kitting.printing.services import prints
@@ -285,7 +288,7 @@ def _take_out(scan: Scan) -> Answer:
 
 
 def _quarantine(scan: Scan) -> Answer:
-    """Put the box away where there is one quarantine only; else ask in which."""
+    """Put what is held away where there is one quarantine only; else ask in which."""
     rows = quarantines()
     if scan.before is not None:
         rows = [row for row in rows if row.code == scan.before.outcome.get("place")]
@@ -297,14 +300,38 @@ def _quarantine(scan: Scan) -> Answer:
 
 
 def _put_away(scan: Scan, place: Place) -> Answer:
-    """A held box goes into quarantine; the box that was labelled last, to the others."""
+    """What is held goes into quarantine; the box that was labelled last, to the others.
+
+    That is the box, or where nothing stops that, the open bag.
+    """
     scan.need_same_box()
     ready = place.kind == PlaceKind.READY
+    if not ready and (bag := _held_bag(scan)) is not None:
+        done = places.put_bag(bag_id=bag.pk, place_id=place.pk, sign=scan.sign)
+        return did("put_bag", done)
     box = _labelled_last(scan) if ready else scan.box_in_work()
     if ready and box.place_id == place.pk and scan.before is None:
         raise Refused("box_put_away_before", box=str(box), place=place.name)
     put = places.put_box(box_id=box.pk, place_id=place.pk, sign=scan.sign)
     return did("put_box", put)
+
+
+def _held_bag(scan: Scan) -> Bag | None:
+    """The open bag that is held, unless a hold stops the box in work itself."""
+    before = scan.before
+    if before is not None:
+        bags = Bag.objects.filter(number=before.outcome.get("thing", ""))
+        return bags.first() if before.name == "put_bag" else None
+    reach = standing_reach()
+    box = Box.objects.filter(IN_WORK, bench=scan.bench_id).first()
+    if not reach or (box is not None and stopped(box, lines_of(box), reach)):
+        return None
+    here = Bag.objects.filter(open_at__bench=scan.bench_id).select_related("lot")
+    held = [bag for bag in here.order_by("open_at__pk") if reach.bag(bag)]
+    if len(held) > 1:
+        numbers = ", ".join(bag.number for bag in held)
+        raise Refused("bags_held_here", bags=numbers)
+    return held[0] if held else None
 
 
 def _labelled_last(scan: Scan) -> Box:

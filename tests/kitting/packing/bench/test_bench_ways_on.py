@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from kitting.domain.errors import Refused, WrongStage
 from kitting.lots.services.lots import NewBag
-from kitting.models import Box, BoxLine, Operation, Place
+from kitting.models import Box, BoxLine, OpenBag, Operation, Place
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import aside, boxes
 from tests import factories
@@ -21,6 +21,7 @@ from tests.assertions import assert_part, assert_problem, assert_refused
 from tests.benches import Packing, fill, hold, in_box, lift, page_of, state, step, words
 from tests.databases import guards_away
 from tests.factories import sign
+from tests.kitting.packing.bench.test_bench_cancels import purpose
 
 pytestmark = pytest.mark.django_db
 
@@ -126,12 +127,58 @@ def test_taking_out_twice_by_one_scan_is_one_act(scan: Scan, at: Packing) -> Non
     assert Operation.objects.count() == acts
 
 
-# -- The ways on: the whole box goes away -------------------------------------------------
+# -- The ways on: the held bag goes away ---------------------------------------------------
 
 
 @pytest.fixture
 def cage() -> Place:
     return factories.make_place(PlaceKind.QUARANTINE)
+
+
+def test_the_held_open_bag_goes_to_quarantine_by_one_scan_of_the_place(
+    scan: Scan, at: Packing, cage: Place
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.band_bag.number)
+    hold("bag", at.band_bag.pk)
+    shown = scan("ACT-TAKE-OUT")
+    assert "bag on hold: put it in quarantine" in words(shown)
+    assert "Open bag in quarantine" in words(shown)
+    key = str(sign().key)
+    for _ in range(2):
+        done = scan(cage.code, key=key)
+        assert (state(done), step(done)) == ("right", "fill")
+        assert f"Bag {at.band_bag.number} is put away" in words(done)
+    at.band_bag.refresh_from_db()
+    assert at.band_bag.place == cage
+    assert not OpenBag.objects.filter(bag=at.band_bag).exists()
+    assert Box.objects.get().in_work
+    assert factories.prove() == []
+
+
+def test_with_a_box_that_is_held_it_is_the_box_that_goes(
+    scan: Scan, at: Packing, cage: Place
+) -> None:
+    scan("ACT-BOX-6")
+    scan(at.band_bag.number)
+    hold("bag", at.band_bag.pk)
+    scan(cage.code)
+    assert Box.objects.get().place == cage
+    at.band_bag.refresh_from_db()
+    assert at.band_bag.place == at.bench.place
+
+
+def test_of_two_held_bags_none_is_guessed(scan: Scan, at: Packing, cage: Place) -> None:
+    for bag in (at.band_bag, at.visor_bag):
+        scan(bag.number)
+        hold("bag", bag.pk)
+    assert_problem(scan(cage.code), "bags_held_here")
+    asked = scan(at.visor_bag.number, purpose=purpose(scan("ACT-CLEAR")))
+    assert state(scan(cage.code, purpose=purpose(asked))) == "right"
+    assert f"Bag {at.band_bag.number} is put away" in words(scan(cage.code))
+
+
+# -- The ways on: the whole box goes away -------------------------------------------------
 
 
 def held_box(scan: Scan, at: Packing, *, closed: bool) -> tuple[Box, int]:
