@@ -7,6 +7,7 @@ from playwright.sync_api import Page, expect
 
 from kitting.domain import gs1
 from kitting.models import OpenBag
+from kitting.packing.services.practice import SAID
 from tests.benches import Packing
 from tests.browser.benching import next_words, type_scan, waiting
 from tests.browser.measuring import settle
@@ -133,4 +134,21 @@ def test_what_is_typed_answers_the_menu_that_is_open_and_waits_without_network(
     expect(waiting(page)).to_have_text("No scan waits")
     # The screen was swapped under the keys; what was typed so far is still there.
     expect(page.locator("#keypad output")).to_have_text("B10")
+    assert not OpenBag.objects.exists()
+
+
+def test_who_practises_has_the_keys_as_well(page: Page, at: Packing, bench) -> None:
+    bench()
+    page.goto(page.url.rsplit("/", 2)[0] + "/practice/")
+    type_scan(page, "ACT-BOX-6")
+    expect(next_words(page)).to_have_text("Headband: scan a bag")
+    settle(page)
+    opened(page)
+    keys = page.locator("#keypad button:visible, [data-keypad]").all()
+    measured = [box for key in keys if (box := key.bounding_box())]
+    assert len(measured) == 35 + 3 + 1
+    assert min(min(box["width"], box["height"]) for box in measured) >= TARGET_PX
+    press(page, SAID)
+    page.locator("[data-do=take]").click()
+    expect(next_words(page)).to_have_text("Visor: scan a bag")
     assert not OpenBag.objects.exists()

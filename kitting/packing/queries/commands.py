@@ -36,7 +36,7 @@ def command_list() -> list[tuple[str, str]]:
         ("ACT-TAKE-OUT", _("Take out of the box what is on hold, or open too long")),
         (
             "ACT-QUARANTINE",
-            _("Put what is on hold in quarantine: the box, or an open bag"),
+            _("Put the box or the open bag that is on hold in quarantine"),
         ),
         ("ACT-TAKE-OFF", _("Take the open bag off the bench that is scanned next")),
         (

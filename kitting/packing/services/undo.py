@@ -103,7 +103,7 @@ def undo(*, bench_id: int, act_id: int, sign: Sign) -> Undone:
 
     Raises:
         Conflict: ``undone_already``, ``not_the_last_act``.
-        OnHold: If its box or a bag of it is held.
+        OnHold: If its box is held; ``undo_held`` if a bag of it is.
         Refused: ``act_stays`` for what cannot be undone, ``rests_on_act`` where
             something rests on it; ``bench_closed``; where pieces go into the box again,
             whatever stops a bag from being packed.
@@ -167,7 +167,7 @@ def _refuse_held(found: _Undoing) -> None:
         refuse_held_box(found.box, found.lines, reach)
     for bag in found.bags.values():
         if (why := reach.why_bag(bag)) is not None:
-            raise OnHold("bag_on_hold", bag=bag.number, by=why.by, reason=why.reason)
+            raise OnHold("undo_held", bag=bag.number, by=why.by, reason=why.reason)
 
 
 def _refuse_used_since(found: _Undoing) -> None:

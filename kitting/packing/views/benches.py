@@ -12,11 +12,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from kitting.domain.figures import written
+from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.models import Bench, Scale, Tablet
 from kitting.packing.forms import SCALE, BenchChangeForm, BenchForm
 from kitting.packing.services import benches as services
 from kitting.packing.services.benches import KeptBench, ScaleFacts
+from kitting.packing.services.tablets import MOST_TRIES
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404
 
@@ -63,6 +65,8 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
         bench=at,
         scale=Scale.objects.filter(bench=at, token_sha256__isnull=False).first(),
         tablet=Tablet.objects.filter(bench=at).first(),
+        now=clock.now(),
+        most_tries=MOST_TRIES,
     )
 
 

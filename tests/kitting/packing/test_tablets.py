@@ -171,6 +171,30 @@ def test_codes_are_tried_ten_times_and_then_none_is_good() -> None:
     assert stranger.post(TABLET, sent(code=given(bench, now=None))).status_code == 302
 
 
+def test_the_manager_sees_that_a_code_waits_and_that_it_is_good_for_nothing(
+    manager,
+) -> None:
+    bench = factories.make_bench()
+
+    def shown() -> str:
+        return text_of(manager.get(page("change", bench)))
+
+    assert "A code waits" not in shown()
+    code, stranger = given(bench, now=None), Client()
+    wrong = "00000000" if code != "00000000" else "11111111"
+    assert "A code waits to be entered on a tablet, until" in shown()
+    for tries in range(1, MOST_TRIES):
+        stranger.post(TABLET, sent(code=wrong))
+        assert f"Wrong ones so far: {tries}." in shown()
+    stranger.post(TABLET, sent(code=wrong))
+    assert "the code that was shown is good for nothing" in shown()
+    assert_problem(stranger.post(TABLET, sent(code=code)), "tie_code_wrong")
+    assert "the code that was shown is good for nothing" in shown()
+    stranger.post(TABLET, sent(code=given(bench, now=None)))
+    assert "good for nothing" not in shown()
+    assert "A code waits" not in shown()
+
+
 @pytest.mark.parametrize("code", ["", "x" * 21, "१२३४५६७८", "\0", "1234"])
 def test_what_is_no_code_ties_nothing(code: str) -> None:
     given(factories.make_bench(), now=None)

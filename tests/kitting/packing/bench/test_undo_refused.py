@@ -160,7 +160,7 @@ def _found(at: Packing) -> None:
     [
         ("scan", _hold_bag, "held_in_box"),
         ("start", _hold_bag, "held_in_box"),
-        ("count", _hold_bag, "bag_on_hold"),
+        ("count", _hold_bag, "undo_held"),
         ("scan", _hold_box, "box_on_hold"),
         ("start", _hold_box, "box_on_hold"),
         ("scan", _move, "rests_on_act"),
@@ -187,6 +187,8 @@ def test_nothing_is_undone_after_something_rests_on_it_or_is_held(
     moves = Movement.objects.count()
     response = scan("ACT-YES", purpose=asked)
     assert_problem(response, code)
+    if meanwhile in (_hold_bag, _hold_box):
+        assert "Nothing was" in words(response)
     assert Movement.objects.count() == moves
     assert in_box() == 12
     assert factories.prove() == []
