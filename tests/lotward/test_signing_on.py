@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 import uuid
 from typing import Any
 
@@ -73,6 +74,28 @@ def test_a_badge_and_its_pin_sign_on_and_the_badge_signs_off(
     assert person.last_login is not None
     assert "signed out" in text_of(tablet.post(ON, {"badge": token}, follow=True))
     assert not is_on(tablet, bench)
+
+
+def test_who_has_no_pin_yet_sets_one_from_the_tablet(
+    tablet: Client, bench: Bench
+) -> None:
+    _person, token = packer("petra", pin="")
+    tablet.post(ON, {"badge": token})
+    page = tablet.get(ON).content.decode()
+    (to,) = re.findall(r'href="([^"]*)">\s*No PIN yet\?', page)
+    sent = {"username": "petra", "password": "pass", "next": to.partition("next=")[2]}
+    answer = tablet.post(to.partition("?")[0], sent)
+    assert answer.headers["Location"] == reverse("kitting:account-pin")
+    form = {
+        "pin": PIN,
+        "same_pin": PIN,
+        "password": "pass",
+        "op_key": str(uuid.uuid4()),
+    }
+    answer = tablet.post(answer.headers["Location"], form, follow=True)
+    assert "Your PIN is set" in text_of(answer)
+    tablet.post(reverse("sign-out"))
+    assert sign_on(tablet, token).headers["Location"] == at(bench)
 
 
 def test_another_badge_takes_over_and_who_was_on_is_off_at_once(
