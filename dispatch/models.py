@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from dispatch.domain.folding import fold
 from dispatch.domain.needs import MOST_SETS, RequestStage, Tier, Way
+from dispatch.domain.receipts import Found, Told
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
@@ -243,3 +244,77 @@ class ShipEvent(Guarded):
 
     def __str__(self) -> str:
         return f"shipment {self.shipment_id}: {self.before} to {self.after}"
+
+
+class Receipt(Guarded):
+    """That a shipment was received; a later one of the same kind corrects it."""
+
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="receipts"
+    )
+    way = word_field(Told)
+    received_by = models.CharField(max_length=80)
+    """Who received it, at the consignee, as written."""
+    received_at = models.DateTimeField()
+    boxes = models.PositiveIntegerField()
+    """How many they counted."""
+    note = models.CharField(max_length=200, blank=True)
+    reason = models.CharField(max_length=200, blank=True)
+    """Why it corrects the one before; empty for the first."""
+    differs = models.BooleanField()
+    """Whether it says anything else than what was sent."""
+
+    class Meta:
+        default_permissions = ()
+        indexes = [
+            models.Index(
+                fields=["shipment"],
+                condition=Q(differs=True),
+                name="dispatch_receipt_differs",
+            )
+        ]
+        constraints = [one_of("dispatch_receipt_way_known", "way", Told)]
+
+    def __str__(self) -> str:
+        return f"shipment {self.shipment_id} received by {self.received_by}"
+
+
+class ReceiptBox(Guarded):
+    """What a receipt says of one box."""
+
+    receipt = models.ForeignKey(
+        Receipt, on_delete=models.PROTECT, related_name="of_boxes", db_index=False
+    )
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, related_name="receipts"
+    )
+    found = word_field(Found)
+    sets = models.PositiveIntegerField(null=True)
+    """How many were counted in it; empty where nobody counted."""
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            once("dispatch_receiptbox_once", "receipt", "box"),
+            one_of("dispatch_receiptbox_found_known", "found", Found),
+        ]
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} {self.found}"
+
+
+class Settlement(Guarded):
+    """That somebody saw to what differs in the receipts of a shipment up to one."""
+
+    receipt = models.ForeignKey(
+        Receipt, on_delete=models.PROTECT, related_name="settlements"
+    )
+    note = models.CharField(max_length=200)
+    """What came of it."""
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"receipts up to {self.receipt_id}: {self.note}"

@@ -6,5 +6,14 @@ from typing import Final
 
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
-    *("consignees", "requests", "shipments", "log", "trace", "recall", "journal"),
+    *(
+        "consignees",
+        "requests",
+        "shipments",
+        "receipts",
+        "log",
+        "trace",
+        "recall",
+        "journal",
+    ),
 )

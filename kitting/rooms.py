@@ -26,7 +26,7 @@ ROOMS: Final = (
     "packing",
     "day",
 )
-OFFERS: Final = ("words", "labels", "scans", "proof", "catalogue")
+OFFERS: Final = ("words", "labels", "scans", "proof", "catalogue", "parts")
 """Modules of a room that register what it offers, as they are loaded."""
 
 

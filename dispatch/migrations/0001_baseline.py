@@ -8,6 +8,7 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 import dispatch.domain.needs
+import dispatch.domain.receipts
 import kitting.domain.stages
 import kitting.ledger.tables
 import kitting.models.base
@@ -482,6 +483,175 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Receipt",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "way",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.receipts.Told
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("received_by", models.CharField(max_length=80)),
+                        ("received_at", models.DateTimeField()),
+                        ("boxes", models.PositiveIntegerField()),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="receipts",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        ("differs", models.BooleanField()),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("way", "note"),
+                                    ("way", "call"),
+                                    ("way", "link"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_receipt_way_known",
+                            )
+                        ],
+                        "indexes": [
+                            models.Index(
+                                condition=models.Q(("differs", True)),
+                                fields=["shipment"],
+                                name="dispatch_receipt_differs",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReceiptBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "found",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.receipts.Found
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("sets", models.PositiveIntegerField(null=True)),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="receipts",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "receipt",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="of_boxes",
+                                to="dispatch.receipt",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("receipt", "box"),
+                                name="dispatch_receiptbox_once",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("found", "whole"),
+                                    ("found", "short"),
+                                    ("found", "damaged"),
+                                    ("found", "absent"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_receiptbox_found_known",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Settlement",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("note", models.CharField(max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "receipt",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="settlements",
+                                to="dispatch.receipt",
+                            ),
+                        ),
+                    ],
+                    options={
                         "default_permissions": (),
                     },
                 ),

@@ -23,7 +23,7 @@ _OUT = (BoxStage.SENT, BoxStage.DELIVERED, BoxStage.RETURNED, BoxStage.VOIDED)
 _FITS: dict[str, tuple[str, ...]] = {
     ShipmentStage.OPEN: (BoxStage.LOADED,),
     ShipmentStage.SENT: _OUT,
-    ShipmentStage.DELIVERED: _OUT[1:],
+    ShipmentStage.DELIVERED: _OUT,  # a box that did not arrive stays sent
     ShipmentStage.CANCELLED: (),
 }
 """In which stages a box may be that is live on a shipment of each stage."""

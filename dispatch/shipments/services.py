@@ -8,12 +8,14 @@ from dataclasses import dataclass
 from django.db.models import Q
 
 from dispatch.consignees.steps import need_consignee, need_point
-from dispatch.models import ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.models import Shipment, ShipScan
 from dispatch.requests.steps import serve, to_serve
 from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.labels import labels_lacking
 from dispatch.shipments.steps import (
+    lock_boxes,
     move_all,
+    move_shipment,
     put_live,
     refuse_changed,
     refuse_on_another,
@@ -105,7 +107,7 @@ def begin_shipment(
         consignee = need_consignee(consignee_id)
         shipment = Shipment(consignee=consignee, reference=own, stage="", events_seen=0)
         shipment.point = need_point(consignee, point)
-        event = _move(shipment, ShipmentStage.OPEN)
+        event = move_shipment(shipment, ShipmentStage.OPEN)
         shipment.number = take(act.workshop.site, numbers.Kind.SHIPMENT)[0]
         shipment.search = searched(shipment)
         shipment.save(force_insert=True)
@@ -120,19 +122,6 @@ def begin_shipment(
         consignee=consignee_id,
         reference=reference,
         point=point,
-    )
-
-
-def _move(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
-    before = shipment.stage
-    shipment.stage = str(to)
-    shipment.events_seen += 1
-    return ShipEvent(
-        shipment=shipment,
-        nth=shipment.events_seen,
-        before=before,
-        after=to,
-        reason=reason,
     )
 
 
@@ -280,7 +269,7 @@ def send_shipment(
 
     def work(act: Act) -> Sent:
         locking.enter_gate()
-        boxes = _boxes_of(shipment_id)
+        boxes = lock_boxes(shipment_id)
         shipment = _open_shipment(shipment_id)
         refuse_changed(shipment, boxes, seen)
         if not boxes:
@@ -288,7 +277,7 @@ def send_shipment(
         refuse_unfit(boxes.values(), act)
         _take_down(shipment, leaving)
         why = _why_unlabelled(shipment, unlabelled)
-        event = _move(shipment, ShipmentStage.SENT, why)
+        event = move_shipment(shipment, ShipmentStage.SENT, why)
         events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
         shipment.sent_at = act.now
         shipment.sent_by = act.operation.by_name
@@ -337,11 +326,6 @@ def _why_unlabelled(shipment: Shipment, said: str) -> str:
     return why
 
 
-def _boxes_of(shipment_id: int) -> dict[int, Box]:
-    ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
-    return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
-
-
 def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
     """Cancel an open shipment: its boxes stand labelled as before.
 
@@ -363,10 +347,10 @@ def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
 
     def work(act: Act) -> Sent:
         why = need_reason(reason)
-        boxes = _boxes_of(shipment_id)
+        boxes = lock_boxes(shipment_id)
         shipment = _open_shipment(shipment_id)
         refuse_changed(shipment, boxes)
-        event = _move(shipment, ShipmentStage.CANCELLED, why)
+        event = move_shipment(shipment, ShipmentStage.CANCELLED, why)
         events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
         shipment.shipment_boxes.filter(live=True).update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])

@@ -7,10 +7,10 @@ from collections.abc import Collection
 from django.db.models import F
 
 from dispatch.domain.folding import fold
-from dispatch.models import Request, Shipment, ShipmentBox
+from dispatch.models import Request, ShipEvent, Shipment, ShipmentBox
 from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
-from kitting.ledger import bulk
+from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act
@@ -39,6 +39,42 @@ def searched(shipment: Shipment) -> str:
 
 SEARCHED = 400
 """Characters by which a shipment is found."""
+
+
+def move_shipment(shipment: Shipment, to: ShipmentStage, reason: str = "") -> ShipEvent:
+    """Change the stage of a locked shipment in memory and give the event that says so.
+
+    Args:
+        shipment: The shipment; the caller saves it.
+        to: Its stage afterwards.
+        reason: Why, where one is asked for.
+
+    Returns:
+        The event, not yet inserted.
+    """
+    before = shipment.stage
+    shipment.stage = str(to)
+    shipment.events_seen += 1
+    return ShipEvent(
+        shipment=shipment,
+        nth=shipment.events_seen,
+        before=before,
+        after=to,
+        reason=reason,
+    )
+
+
+def lock_boxes(shipment_id: int) -> dict[int, Box]:
+    """Lock the boxes that are on a shipment, before the shipment itself.
+
+    Args:
+        shipment_id: The shipment.
+
+    Returns:
+        The boxes with their sizes, by id.
+    """
+    ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
+    return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
 
 
 def refuse_on_another(box: Box, shipment: Shipment) -> None:

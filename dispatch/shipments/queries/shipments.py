@@ -92,11 +92,12 @@ def with_figures(which: Q) -> QuerySet[Shipment]:
     Returns:
         The shipments, newest first, each with its consignee, ``on``, ``sets_on``,
         ``begun_at``, ``begun_by``, ``ended_at``, ``ended_by`` and
-        ``ended_why``; the last three tell of its newest event.
+        ``ended_why``; the last three tell of its newest event but a delivery.
     """
     live = Q(shipment_boxes__live=True)
     events = ShipEvent.objects.filter(shipment=OuterRef("pk"))
-    first, last = events.order_by("nth"), events.order_by("-nth")
+    first = events.order_by("nth")
+    last = events.exclude(after=ShipmentStage.DELIVERED).order_by("-nth")
     return (
         Shipment.objects.filter(which)
         .select_related("consignee")

@@ -11,13 +11,14 @@ from collections.abc import Container, Iterable
 from datetime import date, datetime
 from functools import lru_cache
 from html import escape
-from typing import Final
+from typing import Any, Final
 from urllib.parse import quote, urlencode
 
 from django import template
 from django.forms import BaseForm, BoundField, CheckboxInput
 from django.http import HttpRequest
 from django.template import Context
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.html import conditional_escape, format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -27,6 +28,7 @@ from kitting.domain.numbers import IN_A_SENTENCE
 from kitting.domain.shown import fours
 from kitting.web.figures import pieces
 from kitting.web.http import open_to
+from kitting.web.parts import of_page
 from kitting.web.shapes import BARS, BARS_BESIDE, SHAPES, WORDS
 
 register = template.Library()
@@ -232,6 +234,23 @@ def act_link(
     act = to.partition(":")[2].removesuffix("-detail").upper()
     link = '<a class="{}" href="{}" data-act="{}">{}</a>'
     return format_html(link, look, address, act, words)
+
+
+@register.simple_tag(takes_context=True)
+def added(context: Context, page: str, thing: object = None) -> SafeString:
+    """Write the parts that later rooms add to a page: ``{% added "shipment" shipment %}``.
+
+    Args:
+        context: The template's.
+        page: The name under which they were added.
+        thing: What the page is about.
+    """
+    around: dict[str, Any] = context.flatten()  # type: ignore[assignment]
+    written = [
+        render_to_string(name, {**around, **shown})
+        for name, shown in of_page(page, thing)
+    ]
+    return SafeString("".join(written))
 
 
 @register.simple_tag(takes_context=True)

@@ -10,7 +10,7 @@ from datetime import timedelta
 
 from django.db.models import F
 
-from dispatch.models import ShipEvent, ShipmentBox, ShipScan
+from dispatch.models import Receipt, ReceiptBox, ShipEvent, ShipmentBox, ShipScan
 from kitting.models import (
     Box,
     BoxEvent,
@@ -281,8 +281,22 @@ def shipment_stage(history: History) -> list[Named]:
     change(history.gone, stage="delivered")
     return [
         ("shipment stages", "dispatch_shipment", history.gone.pk),
-        ("shipment boxes", Box, history.sent.pk),
+        ("receipts", "dispatch_shipment", history.gone.pk),
     ]
+
+
+@tamperer
+def received_box(history: History) -> list[Named]:
+    row = ReceiptBox.objects.filter(found="damaged").latest("pk")
+    change(row.box, stage="sent")
+    return [("received boxes", Box, row.box_id)]
+
+
+@tamperer
+def received_otherwise(history: History) -> list[Named]:
+    row = Receipt.objects.latest("pk")
+    change(row, differs=False)
+    return [("receipts", Receipt, row.pk), ("chain", Link, link_of(row))]
 
 
 @tamperer

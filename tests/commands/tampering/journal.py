@@ -97,7 +97,7 @@ def link_of_another_site(history: History) -> list[Named]:
 
 @tamperer
 def operation_time(history: History) -> list[Named]:
-    row = Operation.objects.get(name="send_shipment")
+    row = history.gone.events.get(after="sent").operation
     change(row, at=F("at") + timedelta(microseconds=1))
     return [
         ("chain", Link, row.link.pk),

@@ -9,6 +9,7 @@ from dispatch.shipments import services
 from kitting.models import Box
 from tests import factories
 from tests.factories import sign
+from tests.kitting.ledger.ledger_receipts import receive
 
 
 def make_consignee() -> Consignee:
@@ -51,6 +52,7 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    receive()
     for shipment in (gone, waiting):
         shipment.refresh_from_db()
     return gone, waiting

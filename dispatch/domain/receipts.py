@@ -1,0 +1,79 @@
+"""What is said of a shipment once it is there: by whom, and how its boxes were found."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Final
+
+
+class Told(StrEnum):
+    """How it came to be known."""
+
+    NOTE = "note"
+    """By the delivery note that came back."""
+    CALL = "call"
+    LINK = "link"
+    """By the consignee itself, on the page behind a signed link."""
+
+
+OURS: Final = (Told.NOTE, Told.CALL)
+"""What somebody of the workshop wrote down; boxes go by it alone."""
+
+
+class Found(StrEnum):
+    """How a box was found."""
+
+    WHOLE = "whole"
+    SHORT = "short"
+    """Fewer sets are in it than its label says."""
+    DAMAGED = "damaged"
+    ABSENT = "absent"
+
+
+LONGEST: Final = {"received_by": 80, "note": 200}
+"""Characters that what is written of a delivery may have."""
+
+
+@dataclass(frozen=True)
+class BoxSaid:
+    """What is said of one box."""
+
+    box_id: int
+    found: str
+    """As in ``Found``."""
+    sets: int | None = None
+    """How many were counted in it; None where nobody counted."""
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is said of a whole delivery."""
+
+    by: str
+    """Who received it, at the consignee, as written."""
+    at: datetime
+    boxes: int
+    """How many they counted."""
+    way: str = Told.NOTE
+    """As in ``Told``."""
+    note: str = ""
+    of_boxes: tuple[BoxSaid, ...] = ()
+    """Of those alone that are not as they were sent."""
+
+
+def differs(sent: int, boxes: int, found: Collection[str]) -> bool:
+    """Tell whether a delivery is another than was sent.
+
+    Args:
+        sent: Boxes that were sent.
+        boxes: Boxes that were counted.
+        found: What is said of single boxes.
+
+    Returns:
+        Whether somebody has to settle it.
+    """
+    return boxes != sent or any(each != Found.WHOLE for each in found)

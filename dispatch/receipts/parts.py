@@ -1,0 +1,23 @@
+"""What the room adds to the pages of a shipment and of the day."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dispatch.models import Shipment
+from dispatch.receipts.queries import deliveries as queries
+from kitting.ledger import clock
+from kitting.web.parts import register
+
+
+def _of_shipment(shipment: Shipment) -> dict[str, Any] | None:
+    return {"known": queries.after(shipment)} if shipment.sent_at else None
+
+
+def _of_day(_nothing: object) -> dict[str, Any] | None:
+    waiting = queries.to_see_to(clock.now())
+    return {"waiting": waiting} if waiting else None
+
+
+register("shipment", "dispatch/receipts/_after.html", _of_shipment)
+register("day", "dispatch/receipts/_day.html", _of_day)

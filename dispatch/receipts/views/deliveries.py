@@ -1,0 +1,135 @@
+"""What became of a shipment: its delivery recorded, corrected, settled."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import Any
+
+from django.http import HttpResponse
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from dispatch.models import Shipment
+from dispatch.receipts.forms.deliveries import CorrectionForm, DeliveryForm, SettleForm
+from dispatch.receipts.queries.deliveries import After, after
+from dispatch.receipts.services import deliveries as services
+from kitting.models import Box
+from kitting.web.acting import act_page
+from kitting.web.http import LotwardRequest, allowed, get_or_404
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def delivery_record(request: LotwardRequest, number: str) -> HttpResponse:
+    """Record that a shipment was received."""
+    shipment = _shipment(number)
+    form = DeliveryForm(
+        request.POST or None, of=_boxes(shipment), initial={"boxes": shipment.boxes}
+    )
+    return act_page(
+        request,
+        "dispatch/receipts/delivery_record",
+        form,
+        partial(services.record_delivery, shipment_id=shipment.pk),
+        said=_received_words,
+        to=_address(number),
+        shipment=shipment,
+        act=_("Record the delivery"),
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def delivery_correct(request: LotwardRequest, number: str) -> HttpResponse:
+    """Correct what is on record of a delivery."""
+    shipment = _shipment(number)
+    known = after(shipment)
+    form = CorrectionForm(
+        request.POST or None,
+        of=_boxes(shipment),
+        initial=_initial(known),
+        shown=_shown(known, shipment),
+    )
+    return act_page(
+        request,
+        "dispatch/receipts/delivery_correct",
+        form,
+        partial(services.correct_delivery, shipment_id=shipment.pk),
+        said=_("The correction for %(shipment)s is on record, beside what was before."),
+        to=_address(number),
+        shipment=shipment,
+        act=_("Record the correction"),
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def delivery_settle(request: LotwardRequest, number: str) -> HttpResponse:
+    """Say what came of a difference in a delivery."""
+    shipment = _shipment(number)
+    known = after(shipment)
+    form = SettleForm(request.POST or None, initial={"seen": known.newest})
+    return act_page(
+        request,
+        "dispatch/receipts/delivery_settle",
+        form,
+        partial(services.settle_delivery, shipment_id=shipment.pk),
+        said=_("The difference in %(shipment)s is settled."),
+        to=_address(number),
+        shipment=shipment,
+        known=known,
+        act=_("Settle it"),
+    )
+
+
+def _shipment(number: str) -> Shipment:
+    shipments = Shipment.objects.select_related("consignee")
+    return get_or_404(shipments.filter(sent_at__isnull=False), number=number)
+
+
+def _boxes(shipment: Shipment) -> list[Box]:
+    live = shipment.shipment_boxes.filter(live=True).values("box")
+    return list(Box.objects.filter(pk__in=live).order_by("serial"))
+
+
+def _initial(known: After) -> dict[str, Any]:
+    ours = next((each for each in known.heard if each.pk == known.ours), None)
+    if ours is None:
+        return {"seen": 0}
+    at = timezone.localtime(ours.received_at)
+    return {
+        "seen": ours.pk,
+        "way": ours.way,
+        "by": ours.received_by,
+        "on": at.date(),
+        "at": at.time(),
+        "boxes": ours.boxes,
+        "note": ours.note,
+    }
+
+
+def _shown(known: After, shipment: Shipment) -> list[dict[str, Any]]:
+    ids = {str(box): box.pk for box in _boxes(shipment)}
+    ours = next((each for each in known.heard if each.pk == known.ours), None)
+    return [
+        {
+            "box": ids.get(each.box),
+            "found": each.found,
+            "sets": each.counted,
+            "note": each.note,
+        }
+        for each in (ours.of_boxes if ours else ())
+    ]
+
+
+def _received_words(done: services.Received) -> str:
+    if done.absent:
+        words = _(
+            "The delivery of %(shipment)s is recorded. What did not arrive stays on"
+            " “The day” until it is settled."
+        )
+    else:
+        words = _("The delivery of %(shipment)s is recorded.")
+    return words % vars(done)
+
+
+def _address(number: str) -> str:
+    return reverse("dispatch:shipment-detail", args=[number])

@@ -1,0 +1,65 @@
+"""Sentences for what became of a shipment, and the words of how it is known.
+
+Keep the codes in alphabetical order.
+"""
+
+from __future__ import annotations
+
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.domain.receipts import Found, Told
+from kitting.web.messages import register
+
+WAYS: dict[str, str | Promise] = {
+    Told.NOTE: _("delivery note"),
+    Told.CALL: _("telephone"),
+    Told.LINK: _("page of the consignee"),
+}
+
+FOUND: dict[str, str | Promise] = {
+    Found.WHOLE: _("as sent"),
+    Found.SHORT: _("short"),
+    Found.DAMAGED: _("damaged"),
+    Found.ABSENT: _("not received"),
+}
+
+SENTENCES: dict[str, str | Promise] = {
+    "box_is_not_short": _(
+        "Box %(box)s is to hold %(sets)s sets. Write how many fewer were counted, or"
+        " say that it is as sent."
+    ),
+    "box_named_twice": _("Box %(box)s is named twice. Say all of it on one line."),
+    "box_not_received": _(
+        "A box that is named did not leave with %(shipment)s. Choose one of its boxes."
+    ),
+    "boxes_not_named": _(
+        "%(sent)s boxes left with %(shipment)s, %(boxes)s were counted, and %(absent)s"
+        " are named as not received. Name each box that did not arrive."
+    ),
+    "delivery_on_record": _(
+        "Somebody recorded the delivery of %(shipment)s already. Look at it, and"
+        " correct it where it is wrong."
+    ),
+    "delivery_settled": _("Somebody settled this for %(shipment)s already."),
+    "nothing_received": _(
+        "No box of %(shipment)s was received, so it is not delivered. Record its"
+        " boxes when they are there, or as returned."
+    ),
+    "nothing_to_settle": _("Nothing is said of %(shipment)s that could be settled."),
+    "received_before_sent": _(
+        "%(shipment)s was sent later than that. Look at the date and the time on the"
+        " note again."
+    ),
+    "received_later": _(
+        "That is later than now. Look at the date and the time on the note again."
+    ),
+    "shipment_not_delivered": _(
+        "No delivery of %(shipment)s is recorded yet. Record it first."
+    ),
+    "shipment_not_sent": _(
+        "Shipment %(shipment)s is %(stage)s: only what was sent can be received."
+    ),
+}
+
+register(SENTENCES)

@@ -1,0 +1,44 @@
+"""What became of a shipment of the history that every check is tried on."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import Any
+
+from dispatch.domain.receipts import BoxSaid, Said
+from dispatch.models import Shipment
+from dispatch.receipts.services import deliveries as services
+from tests import factories
+from tests.factories import sign
+
+
+def said(shipment: Shipment, boxes: int, *of_boxes: BoxSaid, **other: Any) -> Said:
+    """What a note says, an hour after the shipment was sent."""
+    assert shipment.sent_at is not None
+    at = shipment.sent_at.replace(second=0, microsecond=0) + timedelta(minutes=1)
+    asked = {"by": "R. Ward, goods in", "at": at, "boxes": boxes, **other}
+    return Said(of_boxes=of_boxes, **asked)
+
+
+def later(shipment: Shipment, hours: int = 2) -> Any:
+    """Sign so long after a shipment was sent."""
+    assert shipment.sent_at is not None
+    return sign(now=shipment.sent_at + timedelta(hours=hours))
+
+
+def receive() -> Shipment:
+    """A shipment of which a box was missing, and turned up; another was damaged."""
+    first, second = factories.make_labelled_box(), factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(first, second))
+    of = {"shipment_id": shipment.pk}
+    missing = said(shipment, 1, BoxSaid(second.pk, "absent"))
+    services.record_delivery(**of, said=missing, sign=later(shipment))
+    newest = shipment.receipts.latest("pk").pk
+    note = "The carrier looks for it"
+    services.settle_delivery(**of, seen=newest, note=note, sign=later(shipment))
+    damaged = said(shipment, 2, BoxSaid(second.pk, "damaged", 6, "Wet"), way="call")
+    services.correct_delivery(
+        **of, said=damaged, reason="It came", seen=newest, sign=later(shipment)
+    )
+    shipment.refresh_from_db()
+    return shipment
