@@ -63,6 +63,7 @@ def note(shipment: Shipment, **changes: object) -> dict[str, object]:
     }
 
 
+@pytest.mark.smoke
 def test_a_clerk_records_a_delivery_and_its_page_tells_it(
     clerk: Client, shipment: Shipment, boxes: list[Box]
 ) -> None:
@@ -157,6 +158,7 @@ def test_what_cannot_be_read_is_answered_and_nothing_is_written(
     assert Operation.objects.count() == before
 
 
+@pytest.mark.smoke
 def test_a_second_record_of_a_delivery_is_a_conflict(
     clerk: Client, shipment: Shipment
 ) -> None:
@@ -174,6 +176,7 @@ def test_what_did_not_leave_has_no_delivery(clerk: Client, name: str) -> None:
     assert clerk.get(reverse(f"dispatch:{name}", args=["X"])).status_code == 404
 
 
+@pytest.mark.smoke
 def test_who_may_not_send_boxes_reads_of_a_delivery_and_writes_none(
     client_for: Callable[[User], Client], shipment: Shipment
 ) -> None:
