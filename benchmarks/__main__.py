@@ -16,10 +16,22 @@ def main() -> None:
     parser.add_argument(
         "--rows", type=int, default=10_000, help="rows of the file that is taken in"
     )
+    parser.add_argument(
+        "--shipments", type=int, default=100_000, help="shipments in the shipping log"
+    )
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="lotward-bench-") as folder:
         _set_up(Path(folder))
-        from benchmarks import bench, crowd, filling, intake, labels, proving, tracing
+        from benchmarks import (
+            bench,
+            crowd,
+            filling,
+            intake,
+            labels,
+            log,
+            proving,
+            tracing,
+        )
         from benchmarks.measure import Row, spread_out
 
         rows: list[Row] = labels.rows()
@@ -30,6 +42,7 @@ def main() -> None:
         rows += bench.rows()
         rows += crowd.rows()
         rows += intake.rows(chosen.rows)
+        rows += log.rows(chosen.shipments)
         print(spread_out(rows))
 
 

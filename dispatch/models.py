@@ -128,6 +128,8 @@ class Shipment(models.Model):
     sent_by = models.CharField(max_length=150, blank=True)
     boxes = models.PositiveIntegerField(default=0)
     sets = models.PositiveIntegerField(default=0)
+    lots = models.TextField(blank=True)
+    """Numbers of the lots that left in its boxes, so that a log of many is soon read."""
     search = models.CharField(max_length=400, blank=True)
 
     unsealed: ClassVar = {
@@ -137,13 +139,17 @@ class Shipment(models.Model):
         "sent_by": "its events",
         "boxes": "its boxes",
         "sets": "its boxes",
+        "lots": "its boxes",
     }
 
     class Meta:
         default_permissions = ()
         ordering = ["-id"]
         indexes = [
-            models.Index(fields=["sent_at", "id"], name="dispatch_shipment_sent"),
+            # The figures as well, so that those of a period are summed in the index.
+            models.Index(
+                fields=["sent_at", "id", "boxes", "sets"], name="dispatch_shipment_sent"
+            ),
             models.Index(
                 fields=["consignee", "sent_at", "id"], name="dispatch_shipment_whom"
             ),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -20,9 +20,6 @@ from kitting.web import scans
 from kitting.web.keyset import Order
 
 _ON_NOW: Final = ShipmentBox.objects.filter(live=True)
-
-AT_A_TIME = 500
-"""Shipments whose lots are read in one query while a file is written."""
 
 
 @dataclass(frozen=True)
@@ -188,24 +185,6 @@ def _row(shipment: Shipment, lots: list[LotIn]) -> LogRow:
         sent_by=shipment.sent_by,
         stage=shipment.stage,
     )
-
-
-def every_row(shipments: QuerySet[Shipment]) -> Iterator[LogRow]:
-    """All rows of a log, read some hundreds at a time.
-
-    Args:
-        shipments: From ``sent_shipments``.
-
-    Yields:
-        The rows in their order.
-    """
-    some: list[Shipment] = []
-    for shipment in shipments.iterator(AT_A_TIME):
-        some.append(shipment)
-        if len(some) == AT_A_TIME:
-            yield from rows_of(some)
-            some = []
-    yield from rows_of(some)
 
 
 def lot_named(text: str) -> Lot:

@@ -135,13 +135,15 @@ class Migration(migrations.Migration):
                         ("haulier", models.CharField(blank=True, max_length=80)),
                         ("seal", models.CharField(blank=True, max_length=40)),
                         ("vehicle", models.CharField(blank=True, max_length=40)),
+                        ("lots", models.TextField(blank=True)),
                     ],
                     options={
                         "ordering": ["-id"],
                         "default_permissions": (),
                         "indexes": [
                             models.Index(
-                                fields=["sent_at", "id"], name="dispatch_shipment_sent"
+                                fields=["sent_at", "id", "boxes", "sets"],
+                                name="dispatch_shipment_sent",
                             ),
                             models.Index(
                                 fields=["consignee", "sent_at", "id"],

@@ -127,6 +127,25 @@ def counters(tally: Tally, ids: Ids = None) -> None:
         same(SHIPMENT, pk, "Somebody else sent it.", by or "", sent_by)
 
 
+def lots(tally: Tally, ids: Ids = None) -> None:
+    """A sent shipment names the lots that are in its boxes, and no other names any.
+
+    Args:
+        tally: Where shipments are counted and faults noted.
+        ids: The shipments; None for all of them.
+    """
+    said = only(Shipment.objects.order_by("pk"), "pk", ids).values_list("pk", "lots")
+    gone = ShipmentBox.objects.filter(live=True, shipment__stage__in=GONE_SHIPMENTS)
+    lot = "box__lines__lot__number"
+    inside = only(gone.order_by("shipment_id"), "shipment_id", ids)
+    found = inside.values_list("shipment_id", lot).distinct()
+    for pk, (names, numbers) in side_by_side(grouped(rows(said)), grouped(rows(found))):
+        tally.count += 1
+        held = " ".join(sorted(number for (number,) in numbers))
+        what = "It names other lots than those in its boxes."
+        tally.same(SHIPMENT, pk, what, held, names[0][0] if names else None)
+
+
 def stages(tally: Tally, ids: Ids = None) -> None:
     """Replay the events of every shipment up to the stage it is in.
 
@@ -144,10 +163,12 @@ register(
     ("shipment scans", "scans", scans),
     ("shipment boxes", "boxes", boxes),
     ("shipment counters", "shipments", counters),
+    ("shipment lots", "shipments", lots),
 )
 for each in (
     ("shipment stages", "events", stages),
     ("shipment scans", "scans", scans),
     ("shipment counters", "shipments", counters),
+    ("shipment lots", "shipments", lots),
 ):
     register_newest(*each, (ShipEvent, "shipment_id"), (ShipScan, "shipment_id"))

@@ -14,6 +14,7 @@ from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.labels import labels_lacking
 from dispatch.shipments.steps import (
     lock_boxes,
+    lots_named,
     move_all,
     move_shipment,
     put_live,
@@ -48,7 +49,7 @@ LONGEST = {
 """Characters that may be said of how a shipment leaves."""
 
 SENT_FIELDS = (
-    *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets"),
+    *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
     *("reference", "haulier", "driver", "vehicle", "seal", "search"),
 )
 """What a sending changes in its shipment."""
@@ -283,6 +284,7 @@ def send_shipment(
         shipment.sent_by = act.operation.by_name
         shipment.boxes = len(boxes)
         shipment.sets = sum(box.size.sets for box in boxes.values())
+        shipment.lots = lots_named(boxes)
         shipment.save(update_fields=SENT_FIELDS)
         serve(shipment.pk)
         act.write(event, *events)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 
 from django.db.models import F
 
@@ -16,7 +16,7 @@ from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import holds_on_boxes, standing_reach
 from kitting.ledger.standing import target_of
-from kitting.models import Box, BoxEvent
+from kitting.models import Box, BoxEvent, Lot
 from kitting.packing.steps import move_box
 
 
@@ -192,6 +192,19 @@ def put_live(shipment: Shipment, box: Box, serves: Request | None) -> None:
     before = ShipmentBox.objects.filter(shipment=shipment, box=box)
     if not before.update(live=True, request=serves):
         bulk.insert([ShipmentBox(shipment=shipment, box=box, request=serves)])
+
+
+def lots_named(boxes: Iterable[int]) -> str:
+    """Name the lots in some boxes, by number, as a shipment keeps them.
+
+    Args:
+        boxes: Ids of the boxes.
+
+    Returns:
+        The numbers with blanks between them.
+    """
+    lots = Lot.objects.filter(box_lines__box__in=boxes).distinct()
+    return " ".join(sorted(lots.values_list("number", flat=True)))
 
 
 def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent]:

@@ -138,7 +138,7 @@ FIXED = (
         "dispatch_shipment",
         "shipment is not open",
         columns=(
-            *("sent_by", "boxes", "sets"),
+            *("sent_by", "boxes", "sets", "lots"),
             *("reference", "haulier", "driver", "vehicle", "seal"),
         ),
         until="OLD.stage <> 'open'",

@@ -58,7 +58,8 @@ class Packed:
     """A box that stands on the shelf."""
 
     box: Box
-    lots: frozenset[int]
+    lots: dict[int, str]
+    """Those inside, with their numbers."""
 
 
 @dataclass
@@ -117,7 +118,7 @@ class Floor:
         weights = [SHARES[size.sets] for size in self.house.sizes]
         return self.pen.luck.choices(self.house.sizes, weights)[0]
 
-    def close(self, bench: Bench) -> tuple[Box, frozenset[int]]:
+    def close(self, bench: Bench) -> tuple[Box, dict[int, str]]:
         """Start a box, bring what it lacks, and close it."""
         box, filling = self.start(bench)
         for line in self.house.pinned.lines:
@@ -125,7 +126,7 @@ class Floor:
                 self._bring(bench, filling, line.part.code)
         for row in filling.in_box:
             self.pen.made(row)
-        lots = frozenset(row.lot_id for row in filling.in_box)
+        lots = {row.lot_id: row.bag.lot.number for row in filling.in_box}
         for lot in lots:
             self.stock.where[lot].here += 1
         for bag in {row.bag_id: row.bag for row in filling.in_box}.values():
@@ -226,7 +227,7 @@ class Floor:
     def load(self, boxes: int) -> tuple[Shipment, list[Packed]]:
         """Begin a shipment to somebody and load the oldest boxes that may leave."""
         held = self.holds.keys()
-        free = [each for each in self.shelf if not each.lots & held][:boxes]
+        free = [each for each in self.shelf if not each.lots.keys() & held][:boxes]
         shipment = self._begin()
         for count, each in enumerate(free, start=1):
             self._load(shipment, each.box, count)
@@ -282,9 +283,11 @@ class Floor:
         said = f"in {shipment.number}"
         events = [move_box(each.box, BoxStage.SENT, said) for each in loaded]
         for each in loaded:
-            for lot in each.lots & self.stock.where.keys():
+            for lot in each.lots.keys() & self.stock.where.keys():
                 self.stock.where[lot].here -= 1
                 self.stock.where[lot].gone += 1
+        lots = {lot for each in loaded for lot in each.lots.values()}
+        shipment.lots = " ".join(sorted(lots))
         outcome = Sent(shipment.number, shipment.stage, shipment.boxes, shipment.sets)
         sent = {"shipment": shipment.id, "driver": shipment.driver}
         rows = [event, *events]
