@@ -51,7 +51,7 @@ class PeriodForm(SpokenForm):
 
 
 class LogForm(PeriodForm):
-    """From, to, consignee, product, stage, words and lot; each may stay empty.
+    """Words, days, consignee, product, stage, who took it, lot; each may stay empty.
 
     One field takes words as well as whatever names a box: a serial, an SSCC, a scan.
     """
@@ -60,6 +60,7 @@ class LogForm(PeriodForm):
         "consignee": _("the consignee"),
         "product": _("the product"),
         "stage": _("the stage"),
+        "taken": _("who took it"),
         "q": _("the words or number"),
         "lot": _("the lot"),
     }
@@ -89,6 +90,7 @@ class LogForm(PeriodForm):
             *[(str(each), WORDS[each]) for each in GONE_SHIPMENTS],
         ],
     )
+    taken = forms.CharField(label=_("taken by"), required=False, max_length=80)
     q = ScanField(label=_("with words, serial or SSCC"), required=False)
     lot = NamedField(lot_named, label=_("carrying lot"))
 
@@ -113,6 +115,7 @@ class LogForm(PeriodForm):
             consignee_id=data["consignee"].pk if data["consignee"] else None,
             product_id=data["product"].pk if data["product"] else None,
             stage=data["stage"],
+            taken=data["taken"],
             words="" if self.box else data["q"],
             box_id=self.box.pk if self.box else None,
             lot_id=data["lot"].pk if data["lot"] else None,

@@ -19,6 +19,8 @@ from kitting.models import Box, Lot
 from kitting.web import scans
 from kitting.web.keyset import Order
 
+TAKEN: Final = ("haulier", "driver", "vehicle")
+
 _ON_NOW: Final = ShipmentBox.objects.filter(live=True)
 
 
@@ -34,6 +36,8 @@ class Filters:
     product_id: int | None = None
     """A box of the product is in the shipment."""
     stage: str = ""
+    taken: str = ""
+    """Some of the name of the haulier or driver, or of the vehicle."""
     words: str = ""
     """Each must be in its number, reference, haulier, driver, vehicle or seal, or in the
     consignee's name or code."""
@@ -102,6 +106,9 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         found = found.filter(sent_at__lt=filters.before)
     if filters.consignee_id is not None:
         found = found.filter(consignee=filters.consignee_id)
+    if filters.taken:
+        taken = {f"{name}__icontains": filters.taken for name in TAKEN}
+        found = found.filter(Q(**taken, _connector=Q.OR))
     if filters.stage:
         found = found.filter(stage=filters.stage)
     if filters.product_id is not None:

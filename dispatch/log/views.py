@@ -14,12 +14,15 @@ from django.utils.translation import gettext as _
 
 from dispatch.log import queries
 from dispatch.log.forms import LogForm
+from kitting.ledger import clock
 from kitting.web.http import LotwardRequest, allowed
 from kitting.web.keyset import page_of
 from kitting.web.shapes import stage_word
 from kitting.web.tables import Column, file_response
 
 ROWS = 50
+MOST_ON_PAPER = 1_000
+"""Rows of a page that is printed; a browser does not lay out many more."""
 
 FILE = {
     "shipment": "number",
@@ -51,7 +54,8 @@ def log(request: LotwardRequest) -> HttpResponseBase:
     bare = found.values_list(*FILE.values())
     if file := file_response(request, "shipping-log", COLUMNS, bare):
         return file
-    page = page_of(found, queries.ORDER, request.GET, ROWS)
+    paper = request.GET.get("as") == "print"
+    page = page_of(found, queries.ORDER, request.GET, MOST_ON_PAPER if paper else ROWS)
     context: dict[str, Any] = {
         "form": form,
         "filtered": any(form.cleaned_data.values()),
@@ -60,6 +64,8 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         "sums": queries.totals(found),
         "page": page,
         "rows": queries.rows_of(page.rows),
+        "paper": paper,
+        "now": clock.now(),
     }
     return render(request, "dispatch/log/log.html", context)
 
@@ -74,6 +80,8 @@ def _asked(form: LogForm) -> list[tuple[str, object, str]]:
         said.append(
             (_("stage %(stage)s") % {"stage": stage_word(data["stage"])}, "", "")
         )
+    if data["taken"]:
+        said.append((_("taken by “%(name)s”") % {"name": data["taken"]}, "", ""))
     if lot := data["lot"]:
         to = reverse("kitting:lot-detail", args=[lot.number])
         said.append((_("carrying lot"), lot.number, to))

@@ -14,6 +14,7 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.domain.folding import fold
+from dispatch.log import views
 from dispatch.models import Shipment
 from dispatch.shipments import services
 from kitting.lots.services import lots
@@ -21,7 +22,12 @@ from kitting.models import Box, User, Workshop
 from kitting.packing.services import boxes
 from kitting.packing.services.labels import print_box_label
 from tests import factories
-from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
+from tests.assertions import (
+    assert_page,
+    assert_problem,
+    assert_sent_to_sign_in,
+    text_of,
+)
 from tests.databases import once_a_module
 from tests.factories import sign
 
@@ -309,6 +315,13 @@ def test_a_product_and_a_stage_narrow_the_log(clerk: Client) -> None:
     assert numbers(clerk, stage="delivered") == []
 
 
+def test_who_took_it_narrows_the_log(clerk: Client) -> None:
+    shipment = sent()
+    assert numbers(clerk, taken="driver 2") == [shipment.number]
+    assert numbers(clerk, taken="Driver 3") == []
+    assert "taken by “driver 2”:" in answer_of(clerk, taken="driver 2")
+
+
 # -- Pages and files -------------------------------------------------------------------
 
 
@@ -394,3 +407,30 @@ def test_a_page_asks_no_more_for_ten_shipments_than_for_one(
     made = many(400)
     with django_assert_num_queries(9):  # and the row at which the page begins
         assert numbers(clerk, older=made[299]) == made[300:350]
+
+
+def test_on_paper_all_rows_stand_on_one_page_with_when_and_by_whom(
+    clerk: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = many(120)
+    assert numbers(clerk, **{"as": "print", "older": made[49]}) == made[50:]
+    page = clerk.get(LOG, {"as": "print", "q": "eskmoor"})
+    assert [row.number for row in page.context["rows"]] == made
+    told = " ".join(text_of(page).split())
+    assert f"printed by {page.context['user']}" in told
+    assert "Only" not in told
+    monkeypatch.setattr(views, "MOST_ON_PAPER", 100)
+    page = clerk.get(LOG, {"as": "print"})
+    assert "Only 100 of the shipments are on this page." in " ".join(
+        text_of(page).split()
+    )
+
+
+def test_a_shipment_keeps_the_lots_that_left_in_it(clerk: Client) -> None:
+    off, *stay = [factories.make_labelled_box() for _ in range(3)]
+    shipment = factories.make_shipment(off, *stay)
+    services.take_off_box(shipment_id=shipment.pk, box_id=off.pk, sign=sign())
+    factories.send(shipment)
+    inside = sorted(box.lines.get().lot.number for box in stay)
+    assert Shipment.objects.get().lots == " ".join(inside)
+    assert csv_rows(clerk)[0]["lots"].split() == inside
