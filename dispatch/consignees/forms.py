@@ -10,7 +10,7 @@ from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST
 from kitting.printing.forms.stocks import capitals
 from kitting.printing.queries.label_words import to_choose
 from kitting.web.fields import CodeField
-from kitting.web.forms import KeyedForm
+from kitting.web.forms import KeyedForm, SureForm, sure_field
 
 
 class ConsigneeForm(KeyedForm):
@@ -95,12 +95,17 @@ class ConsigneeNewForm(ConsigneeForm):
         return capitals(self.cleaned_data["code"])
 
 
-class ConsigneeChangeForm(ConsigneeForm):
+class ConsigneeChangeForm(ConsigneeForm, SureForm):
     """A consignee as it is to be from now on."""
 
-    things = {**ConsigneeForm.things, "seen": _("what was on record")}
+    things = {
+        **ConsigneeForm.things,
+        "seen": _("what was on record"),
+        "sure": _("why it is closed"),
+    }
 
     active = forms.BooleanField(
         label=_("Something can be asked for and sent there"), required=False
     )
     seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
+    sure = sure_field(label=_("Why it is closed anyway"))

@@ -7,8 +7,10 @@ from typing import Final
 
 from django.db.models import Count, QuerySet
 
+from dispatch.domain.needs import RequestStage
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
+from kitting.domain.stages import ShipmentStage
 from kitting.labels.postal import Address, country_name, doubts, lines
 
 NAME_LONGEST: Final = 80
@@ -116,6 +118,20 @@ def address_of(consignee: Consignee) -> Address:
         city=consignee.city,
         region=consignee.region,
     )
+
+
+def open_numbers(consignee: Consignee) -> list[str]:
+    """The numbers of the requests and shipments that are open for a consignee.
+
+    Args:
+        consignee: The consignee.
+
+    Returns:
+        The numbers, requests first.
+    """
+    asked = consignee.requests.filter(stage=RequestStage.OPEN).order_by("pk")
+    begun = consignee.shipments.filter(stage=ShipmentStage.OPEN).order_by("pk")
+    return [*map(str, asked), *map(str, begun)]
 
 
 def all_consignees() -> QuerySet[Consignee]:

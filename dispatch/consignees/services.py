@@ -4,13 +4,18 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
-from dispatch.consignees.queries import LONGEST, NAME_LONGEST, POINT_LONGEST
+from dispatch.consignees.queries import (
+    LONGEST,
+    NAME_LONGEST,
+    POINT_LONGEST,
+    open_numbers,
+)
 from dispatch.models import Consignee
-from kitting.domain.errors import CodeError, Conflict, Refused
+from kitting.domain.errors import CodeError, Conflict, Doubted, Refused
 from kitting.domain.gs1 import gln_ok
 from kitting.labels.postal import country_name
 from kitting.ledger.coded import need_name, row_to_change, row_to_keep
-from kitting.ledger.needs import need_length
+from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act, Sign, perform
 
 
@@ -46,6 +51,8 @@ class KeptConsignee:
 
     code: str
     name: str
+    sure: str = ""
+    """Why it is closed although something is open for it."""
 
 
 def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
@@ -78,7 +85,7 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
 
 
 def change_consignee(
-    *, code: str, to: WhereTo, sign: Sign, seen: str = ""
+    *, code: str, to: WhereTo, sign: Sign, seen: str = "", sure: str = ""
 ) -> KeptConsignee:
     """Give a consignee another name or address.
 
@@ -91,12 +98,15 @@ def change_consignee(
         sign: Who, when and the operation key.
         seen: ``mark_of`` the consignee that was looked at before; empty to change it
             whatever it is by now.
+        sure: Why it is closed although requests or shipments are open for it; empty to
+            be asked.
 
     Returns:
         Its code and name.
 
     Raises:
         CodeError: ``country_unknown``, ``gln_wrong``.
+        Doubted: ``consignee_asked``, which names what is open.
         Conflict: ``page_is_old`` if somebody changed it meanwhile; ``gln_taken``.
         Missing: If there is no such consignee.
         NotFit: ``label_word_missing`` if packing lists have no words in the language.
@@ -106,9 +116,10 @@ def change_consignee(
 
     def work(act: Act) -> KeptConsignee:
         row = row_to_change(act, Consignee.objects.filter(code=code), seen)
+        why = _why_closed(row, sure) if row.active and not to.active else ""
         _fill(row, to)
         row.save()
-        return KeptConsignee(row.code, row.name)
+        return KeptConsignee(row.code, row.name, why)
 
     return perform(
         "change_consignee",
@@ -117,8 +128,21 @@ def change_consignee(
         sign,
         code=code,
         seen=seen,
+        sure=sure,
         **asdict(to),
     )
+
+
+def _why_closed(row: Consignee, sure: str) -> str:
+    """Why a consignee is closed for which something is open; empty where nothing is."""
+    opened = open_numbers(row)
+    if not opened:
+        return ""
+    why = need_length("reason", sure, LONGEST_REASON)
+    if not why:
+        which = ", ".join(opened)
+        raise Doubted("consignee_asked", consignee=row.name, which=which)
+    return why
 
 
 def _tidy(text: str) -> list[str]:

@@ -104,9 +104,11 @@ def consignee_change(request: LotwardRequest, code: str) -> HttpResponse:
     consignee = get_or_404(Consignee, code=code)
     on_record = {name: getattr(consignee, name) for name in ENTERED}
 
-    def change(sign: Sign, seen: str, **where: Any) -> KeptConsignee:
+    def change(sign: Sign, seen: str, sure: str, **where: Any) -> KeptConsignee:
         to = WhereTo(**where)
-        return services.change_consignee(code=code, to=to, seen=seen, sign=sign)
+        return services.change_consignee(
+            code=code, to=to, seen=seen, sure=sure, sign=sign
+        )
 
     return act_page(
         request,

@@ -15,6 +15,10 @@ SENTENCES: dict[str, str | Promise] = {
         "An address in parts needs its country: its order is that of the country's"
         " post. Write the country by its two letters, such as PT."
     ),
+    "consignee_asked": _(
+        "Open for %(consignee)s: %(which)s. Nothing can be sent there once it is closed."
+        " Say why it is closed anyway, or end those first."
+    ),
     "consignee_closed": _(
         "%(consignee)s is closed, so nothing is sent there. Open it again on its page"
         " first."

@@ -11,7 +11,7 @@ from django.db.models import Count, F, Q, QuerySet, Sum
 
 from dispatch.domain.boxmix import Mix, Nearest, best_mix, nearest
 from dispatch.domain.needs import RequestStage
-from dispatch.models import Request, Shipment
+from dispatch.models import Request, Shipment, ShipmentBox
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.reach import Reach
@@ -124,6 +124,26 @@ def shipments_of(row: Request) -> QuerySet[Shipment]:
         )
         .order_by("-pk")
     )
+
+
+def to_take_off(row: Any) -> list[ShipmentBox]:
+    """The boxes on open shipments that a request can do without, the last loaded first.
+
+    Args:
+        row: The request, from ``with_figures``.
+
+    Returns:
+        Each with its box and shipment; what is left serves the request whole.
+    """
+    spare, found = -row.left, []
+    if spare <= 0:
+        return []
+    on = row.loads.filter(live=True, shipment__stage=ShipmentStage.OPEN)
+    for load in on.select_related("box__size", "shipment").order_by("-pk"):
+        if load.box.size.sets <= spare:
+            spare -= load.box.size.sets
+            found.append(load)
+    return found
 
 
 def open_already(row: Request) -> QuerySet[Shipment]:

@@ -118,6 +118,7 @@ def request_detail(request: LotwardRequest, number: str) -> HttpResponse:
         "is_open": is_open,
         "can_change": asked.stage != RequestStage.CANCELLED,
         "begin_key": new_op_key(),
+        "to_take_off": queries.to_take_off(asked),
         "open_already": queries.open_already(asked) if would else (),
         "shipments": queries.shipments_of(asked),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from typing import TYPE_CHECKING, TypeVar
+from unicodedata import category
 
 from django.db.models import Model, QuerySet
 
@@ -31,11 +32,14 @@ def need_length(what: str, text: str, most: int) -> str:
         The text without blanks around it.
 
     Raises:
-        Refused: ``entry_too_long``.
+        Refused: ``entry_too_long``, ``entry_not_shown`` for a control character other
+            than the end of a line and a tab.
     """
     bare = text.strip()
     if len(bare) > most:
         raise Refused("entry_too_long", what=what, most=most)
+    if any(category(each) == "Cc" and each not in "\r\n\t" for each in bare):
+        raise Refused("entry_not_shown", what=what)
     return bare
 
 

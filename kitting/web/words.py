@@ -115,6 +115,9 @@ SENTENCES: dict[str, str | Promise] = {
         "The database of the server lacks tables. Tell whoever looks after the server:"
         " run manage.py migrate, or restore the newest backup as docs/restoring.md says."
     ),
+    "entry_not_shown": _(
+        "There is a character in the %(what)s that nobody can see. Write it again."
+    ),
     "entry_too_long": _("The %(what)s is longer than %(most)s characters. Shorten it."),
     "figure_missing": _(
         "No figure was entered. Enter what the meter or the line shows."

@@ -10,7 +10,9 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.consignees.services import WhereTo, add_consignee, change_consignee
+from dispatch.domain.needs import Asked, Tier, Way
 from dispatch.models import Consignee
+from dispatch.requests.services import take_request
 from dispatch.shipments.labels import LISTS
 from kitting.domain.errors import LotwardError, Missing, NotFit
 from kitting.ledger.coded import mark_of
@@ -169,3 +171,39 @@ def test_the_file_says_the_same_of_what_the_page_made() -> None:
     east()
     row = {"code": "KO", **EAST, "street": EAST["street"].splitlines()}
     assert load_catalogue(data={"consignees": [row]}, sign=sign()).consignees == 0
+
+
+def ask(whom: Consignee) -> str:
+    product = factories.make_labelled_box().size.product_id
+    asked = Asked(sets=6, tier=Tier.STOCK, way=Way.TELEPHONE)
+    done = take_request(
+        consignee_id=whom.pk, product_id=product, asked=asked, sign=sign()
+    )
+    return done.request
+
+
+def test_one_with_something_open_is_closed_only_with_a_reason(clerk: Client) -> None:
+    row = east()
+    asked = ask(row)
+    begun = factories.make_shipment(consignee=row)
+    form = sent(seen=mark_of(row), **EAST)  # without its tick it is closed
+    answer = clerk.post(at("change"), form)
+    assert answer.status_code == 422
+    assert f"{asked}, {begun.number}" in text_of(answer)
+    assert Consignee.objects.get().active
+    answer = clerk.post(at("change"), {**form, "sure": "Moved in with another"})
+    assert answer.status_code == 302
+    row = Consignee.objects.get()
+    assert not row.active
+    # Who changes its name meanwhile is not asked again, and neither is who opens it.
+    assert clerk.post(at("change"), sent(**EAST)).status_code == 302
+    assert clerk.post(at("change"), sent(active="on", **EAST)).status_code == 302
+
+
+def test_one_for_which_nothing_is_open_is_closed_without_a_question(
+    clerk: Client,
+) -> None:
+    ask(factories.make_consignee())
+    row = east()
+    assert clerk.post(at("change"), sent(seen=mark_of(row), **EAST)).status_code == 302
+    assert not Consignee.objects.get(code="KO").active

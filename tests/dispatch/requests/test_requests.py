@@ -10,7 +10,12 @@ import pytest
 
 from dispatch.domain.needs import Asked, RequestStage, Tier, Way
 from dispatch.models import Consignee, Request, Shipment, ShipmentBox
-from dispatch.requests.queries import open_for, with_figures, would_serve
+from dispatch.requests.queries import (
+    open_for,
+    to_take_off,
+    with_figures,
+    would_serve,
+)
 from dispatch.requests.services import (
     KeptRequest,
     cancel_request,
@@ -98,6 +103,9 @@ SLIPS: list[tuple[dict[str, Any], str]] = [
     ({"caller": "x" * 81}, "entry_too_long"),
     ({"reference": "x" * 41}, "entry_too_long"),
     ({"note": "x" * 201}, "entry_too_long"),
+    ({"caller": "a\x07b"}, "entry_not_shown"),
+    ({"reference": "a\x1db"}, "entry_not_shown"),
+    ({"note": "a\x85b"}, "entry_not_shown"),
 ]
 
 
@@ -276,3 +284,18 @@ def test_ready_boxes_come_first_and_held_ones_do_not_count(box: Box) -> None:
     assert would_serve(18, product.pk, Reach()).any is not None
     product.sizes.update(active=False)
     assert would_serve(18, product.pk, Reach()).any is None
+
+
+def test_who_cuts_a_request_is_told_what_to_take_off(whom: Consignee, box: Box) -> None:
+    row = take(whom, box.size.product, sets=18, note="One line\r\nand\tanother")
+    more = [factories.make_labelled_box(box.size) for _ in range(2)]
+    shipment = factories.make_shipment(consignee=whom)
+    for each in (box, *more):
+        assert load(shipment, each) == row
+    assert to_take_off(with_figures(Request.objects.all()).get()) == []
+    for sets, off in ((12, [more[1]]), (8, []), (6, [more[1], more[0]])):
+        change(row, sets=sets)
+        found = to_take_off(with_figures(Request.objects.all()).get())
+        if sets == 8:  # of 18 without one box 12 are left, without two 6: too few
+            off = [more[1]]
+        assert [each.box for each in found] == off
