@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -101,6 +102,15 @@ def step(response: Any) -> str:
 def fill(scan: Callable[..., Any], at: Packing) -> None:
     for bag in at.bags:
         assert state(scan(bag.number)) == "right"
+
+
+def key_of(shown: Any, name: str) -> dict[str, str]:
+    """What a touch of a key sends."""
+    page = shown.content.decode()
+    forms = [each.split("</form>")[0] for each in page.split("<form")[1:]]
+    form = next(each for each in forms if name in each)
+    fields = re.findall(r'name="(\w+)" value="([^"]*)"', form)
+    return dict(fields)
 
 
 # -- Holds ---------------------------------------------------------------------------

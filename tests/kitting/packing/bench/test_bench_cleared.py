@@ -11,7 +11,7 @@ from kitting.models import Bag, OpenBag, Operation, Place
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import Packing, fill, hold, state, step, words
+from tests.benches import Packing, fill, hold, key_of, state, step, words
 from tests.factories import sign
 from tests.kitting.packing.bench.test_bench_cancels import purpose
 
@@ -151,3 +151,12 @@ def test_after_a_wrong_scan_the_next_bag_is_still_one_to_put_away(
     assert_problem(wrong, "bag_not_open_here", status=409)
     named = scan(at.band_bag.number, purpose=purpose(wrong))
     assert "scan the place where it goes" in words(named)
+
+
+def test_after_a_wrong_scan_a_touch_goes_on_clearing(scan: Scan, at: Packing) -> None:
+    scan(at.band_bag.number)
+    asked = purpose(scan("ACT-CLEAR"))
+    wrong = scan(at.visor_bag.number, purpose=asked)
+    assert state(wrong) == "wrong"
+    again = scan(key_of(wrong, "Go on")["scan"], purpose=asked)
+    assert again.context["next"] == "clear"

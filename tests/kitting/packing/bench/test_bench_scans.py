@@ -12,7 +12,7 @@ from kitting.models import Box, BoxSize, Movement, OpenBag, Operation, Print, Pr
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.assertions import assert_problem
-from tests.benches import fill, page_of, state, step, words
+from tests.benches import fill, key_of, page_of, state, step, words
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -290,3 +290,15 @@ def test_one_key_with_another_scan_is_a_conflict(scan, at) -> None:
     scan(at.band_bag.number, key=key)
     response = scan(at.visor_bag.number, key=key)
     assert_problem(response, "operation_key_reused", status=409)
+
+
+def test_after_any_wrong_scan_a_touch_shows_again_where_to_go(scan, at) -> None:
+    asked = scan("ACT-BOX-6")
+    assert step(asked) == "fill"
+    wrong = scan("ACT-CLOSE")
+    assert state(wrong) == "wrong"
+    go_on = key_of(wrong, "Go on")["scan"]
+    assert words(scan(go_on)).count("bag B") == words(asked).count("bag B")
+    fill(scan, at)
+    scan("ACT-CLOSE")
+    assert key_of(scan("ACT-CLOSE"), "Go on")["scan"] == "ACT-NEXT"

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import re
 import uuid
 from datetime import timedelta
-from typing import Any
 
 import pytest
 
 from kitting.models import Bag, OpenBag, Operation, Part, Print
 from tests import factories, printers
-from tests.benches import Packing, in_box, state, words
+from tests.benches import Packing, in_box, key_of, state, words
 from tests.kitting.packing.bench.test_bench_cancels import purpose
 
 pytestmark = pytest.mark.django_db
@@ -34,15 +32,6 @@ def overdue_since(bag: Bag) -> Bag:
 
 def new_of(bag: Bag) -> Bag:
     return bag.lot.bags.exclude(pk=bag.pk).get()
-
-
-def key_of(shown: Any, name: str) -> dict[str, str]:
-    """What a touch of a key sends."""
-    page = shown.content.decode()
-    forms = [each.split("</form>")[0] for each in page.split("<form")[1:]]
-    form = next(each for each in forms if name in each)
-    fields = re.findall(r'name="(\w+)" value="([^"]*)"', form)
-    return dict(fields)
 
 
 @pytest.mark.smoke
