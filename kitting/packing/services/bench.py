@@ -147,6 +147,8 @@ def _take(scan: Scan, found: scans.Found) -> Answer:
         what = "shipment" if found.kind == "number" else found.kind
         raise Refused("not_for_the_bench", read=found.text, what=what)
     scan.need_same_box()
+    if scan.asked.menu == set_back.DONE and found.text in scan.asked.bags:
+        return Answer()  # the new label is on
     if scan.asked.menu == "damaged":
         return name_damaged(scan, found.text)
     if scan.asked.menu in NAMES_A_BAG and isinstance(found.row, Bag):

@@ -75,6 +75,15 @@ def test_an_open_bag_is_offered_by_its_line_and_by_undo(scan, at) -> None:
     assert not OpenBag.objects.filter(bag=at.band_bag).exists()
 
 
+def test_the_scan_of_the_new_label_says_that_it_is_on(scan, at, overdue) -> None:
+    scan("ACT-BOX-6")
+    done = scan(overdue.number, purpose=purpose(scan("ACT-SET-BACK")))
+    on = scan(new_of(overdue).number, purpose=purpose(done))
+    assert (state(on), on.context["next"]) == ("ask", "none_to_scan")
+    other = scan(at.visor_bag.number, purpose=purpose(done))  # goes on as ever
+    assert (state(other), in_box()) == ("right", 12)
+
+
 def test_the_label_comes_out_at_the_bench_that_has_stock_for_it(
     scan, at, overdue
 ) -> None:

@@ -21,9 +21,10 @@ from django.utils import timezone
 
 from kitting.domain.errors import LotwardError
 from kitting.models import Box, BoxSize, Link, Operation, Tablet
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.shift import begin_shift
 from tests import factories
-from tests.assertions import assert_problem
+from tests.assertions import assert_problem, text_of
 from tests.benches import Packing, make_packing
 from tests.tablets import packer, refusal, sign_on, tied
 from tests.weighed import weigh
@@ -157,6 +158,24 @@ def test_a_box_that_is_handed_over_is_packed_to_its_end_first(
     assert (question(answer), answer.context["next"]) == ("", "scan")
     assert question(scan("ACT-CANCEL-SIZE", purpose="cancel")) == ""
     assert question(scan("ACT-NEXT")) == "bag"
+
+
+def test_the_box_that_was_finished_is_put_away_before_the_bench_is_clear(
+    tablet: Client, at: Packing, scan: Scan
+) -> None:
+    ready = factories.make_place(PlaceKind.READY)
+    for text in (*("ACT-YES",) * 3, "ACT-BOX-6", *(bag.number for bag in at.bags)):
+        scan(text)
+    sign_on(tablet, packer("oskar", "8352")[1], "8352")
+    scan("ACT-CLOSE")
+    box = Box.objects.get()
+    asked = scan(str(box.serial))
+    assert question(asked) == "bag"
+    assert f"Put box {box.serial} away, and scan the place." in text_of(asked)
+    assert question(done := scan(ready.code)) == "bag"
+    assert "Look, then answer. No box starts before." in text_of(done)
+    box.refresh_from_db()
+    assert box.place == ready
 
 
 def test_a_bench_without_a_tied_tablet_asks_nothing(client_for, make_user) -> None:
