@@ -254,7 +254,7 @@ def send_shipment(
     Raises:
         Conflict: If a box came on or off since; it is named.
         Missing: If there is no such shipment.
-        OnHold: If a box on it is held; the first is named, nothing leaves.
+        OnHold: If a box on it is held; nothing leaves, and every such box is named.
         Refused: ``shipment_empty``, ``box_past_use_by``, ``labels_lacking``,
             ``entry_too_long``, ``driver_missing``.
         WrongStage: If it is not open, or a box on it is not loaded any more.

@@ -8,7 +8,7 @@ from django.db.models import F
 
 from dispatch.domain.folding import fold
 from dispatch.models import Request, ShipEvent, Shipment, ShipmentBox
-from kitting.domain.errors import Conflict, OnHold, Refused, WrongStage
+from kitting.domain.errors import Conflict, LotwardError, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
@@ -115,12 +115,15 @@ def refuse_unlabelled(box: Box) -> None:
         box: The box, locked.
 
     Raises:
-        WrongStage: ``box_voided``, ``box_not_labelled``.
+        WrongStage: ``box_voided``, ``box_came_back``, ``box_not_labelled``.
     """
     if box.stage == BoxStage.VOIDED:
         raise WrongStage("box_voided", box=str(box))
+    if box.stage == BoxStage.RETURNED:
+        raise WrongStage("box_came_back", box=str(box))
     if box.stage != BoxStage.LABELLED:
-        raise WrongStage("box_not_labelled", box=str(box), stage=box.stage)
+        at = box.bench
+        raise WrongStage("box_not_labelled", box=str(box), stage=box.stage, bench=at)
 
 
 def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
@@ -131,22 +134,23 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
         act: The act, for its day.
 
     Raises:
-        OnHold: ``box_held``; the first box that is held, and why, is named.
+        OnHold: ``box_held``; the first box that is held, and why, is named; every
+            other box that may not leave stands in ``besides``.
         Refused: ``box_past_use_by``.
     """
     today = day_of(act.workshop, act.now)
     held = holds_on_boxes([box.pk for box in boxes], standing_reach())
+    unfit: list[LotwardError] = []
     for box in boxes:
-        for hold in held.get(box.pk, ()):
-            raise OnHold(
-                "box_held",
-                box=str(box),
-                on=target_of(hold),
-                by=hold.operation.by_name,
-                reason=hold.reason,
-            )
-        if box.use_by is not None and box.use_by < today:
-            raise Refused("box_past_use_by", box=str(box), use_by=box.use_by)
+        if hold := next(iter(held.get(box.pk, ())), None):
+            named = {"by": hold.operation.by_name, "reason": hold.reason}
+            on = target_of(hold)
+            unfit.append(OnHold("box_held", box=str(box), on=on, **named))
+        elif box.use_by is not None and box.use_by < today:
+            unfit.append(Refused("box_past_use_by", box=str(box), use_by=box.use_by))
+    if unfit:
+        unfit[0].besides = unfit[1:]
+        raise unfit[0]
 
 
 def refuse_changed(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any, TypeVar
 
@@ -35,9 +36,10 @@ from dispatch.shipments.labels import (
     words_of_list,
 )
 from dispatch.shipments.queries import shipments as queries
-from dispatch.shipments.queries.fetch import fetch_list
+from dispatch.shipments.queries.fetch import FetchList, came, fetch_list
 from dispatch.shipments.queries.packing_list import packed_in
 from dispatch.shipments.queries.shipments import OnBoard, by_size
+from dispatch.shipments.words import CAME
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
@@ -61,6 +63,16 @@ from kitting.web.tables import Column, file_response
 
 T = TypeVar("T")
 NOT_THERE = 404
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is said of a scan that was taken."""
+
+    words: str
+    besides: bool = False
+    """Whether it was taken though nothing expected it."""
+
 
 BY_SCAN = "by-scan"
 """Marks a message that belongs under the scan field."""
@@ -124,6 +136,7 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Put the box that was scanned onto the shipment."""
     shipment = get_or_404(Shipment, number=number)
     form = BoxScanForm(request.POST)
+    before = _fetch_list(shipment, reach_of(told_holds()))
     done, status = _attempt(
         request,
         form,
@@ -131,8 +144,16 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
             shipment_id=shipment.pk, box_id=queries.box_scanned(scan), sign=sign
         ),
     )
-    words = _("Box %(box)s is on the shipment.")
-    return _after_scan(request, shipment, form, done, words=words, status=status)
+    code, said = "", ""
+    if done is not None:
+        loaded = came(shipment, done.box, before)
+        code, said = loaded.code, CAME[loaded.code] % {**vars(loaded), "box": done.box}
+    answer = Said(said, besides=code != "")
+    return _after_scan(request, shipment, form, done, said=answer, status=status)
+
+
+def _fetch_list(shipment: Shipment, reach: Reach) -> FetchList:
+    return fetch_list(shipment, open_for(shipment), reach, clock.today())
 
 
 @allowed("kitting.send_boxes", "POST")
@@ -150,7 +171,8 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     words = _("Box %(box)s is off the shipment. Put it away.")
     if done and holds_on_boxes([form.cleaned_data["box"]], standing_reach()):
         words = _("Box %(box)s is off the shipment and on hold. Put it in quarantine.")
-    return _after_scan(request, shipment, form, done, words=words, status=status)
+    said = Said(words % {"box": done.box} if done else "")
+    return _after_scan(request, shipment, form, done, said=said, status=status)
 
 
 @allowed("kitting.send_boxes", "GET", "POST")
@@ -169,7 +191,7 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
         return say_and_go(request, words, _address(number))
     seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
-    boxes = queries.on_board(shipment, reach_of(told_holds()))
+    boxes = queries.on_board(shipment, reach_of(told_holds()), clock.today())
     if shipment.stage != ShipmentStage.OPEN or not boxes:
         if request.method == "GET":
             return redirect(_address(number))
@@ -179,7 +201,7 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
         "form": form,
         "shipment": shipment,
         "sizes": by_size(boxes),
-        "held": [(box, new_op_key()) for box in boxes if box.held],
+        "held": [(box, new_op_key()) for box in boxes if box.comes_off],
         "stale": stale_now(shipment),
         "before": queries.named_before(),
     }
@@ -230,29 +252,31 @@ def _after_scan(
     form: KeyedForm,
     done: services.Scanned | None,
     *,
-    words: str,
+    said: Said,
     status: int,
 ) -> HttpResponse:
     """Answer a box on or off: htmx stays on the page, a plain post goes back to it."""
     if done is None:
         return _show(request, shipment, wrong=form, status=status)
-    said = words % {"box": done.box}
     if wants_fragment(request):
         return _show(request, shipment, said=said)
-    messages.success(request, said, extra_tags=BY_SCAN)
+    level = messages.WARNING if said.besides else messages.SUCCESS
+    messages.add_message(request, level, said.words, extra_tags=BY_SCAN)
     return redirect(_address(shipment.number))
 
 
-def _said_by_scan(request: LotwardRequest) -> str:
+def _said_by_scan(request: LotwardRequest) -> Said:
     """What the scan before this page did; it stands under the field, not on top."""
-    return " ".join(str(m) for m in get_messages(request) if m.extra_tags == BY_SCAN)
+    told = [each for each in get_messages(request) if each.extra_tags == BY_SCAN]
+    besides = any(each.level == messages.WARNING for each in told)
+    return Said(" ".join(str(each) for each in told), besides=besides)
 
 
 def _show(
     request: LotwardRequest,
     shipment: Shipment,
     *,
-    said: str = "",
+    said: Said | None = None,
     wrong: KeyedForm | None = None,
     status: int = 200,
 ) -> HttpResponse:
@@ -260,26 +284,29 @@ def _show(
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
     is_open = shipment.stage == ShipmentStage.OPEN
     reach = reach_of(told_holds()) if is_open else Reach()
-    boxes = queries.on_board(shipment, reach)
+    today = clock.today()
+    boxes = queries.on_board(shipment, reach, today)
+    said = said or _said_by_scan(request)
     keyed = [(box, new_op_key()) for box in boxes]
     context: dict[str, Any] = {
         "shipment": shipment,
         "boxes": keyed,
         "sizes": by_size(boxes),
-        "said": said or _said_by_scan(request),
+        "said": said.words,
+        "besides": said.besides,
         "stale": stale_now(shipment),
         "wrong": wrong,
     }
     if is_open:
-        today = clock.today()
         ready = queries.ready_to_go(today, reach)
-        fetch = fetch_list(shipment, open_for(shipment), reach, today)
+        fetch = _fetch_list(shipment, reach)
         context |= {
             "fetch": fetch,
+            "ticked": fetch.ticked(boxes),
             "asked": [(each, TIERS[each.asked.tier]) for each in fetch.wanted],
             "ready": ready,
             "ready_boxes": sum(kind.boxes for kind in ready),
-            "held": [(box, key) for box, key in keyed if box.held],
+            "held": [(box, key) for box, key in keyed if box.comes_off],
             "scan_key": new_op_key(),
         }
     return render_part(

@@ -11,6 +11,10 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "box_came_back": _(
+        "Box %(box)s came back from where it was sent, so it is not sent again. Put it in"
+        " quarantine."
+    ),
     "box_came_off": _(
         "Box %(box)s was taken off shipment %(shipment)s after this page was loaded,"
         " so nothing was changed. Look at the list again."
@@ -24,8 +28,8 @@ SENTENCES: dict[str, str | Promise] = {
         " box in quarantine."
     ),
     "box_in_shipment": _(
-        "Box %(box)s is in shipment %(shipment)s already, for %(consignee)s. Take it"
-        " off that shipment first, or put it away."
+        "Box %(box)s is on shipment %(shipment)s for %(consignee)s. Put it with their"
+        " boxes; or take it off that shipment first, then scan it here again."
     ),
     "box_left": _(
         "Box %(box)s left with shipment %(shipment)s for %(consignee)s. If it is"
@@ -35,8 +39,8 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s is not in shipment %(shipment)s. Scan a box that is in it."
     ),
     "box_not_labelled": _(
-        "Box %(box)s is %(stage)s, and only a labelled box may be sent. Finish it at"
-        " its bench first."
+        "Box %(box)s is %(stage)s, and only a labelled box may be sent. Bring it back to"
+        " %(bench)s: there its own label is scanned on it."
     ),
     "box_on_already": _("Box %(box)s is on this shipment already. Scan the next one."),
     "box_past_use_by": _(
@@ -61,5 +65,22 @@ SENTENCES: dict[str, str | Promise] = {
         " one."
     ),
 }
+
+CAME: dict[str, str | Promise] = {
+    "": _("Box %(box)s is on the shipment."),
+    "not_asked": _(
+        "Box %(box)s is on the shipment, but they did not ask for %(product)s. If it is"
+        " not meant for them, take it off and put it away."
+    ),
+    "not_listed": _(
+        "Box %(box)s is on the shipment. The list names another box, but it serves"
+        " request %(request)s as well."
+    ),
+    "too_many": _(
+        "Box %(box)s is on the shipment, more than they asked for. If it is not meant for"
+        " them, take it off and put it away."
+    ),
+}
+"""What is said of a box that was loaded, by whether it was expected."""
 
 register(SENTENCES)

@@ -23,6 +23,8 @@ class LotwardError(Exception):
         super().__init__(code)
         self.code = code
         self.params = params
+        self.besides: Sequence[LotwardError] = ()
+        """What else was refused in the same breath: each has a sentence of its own."""
 
     def __str__(self) -> str:
         shown = ", ".join(f"{name}={value!r}" for name, value in self.params.items())
@@ -87,6 +89,3 @@ class WrongStage(Conflict):
 
 class Doubted(Refused):
     """Figures that can hardly be right: the act is done once somebody says why they are."""
-
-    besides: Sequence[Doubted] = ()
-    """What else is in doubt, so that all of it is asked at once."""

@@ -10,12 +10,15 @@ from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
 from pypdf import PdfReader
 
-from dispatch.models import Shipment
+from dispatch.domain.needs import Asked
+from dispatch.models import Consignee, Shipment
+from dispatch.requests.services import take_request
 from kitting.ledger import holds
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Revision
 from tests import factories
 from tests.browser.measuring import settle, width
+from tests.browser.test_sounds import EARS, heard
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -116,6 +119,35 @@ def test_a_clerk_scans_boxes_on_and_sends_them(
     expect(page.locator(".answer")).to_contain_text("1 shipment, 2 boxes, 30 sets.")
     assert [text for text in console_errors if "422" not in text] == []
     assert Shipment.objects.get().sent_by == "clerk"
+
+
+def test_each_kind_of_scan_has_a_sound_of_its_own(
+    page: Page, live_server, console_errors: list[str], boxes: list[Box]
+) -> None:
+    """Expected, taken though nobody expected it, and refused: told apart by ear."""
+    small, large, _other = boxes
+    take_request(
+        consignee_id=Consignee.objects.get().pk,
+        product_id=small.size.product_id,
+        asked=Asked(sets=6, tier=1, way="mail"),
+        sign=factories.sign(),
+    )
+    page.add_init_script(EARS)
+    sign_in(page, live_server.url)
+    begin(page)
+    rhythms = []
+    for text, words in (
+        (small.serial, f"Box {small.serial} is on the shipment."),
+        (large.serial, "more than they asked for"),
+        ("nonsense", "“nonsense”"),
+    ):
+        scan(page, text)
+        said(page, words)
+        rhythms.append(tuple(length for _pitch, length in heard(page)))
+    assert len(set(rhythms)) == 3
+    assert all(len(rhythm) >= 2 for rhythm in rhythms)
+    expect(page.locator(".fetched")).to_contain_text("on")
+    assert [text for text in console_errors if "422" not in text] == []
 
 
 def test_the_same_work_is_done_without_javascript(

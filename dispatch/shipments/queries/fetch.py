@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.db.models import Q, Value
-from django.db.models.functions import Coalesce
+from django.db.models import Q
 
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
-from dispatch.models import Shipment
+from dispatch.models import Shipment, ShipmentBox
+from dispatch.shipments.queries.shipments import STANDS, OnBoard
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import Reach
 from kitting.models import Box, BoxLine
@@ -42,6 +42,17 @@ class Bring:
 
 
 @dataclass(frozen=True)
+class Row:
+    """A line of the fetch list: a box to bring, or one that was brought."""
+
+    box: str
+    sets: int
+    request: str
+    on: bool = False
+    """Whether it is on the shipment: the line is ticked."""
+
+
+@dataclass(frozen=True)
 class FetchList:
     """What to bring to a shipment."""
 
@@ -54,6 +65,66 @@ class FetchList:
     def boxes(self) -> int:
         """How many boxes there are to bring."""
         return sum(len(boxes) for _place, boxes in self.places)
+
+    @property
+    def named(self) -> frozenset[str]:
+        """The boxes to bring, by number."""
+        return frozenset(str(each.box) for _, boxes in self.places for each in boxes)
+
+    def ticked(self, on: Iterable[OnBoard]) -> list[tuple[str, list[Row]]]:
+        """The list as it is walked: what was brought for a request stays, ticked.
+
+        Args:
+            on: The boxes on the shipment.
+
+        Returns:
+            Lines by place, in the order of places; what is to be brought comes first.
+        """
+        places: dict[str, list[Row]] = {}
+        for place, boxes in self.places:
+            for each in boxes:
+                row = Row(str(each.box), each.box.size.sets, each.request)
+                places.setdefault(place, []).append(row)
+        for box in on:
+            if box.request:
+                row = Row(box.box, box.sets, box.request, on=True)
+                places.setdefault(box.place, []).append(row)
+        order = sorted(places, key=lambda name: (not name, name))
+        return [(name, places[name]) for name in order]
+
+
+@dataclass(frozen=True)
+class Came:
+    """What is to be said of a box that was just loaded, beside that it is on."""
+
+    code: str
+    """Empty where it was expected; else ``not_asked``, ``too_many`` or ``not_listed``."""
+    product: str = ""
+    request: str = ""
+
+
+def came(shipment: Shipment, box: str, before: FetchList) -> Came:
+    """Tell whether a box that was just loaded was the one to bring.
+
+    Args:
+        shipment: The shipment.
+        box: The box's number.
+        before: The fetch list before it was loaded.
+
+    Returns:
+        Nothing to be said where the list named it, or nobody asked for anything.
+    """
+    if box in before.named or not before.wanted:
+        return Came("")
+    live = ShipmentBox.objects.filter(shipment=shipment, box__serial=box, live=True)
+    serves = live.values_list("request__number", "box__size__product__name").first()
+    if serves is None:
+        return Came("")
+    request, product = serves
+    if request:
+        return Came("not_listed", product, request)
+    asked = any(each.asked.product.name == product for each in before.wanted)
+    return Came("too_many" if asked else "not_asked", product)
 
 
 def fetch_list(
@@ -92,9 +163,8 @@ def fetch_list(
 
 
 def _ready(products: set[int], reach: Reach, today: date) -> list[Box]:
-    stands = Coalesce("place__name", "bench__place__name", Value(""))
     found = ready_boxes(reach, today).filter(size__product__in=products)
-    return list(found.select_related("size").annotate(stands=stands).order_by("pk"))
+    return list(found.select_related("size").annotate(stands=STANDS).order_by("pk"))
 
 
 def _stands(box: Box) -> str:

@@ -22,6 +22,9 @@ from kitting.models import Box, BoxLine, Hold
 from kitting.packing.queries.boxes import ready_boxes
 from kitting.web import scans
 
+STANDS = Coalesce("place__name", "bench__place__name", Value(""))
+"""Where a box stands; empty where no place is on record."""
+
 REMEMBERED = 200
 """How many sent shipments are looked at for who took them."""
 
@@ -69,6 +72,15 @@ class OnBoard:
     """The number of the request that it serves; empty for none."""
     held: str
     """On what the first hold stands that reaches it, and why; empty if none does."""
+    place: str = ""
+    """Where it stood before, as far as that is on record."""
+    past: bool = False
+    """Whether it is past its use-by date."""
+
+    @property
+    def comes_off(self) -> bool:
+        """Whether it must be taken off before anything leaves."""
+        return bool(self.held) or self.past
 
 
 @dataclass(frozen=True)
@@ -152,12 +164,15 @@ def lots_by_box(boxes: Iterable[int]) -> dict[int, tuple[LotIn, ...]]:
     return {box: tuple(lots) for box, lots in found.items()}
 
 
-def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
+def on_board(
+    shipment: Shipment, reach: Reach | None = None, today: date = date.min
+) -> list[OnBoard]:
     """The boxes on a shipment, the one that was scanned last first.
 
     Args:
         shipment: The shipment.
         reach: What ``told_holds`` reach; left out where nobody asks.
+        today: The workshop's day; left out where nobody asks what is past its date.
 
     Returns:
         The boxes, each with its lots and with the hold that reaches it.
@@ -168,7 +183,7 @@ def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
     boxes = (
         Box.objects.filter(live)
         .select_related("size__product")
-        .annotate(serves=F("shipment_boxes__request__number"))
+        .annotate(serves=F("shipment_boxes__request__number"), stands=STANDS)
     )
     found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
     lots = lots_by_box(order)
@@ -185,6 +200,8 @@ def on_board(shipment: Shipment, reach: Reach | None = None) -> list[OnBoard]:
             lots=lots.get(box.pk, ()),
             request=box.serves or "",
             held=_why(held.get(box.pk, [])),
+            place=box.stands,
+            past=box.use_by is not None and box.use_by < today,
         )
         for box in found
     ]

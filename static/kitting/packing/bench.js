@@ -1,7 +1,7 @@
 "use strict";
 
 // The bench beyond HTML: the scan field keeps the focus, a scan that the server has not
-// acknowledged is kept and sent again under its own key, and yes and no have a sound.
+// acknowledged is kept and sent again under its own key, and yes and no have a sound (sounds.js).
 // One that waited for the network and is refused then stops those after it until the
 // packer has seen it: what it was for lies in the box already.
 // Without this file every scan and button is a plain form post.
@@ -21,49 +21,14 @@
   let tries = 0; // in a row, of any kind: how long to wait
   let failures = 0; // answers of a failing server in a row
   let timer = 0;
-  let audio = null;
 
   const bench = () => document.getElementById("bench");
   const field = () => document.getElementById("scan");
 
-  // ---- sounds --------------------------------------------------------------------
-
-  function wake() {
-    const Context = window.AudioContext || window.webkitAudioContext;
-    if (!audio && Context) {
-      audio = new Context();
-    }
-    if (audio && audio.state === "suspended") {
-      audio.resume();
-    }
-  }
-
-  function tone(pitch, from, seconds, shape) {
-    const source = audio.createOscillator();
-    const volume = audio.createGain();
-    const start = audio.currentTime + from;
-    source.type = shape;
-    source.frequency.value = pitch;
-    volume.gain.setValueAtTime(0, start);
-    volume.gain.linearRampToValueAtTime(0.3, start + 0.01);
-    volume.gain.linearRampToValueAtTime(0, start + seconds);
-    source.connect(volume).connect(audio.destination);
-    source.start(start);
-    source.stop(start + seconds);
-  }
-
-  // Told apart by how many they are and how long, also by one poor speaker: two short ones
-  // that rise, two long ones that fall, two ticks alike, three that rise to a long one.
-  const SOUNDS = {
-    right: [[880, 0, 0.09, "sine"], [1320, 0.09, 0.12, "sine"]],
-    wrong: [[196, 0, 0.28, "square"], [147, 0.3, 0.4, "square"]],
-    wait: [[523, 0, 0.06, "triangle"], [523, 0.12, 0.06, "triangle"]],
-    done: [[659, 0, 0.09, "sine"], [880, 0.11, 0.09, "sine"], [1320, 0.22, 0.4, "sine"]],
-  };
-
+  // What sounds.js plays, unless the bench is silent.
   function sound(state) {
-    if (audio?.state === "running" && !("silent" in bench().dataset)) {
-      (SOUNDS[state] || []).forEach((one) => tone(...one));
+    if (!("silent" in bench().dataset)) {
+      document.dispatchEvent(new CustomEvent("lotward:sound", { detail: state }));
     }
   }
 
@@ -527,8 +492,6 @@
     }
   }
 
-  document.addEventListener("keydown", wake, true);
-  document.addEventListener("pointerdown", wake, true);
   document.addEventListener("click", (event) => {
     if (!event.target.closest("a, button")) {
       focus();

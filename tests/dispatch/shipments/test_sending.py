@@ -145,7 +145,7 @@ def test_a_held_box_stops_the_sending_and_is_named(clerk: Client, box: Box) -> N
     assert_problem(answer, "box_held")
     text = text_of(answer)
     assert f"Box {box.serial} is held" in text
-    assert "Take 1 held box off and put it in quarantine" in text
+    assert "Take 1 box off and put it in quarantine" in text
     assert f"Take box {box.serial} off" in text
     assert act_of(shipment, "send") not in text_of(clerk.get(page_of(shipment)))
     shipment.refresh_from_db()

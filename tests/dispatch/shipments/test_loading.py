@@ -1,0 +1,216 @@
+"""Loading by scans: what was expected is ticked, what was not is said."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from datetime import date
+from functools import partial
+
+import pytest
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from dispatch.domain.needs import Asked
+from dispatch.models import Consignee, Shipment
+from dispatch.requests.services import take_request
+from dispatch.shipments import services
+from kitting.domain.errors import LotwardError
+from kitting.domain.stages import BoxStage
+from kitting.ledger import holds
+from kitting.models import Box, User
+from kitting.web.messages import sentence
+from tests import factories
+from tests.assertions import text_of
+from tests.databases import once_a_module
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db
+
+
+@once_a_module
+def boxes() -> list[Box]:
+    """Three boxes of six, ready to go."""
+    first = factories.make_labelled_box()
+    return [first, *(factories.make_labelled_box(size=first.size) for _ in range(2))]
+
+
+@once_a_module
+def whom() -> Consignee:
+    return factories.make_consignee()
+
+
+@once_a_module
+def shipment(whom: Consignee) -> Shipment:
+    return factories.make_shipment(consignee=whom)
+
+
+@pytest.fixture
+def clerk(client_for: Callable[[User], Client]) -> Client:
+    return client_for(factories.make_person("clerk"))
+
+
+def ask(whom: Consignee, box: Box, sets: int) -> str:
+    taken = take_request(
+        consignee_id=whom.pk,
+        product_id=box.size.product_id,
+        asked=Asked(sets=sets, tier=1, way="mail"),
+        sign=sign(),
+    )
+    return taken.request
+
+
+def scan(client: Client, shipment: Shipment, box: Box, **headers: str) -> HttpResponse:
+    address = reverse("dispatch:shipment-scan", args=[shipment.number])
+    data = {"op_key": str(uuid.uuid4()), "scan": box.serial}
+    return client.post(address, data, headers=headers)  # type: ignore[return-value]
+
+
+def sound_of(answer: HttpResponse) -> str:
+    return text_of(answer).partition('data-sound="')[2].partition('"')[0]
+
+
+def lines(answer: HttpResponse) -> dict[str, bool]:
+    """Each box of the list, and whether it is ticked."""
+    places = answer.context["ticked"]  # type: ignore[attr-defined]
+    return {row.box: row.on for _place, rows in places for row in rows}
+
+
+# -- What was expected -----------------------------------------------------------------
+
+
+def test_a_box_that_the_list_names_is_ticked_and_its_line_stays(
+    clerk: Client, hx, boxes: list[Box], whom: Consignee, shipment: Shipment
+) -> None:
+    ask(whom, boxes[0], 12)
+    answer = scan(clerk, shipment, boxes[0], **hx)
+    assert answer.context["said"] == f"Box {boxes[0].serial} is on the shipment."
+    assert sound_of(answer) == "right"
+    assert lines(answer) == {str(boxes[0]): True, str(boxes[1]): False}
+    last = scan(clerk, shipment, boxes[1], **hx)
+    assert lines(last) == {str(boxes[0]): True, str(boxes[1]): True}
+    assert "Fetched" in text_of(last)
+
+
+def test_another_box_than_the_list_names_serves_as_well_and_is_said(
+    clerk: Client, hx, boxes: list[Box], whom: Consignee, shipment: Shipment
+) -> None:
+    request = ask(whom, boxes[0], 6)
+    answer = scan(clerk, shipment, boxes[2], **hx)
+    assert "The list names another box" in answer.context["said"]
+    assert request in answer.context["said"]
+    assert sound_of(answer) == "besides"
+
+
+def test_more_than_they_asked_for_is_said(
+    clerk: Client, boxes: list[Box], whom: Consignee, shipment: Shipment
+) -> None:
+    ask(whom, boxes[0], 6)
+    scan(clerk, shipment, boxes[0])
+    scan(clerk, shipment, boxes[1])
+    page = clerk.get(reverse("dispatch:shipment-detail", args=[shipment.number]))
+    assert "more than they asked for" in text_of(page)
+    assert sound_of(page) == "besides"
+
+
+def test_what_nobody_there_asked_for_is_said_by_its_name(
+    clerk: Client, hx, boxes: list[Box], whom: Consignee, shipment: Shipment
+) -> None:
+    ask(whom, boxes[0], 6)
+    recipe = factories.make_recipe(name="Gown 100% of it")
+    other = factories.make_labelled_box(factories.make_size(recipe, 6))
+    answer = scan(clerk, shipment, other, **hx)
+    said = f"they did not ask for {other.size.product.name}"
+    assert said in answer.context["said"]
+    assert sound_of(answer) == "besides"
+
+
+def test_where_nobody_asked_for_anything_every_box_is_right(
+    clerk: Client, hx, boxes: list[Box], shipment: Shipment
+) -> None:
+    answer = scan(clerk, shipment, boxes[2], **hx)
+    assert sound_of(answer) == "right"
+    assert answer.context["ticked"] == []
+
+
+# -- What is refused, and where it goes ------------------------------------------------
+
+
+def refused(act: Callable[[], object]) -> LotwardError:
+    with pytest.raises(LotwardError) as caught:
+        act()
+    return caught.value
+
+
+def load(shipment: Shipment, box: Box) -> Callable[[], object]:
+    return partial(
+        services.load_box, shipment_id=shipment.pk, box_id=box.pk, sign=sign()
+    )
+
+
+def hold(box: Box, reason: str = "Dent") -> None:
+    holds.place_hold(target="box", value=box.pk, reason=reason, sign=sign())
+
+
+def test_each_wrong_box_has_a_sentence_that_says_where_it_goes(
+    clerk: Client, hx, boxes: list[Box], shipment: Shipment
+) -> None:
+    held, elsewhere, late = boxes
+    hold(held)
+    other = factories.make_shipment(elsewhere)
+    Box.objects.filter(pk=late.pk).update(use_by=date(2026, 1, 13))
+    name = other.consignee.name
+    for box, says in (
+        (held, "Put the box in quarantine."),
+        (elsewhere, f"for {name}. Put it with their boxes"),
+        (late, "past its use-by date, 2026-01-13. Put it in quarantine."),
+    ):
+        assert says in sentence(refused(load(shipment, box)))
+        answer = scan(clerk, shipment, box, **hx)
+        assert says in text_of(answer)
+        assert sound_of(answer) == "wrong"
+
+
+def test_a_box_that_is_not_finished_is_sent_to_its_bench_by_name(
+    shipment: Shipment,
+) -> None:
+    box = factories.make_closed_box()
+    said = sentence(refused(load(shipment, box)))
+    assert f"Bring it back to {box.bench}" in said
+
+
+def test_a_box_that_came_back_goes_to_quarantine(
+    boxes: list[Box], shipment: Shipment
+) -> None:
+    Box.objects.filter(pk=boxes[0].pk).update(stage=BoxStage.RETURNED)
+    error = refused(load(shipment, boxes[0]))
+    assert error.code == "box_came_back"
+    assert "quarantine" in sentence(error)
+
+
+# -- A hold in mid-loading -------------------------------------------------------------
+
+
+def test_every_box_that_must_come_off_is_named_at_once(
+    clerk: Client, boxes: list[Box]
+) -> None:
+    shipment = factories.make_shipment(*boxes)
+    first, second, late = boxes
+    for box, reason in ((first, "Dent"), (second, "Torn")):
+        hold(box, reason)
+    Box.objects.filter(pk=late.pk).update(use_by=date(2026, 1, 13))
+    page = clerk.get(reverse("dispatch:shipment-detail", args=[shipment.number]))
+    listed = {box.box for box, _key in page.context["held"]}
+    assert listed == {str(box) for box in boxes}
+    assert "Take 3 boxes off and put them in quarantine" in text_of(page)
+    send = partial(services.send_shipment, shipment_id=shipment.pk, driver="Driver 2")
+    error = refused(lambda: send(sign=sign()))
+    told = [error, *error.besides]
+    assert {each.params["box"] for each in told} == listed
+    assert sorted(each.code for each in told) == [
+        *("box_held", "box_held", "box_past_use_by"),
+    ]
+    for box in boxes:
+        services.take_off_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
+    assert refused(lambda: send(sign=sign())).code == "shipment_empty"
