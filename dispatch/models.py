@@ -285,6 +285,24 @@ class Receipt(Guarded):
         return f"shipment {self.shipment_id} received by {self.received_by}"
 
 
+class ReceiptLink(models.Model):
+    """The newest signed link behind which a consignee says what it received."""
+
+    shipment = models.OneToOneField(
+        Shipment, on_delete=models.PROTECT, related_name="link"
+    )
+    nth = models.PositiveSmallIntegerField(default=0)
+    """How many there were; the earlier ones are good for nothing."""
+    until = models.DateTimeField(null=True)
+    """The last moment of it; empty where it was ended."""
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"link {self.nth} of shipment {self.shipment_id}"
+
+
 class ReceiptBox(Guarded):
     """What a receipt says of one box."""
 

@@ -33,6 +33,9 @@ class Found(StrEnum):
     ABSENT = "absent"
 
 
+LINK_DAYS: Final = range(1, 366)
+"""For so many days a consignee's link may be good."""
+
 LONGEST: Final = {"received_by": 80, "note": 200}
 """Characters that what is written of a delivery may have."""
 

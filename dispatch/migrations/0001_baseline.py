@@ -657,6 +657,33 @@ class Migration(migrations.Migration):
                         "default_permissions": (),
                     },
                 ),
+                migrations.CreateModel(
+                    name="ReceiptLink",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField(default=0)),
+                        ("until", models.DateTimeField(null=True)),
+                        (
+                            "shipment",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="link",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

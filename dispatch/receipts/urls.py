@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.receipts.views import deliveries
+from dispatch.receipts.views import deliveries, links
 
 urlpatterns: list[URLPattern] = [
     path(
@@ -20,4 +20,15 @@ urlpatterns: list[URLPattern] = [
         deliveries.delivery_settle,
         name="delivery-settle",
     ),
+    path(
+        "shipments/<str:number>/link/",
+        links.delivery_link,
+        name="delivery-link",
+    ),
+    path(
+        "shipments/<str:number>/link/end/",
+        links.delivery_unlink,
+        name="delivery-unlink",
+    ),
+    path("received/<str:token>/", links.received, name="received"),
 ]

@@ -25,6 +25,9 @@ FOUND: dict[str, str | Promise] = {
 }
 
 SENTENCES: dict[str, str | Promise] = {
+    "answered_too_often": _(
+        "This link took as many answers as it may. Call the workshop."
+    ),
     "box_is_not_short": _(
         "Box %(box)s is to hold %(sets)s sets. Write how many fewer were counted, or"
         " say that it is as sent."
@@ -42,6 +45,9 @@ SENTENCES: dict[str, str | Promise] = {
         " correct it where it is wrong."
     ),
     "delivery_settled": _("Somebody settled this for %(shipment)s already."),
+    "link_days": _("A link is good for 1 to %(most)s days. Write how many."),
+    "link_is_over": _("This link is not good any more. Ask the workshop for another."),
+    "no_link": _("%(shipment)s has no link that could be ended."),
     "nothing_received": _(
         "No box of %(shipment)s was received, so it is not delivered. Record its"
         " boxes when they are there, or as returned."
@@ -53,6 +59,9 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "received_later": _(
         "That is later than now. Look at the date and the time on the note again."
+    ),
+    "shipment_cancelled": _(
+        "Shipment %(shipment)s is cancelled: nothing of it arrives anywhere."
     ),
     "shipment_not_delivered": _(
         "No delivery of %(shipment)s is recorded yet. Record it first."

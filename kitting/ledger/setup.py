@@ -75,6 +75,12 @@ MANAGER = "manager"
 COMMAND_LINE = "command-line"
 """User name of the command line itself; nobody can sign in as it."""
 
+CONSIGNEE = "consignee"
+"""User name of whatever consignees say of themselves; nobody can sign in as it."""
+
+NOT_PEOPLE = (COMMAND_LINE, CONSIGNEE)
+"""Accounts behind which there is no person of the workshop."""
+
 COUNTERS = (*(kind.name.lower() for kind in Kind), "sscc")
 
 
@@ -96,14 +102,18 @@ def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
     )
     ensure_roles()
     start_ids(workshop.site)
-    User.objects.get_or_create(
-        username=COMMAND_LINE,
-        defaults={
-            "first_name": "command line",
-            "password": "!",
-            "date_joined": datetime(2000, 1, 1, tzinfo=UTC),  # it was always there
-        },
-    )
+    for username, called in (
+        (COMMAND_LINE, "command line"),
+        (CONSIGNEE, "consignee"),
+    ):
+        User.objects.get_or_create(
+            username=username,
+            defaults={
+                "first_name": called,
+                "password": "!",
+                "date_joined": datetime(2000, 1, 1, tzinfo=UTC),  # always there
+            },
+        )
     return workshop
 
 

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from kitting.domain.badges import RANDOM_BYTES, make_token
 from kitting.labels.cards import BadgeLabel
 from kitting.labels.kinds import BADGE
-from kitting.ledger.setup import COMMAND_LINE
+from kitting.ledger.setup import NOT_PEOPLE
 from kitting.ledger.upheld import Rows
 from kitting.models import User
 from kitting.people.queries import role_of
@@ -19,7 +19,7 @@ from kitting.printing.queries.labels import mark_of
 
 def _longest(touched: Rows) -> Iterator[tuple[str, BadgeLabel]]:
     mark, token = mark_of(), make_token(bytes(RANDOM_BYTES))
-    people = User.objects.filter(is_active=True).exclude(username=COMMAND_LINE)
+    people = User.objects.filter(is_active=True).exclude(username__in=NOT_PEOPLE)
     for person in fitting.those(people, touched):
         yield str(person), BadgeLabel(str(person), role_of(person), token, mark)
 

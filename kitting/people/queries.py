@@ -7,7 +7,7 @@ from typing import Any, Final
 from django.db.models import Max, Prefetch, QuerySet, prefetch_related_objects
 
 from kitting.domain import badges
-from kitting.ledger.setup import COMMAND_LINE
+from kitting.ledger.setup import NOT_PEOPLE
 from kitting.models import (
     Badge,
     Meter,
@@ -125,7 +125,7 @@ def people() -> list[User]:
     """
     newest_first = Badge.objects.select_related("issue", "revocation").order_by("-pk")
     return list(
-        User.objects.exclude(username=COMMAND_LINE)
+        User.objects.exclude(username__in=NOT_PEOPLE)
         .order_by("-is_active", "username")
         .prefetch_related("groups", Prefetch("badges", queryset=newest_first))
     )
@@ -133,4 +133,4 @@ def people() -> list[User]:
 
 def person_of(pk: int) -> QuerySet[User]:
     """One person by the id, who is not the command line."""
-    return User.objects.exclude(username=COMMAND_LINE).filter(pk=pk)
+    return User.objects.exclude(username__in=NOT_PEOPLE).filter(pk=pk)

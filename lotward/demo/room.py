@@ -12,7 +12,7 @@ from django.core.management.base import CommandError
 from django.db import connection
 
 from kitting.ledger.proof import heads
-from kitting.ledger.setup import COMMAND_LINE
+from kitting.ledger.setup import NOT_PEOPLE
 
 FOLDER: Final = "demo"
 """A folder of its own in the data folder: database, secret and recorded heads."""
@@ -118,7 +118,7 @@ def _held_by_server() -> str | None:
         return _words(*cursor.fetchone())
 
 
-_PEOPLE = f"SELECT count(*) FROM kitting_user WHERE username <> '{COMMAND_LINE}'"  # noqa: S608 -- ours
+_PEOPLE = f"SELECT count(*) FROM kitting_user WHERE username NOT IN {NOT_PEOPLE}"  # noqa: S608 -- ours
 _COUNTS = f"SELECT (SELECT count(*) FROM kitting_operation), ({_PEOPLE})"  # noqa: S608 -- ours
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -104,9 +104,15 @@ class DeliveryForm(LinesForm):
     )
 
     def __init__(
-        self, data: Any = None, *args: Any, of: Iterable[Box] = (), **kwargs: Any
+        self,
+        data: Any = None,
+        *args: Any,
+        of: Iterable[Box] = (),
+        shown: Sequence[Mapping[str, Any]] = (),
+        **kwargs: Any,
     ) -> None:
-        super().__init__(data, *args, **kwargs)
+        super().__init__(data, *args, shown=shown, **kwargs)
+        self.lines = self.line_set(OddLine, "line", self.most_lines, shown, room=3)
         choices: list[tuple[Any, Any]] = [("", _("Choose a box"))]
         choices += [(box.pk, str(box)) for box in of]
         for line in self.lines:

@@ -23,9 +23,7 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404
 def delivery_record(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that a shipment was received."""
     shipment = _shipment(number)
-    form = DeliveryForm(
-        request.POST or None, of=_boxes(shipment), initial={"boxes": shipment.boxes}
-    )
+    form = DeliveryForm(request.POST or None, of=_boxes(shipment))
     return act_page(
         request,
         "dispatch/receipts/delivery_record",

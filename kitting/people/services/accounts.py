@@ -13,7 +13,7 @@ from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.domain.shown import shown
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.setup import COMMAND_LINE, MANAGER, ROLES
+from kitting.ledger.setup import MANAGER, NOT_PEOPLE, ROLES
 from kitting.models import User
 
 
@@ -175,7 +175,7 @@ def set_password(*, name: str, password: str, sign: Sign) -> Person:
 
 
 def _known(name: str) -> User:
-    found = User.objects.filter(username=name).exclude(username=COMMAND_LINE)
+    found = User.objects.filter(username=name).exclude(username__in=NOT_PEOPLE)
     person = found.first()
     if person is None:
         raise Missing("person_unknown", name=name)

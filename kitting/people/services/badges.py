@@ -10,7 +10,7 @@ from kitting.domain import badges
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, outcome_of, perform
-from kitting.ledger.setup import COMMAND_LINE
+from kitting.ledger.setup import NOT_PEOPLE
 from kitting.models import Badge, Print, User
 from kitting.people.queries import role_of
 from kitting.printing.steps import RENDERER
@@ -144,7 +144,7 @@ def _new(user_ids: Sequence[int]) -> list[NewBadge]:
         raise Refused("badge_for_nobody")
     if len(user_ids) > MOST_AT_ONCE:
         raise Refused("badges_too_many", most=MOST_AT_ONCE)
-    people = User.objects.exclude(username=COMMAND_LINE).prefetch_related("groups")
+    people = User.objects.exclude(username__in=NOT_PEOPLE).prefetch_related("groups")
     found = people.in_bulk(user_ids)
     new = []
     for user_id in user_ids:

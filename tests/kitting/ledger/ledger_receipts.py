@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from typing import Any
 
 from dispatch.domain.receipts import BoxSaid, Said
 from dispatch.models import Shipment
 from dispatch.receipts.services import deliveries as services
+from dispatch.receipts.services import links
 from tests import factories
 from tests.factories import sign
 
@@ -40,5 +42,16 @@ def receive() -> Shipment:
     services.correct_delivery(
         **of, said=damaged, reason="It came", seen=newest, sign=later(shipment)
     )
+    answer(shipment, second.pk)
     shipment.refresh_from_db()
     return shipment
+
+
+def answer(shipment: Shipment, box: int) -> None:
+    """The consignee says by a link what it counted; the link is ended then."""
+    of = {"shipment_id": shipment.pk}
+    links.give_link(**of, days=30, sign=later(shipment))
+    counted = said(shipment, 2, BoxSaid(box, "damaged", 6), way="link")
+    by_them = replace(later(shipment), by=links.consignee())
+    links.answer_link(**of, nth=1, said=counted, sign=by_them)
+    links.end_link(**of, sign=later(shipment))

@@ -1,0 +1,144 @@
+"""Forms of signed links: for how long, and what a consignee says."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Any
+
+from django import forms
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.domain.receipts import LINK_DAYS, LONGEST, BoxSaid, Found, Said, Told
+from dispatch.receipts.forms.deliveries import MOST_BOXES, TimeField
+from dispatch.receipts.queries.shown import BoxShown, Shown
+from kitting.domain.errors import LotwardError
+from kitting.web.forms import DayField, KeyedForm
+from kitting.web.http import new_op_key
+
+FIELD_OF: Mapping[str, str] = {
+    "box_is_not_short": "sets_counted",
+    "entry_missing": "by",
+    "entry_too_long": "remark",
+    "received_before_sent": "received_on",
+    "received_later": "received_on",
+}
+"""By the code of a refusal which field is named; it is said in the consignee's words."""
+
+
+class LinkForm(KeyedForm):
+    """For how many days a link is good."""
+
+    things = {"days": _("for how many days it is good")}
+
+    days = forms.IntegerField(
+        label=_("Days that it is good for"),
+        initial=30,
+        min_value=LINK_DAYS[0],
+        max_value=LINK_DAYS[-1],
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+
+
+class AnswerForm(forms.Form):
+    """What a consignee counted; its words are those of the page.
+
+    Args:
+        *args: As for any form.
+        shown: The boxes.
+        words: Every word of the page.
+        **kwargs: As for any form.
+    """
+
+    def __init__(
+        self, *args: Any, shown: Shown, words: Mapping[str, str], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.words, self.boxes = words, shown.boxes
+        self.wrong: list[str] = []
+        figure = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
+        plain = forms.TextInput(attrs={"autocomplete": "off"})
+        self.fields["op_key"] = forms.UUIDField(
+            widget=forms.HiddenInput, initial=new_op_key
+        )
+        self.fields["by"] = forms.CharField(
+            label=words["by"], max_length=LONGEST["received_by"], widget=plain
+        )
+        self.fields["on"] = DayField(label=words["received_on"])
+        self.fields["at"] = TimeField(label=words["received_at"])
+        self.fields["boxes"] = forms.IntegerField(
+            label=words["boxes_counted"],
+            min_value=0,
+            max_value=MOST_BOXES,
+            widget=figure,
+        )
+        self.fields["remark"] = forms.CharField(
+            label=words["remark"],
+            required=False,
+            max_length=LONGEST["note"],
+            widget=plain,
+        )
+        how = [("", words["not_said"]), *((str(each), words[each]) for each in Found)]
+        for box in self.boxes:
+            self.fields[f"how-{box.pk}"] = forms.ChoiceField(
+                label=words["how"], required=False, choices=how
+            )
+            self.fields[f"sets-{box.pk}"] = forms.IntegerField(
+                label=words["sets_counted"],
+                required=False,
+                min_value=0,
+                max_value=MOST_BOXES,
+                widget=figure,
+            )
+
+    def rows(self) -> Iterator[tuple[BoxShown, Any, Any]]:
+        """Each box with the two fields about it."""
+        for box in self.boxes:
+            yield box, self[f"how-{box.pk}"], self[f"sets-{box.pk}"]
+
+    def head(self) -> Iterator[Any]:
+        """The fields about all of it."""
+        for name in ("by", "on", "at", "boxes", "remark"):
+            yield self[name]
+
+    @property
+    def named(self) -> list[str]:
+        """What is to be looked at, in the words of the page."""
+        fields = {name: field.label for name, field in self.fields.items()}
+        wrong = [
+            str(fields.get(name) or self.words["page_old"]) for name in self.errors
+        ]
+        return [*dict.fromkeys([*wrong, *self.wrong])]
+
+    def refuse(self, error: LotwardError) -> None:
+        """Note a refusal of the act."""
+        if error.code == "answered_too_often":
+            self.wrong.append(self.words["too_often"])
+        else:
+            name = FIELD_OF.get(error.code, "page_old")
+            self.wrong.append(self.words[name])
+
+    @property
+    def said(self) -> Said:
+        """What a valid form says."""
+        data = self.cleaned_data
+        moment = datetime.combine(data["on"], data["at"])
+        return Said(
+            by=data["by"],
+            at=moment.replace(tzinfo=timezone.get_current_timezone()),
+            boxes=data["boxes"],
+            way=Told.LINK,
+            note=data["remark"],
+            of_boxes=tuple(self._of_boxes()),
+        )
+
+    def _of_boxes(self) -> Iterator[BoxSaid]:
+        for box in self.boxes:
+            how = self.cleaned_data[f"how-{box.pk}"]
+            sets = self.cleaned_data[f"sets-{box.pk}"]
+            fewer = sets is not None and sets < box.sets
+            if fewer and how in ("", Found.WHOLE):
+                how = str(Found.SHORT)
+            if how or sets is not None:
+                yield BoxSaid(box.pk, how or str(Found.WHOLE), sets)
