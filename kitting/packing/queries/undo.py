@@ -10,7 +10,8 @@ from typing import Any, Final
 from django.db.models import Exists, OuterRef, QuerySet, Subquery
 
 from kitting.domain.stages import MovementKind
-from kitting.models import BoxHanded, Movement, Operation
+from kitting.models import BoxHanded, Movement, Operation, Place
+from kitting.models.catalogue import PlaceKind
 
 UNDO: Final = "undo"
 """The act by which another one is undone."""
@@ -52,7 +53,8 @@ class Acts:
     """The newest acts of a bench."""
 
     last: Past | None = None
-    """The newest that was not undone; undoing is none itself."""
+    """The newest that was not undone; undoing is none itself, nor is it to put a finished
+    box away."""
     undone: frozenset[int] = field(default=frozenset())
     """Operations since then that were undone."""
 
@@ -98,9 +100,17 @@ def acts_at(bench_id: int) -> Acts:
         gave = json.loads(outcome)
         if name == UNDO:
             undone.add(gave["of"])
-        elif pk not in undone and name != STOP:
+        elif pk not in undone and name != STOP and not _carries_off(name, gave):
             return Acts(Past(pk, name, gave), frozenset(undone))
     return Acts(undone=frozenset(undone))
+
+
+def _carries_off(name: str, gave: Mapping[str, Any]) -> bool:
+    """Whether an act put a finished box away: it touches nothing that is open here."""
+    if name != "put_box":
+        return False
+    ready = Place.objects.filter(code=gave["place"], kind=PlaceKind.READY)
+    return ready.exists()
 
 
 def not_undone(rows: QuerySet[Any]) -> QuerySet[Any]:

@@ -261,3 +261,22 @@ def test_it_is_asked_where_the_next_one_needs_a_bag_or_has_none(
     none = scan(closed.serial, key=key)
     assert "Headband: none may be packed" in words(none)
     assert asked in words(none)
+
+
+def test_what_was_done_at_the_open_box_is_undone_after_the_finished_one_is_put_away(
+    scan: Scan, at: Packing, closed: Box
+) -> None:
+    ready = factories.make_place(PlaceKind.READY)
+    boxes.take_off_bench(bench_id=at.bench.pk, bag_id=at.band_bag.pk, sign=sign())
+    scan(closed.serial)
+    scan(at.band_bag.number)
+    scan(ready.code)
+    (box,) = opened()
+    for left, undone in ((13, "its scan is undone"), (0, "its start is undone")):
+        asked = scan("ACT-UNDO")
+        done = scan("ACT-YES", purpose=purpose(asked))
+        assert undone in words(done)
+        assert sum(box.lines.values_list("pieces", flat=True)) == left
+    closed.refresh_from_db()
+    assert closed.place == ready
+    assert factories.prove() == []
