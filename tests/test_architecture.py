@@ -235,8 +235,10 @@ NO_ACTS = {
 def writing_views_pass_a_key_on(found: list[Module]) -> Iterator[str]:
     """What takes a POST hands an operation key to a service, itself or by a helper."""
     views = [module for module in found if _layer(module.name) == "views"]
-    helpers = [m for m in found if m.name == "kitting.web.acting"]
-    by_name = {f.name: f for m in (*views, *helpers) for f in m.functions()}
+    helpers = [
+        m for m in found if m.name in ("kitting.web.acting", "kitting.web.files")
+    ]
+    by_name = {f.name: f for m in (*helpers, *views) for f in m.functions()}
 
     def passes_key(function: Function, seen: frozenset[str]) -> bool:
         for call in calls(function):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpResponse
@@ -13,31 +14,28 @@ from django.utils.translation import gettext as _
 from dispatch.consignees import queries, services
 from dispatch.consignees.forms import ConsigneeChangeForm, ConsigneeNewForm
 from dispatch.consignees.services import KeptConsignee, WhereTo
+from dispatch.domain.consigneefile import HEADINGS
 from dispatch.models import Consignee
+from kitting.domain.cells import DateOrder
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
 from kitting.printing.queries.label_words import called
 from kitting.web.acting import act_page
+from kitting.web.figures import pieces
+from kitting.web.files import Filed, ShownPlan, ShownRow, file_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404, render_part
 from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
+_WRITTEN: dict[str, Callable[[Consignee], str]] = {
+    "street": lambda row: "; ".join(row.street.splitlines()),
+    "points": lambda row: "; ".join(row.points.splitlines()),
+    "active": lambda row: "yes" if row.active else "no",
+}
 CONSIGNEES: list[Column[Consignee]] = [
-    Column("consignee", "code"),
-    Column("name", "name"),
-    Column("street", lambda row: ", ".join(row.street.splitlines())),
-    Column("postcode", "postcode"),
-    Column("city", "city"),
-    Column("region", "region"),
-    Column("country", "country"),
-    Column("contact", "contact"),
-    Column("night_contact", "night_contact"),
-    Column("opening", "opening"),
-    Column("gln", "gln"),
-    Column("points", lambda row: "; ".join(row.points.splitlines())),
-    Column("language", "language"),
-    Column("active", "active"),
+    Column(name, _WRITTEN.get(name, name.replace(" ", "_"))) for name in HEADINGS.names
 ]
+"""What a file has, which can be taken in again."""
 ENTERED = (
     *("name", "street", "postcode", "city", "region", "country", "contact"),
     *("night_contact", "opening", "gln", "points", "language", "active"),
@@ -74,6 +72,49 @@ def consignee_points(request: LotwardRequest) -> HttpResponse:
     """The delivery points of the consignee that was chosen, to choose one of."""
     points = queries.points_at(request.GET.get("consignee", ""))
     return render(request, "dispatch/consignees/_points.html", {"points": points})
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def consignee_file(request: LotwardRequest) -> HttpResponseBase:
+    """Add and change the consignees of a file."""
+    return file_page(
+        request,
+        Filed(
+            page="dispatch/consignees/consignee_file",
+            name="consignees",
+            headings=HEADINGS,
+            plan=_plan,
+            act=services.take_in_consignees,
+            said=_said,
+            to=reverse("dispatch:consignees"),
+            dated=False,
+        ),
+    )
+
+
+def _plan(data: bytes, _order: DateOrder | None) -> ShownPlan:
+    plan = services.plan_consignees(data=data)
+    rows = [
+        ShownRow(each.line, f"{each.row.code} {each.row.name}", _what(each))
+        for each in plan.rows
+    ]
+    return ShownPlan(plan.problems, plan.questions, plan.before, rows)
+
+
+def _what(entry: services.Entry) -> str:
+    if entry.is_new:
+        return _("new")
+    if not entry.changed:
+        return _("nothing changes")
+    names = ", ".join(name.replace("_", " ") for name in entry.changed)
+    return _("changes: %(names)s") % {"names": names}
+
+
+def _said(done: services.TakenConsignees) -> str:
+    return _("The file is taken in: %(new)s new, %(changed)s changed.") % {
+        "new": pieces(len(done.new)),
+        "changed": pieces(len(done.changed)),
+    }
 
 
 @allowed("kitting.send_boxes", "GET", "POST")

@@ -23,6 +23,9 @@ SENTENCES: dict[str, str | Promise] = {
         "%(consignee)s is closed, so nothing is sent there. Open it again on its page"
         " first."
     ),
+    "consignee_twice": _(
+        "Consignee %(value)s is in line %(first_line)s already. Write one row for each."
+    ),
     "gln_taken": _("The GLN %(read)s is that of %(name)s. Each has its own."),
     "gln_wrong": _(
         "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."

@@ -138,6 +138,7 @@ ACTS: dict[str, str | Promise] = {
     "stop_after": _("Bench stopped after a box"),
     "stop_line": _("Line stopped"),
     "take_in": _("Bags taken in"),
+    "take_in_consignees": _("File of consignees taken in"),
     "take_in_file": _("File of lots taken in"),
     "take_off": _("Bag taken off the line"),
     "take_off_bench": _("Bag taken off the bench"),

@@ -21,32 +21,24 @@ close                   yes: no more bags will be added to this lot
 sure                    why what can hardly be right is so
 ======================  ========================================================
 
-Several rows may add bags to one lot; they must then say the same about the lot.
-It is the first sheet of a workbook (XLSX), or text whose separators are semicolons, tabs
-or commas: UTF-8, UTF-16 with a byte order mark, or Windows-1252. Rows may be shorter than the heading (spreadsheets leave blank cells at
-the end away); a longer row is a problem.
-
-Nothing here stops at the first fault, and nothing here raises for what is in a file.
+Several rows may add bags to one lot; they must then say the same about the lot. What kind
+of file it is, and how its cells are found, is in ``sheets``.
 """
 
 from __future__ import annotations
 
 import datetime as dt
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Final, TypeVar
+from typing import Final
 
-from kitting.domain import cells, workbook
-from kitting.domain.delimited import Problem, decoded, heading, records, separator_of
-from kitting.domain.errors import CodeError
-from kitting.domain.intakeheads import HEADINGS, NEEDED, is_known, known
+from kitting.domain import cells
+from kitting.domain.delimited import Problem
+from kitting.domain.intakeheads import HEADINGS, LOTS, NEEDED
 from kitting.domain.numbers import workshop_lot_number
-from kitting.domain.shown import shown
+from kitting.domain.sheets import RowReader, Sheet
 
-T = TypeVar("T")
-
-MAX_ROWS: Final = 50_000
 MAX_BAGS: Final = 100_000
 """Bags in one file."""
 
@@ -62,7 +54,6 @@ _OF_A_LOT: Final = (
     "made from",
     "waste",
 )
-_PASSED_OVER: Final = "?"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,34 +123,13 @@ def read(data: bytes | str, *, date_order: cells.DateOrder | None = None) -> Tab
     Returns:
         Its rows and all of its problems.
     """
-    table = Table()
-    try:
-        lines = _records(data, table.problems)
-        line, raw = next(lines, (1, []))
-        if not raw and not table.problems:
-            table.problems.append(Problem(1, "", "", "file_empty"))
-        columns = _columns(line, raw, table) if raw else []
-        reading = _Reading(columns, date_order, table)
-        for line, raw in lines if columns else ():
-            if len(table.texts) == MAX_ROWS:
-                limit = {"limit": MAX_ROWS}
-                table.problems.append(Problem(line, "", "", "too_many_rows", limit))
-                break
-            reading.add(line, raw)
-    except CodeError as error:
-        line = int(str(error.params.get("line", 1)))
-        table.problems.append(Problem(line, "", "", error.code))
+    sheet, table = Sheet(), Table()
+    table.problems, table.words = sheet.problems, sheet.words
+    reading = _Reading(date_order, table)
+    for row in sheet.rows(data, LOTS, _lacking):
+        reading.add(row)
     table.problems.sort(key=lambda problem: problem.line)
     return table
-
-
-def _records(
-    data: bytes | str, problems: list[Problem]
-) -> Iterator[tuple[int, list[str]]]:
-    if isinstance(data, bytes) and data.startswith(workbook.STARTS):
-        return workbook.records(data, problems)
-    text = decoded(data) if isinstance(data, bytes) else data
-    return records(text, separator_of(text, is_known), problems)
 
 
 def by_lot(rows: Iterable[Row]) -> list[tuple[Row, ...]]:
@@ -179,116 +149,28 @@ def by_lot(rows: Iterable[Row]) -> list[tuple[Row, ...]]:
     return [tuple(group) for group in groups.values()]
 
 
-# Gives no columns when not one heading is known: what follows is no table of lots, and
-# a fault for each of its cells would help nobody.
-def _columns(line: int, raw: list[str], table: Table) -> list[str]:
-    columns: list[str] = []
-    for word in map(heading, raw):
-        name = known(word)
-        if name in HEADINGS and name in columns:
-            table.problems.append(Problem(line, word, word, "heading_twice"))
-            columns.append(_PASSED_OVER)
-        elif name in HEADINGS or not name:
-            columns.append(name)
-            if name != word:
-                table.words[name] = word
-        else:
-            text = shown(word)
-            table.problems.append(Problem(line, text, text, "heading_unknown"))
-            columns.append(_PASSED_OVER)
-    missing = [name for name in NEEDED if name not in columns]
-    if "counts" not in columns:
-        missing += [name for name in _BAGS if name not in columns]
-    table.problems.extend(
-        Problem(line, name, "", "heading_missing") for name in missing
-    )
-    return columns if set(columns) & set(HEADINGS) else []
+def _lacking(columns: list[str]) -> list[str]:
+    if "counts" in columns:
+        return []
+    return [name for name in _BAGS if name not in columns]
 
 
 _NO_COUNTS: tuple[int, ...] = ()
 _NO_LOTS: tuple[MadeFrom, ...] = ()
 
 
-class _RowReader:
-    # The cells of one row, what was read from them, and what is wrong with them.
-
-    def __init__(self, line: int, raw: dict[str, str], problems: list[Problem]) -> None:
-        self.line = line
-        self.problems = problems
-        self.texts: dict[str, str] = {}
-        self.values: dict[str, object] = {}
-        self.bad: set[str] = set()
-        for column, cell in raw.items():
-            self.texts[column] = ""
-            try:
-                self.texts[column] = cells.tidy(cell)
-            except CodeError as error:
-                self.fault(column, cell, error.code, error.params)
-
-    def fault(
-        self,
-        column: str,
-        value: str,
-        code: str,
-        params: Mapping[str, object] | None = None,
-    ) -> None:
-        self.bad.add(column)
-        problem = Problem(self.line, column, shown(value), code, params or {})
-        self.problems.append(problem)
-
-    def has(self, column: str) -> bool:
-        return bool(self.texts.get(column)) or column in self.bad
-
-    def take(self, column: str, reader: Callable[[str], T], empty: T) -> T:
-        if column in self.bad or column not in self.texts:
-            return empty
-        text = self.texts[column]
-        value = empty
-        if text:
-            try:
-                value = reader(text)
-            except CodeError as error:
-                self.fault(column, text, error.code, error.params)
-                return empty
-        elif column in NEEDED:
-            self.fault(column, "", "value_missing")
-            return empty
-        self.values[column] = value
-        return value
-
-    def text(self, column: str) -> str:
-        return self.take(column, cells.plain_text, "")
-
-
 class _Reading:
     # The rows so far: what later ones must agree with, and how many bags there are.
 
-    def __init__(
-        self, columns: list[str], date_order: cells.DateOrder | None, table: Table
-    ) -> None:
-        self.columns = columns
+    def __init__(self, date_order: cells.DateOrder | None, table: Table) -> None:
         self.date_order = date_order
         self.table = table
-        self.first: dict[str, _RowReader] = {}
+        self.first: dict[str, RowReader] = {}
         self.bags = 0
         self.seen: dict[tuple[str, ...], int] = {}
 
-    def add(self, line: int, raw: list[str]) -> None:
-        width = len(self.columns)
-        padded = raw + [""] * (width - len(raw))
-        named = dict(zip(self.columns, padded, strict=False))
-        row = _RowReader(
-            line,
-            {column: named[column] for column in self.columns if column in HEADINGS},
-            self.table.problems,
-        )
-        for column, cell in zip(self.columns, padded, strict=False):
-            if not column and cell.strip():
-                row.fault("", cell, "heading_blank")
-        extra = next((cell for cell in raw[width:] if cell.strip()), "")
-        if extra:
-            row.fault("", extra, "cells_too_many", {"columns": width})
-        self.table.texts.append((line, row.texts))
+    def add(self, row: RowReader) -> None:
+        self.table.texts.append((row.line, row.texts))
         read_row = self._row(row)
         self._compare(row)
         self._count(row, read_row)
@@ -299,7 +181,7 @@ class _Reading:
             self.table.rows.append(read_row)
             self._look_back(row)
 
-    def _look_back(self, row: _RowReader) -> None:
+    def _look_back(self, row: RowReader) -> None:
         said = {**row.texts, "sure": ""}
         first = self.seen.setdefault(tuple(said.values()), row.line)
         if first != row.line and not row.texts.get("sure"):
@@ -307,7 +189,7 @@ class _Reading:
             self.table.repeats.append(Problem(row.line, "", "", code, figures))
 
     # Reads every cell, also after a fault; the row is taken in only if there is none.
-    def _row(self, row: _RowReader) -> Row:
+    def _row(self, row: RowReader) -> Row:
         lot = row.take("lot", workshop_lot_number, "")
         made_on = row.take("made on", self._day, None)
         use_by = row.take("use by", self._day, None)
@@ -337,7 +219,7 @@ class _Reading:
     def _day(self, text: str) -> dt.date | None:
         return cells.day(text, self.date_order)
 
-    def _compare(self, row: _RowReader) -> None:
+    def _compare(self, row: RowReader) -> None:
         lot = row.values.get("lot")
         if not isinstance(lot, str) or not lot:
             return
@@ -352,14 +234,14 @@ class _Reading:
                     {"first_line": first.line, "first_value": first.texts[column]},
                 )
 
-    def _count(self, row: _RowReader, made: Row) -> None:
+    def _count(self, row: RowReader, made: Row) -> None:
         if self.bags <= MAX_BAGS:
             self.bags += len(made.counts)
             if self.bags > MAX_BAGS:
                 row.fault("", "", "too_many_bags", {"limit": MAX_BAGS})
 
 
-def _counts(row: _RowReader) -> tuple[int, ...]:
+def _counts(row: RowReader) -> tuple[int, ...]:
     bags, pieces = (row.take(column, cells.whole, 0) for column in _BAGS)
     listed = row.take("counts", cells.counts, _NO_COUNTS)
     given = [column for column in _BAGS if row.has(column)]
@@ -379,11 +261,11 @@ def _counts(row: _RowReader) -> tuple[int, ...]:
 
 
 # A column that the heading lacks was reported once, there.
-def _has_quantity(row: _RowReader) -> bool:
+def _has_quantity(row: RowReader) -> bool:
     return "counts" in row.texts or all(column in row.texts for column in _BAGS)
 
 
-def _made_from(row: _RowReader, lot: str) -> tuple[MadeFrom, ...]:
+def _made_from(row: RowReader, lot: str) -> tuple[MadeFrom, ...]:
     found = row.take("made from", _lots_with_amounts, _NO_LOTS)
     amount = row.take("amount", cells.whole, 0)
     if row.has("amount"):
@@ -408,7 +290,7 @@ def _made_from(row: _RowReader, lot: str) -> tuple[MadeFrom, ...]:
     return found
 
 
-def _waste(row: _RowReader, used: tuple[MadeFrom, ...]) -> tuple[MadeFrom, ...]:
+def _waste(row: RowReader, used: tuple[MadeFrom, ...]) -> tuple[MadeFrom, ...]:
     def read(text: str) -> tuple[MadeFrom, ...]:
         if len(used) == 1 and ":" not in text:
             return (MadeFrom(used[0].lot, cells.whole(text)),)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Mapping
 from typing import Final
+
+from kitting.domain.sheets import Headings
 
 HEADINGS: Final = (
     "lot",
@@ -77,34 +78,4 @@ TRANSLATED: Final[Mapping[str, tuple[str, ...]]] = {
 """The headings of a language in the order of ``HEADINGS``."""
 
 
-def _bare(text: str) -> str:
-    """A text without accents, which not every keyboard has."""
-    apart = unicodedata.normalize("NFKD", text.casefold())
-    return "".join(each for each in apart if not unicodedata.combining(each))
-
-
-_KNOWN: Final = {
-    _bare(word): heading
-    for words in TRANSLATED.values()
-    for heading, word in zip(HEADINGS, words, strict=True)
-}
-
-
-def known(word: str) -> str:
-    """Give the heading that a word means.
-
-    Args:
-        word: A heading as ``delimited.heading`` gives it.
-
-    Returns:
-        One of ``HEADINGS``, or the word itself where it means none.
-
-    >>> known("stück je beutel"), known("numero de provenance"), known("colour")
-    ('pieces per bag', 'source number', 'colour')
-    """
-    return _KNOWN.get(_bare(word), word)
-
-
-def is_known(word: str) -> bool:
-    """Tell whether a word is a heading."""
-    return known(word) in HEADINGS
+LOTS: Final = Headings(TRANSLATED, NEEDED)

@@ -201,6 +201,8 @@ def _bags(history: History) -> None:
     row = f"{part.code};{history.visor.code};2026-01-14;{SOURCE};100 50"
     data = f"part;revision;made on;source;counts\n{row}\n".encode()
     files.take_in_file(data=data, date_order=None, sign=sign())
+    rows = b"code;name;street;city;country\nWARD;Ward 2\nWING;Wing;2 Road;Eskmoor;GB\n"
+    consignees.take_in_consignees(data=rows, sign=sign())
 
 
 def _lines(history: History) -> None:

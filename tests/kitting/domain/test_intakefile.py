@@ -6,7 +6,8 @@ import datetime as dt
 
 import pytest
 
-from kitting.domain.intakefile import MAX_BAGS, MAX_ROWS, MadeFrom, Row, by_lot, read
+from kitting.domain.intakefile import MAX_BAGS, MadeFrom, Row, by_lot, read
+from kitting.domain.sheets import MAX_ROWS
 from tests.kitting.domain.lots_files import GOOD, HEAD, faults, one_row, rows_of
 
 

@@ -16,8 +16,8 @@ from django.urls import reverse
 
 from kitting.domain import workbook
 from kitting.domain.intakeheads import HEADINGS, TRANSLATED
-from kitting.lots.forms.files import LARGEST_FILE, packed
 from kitting.models import Bag, Link, Lot, User
+from kitting.web.files import LARGEST_FILE, packed
 from tests import factories
 from tests.assertions import (
     assert_page,
