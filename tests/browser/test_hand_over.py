@@ -136,3 +136,27 @@ def test_while_scans_wait_for_the_network_the_box_stays(
     expect(next_words(here)).to_have_text("Manual: scan a bag", timeout=LOOKS_MS)
     expect(here.get_by_role("button", name="Hand over")).to_be_enabled()
     assert Box.objects.get().bench == at.bench
+
+
+@pytest.mark.parametrize("size", [(1280, 800), (1024, 768), (800, 1280)])
+def test_the_key_covers_no_figure_of_a_large_box(
+    tablets, size: tuple[int, int]
+) -> None:
+    here, _there = tablets(*size)
+    settle(here)
+    said = here.evaluate(
+        """() => {
+          const count = document.querySelector("#bench-box .count");
+          count.innerHTML = "<b>30</b> of 60 sets";
+          const range = document.createRange();
+          range.selectNodeContents(count);
+          return [...range.getClientRects()].map(({right, bottom}) => [right, bottom]);
+        }"""
+    )
+    key = here.get_by_role("button", name="Hand over").bounding_box()
+    zone = here.locator("#bench-box").bounding_box()
+    assert key is not None
+    assert zone is not None
+    assert len(said) > 1
+    assert all(right <= key["x"] or bottom <= key["y"] for right, bottom in said)
+    assert max(bottom for _right, bottom in said) <= zone["y"] + zone["height"]
