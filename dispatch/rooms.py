@@ -6,14 +6,6 @@ from typing import Final
 
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
-    *(
-        "consignees",
-        "requests",
-        "shipments",
-        "receipts",
-        "log",
-        "trace",
-        "recall",
-        "journal",
-    ),
+    *("consignees", "requests", "allotment", "shipments", "receipts"),
+    *("log", "trace", "recall", "journal"),
 )

@@ -22,7 +22,8 @@ LISTS = (
     *("kitting:day", "kitting:lots", "kitting:runs", "kitting:benches"),
     *("kitting:boxes", "dispatch:shipments", "dispatch:log", "dispatch:recall"),
     *("kitting:labels", "kitting:label-log", "kitting:workshop", "kitting:places"),
-    *("dispatch:journal", "dispatch:journal-export"),
+    *("dispatch:journal", "dispatch:journal-export", "dispatch:requests"),
+    *("dispatch:allotments", "dispatch:allotment-new"),
 )
 
 

@@ -381,114 +381,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="ShipmentBox",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                db_index=False,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        (
-                            "box",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="kitting.box",
-                            ),
-                        ),
-                        ("live", models.BooleanField(default=True)),
-                        (
-                            "request",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="loads",
-                                to="dispatch.request",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.UniqueConstraint(
-                                fields=("shipment", "box"),
-                                name="dispatch_shipmentbox_once",
-                            ),
-                            models.UniqueConstraint(
-                                condition=models.Q(("live", True)),
-                                fields=("box",),
-                                name="dispatch_shipmentbox_one_live",
-                            ),
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
-                    name="ShipScan",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "operation",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.operation",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="scans",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        (
-                            "box",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.box",
-                            ),
-                        ),
-                        ("on", models.BooleanField()),
-                        (
-                            "request",
-                            models.ForeignKey(
-                                db_index=False,
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="dispatch.request",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "abstract": False,
-                        "default_permissions": (),
-                    },
-                ),
-                migrations.CreateModel(
                     name="Receipt",
                     fields=[
                         (
@@ -682,6 +574,378 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Allotment",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        ("day", models.DateField()),
+                        ("window", models.PositiveSmallIntegerField()),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "product",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.product",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="AllotmentLine",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("tier", models.PositiveSmallIntegerField()),
+                        ("lacked", models.PositiveIntegerField()),
+                        ("code", models.CharField(max_length=12)),
+                        ("asked", models.PositiveIntegerField()),
+                        ("given", models.PositiveIntegerField()),
+                        ("received", models.PositiveIntegerField()),
+                        ("share_hundredths", models.PositiveIntegerField()),
+                        ("weight_tenths", models.PositiveSmallIntegerField()),
+                        ("floor", models.PositiveIntegerField()),
+                        ("why", models.CharField(blank=True, max_length=200)),
+                        (
+                            "allotment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="lines",
+                                to="dispatch.allotment",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="allotted",
+                                to="dispatch.request",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("allotment", "request"),
+                                name="dispatch_allotmentline_once",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="AllotmentSize",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("ready", models.PositiveIntegerField()),
+                        ("packing", models.PositiveIntegerField()),
+                        (
+                            "allotment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="sizes",
+                                to="dispatch.allotment",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "size",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.boxsize",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("allotment", "size"),
+                                name="dispatch_allotmentsize_once",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Promise",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("proposed", models.PositiveIntegerField()),
+                        ("boxes", models.PositiveIntegerField()),
+                        (
+                            "line",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="promises",
+                                to="dispatch.allotmentline",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "size",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.boxsize",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("line", "size"), name="dispatch_promise_once"
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("boxes__gte", 1),
+                                    ("proposed__gte", 1),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_promise_some",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipmentBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("live", models.BooleanField(default=True)),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.request",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "box"),
+                                name="dispatch_shipmentbox_once",
+                            ),
+                            models.UniqueConstraint(
+                                condition=models.Q(("live", True)),
+                                fields=("box",),
+                                name="dispatch_shipmentbox_one_live",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipScan",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="scans",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("on", models.BooleanField()),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.request",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PromiseRelease",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("boxes", models.PositiveIntegerField()),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="releases",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("boxes__gte", 1)),
+                                name="dispatch_promiserelease_some",
+                            )
+                        ],
                     },
                 ),
             ],

@@ -16,7 +16,7 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from dispatch.models import Request
+from dispatch.models import Allotment, Request
 from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
@@ -94,10 +94,10 @@ def _look_up(asked: str) -> Looked:
 
 
 def _page_of(asked: str) -> str:
-    """The page of a place, carrier or request."""
+    """The page of a place, carrier, request or allotment."""
     row = find(asked).row
-    if isinstance(row, Request):
-        return reverse("dispatch:request-detail", args=[row.number])
+    if isinstance(row, Request | Allotment):
+        return reverse(f"dispatch:{row._meta.model_name}-detail", args=[row.number])
     if isinstance(row, Carrier):
         return reverse("kitting:carrier-detail", args=[row.number])
     return reverse("kitting:place-detail", args=[str(getattr(row, "code", ""))])

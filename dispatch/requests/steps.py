@@ -4,48 +4,104 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable
+from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
 from django.db.models import Sum
 
 from dispatch.domain.fetching import deal
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Request, Shipment, ShipmentBox
-from dispatch.requests.queries import ready_by_size
+from dispatch.requests.queries.promises import Promises, open_promises
+from dispatch.requests.queries.requests import ready_by_size
+from kitting.domain.errors import Refused
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger import bulk, locking
 from kitting.ledger.reach import standing_reach
 from kitting.models import Box
 
+MOST_NAMED: Final = 3
+"""To so many consignees a refusal says that boxes are promised."""
 
-def to_serve(shipment: Shipment, box: Box, today: date) -> Request | None:
-    """Choose the request that a box on a shipment serves.
 
-    The one for which the fetch list says to bring a box of its size; where it says so
-    for none, the neediest. Those that have what they asked for, sent or on a shipment,
-    are passed over, and so are those of another ward than the shipment's.
+@dataclass(frozen=True)
+class Serves:
+    """What a box on a shipment is for."""
+
+    request: Request | None = None
+    """The request, locked; None if none of its product is left to serve."""
+    promise_id: int | None = None
+    """The promise to it that the box keeps."""
+
+
+def to_serve(shipment: Shipment, box: Box, today: date) -> Serves:
+    """Choose what a box on a shipment serves.
+
+    A promise of its size to the consignee, to whom it is needed most. Where there is none
+    the box must be free: ready beyond what is promised. It then serves the request for
+    which the fetch list says to bring a box of its size; where it says so for none, the
+    neediest. Those that have what they asked for, sent or on a shipment, are passed over,
+    and so are those of another ward than the shipment's.
 
     Args:
         shipment: The shipment, locked.
-        box: The box, locked, with its size, not ready any more.
+        box: The box, locked with its product, with its size, not ready any more.
         today: The workshop's day.
 
     Returns:
-        The request, locked; None if none of its product is left to serve.
+        The request, and the promise to it.
+
+    Raises:
+        Refused: ``box_promised`` if all that are ready of its size are promised to others.
     """
-    rows = _LOCKED(shipment.consignee_id, box.size.product_id)
+    product, sets = box.size.product_id, box.size.sets
+    rows = _LOCKED(shipment.consignee_id, product)
     there = {"", shipment.point} if shipment.point else {row.point for row in rows}
     asked = sorted((row for row in rows if row.point in there), key=_turn)
+    promises = open_promises([product])
+    for row in asked:
+        if kept := promises.of(row.pk, sets):
+            return Serves(row, kept.promise)
     given = sets_given(asked)
     lacks = {row: row.sets - given.get(row.pk, 0) for row in asked}
     lacking = [row for row in asked if lacks[row] > 0]
-    if len(lacking) < 2:
-        return next(iter(lacking), None)
-    ready = Counter(ready_by_size(box.size.product_id, standing_reach(), today))
-    ready[box.size.sets] += 1
-    mixes = zip(lacking, deal([lacks[row] for row in lacking], ready), strict=True)
-    named = (row for row, mix in mixes if mix and box.size.sets in mix.counts)
-    return next(named, lacking[0])
+    if len(lacking) < 2 and not promises.total()[sets]:
+        return Serves(next(iter(lacking), None))
+    ready = Counter(ready_by_size(product, standing_reach(), today))
+    ready[sets] += 1
+    _refuse_promised(box, ready[sets], promises)
+    own = [row.pk for row in lacking]
+    mixes = deal(
+        [lacks[row] for row in lacking],
+        ready,
+        [promises.to(pk) for pk in own],
+        promises.total(but=own),
+    )
+    both = zip(lacking, mixes, strict=True)
+    named = (row for row, mix in both if mix and sets in mix.counts)
+    return Serves(next(named, next(iter(lacking), None)))
+
+
+def _refuse_promised(box: Box, ready: int, promises: Promises) -> None:
+    """Refuse a box of which there are no more ready than are promised to others."""
+    sets = box.size.sets
+    rows = [row for row in promises.rows if row.sets == sets]
+    promised = sum(row.boxes for row in rows)
+    if ready > promised:
+        return
+    by: Counter[str] = Counter()
+    for row in rows:
+        by[row.who] += row.boxes
+    first = [f"{who} ({boxes})" for who, boxes in by.most_common(MOST_NAMED)]
+    raise Refused(
+        "box_promised",
+        box=str(box),
+        sets=sets,
+        ready=ready,
+        whom=", ".join([*first, *["…"][: len(by) - len(first)]]),
+        allotment=rows[0].allotment,
+    )
 
 
 _LOCKED = locking.finding(

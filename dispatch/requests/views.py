@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from dispatch.consignees.queries import points_at, points_of
 from dispatch.domain.needs import Asked, RequestStage
 from dispatch.models import Request
-from dispatch.requests import queries, services
+from dispatch.requests import services
 from dispatch.requests.forms import (
     MixForm,
     RequestCancelForm,
@@ -23,6 +23,8 @@ from dispatch.requests.forms import (
     RequestFilterForm,
     RequestForm,
 )
+from dispatch.requests.queries import requests as queries
+from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.words import TIERS, WAYS
 from kitting.ledger.coded import mark_of
 from kitting.ledger.reach import standing_reach
@@ -109,17 +111,21 @@ def request_detail(request: LotwardRequest, number: str) -> HttpResponse:
     found = queries.with_figures(Request.objects.all())
     asked = get_or_404(found, number=number)
     is_open = asked.stage == RequestStage.OPEN
-    would = queries.left_of(asked, standing_reach()) if is_open else None
+    reach, promises = standing_reach(), open_promises([asked.product_id])
+    would = queries.left_of(asked, reach, promises) if is_open else None
+    lacking = is_open and asked.left > 0  # type: ignore[attr-defined]
     context = {
         "asked": asked,
+        "lacking": lacking,
         "tier": TIERS[asked.tier],
         "way": WAYS[asked.way],
         "would": would,
+        "promised": queries.promised_to(asked, reach, promises),
         "is_open": is_open,
         "can_change": asked.stage != RequestStage.CANCELLED,
         "begin_key": new_op_key(),
         "to_take_off": queries.to_take_off(asked),
-        "open_already": queries.open_already(asked) if would else (),
+        "open_already": queries.open_already(asked) if lacking else (),
         "shipments": queries.shipments_of(asked),
     }
     return render_part(request, "dispatch/requests/request_detail", "", context)
@@ -179,4 +185,5 @@ def _would(data: Any) -> dict[str, Any]:
         return {"would": None}
     said = form.cleaned_data
     product = said["product"].pk
-    return {"would": queries.would_serve(said["sets"], product, standing_reach())}
+    there = standing_reach(), open_promises([product])
+    return {"would": queries.would_serve(said["sets"], product, *there)}

@@ -14,6 +14,11 @@ from dispatch.domain.needs import Tier, Way
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "box_promised": _(
+        "Box %(box)s is not free. Ready boxes of %(sets)s: %(ready)s, all promised to"
+        " %(whom)s. Leave it where it is, or release a promise on the page of allotment"
+        " %(allotment)s."
+    ),
     "product_without_sizes": _(
         "%(product)s has no box size in use, so no boxes of it can be sent. Set one up"
         " on its page first."

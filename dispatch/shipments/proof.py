@@ -43,13 +43,13 @@ def scans(tally: Tally, ids: Ids = None) -> None:
     """
     key = ("shipment_id", "box_id")
     there = only(ShipmentBox.objects.order_by(*key), "shipment_id", ids)
-    on = there.values_list(*key, "pk", "live", "request_id")
+    on = there.values_list(*key, "pk", "live", "request_id", "promise_id")
     turned = only(ShipScan.objects.order_by(*key, "pk"), "shipment_id", ids)
-    scanned = turned.values_list(*key, "on", "request_id")
+    scanned = turned.values_list(*key, "on", "request_id", "promise_id")
     streams = grouped(rows(on), width=2), grouped(rows(scanned), width=2)
     for (shipment, box), (row, made) in side_by_side(*streams):
         tally.count += len(made)
-        turns = [put_on for put_on, _request in made]
+        turns = [put_on for put_on, *_serves in made]
         if turns != [nth % 2 == 0 for nth in range(len(turns))]:
             tally.add(
                 ShipScan._meta.db_table,
@@ -58,7 +58,7 @@ def scans(tally: Tally, ids: Ids = None) -> None:
                 "on, off, on",
                 ", ".join("on" if put_on else "off" for put_on in turns),
             )
-        pk, live, serves = row[0] if row else (None, False, None)
+        pk, live, *serves = row[0] if row else (None, False, None, None)
         tally.same(
             SHIPMENT_BOX,
             pk,
@@ -66,8 +66,11 @@ def scans(tally: Tally, ids: Ids = None) -> None:
             "on" if turns and turns[-1] else "off",
             "on" if live else "off",
         )
-        said = next((request for on, request in reversed(made) if on), None)
-        tally.same(SHIPMENT_BOX, pk, "It serves another request.", said, serves)
+        said = next((each[1:] for each in reversed(made) if each[0]), (None, None))
+        for what, right, found in zip(
+            ("request", "promise"), said, serves, strict=True
+        ):
+            tally.same(SHIPMENT_BOX, pk, f"It serves another {what}.", right, found)
 
 
 def boxes(tally: Tally) -> None:

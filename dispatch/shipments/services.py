@@ -32,7 +32,7 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
 from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Box
+from kitting.models import Box, Product
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
 
@@ -150,7 +150,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         Conflict: If it is on this or another shipment already, or left with one.
         Missing: If the shipment or box is not there.
         OnHold: If it or anything in it is held; the hold is named.
-        Refused: If it is past its use-by date.
+        Refused: If it is past its use-by date, or ``box_promised`` to others.
         WrongStage: If it is not labelled or the shipment is not open.
         OperationKeyReused: If the key was used for another act.
     """
@@ -158,6 +158,7 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     def work(act: Act) -> Scanned:
         locking.enter_gate()
         box = locking.lock_row(Box, box_id, "size")
+        _in_turn(box)
         shipment = _open_shipment(shipment_id)
         refuse_on_another(box, shipment)
         refuse_unlabelled(box)
@@ -166,13 +167,18 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         bulk.update([box], ["stage", "events_seen"])
         serves = to_serve(shipment, box, day_of(act.workshop, act.now))
         put_live(shipment, box, serves)
-        scan = ShipScan(shipment=shipment, box=box, on=True, request=serves)
+        scan = ShipScan(shipment=shipment, box=box, on=True, **vars(serves))
         act.write(event, scan)
         return Scanned(
             shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
         )
 
     return perform("load_box", work, Scanned, sign, shipment=shipment_id, box=box_id)
+
+
+def _in_turn(box: Box) -> None:
+    """Load boxes of a product one after the other: each asks how many are promised."""
+    locking.lock_row(Product, box.size.product_id)
 
 
 def _count_live(shipment: Shipment) -> int:

@@ -7,7 +7,8 @@ from collections.abc import Collection, Iterable
 from django.db.models import F
 
 from dispatch.domain.folding import fold
-from dispatch.models import Request, ShipEvent, Shipment, ShipmentBox
+from dispatch.models import ShipEvent, Shipment, ShipmentBox
+from dispatch.requests.steps import Serves
 from kitting.domain.errors import Conflict, LotwardError, OnHold, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
@@ -185,17 +186,17 @@ def _say_changed(box: Box, shipment: Shipment, *, on: bool) -> None:
     raise Conflict(code, box=str(box), shipment=shipment.number)
 
 
-def put_live(shipment: Shipment, box: Box, serves: Request | None) -> None:
+def put_live(shipment: Shipment, box: Box, serves: Serves) -> None:
     """Let a locked box be on a shipment; it may have been on it before.
 
     Args:
         shipment: The shipment, locked.
         box: The box, locked, live nowhere.
-        serves: The request that it serves.
+        serves: The request that it serves, and the promise that it keeps.
     """
     before = ShipmentBox.objects.filter(shipment=shipment, box=box)
-    if not before.update(live=True, request=serves):
-        bulk.insert([ShipmentBox(shipment=shipment, box=box, request=serves)])
+    if not before.update(live=True, **vars(serves)):
+        bulk.insert([ShipmentBox(shipment=shipment, box=box, **vars(serves))])
 
 
 def lots_named(boxes: Iterable[int]) -> str:

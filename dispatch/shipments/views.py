@@ -18,7 +18,7 @@ from django.utils.translation import gettext as _
 
 from dispatch.consignees.queries import points_at
 from dispatch.models import Shipment
-from dispatch.requests.queries import open_for
+from dispatch.requests.queries.requests import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
 from dispatch.shipments.forms import (

@@ -20,7 +20,7 @@ from django.db.models import (
 from django.db.models.expressions import RawSQL
 
 from dispatch.domain.trace import Balance
-from dispatch.models import Request, Shipment
+from dispatch.models import Allotment, Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
 from kitting.domain.errors import Missing
 from kitting.domain.numbers import Kind, looks_like
@@ -168,7 +168,11 @@ def find(text: str) -> Found:
     found = read(text)
     if found.row is not None:
         return found
-    model = Request if looks_like(found.text) is Kind.REQUEST else Shipment
+    kinds: dict[Kind | None, type[Model]] = {
+        Kind.REQUEST: Request,
+        Kind.ALLOTMENT: Allotment,
+    }
+    model = kinds.get(looks_like(found.text), Shipment)
     row = model._default_manager.filter(number=found.text).first()
     if row is None:
         raise nothing_has(found.text)

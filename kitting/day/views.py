@@ -57,9 +57,8 @@ def find(request: LotwardRequest) -> HttpResponse:
         to = reverse("kitting:day")
         return say_and_go(request, sentence(error), to, level=messages.WARNING)
     if found.row is None:
-        asked = looks_like(found.text) is Kind.REQUEST
-        page = "request" if asked else "shipment"
-        return redirect(f"dispatch:{page}-detail", found.text)
+        kind = looks_like(found.text) or Kind.SHIPMENT
+        return redirect(f"dispatch:{kind.name.lower()}-detail", found.text)
     number = found.row.code if isinstance(found.row, Place) else str(found.row)
     return redirect(f"kitting:{found.kind}-detail", number)
 

@@ -4,17 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
 from kitting.ledger.kept import Kept
-from kitting.ledger.needs import wrong_box
+from kitting.ledger.needs import need_row, wrong_box
 from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import Reach, standing_reach
 from kitting.ledger.stopped import may_go_back, refuse_held_box
 from kitting.lots.steps.bags import Change, change, save_bags
-from kitting.models import Bag, Box, BoxEvent, BoxLine, Guarded, Movement, RecipeLine
+from kitting.models import (
+    Bag,
+    Box,
+    BoxEvent,
+    BoxLine,
+    BoxSize,
+    Guarded,
+    Movement,
+    PackPlan,
+    RecipeLine,
+)
+from kitting.packing.queries.plan import MOST
 
 
 def move_box(box: Box, to: BoxStage, reason: str = "") -> BoxEvent:
@@ -345,3 +357,37 @@ def bring_about(
     drop_lines(each.line for each in found)
     save_bags(list(bags.values()))
     return events
+
+
+def fill_plan(day: date, wanted: Mapping[int, int]) -> None:
+    """Write how many boxes are wanted on a day: all of its plan.
+
+    Args:
+        day: The day; the workshop is locked, so that there is one plan at a time.
+        wanted: Boxes by the id of the size, 0 to ``MOST``; a size that is not named has
+            none. Of a size that is closed no more than were wanted.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such size.
+        Refused: ``plan_out_of_range``, ``size_closed``.
+    """
+    rows = {row.size_id: row for row in PackPlan.objects.filter(day=day)}
+    before = {size: row.boxes for size, row in rows.items()}
+    for pk, boxes in wanted.items():
+        _need_packable(pk, boxes, before.get(pk, 0))
+    for pk, boxes in wanted.items():
+        if not boxes or boxes == before.get(pk):
+            continue
+        row = rows.get(pk) or PackPlan(day=day, size_id=pk)
+        row.boxes = boxes
+        row.save()
+    gone = [row.pk for size, row in rows.items() if not wanted.get(size)]
+    PackPlan.objects.filter(pk__in=gone).delete()
+
+
+def _need_packable(size_id: int, boxes: int, before: int) -> None:
+    size = need_row(BoxSize.objects.filter(pk=size_id).select_related("product"))
+    if not 0 <= boxes <= MOST:
+        raise Refused("plan_out_of_range", read=boxes, most=MOST)
+    if not size.active and boxes > before:
+        raise Refused("size_closed", product=size.product.name, sets=size.sets)

@@ -154,6 +154,12 @@ def nothing_has(text: str) -> Missing:
     return Missing(code, read=shown(text))
 
 
+_OF_DISPATCH = frozenset(
+    {numbers.Kind.SHIPMENT, numbers.Kind.REQUEST, numbers.Kind.ALLOTMENT}
+)
+"""Kinds whose rows are of the other application."""
+
+
 def ours(plain: str) -> Found | None:
     """Find what a number of ours names, by its letter; None for what is none of ours."""
     kind = numbers.looks_like(plain)
@@ -170,7 +176,7 @@ def ours(plain: str) -> Found | None:
         return _row("box", Box.objects.filter(**{field: plain}).first(), plain)
     if kind is numbers.Kind.CARRIER:
         return _row("carrier", Carrier.objects.filter(number=plain).first(), plain)
-    if kind in (numbers.Kind.SHIPMENT, numbers.Kind.REQUEST):
+    if kind in _OF_DISPATCH:
         return Found("number", None, plain)
     return None
 

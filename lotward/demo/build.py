@@ -109,6 +109,8 @@ def _work(floor: Floor) -> None:
     evidence.count_and_sample(floor)
     if floor.begins(13, takes=20):
         _send(floor)
+    if floor.today == plan.LAST and floor.begins(13, 20, takes=5):
+        sending.allot(floor)
     if floor.begins(13, 30):
         _pack(floor, half=2)
     _stop(floor)

@@ -218,6 +218,9 @@ ASKED: Final[tuple[tuple[int, str, str, int, int, int | None, str, str], ...]] =
     (9, "HXC", "FS1EN", 30, 1, 0, "telephone", "Practice manager"),
     (9, "FHC", "FS2EN", 40, 2, 3, "letter", ""),
     (9, "STB", "FS1EN", 200, 3, 7, "mail", ""),
+    (9, "QMU", "FS1EN", 36, 2, 2, "telephone", "Unit supplies"),
+    (9, "MLC", "FS1EN", 24, 2, 3, "mail", ""),
+    (9, "OAS", "FS1EN", 12, 2, 1, "telephone", "Station officer"),
 )
 """Day, consignee, product, sets, tier of need, in how many days, how, and who asked."""
 
@@ -227,6 +230,11 @@ VANS: Final = (
     ("Moor Road Couriers", "", ""),
 )
 """Who takes shipments away, in turn: haulier, driver, vehicle."""
+
+ALLOTTED: Final = "FS1EN"
+"""The product of which more is asked than there is."""
+MOVED: Final = "One is kept for the night: the infirmary may call"
+"""Why a box of its allotment is not promised as it was proposed."""
 
 BY_HAND: Final = "The label printer of the dock is to come; written by hand"
 """Why the shipments of the demo leave without labels of their own."""

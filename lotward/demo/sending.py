@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
+from dispatch.allotment import services as allotment
+from dispatch.allotment.queries.proposals import USUAL_WINDOW, facts_of, first_day
 from dispatch.domain.needs import Asked
+from dispatch.domain.proposal import Chosen, Move
 from dispatch.models import Shipment
+from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.services import take_request
 from dispatch.shipments import services
+from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
 from kitting.models import Box
 from kitting.packing.queries.boxes import ready_boxes
@@ -18,6 +24,21 @@ from lotward.demo.making import Floor
 def in_stock(floor: Floor) -> list[Box]:
     """Boxes that may leave, oldest first."""
     return list(ready_boxes(standing_reach(), floor.clock.now.date()).order_by("pk"))
+
+
+def promised_to_nobody(floor: Floor) -> list[Box]:
+    """Those beyond what is promised, the newest of each size."""
+    products = [each.pk for each in floor.catalogue.products.values()]
+    promises = open_promises(products)
+    free = []
+    kept = {product: promises.total(product) for product in products}
+    for box in in_stock(floor):
+        of_size = kept[box.size.product_id]
+        if of_size[box.size.sets] > 0:
+            of_size[box.size.sets] -= 1
+        else:
+            free.append(box)
+    return free
 
 
 def ask(floor: Floor) -> None:
@@ -109,10 +130,31 @@ def cancel_one(floor: Floor) -> None:
 def leave_open(floor: Floor) -> None:
     """Leave a shipment open; a box was scanned by mistake and taken off again."""
     shipment_id = begin(floor)
-    boxes = in_stock(floor)[:4]
+    boxes = promised_to_nobody(floor)[:4]
     load(floor, shipment_id, boxes)
     services.take_off_box(
         shipment_id=shipment_id,
         box_id=boxes[-1].pk,
         sign=floor.clock.sign("clerk", 30),
+    )
+
+
+def allot(floor: Floor) -> None:
+    """Promise the boxes that are left, one of them moved by hand."""
+    product = floor.catalogue.products[plan.ALLOTTED]
+    today = floor.day(floor.today)
+    since = clock.midnight(first_day(USUAL_WINDOW, today))
+    seen = facts_of(product.pk, since, today, standing_reach())
+    chosen = Chosen(USUAL_WINDOW, {})
+    counts = seen.proposal(seen.stock(seen.beyond, {}), ()).counts
+    move = next(
+        Move(1, size, number, "") for number, own in counts.items() for size in own
+    )
+    allotment.allot(
+        product_id=product.pk,
+        chosen=replace(chosen, moves=(move,)),
+        beyond=seen.beyond,
+        seen=seen.mark,
+        reason=plan.MOVED,
+        sign=floor.clock.sign("clerk", 240),
     )

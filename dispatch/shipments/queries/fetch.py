@@ -13,6 +13,7 @@ from django.db.models import Q
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
 from dispatch.models import Shipment, ShipmentBox
+from dispatch.requests.queries.promises import Promises, open_promises
 from dispatch.shipments.queries.shipments import STANDS, OnBoard
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import Reach
@@ -26,6 +27,8 @@ class Wanted:
 
     asked: Any
     """The request, with its figures."""
+    promised: int
+    """Boxes that are promised to it and not loaded yet."""
     mix: Mix | None
     """The ready boxes to fetch for it; None where nothing is left, or nothing is ready."""
 
@@ -133,7 +136,8 @@ def fetch_list(
     """Say which boxes to bring for what the consignee has asked for.
 
     Those that are on the shipment already are not named: what they serve is not lacking
-    any more. Two lists may name the same box; who loads it first has it.
+    any more. What is promised comes first, then what is ready beyond all promises. Two
+    lists may name the same box; who loads it first has it.
 
     Args:
         shipment: The shipment, open.
@@ -145,12 +149,15 @@ def fetch_list(
     Returns:
         The list.
     """
-    lacking = [row for row in asked if row.left > 0]
-    ready = _ready({row.product_id for row in lacking}, reach, today) if lacking else []
+    products = {row.product_id for row in asked if row.left > 0}
+    ready = _ready(products, reach, today) if products else []
+    promises = open_promises(products)
     lots = _lots_in([box.pk for box in ready])
     had = _lots_had(shipment, set().union(*lots.values())) if ready else set()
-    mixes = _dealt(asked, ready)
-    wanted = [Wanted(row, mixes.get(row.pk)) for row in asked]
+    mixes = _dealt(asked, ready, promises)
+    wanted = [
+        Wanted(row, promises.to(row.pk).total(), mixes.get(row.pk)) for row in asked
+    ]
     brought: list[Bring] = []
     for each in wanted:
         boxes = _bring(each, ready, lots, had)
@@ -192,18 +199,23 @@ def _lots_had(shipment: Shipment, lots: set[int]) -> set[int]:
     return set(on.values_list("lot", flat=True).distinct())
 
 
-def _dealt(asked: Iterable[Any], ready: Iterable[Box]) -> dict[int, Mix | None]:
+def _dealt(
+    asked: Iterable[Any], ready: Iterable[Box], promises: Promises
+) -> dict[int, Mix | None]:
     there: dict[int, Counter[int]] = {}
     for box in ready:
         there.setdefault(box.size.product_id, Counter())[box.size.sets] += 1
     mixes: dict[int, Mix | None] = {}
     for product, boxes in there.items():
         rows = [row for row in asked if row.product_id == product]
-        mixes |= zip(
-            (row.pk for row in rows),
-            deal([row.left for row in rows], boxes),
-            strict=True,
+        own = [row.pk for row in rows]
+        dealt = deal(
+            [row.left for row in rows],
+            boxes,
+            [promises.to(pk) for pk in own],
+            promises.total(product, but=own),
         )
+        mixes |= zip(own, dealt, strict=True)
     return mixes
 
 

@@ -32,7 +32,7 @@ NOTHING: Final = Reaches(0, "")
 
 def reaches(
     sizes: Collection[BoxSize],
-    bench: Bench,
+    bench: Bench | None,
     *,
     today: date,
     now: datetime,
@@ -40,11 +40,12 @@ def reaches(
 ) -> dict[int, Reaches]:
     """Tell of each size how many boxes can be packed, and what runs out first.
 
-    What counts is cleared, in date, not held, and not open at another bench.
+    What counts is cleared, in date, not held, and not open at another bench than the one
+    that is asked for.
 
     Args:
         sizes: The sizes, of products with a recipe in force.
-        bench: The bench.
+        bench: The bench; None for all of them together.
         today: The workshop's day.
         now: The moment.
         reach: What is held now.
@@ -61,7 +62,7 @@ def reaches(
     stock = Counter(dict(sums.annotate(Sum("pieces"))))
     opened = bags.filter(opened_at__isnull=False)
     for bag in packable(opened, today=today, now=now, reach=reach):
-        if open_at(bag) in (None, bench):
+        if bench is None or open_at(bag) in (None, bench):
             stock[bag.lot.revision_id] += bag.pieces
     pinned = {what.lines[0].recipe.product_id: what for what in in_force}
     return {

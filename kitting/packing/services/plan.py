@@ -9,10 +9,10 @@ from datetime import date
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import BoxSize, PackPlan, Workshop
-from kitting.packing.queries.plan import MOST, mark_of_plan
+from kitting.models import Workshop
+from kitting.packing.queries.plan import mark_of_plan, wanted_on
+from kitting.packing.steps import fill_plan
 
 
 @dataclass(frozen=True)
@@ -51,20 +51,9 @@ def plan_day(
         locking.lock_row(Workshop, act.workshop.pk)  # one plan at a time
         if day < day_of(act.workshop, act.now):
             raise Refused("plan_day_over", day=day)
-        rows = {row.size_id: row for row in PackPlan.objects.filter(day=day)}
-        before = {size: row.boxes for size, row in rows.items()}
-        if seen and seen != mark_of_plan(before):
+        if seen and seen != mark_of_plan(wanted_on(day)):
             raise Conflict("page_is_old")
-        for pk, boxes in wanted.items():
-            _need_packable(pk, boxes, before.get(pk, 0))
-        for pk, boxes in wanted.items():
-            if not boxes or boxes == before.get(pk):
-                continue
-            row = rows.get(pk) or PackPlan(day=day, size_id=pk)
-            row.boxes = boxes
-            row.save()
-        gone = [row.pk for size, row in rows.items() if not wanted.get(size)]
-        PackPlan.objects.filter(pk__in=gone).delete()
+        fill_plan(day, wanted)
         return DayPlanned(day=day.isoformat(), boxes=sum(wanted.values()))
 
     return perform(
@@ -76,11 +65,3 @@ def plan_day(
         wanted=sorted(wanted.items()),
         seen=seen,
     )
-
-
-def _need_packable(size_id: int, boxes: int, before: int) -> None:
-    size = need_row(BoxSize.objects.filter(pk=size_id).select_related("product"))
-    if not 0 <= boxes <= MOST:
-        raise Refused("plan_out_of_range", read=boxes, most=MOST)
-    if not size.active and boxes > before:
-        raise Refused("size_closed", product=size.product.name, sets=size.sets)

@@ -10,7 +10,8 @@ import pytest
 
 from dispatch.domain.needs import Asked, RequestStage, Tier, Way
 from dispatch.models import Consignee, Request, Shipment, ShipmentBox
-from dispatch.requests.queries import (
+from dispatch.requests.queries.promises import Promises
+from dispatch.requests.queries.requests import (
     open_for,
     to_take_off,
     with_figures,
@@ -35,6 +36,9 @@ from tests.databases import once_a_module
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
+
+NOTHING = Promises(())
+"""No box is promised."""
 
 
 @once_a_module
@@ -272,18 +276,18 @@ def test_what_is_bent_by_hand_is_found(
 def test_ready_boxes_come_first_and_held_ones_do_not_count(box: Box) -> None:
     product = box.size.product
     larger = factories.make_size(box.recipe, sets=12)
-    found = would_serve(18, product.pk, Reach())
+    found = would_serve(18, product.pk, Reach(), NOTHING)
     assert found.any is not None
     assert (found.any.counts, found.any.packed) == ({12: 1, 6: 1}, 1)
     assert found.ready.below is not None
     assert (found.ready.below.counts, found.ready.above) == ({6: 1}, None)
     holds.place_hold(target="box", value=box.pk, reason="Wet", sign=sign())
-    found = would_serve(18, product.pk, standing_reach())
+    found = would_serve(18, product.pk, standing_reach(), NOTHING)
     assert (found.ready.below, found.any and found.any.packed) == (None, 0)
     product.sizes.exclude(pk=larger.pk).update(active=False)
-    assert would_serve(18, product.pk, Reach()).any is not None
+    assert would_serve(18, product.pk, Reach(), NOTHING).any is not None
     product.sizes.update(active=False)
-    assert would_serve(18, product.pk, Reach()).any is None
+    assert would_serve(18, product.pk, Reach(), NOTHING).any is None
 
 
 def test_who_cuts_a_request_is_told_what_to_take_off(whom: Consignee, box: Box) -> None:

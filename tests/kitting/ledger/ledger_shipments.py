@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from dispatch.allotment.queries.proposals import facts_of
+from dispatch.allotment.services import allot, release_promise
 from dispatch.domain.needs import Asked
+from dispatch.domain.proposal import Chosen, Move, Term
 from dispatch.models import Consignee, Shipment
 from dispatch.requests.services import cancel_request, change_request, take_request
 from dispatch.shipments import services
+from kitting.ledger.reach import standing_reach
 from kitting.models import Box
 from tests import factories
 from tests.factories import sign
@@ -35,11 +39,29 @@ def _ask(shipment: Shipment, box: Box, *, sets: int) -> str:
     return taken.request
 
 
+def _allot(box: Box) -> str:
+    """Promise what is ready, and a box that is yet to be packed."""
+    product = box.size.product
+    seen = facts_of(product.pk, factories.NOW, factories.TODAY, standing_reach())
+    first, *_others = seen.rows
+    term = Term(first.consignee.code, 20, 6, "two wards")
+    move = Move(1, box.size.sets, first.number, "")
+    done = allot(
+        product_id=product.pk,
+        chosen=Chosen(7, {box.size_id: 2}, (term,), (move,)),
+        beyond=seen.beyond,
+        seen=seen.mark,
+        reason="no more can be packed today",
+        sign=sign(),
+    )
+    return done.allotment
+
+
 def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     gone, waiting, off = _begin(), _begin(), _begin()
     _ask(gone, sent, sets=6)
     more = _ask(waiting, sent, sets=60)
-    fewer = Asked(sets=12, tier=2, way="mail")
+    fewer = Asked(sets=18, tier=2, way="mail")
     change_request(number=more, asked=fewer, reason="fewer beds", sign=sign())
     twice = _ask(off, sent, sets=6)
     cancel_request(number=twice, reason="asked twice", sign=sign())
@@ -49,9 +71,11 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
         unlabelled="by hand", driver="Driver 2", shipment_id=gone.pk, sign=sign()
     )
     services.cancel_shipment(shipment_id=off.pk, reason="no van", sign=sign())
+    promised = _allot(labelled)
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    release_promise(number=promised, reason="packed tomorrow", sign=sign())
     receive()
     for shipment in (gone, waiting):
         shipment.refresh_from_db()

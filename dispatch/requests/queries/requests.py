@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -10,8 +11,10 @@ from typing import Any
 from django.db.models import Count, F, Q, QuerySet, Sum
 
 from dispatch.domain.boxmix import Mix, Nearest, best_mix, nearest
+from dispatch.domain.fetching import free_of
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Request, Shipment, ShipmentBox
+from dispatch.requests.queries.promises import Promises
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.reach import Reach
@@ -171,42 +174,81 @@ class Would:
     any: Mix | None
     """Of boxes yet to be packed as well, those that are ready first; None without sizes."""
     ready: Nearest
-    """Of boxes that are ready to go alone."""
+    """Of boxes alone that are ready to go and promised to nobody."""
     exact: bool
     """Whether ready boxes come out even."""
 
 
-def left_of(row: Any, reach: Reach) -> Would | None:
-    """Find the boxes that would serve what is left of a request.
+def left_of(row: Any, reach: Reach, promises: Promises) -> Would | None:
+    """Find the boxes that would serve what is left of a request beyond its promises.
 
     Args:
         row: The request, from ``with_figures``.
         reach: What the standing holds reach.
+        promises: Those of its product.
 
     Returns:
         The boxes; None where nothing is left.
     """
-    return would_serve(row.left, row.product_id, reach) if row.left > 0 else None
+    left = row.left - promises.sets_to(row.pk)
+    return would_serve(left, row.product_id, reach, promises) if left > 0 else None
 
 
-def would_serve(sets: int, product_id: int, reach: Reach) -> Would:
-    """Find the boxes that would serve a request, whatever else they are wanted for.
+def would_serve(sets: int, product_id: int, reach: Reach, promises: Promises) -> Would:
+    """Find the boxes that would serve a request, of those that are promised to nobody.
 
     Args:
         sets: How many sets, 1 or more.
         product_id: The product.
         reach: What the standing holds reach.
+        promises: Those of the product.
 
     Returns:
         The boxes.
     """
     of_product = BoxSize.objects.filter(product=product_id)
     in_use = [*of_product.filter(active=True).values_list("sets", flat=True)]
-    there = ready_by_size(product_id, reach, clock.today())
+    ready = ready_by_size(product_id, reach, clock.today())
+    there = free_of(ready, promises.total())
     any_ = best_mix(sets, in_use, packed=there) if in_use else None
     there_now = nearest(sets, there, there) if there else Nearest(None, None)
     above = there_now.above
     return Would(sets, any_, there_now, above is not None and above.surplus == 0)
+
+
+@dataclass(frozen=True)
+class PromisedTo:
+    """Boxes of a size that are promised to a request."""
+
+    allotment: str
+    sets: int
+    boxes: int
+    absent: int
+    """How many of the size are promised, to anybody, and not ready; at most ``boxes``."""
+
+
+def promised_to(row: Request, reach: Reach, promises: Promises) -> list[PromisedTo]:
+    """What is promised to a request and not loaded yet.
+
+    Args:
+        row: The request.
+        reach: What the standing holds reach.
+        promises: Those of its product.
+
+    Returns:
+        By allotment and size, the oldest first.
+    """
+    own = [each for each in promises.rows if each.request_id == row.pk]
+    if not own:
+        return []
+    ready = ready_by_size(row.product_id, reach, clock.today())
+    lacking = promises.total() - Counter(ready)
+    return [
+        PromisedTo(
+            each.allotment, each.sets, each.boxes, min(each.boxes, lacking[each.sets])
+        )
+        for each in own
+    ]
 
 
 def ready_by_size(product_id: int, reach: Reach, today: date) -> dict[int, int]:

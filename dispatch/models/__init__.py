@@ -1,0 +1,43 @@
+"""The tables of dispatch."""
+
+from __future__ import annotations
+
+from dispatch.models.allotment import (
+    Allotment,
+    AllotmentLine,
+    AllotmentSize,
+    Promise,
+    PromiseRelease,
+)
+from dispatch.models.consignees import (
+    Consignee,
+    Request,
+)
+from dispatch.models.shipments import (
+    Receipt,
+    ReceiptBox,
+    ReceiptLink,
+    Settlement,
+    ShipEvent,
+    Shipment,
+    ShipmentBox,
+    ShipScan,
+)
+
+__all__ = [
+    "Allotment",
+    "AllotmentLine",
+    "AllotmentSize",
+    "Consignee",
+    "Promise",
+    "PromiseRelease",
+    "Receipt",
+    "ReceiptBox",
+    "ReceiptLink",
+    "Request",
+    "Settlement",
+    "ShipEvent",
+    "ShipScan",
+    "Shipment",
+    "ShipmentBox",
+]
