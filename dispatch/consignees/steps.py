@@ -26,9 +26,21 @@ def need_consignee(consignee_id: int) -> Consignee:
         Refused: ``consignee_closed``.
     """
     consignee = locking.lock_row(Consignee, consignee_id)
+    need_open(consignee)
+    return consignee
+
+
+def need_open(consignee: Consignee) -> None:
+    """Refuse a consignee that nothing can be asked for and sent to.
+
+    Args:
+        consignee: The consignee, locked where an act rests on it.
+
+    Raises:
+        Refused: ``consignee_closed``.
+    """
     if not consignee.active:
         raise Refused("consignee_closed", consignee=consignee.name)
-    return consignee
 
 
 def need_point(consignee: Consignee, point: str, was: str = "") -> str:

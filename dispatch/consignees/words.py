@@ -26,6 +26,9 @@ SENTENCES: dict[str, str | Promise] = {
     "consignee_twice": _(
         "Consignee %(value)s is in line %(first_line)s already. Write one row for each."
     ),
+    "consignee_unknown": _(
+        "No consignee has the code or GLN “%(value)s”. Correct it, or add it first."
+    ),
     "gln_taken": _("The GLN %(read)s is that of %(name)s. Each has its own."),
     "gln_wrong": _(
         "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."

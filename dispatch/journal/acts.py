@@ -142,6 +142,7 @@ ACTS: dict[str, str | Promise] = {
     "take_in": _("Bags taken in"),
     "take_in_consignees": _("File of consignees taken in"),
     "take_in_file": _("File of lots taken in"),
+    "take_in_requests": _("File of requests taken in"),
     "take_off": _("Bag taken off the line"),
     "take_off_bench": _("Bag taken off the bench"),
     "take_off_box": _("Box taken off a shipment"),

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from datetime import date
+import hashlib
+from dataclasses import asdict, dataclass, replace
+from datetime import date, datetime
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
-from dispatch.consignees.steps import need_consignee, need_point
+from dispatch.consignees.steps import need_consignee, need_open, need_point
+from dispatch.domain import requestfile
 from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier
-from dispatch.models import Request, ShipmentBox
+from dispatch.models import Consignee, Request, ShipmentBox
 from dispatch.requests.steps import settle
 from kitting.domain import numbers
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.cells import DateOrder
+from kitting.domain.delimited import Problem
+from kitting.domain.errors import Doubted, LotwardError, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.coded import row_to_change
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason
-from kitting.ledger.operations import Act, Sign, perform
-from kitting.models import Product
+from kitting.ledger.locking import snapshot
+from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason
+from kitting.ledger.operations import Act, Sign, fingerprint, perform
+from kitting.models import Operation, Product, Workshop
 
 
 @dataclass(frozen=True)
@@ -213,3 +218,147 @@ def _refuse_loaded(row: Request, loads: QuerySet[ShipmentBox]) -> None:
 
 def _kept(row: Request, why: str = "") -> KeptRequest:
     return KeptRequest(row.number, row.consignee.name, row.sets, str(row.stage), why)
+
+
+# -- A file of them ----------------------------------------------------------------------
+
+FILE_ACT = "take_in_requests"
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What a file of requests would bring, or what is wrong with it."""
+
+    rows: tuple[tuple[int, Request], ...]
+    """Line and request, without a number yet."""
+    problems: tuple[Problem, ...]
+    questions: tuple[Problem, ...]
+    before: Operation | None = None
+    """The act that took this very file in before."""
+
+
+@dataclass(frozen=True)
+class TakenRequests:
+    """The requests that a file brought, in its order."""
+
+    requests: list[str]
+    sure: str = ""
+    """Why rows that repeat others are right."""
+
+
+def plan_requests(*, data: bytes, date_order: DateOrder | None, now: datetime) -> Plan:
+    """Read a file of requests and say what it would bring; writes nothing.
+
+    Args:
+        data: The file's content.
+        date_order: Which comes first in 01/03/2026; None refuses unclear ones.
+        now: The moment, for the workshop's day.
+
+    Returns:
+        Its rows, or every problem.
+    """
+    table = requestfile.read(data, date_order=date_order)
+    mark = fingerprint(FILE_ACT, _sent(data, date_order))
+    with snapshot():
+        today = day_of(Workshop.objects.get(pk=1), now)
+        planned = _planned(table, _named(table), today)
+        before = Operation.objects.filter(name=FILE_ACT, mark=mark).order_by("pk")
+        return replace(planned, before=before.first())
+
+
+def take_in_requests(
+    *, data: bytes, date_order: DateOrder | None, sign: Sign, sure: str = ""
+) -> TakenRequests:
+    """Take down all requests of a file, or none.
+
+    Args:
+        data: The file's content.
+        date_order: Which comes first in 01/03/2026.
+        sign: Who, when and the operation key; asked today, by whoever signs.
+        sure: Why rows that repeat others are right; empty to be asked.
+
+    Returns:
+        The numbers of the requests.
+
+    Raises:
+        Doubted: ``file_has_questions``; ``plan_requests`` says which.
+        Refused: ``file_has_problems``, as above; ``entry_too_long``.
+        OperationKeyReused: If the key was used for another act.
+    """
+    table = requestfile.read(data, date_order=date_order)
+
+    def work(act: Act) -> TakenRequests:
+        named = _named(table)
+        locking.lock_rows(Consignee, {row.pk for row in named.consignees.values()})
+        locking.lock_rows(Product, {row.pk for row in named.products.values()})
+        today = day_of(act.workshop, act.now)
+        plan = _planned(table, _named(table), today)
+        if plan.problems:
+            raise Refused("file_has_problems", count=len(plan.problems))
+        why = need_length("reason", sure, LONGEST_REASON) if plan.questions else ""
+        if plan.questions and not why:
+            raise Doubted("file_has_questions", count=len(plan.questions))
+        rows = [row for _line, row in plan.rows]
+        site, count = act.workshop.site, len(rows)
+        given = take(site, numbers.Kind.REQUEST, count) if rows else []
+        for row, number in zip(rows, given, strict=True):
+            row.number, row.taken_by = number, act.operation.by_name
+        Request.objects.bulk_create(rows)
+        return TakenRequests(given, why)
+
+    return perform(FILE_ACT, work, TakenRequests, sign, **_sent(data, date_order))
+
+
+def _sent(data: bytes, date_order: DateOrder | None) -> dict[str, str]:
+    return {"sha256": hashlib.sha256(data).hexdigest(), "date_order": date_order or ""}
+
+
+@dataclass(frozen=True)
+class _Named:
+    """What the rows of a file name and the database knows."""
+
+    consignees: dict[str, Consignee]
+    """By code and by GLN."""
+    products: dict[str, Product]
+    """Those with a size in use, and others, by code in capitals."""
+    sized: set[int]
+
+
+def _named(table: requestfile.Table) -> _Named:
+    whom = {row.consignee for row in table.rows}
+    rows = Consignee.objects.filter(Q(code__in=whom) | Q(gln__in=whom))
+    known = {row.gln: row for row in rows if row.gln} | {row.code: row for row in rows}
+    asked = {row.product for row in table.rows}
+    products = {row.code.upper(): row for row in Product.objects.all()}
+    sized = Product.objects.filter(sizes__active=True).values_list("pk", flat=True)
+    return _Named(
+        consignees=known,
+        products={code: products[code] for code in asked & products.keys()},
+        sized=set(sized),
+    )
+
+
+def _planned(table: requestfile.Table, named: _Named, today: date) -> Plan:
+    rows: list[tuple[int, Request]] = []
+    problems = list(table.problems)
+    for each in table.rows:
+        line, whom, what = each.line, each.consignee, each.product
+        consignee, product = named.consignees.get(whom), named.products.get(what)
+        if consignee is None:
+            problems.append(Problem(line, "consignee", whom, "consignee_unknown"))
+        if product is None:
+            problems.append(Problem(line, "product", what, "product_unknown"))
+        if consignee is None or product is None:
+            continue
+        try:
+            need_open(consignee)
+            if product.pk not in named.sized:
+                raise Refused("product_without_sizes", product=product.name)
+            row = Request(consignee=consignee, product=product, asked_on=today)
+            _fill(row, each.asked, today)
+            rows.append((line, row))
+        except LotwardError as error:
+            problems.append(Problem(line, "", "", error.code, error.params))
+    told = [replace(p, column=table.words.get(p.column, p.column)) for p in problems]
+    told.sort(key=lambda problem: problem.line)
+    return Plan(tuple(rows), tuple(told), tuple(table.repeats))

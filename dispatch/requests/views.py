@@ -11,9 +11,11 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from dispatch.consignees.queries import points_at, points_of
 from dispatch.domain.needs import Asked, RequestStage
+from dispatch.domain.requestfile import HEADINGS, TOLD
 from dispatch.models import Request
 from dispatch.requests import services
 from dispatch.requests.forms import (
@@ -26,9 +28,13 @@ from dispatch.requests.forms import (
 from dispatch.requests.queries import requests as queries
 from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.words import TIERS, WAYS
+from kitting.domain.cells import DateOrder
+from kitting.ledger import clock
 from kitting.ledger.coded import mark_of
 from kitting.ledger.reach import standing_reach
 from kitting.web.acting import act_page
+from kitting.web.figures import amount, pieces
+from kitting.web.files import Filed, ShownPlan, ShownRow, file_page
 from kitting.web.http import (
     LotwardRequest,
     allowed,
@@ -40,24 +46,18 @@ from kitting.web.tables import Column, file_response
 
 ROWS = 100
 
+_FROM = {
+    "request": "number",
+    "consignee": "consignee.code",
+    "product": "product.code",
+    "ward": "point",
+    "name": "consignee.name",
+}
 COLUMNS: list[Column[Any]] = [
-    Column("request", "number"),
-    Column("consignee_code", "consignee.code"),
-    Column("consignee", "consignee.name"),
-    Column("product", "product.code"),
-    Column("sets", "sets"),
-    Column("sent", "sent"),
-    Column("loaded", "loaded"),
-    Column("left", "left"),
-    Column("tier", "tier"),
-    Column("needed_by", "needed_by"),
-    Column("asked_on", "asked_on"),
-    Column("way", "way"),
-    Column("caller", "caller"),
-    Column("reference", "reference"),
-    Column("note", "note"),
-    Column("stage", "stage"),
+    Column(name, _FROM.get(name, name.replace(" ", "_")))
+    for name in (*HEADINGS.names, *TOLD)
 ]
+"""What a file has; without the numbers of requests it can be taken in again."""
 
 
 @allowed("kitting.see_work")
@@ -97,6 +97,40 @@ def request_new(request: LotwardRequest) -> HttpResponse:
         around=partial(_would, request.POST),
         points=points_at(whom),
     )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def request_file(request: LotwardRequest) -> HttpResponseBase:
+    """Take down the requests of a file."""
+    return file_page(
+        request,
+        Filed(
+            page="dispatch/requests/request_file",
+            name="requests",
+            headings=HEADINGS,
+            plan=_plan,
+            act=services.take_in_requests,
+            said=_said,
+            to=reverse("dispatch:requests"),
+        ),
+    )
+
+
+def _plan(data: bytes, order: DateOrder | None) -> ShownPlan:
+    plan = services.plan_requests(data=data, date_order=order, now=clock.now())
+    rows = [
+        ShownRow(line, row.consignee.name, f"{amount(row.sets, 'set')}, {row.product}")
+        for line, row in plan.rows
+    ]
+    return ShownPlan(plan.problems, plan.questions, plan.before, rows)
+
+
+def _said(done: services.TakenRequests) -> str:
+    count = len(done.requests)
+    words = ngettext(
+        "%(count)s request is taken.", "%(count)s requests are taken.", count
+    )
+    return words % {"count": pieces(count)}
 
 
 @allowed("kitting.see_work")

@@ -19,6 +19,7 @@ SENTENCES: dict[str, str | Promise] = {
         " %(whom)s. Leave it where it is, or release a promise on the page of allotment"
         " %(allotment)s."
     ),
+    "product_unknown": _("No product has the code “%(value)s”. Correct it."),
     "product_without_sizes": _(
         "%(product)s has no box size in use, so no boxes of it can be sent. Set one up"
         " on its page first."
@@ -35,8 +36,19 @@ SENTENCES: dict[str, str | Promise] = {
     "request_not_open": _(
         "Request %(request)s is %(stage)s, so there is nothing to cancel."
     ),
+    "request_on_record": _(
+        "%(value)s is the number of a request that was taken down before. Remove the row,"
+        " or the number to take it down once more."
+    ),
+    "request_repeated": _(
+        "This row repeats line %(first_line)s exactly, so the same would be asked for"
+        " twice. Remove one of the two, or say why both are right."
+    ),
     "request_sets": _("Write how many sets, from 1 to %(most)s."),
     "request_tier": _("“%(read)s” is no tier of need. Choose one of those shown."),
+    "request_way": _(
+        "“%(read)s” is no way in which requests come in. Write one of: %(ways)s."
+    ),
 }
 
 TIERS: Final[dict[int, str | Promise]] = {

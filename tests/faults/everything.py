@@ -11,6 +11,7 @@ from django.core.management import call_command
 
 from dispatch.consignees import services as consignees
 from dispatch.consignees.services import WhereTo
+from dispatch.requests import services as requests
 from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
 from kitting.disinfection.services import evidence, lamps, meters, protocols, runs
@@ -26,6 +27,7 @@ from kitting.lots.services.scrap import scrap
 from kitting.management.commands import startkey
 from kitting.models import (
     Badge,
+    BoxSize,
     Carrier,
     DefectKind,
     Evidence,
@@ -203,6 +205,9 @@ def _bags(history: History) -> None:
     files.take_in_file(data=data, date_order=None, sign=sign())
     rows = b"code;name;street;city;country\nWARD;Ward 2\nWING;Wing;2 Road;Eskmoor;GB\n"
     consignees.take_in_consignees(data=rows, sign=sign())
+    product = BoxSize.objects.filter(active=True)[0].product.code
+    asked = f"consignee;product;sets\nWARD;{product};6\n".encode()
+    requests.take_in_requests(data=asked, date_order=None, sign=sign())
 
 
 def _lines(history: History) -> None:

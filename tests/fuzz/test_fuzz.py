@@ -47,7 +47,11 @@ SEVERAL = f"multipart/form-data; boundary={hostile.BOUNDARY}"
 NOT_AGAIN = {"kitting:badges"}
 """What it makes is given once: a badge's token is in memory alone."""
 
-TAKING_FILES = {"dispatch:consignee-file", "kitting:lot-file"}
+TAKING_FILES = {
+    "dispatch:consignee-file",
+    "dispatch:request-file",
+    "kitting:lot-file",
+}
 TRIES = 6
 """With another seed there are others."""
 
