@@ -1,4 +1,4 @@
-"""Every word of a packing list that is not data, in the languages that are complete.
+"""Every word of the papers that go along with a shipment, in the complete languages.
 
 Other languages are the workshop's own to fill in, as those of labels are. What a box says
 of itself a packing list says in the same word.
@@ -31,6 +31,19 @@ ENGLISH: Final[Mapping[str, str]] = {
     "receiver": "Name",
     "received_on": "Date",
     "newest_link": "Newest link of the journal",
+    "delivery_note": "Delivery note",
+    "haulier": "Haulier",
+    "driver": "Driver",
+    "vehicle": "Vehicle",
+    "seal": "Seal",
+    "requests": "For requests",
+    "takes_deliveries": "Takes deliveries",
+    "cautions": "Cautions",
+    "boxes_counted": "Boxes counted",
+    "short": "Short",
+    "damaged": "Damaged",
+    "signature": "Signature",
+    "page": "Page {page} of {pages}",
     **{word: spoken.ENGLISH[word] for word in _OF_BOXES},
 }
 GERMAN: Final[Mapping[str, str]] = {
@@ -51,7 +64,23 @@ GERMAN: Final[Mapping[str, str]] = {
     "receiver": "Name",
     "received_on": "Datum",
     "newest_link": "Neuestes Glied des Journals",
+    "delivery_note": "Lieferschein",
+    "haulier": "Spedition",
+    "driver": "Fahrer",
+    "vehicle": "Fahrzeug",
+    "seal": "Plombe",
+    "requests": "Zu Anforderungen",
+    "takes_deliveries": "Warenannahme",
+    "cautions": "Warnhinweise",
+    "boxes_counted": "Kartons gezählt",
+    "short": "Fehlend",
+    "damaged": "Beschädigt",
+    "signature": "Unterschrift",
+    "page": "Seite {page} von {pages}",
     **{word: spoken.GERMAN[word] for word in _OF_BOXES},
+    **{
+        word: said for word, said in spoken.GERMAN.items() if word not in spoken.ENGLISH
+    },
 }
 
 COMPLETE: Final[Mapping[str, Mapping[str, str]]] = {"en": ENGLISH, "de": GERMAN}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
 from typing import Any
 
 from django import forms
@@ -10,7 +12,8 @@ from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.fields import ConsigneeField, PointField
-from kitting.web.forms import KeyedForm, ScanField
+from dispatch.models import Shipment
+from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
 
 LARGEST_ID = 2**63 - 1
 
@@ -117,6 +120,52 @@ class SendForm(KeyedForm):
     def asks_why(self) -> bool:
         """Whether it was refused for labels that lack."""
         return self.has_error(NON_FIELD_ERRORS, "labels_lacking")
+
+
+class RoundForm(SpokenForm):
+    """A day, and which shipments are a driver's stops in which order.
+
+    Args:
+        *args: As for any form.
+        rows: The shipments that may be stops; each has a field for its place in the order.
+        **kwargs: As for any form.
+    """
+
+    things = {"on": _("the day")}
+
+    on = DayField(label=_("Day"), required=False)
+
+    def __init__(
+        self, *args: Any, rows: Sequence[Shipment] = (), **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.rows = rows
+        for row in rows:
+            label = _("Stop of %(number)s") % {"number": row.number}
+            self.fields[f"stop-{row.number}"] = forms.IntegerField(
+                label=label,
+                widget=forms.NumberInput(attrs={"aria-label": label}),
+                required=False,
+                min_value=1,
+                max_value=999,
+            )
+
+    @property
+    def day(self) -> date | None:
+        """The day that is asked for, if one can be read."""
+        self.is_valid()
+        day: date | None = self.cleaned_data.get("on")
+        return day
+
+    def lines(self) -> list[tuple[Shipment, forms.BoundField]]:
+        """Each shipment with its field."""
+        return [(row, self[f"stop-{row.number}"]) for row in self.rows]
+
+    def stops(self) -> list[Shipment]:
+        """The shipments that have a place in the order, in that order."""
+        at = {row.pk: self.cleaned_data[f"stop-{row.number}"] for row in self.rows}
+        chosen = [row for row in self.rows if at[row.pk]]
+        return sorted(chosen, key=lambda row: (at[row.pk], row.pk))
 
 
 class CancelForm(KeyedForm):

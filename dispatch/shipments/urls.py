@@ -2,32 +2,38 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.shipments import views
+from dispatch.shipments.views import papers, shipments
 
 urlpatterns: list[URLPattern] = [
-    path("shipments/", views.shipments, name="shipments"),
-    path("shipments/new/", views.shipment_new, name="shipment-new"),
-    path("shipments/<str:number>/", views.shipment_detail, name="shipment-detail"),
+    path("shipments/", shipments.shipments, name="shipments"),
+    path("shipments/new/", shipments.shipment_new, name="shipment-new"),
+    path("shipments/round/", papers.drivers_round, name="shipment-round"),
+    path("shipments/<str:number>/", shipments.shipment_detail, name="shipment-detail"),
     path(
         "shipments/<str:number>/packing-list/",
-        views.packing_list,
+        papers.packing_list,
         name="packing-list",
     ),
     path(
+        "shipments/<str:number>/delivery-note/",
+        papers.delivery_note,
+        name="delivery-note",
+    ),
+    path(
         "shipments/<str:number>/labels/",
-        views.shipment_labels,
+        shipments.shipment_labels,
         name="shipment-labels",
     ),
-    path("shipments/<str:number>/scan/", views.shipment_scan, name="shipment-scan"),
+    path("shipments/<str:number>/scan/", shipments.shipment_scan, name="shipment-scan"),
     path(
         "shipments/<str:number>/take-off/",
-        views.shipment_take_off,
+        shipments.shipment_take_off,
         name="shipment-take-off",
     ),
-    path("shipments/<str:number>/send/", views.shipment_send, name="shipment-send"),
+    path("shipments/<str:number>/send/", shipments.shipment_send, name="shipment-send"),
     path(
         "shipments/<str:number>/cancel/",
-        views.shipment_cancel,
+        shipments.shipment_cancel,
         name="shipment-cancel",
     ),
 ]

@@ -141,7 +141,7 @@ def box_label(box_id: int) -> BoxLabel:
         workshop,
         sets=box.size.sets,
         packed_on=box.packed_on,
-        disinfected=_disinfected(lines, workshop),
+        disinfected=disinfected_of(lines, workshop),
         use_by=box.use_by,
         kit_batch=box.batch,
         serial=box.serial,
@@ -190,11 +190,18 @@ _LINES = Kept(
 )
 
 
-def _disinfected(lines: Sequence[BoxLine], workshop: Workshop) -> Said:
+def disinfected_of(lines: Sequence[BoxLine], workshop: Workshop) -> Said:
     """What may be said of all that is in a box: a line for each protocol's words.
 
     No words are stronger than those of another protocol, so none stand for both; where
     one protocol has none, nothing is said of the box.
+
+    Args:
+        lines: What is in the box, with runs and protocols.
+        workshop: The workshop, for its days.
+
+    Returns:
+        The words of each protocol, in English, and the oldest day, by words.
     """
     oldest: dict[str, date] = {}
     for line in lines:

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import re
-from io import BytesIO
 
 import pytest
 from django.utils import timezone
 from playwright.sync_api import Browser, Page, expect
-from pypdf import PdfReader
 
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Shipment
 from dispatch.requests.services import take_request
 from kitting.ledger import holds
 from kitting.ledger.setup import ensure_workshop
-from kitting.models import Box, Revision
+from kitting.models import Box
 from tests import factories
 from tests.browser.measuring import settle, width
 from tests.browser.test_sounds import EARS, heard
@@ -215,33 +213,3 @@ def test_targets_fit_gloves_and_nothing_hangs_over(
     assert width(page) <= size["width"]
     page.goto(f"{live_server.url}/log/")
     assert width(page) <= size["width"]
-
-
-def free_revision(name: str) -> Revision:
-    part = factories.make_part(name=name, needs_check=False, needs_clearing=False)
-    return factories.make_revision(part)
-
-
-def test_the_packing_list_is_printed_with_one_line_a_box(
-    page: Page, live_server, boxes: list[Box]
-) -> None:
-    names = ("Headband", "Chin piece", "Visor", "Elastic", "Manual")
-    recipe = factories.make_recipe(
-        [(free_revision(name), 1, "set") for name in names],
-        name="Face shield with chin piece",
-    )
-    size = factories.make_size(recipe, 24)
-    boxes += [factories.make_labelled_box(size) for _ in range(2)]
-    shipment = factories.send(factories.make_shipment(*boxes))
-    sign_in(page, live_server.url)
-    page.goto(f"{live_server.url}/shipments/{shipment.number}/packing-list/")
-    paper = PdfReader(BytesIO(page.pdf(format="A4", prefer_css_page_size=True)))
-    lines = [
-        "".join(line.split())
-        for sheet in paper.pages
-        for line in sheet.extract_text(extraction_mode="layout").splitlines()
-    ]
-    for box in boxes:
-        lots = [line.lot.number for line in box.lines.select_related("lot")]
-        (line,) = [line for line in lines if str(box.serial) in line]
-        assert all(text in line for text in (box.sscc or "", *lots)), line

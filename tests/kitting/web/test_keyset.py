@@ -26,6 +26,7 @@ def made(count: int) -> list[str]:
             number=f"S{n:04}",
             consignee=whom,
             stage="sent",
+            driver="Driver 2",
             sent_at=FIRST + timedelta(minutes=luck.randrange(count // 3 + 1)),
             boxes=1,
         )
@@ -75,7 +76,12 @@ def test_a_row_that_is_added_moves_no_other_to_another_page() -> None:
     whom = Shipment.objects.all()[0].consignee
     late = FIRST + timedelta(days=1)
     Shipment.objects.create(
-        number="NEW", consignee=whom, stage="sent", sent_at=late, boxes=1
+        number="NEW",
+        consignee=whom,
+        stage="sent",
+        driver="Driver 2",
+        sent_at=late,
+        boxes=1,
     )
     assert numbers(page(older=every[6])) == second
     assert numbers(page())[0] == "NEW"

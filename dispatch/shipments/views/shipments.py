@@ -1,4 +1,4 @@
-"""Shipments: begun, filled scan by scan, sent whole or cancelled; their labels and list."""
+"""Shipments: begun, filled scan by scan, sent whole or cancelled, and their labels."""
 
 from __future__ import annotations
 
@@ -33,17 +33,13 @@ from dispatch.shipments.labels import (
     numbers_of,
     stale_labels,
     stale_now,
-    words_of_list,
 )
 from dispatch.shipments.queries import shipments as queries
 from dispatch.shipments.queries.fetch import FetchList, came, fetch_list
-from dispatch.shipments.queries.packing_list import packed_in
 from dispatch.shipments.queries.shipments import OnBoard, by_size
 from dispatch.shipments.words import CAME
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
-from kitting.ledger.locking import snapshot
-from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
@@ -330,22 +326,3 @@ def shipment_labels(request: LotwardRequest, number: str) -> HttpResponse:
         raise Http404("No label of this shipment is to be printed.")
     back = reverse("dispatch:shipment-detail", args=[number])
     return print_page(request, SHIPMENTS, numbers, back=back)
-
-
-@allowed("kitting.see_work")
-def packing_list(request: LotwardRequest, number: str) -> HttpResponse:
-    """Show what is in a shipment, by serial, for the people who unpack it."""
-    shipment = get_or_404(Shipment.objects.select_related("consignee"), number=number)
-    with snapshot():
-        packed = packed_in(shipment)
-    context = {
-        "shipment": shipment,
-        "packed": packed,
-        "sizes": by_size(packed),
-        "boxes": len(packed),
-        "sets": sum(box.sets for box in packed),
-        "head": heads.of_workshop(request.workshop),
-        "may_still_change": shipment.stage == ShipmentStage.OPEN,
-        "words": words_of_list(shipment.consignee.language),
-    }
-    return render(request, "dispatch/shipments/packing_list.html", context)
