@@ -15,11 +15,13 @@ class Told(StrEnum):
     NOTE = "note"
     """By the delivery note that came back."""
     CALL = "call"
+    PAGE = "page"
+    """As the consignee wrote it on its page, taken over by a clerk."""
     LINK = "link"
     """By the consignee itself, on the page behind a signed link."""
 
 
-OURS: Final = (Told.NOTE, Told.CALL)
+OURS: Final = (Told.NOTE, Told.CALL, Told.PAGE)
 """What somebody of the workshop wrote down; boxes go by it alone."""
 
 

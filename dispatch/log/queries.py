@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -10,7 +10,7 @@ from typing import Final
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from dispatch.domain.folding import fold
-from dispatch.models import Consignee, Shipment, ShipmentBox
+from dispatch.models import Consignee, PassedOn, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
@@ -74,6 +74,8 @@ class LogRow:
     lots: tuple[LotIn, ...]
     sent_by: str
     stage: str
+    passed_to: tuple[str, ...] = ()
+    """To whom boxes of it were passed on since."""
 
     @property
     def taken_by(self) -> str:
@@ -156,7 +158,7 @@ def totals(shipments: QuerySet[Shipment]) -> Totals:
 
 
 def rows_of(shipments: Collection[Shipment]) -> list[LogRow]:
-    """The rows of some shipments; all their lots are read in one query.
+    """The rows of some shipments; what stands beside them is read in two queries.
 
     Args:
         shipments: Sent shipments with their consignees.
@@ -171,10 +173,24 @@ def rows_of(shipments: Collection[Shipment]) -> list[LogRow]:
     names = ("box__lines__lot__number", "box__lines__lot__part__name")
     for shipment, lot, part in on.values_list("shipment", *names).distinct():
         lots.setdefault(shipment, []).append(LotIn(lot, part))
-    return [_row(shipment, lots.get(shipment.pk, [])) for shipment in shipments]
+    passed = _passed_to(shipments)
+    return [
+        _row(shipment, lots.get(shipment.pk, []), passed.get(shipment.pk, {}))
+        for shipment in shipments
+    ]
 
 
-def _row(shipment: Shipment, lots: list[LotIn]) -> LogRow:
+def _passed_to(shipments: Collection[Shipment]) -> dict[int, dict[str, None]]:
+    rows = PassedOn.objects.filter(shipment__in=[each.pk for each in shipments])
+    found: dict[int, dict[str, None]] = {}
+    for shipment, name in rows.order_by("pk").values_list(
+        "shipment", "consignee__name"
+    ):
+        found.setdefault(shipment, {})[name] = None
+    return found
+
+
+def _row(shipment: Shipment, lots: list[LotIn], passed_to: Iterable[str]) -> LogRow:
     assert shipment.sent_at is not None  # noqa: S101 -- the database sees to it
     return LogRow(
         number=shipment.number,
@@ -191,6 +207,7 @@ def _row(shipment: Shipment, lots: list[LotIn]) -> LogRow:
         lots=tuple(lots),
         sent_by=shipment.sent_by,
         stage=shipment.stage,
+        passed_to=tuple(passed_to),
     )
 
 

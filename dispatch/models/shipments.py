@@ -109,6 +109,16 @@ class ShipmentBox(models.Model):
         Promise, on_delete=models.PROTECT, null=True, related_name="loads"
     )
     """Which promise to that request it keeps."""
+    back = models.BooleanField(default=False)
+    """Whether it came back unopened: it serves nothing any more."""
+    passed = models.ForeignKey(
+        "dispatch.PassedOn",
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_index=False,
+    )
+    """How it got to whoever has it now; empty while that is the shipment's consignee."""
 
     unsealed: ClassVar = {
         "id": "its scans",
@@ -117,6 +127,8 @@ class ShipmentBox(models.Model):
         "live": "its scans",
         "request_id": "its scans",
         "promise_id": "its scans",
+        "back": "what came back of it",
+        "passed_id": "where it was passed on to",
     }
 
     class Meta:
@@ -260,3 +272,53 @@ class Settlement(Guarded):
 
     def __str__(self) -> str:
         return f"receipts up to {self.receipt_id}: {self.note}"
+
+
+class Return(Guarded):
+    """A box, or loose sets of one, that came back: into quarantine, never to stock."""
+
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, related_name="returns"
+    )
+    sets = models.PositiveIntegerField()
+    opened = models.BooleanField()
+    place = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    note = models.CharField(max_length=200)
+    """Why it came back, and in what state."""
+
+    class Meta:
+        default_permissions = ()
+        constraints = [check("dispatch_return_sets", sets__gte=1)]
+
+    def __str__(self) -> str:
+        return f"{self.sets} sets of box {self.box_id} back"
+
+
+class PassedOn(Guarded):
+    """That a consignee passed a box on to another; the newest tells who has it."""
+
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, related_name="passed_on"
+    )
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="passed_on"
+    )
+    giver = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="passed_to"
+    )
+    point = models.CharField(max_length=80, blank=True)
+    told_by = models.CharField(max_length=80)
+    """Who said so, as written."""
+    on = models.DateField()
+    note = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"box {self.box_id} passed on to {self.consignee_id}"

@@ -47,6 +47,7 @@ COLUMNS: list[Column[BoxRow]] = [
     Column("point", "point"),
     Column("sent_on", "sent_on"),
     Column("place", "place"),
+    Column("passed_by", "passed_by"),
 ]
 
 

@@ -1,12 +1,15 @@
-"""What the room adds to the pages of a shipment and of the day."""
+"""What the room adds to the pages of a shipment, a box and the day."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from django.db.models import Q
+
 from dispatch.models import Shipment
 from dispatch.receipts.queries import deliveries as queries
 from kitting.ledger import clock
+from kitting.models import Box
 from kitting.web.parts import register
 
 
@@ -19,5 +22,11 @@ def _of_day(_nothing: object) -> dict[str, Any] | None:
     return {"waiting": waiting} if waiting else None
 
 
+def _of_box(box: Box) -> dict[str, Any] | None:
+    back, passed = queries.returned(Q(box=box)), queries.passed_on(Q(box=box))
+    return {"back": back, "passed": passed} if back or passed else None
+
+
+register("box", "dispatch/receipts/_after_box.html", _of_box)
 register("shipment", "dispatch/receipts/_after.html", _of_shipment)
 register("day", "dispatch/receipts/_day.html", _of_day)

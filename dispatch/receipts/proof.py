@@ -4,19 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery, Sum
 
 from dispatch.domain.receipts import OURS, Found
-from dispatch.models import Receipt, ReceiptBox, Shipment, ShipmentBox
+from dispatch.models import (
+    PassedOn,
+    Receipt,
+    ReceiptBox,
+    Return,
+    Shipment,
+    ShipmentBox,
+)
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
-from kitting.models import Box
+from kitting.models import Box, BoxEvent
 
 RECEIPT = Receipt._meta.db_table
 SHIPMENT = Shipment._meta.db_table
 BOX = Box._meta.db_table
+LOAD = ShipmentBox._meta.db_table
+PASSED = PassedOn._meta.db_table
 
 
 def receipts(tally: Tally) -> None:
@@ -81,8 +90,62 @@ def boxes(tally: Tally) -> None:
         tally.add(ReceiptBox._meta.db_table, pk, "Its box did not leave.", "on", "off")
 
 
+def returns(tally: Tally) -> None:
+    """A box is returned with its last sets, and serves nothing if it was unopened.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    sets = Return.objects.filter(box=OuterRef("pk")).order_by().values("box")
+    sums = Subquery(sets.annotate(each=Sum("sets")).values("each"))
+    events = BoxEvent.objects.filter(box=OuterRef("pk"), after=BoxStage.RETURNED)
+    found = Box.objects.annotate(came=sums, said=Exists(events))
+    either = found.filter(Q(came__isnull=False) | Q(stage=BoxStage.RETURNED))
+    names = ("pk", "size__sets", "came", "said")
+    for pk, full, came, said in rows(either.order_by("pk").values_list(*names)):
+        tally.count += 1
+        wrong = "What came back of it and its stages do not agree."
+        tally.same(BOX, pk, wrong, (came or 0) == full, said)
+    whole = Return.objects.filter(
+        box=OuterRef("box"), opened=False, sets=OuterRef("box__size__sets")
+    )
+    loads = ShipmentBox.objects.filter(live=True).annotate(came=Exists(whole))
+    for pk, came, back in rows(
+        loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
+    ):
+        tally.same(LOAD, pk, "It came back unopened, or not.", came, back)
+
+
+def passings(tally: Tally) -> None:
+    """Whoever has a box got it from whoever had it before.
+
+    Args:
+        tally: Where rows are counted and faults noted.
+    """
+    has: dict[int, tuple[int, int]] = {}
+    told = PassedOn.objects.order_by("pk").values_list(
+        *("pk", "box_id", "giver_id", "consignee_id", "shipment__consignee_id")
+    )
+    for pk, box, giver, to, first in rows(told):
+        tally.count += 1
+        before = has.get(box, (0, first))[1]
+        tally.same(PASSED, pk, "Somebody else had the box.", before, giver)
+        has[box] = pk, to
+    some = Exists(PassedOn.objects.filter(box=OuterRef("box")))
+    loads = ShipmentBox.objects.filter(live=True).annotate(some=some)
+    passed = loads.filter(Q(passed__isnull=False) | Q(some=True))
+    for pk, box, its in rows(passed.order_by("pk").values_list("pk", "box", "passed")):
+        right = has.get(box, (None, 0))[0]
+        tally.same(LOAD, pk, "Somebody else has the box now.", right, its)
+
+
 def _count(found: QuerySet[Any, Any]) -> Subquery:
     return Subquery(found.annotate(each=Count("pk")).values("each"))
 
 
-register(("receipts", "receipts", receipts), ("received boxes", "boxes", boxes))
+register(
+    ("receipts", "receipts", receipts),
+    ("received boxes", "boxes", boxes),
+    ("returns", "boxes", returns),
+    ("boxes passed on", "boxes", passings),
+)

@@ -91,7 +91,7 @@ def absent_in(said: Said) -> set[int]:
 
 
 def need_named(shipment: Shipment, said: Said, boxes: Collection[int]) -> None:
-    """Refuse a delivery of fewer boxes where those that lack are not named.
+    """Refuse to record a delivery of fewer boxes where those that lack are not named.
 
     Args:
         shipment: The shipment, for its number.
@@ -99,9 +99,11 @@ def need_named(shipment: Shipment, said: Said, boxes: Collection[int]) -> None:
         boxes: Ids of the boxes that are on it.
 
     Raises:
-        Refused: ``nothing_received``, ``boxes_not_named``.
+        Refused: ``delivery_by_link``, ``nothing_received``, ``boxes_not_named``.
     """
     absent = absent_in(said)
+    if said.way not in OURS:
+        raise Refused("delivery_by_link", shipment=shipment.number)
     if said.boxes < 1 or absent.issuperset(boxes):
         raise Refused("nothing_received", shipment=shipment.number)
     if said.boxes < len(boxes) - len(absent):

@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.receipts.views import deliveries, links
+from dispatch.receipts.views import deliveries, links, returns
 
 urlpatterns: list[URLPattern] = [
     path(
@@ -30,5 +30,7 @@ urlpatterns: list[URLPattern] = [
         links.delivery_unlink,
         name="delivery-unlink",
     ),
+    path("shipments/<str:number>/pass-on/", returns.box_pass, name="box-pass"),
+    path("shipments/returns/new/", returns.return_new, name="return-new"),
     path("received/<str:token>/", links.received, name="received"),
 ]

@@ -14,6 +14,7 @@ from kitting.web.messages import register
 WAYS: dict[str, str | Promise] = {
     Told.NOTE: _("delivery note"),
     Told.CALL: _("telephone"),
+    Told.PAGE: _("page of the consignee, taken over"),
     Told.LINK: _("page of the consignee"),
 }
 
@@ -33,12 +34,21 @@ SENTENCES: dict[str, str | Promise] = {
         " say that it is as sent."
     ),
     "box_named_twice": _("Box %(box)s is named twice. Say all of it on one line."),
+    "box_not_gone": _(
+        "Box %(box)s is %(stage)s: only what is with a consignee comes back or is"
+        " passed on."
+    ),
     "box_not_received": _(
         "A box that is named did not leave with %(shipment)s. Choose one of its boxes."
     ),
+    "boxes_missing": _("Choose at least one box."),
     "boxes_not_named": _(
         "%(sent)s boxes left with %(shipment)s, %(boxes)s were counted, and %(absent)s"
         " are named as not received. Name each box that did not arrive."
+    ),
+    "delivery_by_link": _(
+        "What a consignee says on its page records no delivery of %(shipment)s. Take it"
+        " over as yours."
     ),
     "delivery_on_record": _(
         "Somebody recorded the delivery of %(shipment)s already. Look at it, and"
@@ -53,12 +63,21 @@ SENTENCES: dict[str, str | Promise] = {
         " boxes when they are there, or as returned."
     ),
     "nothing_to_settle": _("Nothing is said of %(shipment)s that could be settled."),
+    "passed_on_day": _(
+        "A box of %(shipment)s is passed on between the day it was sent and today. Look"
+        " at the date again."
+    ),
+    "passed_to_itself": _("%(name)s has box %(box)s already. Choose who has it now."),
     "received_before_sent": _(
         "%(shipment)s was sent later than that. Look at the date and the time on the"
         " note again."
     ),
     "received_later": _(
         "That is later than now. Look at the date and the time on the note again."
+    ),
+    "sets_not_in_box": _(
+        "%(sets)s sets left in box %(box)s, and %(before)s of them came back before."
+        " Count the sets again."
     ),
     "shipment_cancelled": _(
         "Shipment %(shipment)s is cancelled: nothing of it arrives anywhere."

@@ -20,7 +20,8 @@ def served(tally: Tally) -> None:
     Args:
         tally: Where requests are counted and faults noted.
     """
-    gone = Q(loads__live=True, loads__shipment__stage__in=GONE_SHIPMENTS)
+    left = Q(loads__live=True, loads__shipment__stage__in=GONE_SHIPMENTS)
+    gone = left & Q(loads__back=False)
     sent = Sum("loads__box__size__sets", filter=gone, default=0)
     found = Request.objects.order_by("pk").annotate(sent=sent)
     for pk, sets, stage, given in rows(

@@ -123,11 +123,13 @@ def sets_given(asked: Collection[Request], *, sent: bool = False) -> dict[int, i
         sent: Only those that have left.
 
     Returns:
-        Sets by request; one without any is not named.
+        Sets by request, without boxes that came back unopened; one without any is
+        not named.
     """
     if not asked:
         return {}
-    loads = ShipmentBox.objects.filter(request__in=[row.pk for row in asked], live=True)
+    ids = [row.pk for row in asked]
+    loads = ShipmentBox.objects.filter(request__in=ids, live=True, back=False)
     if sent:
         loads = loads.filter(shipment__stage__in=GONE_SHIPMENTS)
     sums = loads.values("request").annotate(sets=Sum("box__size__sets"))
@@ -156,10 +158,10 @@ def settle(asked: Iterable[Request]) -> list[Request]:
 
 
 def serve(shipment_id: int) -> None:
-    """Let the requests be served for which nothing is left once a shipment has gone.
+    """Let the requests be served or open for which boxes left with a shipment.
 
     Args:
-        shipment_id: The shipment, locked, sent.
+        shipment_id: The shipment, locked; it has left.
     """
     loads = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
     ids = loads.exclude(request=None).values_list("request", flat=True)

@@ -94,6 +94,8 @@ class BoxRow:
     """Whether it is here and a hold stops it."""
     own: int = 0
     """Pieces of what was traced itself, without what was made from it."""
+    passed_by: str = ""
+    """The consignee that passed it on to who has it now; empty if none did."""
 
 
 @dataclass(frozen=True)
@@ -377,6 +379,9 @@ def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     ]
 
 
+_WHO = ("point", "consignee_id", "consignee__name")
+
+
 def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
     """Boxes, each with its live shipment, in one query; no list of ids between."""
     rows = list(
@@ -387,19 +392,10 @@ def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
             )
         )
         .values(
-            "box_id",
-            "box__number",
-            "box__serial",
-            "box__sscc",
-            "box__stage",
-            "box__size__sets",
-            "box__place__name",
-            "box__bench__place__name",
-            "load__shipment__number",
-            "load__shipment__sent_at",
-            "load__shipment__point",
-            "load__shipment__consignee_id",
-            "load__shipment__consignee__name",
+            *("box_id", "box__number", "box__serial", "box__sscc", "box__stage"),
+            *("box__size__sets", "box__place__name", "box__bench__place__name"),
+            *(f"load__shipment__{name}" for name in ("number", "sent_at", *_WHO)),
+            *(f"load__passed__{name}" for name in ("giver__name", *_WHO)),
         )
         .annotate(held=Sum("pieces"), own=Sum("pieces", filter=scope.own, default=0))
         .order_by("box_id")
@@ -414,16 +410,23 @@ def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
             pieces=row["held"],
             sets=row["box__size__sets"],
             shipment=row["load__shipment__number"] or "",
-            consignee=row["load__shipment__consignee__name"] or "",
+            consignee=_now(row, "consignee__name") or "",
             sent_on=_day(row["load__shipment__sent_at"], zone),
             place=_place(row),
-            point=row["load__shipment__point"] or "",
-            consignee_id=row["load__shipment__consignee_id"] or 0,
+            point=_now(row, "point") or "",
+            consignee_id=_now(row, "consignee_id") or 0,
             held=row["box_id"] in stopped,
             own=row["own"],
+            passed_by=row["load__passed__giver__name"] or "",
         )
         for row in rows
     ]
+
+
+def _now(row: Mapping[str, Any], name: str) -> Any:
+    """Who has a box now: to whom it was passed on, else to whom it was sent."""
+    passed = row["load__passed__consignee_id"] is not None
+    return row[f"load__{'passed' if passed else 'shipment'}__{name}"]
 
 
 def _day(at: datetime | None, zone: tzinfo) -> date | None:

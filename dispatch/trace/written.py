@@ -11,7 +11,7 @@ from dispatch.trace.queries import ConsigneeRow, LotRow, RunRow, Trace
 BAG_NAMES = ("number", "lot", "stage", "pieces", "place", "like")
 BOX_NAMES = (
     *("serial", "sscc", "stage", "pieces", "sets", "shipment", "consignee"),
-    *("sent_on", "place"),
+    *("sent_on", "place", "passed_by"),
 )
 """What is exported of a bag and of a box; the rest is for a page."""
 

@@ -130,6 +130,7 @@ def _morning(floor: Floor) -> None:
         lines.look_after_lamps(floor)
     if floor.begins(7, 50, takes=10):
         sending.ask(floor)
+        sending.hear(floor)
     if floor.begins(8, takes=15):
         if floor.today == plan.CANCEL_SHIPMENT_ON:
             sending.cancel_one(floor)

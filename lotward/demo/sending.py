@@ -9,10 +9,13 @@ from dispatch.allotment import services as allotment
 from dispatch.allotment.queries.proposals import USUAL_WINDOW, facts_of, first_day
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move
+from dispatch.domain.receipts import BoxSaid, Said
 from dispatch.models import Shipment
+from dispatch.receipts.services import deliveries, passing
 from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.services import take_request
 from dispatch.shipments import services
+from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.reach import standing_reach
 from kitting.models import Box
@@ -57,6 +60,60 @@ def ask(floor: Floor) -> None:
                 asked=Asked(sets, tier, way, needed_by=by, caller=caller),
                 sign=sign,
             )
+
+
+SHORT, PASSED = 5, 3
+"""Of which shipments, counted from the first, a box was short or was passed on."""
+
+
+def hear(floor: Floor) -> None:
+    """Record what came back of the shipments of earlier days: their delivery notes.
+
+    Args:
+        floor: The workshop.
+    """
+    for shipment in Shipment.objects.filter(stage=ShipmentStage.SENT).order_by("pk"):
+        if (
+            shipment.sent_at is None
+            or shipment.sent_at.date() >= floor.clock.now.date()
+        ):
+            continue
+        nth = Shipment.objects.filter(pk__lte=shipment.pk).count()
+        first = shipment.shipment_boxes.order_by("pk").select_related("box__size")[0]
+        fewer = BoxSaid(
+            first.box_id, "short", first.box.size.sets - 1, "Opened at a side"
+        )
+        deliveries.record_delivery(
+            shipment_id=shipment.pk,
+            said=Said(
+                by="Goods entrance",
+                at=shipment.sent_at + timedelta(hours=2),
+                boxes=shipment.boxes,
+                of_boxes=(fewer,) if nth == SHORT else (),
+            ),
+            sign=floor.clock.sign("clerk", 30),
+        )
+        if nth == PASSED:
+            _pass_on(floor, shipment, first.box)
+
+
+def _pass_on(floor: Floor, shipment: Shipment, box: Box) -> None:
+    others = [
+        consignee
+        for consignee in floor.catalogue.consignees.values()
+        if consignee.pk != shipment.consignee_id
+    ]
+    sign = floor.clock.sign("clerk", 40)
+    passing.pass_on(
+        shipment_id=shipment.pk,
+        box_ids=[box.pk],
+        consignee_id=others[0].pk,
+        point="",
+        told_by="Storekeeper of the first, by telephone",
+        on=floor.clock.now.date(),
+        note="",
+        sign=sign,
+    )
 
 
 def send(floor: Floor, *, keep: int) -> None:

@@ -10,7 +10,15 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from dispatch.domain.receipts import OURS, Found
-from dispatch.models import Receipt, ReceiptBox, Settlement, Shipment
+from dispatch.models import (
+    PassedOn,
+    Receipt,
+    ReceiptBox,
+    Return,
+    Settlement,
+    Shipment,
+    ShipmentBox,
+)
 from dispatch.receipts.words import FOUND, WAYS
 from kitting.domain.stages import ShipmentStage
 
@@ -66,6 +74,15 @@ class After:
     """Whether something differs and nobody said what came of it."""
     lacking: tuple[str, ...]
     """Boxes that did not arrive, as far as the newest of ours says."""
+    back: tuple[Return, ...] = ()
+    """What came back, newest first, each with its box, place and act."""
+    passed: tuple[PassedOn, ...] = ()
+    """Boxes that were passed on, newest first, likewise."""
+
+    @property
+    def any(self) -> bool:
+        """Whether a box came back or was passed on."""
+        return bool(self.back or self.passed)
 
 
 def after(shipment: Shipment) -> After:
@@ -96,7 +113,40 @@ def after(shipment: Shipment) -> After:
         ours=ours.pk if ours else 0,
         open=_is_open(heard),
         lacking=tuple(each.box for each in odd if each.found == Found.ABSENT),
+        back=returned(Q(box__in=_on(shipment))) if shipment.sent_at else (),
+        passed=passed_on(Q(shipment=shipment)) if shipment.sent_at else (),
     )
+
+
+def _on(shipment: Shipment) -> QuerySet[ShipmentBox, Any]:
+    return shipment.shipment_boxes.filter(live=True).values("box")
+
+
+def returned(which: Q) -> tuple[Return, ...]:
+    """Read what came back.
+
+    Args:
+        which: Which rows.
+
+    Returns:
+        The rows, newest first, each with its box, place and act.
+    """
+    rows = Return.objects.filter(which).select_related("box", "place", "operation")
+    return tuple(rows.order_by("-pk"))
+
+
+def passed_on(which: Q) -> tuple[PassedOn, ...]:
+    """Read which boxes were passed on.
+
+    Args:
+        which: Which rows.
+
+    Returns:
+        The rows, newest first, each with its box, both consignees and its act.
+    """
+    rows = PassedOn.objects.filter(which)
+    beside = ("box", "giver", "consignee", "operation")
+    return tuple(rows.select_related(*beside).order_by("-pk"))
 
 
 def _heard(row: Receipt, of_boxes: Iterable[Odd], settled: str) -> Heard:

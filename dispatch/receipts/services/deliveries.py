@@ -57,7 +57,7 @@ def record_delivery(*, shipment_id: int, said: Said, sign: Sign) -> Received:
     Raises:
         Conflict: ``delivery_on_record`` where that is done already.
         Missing: If there is no such shipment.
-        Refused: ``nothing_received``, ``boxes_not_named``; as for ``need_said``.
+        Refused: As for ``need_named`` and ``need_said``.
         WrongStage: ``shipment_not_sent``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -101,8 +101,7 @@ def correct_delivery(
     Raises:
         Conflict: ``page_is_old`` if somebody corrected it meanwhile.
         Missing: If there is no such shipment.
-        Refused: ``reason_missing``, ``nothing_received``, ``boxes_not_named``; as for
-            ``need_said``.
+        Refused: ``reason_missing``; as for ``need_named`` and ``need_said``.
         WrongStage: ``shipment_not_delivered``.
         OperationKeyReused: If the key was used for another act.
     """

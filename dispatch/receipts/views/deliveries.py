@@ -10,9 +10,10 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from dispatch.domain.receipts import Found, Told
 from dispatch.models import Shipment
 from dispatch.receipts.forms.deliveries import CorrectionForm, DeliveryForm, SettleForm
-from dispatch.receipts.queries.deliveries import After, after
+from dispatch.receipts.queries.deliveries import Heard, after
 from dispatch.receipts.services import deliveries as services
 from kitting.models import Box
 from kitting.web.acting import act_page
@@ -22,8 +23,14 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404
 @allowed("kitting.send_boxes", "GET", "POST")
 def delivery_record(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that a shipment was received."""
-    shipment = _shipment(number)
-    form = DeliveryForm(request.POST or None, of=_boxes(shipment))
+    shipment = shipment_gone(number)
+    theirs = next(iter(after(shipment).heard), None)
+    form = DeliveryForm(
+        request.POST or None,
+        of=_boxes(shipment),
+        initial=_initial(theirs) | {"way": Told.PAGE} if theirs else {},
+        shown=_shown(theirs, shipment),
+    )
     return act_page(
         request,
         "dispatch/receipts/delivery_record",
@@ -39,13 +46,14 @@ def delivery_record(request: LotwardRequest, number: str) -> HttpResponse:
 @allowed("kitting.send_boxes", "GET", "POST")
 def delivery_correct(request: LotwardRequest, number: str) -> HttpResponse:
     """Correct what is on record of a delivery."""
-    shipment = _shipment(number)
+    shipment = shipment_gone(number)
     known = after(shipment)
+    ours = next((each for each in known.heard if each.pk == known.ours), None)
     form = CorrectionForm(
         request.POST or None,
         of=_boxes(shipment),
-        initial=_initial(known),
-        shown=_shown(known, shipment),
+        initial=_initial(ours) if ours else {"seen": 0},
+        shown=_shown(ours, shipment),
     )
     return act_page(
         request,
@@ -62,7 +70,7 @@ def delivery_correct(request: LotwardRequest, number: str) -> HttpResponse:
 @allowed("kitting.send_boxes", "GET", "POST")
 def delivery_settle(request: LotwardRequest, number: str) -> HttpResponse:
     """Say what came of a difference in a delivery."""
-    shipment = _shipment(number)
+    shipment = shipment_gone(number)
     known = after(shipment)
     form = SettleForm(request.POST or None, initial={"seen": known.newest})
     return act_page(
@@ -78,7 +86,8 @@ def delivery_settle(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def _shipment(number: str) -> Shipment:
+def shipment_gone(number: str) -> Shipment:
+    """The shipment of that number that has left, with its consignee; else 404."""
     shipments = Shipment.objects.select_related("consignee")
     return get_or_404(shipments.filter(sent_at__isnull=False), number=number)
 
@@ -88,25 +97,23 @@ def _boxes(shipment: Shipment) -> list[Box]:
     return list(Box.objects.filter(pk__in=live).order_by("serial"))
 
 
-def _initial(known: After) -> dict[str, Any]:
-    ours = next((each for each in known.heard if each.pk == known.ours), None)
-    if ours is None:
-        return {"seen": 0}
-    at = timezone.localtime(ours.received_at)
+def _initial(heard: Heard) -> dict[str, Any]:
+    at = timezone.localtime(heard.received_at)
     return {
-        "seen": ours.pk,
-        "way": ours.way,
-        "by": ours.received_by,
+        "seen": heard.pk,
+        "way": heard.way,
+        "by": heard.received_by,
         "on": at.date(),
         "at": at.time(),
-        "boxes": ours.boxes,
-        "note": ours.note,
+        "boxes": heard.boxes,
+        "note": heard.note,
     }
 
 
-def _shown(known: After, shipment: Shipment) -> list[dict[str, Any]]:
+def _shown(heard: Heard | None, shipment: Shipment) -> list[dict[str, Any]]:
+    if heard is None:
+        return []
     ids = {str(box): box.pk for box in _boxes(shipment)}
-    ours = next((each for each in known.heard if each.pk == known.ours), None)
     return [
         {
             "box": ids.get(each.box),
@@ -114,7 +121,8 @@ def _shown(known: After, shipment: Shipment) -> list[dict[str, Any]]:
             "sets": each.counted,
             "note": each.note,
         }
-        for each in (ours.of_boxes if ours else ())
+        for each in heard.of_boxes
+        if each.found != Found.WHOLE
     ]
 
 

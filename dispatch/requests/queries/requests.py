@@ -32,7 +32,7 @@ def with_figures(rows: QuerySet[Request]) -> QuerySet[Request]:
         Them, with their consignee and product, ``sent``, ``loaded`` (sets that have
         left, and that are on open shipments) and ``left``, the neediest first.
     """
-    live = Q(loads__live=True)
+    live = Q(loads__live=True, loads__back=False)
 
     def sets(*stages: str) -> Sum:
         of = live & Q(loads__shipment__stage__in=stages)

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from kitting.domain.errors import Conflict, LotwardError
-from kitting.domain.stages import BoxStage
+from kitting.domain.stages import GONE, BoxStage
 from kitting.labels.kinds import BOX
 from kitting.ledger import clock
 from kitting.ledger.needs import wrong_box
@@ -113,6 +113,7 @@ def box_detail(request: LotwardRequest, number: str) -> HttpResponse:
             "first": printable and not shown.prints,
             "again": printable and shown.prints,
             "movable": box.stage in MOVABLE,
+            "away": box.stage in GONE and bool(shown.shipment),
             "weighable": box.stage == BoxStage.OPEN and box.size.weigh,
             "voidable": box.stage in VOIDABLE or _put_away_open(box),
         },

@@ -10,7 +10,14 @@ from datetime import timedelta
 
 from django.db.models import F
 
-from dispatch.models import Receipt, ReceiptBox, ShipEvent, ShipmentBox, ShipScan
+from dispatch.models import (
+    Receipt,
+    ReceiptBox,
+    Return,
+    ShipEvent,
+    ShipmentBox,
+    ShipScan,
+)
 from kitting.models import (
     Box,
     BoxEvent,
@@ -290,6 +297,27 @@ def received_box(history: History) -> list[Named]:
     row = ReceiptBox.objects.filter(found="damaged").latest("pk")
     change(row.box, stage="sent")
     return [("received boxes", Box, row.box_id)]
+
+
+@tamperer
+def box_that_came_back_serves_again(_history: History) -> list[Named]:
+    row = ShipmentBox.objects.get(back=True)
+    change(row, back=False)
+    return [("returns", ShipmentBox, row.pk)]
+
+
+@tamperer
+def returned_box(_history: History) -> list[Named]:
+    row = ShipmentBox.objects.get(back=True)
+    remove(Return.objects.get(box=row.box))
+    return [("returns", Box, row.box_id)]
+
+
+@tamperer
+def box_with_somebody_else(_history: History) -> list[Named]:
+    row = ShipmentBox.objects.get(passed__isnull=False)
+    change(row, passed=None)
+    return [("boxes passed on", ShipmentBox, row.pk)]
 
 
 @tamperer

@@ -151,6 +151,7 @@ def test_a_delivery_is_recorded_once(shipment: Shipment) -> None:
         ({"note": "x" * 201}, "entry_too_long"),
         ({"boxes": 0}, "nothing_received"),
         ({"boxes": 1}, "boxes_not_named"),
+        ({"way": "link"}, "delivery_by_link"),
     ],
 )
 def test_what_cannot_be_is_refused(

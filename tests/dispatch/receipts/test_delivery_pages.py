@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -11,12 +12,15 @@ from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
 
+from dispatch.domain.receipts import BoxSaid
 from dispatch.models import Shipment
 from dispatch.receipts.queries import deliveries as queries
+from dispatch.receipts.services import links
 from kitting.models import Box, Operation, User
 from tests import factories
 from tests.assertions import assert_page, assert_problem, text_of
 from tests.databases import once_a_module
+from tests.kitting.ledger.ledger_receipts import later, said
 
 pytestmark = pytest.mark.django_db
 
@@ -107,6 +111,28 @@ def test_a_correction_opens_with_what_is_on_record(
     assert page.index("S. Ward") < page.index("R. Ward")
 
 
+def test_what_the_consignee_wrote_is_taken_over_by_a_clerk(
+    clerk: Client, shipment: Shipment, boxes: list[Box]
+) -> None:
+    of = {"shipment_id": shipment.pk}
+    links.give_link(**of, days=30, sign=later(shipment))
+    theirs = said(shipment, 2, BoxSaid(boxes[0].pk, "damaged", 6), way="link")
+    by_them = replace(later(shipment), by=links.consignee())
+    links.answer_link(**of, nth=1, said=theirs, sign=by_them)
+    html = clerk.get(address("delivery-record", shipment)).content.decode()
+    assert '<option value="page" selected>' in html
+    assert f'<option value="{boxes[0].pk}" selected>' in html
+    assert f'value="{theirs.by}"' in html
+    odd = {"line-0-box": boxes[0].pk, "line-0-found": "damaged", "way": "page"}
+    clerk.post(address("delivery-record", shipment), note(shipment, **odd))
+    page = text_of(clerk.get(address("shipment-detail", shipment)))
+    assert "page of the consignee, taken over" in page
+    assert shipment.receipts.count() == 2
+    forged = note(shipment, way="link", reason="Odd", seen=0)
+    answer = clerk.post(address("delivery-correct", shipment), forged)
+    assert answer.status_code == 422
+
+
 def test_a_difference_is_settled_from_the_day(
     clerk: Client, shipment: Shipment, boxes: list[Box]
 ) -> None:
@@ -136,7 +162,7 @@ def test_the_day_tells_what_nobody_heard_of(
 
 
 @pytest.mark.parametrize(
-    ("wrong", "said"),
+    ("wrong", "told"),
     [
         ({"by": ""}, "who received it"),
         ({"on": "yesterday"}, "yesterday"),
@@ -149,12 +175,12 @@ def test_the_day_tells_what_nobody_heard_of(
     ],
 )
 def test_what_cannot_be_read_is_answered_and_nothing_is_written(
-    clerk: Client, shipment: Shipment, wrong: dict[str, object], said: str
+    clerk: Client, shipment: Shipment, wrong: dict[str, object], told: str
 ) -> None:
     before = Operation.objects.count()
     answer = clerk.post(address("delivery-record", shipment), note(shipment, **wrong))
     assert answer.status_code == 422
-    assert said in text_of(answer)
+    assert told in text_of(answer)
     assert Operation.objects.count() == before
 
 

@@ -9,7 +9,8 @@ from typing import Any
 from dispatch.domain.receipts import BoxSaid, Said
 from dispatch.models import Shipment
 from dispatch.receipts.services import deliveries as services
-from dispatch.receipts.services import links
+from dispatch.receipts.services import links, passing, returns
+from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.factories import sign
 
@@ -43,6 +44,7 @@ def receive() -> Shipment:
         **of, said=damaged, reason="It came", seen=newest, sign=later(shipment)
     )
     answer(shipment, second.pk)
+    pass_and_return(shipment, first.pk, second.pk)
     shipment.refresh_from_db()
     return shipment
 
@@ -55,3 +57,17 @@ def answer(shipment: Shipment, box: int) -> None:
     by_them = replace(later(shipment), by=links.consignee())
     links.answer_link(**of, nth=1, said=counted, sign=by_them)
     links.end_link(**of, sign=later(shipment))
+
+
+def pass_and_return(shipment: Shipment, first: int, second: int) -> None:
+    """One box goes on to another place and comes back, with sets of the other."""
+    of, when = {"shipment_id": shipment.pk, "note": ""}, later(shipment)
+    assert when.now is not None
+    to = {"consignee_id": factories.make_consignee().pk, "point": ""}
+    told = {"told_by": "The store", "on": when.now.date()}
+    passing.pass_on(**of, **to, **told, box_ids=[first], sign=when)
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    back = {"place_id": cage.pk, "note": "Not wanted"}
+    loose, whole = {"sets": 2, "opened": True}, {"sets": 6, "opened": False}
+    returns.record_return(box_id=second, **loose, **back, sign=later(shipment))
+    returns.record_return(box_id=first, **whole, **back, sign=later(shipment))

@@ -26,9 +26,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from dispatch.domain.receipts import BoxSaid, Found, Said
 from dispatch.models import Shipment
-from dispatch.receipts.services import deliveries as receipts
 from dispatch.shipments import services
 from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks
@@ -36,7 +34,7 @@ from kitting.disinfection.services import runs, verdicts
 from kitting.disinfection.services.verdicts import stop_line
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError
-from kitting.domain.stages import GONE_SHIPMENTS, BagStage, BoxStage
+from kitting.domain.stages import BagStage, BoxStage
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.lots.services import lots
@@ -46,6 +44,7 @@ from kitting.places.services import carriers, places
 from tests import factories
 from tests.kitting.ledger.machine_bags import Bags
 from tests.kitting.ledger.machine_benches import Benches
+from tests.kitting.ledger.machine_receipts import Receipts
 
 pytestmark = pytest.mark.django_db
 
@@ -80,6 +79,7 @@ ACTS = {
     "load_box",
     "miss_pieces",
     "open_run",
+    "pass_on",
     "place_hold",
     "print_box_label",
     "put_bag",
@@ -87,6 +87,7 @@ ACTS = {
     "put_carrier",
     "put_on",
     "record_delivery",
+    "record_return",
     "repack",
     "scan_carrier",
     "scrap",
@@ -108,7 +109,7 @@ ACTS = {
 }
 
 
-class Ledger(Bags, Benches, RuleBasedStateMachine):
+class Ledger(Bags, Benches, Receipts, RuleBasedStateMachine):
     """A small workshop with two benches and a third to help, two lines and two consignees."""
 
     midway: ClassVar[dict[str, Any]] = {}
@@ -360,32 +361,6 @@ class Ledger(Bags, Benches, RuleBasedStateMachine):
         else:
             unlabelled = {"unlabelled": "by hand", "driver": "Driver 2"}
             self.act(services.send_shipment, shipment_id=pk, twice=twice, **unlabelled)
-
-    @rule(at=pick, box=pick, found=st.sampled_from([*Found, None]), twice=again)
-    def receive(self, at: int, box: int, found: Found | None, twice: bool) -> None:
-        """Record a delivery; of one that is on record correct it, or settle it."""
-        gone = {"stage__in": GONE_SHIPMENTS}
-        if (pk := self.one_of(Shipment, at, **gone)) is None:
-            return
-        shipment = Shipment.objects.get(pk=pk)
-        newest = shipment.receipts.values_list("pk", flat=True).last()
-        if newest is not None and box % 3 == 0:
-            settled = {"seen": newest, "note": "Asked"}
-            settle = receipts.settle_delivery
-            self.act(settle, shipment_id=pk, twice=twice, **settled)
-            return
-        odd = self.one_of(Box, box, shipment_boxes__shipment=pk)
-        told = [BoxSaid(odd, found)] if found and odd else []
-        there = shipment.boxes - (found == Found.ABSENT)
-        assert shipment.sent_at is not None
-        said = Said("Goods in", shipment.sent_at, there, of_boxes=tuple(told))
-        if newest is None:
-            values: dict[str, Any] = {}
-            call: Callable[..., Any] = receipts.record_delivery
-        else:
-            values = {"seen": newest, "reason": "Misread"}
-            call = receipts.correct_delivery
-        self.act(call, shipment_id=pk, said=said, twice=twice, **values)
 
     # -- holds ---------------------------------------------------------------------
 

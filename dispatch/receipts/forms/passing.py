@@ -1,0 +1,57 @@
+"""The form of boxes that are passed on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.consignees.fields import ConsigneeField, PointField
+from kitting.models import Box
+from kitting.web.fields import RowsField
+from kitting.web.forms import DayField, KeyedForm
+
+
+class PassForm(KeyedForm):
+    """Which boxes, to whom, and who said so."""
+
+    things = {
+        "boxes": _("the boxes"),
+        "consignee": _("who has them now"),
+        "point": _("the delivery point or ward"),
+        "told_by": _("who said so"),
+        "on": _("the day"),
+    }
+
+    boxes = RowsField(
+        label=_("Boxes"),
+        queryset=Box.objects.none(),
+        widget=forms.CheckboxSelectMultiple,
+    )
+    consignee = ConsigneeField(label=_("Who has them now"))
+    point = PointField()
+    told_by = forms.CharField(
+        label=_("Who said so"),
+        max_length=80,
+        help_text=_("The name and the place, as it was said."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    on = DayField(label=_("Day"))
+    note = forms.CharField(label=_("Remark"), required=False, max_length=200)
+
+    def __init__(self, *args: Any, of: Iterable[int] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        boxes = Box.objects.filter(pk__in=of).order_by("serial")
+        self.fields["boxes"].queryset = boxes  # type: ignore[attr-defined]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What is said, as its act takes it."""
+        data = self.cleaned_data
+        return {
+            "box_ids": [box.pk for box in data["boxes"]],
+            "consignee_id": data["consignee"].pk,
+            **{name: data[name] for name in ("point", "told_by", "on", "note")},
+        }

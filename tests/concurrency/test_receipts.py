@@ -1,0 +1,93 @@
+"""Two clerks with the same note, and sets of one box that two people count as back."""
+
+from __future__ import annotations
+
+import threading
+
+import pytest
+from django.db import connection, transaction
+from django.db.models import Sum
+
+from dispatch.models import Return
+from dispatch.receipts.services import deliveries, returns
+from kitting.domain.errors import LotwardError
+from kitting.ledger.setup import ensure_workshop
+from kitting.models import Box, Operation
+from kitting.models.catalogue import PlaceKind
+from tests import factories
+from tests.concurrency.threads import Results, times
+from tests.factories import sign
+from tests.kitting.ledger.ledger_receipts import later, said
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+control = pytest.mark.skipif(
+    connection.vendor == "sqlite",
+    reason="SQLite lets one writer in at a time: the race cannot happen there",
+)
+
+
+@pytest.fixture(autouse=True)
+def _workshop(transactional_db: None) -> None:
+    """Rows made by migrations vanish at the first flush."""
+    ensure_workshop()
+    sign()  # the person who signs is made once, before any thread
+
+
+def codes(results: Results) -> list[str]:
+    """The codes of the refusals; anything but a refusal is no answer."""
+    assert all(isinstance(error, LotwardError) for error in results.errors), results.of
+    return sorted(error.code for error in results.errors)  # type: ignore[attr-defined]
+
+
+@control
+def test_control_without_the_lock_both_find_room_for_their_sets() -> None:
+    box = factories.make_labelled_box()
+    factories.send(factories.make_shipment(box))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    both_looked = threading.Barrier(2)
+    act = Operation.objects.latest("pk")
+
+    def bring_without_the_lock(_nth: int) -> bool:
+        with transaction.atomic():
+            before = Return.objects.filter(box=box).aggregate(n=Sum("sets"))["n"] or 0
+            both_looked.wait(30)
+            row = {"sets": 4, "opened": True, "place": cage, "note": "Twin"}
+            Return.objects.create(box=box, operation=act, **row)
+        return before + 4 <= box.size.sets
+
+    assert times(2, bring_without_the_lock).of == [True, True]
+    assert Return.objects.aggregate(n=Sum("sets"))["n"] > box.size.sets
+
+
+def test_no_more_sets_come_back_than_left() -> None:
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    what = {"sets": 4, "opened": True, "note": "Loose"}
+    signs = [later(shipment) for _ in range(2)]
+    results = times(
+        2,
+        lambda n: returns.record_return(
+            box_id=box.pk, place_id=cage.pk, sign=signs[n], **what
+        ),
+    )
+    assert codes(results) == ["sets_not_in_box"]
+    assert Return.objects.get().sets == 4
+    assert factories.prove() == []
+
+
+def test_one_of_two_clerks_records_the_delivery() -> None:
+    shipment = factories.send(factories.make_shipment(factories.make_labelled_box()))
+    signs = [later(shipment) for _ in range(2)]
+    note = said(shipment, 1)
+    results = times(
+        2,
+        lambda n: deliveries.record_delivery(
+            shipment_id=shipment.pk, said=note, sign=signs[n]
+        ),
+    )
+    assert codes(results) == ["delivery_on_record"]
+    assert shipment.receipts.count() == 1
+    assert [box.stage for box in Box.objects.all()] == ["delivered"]
+    assert factories.prove() == []
