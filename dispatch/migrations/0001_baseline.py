@@ -431,6 +431,7 @@ class Migration(migrations.Migration):
                                 condition=models.Q(
                                     ("way", "note"),
                                     ("way", "call"),
+                                    ("way", "page"),
                                     ("way", "link"),
                                     _connector="OR",
                                 ),
@@ -781,70 +782,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="ShipmentBox",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                db_index=False,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        (
-                            "box",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="kitting.box",
-                            ),
-                        ),
-                        ("live", models.BooleanField(default=True)),
-                        (
-                            "request",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="loads",
-                                to="dispatch.request",
-                            ),
-                        ),
-                        (
-                            "promise",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="loads",
-                                to="dispatch.promise",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.UniqueConstraint(
-                                fields=("shipment", "box"),
-                                name="dispatch_shipmentbox_once",
-                            ),
-                            models.UniqueConstraint(
-                                condition=models.Q(("live", True)),
-                                fields=("box",),
-                                name="dispatch_shipmentbox_one_live",
-                            ),
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
                     name="ShipScan",
                     fields=[
                         (
@@ -944,6 +881,194 @@ class Migration(migrations.Migration):
                             models.CheckConstraint(
                                 condition=models.Q(("boxes__gte", 1)),
                                 name="dispatch_promiserelease_some",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PassedOn",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("point", models.CharField(blank=True, max_length=80)),
+                        ("told_by", models.CharField(max_length=80)),
+                        ("on", models.DateField()),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="passed_on",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="passed_to",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "giver",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="passed_on",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipmentBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("live", models.BooleanField(default=True)),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.request",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                        ("back", models.BooleanField(default=False)),
+                        (
+                            "passed",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.passedon",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "box"),
+                                name="dispatch_shipmentbox_once",
+                            ),
+                            models.UniqueConstraint(
+                                condition=models.Q(("live", True)),
+                                fields=("box",),
+                                name="dispatch_shipmentbox_one_live",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Return",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("sets", models.PositiveIntegerField()),
+                        ("opened", models.BooleanField()),
+                        ("note", models.CharField(max_length=200)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="returns",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "place",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.place",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("sets__gte", 1)),
+                                name="dispatch_return_sets",
                             )
                         ],
                     },

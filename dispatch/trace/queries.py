@@ -379,11 +379,9 @@ def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     ]
 
 
-_WHO = ("point", "consignee_id", "consignee__name")
-
-
 def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
     """Boxes, each with its live shipment, in one query; no list of ids between."""
+    who = ("point", "consignee_id", "consignee__name")
     rows = list(
         BoxLine.objects.filter(scope.lines)
         .annotate(
@@ -394,8 +392,8 @@ def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
         .values(
             *("box_id", "box__number", "box__serial", "box__sscc", "box__stage"),
             *("box__size__sets", "box__place__name", "box__bench__place__name"),
-            *(f"load__shipment__{name}" for name in ("number", "sent_at", *_WHO)),
-            *(f"load__passed__{name}" for name in ("giver__name", *_WHO)),
+            *(f"load__shipment__{name}" for name in ("number", "sent_at", *who)),
+            *(f"load__passed__{name}" for name in ("giver__name", *who)),
         )
         .annotate(held=Sum("pieces"), own=Sum("pieces", filter=scope.own, default=0))
         .order_by("box_id")

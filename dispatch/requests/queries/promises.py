@@ -126,7 +126,9 @@ def open_promises(products: Iterable[int]) -> Promises:
     promises = Promise.objects.filter(
         line__request__stage=RequestStage.OPEN, size__product__in=set(products)
     )
-    given = ShipmentBox.objects.filter(request=OuterRef("line__request"), live=True)
+    given = ShipmentBox.objects.filter(
+        request=OuterRef("line__request"), live=True, back=False
+    )
     sets = given.order_by().values("request").annotate(n=Sum("box__size__sets"))
     lacks = F("line__request__sets") - Coalesce(Subquery(sets.values("n")), 0)
     rows = (
