@@ -46,6 +46,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_past_use_by": _(
         "Box %(box)s is past its use-by date, %(use_by)s. Put it in quarantine."
     ),
+    "box_unknown": _(
+        "Nothing has the number “%(read)s”. Scan the label of the box again. If it stays"
+        " unknown, put the box in quarantine and tell a quality officer."
+    ),
     "driver_missing": _(
         "Nobody is named who takes shipment %(shipment)s away. Write the haulier or the"
         " driver."

@@ -88,9 +88,11 @@ class FetchList:
             for each in boxes:
                 row = Row(str(each.box), each.box.size.sets, each.request)
                 places.setdefault(place, []).append(row)
+        several = len(self.wanted) > 1
         for box in on:
             if box.request:
-                row = Row(box.box, box.sets, box.request, on=True)
+                of = box.request if several else ""
+                row = Row(box.box, box.sets, of, on=True)
                 places.setdefault(box.place, []).append(row)
         order = sorted(places, key=lambda name: (not name, name))
         return [(name, places[name]) for name in order]

@@ -13,7 +13,7 @@ from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipScan
 from kitting.domain import numbers
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Missing, Refused
 from kitting.domain.shown import shown
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger.reach import Reach, holds_on_boxes
@@ -309,10 +309,15 @@ def box_scanned(text: str) -> int:
 
     Raises:
         CodeError: If it can be no number at all.
-        Missing: ``nothing_has_number``.
+        Missing: ``box_unknown``, ``made_after_backup``.
         Refused: ``scan_not_a_box`` if it names something else.
     """
-    found = scans.read(text)
+    try:
+        found = scans.read(text)
+    except Missing as error:
+        if error.code != "nothing_has_number":
+            raise
+        raise Missing("box_unknown", **error.params) from error
     if found.kind == "box" and found.row is not None:
         return int(found.row.pk)
     kind = numbers.looks_like(found.text)

@@ -172,6 +172,16 @@ def test_each_wrong_box_has_a_sentence_that_says_where_it_goes(
         assert sound_of(answer) == "wrong"
 
 
+def test_a_box_that_nobody_knows_is_put_aside(
+    clerk: Client, hx, shipment: Shipment
+) -> None:
+    address = reverse("dispatch:shipment-scan", args=[shipment.number])
+    data = {"op_key": str(uuid.uuid4()), "scan": "5012345678900"}
+    answer = clerk.post(address, data, headers=hx)
+    assert "put the box in quarantine" in text_of(answer)
+    assert sound_of(answer) == "wrong"
+
+
 def test_a_box_that_is_not_finished_is_sent_to_its_bench_by_name(
     shipment: Shipment,
 ) -> None:

@@ -18,7 +18,7 @@ from dispatch.domain.needs import Asked
 from dispatch.labels import spoken
 from dispatch.models import Consignee, Shipment
 from dispatch.requests.services import take_request
-from kitting.models import JournalHead, Product, User, Workshop
+from kitting.models import JournalHead, LabelWord, Product, User, Workshop
 from tests import factories
 from tests.assertions import assert_page, assert_sent_to_sign_in, text_of
 from tests.databases import once_a_module
@@ -124,6 +124,24 @@ def test_it_is_in_the_language_of_its_consignee(
         if spoken.ENGLISH[word] != spoken.GERMAN[word]:
             assert not re.search(rf"^{spoken.ENGLISH[word]}\b", text, re.M), word
     assert "Seite 1 von 1" in text
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_language_that_the_workshop_filled_in_is_spoken(
+    clerk: Client, paper: str, shipment: Shipment
+) -> None:
+    """Greek, whose letters the typeface has; what a protocol says stays in English."""
+    said = {word: f"Λέξη {nth}" for nth, word in enumerate(spoken.ENGLISH)}
+    said["page"] = "Σελίδα {page} από {pages}"
+    LabelWord.objects.bulk_create(
+        LabelWord(language="el", word=word, text=text) for word, text in said.items()
+    )
+    Consignee.objects.update(language="el")
+    _document, text = read(clerk, address_of(shipment, paper))
+    for word in (paper.replace("-", "_"), "ship_to", "driver", "total"):
+        assert said[word] in text, word
+    assert "Σελίδα 1 από 1" in text
+    assert "Ship to" not in text
 
 
 def test_the_words_of_a_product_warn_on_both(clerk: Client, shipment: Shipment) -> None:
