@@ -4,17 +4,31 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta
 from typing import Any
+from urllib.parse import urlencode
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.log.queries import Filters, box_or_none, lot_named
+from dispatch.log.queries import (
+    ASKED_LONGEST,
+    NAME_LONGEST,
+    Filters,
+    box_or_none,
+    lot_named,
+)
 from dispatch.models import Consignee
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.clock import midnight
 from kitting.models import Box, Product
-from kitting.web.forms import DayField, NamedField, ScanField, SpokenForm
+from kitting.web.forms import (
+    DayField,
+    KeyedForm,
+    NamedField,
+    ScanField,
+    SpokenForm,
+)
 from kitting.web.shapes import WORDS
 
 
@@ -106,6 +120,12 @@ class LogForm(PeriodForm):
         self.box = box_or_none(words) if words else None
         return data
 
+    @property
+    def asked(self) -> str:
+        """What is asked, as it stands in the address; empty where nothing is."""
+        said = {name: self.data.get(name, "").strip() for name in self.fields}
+        return urlencode({name: text for name, text in said.items() if text})
+
     def filters(self) -> Filters:
         """What a valid form asks for."""
         data = self.cleaned_data
@@ -120,3 +140,28 @@ class LogForm(PeriodForm):
             box_id=self.box.pk if self.box else None,
             lot_id=data["lot"].pk if data["lot"] else None,
         )
+
+
+class KeepViewForm(KeyedForm):
+    """What the log is asked for gets a name."""
+
+    things = {"asked": _("what is asked of the log")}
+
+    name = forms.CharField(
+        label=_("Name"),
+        max_length=NAME_LONGEST,
+        help_text=_("A view that has this name already is replaced."),
+    )
+    asked = forms.CharField(
+        widget=forms.HiddenInput, max_length=ASKED_LONGEST, required=False
+    )
+
+    def clean_asked(self) -> str:
+        """Take only what the log can read, as it reads it."""
+        log = LogForm(QueryDict(self.cleaned_data["asked"]))
+        if not log.is_valid() or not log.asked:
+            words = _(
+                "Nothing is asked of the log that it can read. Begin again there."
+            )
+            raise ValidationError(words, code="view_unreadable")
+        return log.asked

@@ -10,7 +10,7 @@ from typing import Final
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from dispatch.domain.folding import fold
-from dispatch.models import Consignee, PassedOn, Shipment, ShipmentBox
+from dispatch.models import Consignee, LogView, PassedOn, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
@@ -20,6 +20,10 @@ from kitting.web import scans
 from kitting.web.keyset import Order
 
 TAKEN: Final = ("haulier", "driver", "vehicle")
+
+NAME_LONGEST: Final = 60
+ASKED_LONGEST: Final = 600
+"""Characters of the name of a view, and of what it asks."""
 
 _ON_NOW: Final = ShipmentBox.objects.filter(live=True)
 
@@ -245,3 +249,15 @@ def box_or_none(text: str) -> Box | None:
     except LotwardError:
         return None
     return found.row if isinstance(found.row, Box) else None
+
+
+def views(asked: str) -> list[tuple[LogView, bool]]:
+    """The views that are kept, each with whether it is what is shown.
+
+    Args:
+        asked: What is asked of the log, as it stands in the address.
+
+    Returns:
+        The views by name.
+    """
+    return [(view, view.asked == asked) for view in LogView.objects.all()]

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from functools import partial
 from operator import itemgetter
 from typing import Any
 
+from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from dispatch.log import queries
-from dispatch.log.forms import LogForm
+from dispatch.log import queries, services
+from dispatch.log.forms import KeepViewForm, LogForm
+from dispatch.models import LogView
 from kitting.ledger import clock
+from kitting.web.acting import act_page, done_before, say_and_go
+from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed
 from kitting.web.keyset import page_of
 from kitting.web.shapes import stage_word
@@ -65,9 +70,49 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         "page": page,
         "rows": queries.rows_of(page.rows),
         "paper": paper,
+        "views": queries.views(form.asked),
+        "to_keep": form.asked,
         "now": clock.now(),
     }
     return render(request, "dispatch/log/log.html", context)
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def log_keep(request: LotwardRequest) -> HttpResponse:
+    """Keep what is asked of the log under a name."""
+    asked = request.POST.get("asked", request.GET.urlencode())
+    return act_page(
+        request,
+        "dispatch/log/log_keep",
+        KeepViewForm(request.POST or None, initial={"asked": asked}),
+        services.keep_view,
+        said=_("“%(name)s” is kept, for everybody."),
+        to=lambda done: f"{reverse('dispatch:log')}?{done.asked}",
+        act=_("Keep the view"),
+        back=f"{reverse('dispatch:log')}?{asked}",
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def log_drop(request: LotwardRequest, view_id: int) -> HttpResponse:
+    """Drop a view, for everybody."""
+    form = KeyedForm(request.POST or None)
+    view = LogView.objects.filter(pk=view_id).first()
+    to = reverse("dispatch:log")
+    if view is None:
+        if done_before(request, form, "drop_view"):
+            return say_and_go(request, "", to)
+        raise Http404("There is no such view.")
+    return act_page(
+        request,
+        "dispatch/log/log_drop",
+        form,
+        partial(services.drop_view, view_id=view_id),
+        said=_("“%(name)s” is dropped."),
+        to=to,
+        act=_("Drop the view"),
+        view=view,
+    )
 
 
 def _asked(form: LogForm) -> list[tuple[str, object, str]]:

@@ -14,6 +14,9 @@ SENTENCES: dict[str, str | Promise] = {
     "scan_not_a_lot": _(
         "“%(read)s” is not the number of a lot. Enter the number of one."
     ),
+    "too_many_views": _(
+        "There are %(most)s views already. Drop one that nobody needs any more."
+    ),
 }
 
 register(SENTENCES)

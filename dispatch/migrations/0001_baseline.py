@@ -1073,6 +1073,26 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="LogView",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("name", models.CharField(max_length=60, unique=True)),
+                        ("asked", models.CharField(max_length=600)),
+                    ],
+                    options={
+                        "ordering": ["name"],
+                        "default_permissions": (),
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -14,6 +14,7 @@ from dispatch.models.consignees import (
     Request,
 )
 from dispatch.models.shipments import (
+    LogView,
     PassedOn,
     Receipt,
     ReceiptBox,
@@ -31,6 +32,7 @@ __all__ = [
     "AllotmentLine",
     "AllotmentSize",
     "Consignee",
+    "LogView",
     "PassedOn",
     "Promise",
     "PromiseRelease",

@@ -88,6 +88,21 @@ class Shipment(models.Model):
         return self.number
 
 
+class LogView(models.Model):
+    """What is asked of the shipping log, under a name."""
+
+    name = models.CharField(max_length=60, unique=True)
+    asked = models.CharField(max_length=600)
+    """As it stands in the address, without what says a page of it."""
+
+    class Meta:
+        default_permissions = ()
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class ShipmentBox(models.Model):
     """A box in a shipment; live until it is taken off or the shipment cancelled."""
 

@@ -11,6 +11,8 @@ from django.core.management import call_command
 
 from dispatch.consignees import services as consignees
 from dispatch.consignees.services import WhereTo
+from dispatch.log import services as log
+from dispatch.models import LogView
 from dispatch.requests import services as requests
 from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
@@ -205,6 +207,8 @@ def _bags(history: History) -> None:
     files.take_in_file(data=data, date_order=None, sign=sign())
     rows = b"code;name;street;city;country\nWARD;Ward 2\nWING;Wing;2 Road;Eskmoor;GB\n"
     consignees.take_in_consignees(data=rows, sign=sign())
+    log.keep_view(name="By hand", asked="taken=Driver", sign=sign())
+    log.drop_view(view_id=LogView.objects.get(name="By hand").pk, sign=sign())
     product = BoxSize.objects.filter(active=True)[0].product.code
     asked = f"consignee;product;sets\nWARD;{product};6\n".encode()
     requests.take_in_requests(data=asked, date_order=None, sign=sign())

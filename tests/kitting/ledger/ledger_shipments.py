@@ -6,6 +6,7 @@ from dispatch.allotment.queries.proposals import facts_of
 from dispatch.allotment.services import allot, release_promise
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move, Term
+from dispatch.log.services import keep_view
 from dispatch.models import Consignee, Shipment
 from dispatch.requests.services import cancel_request, change_request, take_request
 from dispatch.shipments import services
@@ -77,6 +78,7 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     release_promise(number=promised, reason="packed tomorrow", sign=sign())
     receive()
+    keep_view(name="By van", asked="taken=Driver+2", sign=sign())
     for shipment in (gone, waiting):
         shipment.refresh_from_db()
     return gone, waiting
