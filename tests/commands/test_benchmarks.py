@@ -7,12 +7,15 @@ from contextlib import nullcontext
 from urllib.parse import urlsplit
 
 import pytest
+from django.db import connection
 
-from benchmarks import bench, crowd, filling, intake, labels, proving, tracing
+from benchmarks import bench, crowd, filling, intake, labels, log, proving, tracing
 from benchmarks.measure import Row, spread_out
+from dispatch.models import Shipment
 from dispatch.trace.balance import balance_of
 from kitting.labels.kinds import BOX
 from kitting.labels.press import draw
+from kitting.ledger.guards import missing_guards
 from kitting.models import Box, Lot
 from tests import factories
 from tests.kitting.labels.samples import BOX_100X150, text_of
@@ -102,6 +105,21 @@ def test_a_file_is_taken_in_while_the_lock_is_timed() -> None:
     assert whole.beside.startswith("write lock held ")
     assert lock.beside.startswith("its statements alone ")
     assert float(lock.ratio.split()[0]) >= 1
+
+
+@pytest.mark.skipif(connection.vendor != "sqlite", reason="measured on SQLite alone")
+@pytest.mark.django_db(transaction=True)
+def test_the_log_is_grown_by_what_was_sent(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(log, "TIMES", 1)
+    gone = factories.send(factories.make_shipment(factories.make_labelled_box()))
+    rows = {row.what: row for row in log.rows(3)}
+    assert Shipment.objects.filter(sent_at__isnull=False).count() == 3
+    assert {each.lots for each in Shipment.objects.all()} == {gone.lots}
+    assert missing_guards() == []
+    assert len(rows) == 6
+    with connection.cursor() as cursor:
+        cursor.execute(log.FILE)
+        assert cursor.fetchall()[0][0] == gone.number
 
 
 def test_the_table_stands_in_columns() -> None:
