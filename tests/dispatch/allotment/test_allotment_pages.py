@@ -302,3 +302,26 @@ def test_five_hundred_requests_are_proposed_with_few_queries(
     assert page.context["laid"].boxes == 4
     assert len(page.context["rows"]) == 500
     assert len(caught) <= MOST_QUERIES
+
+
+def test_who_scans_what_is_promised_to_another_is_told_to_whom(
+    clerk: Client, boxes: list[Box], product: Product, hill: Consignee, dale: Consignee
+) -> None:
+    row = ask(hill, product, 24)
+    number = confirm(product).allotment
+    shipment = factories.make_shipment(consignee=dale)
+    scan = reverse("dispatch:shipment-scan", args=[shipment.number])
+    sent = {"op_key": str(uuid.uuid4()), "scan": boxes[0].serial}
+    told = clerk.post(scan, sent)
+    assert told.status_code == UNFIT
+    assert "Ready boxes of 6: 4, all promised to Hill (4)." in text_of(told)
+    assert (
+        f"on the page of allotment {number[:4]} {number[4:8]} {number[8:]}"
+        in text_of(told)
+    )
+    own = factories.make_shipment(consignee=hill)
+    page = text_of(clerk.get(reverse("dispatch:shipment-detail", args=[own.number])))
+    assert "Promised to it: 4 boxes." in page
+    page = text_of(clerk.get(reverse("dispatch:request-detail", args=[row.number])))
+    assert "4 boxes of 6 sets, by" in page
+    assert "Begin a shipment for it" in page

@@ -8,15 +8,22 @@ import pytest
 
 from dispatch.allotment.services import release_promise
 from dispatch.domain.needs import Asked
-from dispatch.models import (
-    Consignee,
-    Promise,
+from dispatch.models import Consignee, Promise, Request, Shipment
+from dispatch.requests.queries.promises import open_promises
+from dispatch.requests.queries.requests import (
+    PromisedTo,
+    left_of,
+    open_for,
+    promised_to,
+    with_figures,
 )
 from dispatch.requests.services import cancel_request, change_request
 from dispatch.shipments import services
+from dispatch.shipments.queries.fetch import fetch_list
 from kitting.domain.errors import LotwardError, Missing
 from kitting.domain.prints import DESTROYED
 from kitting.ledger import holds
+from kitting.ledger.reach import standing_reach
 from kitting.models import Box, BoxSize, Product
 from kitting.packing.services.voiding import void_box
 from tests import factories
@@ -193,3 +200,60 @@ def test_what_a_request_cannot_use_is_released_as_well(
     change_request(number=row.number, asked=asked, reason="Fewer", sign=sign())
     release_promise(number=done.allotment, reason="Again", sign=sign())
     assert promised(product) == {}
+
+
+# -- The same figures everywhere ---------------------------------------------------------
+
+
+def listed(shipment: Shipment) -> dict[str, list[str]]:
+    """Boxes of the fetch list by request."""
+    reach = standing_reach()
+    found = fetch_list(shipment, open_for(shipment), reach, factories.TODAY)
+    by: dict[str, list[str]] = {}
+    for _place, boxes in found.places:
+        for each in boxes:
+            by.setdefault(each.request, []).append(str(each.box))
+    return by
+
+
+def test_the_fetch_list_names_what_is_promised_and_loading_keeps_to_it(
+    product: Product, size: BoxSize, hill: Consignee, dale: Consignee
+) -> None:
+    """Of four boxes two are promised to a request that is needed less than another."""
+    later = ask(hill, product, 12)
+    ask(dale, product, 12)
+    confirm(product)
+    needy = ask(hill, product, 18, tier=1)
+    shipment = factories.make_shipment(consignee=hill)
+    assert {of: len(boxes) for of, boxes in listed(shipment).items()} == {
+        later.number: 2
+    }
+    (free,) = pack(size, 1)
+    found = listed(shipment)
+    assert {of: len(boxes) for of, boxes in found.items()} == {
+        later.number: 2,
+        needy.number: 1,
+    }
+    served = [load(shipment, box).request for box in Box.objects.order_by("-pk")[:3]]
+    assert served == [later, later, needy]
+    assert listed(shipment) == {}
+    with pytest.raises(LotwardError, match="box_promised"):
+        load(shipment, Box.objects.filter(stage="labelled")[0])
+    assert free.pk
+    assert factories.prove() == []
+
+
+def test_a_request_shows_what_is_promised_and_what_else_would_do(
+    boxes: list[Box], product: Product, hill: Consignee, dale: Consignee
+) -> None:
+    row = ask(hill, product, 30)
+    done = confirm(product)
+    void_box(box_id=boxes[0].pk, reason="Wet", label=DESTROYED, sign=sign())
+    promises, reach = open_promises([product.pk]), standing_reach()
+    assert promised_to(row, reach, promises) == [PromisedTo(done.allotment, 6, 4, 1)]
+    figures = with_figures(Request.objects.filter(pk=row.pk)).get()
+    would = left_of(figures, reach, promises)
+    assert would is not None
+    assert (would.sets, would.ready.below, would.ready.above) == (6, None, None)
+    other = ask(dale, product, 6)
+    assert promised_to(other, reach, promises) == []

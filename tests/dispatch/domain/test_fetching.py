@@ -10,7 +10,7 @@ from itertools import permutations
 
 import pytest
 
-from dispatch.domain.fetching import Candidate, choose, deal
+from dispatch.domain.fetching import Candidate, choose, deal, no_more_than
 
 SOON, LATE = date(2027, 1, 1), date(2028, 1, 1)
 
@@ -54,3 +54,35 @@ def test_each_in_turn_is_dealt_what_comes_nearest_of_what_is_left() -> None:
         *({6: 1}, None, {24: 1}),
         *({24: 1, 6: 1}, None),
     ]
+
+
+# -- What is promised --------------------------------------------------------------------
+
+
+def test_what_is_promised_comes_first_and_others_promises_are_left() -> None:
+    ready = {24: 2, 6: 3}
+    # The second has the box of 24 that it was promised, though the first needs it more.
+    first, second = deal([24, 24], ready, [{}, {24: 1}], {24: 1})
+    assert first is not None
+    assert second is not None
+    assert (first.counts, second.counts) == ({6: 3}, {24: 1})
+    assert (first.short, second.short) == (6, 0)
+    # All that is ready is promised to others.
+    assert deal([24], ready, [{}], {24: 2, 6: 3}) == [None]
+    # More is promised than is ready: who comes first has it.
+    one, other = deal([12, 12], {6: 3}, [{6: 2}, {6: 2}])
+    assert one is not None
+    assert other is not None
+    assert (one.counts, other.counts, other.short) == ({6: 2}, {6: 1}, 6)
+    # What is promised and not there is not brought in other sizes.
+    assert deal([24], {6: 4}, [{24: 1}]) == [None]
+
+
+def test_a_promise_is_cut_down_to_what_is_lacking() -> None:
+    assert no_more_than(24, {6: 4}) == {6: 4}
+    assert no_more_than(19, {6: 4}) == {6: 4}
+    assert no_more_than(18, {6: 4}) == {6: 3}
+    assert no_more_than(30, {24: 1, 6: 4}) == {24: 1, 6: 1}
+    assert no_more_than(0, {6: 4}) == {}
+    assert no_more_than(5, {}) == {}
+    assert no_more_than(-6, {6: 1}) == {}

@@ -27,14 +27,13 @@ from hypothesis.stateful import (
 )
 
 from dispatch.models import Shipment
-from dispatch.shipments import services
 from dispatch.trace.balance import balance_of
 from kitting.checking.services import checks
 from kitting.disinfection.services import runs, verdicts
 from kitting.disinfection.services.verdicts import stop_line
 from kitting.domain.entries import Belt
 from kitting.domain.errors import LotwardError
-from kitting.domain.stages import BagStage, BoxStage
+from kitting.domain.stages import BagStage
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
 from kitting.lots.services import lots
@@ -44,6 +43,7 @@ from kitting.places.services import carriers, places
 from tests import factories
 from tests.kitting.ledger.machine_bags import Bags
 from tests.kitting.ledger.machine_benches import Benches
+from tests.kitting.ledger.machine_dispatch import Dispatch
 from tests.kitting.ledger.machine_receipts import Receipts
 
 pytestmark = pytest.mark.django_db
@@ -58,13 +58,15 @@ again = st.booleans()
 REACHED: Counter[str] = Counter()
 """How often each act was done, not refused, over all histories."""
 SEARCHES = 6  # so often it begins anew until it got far
-ENDS = {"bring_bag", "close_box", "close_run", "send_shipment"}
+ENDS = {"allot", "bring_bag", "close_box", "close_run", "send_shipment"}
 ACTS = {
+    "allot",
     "begin_shipment",
     "bring_bag",
     "bring_box",
     "cancel_box",
     "cancel_lot",
+    "cancel_request",
     "cancel_shipment",
     "close_box",
     "close_lot",
@@ -88,6 +90,7 @@ ACTS = {
     "put_on",
     "record_delivery",
     "record_return",
+    "release_promise",
     "repack",
     "scan_carrier",
     "scrap",
@@ -109,7 +112,7 @@ ACTS = {
 }
 
 
-class Ledger(Bags, Benches, Receipts, RuleBasedStateMachine):
+class Ledger(Bags, Benches, Dispatch, Receipts, RuleBasedStateMachine):
     """A small workshop with two benches and a third to help, two lines and two consignees."""
 
     midway: ClassVar[dict[str, Any]] = {}
@@ -177,6 +180,7 @@ class Ledger(Bags, Benches, Receipts, RuleBasedStateMachine):
             self.label(0, twice=False)
         self.begin(0, twice=False)
         self.load(0, 0, twice=False)
+        self.allot_or_ask("ask", 0, 9, twice=False)
         self.open_run(0, twice=False)
         self.start_box(1, 1, twice=False)
         self.take_in(1, [4, 4], close=False, twice=False)
@@ -333,34 +337,6 @@ class Ledger(Bags, Benches, Receipts, RuleBasedStateMachine):
             why="Damp",
             twice=twice,
         )
-
-    # -- going out -----------------------------------------------------------------
-
-    @rule(at=pick, twice=again)
-    def begin(self, at: int, twice: bool) -> None:
-        whom = self.consignees[at % 2].pk
-        self.act(services.begin_shipment, consignee_id=whom, reference="", twice=twice)
-
-    @rule(at=pick, box=pick, twice=again)
-    def load(self, at: int, box: int, twice: bool) -> None:
-        shipment_id = self.one_of(Shipment, at, stage="open")
-        wanted = [BoxStage.LABELLED, BoxStage.LOADED]
-        box_id = self.one_of(Box, box, stage__in=wanted)
-        if shipment_id is not None and box_id is not None:
-            on = Box.objects.get(pk=box_id).stage == BoxStage.LOADED
-            call = services.take_off_box if on else services.load_box
-            self.act(call, shipment_id=shipment_id, box_id=box_id, twice=twice)
-
-    @rule(at=pick, off=st.sampled_from([False, False, True]), twice=again)
-    def send(self, at: int, off: bool, twice: bool) -> None:
-        if (pk := self.one_of(Shipment, at, stage="open")) is None:
-            return
-        if off:
-            values = {"shipment_id": pk, "reason": "Road closed"}
-            self.act(services.cancel_shipment, **values, twice=twice)
-        else:
-            unlabelled = {"unlabelled": "by hand", "driver": "Driver 2"}
-            self.act(services.send_shipment, shipment_id=pk, twice=twice, **unlabelled)
 
     # -- holds ---------------------------------------------------------------------
 
