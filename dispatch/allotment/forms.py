@@ -96,7 +96,7 @@ class TermForm(SpokenForm):
     who = forms.ChoiceField(label=_("Consignee"))
     weight = FigureField(label=_("Counts"), unit="×", by=USUAL_WEIGHT, required=False)
     floor = forms.IntegerField(
-        label=_("Sets that come first"),
+        label=_("Sets first"),
         required=False,
         min_value=0,
         max_value=MOST_SETS,

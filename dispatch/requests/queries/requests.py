@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import date
@@ -220,11 +219,14 @@ def would_serve(sets: int, product_id: int, reach: Reach, promises: Promises) ->
 class PromisedTo:
     """Boxes of a size that are promised to a request."""
 
-    allotment: str
     sets: int
     boxes: int
-    absent: int
-    """How many of the size are promised, to anybody, and not ready; at most ``boxes``."""
+    promised: int
+    """Boxes of the size that are promised to anybody."""
+    ready: int
+    """How many of the size are ready; they go to whoever of those loads them first."""
+    allotments: tuple[str, ...]
+    """The numbers of those that promised them, the oldest first."""
 
 
 def promised_to(row: Request, reach: Reach, promises: Promises) -> list[PromisedTo]:
@@ -236,18 +238,26 @@ def promised_to(row: Request, reach: Reach, promises: Promises) -> list[Promised
         promises: Those of its product.
 
     Returns:
-        By allotment and size, the oldest first.
+        By size, the largest first.
     """
-    own = [each for each in promises.rows if each.request_id == row.pk]
-    if not own:
+    boxes = promises.to(row.pk)
+    if not boxes:
         return []
-    ready = ready_by_size(row.product_id, reach, clock.today())
-    lacking = promises.total() - Counter(ready)
+    ready, total = ready_by_size(row.product_id, reach, clock.today()), promises.total()
+    by = [
+        (each.sets, each.allotment)
+        for each in promises.rows
+        if each.request_id == row.pk
+    ]
     return [
         PromisedTo(
-            each.allotment, each.sets, each.boxes, min(each.boxes, lacking[each.sets])
+            sets,
+            boxes[sets],
+            total[sets],
+            ready.get(sets, 0),
+            tuple(dict.fromkeys(number for of, number in by if of == sets)),
         )
-        for each in own
+        for sets in sorted(boxes, reverse=True)
     ]
 
 

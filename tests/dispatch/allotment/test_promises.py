@@ -250,7 +250,9 @@ def test_a_request_shows_what_is_promised_and_what_else_would_do(
     done = confirm(product)
     void_box(box_id=boxes[0].pk, reason="Wet", label=DESTROYED, sign=sign())
     promises, reach = open_promises([product.pk]), standing_reach()
-    assert promised_to(row, reach, promises) == [PromisedTo(done.allotment, 6, 4, 1)]
+    assert promised_to(row, reach, promises) == [
+        PromisedTo(6, 4, 4, 3, (done.allotment,))
+    ]
     figures = with_figures(Request.objects.filter(pk=row.pk)).get()
     would = left_of(figures, reach, promises)
     assert would is not None
