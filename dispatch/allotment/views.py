@@ -253,7 +253,7 @@ def _shown(
 
 
 def _why(row: Row) -> str:
-    return reason_of(figures_of(row.reason, row.term, row.alike))
+    return reason_of(figures_of(row.reason, row.term, row.alike, row.by_hand))
 
 
 def _there(asking: Asking) -> list[tuple[SizeThere, int | None, BoundField]]:
@@ -300,6 +300,7 @@ def _said(each: queries.Decided) -> str:
             line.floor,
             line.why,
             each.alike,
+            each.by_hand,
         )
     )
 

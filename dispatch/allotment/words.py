@@ -92,9 +92,11 @@ class Figures:
     why: str
     alike: int
     """How many requests share as one."""
+    by_hand: int
+    """Sets more than were proposed to the request; below 0 for fewer."""
 
 
-def figures_of(reason: Reason, term: Term | None, alike: int) -> Figures:
+def figures_of(reason: Reason, term: Term | None, alike: int, by_hand: int) -> Figures:
     """The figures of a proposal."""
     return Figures(
         reason.code,
@@ -105,6 +107,7 @@ def figures_of(reason: Reason, term: Term | None, alike: int) -> Figures:
         term.floor if term else 0,
         term.why if term else "",
         alike,
+        by_hand,
     )
 
 
@@ -125,7 +128,12 @@ def reason_of(figures: Figures) -> str:
         said.append(gettext("It counts %s times.") % weight)
     if figures.floor:
         said.append(gettext("%s come first.") % amount(figures.floor, "set"))
-    return " ".join([*said, figures.why]).strip()
+    if figures.why:
+        said.append(f"{figures.why.rstrip('.')}.")
+    if figures.by_hand:
+        words = _("By hand %s more.") if figures.by_hand > 0 else _("By hand %s fewer.")
+        said.append(str(words) % amount(abs(figures.by_hand), "set"))
+    return " ".join(said)
 
 
 def _sets(value: int, by: int) -> str:

@@ -43,9 +43,9 @@ class Decided:
         return sum(each.sets * each.boxes for each in self.promises)
 
     @property
-    def is_moved(self) -> bool:
-        """Whether it got something else than was proposed."""
-        return any(each.boxes != each.proposed for each in self.promises)
+    def by_hand(self) -> int:
+        """Sets more than were proposed; below 0 for fewer."""
+        return sum(each.sets * (each.boxes - each.proposed) for each in self.promises)
 
     @property
     def open(self) -> int:

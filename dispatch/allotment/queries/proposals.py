@@ -209,6 +209,11 @@ class Row:
     """How many requests of its consignee share as one with it."""
     term: Term | None
 
+    @property
+    def by_hand(self) -> int:
+        """Sets more than were proposed; below 0 for fewer."""
+        return sum(sets * (boxes - was) for sets, boxes, was in self.boxes)
+
 
 @dataclass(frozen=True)
 class Laid:

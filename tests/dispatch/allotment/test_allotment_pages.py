@@ -136,6 +136,8 @@ def test_boxes_are_moved_in_the_address_and_need_a_reason(
     assert set(Promise.objects.values_list("proposed", "boxes")) == {(2, 1), (2, 3)}
     text = text_of(clerk.get(done["Location"]))
     assert "The van goes there" in text
+    assert "By hand 6 sets fewer." in text
+    assert "By hand 6 sets more." in text
     assert "3 of 6 (proposed 2)" in text
 
 

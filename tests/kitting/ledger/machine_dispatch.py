@@ -141,7 +141,7 @@ class Dispatch:
         assert min(made.values(), default=0) >= 0
         lacks = {row.pk: row.sets for row in Request.objects.filter(stage="open")}
         for request, sets in ShipmentBox.objects.filter(
-            live=True, request__in=lacks
+            live=True, back=False, request__in=lacks
         ).values_list("request", "box__size__sets"):
             lacks[request] -= sets
         for row in open_promises([self.sizes[0].product_id]).rows:
