@@ -51,7 +51,8 @@
   document.addEventListener("keydown", wake, true);
   document.addEventListener("pointerdown", wake, true);
   document.addEventListener("lotward:sound", (event) => play(event.detail));
-  document.addEventListener("htmx:afterSwap", () => {
-    play(document.querySelector("main [data-sound]")?.dataset.sound);
+  document.addEventListener("htmx:load", ({ detail: { elt } }) => {
+    const asks = elt.matches("[data-sound]") ? elt : elt.querySelector("[data-sound]");
+    play(asks?.dataset.sound);
   });
 })();

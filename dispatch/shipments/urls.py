@@ -24,6 +24,7 @@ urlpatterns: list[URLPattern] = [
         shipments.shipment_labels,
         name="shipment-labels",
     ),
+    path("shipments/<str:number>/held/", shipments.shipment_held, name="shipment-held"),
     path("shipments/<str:number>/scan/", shipments.shipment_scan, name="shipment-scan"),
     path(
         "shipments/<str:number>/take-off/",

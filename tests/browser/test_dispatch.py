@@ -13,7 +13,7 @@ from dispatch.models import Consignee, Shipment
 from dispatch.requests.services import take_request
 from kitting.ledger import holds
 from kitting.ledger.setup import ensure_workshop
-from kitting.models import Box
+from kitting.models import Box, Hold
 from tests import factories
 from tests.browser.measuring import settle, width
 from tests.browser.test_sounds import EARS, heard
@@ -181,6 +181,17 @@ def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
     begin(page)
     scan(page, boxes[0].serial)
     said(page, f"Box {boxes[0].serial} is on the shipment.")
+    holds.place_hold(
+        target="box", value=boxes[0].pk, reason="Torn", sign=factories.sign()
+    )
+    expect(page.locator("#held")).to_contain_text("put it in quarantine")
+    (hold,) = Hold.objects.all()
+    holds.lift_hold(
+        hold_id=hold.pk,
+        reason="Whole",
+        sign=factories.sign_by_another(),
+    )
+    expect(page.locator("#held")).to_have_text("")
     page.get_by_role("link", name="Send 1 box").click()
     page.get_by_label("Driver").fill("Driver 2")
     holds.place_hold(

@@ -59,6 +59,7 @@ from kitting.web.tables import Column, file_response
 
 T = TypeVar("T")
 NOT_THERE = 404
+NOTHING_NEW = 204
 
 
 @dataclass(frozen=True)
@@ -312,6 +313,25 @@ def _show(
         context,
         status=status,
     )
+
+
+@allowed("kitting.see_work")
+def shipment_held(request: LotwardRequest, number: str) -> HttpResponse:
+    """Show what must come off an open shipment, if it is not what the page shows."""
+    shipment = get_or_404(Shipment, number=number)
+    held: list[OnBoard] = []
+    if shipment.stage == ShipmentStage.OPEN:
+        boxes = queries.on_board(shipment, reach_of(told_holds()), clock.today())
+        held = [box for box in boxes if box.comes_off]
+    seen = request.GET.get("seen", "")
+    if seen == str(len(held)):
+        return HttpResponse(status=NOTHING_NEW)
+    context = {
+        "shipment": shipment,
+        "held": [(box, new_op_key()) for box in held],
+        "news": seen.isdecimal() and len(held) > int(seen[:9]),
+    }
+    return render(request, "dispatch/shipments/_shipment_held.html", context)
 
 
 @allowed("kitting.print_labels", "GET", "POST")

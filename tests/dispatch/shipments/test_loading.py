@@ -224,3 +224,35 @@ def test_every_box_that_must_come_off_is_named_at_once(
     for box in boxes:
         services.take_off_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
     assert refused(lambda: send(sign=sign())).code == "shipment_empty"
+
+
+def test_a_page_that_is_open_hears_of_a_hold_by_itself(
+    clerk: Client, hx, boxes: list[Box]
+) -> None:
+    shipment = factories.make_shipment(*boxes[:2])
+    address = reverse("dispatch:shipment-held", args=[shipment.number])
+    page = text_of(
+        clerk.get(reverse("dispatch:shipment-detail", args=[shipment.number]))
+    )
+    assert f'hx-get="{address}?seen=0"' in page
+    assert clerk.get(address, {"seen": "0"}, headers=hx).status_code == 204
+    hold(boxes[0])
+    answer = clerk.get(address, {"seen": "0"}, headers=hx)
+    assert f"Take box {boxes[0].serial} off" in text_of(answer)
+    assert sound_of(answer) == "wrong"
+    assert clerk.get(address, {"seen": "1"}, headers=hx).status_code == 204
+    services.take_off_box(shipment_id=shipment.pk, box_id=boxes[0].pk, sign=sign())
+    gone = clerk.get(address, {"seen": "1"}, headers=hx)
+    assert sound_of(gone) == ""
+    assert "Take box" not in text_of(gone)
+    for odd in ("", "x", "9" * 40, "²"):
+        assert clerk.get(address, {"seen": odd}, headers=hx).status_code == 200
+
+
+def test_nobody_hears_of_it_without_the_right(
+    clerk: Client, client_for: Callable[[User], Client], outsider: User, hx
+) -> None:
+    shipment = factories.make_shipment()
+    address = reverse("dispatch:shipment-held", args=[shipment.number])
+    assert client_for(outsider).get(address, headers=hx).status_code == 403
+    assert clerk.get("/shipments/S9/held/", headers=hx).status_code == 404
