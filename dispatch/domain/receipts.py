@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
@@ -70,15 +70,18 @@ class Said:
     """Of those alone that are not as they were sent."""
 
 
-def differs(sent: int, boxes: int, found: Collection[str]) -> bool:
+def differs(sent: int, said: Said, sets: Mapping[int, int]) -> bool:
     """Tell whether a delivery is another than was sent.
 
     Args:
         sent: Boxes that were sent.
-        boxes: Boxes that were counted.
-        found: What is said of single boxes.
+        said: What is said of it.
+        sets: The sets that each box is to hold, by its id.
 
     Returns:
         Whether somebody has to settle it.
     """
-    return boxes != sent or any(each != Found.WHOLE for each in found)
+    return said.boxes != sent or any(
+        each.found != Found.WHOLE or each.sets not in (None, sets[each.box_id])
+        for each in said.of_boxes
+    )

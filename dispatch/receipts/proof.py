@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 
 from dispatch.domain.receipts import OURS, Found
 from dispatch.models import (
@@ -44,7 +44,10 @@ def receipts(tally: Tally) -> None:
         right = ShipmentStage.DELIVERED if ours else ShipmentStage.SENT
         wrong = "Its stage and what is said of its delivery do not agree."
         tally.same(SHIPMENT, pk, wrong, str(right), stage)
-    odd = ReceiptBox.objects.filter(receipt=OuterRef("pk")).exclude(found=Found.WHOLE)
+    exact = Q(sets__isnull=True) | Q(sets=F("box__size__sets"))
+    odd = ReceiptBox.objects.filter(
+        ~(Q(found=Found.WHOLE) & exact), receipt=OuterRef("pk")
+    )
     told = Receipt.objects.order_by("pk").annotate(odd=Exists(odd))
     for pk, sent, counted, odd_ones, differs in rows(
         told.values_list("pk", "shipment__boxes", "boxes", "odd", "differs")

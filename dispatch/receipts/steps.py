@@ -46,9 +46,6 @@ def need_said(
         received_at=said.at,
         boxes=said.boxes,
         note=need_length("note", said.note, LONGEST["note"]),
-        differs=differs(
-            shipment.boxes, said.boxes, [each.found for each in said.of_boxes]
-        ),
     )
     named: set[int] = set()
     for each in said.of_boxes:
@@ -59,6 +56,8 @@ def need_said(
             raise Refused("box_named_twice", box=str(box))
         named.add(box.pk)
         _need_short(box, each)
+    of_each = {pk: box.size.sets for pk, box in boxes.items()}
+    receipt.differs = differs(shipment.boxes, said, of_each)
     return receipt, [_of_box(receipt, each) for each in said.of_boxes]
 
 

@@ -52,7 +52,7 @@ class OddLine(LineForm):
         ],
     )
     sets = forms.IntegerField(
-        label=_("Sets counted in it"),
+        label=_("Sets counted"),
         min_value=0,
         max_value=MOST_BOXES,
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),

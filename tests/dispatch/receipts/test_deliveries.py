@@ -191,6 +191,24 @@ def test_what_is_said_of_boxes_must_be_of_this_shipment_and_add_up(
     assert not ReceiptBox.objects.filter(receipt__shipment=shipment).exists()
 
 
+def test_more_sets_than_the_label_says_differ_as_well(
+    shipment: Shipment, boxes: list[Box]
+) -> None:
+    exact = boxes[0].size.sets
+    record(shipment, said(shipment, 2, BoxSaid(boxes[0].pk, "whole", exact)))
+    assert not queries.after(shipment).open
+    more = said(shipment, 2, BoxSaid(boxes[0].pk, "whole", exact + 1))
+    services.correct_delivery(
+        shipment_id=shipment.pk,
+        said=more,
+        reason="One more was in it",
+        seen=queries.after(shipment).ours,
+        sign=later(shipment),
+    )
+    assert queries.after(shipment).open
+    assert factories.prove() == []
+
+
 def test_only_what_was_sent_is_received(boxes: list[Box]) -> None:
     waiting = factories.make_shipment(factories.make_labelled_box())
     sent = factories.send(factories.make_shipment(factories.make_labelled_box()))
