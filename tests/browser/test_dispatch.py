@@ -185,6 +185,7 @@ def test_a_hold_that_comes_between_is_shown_before_anything_leaves(
         target="box", value=boxes[0].pk, reason="Torn", sign=factories.sign()
     )
     expect(page.locator("#held")).to_contain_text("put it in quarantine")
+    expect(page.get_by_role("link", name="Send 1 box")).to_be_hidden()
     (hold,) = Hold.objects.all()
     holds.lift_hold(
         hold_id=hold.pk,
@@ -216,6 +217,10 @@ def test_targets_fit_gloves_and_nothing_hangs_over(
     scan(page, boxes[0].serial)
     said(page, f"Box {boxes[0].serial} is on the shipment.")
     settle(page)
+    holds.place_hold(
+        target="box", value=boxes[0].pk, reason="Torn", sign=factories.sign()
+    )
+    expect(page.locator("#held button")).to_be_visible()
     targets = page.locator("#shipment :is(button, input[data-scan], .button)").all()
     measured = [box for target in targets if (box := target.bounding_box())]
     assert len(measured) == 5
