@@ -256,15 +256,20 @@ def _why(row: Row) -> str:
     return reason_of(figures_of(row.reason, row.term, row.alike, row.by_hand))
 
 
-def _there(asking: Asking) -> list[tuple[SizeThere, int | None, BoundField]]:
-    """What there is of each size, how many benches can still pack, and the field."""
+def _there(asking: Asking) -> list[tuple[SizeThere, int | None, BoundField, bool]]:
+    """What there is of each size, how many benches can still pack, and the field.
+
+    Last comes whether more are counted in than that.
+    """
     today, now = clock.today(), clock.now()
     sizes = [each.size for each in asking.facts.sizes if each.size.active]
     most = reaches(sizes, None, today=today, now=now, reach=asking.reach)
-    return [
-        (each, most[each.size.pk].boxes if each.size.pk in most else None, field)
-        for each, field in zip(asking.facts.sizes, asking.packing, strict=True)
-    ]
+    found = []
+    for each, field in zip(asking.facts.sizes, asking.packing, strict=True):
+        can = most[each.size.pk].boxes if each.size.pk in most else None
+        counted = asking.chosen.packing.get(each.size.pk, 0)
+        found.append((each, can, field, counted > (can or 0)))
+    return found
 
 
 # -- Decided -----------------------------------------------------------------------------

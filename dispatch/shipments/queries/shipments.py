@@ -12,6 +12,7 @@ from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipScan
+from dispatch.requests.queries.promises import open_promises
 from kitting.domain import numbers
 from kitting.domain.errors import Missing, Refused
 from kitting.domain.shown import shown
@@ -92,6 +93,9 @@ class Ready:
     places: tuple[tuple[str, int], ...]
     """Where they stand and how many; by name, those that stand nowhere last."""
     boxes: int
+    promised: int
+    """Boxes of the kind that are promised to requests and not loaded yet; there may be
+    more of these than are ready."""
     oldest: date
 
 
@@ -273,12 +277,14 @@ def ready_to_go(today: date, reach: Reach) -> list[Ready]:
     """
     ready = ready_boxes(reach, today).order_by()
     stands = Coalesce("place__name", "bench__place__name", Value(""))
-    rows = ready.values_list("size__product__name", "size__sets", stands).annotate(
+    kind = ("size__product__name", "size__sets", "size__product")
+    rows = ready.values_list(*kind, stands).annotate(
         boxes=Count("pk"), oldest=Min("packed_on")
     )
-    kinds: dict[tuple[str, int], list[tuple[str, int, date]]] = {}
-    for product, sets, place, boxes, oldest in rows:
-        kinds.setdefault((product, sets), []).append((place, boxes, oldest))
+    kinds: dict[tuple[str, int, int], list[tuple[str, int, date]]] = {}
+    for product, sets, of, place, boxes, oldest in rows:
+        kinds.setdefault((product, sets, of), []).append((place, boxes, oldest))
+    promises = open_promises({of for _product, _sets, of in kinds})
     return [
         Ready(
             product=product,
@@ -290,9 +296,10 @@ def ready_to_go(today: date, reach: Reach) -> list[Ready]:
                 )
             ),
             boxes=sum(boxes for _place, boxes, _oldest in found),
+            promised=promises.total(of)[sets],
             oldest=min(oldest for _place, _boxes, oldest in found),
         )
-        for (product, sets), found in sorted(
+        for (product, sets, of), found in sorted(
             kinds.items(), key=lambda kind: (kind[0][0], -kind[0][1])
         )
     ]

@@ -17,7 +17,8 @@ from django.utils import timezone
 
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Allotment, Consignee, Promise, Request
-from kitting.models import Box, Operation, Product
+from kitting.ledger import holds
+from kitting.models import Box, BoxSize, Operation, Product
 from tests import factories
 from tests.assertions import (
     assert_page,
@@ -25,7 +26,7 @@ from tests.assertions import (
 )
 from tests.databases import once_a_module
 from tests.dispatch.allotment.allotting import ask, confirm, load, pack, promised
-from tests.factories import sign_by_another
+from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -182,7 +183,11 @@ def test_what_benches_can_pack_is_counted_in(
     clerk: Client, product: Product, hill: Consignee
 ) -> None:
     ask(hill, product, 60)
+    few = clerk.get(NEW, {"product": product.code, "pack_6": "0"})
+    assert "more than now" not in text_of(few)
     page = clerk.get(NEW, {"product": product.code, "pack_6": "2"})
+    # Nothing is cleared: it may be by noon, but that is said.
+    assert "more than now" in text_of(page)
     assert "Promise 6 boxes with 36 sets" in text_of(page)
     clerk.post(page.context["action"], sent_of(page))
     assert Promise.objects.get().boxes == 6
@@ -281,6 +286,10 @@ def test_five_hundred_requests_are_proposed_with_few_queries(
     clerk: Client, product: Product, hill: Consignee
 ) -> None:
     row = ask(hill, product, 60)
+    confirm(product)
+    size = BoxSize.objects.get(product=product)
+    held = pack(size, 5)[0]
+    holds.place_hold(target="box", value=held.pk, reason="Wet", sign=sign())
     whom = Consignee.objects.bulk_create(
         Consignee(code=f"W{nth}", name=f"Ward {nth}") for nth in range(499)
     )

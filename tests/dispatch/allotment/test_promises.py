@@ -20,6 +20,7 @@ from dispatch.requests.queries.requests import (
 from dispatch.requests.services import cancel_request, change_request
 from dispatch.shipments import services
 from dispatch.shipments.queries.fetch import fetch_list
+from dispatch.shipments.queries.shipments import ready_to_go
 from kitting.domain.errors import LotwardError, Missing
 from kitting.domain.prints import DESTROYED
 from kitting.ledger import holds
@@ -250,6 +251,8 @@ def test_a_request_shows_what_is_promised_and_what_else_would_do(
     done = confirm(product)
     void_box(box_id=boxes[0].pk, reason="Wet", label=DESTROYED, sign=sign())
     promises, reach = open_promises([product.pk]), standing_reach()
+    (kind,) = ready_to_go(factories.TODAY, reach)
+    assert (kind.boxes, kind.promised) == (3, 4)
     assert promised_to(row, reach, promises) == [
         PromisedTo(6, 4, 4, 3, (done.allotment,))
     ]
