@@ -205,7 +205,7 @@ def terms_of(values: Iterable[str]) -> tuple[Term, ...]:
     found = {}
     for text in values:
         parts = text.split(_BETWEEN, _OF_A_TERM - 1)
-        if len(parts) == _OF_A_TERM:
+        if len(parts) == _OF_A_TERM and text.isprintable():
             who, weight, floor = parts[0], _figure(parts[1]), _figure(parts[2])
             if weight and floor is not None:
                 found[who] = Term(who, weight, floor, parts[3][:LONGEST_REASON])

@@ -147,7 +147,7 @@ def _need_window(window: int) -> None:
 
 def _refuse_changed(facts: Facts, beyond: Mapping[int, int], seen: str) -> None:
     newest, _, _rest = seen.partition(".")
-    if newest != str(facts.newest):
+    if facts.newest and newest != str(facts.newest):
         other = Allotment.objects.select_related("operation").get(pk=facts.newest)
         raise Conflict(
             "allotted_meanwhile", allotment=other.number, by=other.operation.by_name

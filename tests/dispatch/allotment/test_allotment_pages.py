@@ -223,6 +223,17 @@ def test_odd_addresses_are_answered(
     page = clerk.get(NEW, odd)
     assert_page(page)
     assert "Promise 4 boxes with 24 sets" in text_of(page)
+    for term in (
+        f"{hill.code}:20:0:a\0b",
+        f"{hill.code}:0:0:so",
+        f"{hill.code}:²:0:so",
+    ):
+        assert clerk.get(NEW, {"term": term}).context["terms"] == []
+    for seen in ("", ".", "x.y", "0.0"):
+        sent = sent_of(page) | {"seen": seen or " "}
+        told = clerk.post(page.context["action"], sent)
+        assert told.status_code in {CONFLICT, UNFIT}
+    assert not Allotment.objects.exists()
 
 
 def test_without_a_request_there_is_nothing_to_share(clerk: Client) -> None:
