@@ -5,11 +5,11 @@ from __future__ import annotations
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.consignees.queries import LONGEST, NAME_LONGEST
+from dispatch.consignees.queries import LONGEST, NAME_LONGEST, in_use
 from kitting.ledger.coded import CONSIGNEE_CODE_LONGEST
 from kitting.printing.forms.stocks import capitals
 from kitting.printing.queries.label_words import to_choose
-from kitting.web.fields import CodeField
+from kitting.web.fields import CodeField, ReasonField
 from kitting.web.forms import KeyedForm, SureForm, sure_field
 
 
@@ -78,6 +78,20 @@ class ConsigneeForm(KeyedForm):
     def clean_country(self) -> str:
         """The country in capitals."""
         return capitals(self.cleaned_data["country"])
+
+
+class ConsigneeMergeForm(KeyedForm):
+    """The consignee that stays, and how it is known that the two are one."""
+
+    things = {"into": _("the one that stays")}
+
+    into = forms.ModelChoiceField(
+        in_use(),
+        label=_("Which one stays"),
+        to_field_name="code",
+        empty_label=_("Choose one"),
+    )
+    reason = ReasonField(label=_("How is it known that they are one?"))
 
 
 class ConsigneeNewForm(ConsigneeForm):

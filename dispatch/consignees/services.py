@@ -14,16 +14,23 @@ from dispatch.consignees.queries import (
     POINT_LONGEST,
     open_numbers,
 )
+from dispatch.consignees.steps import need_open
 from dispatch.domain import consigneefile
 from dispatch.models import Consignee
 from kitting.domain.delimited import Problem
-from kitting.domain.errors import CodeError, Conflict, Doubted, LotwardError, Refused
+from kitting.domain.errors import (
+    CodeError,
+    Conflict,
+    Doubted,
+    LotwardError,
+    Refused,
+)
 from kitting.domain.gs1 import gln_ok
 from kitting.labels.postal import country_name
 from kitting.ledger import locking
 from kitting.ledger.coded import need_free_code, need_name, row_to_change, row_to_keep
 from kitting.ledger.locking import snapshot
-from kitting.ledger.needs import LONGEST_REASON, need_length
+from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason, need_row
 from kitting.ledger.operations import Act, Sign, fingerprint, perform
 from kitting.models import Operation, Workshop
 
@@ -156,6 +163,79 @@ def _why_closed(row: Consignee, sure: str) -> str:
     return why
 
 
+@dataclass(frozen=True)
+class MergedConsignee:
+    """A consignee that was another one under a second code."""
+
+    code: str
+    name: str
+    into: str
+    """The code that stays."""
+    reason: str
+
+
+def merge_consignees(
+    *, code: str, into_id: int, reason: str, sign: Sign
+) -> MergedConsignee:
+    """Say that two consignees are one; the first is closed and leads to the other.
+
+    What went to it stays under its own code and is shown with the other. Opening it
+    again on its page undoes this.
+
+    Args:
+        code: The consignee that is closed; nothing is open for it.
+        into_id: The one that stays; open.
+        reason: How it is known that they are one.
+        sign: Who, when and the operation key.
+
+    Returns:
+        Both codes.
+
+    Raises:
+        Conflict: ``consignee_merged`` if it was merged already.
+        Missing: If there is no such consignee.
+        Refused: ``reason_missing``, ``merged_with_itself``, ``consignee_closed`` of the
+            one that stays, ``merged_while_asked``, which names what is open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> MergedConsignee:
+        why = need_reason(reason)
+        locking.lock_row(Workshop, act.workshop.pk)
+        gone = need_row(Consignee.objects.filter(code=code))
+        # Those that lead to it lead to the other from now on, so that none leads in turns.
+        ids = {gone.pk, into_id, *gone.merged.values_list("pk", flat=True)}
+        rows = locking.lock_rows(Consignee, ids)
+        if gone.pk == into_id:
+            raise Refused("merged_with_itself", consignee=gone.name)
+        row, stays = rows.pop(gone.pk), rows.pop(into_id)
+        _refuse_unmergeable(row, stays)
+        row.active = False
+        for each in (row, *rows.values()):
+            each.merged_into = stays
+            each.save()
+        return MergedConsignee(row.code, row.name, stays.code, why)
+
+    return perform(
+        "merge_consignees",
+        work,
+        MergedConsignee,
+        sign,
+        code=code,
+        into=into_id,
+        reason=reason,
+    )
+
+
+def _refuse_unmergeable(row: Consignee, stays: Consignee) -> None:
+    if row.merged_into_id is not None:
+        raise Conflict("consignee_merged", consignee=row.name)
+    need_open(stays)
+    opened = ", ".join(open_numbers(row))
+    if opened:
+        raise Refused("merged_while_asked", consignee=row.name, which=opened)
+
+
 def _tidy(text: str) -> list[str]:
     return [line.strip() for line in text.splitlines() if line.strip()]
 
@@ -184,6 +264,8 @@ def _fill(row: Consignee, to: WhereTo) -> None:
     row.country = to.country
     row.language = need_length("language", to.language, LANGUAGE_LONGEST)
     row.active, row.gln = to.active, _need_gln(row, to.gln)
+    if row.active:
+        row.merged_into = None
     for name, most in LONGEST.items():
         setattr(row, name, need_length(name, getattr(to, name), most))
     row.street = "\n".join(_tidy(row.street))

@@ -7,6 +7,11 @@ from dispatch.consignees import views
 urlpatterns: list[URLPattern] = [
     path("consignees/", views.consignee_list, name="consignees"),
     path("consignees/file/", views.consignee_file, name="consignee-file"),
+    path(
+        "consignees/<str:code>/merge/",
+        views.consignee_merge,
+        name="consignee-merge",
+    ),
     path("consignees/new/", views.consignee_new, name="consignee-new"),
     path("consignees/points/", views.consignee_points, name="consignee-points"),
     path(

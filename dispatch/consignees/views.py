@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.http import HttpResponse
@@ -12,7 +13,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.consignees import queries, services
-from dispatch.consignees.forms import ConsigneeChangeForm, ConsigneeNewForm
+from dispatch.consignees.forms import (
+    ConsigneeChangeForm,
+    ConsigneeMergeForm,
+    ConsigneeNewForm,
+)
 from dispatch.consignees.services import KeptConsignee, WhereTo
 from dispatch.domain.consigneefile import HEADINGS
 from dispatch.models import Consignee
@@ -57,10 +62,12 @@ def consignee_list(request: LotwardRequest) -> HttpResponseBase:
 @allowed("kitting.see_work")
 def consignee_detail(request: LotwardRequest, code: str) -> HttpResponse:
     """One consignee: its address as it is printed, and what looks wrong in it."""
-    consignee = get_or_404(queries.all_consignees(), code=code)
+    found = queries.all_consignees().select_related("merged_into")
+    consignee = get_or_404(found, code=code)
     context = {
         "consignee": consignee,
         "points": queries.points_of(consignee),
+        "merged": consignee.merged.order_by("code"),
         "speaks": called(consignee.language),
         "doubts": [sentence(doubt) for doubt in queries.doubts_of(consignee)],
     }
@@ -161,5 +168,22 @@ def consignee_change(request: LotwardRequest, code: str) -> HttpResponse:
         said=_("%(name)s is changed."),
         to=reverse("dispatch:consignee-detail", args=[code]),
         act=_("Change the consignee"),
+        consignee=consignee,
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
+def consignee_merge(request: LotwardRequest, code: str) -> HttpResponse:
+    """Say that a consignee is another one that is on record as well."""
+    consignee = get_or_404(Consignee, code=code)
+    return act_page(
+        request,
+        "dispatch/consignees/consignee_merge",
+        ConsigneeMergeForm(request.POST or None),
+        partial(services.merge_consignees, code=code),
+        said=_("%(name)s is closed, and leads to %(into)s."),
+        to=lambda done: reverse("dispatch:consignee-detail", args=[done.into]),
+        act=_("Merge the two"),
+        back=reverse("dispatch:consignee-detail", args=[code]),
         consignee=consignee,
     )

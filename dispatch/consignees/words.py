@@ -23,6 +23,10 @@ SENTENCES: dict[str, str | Promise] = {
         "%(consignee)s is closed, so nothing is sent there. Open it again on its page"
         " first."
     ),
+    "consignee_merged": _(
+        "%(consignee)s was merged with another one already. Open it again on its page"
+        " first, if that was wrong."
+    ),
     "consignee_twice": _(
         "Consignee %(value)s is in line %(first_line)s already. Write one row for each."
     ),
@@ -33,6 +37,11 @@ SENTENCES: dict[str, str | Promise] = {
     "gln_wrong": _(
         "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."
     ),
+    "merged_while_asked": _(
+        "Open for %(consignee)s: %(which)s. Send, cancel or take down anew for the other"
+        " one what is open, then merge the two."
+    ),
+    "merged_with_itself": _("%(consignee)s is this one. Choose the other one."),
     "point_unknown": _(
         "%(consignee)s has no delivery point or ward “%(read)s”. On record are:"
         " %(points)s."

@@ -89,6 +89,7 @@ ACTS: dict[str, str | Promise] = {
     "log_values": _("Values of a run logged"),
     "look_at_labels": _("Every label looked at"),
     "make_carrier": _("Carrier made"),
+    "merge_consignees": _("Consignee merged with another"),
     "miss_pieces": _("Bag found empty at a bench"),
     "open_account": _("Account opened or closed"),
     "open_run": _("Run opened"),

@@ -111,7 +111,9 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
     if filters.before is not None:
         found = found.filter(sent_at__lt=filters.before)
     if filters.consignee_id is not None:
-        found = found.filter(consignee=filters.consignee_id)
+        whom = filters.consignee_id  # and those that turned out to be the same
+        same = Consignee.objects.filter(Q(pk=whom) | Q(merged_into=whom))
+        found = found.filter(consignee__in=[*same.values_list("pk", flat=True)])
     if filters.taken:
         taken = {f"{name}__icontains": filters.taken for name in TAKEN}
         found = found.filter(Q(**taken, _connector=Q.OR))

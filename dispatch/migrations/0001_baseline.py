@@ -70,6 +70,16 @@ class Migration(migrations.Migration):
                         ("night_contact", models.CharField(blank=True, max_length=120)),
                         ("opening", models.CharField(blank=True, max_length=120)),
                         ("points", models.TextField(blank=True)),
+                        (
+                            "merged_into",
+                            models.ForeignKey(
+                                blank=True,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="merged",
+                                to="dispatch.consignee",
+                            ),
+                        ),
                     ],
                     options={
                         "ordering": ["name"],
@@ -87,7 +97,15 @@ class Migration(migrations.Migration):
                                     _connector="OR",
                                 ),
                                 name="dispatch_consignee_parts_have_a_country",
-                            )
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("merged_into__isnull", True),
+                                    ("active", False),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_consignee_merged_is_closed",
+                            ),
                         ],
                     },
                 ),

@@ -34,15 +34,23 @@ class Consignee(models.Model):
     language = models.CharField(max_length=8, default="en")
     """That of its packing lists."""
     search = models.CharField(max_length=255, blank=True)
+    merged_into = models.ForeignKey(
+        "self", on_delete=models.PROTECT, null=True, blank=True, related_name="merged"
+    )
+    """The one that it is: both were on record. What is past stays its own."""
 
     class Meta:
         default_permissions = ()
         ordering = ["name"]
         constraints = [
             check(
+                "dispatch_consignee_merged_is_closed",
+                Q(merged_into__isnull=True) | Q(active=False),
+            ),
+            check(
                 "dispatch_consignee_parts_have_a_country",
                 ~Q(country="") | Q(street="", postcode="", city="", region=""),
-            )
+            ),
         ]
 
     def __str__(self) -> str:

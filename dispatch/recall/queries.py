@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import attrgetter
 
 from django.db.models import Count, Model, Sum
 
@@ -63,11 +64,16 @@ def whom_it_reached(found: Trace, home: str) -> list[Reached]:
     Returns:
         One for each consignee, by name; two of one name stay apart.
     """
+    gone = [box for box in found.boxes if box.stage in GONE]
+    known = Consignee.objects.filter(pk__in={box.consignee_id for box in gone})
+    # One that was merged with another is told as that one.
+    now = {
+        row.pk: row.merged_into or row for row in known.select_related("merged_into")
+    }
     boxes_of: dict[int, list[BoxRow]] = {}
-    for box in found.boxes:
-        if box.stage in GONE:
-            boxes_of.setdefault(box.consignee_id, []).append(box)
-    reached = Consignee.objects.filter(pk__in=boxes_of).order_by("name", "code")
+    for box in gone:
+        boxes_of.setdefault(now[box.consignee_id].pk, []).append(box)
+    reached = {row.pk: row for row in now.values()}.values()
     return [
         Reached(
             code=whom.code,
@@ -79,7 +85,7 @@ def whom_it_reached(found: Trace, home: str) -> list[Reached]:
             boxes=tuple(boxes_of[whom.pk]),
             pieces=sum(box.pieces for box in boxes_of[whom.pk]),
         )
-        for whom in reached
+        for whom in sorted(reached, key=attrgetter("name", "code"))
     ]
 
 

@@ -12,7 +12,7 @@ from django.core.management import call_command
 from dispatch.consignees import services as consignees
 from dispatch.consignees.services import WhereTo
 from dispatch.log import services as log
-from dispatch.models import LogView
+from dispatch.models import Consignee, LogView
 from dispatch.requests import services as requests
 from kitting.checking.services import checks, rejected, settings, switching
 from kitting.day.services import confirm_clock
@@ -207,6 +207,11 @@ def _bags(history: History) -> None:
     files.take_in_file(data=data, date_order=None, sign=sign())
     rows = b"code;name;street;city;country\nWARD;Ward 2\nWING;Wing;2 Road;Eskmoor;GB\n"
     consignees.take_in_consignees(data=rows, sign=sign())
+    there = WhereTo(name="Ward", country="GB", street="1 Road", city="Eskmoor")
+    wing = Consignee.objects.get(code="WING")
+    consignees.add_consignee(code="WING-2", to=there, sign=sign())
+    twice = {"code": "WING-2", "into_id": wing.pk, "reason": "the same door"}
+    consignees.merge_consignees(**twice, sign=sign())
     log.keep_view(name="By hand", asked="taken=Driver", sign=sign())
     log.drop_view(view_id=LogView.objects.get(name="By hand").pk, sign=sign())
     product = BoxSize.objects.filter(active=True)[0].product.code

@@ -165,9 +165,12 @@ def _received(product_id: int, since: datetime, promises: Promises) -> Counter[s
         live=True,
         box__size__product=product_id,
     )
-    sums = loads.order_by().values("shipment__consignee__code")
+    # One that was merged with another counts as that one.
+    own = "shipment__consignee__code"
+    whom = Coalesce("shipment__consignee__merged_into__code", own)
+    sums = loads.order_by().values(whom=whom)
     had = sums.annotate(sets=Sum("box__size__sets"))
-    found = Counter(dict(had.values_list("shipment__consignee__code", "sets")))
+    found = Counter(dict(had.values_list("whom", "sets")))
     for row in promises.rows:
         found[row.whom] += row.sets * row.boxes
     return found

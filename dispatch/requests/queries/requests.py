@@ -60,7 +60,7 @@ def filtered(filters: Mapping[str, Any]) -> QuerySet[Request]:
     if stage != "all":
         rows = rows.filter(stage=stage)
     if consignee := filters.get("consignee"):
-        rows = rows.filter(consignee=consignee)
+        rows = rows.filter(Q(consignee=consignee) | Q(consignee__merged_into=consignee))
     if product := filters.get("product"):
         rows = rows.filter(product=product)
     return with_figures(rows)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dispatch.allotment.queries.proposals import facts_of
 from dispatch.allotment.services import allot, release_promise
+from dispatch.consignees.services import merge_consignees
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move, Term
 from dispatch.log.services import keep_view
@@ -58,6 +59,16 @@ def _allot(box: Box) -> str:
     return done.allotment
 
 
+def _merge(gone: Shipment) -> None:
+    """Merge the consignee of a shipment with another one of the same door."""
+    merge_consignees(
+        code=gone.consignee.code,
+        into_id=make_consignee().pk,
+        reason="the same door",
+        sign=sign(),
+    )
+
+
 def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     gone, waiting, off = _begin(), _begin(), _begin()
     _ask(gone, sent, sets=6)
@@ -78,6 +89,7 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     release_promise(number=promised, reason="packed tomorrow", sign=sign())
     receive()
+    _merge(gone)
     keep_view(name="By van", asked="taken=Driver+2", sign=sign())
     for shipment in (gone, waiting):
         shipment.refresh_from_db()
