@@ -219,8 +219,8 @@ class ToSeeTo:
 
     shipments: tuple[Waiting, ...]
     """The oldest first; no more than the page has room for."""
-    more: int
-    """How many there are besides."""
+    more: bool
+    """Whether there are others besides."""
 
 
 def to_see_to(now: datetime) -> ToSeeTo | None:
@@ -241,12 +241,11 @@ def to_see_to(now: datetime) -> ToSeeTo | None:
     )
     if not rows:
         return None
-    more = found.count() - MOST_SHOWN if len(rows) > MOST_SHOWN else 0
     shown = tuple(
         Waiting(number, name, sent_at or now, stage == ShipmentStage.DELIVERED)
         for number, name, sent_at, stage in rows[:MOST_SHOWN]
     )
-    return ToSeeTo(shown, more)
+    return ToSeeTo(shown, more=len(rows) > MOST_SHOWN)
 
 
 def _open_differences() -> QuerySet[Receipt, Any]:
