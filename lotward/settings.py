@@ -99,6 +99,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "curves": "kitting.checking.tags.curves",
                 "doses": "kitting.disinfection.tags",
                 "drawing": "kitting.web.tags.drawing",
+                "figures": "dispatch.figures.tags",
                 "inspection": "kitting.checking.tags.inspection",
                 "journal": "dispatch.journal.tags",
                 "look": "kitting.web.tags.look",

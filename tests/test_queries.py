@@ -24,6 +24,7 @@ LISTS = (
     *("kitting:labels", "kitting:label-log", "kitting:workshop", "kitting:places"),
     *("dispatch:journal", "dispatch:journal-export", "dispatch:requests"),
     *("dispatch:allotments", "dispatch:allotment-new"),
+    "dispatch:figures",
 )
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import floor, log10
 
 from kitting.day.queries.pieces import SHOWN, PartLine
+from kitting.domain.axis import axis_to
 
 WIDTH = 640
 EDGE = 2
@@ -60,7 +60,7 @@ def picture_of(lines: Sequence[PartLine]) -> Picture | None:
     most = max((line.total for line in lines), default=0)
     if not most:
         return None
-    step = _step(most)
+    step = axis_to(most).step
     scale = (WIDTH - 2 * EDGE) / most
     foot = ROW_HEIGHT * len(lines)
     return Picture(
@@ -83,13 +83,3 @@ def _bar(line: PartLine, y: int, scale: float) -> Bar:
             segments.append(Segment(stage, round(x, 1), round(width, 1), pieces))
             x += width
     return Bar(line.part.name, line.part.code, y, line.total, segments)
-
-
-def _step(most: int) -> int:
-    """A round step that gives three to six steps."""
-    power: int = 10 ** max(floor(log10(most)) - 1, 0)
-    return next(
-        factor * power
-        for factor in (1, 2, 5, 10, 20, 50)
-        if most / (factor * power) <= 6
-    )

@@ -269,6 +269,7 @@ _BESIDE: Final = {
     **dict.fromkeys(("bags", "samples", "bag-numbers", "inspection"), "kitting:lots"),
     **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
     "consignees": "dispatch:shipments",
+    "figures": "dispatch:log",
     "journal": "dispatch:recall",
     **dict.fromkeys(("methods", "parts", "products"), "kitting:lots"),
 }
