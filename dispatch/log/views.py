@@ -61,6 +61,7 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         return file
     paper = request.GET.get("as") == "print"
     page = page_of(found, queries.ORDER, request.GET, MOST_ON_PAPER if paper else ROWS)
+    views = queries.views(form.asked)
     context: dict[str, Any] = {
         "form": form,
         "filtered": any(form.cleaned_data.values()),
@@ -70,8 +71,8 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         "page": page,
         "rows": queries.rows_of(page.rows),
         "paper": paper,
-        "views": queries.views(form.asked),
-        "to_keep": form.asked,
+        "views": views,
+        "to_keep": "" if any(shown for _view, shown in views) else form.asked,
         "now": clock.now(),
     }
     return render(request, "dispatch/log/log.html", context)

@@ -75,6 +75,8 @@ def test_what_the_log_cannot_read_is_no_view(clerk: Client, asked: str) -> None:
 def test_a_view_is_dropped_once(clerk: Client) -> None:
     keep_view(name="Mine", asked="q=one", sign=sign())
     view = LogView.objects.get()
+    shown = clerk.get(LOG, {"q": "one"}).content.decode()
+    assert "Keep this view" not in shown
     assert "Drop this view" in clerk.get(LOG, {"q": "one"}).content.decode()
     assert "goes for everybody" in text_of(clerk.get(drop_page(view)))
     form = sent()
