@@ -52,8 +52,8 @@ BAR: Final = 360
 INSET: Final = 44
 """Half of the longest label, so that the first and the last have room."""
 ROW: Final = 36
-LANES: Final = (("promised", 8), ("sent", 15), ("delivered", 22))
-LANE: Final = 6
+LANES: Final = (("promised", 8), ("sent", 16), ("delivered", 24))
+LANE: Final = 5
 
 
 def _on_bar(axis: Axis, value: int) -> float:
