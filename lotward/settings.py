@@ -193,8 +193,8 @@ SILENCED_SYSTEM_CHECKS = [
 ]
 
 # A table of lots may be pasted, a database not; files are checked by their readers.
-DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
-LARGEST_REQUEST = 6 * 1024 * 1024  # bytes, a file and all around it
+LARGEST_REQUEST = 6 * 1024 * 1024  # bytes, a file and all around it, packed or not
+DATA_UPLOAD_MAX_MEMORY_SIZE = LARGEST_REQUEST
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 FILE_UPLOAD_PERMISSIONS = 0o600
 

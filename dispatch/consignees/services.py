@@ -436,6 +436,7 @@ def _entry(said: consigneefile.Row, was: Consignee | None) -> Entry:
         row = copy(was)
         on_record = {name: getattr(was, name) or "" for name in consigneefile.FIELDS}
         on_record["active"] = was.active
+        said = replace(said, said=consigneefile.as_on_record(said.said, on_record))
         if all(on_record[name] == value for name, value in said.said.items()):
             return Entry(said.line, row, (), is_new=False)
     _fill(row, WhereTo(**{**on_record, **said.said}))

@@ -18,7 +18,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 from kitting.domain import cells
 from kitting.domain.delimited import Problem
@@ -44,7 +44,8 @@ TRANSLATED: Final[Mapping[str, tuple[str, ...]]] = {
 HEADINGS: Final = Headings(TRANSLATED, needed=("code",))
 FIELDS: Final = tuple(name.replace(" ", "_") for name in HEADINGS.names[1:])
 """What the columns but the first are called of a consignee."""
-_LINES: Final = ("street", "points")
+LINES: Final = ("street", "points")
+"""Fields of several lines, which stand in one cell."""
 _STAYS: Final = ("name", "street", "city", "country", "language", "active")
 """Columns in which an empty cell leaves what is on record."""
 
@@ -104,11 +105,43 @@ def _said(row: RowReader) -> dict[str, str | bool]:
             continue
         if name == "active":
             said[name] = row.take(heading, _in_use, empty=True)
-        elif name in _LINES:
-            said[name] = "\n".join(part.strip() for part in text.split(";"))
+        elif name in LINES:
+            said[name] = lines(text)
         else:
             said[name] = text.upper() if name == "country" else text
     return said
+
+
+def lines(text: str) -> str:
+    """Put what semicolons part on lines of its own.
+
+    Args:
+        text: A cell, or lines that are on record.
+
+    Returns:
+        The lines.
+
+    >>> lines("Gate 2; back yard").splitlines()
+    ['Gate 2', 'back yard']
+    """
+    parts = text.replace("\n", ";").split(";")
+    return "\n".join(part.strip() for part in parts)
+
+
+def as_on_record(
+    said: Mapping[str, str | bool], on_record: Mapping[str, Any]
+) -> dict[str, str | bool]:
+    """Leave lines on record that a file has apart at a semicolon of their own.
+
+    Args:
+        said: What a row says, by field.
+        on_record: What is on record, by field.
+
+    Returns:
+        What the row says, with such lines as they are on record.
+    """
+    same = [name for name in LINES if lines(on_record[name]) == said.get(name)]
+    return {**said, **{name: on_record[name] for name in same}}
 
 
 def unmarked(text: str) -> str:

@@ -35,6 +35,8 @@ LANGUAGES: Final = {"en": "English", "de": "Deutsch", "fr": "Français"}
 """Languages in which a file may have its headings, by their own names."""
 LARGEST_FILE = 4 * 1024 * 1024
 """Bytes of a file; ten thousand rows of lots take one."""
+LONGEST_PACKED = (LARGEST_FILE + 4 * 1024) * 4 // 3
+"""Characters of a packed file that cannot be made smaller, such as a workbook."""
 MOST_SHOWN = 200
 """Rows or faults of a file that a page lists."""
 
@@ -103,7 +105,7 @@ class TakeInFileForm(SureForm):
         "date_order": _("the order of day and month"),
     }
 
-    table = forms.CharField(widget=forms.HiddenInput, max_length=LARGEST_FILE)
+    table = forms.CharField(widget=forms.HiddenInput, max_length=LONGEST_PACKED)
     date_order = forms.ChoiceField(
         choices=FileForm.base_fields["date_order"].choices,  # type: ignore[attr-defined]
         required=False,
@@ -116,11 +118,11 @@ class TakeInFileForm(SureForm):
         try:
             packed = base64.b64decode(self.cleaned_data["table"], validate=True)
             unpacking = zlib.decompressobj()
-            data = unpacking.decompress(packed, LARGEST_FILE)
+            data = unpacking.decompress(packed, LARGEST_FILE + 1)
         except (binascii.Error, ValueError, zlib.error):
             data, whole = b"", False
         else:
-            whole = unpacking.eof
+            whole = unpacking.eof and len(data) <= LARGEST_FILE
         if not whole:
             raise ValidationError(
                 _("The file was not sent complete. Choose it again."),

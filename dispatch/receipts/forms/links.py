@@ -13,7 +13,8 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.domain.receipts import LINK_DAYS, LONGEST, BoxSaid, Found, Said, Told
 from dispatch.receipts.forms.deliveries import MOST_BOXES, TimeField
 from dispatch.receipts.queries.shown import BoxShown, Shown
-from kitting.domain.errors import LotwardError
+from kitting.domain import cells
+from kitting.domain.errors import CodeError, LotwardError
 from kitting.web.forms import DayField, KeyedForm
 from kitting.web.http import new_op_key
 
@@ -41,6 +42,20 @@ class LinkForm(KeyedForm):
     )
 
 
+class PlainField(forms.CharField):
+    """A line that a stranger writes: nothing in it turns, hides or moves other words.
+
+    Its blanks are single ones. A sign that turns the direction of writing is refused.
+    """
+
+    def to_python(self, value: Any) -> str:
+        """Tidy what was written, as a cell of a file is tidied."""
+        try:
+            return cells.tidy(super().to_python(value) or "")
+        except CodeError as error:
+            raise forms.ValidationError(error.code, code=error.code) from error
+
+
 class AnswerForm(forms.Form):
     """What a consignee counted; its words are those of the page.
 
@@ -62,7 +77,7 @@ class AnswerForm(forms.Form):
         self.fields["op_key"] = forms.UUIDField(
             widget=forms.HiddenInput, initial=new_op_key
         )
-        self.fields["by"] = forms.CharField(
+        self.fields["by"] = PlainField(
             label=words["by"], max_length=LONGEST["received_by"], widget=plain
         )
         self.fields["on"] = DayField(label=words["received_on"])
@@ -73,7 +88,7 @@ class AnswerForm(forms.Form):
             max_value=MOST_BOXES,
             widget=figure,
         )
-        self.fields["remark"] = forms.CharField(
+        self.fields["remark"] = PlainField(
             label=words["remark"],
             required=False,
             max_length=LONGEST["note"],

@@ -71,8 +71,8 @@ def pass_on(
         if not box_ids:
             raise Refused("boxes_missing")
         boxes = locking.lock_rows(Box, box_ids)
-        shipment = locking.lock_row(Shipment, shipment_id)
         consignee = need_consignee(consignee_id)
+        shipment = locking.lock_row(Shipment, shipment_id)
         _need_day(act, shipment, on)
         there = need_point(consignee, point)
         who = need_text("name", told_by, LONGEST["told_by"])

@@ -116,6 +116,16 @@ def test_headings_are_known_in_three_languages(language: str) -> None:
     assert faults(f"{words}\n{row}\n") == []
 
 
+def test_a_semicolon_on_record_stays_where_its_cell_comes_back(clerk: Client) -> None:
+    row = east(points="Ward 3; left\nDispensary", street="Tor 2;\nHof 1")
+    answer = clerk.get(LIST, {"as": "csv"})
+    data = b"".join(answer.streaming_content)  # type: ignore[attr-defined]
+    assert plan_consignees(data=data).rows[0].changed == ()
+    Consignee.objects.filter(code="KO").update(contact="")
+    assert take_in_consignees(data=data, sign=sign()).changed == ["KO"]
+    assert values() == [{**values()[0], "points": row.points, "street": row.street}]
+
+
 def test_every_bad_row_is_said_with_its_line_and_nothing_is_written() -> None:
     east()
     text = (

@@ -19,6 +19,7 @@ from dispatch.receipts.services.deliveries import record_delivery
 from dispatch.receipts.spoken import ENGLISH, GERMAN
 from kitting.ledger import holds
 from kitting.models import Box, BoxLine, Operation, User
+from lotward.logs import LineFormatter
 from tests import factories
 from tests.assertions import text_of
 from tests.databases import once_a_module
@@ -268,6 +269,9 @@ def test_their_count_alone_delivers_nothing(client: Client, shipment: Shipment) 
         ({"at": "noon"}, "received_at"),
         ({"boxes": "-1"}, "boxes_counted"),
         ({"remark": "x" * 201}, "remark"),
+        ({"by": "M. Ward\u202e.oN"}, "by"),
+        ({"remark": "all\u2066 \u2067well"}, "remark"),
+        ({"remark": "a\x07b"}, "remark"),
         ({"op_key": "odd"}, "page_old"),
     ],
 )
@@ -281,6 +285,27 @@ def test_what_cannot_be_is_named_and_nothing_is_written(
     assert ENGLISH["wrong"] in text_of(answer)
     assert f"<li>{ENGLISH[named]}</li>" in answer.content.decode()
     assert Operation.objects.count() == before
+
+
+def test_what_a_stranger_writes_is_one_line_without_hidden_signs(
+    client: Client, shipment: Shipment
+) -> None:
+    odd = {"by": "M.\u200b\n Ward", "remark": "\ufeff fine "}
+    assert client.post(give(shipment), counted(shipment, **odd)).status_code == 302
+    row = shipment.receipts.get()
+    assert (row.received_by, row.note) == ("M. Ward", "fine")
+
+
+def test_a_link_does_not_stand_in_the_log(
+    client: Client, shipment: Shipment, caplog: pytest.LogCaptureFixture
+) -> None:
+    address = give(shipment)
+    token = address.split("/")[2]
+    caplog.handler.setFormatter(LineFormatter())
+    assert client.post(address, counted(shipment, boxes=-1)).status_code == 422
+    assert client.post(f"{address}?again", {"by": "x" * 300_000}).status_code == 413
+    assert "/received/(link)/" in caplog.text
+    assert token not in caplog.text
 
 
 def test_a_page_takes_so_many_answers_and_no_more(

@@ -16,7 +16,7 @@ from kitting.ledger import locking
 from kitting.ledger.kept import Kept
 from kitting.lots.services.blanks import give_out_numbers
 from kitting.models import Bag, JournalHead, Link, Lot, Place
-from tests import factories
+from tests import factories, ledgers
 from tests.concurrency import twins
 from tests.concurrency.threads import at_once, meeting
 from tests.patience import PATIENCE_S
@@ -291,3 +291,52 @@ def test_a_thread_asks_a_kept_query_by_its_own_connection() -> None:
     assert ask(lot.pk)[0].made_on == lot.made_on
     (found,) = at_once([lambda: ask(lot.pk)]).values
     assert [(row.pk, row.made_on) for row in found] == [(lot.pk, lot.made_on)]
+
+
+# -- In one order -----------------------------------------------------------------------
+
+ORDER = (
+    *("lot", "bag", "run", "box", "consignee", "product", "shipment", "request"),
+    "journalhead",
+)
+
+
+@pytest.mark.django_db
+def test_every_act_locks_in_one_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two acts that lock the same rows in two orders wait for each other.
+
+    See PostgreSQL's manual, 13.3.4: the best defence is one order in all of them.
+    """
+    told = (locking.__doc__ or "").partition("Order inside an act")[2]
+    at = [told.find(name[:6]) for name in ORDER[:-1]]
+    assert at == sorted(at)
+    assert -1 not in at
+    locked: list[str] = []
+    orders: set[tuple[str, ...]] = set()
+
+    def noting(real: Callable[..., Any], name: Callable[[Any], str]) -> Any:
+        def noted(what: Any, *args: Any) -> Any:
+            locked.append(name(what))
+            return real(what, *args)
+
+        return noted
+
+    def begun(site: int) -> JournalHead:
+        locked.clear()
+        return see(site)
+
+    def ended(head: JournalHead) -> JournalHead:
+        orders.add((*(each for each in locked if each in ORDER), "journalhead"))
+        return lock(head)
+
+    see, lock = locking.see_head, locking.lock_head
+    rows = noting(locking.lock_rows, lambda model: model._meta.model_name)
+    monkeypatch.setattr(locking, "lock_rows", rows)
+    found = noting(locking.lock_found, lambda query: query.model._meta.model_name)
+    monkeypatch.setattr(locking, "lock_found", found)
+    monkeypatch.setattr(locking, "see_head", begun)
+    monkeypatch.setattr(locking, "lock_head", ended)
+    ledgers.make_history()
+    assert ("box", "consignee", "shipment", "journalhead") in orders
+    wrong = [each for each in orders if [*each] != sorted(each, key=ORDER.index)]
+    assert wrong == []

@@ -2,11 +2,13 @@ from __future__ import annotations
 
 import base64
 import io
+import random
 import uuid
 import zlib
 from collections.abc import Callable
 from datetime import date
 from typing import Any
+from urllib.parse import urlencode
 
 import pytest
 import xlsxwriter
@@ -174,6 +176,16 @@ def test_a_file_that_does_not_come_back_whole_is_refused(
     response = checker.post(page, send_values(table=table))
     assert_problem(response, "file_broken" if table else "required")
     assert Lot.objects.count() == 0
+
+
+def test_the_largest_file_comes_back_whole_though_nothing_packs_it(
+    checker: Client, page: str
+) -> None:
+    # Sent as a browser sends it: as text, with its plus signs written out.
+    data = random.Random(1).randbytes(LARGEST_FILE)
+    sent = urlencode(send_values() | {"table": packed(data)})
+    kind = "application/x-www-form-urlencoded"
+    assert_problem(checker.post(page, sent, content_type=kind), "file_has_problems")
 
 
 @pytest.mark.parametrize(
