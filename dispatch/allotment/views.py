@@ -182,7 +182,8 @@ def _offer(facts: Facts, term: TermForm, move: MoveForm) -> None:
     places = [("", _("what stays"))]
     for row in facts.rows:
         lacks = amount(row.lacks, "set")
-        places.append((row.number, f"{row.consignee.name}, {lacks} ({row.number})"))
+        said = ", ".join(filter(None, (row.consignee.name, row.point, lacks)))
+        places.append((row.number, f"{said} ({row.number})"))
     move.offer("by", places)
     move.offer("to", places)
 

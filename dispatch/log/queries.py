@@ -68,6 +68,7 @@ class LogRow:
     sent_at: datetime
     code: str
     consignee: str
+    """With the delivery point or ward."""
     reference: str
     haulier: str
     driver: str
@@ -205,7 +206,7 @@ def _row(shipment: Shipment, lots: list[LotIn], passed_to: Iterable[str]) -> Log
         number=shipment.number,
         sent_at=shipment.sent_at,
         code=shipment.consignee.code,
-        consignee=shipment.consignee.name,
+        consignee=shipment.whom,
         reference=shipment.reference,
         haulier=shipment.haulier,
         driver=shipment.driver,

@@ -87,6 +87,11 @@ class Shipment(models.Model):
     def __str__(self) -> str:
         return self.number
 
+    @property
+    def whom(self) -> str:
+        """Whom it goes to, with the delivery point or ward."""
+        return ", ".join(filter(None, (self.consignee.name, self.point)))
+
 
 class LogView(models.Model):
     """What is asked of the shipping log, under a name."""

@@ -118,11 +118,16 @@ def request_file(request: LotwardRequest) -> HttpResponseBase:
 
 def _plan(data: bytes, order: DateOrder | None) -> ShownPlan:
     plan = services.plan_requests(data=data, date_order=order, now=clock.now())
-    rows = [
-        ShownRow(line, row.consignee.name, f"{amount(row.sets, 'set')}, {row.product}")
-        for line, row in plan.rows
-    ]
+    rows = [_shown(line, row) for line, row in plan.rows]
     return ShownPlan(plan.problems, plan.questions, plan.before, rows)
+
+
+def _shown(line: int, row: Request) -> ShownRow:
+    """Say all that a row asks for: what was read wrongly is seen before it is taken."""
+    name = ", ".join(filter(None, (row.consignee.name, row.point, row.reference)))
+    day = _("by %s") % row.needed_by.isoformat() if row.needed_by else ""
+    asked = (amount(row.sets, "set"), str(row.product), str(TIERS[row.tier]), day)
+    return ShownRow(line, name, ", ".join(filter(None, asked)))
 
 
 def _said(done: services.TakenRequests) -> str:

@@ -97,9 +97,7 @@ def refuse_on_another(box: Box, shipment: Shipment) -> None:
         raise Conflict("box_on_already", box=str(box), shipment=shipment.number)
     other = row.shipment
     code = "box_in_shipment" if other.stage == ShipmentStage.OPEN else "box_left"
-    raise Conflict(
-        code, box=str(box), shipment=other.number, consignee=other.consignee.name
-    )
+    raise Conflict(code, box=str(box), shipment=other.number, consignee=other.whom)
 
 
 _LIVE_ON = Kept(

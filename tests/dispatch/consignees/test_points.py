@@ -228,3 +228,20 @@ def test_a_ward_that_there_is_not_is_said_on_the_page(
     answer = clerk.post(reverse("dispatch:shipment-new"), entered)
     assert answer.status_code == 422
     assert "On record are: Gate B, stores; Ward 3." in text_of(answer)
+
+
+def test_two_wards_of_a_hospital_are_told_apart_before_a_shipment_is_opened(
+    klinik: Consignee, box: Box, client_for: Callable[[User], Client]
+) -> None:
+    ask(klinik, box, "Ward 3")
+    begin(klinik, "Ward 3")
+    sent = begin(klinik, "Gate B, stores")
+    services.load_box(shipment_id=sent.pk, box_id=box.pk, sign=sign())
+    factories.send(sent)
+    clerk = client_for(factories.make_person("clerk"))
+    for page in ("shipments", "shipment-new", "requests", "allotment-new"):
+        shown = text_of(clerk.get(reverse(f"dispatch:{page}")))
+        assert "Klinik Ost, Ward 3" in shown, page
+    for page in ("shipments", "log"):
+        shown = text_of(clerk.get(reverse(f"dispatch:{page}")))
+        assert "Klinik Ost, Gate B, stores" in shown, page
