@@ -37,6 +37,7 @@ class Filters:
     before: datetime | None = None
     """First moment that is too late."""
     consignee_id: int | None = None
+    """It was sent to the consignee, or a box of it was passed on to it."""
     product_id: int | None = None
     """A box of the product is in the shipment."""
     stage: str = ""
@@ -112,9 +113,7 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
     if filters.before is not None:
         found = found.filter(sent_at__lt=filters.before)
     if filters.consignee_id is not None:
-        whom = filters.consignee_id  # and those that turned out to be the same
-        same = Consignee.objects.filter(Q(pk=whom) | Q(merged_into=whom))
-        found = found.filter(consignee__in=[*same.values_list("pk", flat=True)])
+        found = found.filter(_reaching(filters.consignee_id))
     if filters.taken:
         taken = {f"{name}__icontains": filters.taken for name in TAKEN}
         found = found.filter(Q(**taken, _connector=Q.OR))
@@ -137,6 +136,20 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         carrying = _ON_NOW.filter(box__lines__lot__in=lots)
         found = found.filter(pk__in=carrying.values("shipment"))
     return found.select_related("consignee").order_by("-sent_at", "-pk")
+
+
+def _reaching(whom: int) -> Q:
+    """What was sent to a consignee, or has a box that was passed on to it.
+
+    Those that turned out to be the same count as well. What was passed on is read by
+    itself: mostly there is none, and the index of the log is enough.
+    """
+    rows = Consignee.objects.filter(Q(pk=whom) | Q(merged_into=whom))
+    same = [*rows.values_list("pk", flat=True)]
+    passed = PassedOn.objects.filter(consignee__in=same)
+    ids = {*passed.values_list("shipment", flat=True)}
+    sent = Q(consignee__in=same)
+    return sent | Q(pk__in=ids) if ids else sent
 
 
 def _with(boxes: Q) -> Exists:

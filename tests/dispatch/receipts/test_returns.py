@@ -12,6 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.domain.needs import Asked
+from dispatch.log.queries import Filters, sent_shipments
 from dispatch.models import Consignee, PassedOn, Request, Return, Shipment, ShipmentBox
 from dispatch.recall.queries import whom_it_reached
 from dispatch.receipts.services import passing, returns
@@ -217,6 +218,20 @@ def test_a_recall_names_who_has_a_box_now(box: Box, shipment: Shipment) -> None:
     givers = PassedOn.objects.order_by("pk").values_list("giver", flat=True)
     assert list(givers) == [shipment.consignee_id, second.pk]
     assert factories.prove() == []
+
+
+def test_the_log_of_a_consignee_names_shipments_of_what_was_passed_on_to_it(
+    shipment: Shipment,
+) -> None:
+    """The recall leads there by the consignee that has a box now."""
+    second, third = factories.make_consignee(), factories.make_consignee()
+    on(shipment, second)
+    for whom, shipments in (
+        (shipment.consignee, [shipment]),
+        (second, [shipment]),
+        (third, []),
+    ):
+        assert list(sent_shipments(Filters(consignee_id=whom.pk))) == shipments
 
 
 def test_a_sent_shipment_stays_what_it_was(box: Box, shipment: Shipment) -> None:
