@@ -29,7 +29,9 @@ from django.utils.functional import Promise
 import dispatch
 import kitting
 import lotward
+from dispatch.allotment.queries.proposals import SizeThere
 from dispatch.recall.queries import Target
+from dispatch.receipts.forms.links import AnswerForm
 from kitting.disinfection.forms.protocols import NewProtocolForm
 from kitting.domain.shown import shown
 from kitting.labels import kinds
@@ -67,8 +69,9 @@ def all_forms() -> list[type[forms.BaseForm]]:
                     found.add(each)
     ours = {f.__module__.partition(".")[0] for f in found} - {"django"}
     assert ours == {"kitting", "dispatch", "lotward"}
+    # A consignee's page says what is wrong in the consignee's language, by words of its own.
     return sorted(
-        (form for form in found if not form.__module__.startswith("django.")),
+        (form for form in found - {AnswerForm} if form.__module__[:7] != "django."),
         key=lambda form: f"{form.__module__}.{form.__qualname__}",
     )
 
@@ -105,6 +108,9 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "places": lambda: [(1, "top"), (2, "bottom")],
         "reasons": lambda: ["Torn"],
         "run": lambda: factories.open_run(factories.make_protocol()),
+        "sizes": lambda: [
+            SizeThere(factories.make_size(factories.make_recipe()), 3, 1)
+        ],
         "sides": lambda: [("top", "top")],
         "stocks": list,
         "targets": lambda: [Target("lot:1", "this lot")],
