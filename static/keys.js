@@ -169,6 +169,10 @@
     return taken;
   }
 
+  // What else must be filled in is next: a scan sends no form half filled in.
+  const lacking = (at) => [...at.form.elements].find((each) =>
+    each !== at && each.required && !each.value && each.offsetParent);
+
   document.addEventListener("input", (event) => {
     ended = event.isTrusted ? -Infinity : ended; // letters that came by no key
   });
@@ -177,7 +181,8 @@
     if (isScan(event.target) && event.key === "Enter" && event.target.form &&
         !event.isComposing) {
       event.preventDefault();
-      event.target.form.requestSubmit();
+      const next = lacking(event.target);
+      next ? next.focus() : event.target.form.requestSubmit();
     }
   });
 })();

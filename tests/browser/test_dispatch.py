@@ -229,3 +229,16 @@ def test_targets_fit_gloves_and_nothing_hangs_over(
     assert width(page) <= size["width"]
     page.goto(f"{live_server.url}/log/")
     assert width(page) <= size["width"]
+
+
+def test_a_scan_sends_no_form_that_is_half_filled_in(
+    page: Page, live_server, console_errors: list[str], boxes: list[Box]
+) -> None:
+    sign_in(page, live_server.url)
+    page.goto(f"{live_server.url}/shipments/returns/new/")
+    page.wait_for_load_state("load")
+    scan(page, boxes[0].serial)
+    expect(page.get_by_label("Scan the box")).to_have_value(str(boxes[0].serial))
+    expect(page.get_by_label("How it came back")).to_be_focused()
+    expect(page.get_by_text("Choose whether")).to_have_count(0)
+    assert console_errors == []
