@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 from django.http import HttpResponse
@@ -12,13 +13,15 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from dispatch.consignees import queries, services
+from dispatch.consignees import queries
 from dispatch.consignees.forms import (
     ConsigneeChangeForm,
     ConsigneeMergeForm,
     ConsigneeNewForm,
 )
-from dispatch.consignees.services import KeptConsignee, WhereTo
+from dispatch.consignees.services import consignees as services
+from dispatch.consignees.services import files
+from dispatch.consignees.services.consignees import KeptConsignee, WhereTo
 from dispatch.domain.consigneefile import HEADINGS
 from dispatch.models import Consignee
 from kitting.domain.cells import DateOrder
@@ -91,24 +94,25 @@ def consignee_file(request: LotwardRequest) -> HttpResponseBase:
             name="consignees",
             headings=HEADINGS,
             plan=_plan,
-            act=services.take_in_consignees,
+            act=files.take_in_consignees,
             said=_said,
             to=reverse("dispatch:consignees"),
             dated=False,
+            mark=attrgetter("mark"),
         ),
     )
 
 
 def _plan(data: bytes, _order: DateOrder | None) -> ShownPlan:
-    plan = services.plan_consignees(data=data)
+    plan = files.plan_consignees(data=data)
     rows = [
         ShownRow(each.line, f"{each.row.code} {each.row.name}", _what(each))
         for each in plan.rows
     ]
-    return ShownPlan(plan.problems, plan.questions, plan.before, rows)
+    return ShownPlan(plan.problems, plan.questions, plan.before, rows, plan.mark)
 
 
-def _what(entry: services.Entry) -> str:
+def _what(entry: files.Entry) -> str:
     if entry.is_new:
         return _("new")
     if not entry.changed:
@@ -117,7 +121,7 @@ def _what(entry: services.Entry) -> str:
     return _("changes: %(names)s") % {"names": names}
 
 
-def _said(done: services.TakenConsignees) -> str:
+def _said(done: files.TakenConsignees) -> str:
     return _("The file is taken in: %(new)s new, %(changed)s changed.") % {
         "new": pieces(len(done.new)),
         "changed": pieces(len(done.changed)),

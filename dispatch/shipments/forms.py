@@ -108,6 +108,12 @@ class SendForm(KeyedForm):
         label=_("Why it goes without these labels"), required=False, max_length=200
     )
 
+    @property
+    def written(self) -> dict[str, str]:
+        """What was written into the fields, to stand there again when they are shown."""
+        names = ("haulier", "driver", "vehicle", "seal", "reference", "unlabelled")
+        return {name: str(self.data.get(name, ""))[:200] for name in names}
+
     def show(self, seen: int) -> None:
         """Note what the page shows now, whatever was sent."""
         self.initial["seen"] = seen

@@ -112,6 +112,17 @@ class TakeInFileForm(SureForm):
         widget=forms.HiddenInput,
     )
     sure = sure_field()
+    seen = forms.CharField(required=False, widget=forms.HiddenInput, max_length=64)
+
+    def __init__(self, *args: Any, seen: str | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial["seen"] = seen
+        if seen is None:
+            del self.fields["seen"]
+
+    def show(self, seen: str) -> None:
+        """Send back, from now on, the mark of the plan that the page shows."""
+        self.data = {**self.data.dict(), "seen": seen}  # type: ignore[attr-defined]
 
     def clean_table(self) -> bytes:
         """Unpack the file; a packed one that would be too large is refused."""
@@ -132,10 +143,14 @@ class TakeInFileForm(SureForm):
 
     @property
     def entries(self) -> dict[str, Any]:
-        """The file, the order of its dates where one was said, and why it is right."""
+        """The file, the order of its dates where one was said, and why it is right.
+
+        With the mark of what was looked at, where the plan has one.
+        """
         data = self.cleaned_data
         order = data["date_order"] or None
-        return {"data": data["table"], "date_order": order, "sure": data["sure"]}
+        seen = {"seen": data["seen"]} if "seen" in data else {}
+        return {"data": data["table"], "date_order": order, "sure": data["sure"]} | seen
 
 
 def packed(data: bytes) -> str:
@@ -177,6 +192,8 @@ class ShownPlan:
     questions: Sequence[Problem]
     before: Operation | None
     entries: Sequence[ShownRow]
+    mark: str = ""
+    """What a form remembers of what the file changes, so that a change is noticed."""
 
 
 @dataclass(frozen=True)
@@ -197,6 +214,8 @@ class Filed:
     """The address where the act leads."""
     dated: bool = True
     """Whether it has days, whose order may be unclear."""
+    mark: Callable[[Any], str] | None = None
+    """Gives the mark of a plan that changes what is on record; the act takes it."""
 
 
 def file_page(request: LotwardRequest, of: Filed) -> HttpResponseBase:
@@ -221,20 +240,23 @@ def _look(request: LotwardRequest, of: Filed, form: FileForm) -> HttpResponse:
     if plan.problems:
         add_refusal(form, Refused("file_has_problems", count=len(plan.problems)))
         return _answer(request, of, form=form, plan=plan, status=UNFIT)
-    send = TakeInFileForm(initial={"table": packed(data), "date_order": order})
+    shown = {"table": packed(data), "date_order": order}
+    send = TakeInFileForm(initial=shown, seen=of.mark(plan) if of.mark else None)
     if plan.questions:
         send.ask_why()
     return _answer(request, of, form=FileForm(dated=of.dated), plan=plan, send=send)
 
 
 def _bring_in(request: LotwardRequest, of: Filed) -> HttpResponse:
-    send = TakeInFileForm(request.POST)
+    send = TakeInFileForm(request.POST, seen="" if of.mark else None)
     done, status = attempt(request, send, of.act)
     if done is not None:
         return say_and_go(request, of.said(done), of.to)
     plan = None
     if data := send.cleaned_data.get("table"):
         plan = of.plan(data, send.cleaned_data.get("date_order") or None)
+        if of.mark:
+            send.show(of.mark(plan))
     form = FileForm(dated=of.dated)
     return _answer(request, of, form=form, plan=plan, send=send, status=status)
 

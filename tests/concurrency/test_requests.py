@@ -9,7 +9,7 @@ import pytest
 from django.db import connection, transaction
 from django.db.models import Sum
 
-from dispatch.consignees.services import WhereTo, change_consignee
+from dispatch.consignees.services.consignees import WhereTo, change_consignee
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, ShipmentBox
 from dispatch.requests import steps

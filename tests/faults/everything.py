@@ -9,8 +9,9 @@ from typing import Any
 
 from django.core.management import call_command
 
-from dispatch.consignees import services as consignees
-from dispatch.consignees.services import WhereTo
+from dispatch.consignees.services import consignees
+from dispatch.consignees.services import files as consignee_files
+from dispatch.consignees.services.consignees import WhereTo
 from dispatch.log import services as log
 from dispatch.models import Consignee, LogView
 from dispatch.requests import services as requests
@@ -206,7 +207,7 @@ def _bags(history: History) -> None:
     data = f"part;revision;made on;source;counts\n{row}\n".encode()
     files.take_in_file(data=data, date_order=None, sign=sign())
     rows = b"code;name;street;city;country\nWARD;Ward 2\nWING;Wing;2 Road;Eskmoor;GB\n"
-    consignees.take_in_consignees(data=rows, sign=sign())
+    consignee_files.take_in_consignees(data=rows, sign=sign())
     there = WhereTo(name="Ward", country="GB", street="1 Road", city="Eskmoor")
     wing = Consignee.objects.get(code="WING")
     consignees.add_consignee(code="WING-2", to=there, sign=sign())

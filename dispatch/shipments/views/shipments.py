@@ -176,16 +176,21 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
 def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     """Ask who takes the shipment, and send it whole if it is what the page showed."""
     shipment = get_or_404(Shipment, number=number)
-    form = SendForm(request.POST or None, initial={"reference": shipment.reference})
+    kept = f"sending {shipment.pk}"  # what was written, while something must come off
+    written = request.session.get(kept, {"reference": shipment.reference})
+    form = SendForm(request.POST or None, initial=written)
     act = partial(services.send_shipment, shipment_id=shipment.pk)
     sent, status = _attempt(request, form, act)
     if sent is not None:
+        request.session.pop(kept, None)
         words = _("Shipment %(shipment)s is sent: %(boxes)s, %(sets)s.") % {
             "shipment": sent.shipment,
             "boxes": amount(sent.boxes, "box"),
             "sets": amount(sent.sets, "set"),
         }
         return say_and_go(request, words, _address(number))
+    if request.method == "POST":
+        request.session[kept] = form.written
     seen = queries.last_scan(shipment)  # before the boxes: what comes later is not seen
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
     boxes = queries.on_board(shipment, reach_of(told_holds()), clock.today())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import uuid
 from collections.abc import Callable
 from typing import Any
@@ -12,9 +13,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.consignees.services import (
-    WhereTo,
-    add_consignee,
+from dispatch.consignees.services.consignees import WhereTo, add_consignee
+from dispatch.consignees.services.files import (
     plan_consignees,
     take_in_consignees,
 )
@@ -218,6 +218,23 @@ def test_the_page_looks_first_and_then_takes_in_once(clerk: Client) -> None:
     again = text_of(clerk.post(PAGE, upload(text)))
     assert "This very file was taken in by" in again
     assert "nothing changes" in again
+
+
+def test_what_changed_since_the_look_is_looked_at_again(clerk: Client) -> None:
+    take_in(f"{HEAD}\nNE;North End;1 Road;Eskmoor;GB\n")
+    text = f"{HEAD}\nNE;North End;2 Road;Eskmoor;GB\n"
+    looked = clerk.post(PAGE, upload(text)).content.decode()
+    form = dict(re.findall(r'name="(op_key|table|seen)" value="([^"]*)"', looked))
+    assert set(form) == {"op_key", "table", "seen"}
+    take_in(f"{HEAD}\nNE;Northern End;1 Road;Eskmoor;GB\n")
+    answer = clerk.post(PAGE, form)
+    assert answer.status_code == 409
+    assert Consignee.objects.get().street == "1 Road"
+    again = re.findall(
+        r'name="(op_key|table|seen)" value="([^"]*)"', answer.content.decode()
+    )
+    assert clerk.post(PAGE, dict(again))["Location"] == LIST
+    assert Consignee.objects.get().street == "2 Road"
 
 
 def test_the_page_names_each_fault(clerk: Client) -> None:

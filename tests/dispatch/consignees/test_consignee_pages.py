@@ -9,7 +9,11 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.consignees.services import WhereTo, add_consignee, change_consignee
+from dispatch.consignees.services.consignees import (
+    WhereTo,
+    add_consignee,
+    change_consignee,
+)
 from dispatch.domain.needs import Asked, Tier, Way
 from dispatch.models import Consignee
 from dispatch.requests.services import take_request

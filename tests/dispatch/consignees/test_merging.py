@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from dispatch.allotment.queries.proposals import facts_of
-from dispatch.consignees.services import (
+from dispatch.consignees.services.consignees import (
     WhereTo,
     add_consignee,
     change_consignee,

@@ -12,7 +12,11 @@ from django.test import Client
 from django.urls import reverse
 from pypdf import PdfReader
 
-from dispatch.consignees.services import WhereTo, add_consignee, change_consignee
+from dispatch.consignees.services.consignees import (
+    WhereTo,
+    add_consignee,
+    change_consignee,
+)
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, Shipment, ShipmentBox
 from dispatch.recall.queries import whom_it_reached

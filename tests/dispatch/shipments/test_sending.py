@@ -150,6 +150,10 @@ def test_a_held_box_stops_the_sending_and_is_named(clerk: Client, box: Box) -> N
     assert act_of(shipment, "send") not in text_of(clerk.get(page_of(shipment)))
     shipment.refresh_from_db()
     assert shipment.stage == "open"
+    clerk.post(act_of(shipment, "take-off"), keyed(box=box.pk))
+    form = clerk.get(act_of(shipment, "send")).context["form"]
+    for name in ("driver", "seal", "reference"):
+        assert form[name].value() == data[name]
 
 
 def test_a_box_that_came_on_after_the_page_was_shown_stops_the_sending(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dispatch.allotment.queries.proposals import facts_of
 from dispatch.allotment.services import allot, release_promise
-from dispatch.consignees.services import merge_consignees
+from dispatch.consignees.services.consignees import merge_consignees
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move, Term
 from dispatch.log.services import keep_view

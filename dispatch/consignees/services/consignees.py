@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
-from copy import copy
-from dataclasses import asdict, dataclass, replace
-from typing import Any
+from dataclasses import asdict, dataclass
 
 from dispatch.consignees.queries import (
     LONGEST,
@@ -15,24 +11,24 @@ from dispatch.consignees.queries import (
     open_numbers,
 )
 from dispatch.consignees.steps import need_open
-from dispatch.domain import consigneefile
 from dispatch.models import Consignee
-from kitting.domain.delimited import Problem
 from kitting.domain.errors import (
     CodeError,
     Conflict,
     Doubted,
-    LotwardError,
     Refused,
 )
 from kitting.domain.gs1 import gln_ok
 from kitting.labels.postal import country_name
 from kitting.ledger import locking
-from kitting.ledger.coded import need_free_code, need_name, row_to_change, row_to_keep
-from kitting.ledger.locking import snapshot
+from kitting.ledger.coded import (
+    need_name,
+    row_to_change,
+    row_to_keep,
+)
 from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason, need_row
-from kitting.ledger.operations import Act, Sign, fingerprint, perform
-from kitting.models import Operation, Workshop
+from kitting.ledger.operations import Act, Sign, perform
+from kitting.models import Workshop
 
 LANGUAGE_LONGEST = 8
 
@@ -95,7 +91,7 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
 
     def work(act: Act) -> KeptConsignee:
         row = row_to_keep(act, Consignee, code)
-        _fill(row, to)
+        fill_in(row, to)
         row.save(force_insert=True)
         return KeptConsignee(row.code, row.name)
 
@@ -135,7 +131,7 @@ def change_consignee(
     def work(act: Act) -> KeptConsignee:
         row = row_to_change(act, Consignee.objects.filter(code=code), seen)
         why = _why_closed(row, sure) if row.active and not to.active else ""
-        _fill(row, to)
+        fill_in(row, to)
         row.save()
         return KeptConsignee(row.code, row.name, why)
 
@@ -258,7 +254,18 @@ def _need_gln(row: Consignee, text: str) -> str | None:
     return gln
 
 
-def _fill(row: Consignee, to: WhereTo) -> None:
+def fill_in(row: Consignee, to: WhereTo) -> None:
+    """Let a consignee say what was entered of it, tidied.
+
+    Args:
+        row: The consignee, locked or new.
+        to: As it is to be.
+
+    Raises:
+        CodeError: ``gln_wrong``, or a country that there is not.
+        Conflict: ``gln_taken``.
+        Refused: ``set_up_name_missing``, ``entry_missing``, ``entry_too_long``.
+    """
     row.name = need_name(to.name, NAME_LONGEST)
     country_name(to.country)
     row.country = to.country
@@ -273,176 +280,3 @@ def _fill(row: Consignee, to: WhereTo) -> None:
     for name in ("street", "city"):
         if not getattr(row, name):
             raise Refused("entry_missing", what=name)
-
-
-# -- A file of them ----------------------------------------------------------------------
-
-FILE_ACT = "take_in_consignees"
-
-
-@dataclass(frozen=True)
-class Entry:
-    """One row of a file of consignees, as it would be taken in."""
-
-    line: int
-    row: Consignee
-    """As it would be."""
-    changed: tuple[str, ...]
-    """The fields of one on record that change."""
-    is_new: bool
-
-    @property
-    def writes(self) -> bool:
-        """Whether anything is written for it."""
-        return self.is_new or bool(self.changed)
-
-
-@dataclass(frozen=True)
-class Plan:
-    """What a file of consignees would bring, or what is wrong with it."""
-
-    rows: tuple[Entry, ...]
-    problems: tuple[Problem, ...]
-    questions: tuple[Problem, ...]
-    before: Operation | None
-    """The act that took this very file in before."""
-
-
-@dataclass(frozen=True)
-class TakenConsignees:
-    """The consignees that a file brought."""
-
-    new: list[str]
-    changed: list[str]
-    sure: str = ""
-    """Why some are closed although something is open for them."""
-
-
-def plan_consignees(*, data: bytes) -> Plan:
-    """Read a file of consignees and say what it would bring; writes nothing.
-
-    Args:
-        data: The file's content.
-
-    Returns:
-        Its rows, or every problem.
-    """
-    table = consigneefile.read(data)
-    mark = fingerprint(FILE_ACT, _sent(data))
-    with snapshot():
-        codes = [row.code for row in table.rows]
-        known = {row.code: row for row in Consignee.objects.filter(code__in=codes)}
-        planned = _planned(table, known)
-        before = Operation.objects.filter(name=FILE_ACT, mark=mark).order_by("pk")
-        return replace(planned, before=before.first())
-
-
-def take_in_consignees(
-    *, data: bytes, sign: Sign, sure: str = "", date_order: object = None
-) -> TakenConsignees:
-    """Add and change all consignees of a file, or none.
-
-    Args:
-        data: The file's content.
-        sign: Who, when and the operation key.
-        sure: Why some are closed although something is open for them; empty to be
-            asked.
-        date_order: Means nothing; such a file has no days.
-
-    Returns:
-        The codes of those that are new, and of those that changed.
-
-    Raises:
-        Doubted: ``file_has_questions``; ``plan_consignees`` says which.
-        NotFit: ``label_word_missing`` if packing lists have no words in a language.
-        Refused: ``file_has_problems``, as above; ``entry_too_long``.
-        OperationKeyReused: If the key was used for another act.
-    """
-    table = consigneefile.read(data)
-
-    def work(act: Act) -> TakenConsignees:
-        locking.lock_row(Workshop, act.workshop.pk)
-        codes = [row.code for row in table.rows]
-        ids = Consignee.objects.filter(code__in=codes).values_list("pk", flat=True)
-        locked = locking.lock_rows(Consignee, ids).values()
-        plan = _planned(table, {row.code: row for row in locked})
-        if plan.problems:
-            raise Refused("file_has_problems", count=len(plan.problems))
-        why = need_length("reason", sure, LONGEST_REASON) if plan.questions else ""
-        if plan.questions and not why:
-            raise Doubted("file_has_questions", count=len(plan.questions))
-        for each in plan.rows:
-            if each.writes:
-                each.row.save(force_insert=each.is_new)
-        return TakenConsignees(
-            new=[each.row.code for each in plan.rows if each.is_new],
-            changed=[each.row.code for each in plan.rows if each.changed],
-            sure=why,
-        )
-
-    return perform(FILE_ACT, work, TakenConsignees, sign, **_sent(data))
-
-
-def _sent(data: bytes) -> dict[str, str]:
-    return {"sha256": hashlib.sha256(data).hexdigest()}
-
-
-def _planned(table: consigneefile.Table, known: Mapping[str, Consignee]) -> Plan:
-    entries: list[Entry] = []
-    problems, questions = list(table.problems), list[Problem]()
-    glns: dict[str | None, str] = {}
-    for row in table.rows:
-        was = known.get(row.code)
-        try:
-            entry = _entry(row, was)
-            other = glns.setdefault(entry.row.gln, row.code)
-            if entry.row.gln and other != row.code:
-                raise Conflict("gln_taken", read=entry.row.gln, name=other)
-        except LotwardError as error:
-            column = str(error.params.get("what", "")).replace("_", " ")
-            problems.append(Problem(row.line, column, "", error.code, error.params))
-            continue
-        entries.append(entry)
-        opened = (
-            open_numbers(was) if was and was.active and not entry.row.active else ()
-        )
-        if opened:
-            which, name = ", ".join(opened), entry.row.name
-            questions.append(
-                Problem(
-                    row.line,
-                    "active",
-                    "",
-                    "consignee_asked",
-                    {"consignee": name, "which": which},
-                )
-            )
-    told = [replace(p, column=table.words.get(p.column, p.column)) for p in problems]
-    told.sort(key=lambda problem: problem.line)
-    return Plan(tuple(entries), tuple(told), tuple(questions), None)
-
-
-def _entry(said: consigneefile.Row, was: Consignee | None) -> Entry:
-    if was is None:
-        need_free_code(Consignee, said.code)
-        row = Consignee(code=said.code)
-        on_record: dict[str, Any] = {
-            "country": "",
-            "name": "",
-            "street": "",
-            "city": "",
-        }
-    else:
-        row = copy(was)
-        on_record = {name: getattr(was, name) or "" for name in consigneefile.FIELDS}
-        on_record["active"] = was.active
-        said = replace(said, said=consigneefile.as_on_record(said.said, on_record))
-        if all(on_record[name] == value for name, value in said.said.items()):
-            return Entry(said.line, row, (), is_new=False)
-    _fill(row, WhereTo(**{**on_record, **said.said}))
-    changed = [
-        name
-        for name in consigneefile.FIELDS
-        if was is not None and getattr(row, name) != getattr(was, name)
-    ]
-    return Entry(said.line, row, tuple(changed), is_new=was is None)
