@@ -169,20 +169,17 @@
     return taken;
   }
 
-  // What else must be filled in is next: a scan sends no form half filled in.
-  const lacking = (at) => [...at.form.elements].find((each) =>
-    each !== at && each.required && !each.value && each.offsetParent);
-
   document.addEventListener("input", (event) => {
     ended = event.isTrusted ? -Infinity : ended; // letters that came by no key
   });
   document.addEventListener("keydown", onKey, true);
   document.addEventListener("keydown", (event) => {
-    if (isScan(event.target) && event.key === "Enter" && event.target.form &&
-        !event.isComposing) {
+    const at = event.target;
+    if (isScan(at) && event.key === "Enter" && at.form && !event.isComposing) {
       event.preventDefault();
-      const next = lacking(event.target);
-      next ? next.focus() : event.target.form.requestSubmit();
+      const next = [...at.form.elements].find((each) =>
+        each !== at && each.required && !each.value && each.offsetParent);
+      next ? next.focus() : at.form.requestSubmit(); // none is sent half filled in
     }
   });
 })();

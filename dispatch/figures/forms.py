@@ -46,7 +46,7 @@ class FiguresForm(PeriodForm):
         self.products = {product.code: product for product in products}
         if not asked.get("product"):
             asked["product"] = next(iter(self.products), "")
-        if not asked.get("to"):
+        if not str(asked.get("to", "")).strip():
             asked["to"] = str(today)
         super().__init__(asked, *args, **kwargs)
         self.offer("product", [(each.code, each.name) for each in products])

@@ -156,7 +156,9 @@ def test_a_badge_in_a_search_or_a_password_goes_nowhere(
     expect(alarm).to_have_text("")
     page.keyboard.press("Enter")
     page.wait_for_url(f"{live_server.url}/shipments/")
-    find = page.get_by_label("Any number: lot, bag, run, box, request or shipment")
+    find = page.get_by_label(
+        "Any number: lot, bag, run, box, request, allotment or shipment"
+    )
     find.focus()
     scan(page, f"x{token}")
     expect(alarm).to_contain_text("That is a badge.")

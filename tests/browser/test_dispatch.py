@@ -141,6 +141,7 @@ def test_each_kind_of_scan_has_a_sound_of_its_own(
     ):
         scan(page, text)
         said(page, words)
+        page.wait_for_function("heard.length")  # it sounds once it is on the page
         rhythms.append(tuple(length for _pitch, length in heard(page)))
     assert len(set(rhythms)) == 3
     assert all(len(rhythm) >= 2 for rhythm in rhythms)

@@ -92,6 +92,7 @@ def harvest(page: Page, lot: Lot, numbers: list[str]) -> None:
     """Two scans a bag: its number asks, its number again adds it."""
     scan_on(page, f"/lots/{lot.number}/", "ACT-BAG-NEW")
     expect(page.locator("[data-harvest]")).to_be_focused()
+    page.wait_for_load_state("load")
     for digit in "25":  # the count of the first bag stays for the others
         scan(page, f"ACT-{digit}")
     before = count_of(page, "keydown")
@@ -103,6 +104,7 @@ def harvest(page: Page, lot: Lot, numbers: list[str]) -> None:
         page.wait_for_timeout(max(rest, 0) * 1_000)
         scan(page, number)
         expect(page.locator("#said")).to_contain_text(f"Bag {number} is in lot")
+        page.wait_for_load_state("load")
     assert count_of(page, "keydown") - before == 2 * len(numbers)
 
 

@@ -125,7 +125,9 @@ def test_asking_and_closing_come_one_after_the_other(nth: int) -> None:
     box = factories.make_labelled_box()
     whom = factories.make_consignee()
     closed = WhereTo(name="N", country="GB", street="s", city="c", active=False)
-    close = partial(change_consignee, code=whom.code, to=closed, sign=sign())
+    close = partial(
+        change_consignee, code=whom.code, to=closed, sure="Moved", sign=sign()
+    )
     begin = partial(
         services.begin_shipment, consignee_id=whom.pk, reference="", sign=sign()
     )

@@ -209,3 +209,7 @@ def test_sixty_consignees_are_asked_for_as_one_is(
     assert len(page.context["shares"]) == 60
     assert page.content.decode().count('class="share-bars"') == 60
     assert Shipment.objects.count() == ShipmentBox.objects.count() == 1
+
+
+def test_an_end_of_blanks_is_today(clerk: Client, boxes: list[Box]) -> None:
+    assert_page(clerk.get(PAGE, {"to": "\t\n"}))
