@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 
 import pytest
 from django.utils import timezone
@@ -17,6 +18,7 @@ from kitting.models import Box, Hold
 from tests import factories
 from tests.browser.measuring import settle, width
 from tests.browser.test_sounds import EARS, heard
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -67,6 +69,14 @@ def scan(page: Page, text: str | None) -> None:
 
 def said(page: Page, words: str) -> None:
     expect(page.locator("#scan-said, #said").filter(has_text=words)).to_be_visible()
+
+
+def sounded(page: Page) -> tuple[tuple[float, int], ...]:
+    """What is heard of words that are on the page: they sound a moment later."""
+    until = time.monotonic() + PATIENCE_S
+    while not (tones := heard(page)) and time.monotonic() < until:
+        page.wait_for_timeout(20)
+    return tones
 
 
 @pytest.mark.smoke
@@ -141,8 +151,7 @@ def test_each_kind_of_scan_has_a_sound_of_its_own(
     ):
         scan(page, text)
         said(page, words)
-        page.wait_for_function("heard.length")  # it sounds once it is on the page
-        rhythms.append(tuple(length for _pitch, length in heard(page)))
+        rhythms.append(tuple(length for _pitch, length in sounded(page)))
     assert len(set(rhythms)) == 3
     assert all(len(rhythm) >= 2 for rhythm in rhythms)
     expect(page.locator(".fetched")).to_contain_text("on")
