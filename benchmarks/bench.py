@@ -19,6 +19,8 @@ from tests import benches, factories
 
 BOXES = 40
 SETS = 6
+GTIN = "09521234000099"
+"""One that the filled database has not."""
 
 START = "starting a box by scan"
 SCAN = "scan of a bag, a box open"
@@ -103,7 +105,8 @@ def rows() -> Iterator[Row]:
     """Pack some boxes in a database that is full already."""
     factories.NOW = timezone.now()
     factories.TODAY = factories.NOW.date()
-    scanner = Scanner(benches.make_packing(pieces=SETS, sets=SETS))
+    at = benches.make_packing(pieces=SETS, sets=SETS, gtin=GTIN)
+    scanner = Scanner(at)
     for _ in range(BOXES):
         scanner.pack()
     for what, taken in scanner.taken.items():

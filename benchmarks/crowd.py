@@ -26,6 +26,8 @@ from benchmarks.measure import Row, ms, seconds
 from kitting.models import Bench, Box
 from tests import benches, factories
 
+GTIN = "09521234000105"
+"""One that the filled database has not."""
 BENCHES = 10
 BOXES = 8
 """How many each of them packs."""
@@ -110,7 +112,7 @@ def rows() -> Iterator[Row]:
     """Let ten tablets pack at once, in a database that is full already."""
     factories.NOW = timezone.now()
     factories.TODAY = factories.NOW.date()
-    at = benches.make_packing(pieces=SETS, sets=SETS)
+    at = benches.make_packing(pieces=SETS, sets=SETS, gtin=GTIN)
     with _server() as port:
         _wait_for(port)
         tablets = [
