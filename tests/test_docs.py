@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 from django.core.management import get_commands
 
+from dispatch import rooms as dispatch
+from kitting import rooms as kitting
 from kitting.ledger.setup import ROLES
 from kitting.models import Workshop
-from kitting.rooms import GROUND
 from lotward import env
 from lotward.urls import urlpatterns
 
@@ -99,12 +100,18 @@ def test_every_room_that_the_map_names_is_there() -> None:
         above.append(above[-1] / names[0])
 
 
-@pytest.mark.parametrize("ground", GROUND)
-def test_every_file_of_the_ground_is_in_the_map(ground: str) -> None:
-    tree = DEVELOPERS.split("```")[1].split("\nkitting/")[1]
+@pytest.mark.parametrize(
+    ("house", "ground"),
+    [
+        *(("kitting", ground) for ground in kitting.GROUND),
+        *(("dispatch", ground) for ground in dispatch.GROUND),
+    ],
+)
+def test_every_file_of_the_ground_is_in_the_map(house: str, ground: str) -> None:
+    tree = DEVELOPERS.split("```")[1].split(f"\n{house}/")[1]
     part = re.search(rf"^    {ground}/.*\n(?:     .*\n)*", tree, re.MULTILINE)
     assert part
-    files = {path.name for path in (ROOT / "kitting" / ground).glob("*.py")}
+    files = {path.name for path in (ROOT / house / ground).glob("*.py")}
     assert files - set(re.findall(r"\w+\.py", part[0])) == {"__init__.py"}
 
 
