@@ -38,6 +38,9 @@ DATABASES: dict[str, dict[str, Any]] = {
 }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+# Some of what draws the fields of forms is in templates/django/forms.
+FORM_RENDERER = "django.forms.renderers.TemplatesSetting"
+
 INSTALLED_APPS = [
     "django.contrib.auth",
     "django.contrib.contenttypes",
@@ -45,6 +48,7 @@ INSTALLED_APPS = [
     "django.contrib.messages",
     "whitenoise.runserver_nostatic",
     "django.contrib.staticfiles",
+    "django.forms",
     "axes",
     "django_htmx",
     "lotward.apps.LotwardConfig",
