@@ -62,7 +62,10 @@ SENTENCES: dict[str, str | Promise] = {
         "No box of %(shipment)s was received, so it is not delivered. Record its"
         " boxes when they are there, or as returned."
     ),
-    "nothing_to_settle": _("Nothing is said of %(shipment)s that could be settled."),
+    "nothing_to_settle": _(
+        "Nothing that is said of %(shipment)s differs from what was sent, so nothing is"
+        " to be settled."
+    ),
     "passed_on_day": _(
         "A box of %(shipment)s is passed on between the day it was sent and today. Look"
         " at the date again."

@@ -233,7 +233,7 @@ def to_see_to(now: datetime) -> ToSeeTo | None:
         The shipments; None where there is none.
     """
     unheard = Q(stage=ShipmentStage.SENT, sent_at__lt=now - LATE_AFTER)
-    found = Shipment.objects.filter(unheard | Q(pk__in=_open_differences()))
+    found = Shipment.objects.filter(unheard | Q(pk__in=open_differences()))
     rows = list(
         found.order_by("sent_at", "pk").values_list(
             "number", "consignee__name", "sent_at", "stage"
@@ -248,8 +248,12 @@ def to_see_to(now: datetime) -> ToSeeTo | None:
     return ToSeeTo(shown, more=len(rows) > MOST_SHOWN)
 
 
-def _open_differences() -> QuerySet[Receipt, Any]:
-    """Shipments of which the newest receipt of ours or theirs differs, unsettled."""
+def open_differences() -> QuerySet[Receipt, Any]:
+    """The shipments of which the newest receipt of ours or theirs differs, unsettled.
+
+    Returns:
+        Their ids, as ``shipment``.
+    """
     of_it = Receipt.objects.filter(shipment=OuterRef("shipment"), pk__gt=OuterRef("pk"))
     ours = Q(way__in=OURS)
     settled = Settlement.objects.filter(

@@ -11,6 +11,7 @@ from dataclasses import asdict, dataclass
 
 from dispatch.domain.receipts import Said
 from dispatch.models import Settlement, Shipment
+from dispatch.receipts.queries.deliveries import open_differences
 from dispatch.receipts.steps import absent_in, need_named, need_said, newest_of
 from dispatch.shipments.steps import lock_boxes, move_all, move_shipment
 from kitting.domain.errors import Conflict, Refused, WrongStage
@@ -137,7 +138,7 @@ def settle_delivery(*, shipment_id: int, seen: int, note: str, sign: Sign) -> Se
     """Say what came of what differs between what was sent and what was received.
 
     Args:
-        shipment_id: The shipment; something is said of it.
+        shipment_id: The shipment; something differs in what is said of it.
         seen: Id of the newest receipt of it, whoever wrote it, that was looked at.
         note: What came of it.
         sign: Who, when and the operation key.
@@ -157,12 +158,12 @@ def settle_delivery(*, shipment_id: int, seen: int, note: str, sign: Sign) -> Se
         words = need_reason(note)
         shipment = _gone(shipment_id)
         newest = newest_of(shipment)
-        if not newest:
-            raise Refused("nothing_to_settle", shipment=shipment.number)
         if newest != seen:
             raise Conflict("page_is_old")
         if Settlement.objects.filter(receipt=newest).exists():
             raise Conflict("delivery_settled", shipment=shipment.number)
+        if not open_differences().filter(shipment=shipment).exists():
+            raise Refused("nothing_to_settle", shipment=shipment.number)
         act.write(Settlement(receipt_id=newest, note=words))
         return Settled(shipment=shipment.number, note=words)
 

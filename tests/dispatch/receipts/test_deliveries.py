@@ -243,6 +243,29 @@ def test_what_was_settled_opens_again_with_what_is_said_later(
     assert Settlement.objects.count() == 1
 
 
+def test_what_does_not_differ_is_not_settled(
+    shipment: Shipment, boxes: list[Box]
+) -> None:
+    def settle(seen: int) -> object:
+        of = {"shipment_id": shipment.pk, "note": "All there", "seen": seen}
+        return services.settle_delivery(**of, sign=later(shipment))
+
+    assert refused(lambda: settle(0)).code == "nothing_to_settle"
+    record(shipment, said(shipment, 2))
+    newest = queries.after(shipment).newest
+    assert refused(lambda: settle(newest)).code == "nothing_to_settle"
+    services.correct_delivery(
+        shipment_id=shipment.pk,
+        said=said(shipment, 2, BoxSaid(boxes[0].pk, "damaged")),
+        reason="A crushed corner",
+        seen=newest,
+        sign=later(shipment),
+    )
+    settle(queries.after(shipment).newest)
+    assert not queries.after(shipment).open
+    assert Settlement.objects.count() == 1
+
+
 def test_a_shipment_that_nobody_heard_of_is_told_after_three_days(
     shipment: Shipment,
 ) -> None:
