@@ -32,7 +32,9 @@ LONGEST_FIGURE: Final = 9
 class ShareForm(FilterForm):
     """What is shared, and since when what was received counts; stands in the address."""
 
-    product = forms.CharField(required=False, max_length=20)
+    product = forms.ModelChoiceField(
+        Product.objects.all(), required=False, to_field_name="code"
+    )
     window = forms.IntegerField(
         label=_("Days"),
         required=False,
@@ -42,10 +44,11 @@ class ShareForm(FilterForm):
     )
 
     def product_of(self, products: Sequence[Product]) -> Product | None:
-        """The product that is chosen, or the first; None where there is none."""
-        code = self.chosen().get("product")
-        named = (each for each in products if each.code == code)
-        return next(named, next(iter(products), None))
+        """The product that is chosen, or the first; None where there is none.
+
+        A chosen one stays chosen when nobody asks for it any more.
+        """
+        return self.chosen().get("product") or next(iter(products), None)
 
     @property
     def days(self) -> int:

@@ -129,6 +129,8 @@ def _asked(request: LotwardRequest) -> Asking | None:
     product = share.product_of(products)
     if product is None:
         return None
+    if product not in products:
+        products.append(product)
     today = clock.today()
     since = clock.midnight(proposals.first_day(share.days, today))
     reach = standing_reach()

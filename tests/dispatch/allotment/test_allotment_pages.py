@@ -208,6 +208,25 @@ def test_the_second_clerk_is_told_and_sees_what_is_there_now(
     assert promised(product)[later.number] == {6: 2}
 
 
+@pytest.mark.parametrize("others", [True, False])
+def test_a_lost_answer_is_had_again_once_nobody_asks_for_the_product(
+    clerk: Client, product: Product, hill: Consignee, *, others: bool
+) -> None:
+    row = ask(hill, product, 12)
+    page = clerk.get(NEW, {"product": product.code})
+    sent = sent_of(page)
+    first = clerk.post(page.context["action"], sent)
+    if others:
+        ask(hill, factories.make_labelled_box().size.product, 12)
+    Request.objects.filter(pk=row.pk).update(stage=RequestStage.SERVED)
+    again = clerk.post(page.context["action"], sent)
+    assert again.status_code == MOVED
+    assert again["Location"] == first["Location"]
+    shown = clerk.get(page.context["action"])
+    assert f"Nobody lacks boxes of {product.name}" in text_of(shown)
+    assert shown.context["asking"].product == product
+
+
 def test_odd_addresses_are_answered(
     clerk: Client, product: Product, hill: Consignee
 ) -> None:
