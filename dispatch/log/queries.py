@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from operator import attrgetter
 from typing import Final
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
@@ -63,30 +64,18 @@ class Totals:
 
 @dataclass(frozen=True)
 class LogRow:
-    """One shipment of the log."""
+    """One shipment of the log, with what stands beside it."""
 
-    number: str
-    sent_at: datetime
-    code: str
-    consignee: str
-    """With the delivery point or ward."""
-    reference: str
-    haulier: str
-    driver: str
-    vehicle: str
-    seal: str
-    boxes: int
-    sets: int
+    shipment: Shipment
     lots: tuple[LotIn, ...]
-    sent_by: str
-    stage: str
-    passed_to: tuple[str, ...] = ()
+    passed_to: tuple[str, ...]
     """To whom boxes of it were passed on since."""
 
     @property
     def taken_by(self) -> str:
         """Who took it, in what, under which seal."""
-        said = (self.haulier, self.driver, self.vehicle, self.seal)
+        row = self.shipment
+        said = (row.haulier, row.driver, row.vehicle, row.seal)
         return ", ".join(each for each in said if each)
 
     def parts(self) -> list[tuple[str, list[str]]]:
@@ -189,18 +178,19 @@ def rows_of(shipments: Collection[Shipment]) -> list[LogRow]:
     Returns:
         A row for each, in the same order.
     """
-    lots: dict[int, list[LotIn]] = {}
-    on = ShipmentBox.objects.filter(
-        shipment__in=[shipment.pk for shipment in shipments], live=True
-    ).order_by("box__lines__lot__part__name", "box__lines__lot__number")
-    names = ("box__lines__lot__number", "box__lines__lot__part__name")
-    for shipment, lot, part in on.values_list("shipment", *names).distinct():
-        lots.setdefault(shipment, []).append(LotIn(lot, part))
+    named = {number for row in shipments for number in row.lots.split()}
+    rows = Lot.objects.filter(number__in=named).values_list("number", "part__name")
+    lots = {number: LotIn(number, part) for number, part in rows}
     passed = _passed_to(shipments)
     return [
-        _row(shipment, lots.get(shipment.pk, []), passed.get(shipment.pk, {}))
-        for shipment in shipments
+        LogRow(row, _inside(row, lots), tuple(passed.get(row.pk, ())))
+        for row in shipments
     ]
+
+
+def _inside(row: Shipment, lots: Mapping[str, LotIn]) -> tuple[LotIn, ...]:
+    own = (lots[number] for number in row.lots.split() if number in lots)
+    return tuple(sorted(own, key=attrgetter("part", "number")))
 
 
 def _passed_to(shipments: Collection[Shipment]) -> dict[int, dict[str, None]]:
@@ -211,27 +201,6 @@ def _passed_to(shipments: Collection[Shipment]) -> dict[int, dict[str, None]]:
     ):
         found.setdefault(shipment, {})[name] = None
     return found
-
-
-def _row(shipment: Shipment, lots: list[LotIn], passed_to: Iterable[str]) -> LogRow:
-    assert shipment.sent_at is not None  # noqa: S101 -- the database sees to it
-    return LogRow(
-        number=shipment.number,
-        sent_at=shipment.sent_at,
-        code=shipment.consignee.code,
-        consignee=shipment.whom,
-        reference=shipment.reference,
-        haulier=shipment.haulier,
-        driver=shipment.driver,
-        vehicle=shipment.vehicle,
-        seal=shipment.seal,
-        boxes=shipment.boxes,
-        sets=shipment.sets,
-        lots=tuple(lots),
-        sent_by=shipment.sent_by,
-        stage=shipment.stage,
-        passed_to=tuple(passed_to),
-    )
 
 
 def lot_named(text: str) -> Lot:

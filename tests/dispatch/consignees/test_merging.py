@@ -65,9 +65,9 @@ def test_what_is_past_stays_and_is_shown_with_the_other(clerk: Client) -> None:
     assert (twice.active, twice.merged_into, stays.active) == (False, stays, True)
     assert Shipment.objects.get(pk=first.pk).consignee == twice
     rows = clerk.get(reverse("dispatch:log"), {"consignee": "A"}).context["rows"]
-    assert {row.number for row in rows} == {first.number, second.number}
+    assert {row.shipment.number for row in rows} == {first.number, second.number}
     rows = clerk.get(reverse("dispatch:log"), {"consignee": "B"}).context["rows"]
-    assert [row.number for row in rows] == [first.number]
+    assert [row.shipment.number for row in rows] == [first.number]
     recall = clerk.get(reverse("dispatch:recall"), {"q": box.serial})
     assert [who.code for who in recall.context["reached"]] == ["A"]
     assert "is on record twice" in text_of(clerk.get(page(twice, "detail")))

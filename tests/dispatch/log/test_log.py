@@ -78,7 +78,7 @@ def lot_of(shipment: Shipment) -> str:
 def numbers(client: Client, **asked: object) -> list[str]:
     answer = client.get(LOG, asked)
     assert_page(answer)
-    return [row.number for row in answer.context["rows"]]
+    return [row.shipment.number for row in answer.context["rows"]]
 
 
 def answer_of(client: Client, **asked: object) -> str:
@@ -119,11 +119,12 @@ def test_it_holds_every_shipment_that_was_sent_newest_first(clerk: Client) -> No
 
 def test_a_row_tells_when_to_whom_what_and_by_whom(clerk: Client) -> None:
     shipment = sent(name="St Brannoc's Infirmary", reference="REQ-7")
-    row = clerk.get(LOG).context["rows"][0]
-    assert (row.sent_at, row.consignee) == (NOON, "St Brannoc's Infirmary")
+    found = clerk.get(LOG).context["rows"][0]
+    row = found.shipment
+    assert (row.sent_at, row.whom) == (NOON, "St Brannoc's Infirmary")
     assert (row.boxes, row.sets, row.sent_by) == (1, 6, "tester")
     assert row.reference == "REQ-7"
-    assert [lot.number for lot in row.lots] == [lot_of(shipment)]
+    assert [lot.number for lot in found.lots] == [lot_of(shipment)]
     assert lot_of(shipment) in clerk.get(LOG).content.decode()
 
 
@@ -328,6 +329,7 @@ def test_who_took_it_narrows_the_log(clerk: Client) -> None:
 def many(count: int) -> list[str]:
     """Rows as a sending leaves them, without the work that makes boxes for them."""
     whom = factories.make_consignee("Eskmoor General")
+    lot = factories.make_lot()
     rows = [
         Shipment(
             number=f"S{n:06}",
@@ -337,6 +339,7 @@ def many(count: int) -> list[str]:
             sent_at=NOON + timedelta(minutes=n),
             boxes=1,
             sets=24,
+            lots=lot.number,
             search=fold(f"S{n:06} Eskmoor"),
         )
         for n in range(count)
@@ -415,7 +418,7 @@ def test_on_paper_all_rows_stand_on_one_page_with_when_and_by_whom(
     made = many(120)
     assert numbers(clerk, **{"as": "print", "older": made[49]}) == made[50:]
     page = clerk.get(LOG, {"as": "print", "q": "eskmoor"})
-    assert [row.number for row in page.context["rows"]] == made
+    assert [row.shipment.number for row in page.context["rows"]] == made
     told = " ".join(text_of(page).split())
     assert f"printed by {page.context['user']}" in told
     assert "Only" not in told
