@@ -38,8 +38,8 @@ class Found(StrEnum):
 LINK_DAYS: Final = range(1, 366)
 """For so many days a consignee's link may be good."""
 
-LONGEST: Final = {"received_by": 80, "note": 200}
-"""Characters that what is written of a delivery may have."""
+LONGEST: Final = {"received_by": 80, "told_by": 80, "note": 200}
+"""Characters that what is written of a delivery, or of boxes passed on, may have."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,6 @@ from kitting.web.forms import DayField, FilterForm, KeyedForm, SpokenForm
 from kitting.web.shapes import WORDS
 
 ALL = "all"
-LARGEST_ID = 2**63 - 1
 
 
 def _products() -> Any:

@@ -13,9 +13,8 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.fields import ConsigneeField, PointField
 from dispatch.models import Shipment
+from kitting.web.fields import IdField
 from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
-
-LARGEST_ID = 2**63 - 1
 
 
 class BeginForm(KeyedForm):
@@ -50,9 +49,7 @@ class BoxScanForm(KeyedForm):
 class TakeOffForm(KeyedForm):
     """Take one box off."""
 
-    box = forms.IntegerField(
-        min_value=1, max_value=LARGEST_ID, widget=forms.HiddenInput
-    )
+    box = IdField(min_value=1)
 
 
 def _suggesting(words: str) -> forms.TextInput:
@@ -101,9 +98,7 @@ class SendForm(KeyedForm):
         max_length=40,
         help_text=_("The consignee’s own number for what they asked for."),
     )
-    seen = forms.IntegerField(
-        min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
-    )
+    seen = IdField()
     unlabelled = forms.CharField(
         label=_("Why it goes without these labels"), required=False, max_length=200
     )

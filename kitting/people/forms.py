@@ -21,6 +21,7 @@ from kitting.printing.queries.stocks import (
     stock_of,
     stocks_for,
 )
+from kitting.web.fields import IdField
 from kitting.web.forms import KeyedForm, NamedForm
 from kitting.web.messages import sentence
 
@@ -117,7 +118,6 @@ class WorkshopForm(KeyedForm):
         return str(self.cleaned_data["country"]).upper()
 
 
-LARGEST_ID = 2**63 - 1
 ONE_A_PAGE = "one"
 
 
@@ -249,4 +249,4 @@ class IssueBadgesForm(KeyedForm):
 class RevokeBadgeForm(KeyedForm):
     """A badge that is revoked."""
 
-    badge = forms.IntegerField(max_value=LARGEST_ID, widget=forms.HiddenInput)
+    badge = IdField()

@@ -1,4 +1,4 @@
-"""Fields that several forms share: reasons, codes, measured figures."""
+"""Fields that several forms share: reasons, ids, codes, measured figures."""
 
 from __future__ import annotations
 
@@ -24,6 +24,14 @@ class ReasonField(forms.CharField):
         options = {"max_length": 200, "label": _("Why"), **options}
         attrs = {"rows": rows, "data-act": "REASON"}
         super().__init__(widget=forms.Textarea(attrs=attrs), **options)
+
+
+class IdField(forms.IntegerField):
+    """The id of a row that a page sends back; 0 where it showed none."""
+
+    def __init__(self, **options: Any) -> None:
+        most = {"min_value": 0, "max_value": 2**63 - 1}
+        super().__init__(widget=forms.HiddenInput, **{**most, **options})
 
 
 class CodeField(forms.CharField):

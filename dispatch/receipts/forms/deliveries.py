@@ -13,10 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.domain.receipts import LONGEST, OURS, BoxSaid, Found, Said
 from dispatch.receipts.words import FOUND, WAYS
 from kitting.models import Box
-from kitting.web.fields import ReasonField
+from kitting.web.fields import IdField, ReasonField
 from kitting.web.forms import DayField, KeyedForm, LineForm, LinesForm
 
-LARGEST_ID = 2**63 - 1
 MOST_BOXES = 100_000
 
 
@@ -149,9 +148,7 @@ class CorrectionForm(DeliveryForm):
 
     things = {"reason": _("why the record was wrong")}
 
-    seen = forms.IntegerField(
-        min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
-    )
+    seen = IdField()
     reason = ReasonField(
         label=_("Why the record was wrong"),
         help_text=_("What was recorded before stays on record beside this."),
@@ -169,9 +166,7 @@ class SettleForm(KeyedForm):
 
     things = {"note": _("what came of it"), "seen": _("what was on the page")}
 
-    seen = forms.IntegerField(
-        min_value=0, max_value=LARGEST_ID, widget=forms.HiddenInput
-    )
+    seen = IdField()
     note = ReasonField(
         label=_("What came of it"),
         help_text=_("Who was asked, and what is to be done."),

@@ -9,6 +9,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.fields import ConsigneeField, PointField
+from dispatch.domain.receipts import LONGEST
 from kitting.models import Box
 from kitting.web.fields import RowsField
 from kitting.web.forms import DayField, KeyedForm
@@ -34,12 +35,14 @@ class PassForm(KeyedForm):
     point = PointField()
     told_by = forms.CharField(
         label=_("Who said so"),
-        max_length=80,
+        max_length=LONGEST["told_by"],
         help_text=_("The name and the place, as it was said."),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     on = DayField(label=_("Day"))
-    note = forms.CharField(label=_("Remark"), required=False, max_length=200)
+    note = forms.CharField(
+        label=_("Remark"), required=False, max_length=LONGEST["note"]
+    )
 
     def __init__(self, *args: Any, of: Iterable[int] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from dispatch.consignees.steps import need_consignee, need_point
+from dispatch.domain.receipts import LONGEST
 from dispatch.models import Consignee, PassedOn, Shipment, ShipmentBox
 from kitting.domain.errors import Refused, WrongStage
 from kitting.domain.stages import GONE
@@ -16,9 +17,6 @@ from kitting.ledger.clock import day_of
 from kitting.ledger.needs import need_length, need_text
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box
-
-LONGEST = {"told_by": 80, "note": 200}
-"""Characters that what is written of it may have."""
 
 
 @dataclass(frozen=True)

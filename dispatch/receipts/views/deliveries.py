@@ -25,11 +25,12 @@ def delivery_record(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that a shipment was received."""
     shipment = shipment_gone(number)
     theirs = next(iter(after(shipment).heard), None)
+    boxes = _boxes(shipment)
     form = DeliveryForm(
         request.POST or None,
-        of=_boxes(shipment),
+        of=boxes,
         initial=_initial(theirs) | {"way": Told.PAGE} if theirs else {},
-        shown=_shown(theirs, shipment),
+        shown=_shown(theirs, boxes),
     )
     return act_page(
         request,
@@ -49,11 +50,12 @@ def delivery_correct(request: LotwardRequest, number: str) -> HttpResponse:
     shipment = shipment_gone(number)
     known = after(shipment)
     ours = next((each for each in known.heard if each.pk == known.ours), None)
+    boxes = _boxes(shipment)
     form = CorrectionForm(
         request.POST or None,
-        of=_boxes(shipment),
+        of=boxes,
         initial=_initial(ours) if ours else {"seen": 0},
-        shown=_shown(ours, shipment),
+        shown=_shown(ours, boxes),
     )
     return act_page(
         request,
@@ -110,10 +112,10 @@ def _initial(heard: Heard) -> dict[str, Any]:
     }
 
 
-def _shown(heard: Heard | None, shipment: Shipment) -> list[dict[str, Any]]:
+def _shown(heard: Heard | None, boxes: list[Box]) -> list[dict[str, Any]]:
     if heard is None:
         return []
-    ids = {str(box): box.pk for box in _boxes(shipment)}
+    ids = {str(box): box.pk for box in boxes}
     return [
         {
             "box": ids.get(each.box),
