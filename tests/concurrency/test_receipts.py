@@ -1,4 +1,4 @@
-"""Two clerks with the same note, and sets of one box that two people count as back."""
+"""Two people at once who write of one shipment: received, settled, back, passed on."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ import pytest
 from django.db import connection, transaction
 from django.db.models import Sum
 
-from dispatch.models import Return
-from dispatch.receipts.services import deliveries, returns
+from dispatch.domain.receipts import BoxSaid
+from dispatch.models import PassedOn, Return, Settlement
+from dispatch.receipts.services import deliveries, passing, returns
 from kitting.domain.errors import LotwardError
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Operation
@@ -90,4 +91,47 @@ def test_one_of_two_clerks_records_the_delivery() -> None:
     assert codes(results) == ["delivery_on_record"]
     assert shipment.receipts.count() == 1
     assert [box.stage for box in Box.objects.all()] == ["delivered"]
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_boxes_that_two_pass_on_at_once_go_from_one_to_the_next(nth: int) -> None:
+    """Whoever is second got them from the first, so that a recall finds them."""
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    assert shipment.sent_at is not None
+    to = [factories.make_consignee() for _ in range(2)]
+    told = {"point": "", "told_by": "Store", "on": shipment.sent_at.date(), "note": ""}
+    signs = [later(shipment) for _ in range(2)]
+    results = times(
+        2,
+        lambda n: passing.pass_on(
+            shipment_id=shipment.pk,
+            box_ids=[box.pk],
+            consignee_id=to[n].pk,
+            sign=signs[n],
+            **told,
+        ),
+    )
+    assert codes(results) == []
+    first, second = PassedOn.objects.order_by("pk")
+    assert (first.giver, second.giver) == (shipment.consignee, first.consignee)
+    assert shipment.shipment_boxes.get().passed == second
+    assert factories.prove() == []
+
+
+def test_of_two_who_settle_a_delivery_one_is_told() -> None:
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    damaged = said(shipment, 1, BoxSaid(box.pk, "damaged"))
+    of = {"shipment_id": shipment.pk}
+    deliveries.record_delivery(**of, said=damaged, sign=later(shipment))
+    of["seen"] = shipment.receipts.get().pk
+    signs = [later(shipment) for _ in range(2)]
+    results = times(
+        2,
+        lambda n: deliveries.settle_delivery(**of, note=f"Call {n}", sign=signs[n]),
+    )
+    assert codes(results) == ["delivery_settled"]
+    assert Settlement.objects.count() == 1
     assert factories.prove() == []
