@@ -146,3 +146,15 @@ def test_every_template_finds_the_tags_and_parts_that_it_uses() -> None:
 @pytest.mark.parametrize("following", set(Next) - {Next.LABEL})
 def test_each_state_of_a_bench_has_its_part(following: Next) -> None:
     assert get_template(f"kitting/packing/_next_{following}.html")
+
+
+def test_what_a_form_is_shown_with_comes_from_its_view() -> None:
+    """Where htmx swaps a refused form alone, what its page gave to it would be gone."""
+    acts = re.compile(r'(?:act|form)_page\(\s*request,\s*"([^"]+)"')
+    given = re.compile(r'"_form\.html" with [^%]*\b(?:act|fields|stop)=')
+    houses = ("dispatch", "kitting", "lotward")
+    files = [file for house in houses for file in (ROOT.parent / house).rglob("*.py")]
+    pages = {name for file in files for name in acts.findall(file.read_text())}
+    shown = [file for name in pages if (file := ROOT / f"{name}.html").exists()]
+    assert len(shown) > 50
+    assert [str(file) for file in shown if given.search(file.read_text())] == []

@@ -97,7 +97,9 @@ class TermForm(SpokenForm):
     }
 
     who = forms.ChoiceField(label=_("Consignee"))
-    weight = FigureField(label=_("Counts"), unit="×", by=USUAL_WEIGHT, required=False)
+    weight = FigureField(
+        label=_("Counts"), unit=_("times"), by=USUAL_WEIGHT, required=False
+    )
     floor = forms.IntegerField(
         label=_("Sets first"),
         required=False,

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.core.paginator import Paginator
 from django.forms import BoundField
 from django.http import HttpResponse, QueryDict
@@ -247,12 +248,20 @@ def _shown(
         ],
         "wrong_move": wrong_move,
         "refusal": " ".join(str(e) for errors in form.errors.values() for e in errors),
+        "meanwhile": _meanwhile(facts, form),
         "carried": asking.carried,
         "term": term,
         "move": move,
         "form": AllotForm(initial={**seen, "reason": reason}),
         "action": asking.address(),
     }
+
+
+def _meanwhile(facts: Facts, form: AllotForm) -> str:
+    """The number of the allotment that came before; empty where none did."""
+    if not form.has_error(NON_FIELD_ERRORS, "allotted_meanwhile"):
+        return ""
+    return Allotment.objects.values_list("number", flat=True).get(pk=facts.newest)
 
 
 def _why(row: Row) -> str:
@@ -343,6 +352,7 @@ def allotment_release(request: LotwardRequest, number: str) -> HttpResponse:
         said=_("Boxes that are free again: %(boxes)s."),
         to=to,
         act=_("Release the promise"),
+        stop=True,
         allotment=row,
         left=left,
         boxes=sum(each.boxes for each in left),

@@ -72,9 +72,12 @@ REASONS: Final[dict[str, str | Promise]] = {
     ),
     "nothing": _("No box is there to share."),
     "received": _("The %(received)s that it had are a fair share already."),
-    "served": _("All that it lacks."),
+    "served": _("All that it lacks, which is no more than a fair share."),
     "share": _("A fair share is %(share)s now; whole boxes come to %(given)s."),
     "tier": _("Nothing is left: whoever needs it more comes first."),
+    "whole": _(
+        "All that it lacks: a fair share is %(share)s now; whole boxes come to %(given)s."
+    ),
 }
 """Why somebody gets what it gets, by the codes of ``domain.allotment.Reason``."""
 
@@ -119,7 +122,7 @@ def reason_of(figures: Figures) -> str:
         "received": amount(figures.received, "set"),
     }
     said = [str(REASONS.get(figures.code, figures.code)) % values]
-    if figures.received and figures.code == "share":
+    if figures.received and figures.code in {"share", "whole"}:
         said.append(gettext("The %(received)s that it had count.") % values)
     if figures.alike > 1:
         said.append(gettext("Its %s requests share as one.") % figures.alike)

@@ -188,6 +188,7 @@ def consignee_merge(request: LotwardRequest, code: str) -> HttpResponse:
         said=_("%(name)s is closed, and leads to %(into)s."),
         to=lambda done: reverse("dispatch:consignee-detail", args=[done.into]),
         act=_("Merge the two"),
+        stop=True,
         back=reverse("dispatch:consignee-detail", args=[code]),
         consignee=consignee,
     )

@@ -44,7 +44,7 @@ SENTENCES: dict[str, str | Promise] = {
     "merged_with_itself": _("%(consignee)s is this one. Choose the other one."),
     "point_unknown": _(
         "%(consignee)s has no delivery point or ward “%(read)s”. On record are:"
-        " %(points)s."
+        " %(points)s. Choose one of these, or add it on the page of the consignee."
     ),
 }
 

@@ -38,7 +38,8 @@ class Reason(NamedTuple):
     """Why somebody gets what it gets."""
 
     code: str
-    """``served`` all that it asked; ``share`` its share, as whole boxes allow; ``received``
+    """``served`` all that it asked, no more than its share; ``whole`` all that it asked, as
+    whole boxes go over its share; ``share`` its share, as whole boxes allow; ``received``
     nothing, having had more than its share lately; ``tier`` nothing, as earlier tiers took
     all; ``boxes`` nothing, as no box was left for its share; ``nothing`` to share."""
     asked: int
@@ -346,7 +347,7 @@ def _better_placed(
 
 def _reason(party: _Party, level: Fraction, found: int) -> Reason:
     if party.given >= party.asked:
-        code = "served"
+        code = "served" if party.share >= party.asked else "whole"
     elif party.given:
         code = "share"
     elif not found:

@@ -112,6 +112,7 @@ def log_drop(request: LotwardRequest, view_id: int) -> HttpResponse:
         said=_("“%(name)s” is dropped."),
         to=to,
         act=_("Drop the view"),
+        stop=True,
         view=view,
     )
 

@@ -21,7 +21,7 @@ from dispatch.recall import queries
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from kitting.domain.errors import LotwardError, Refused
-from kitting.domain.stages import GONE, IN_HOUSE
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger import holds
 from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import is_own
@@ -110,6 +110,7 @@ def _context(
     found = looked.found
     here = [box for box in found.boxes if box.stage in IN_HOUSE]
     gone = [box for box in found.boxes if box.stage in GONE]
+    back = [box for box in found.boxes if box.stage == BoxStage.RETURNED]
     miscounted = [bag.number for bag in found.bags if bag.miscounted]
     return {
         "asked": asked,
@@ -121,6 +122,8 @@ def _context(
         "miscounts": miscounts(miscounted) if miscounted else [],
         "gone_pieces": sum(box.pieces for box in gone),
         "here_pieces": sum(box.pieces for box in here),
+        "back": back,
+        "back_pieces": sum(box.pieces for box in back),
         "reached": queries.whom_it_reached(found, request.workshop.country),
         "lot_filter": queries.lot_to_filter_by(found.row),
         "holds": queries.holds_on(found.row, looked.reach),

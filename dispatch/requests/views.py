@@ -60,6 +60,9 @@ COLUMNS: list[Column[Any]] = [
 """What a file has; without the numbers of requests it can be taken in again."""
 
 
+FIELDS = "dispatch/requests/_request_fields.html"
+
+
 @allowed("kitting.see_work")
 def requests(request: LotwardRequest) -> HttpResponseBase:
     """Who asked for what: the open requests, the neediest first."""
@@ -93,6 +96,7 @@ def request_new(request: LotwardRequest) -> HttpResponse:
         said=_("Request %(request)s of %(consignee)s is taken."),
         to=lambda done: reverse("dispatch:request-detail", args=[done.request]),
         act=_("Take the request"),
+        fields=FIELDS,
         back=reverse("dispatch:requests"),
         around=partial(_would, request.POST),
         points=points_at(whom),
@@ -191,6 +195,7 @@ def request_change(request: LotwardRequest, number: str) -> HttpResponse:
         said=_("Request %(request)s is changed."),
         to=reverse("dispatch:request-detail", args=[number]),
         act=_("Change the request"),
+        fields=FIELDS,
         asked=asked,
         points=points_of(asked.consignee),
         around=partial(_would, sets),
@@ -214,6 +219,7 @@ def request_cancel(request: LotwardRequest, number: str) -> HttpResponse:
         said=_("Request %(request)s is cancelled. What was sent stays on record."),
         to=reverse("dispatch:request-detail", args=[number]),
         act=_("Cancel the request"),
+        stop=True,
         asked=asked,
     )
 

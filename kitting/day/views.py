@@ -101,6 +101,7 @@ def clock_page(request: LotwardRequest) -> HttpResponse:
         confirm_clock,
         said=gettext("Date and time are right: acts go on."),
         to=reverse("kitting:day"),
+        act=gettext("Date and time are right"),
         now=clock.now(),
         newest=request.workshop.newest_at,
         why=sentence(doubt) if doubt else "",

@@ -18,7 +18,7 @@ from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.voiding import void_box
 from kitting.places.services.places import put_box
 from tests import factories
-from tests.browser.test_dispatch import said, scan
+from tests.browser.test_dispatch import PHONE, TABLET, said, scan
 from tests.dispatch.allotment.allotting import ask, confirm
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -322,9 +322,21 @@ def test_what_was_received_comes_back_and_is_found_again(
     said(page, "3 boxes, 18 sets")
     record_received(page, short, broken)
     bring_back(page, broken, dock.away)
+    page.goto(f"{live_server.url}/shipments/{shipment.number}/")
+    page.set_viewport_size(PHONE)
+    cells = page.locator("section:has(> #after) td")
+    expect(cells.filter(has_text=str(short)).first).to_be_visible()
+    for cell in cells.all():
+        box = cell.bounding_box()
+        assert box is not None
+        assert box["x"] + box["width"] <= PHONE["width"]
+    page.set_viewport_size(TABLET)
 
     page.get_by_role("link", name="Shipping log", exact=True).click()
-    page.locator("#id_q").focus()
+    page.locator("#id_q").fill(f"00{short.sscc}")
+    fits = "field => field.scrollWidth <= field.clientWidth"
+    assert page.locator("#id_q").evaluate(fits)
+    page.locator("#id_q").fill("")
     scan(page, raw(short))
     expect(page.locator("#log tbody tr")).to_have_count(1)
     expect(page.locator("#log")).to_contain_text("Hill Infirmary, Ward 3")

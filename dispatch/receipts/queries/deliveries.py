@@ -210,7 +210,7 @@ class Waiting:
     consignee: str
     sent_at: datetime
     differs: bool
-    """Whether it was received and something differs; else nothing was heard of it."""
+    """Whether something differs, by us or by them; else nothing was heard of it."""
 
 
 @dataclass(frozen=True)
@@ -233,17 +233,18 @@ def to_see_to(now: datetime) -> ToSeeTo | None:
         The shipments; None where there is none.
     """
     unheard = Q(stage=ShipmentStage.SENT, sent_at__lt=now - LATE_AFTER)
-    found = Shipment.objects.filter(unheard | Q(pk__in=open_differences()))
+    differs = Q(pk__in=open_differences())
+    found = Shipment.objects.filter(unheard | differs).annotate(differs=differs)
     rows = list(
         found.order_by("sent_at", "pk").values_list(
-            "number", "consignee__name", "sent_at", "stage"
+            "number", "consignee__name", "sent_at", "differs"
         )[: MOST_SHOWN + 1]
     )
     if not rows:
         return None
     shown = tuple(
-        Waiting(number, name, sent_at or now, stage == ShipmentStage.DELIVERED)
-        for number, name, sent_at, stage in rows[:MOST_SHOWN]
+        Waiting(number, name, sent_at or now, differs)
+        for number, name, sent_at, differs in rows[:MOST_SHOWN]
     )
     return ToSeeTo(shown, more=len(rows) > MOST_SHOWN)
 

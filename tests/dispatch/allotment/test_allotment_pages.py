@@ -93,6 +93,8 @@ def test_the_proposal_says_who_gets_what_and_why(
     text = text_of(page)
     assert "2 requests lack 610 sets" in text
     assert "To promise: 4 boxes with 24 sets." in text
+    shown = page.content.decode()
+    assert shown.index('href="#promise"') < shown.index('id="promise"')
     assert "A fair share is 24 sets now; whole boxes come to 24 sets." in text
     assert "Nothing is left: whoever needs it more comes first." in text
     assert Operation.objects.count() == before
@@ -204,6 +206,8 @@ def test_the_second_clerk_is_told_and_sees_what_is_there_now(
     told = clerk.post(page.context["action"], sent_of(page))
     assert told.status_code == CONFLICT
     assert f"confirmed allotment {done.allotment}" in text_of(told)
+    first = reverse("dispatch:allotment-detail", args=[done.allotment])
+    assert f'href="{first}"' in told.content.decode()
     clerk.post(told.context["action"], sent_of(told))
     assert promised(product)[later.number] == {6: 2}
 

@@ -92,6 +92,15 @@ def test_a_large_box_goes_to_who_has_room_for_it() -> None:
     assert share({"Hill": 10, "Dale": 10}, {12: 1, 6: 1}).left == {}
 
 
+def test_who_comes_to_all_of_it_by_whole_boxes_is_told_apart() -> None:
+    """Of three that are alike two have all that they lack: by boxes, not by shares."""
+    found = share({"Mill": 24, "Hill": 24, "Dale": 24}, {24: 2})
+    codes = [found.reason[who].code for who in ("Dale", "Hill", "Mill")]
+    assert codes == ["whole", "whole", "boxes"]
+    assert {found.reason[who].share for who in ("Dale", "Hill", "Mill")} == {16}
+    assert share({"Hill": 24}, {24: 2}).reason["Hill"].code == "served"
+
+
 def test_nothing_to_share_and_nobody_to_share_with() -> None:
     assert share({}, {6: 2}) == Shares({}, {}, {6: 2})
     nothing = share({"Hill": 6, "Dale": 0}, {6: 0})

@@ -119,6 +119,8 @@ def test_what_the_consignee_wrote_is_taken_over_by_a_clerk(
     theirs = said(shipment, 2, BoxSaid(boxes[0].pk, "damaged", 6), way="link")
     by_them = replace(later(shipment), by=links.consignee())
     links.answer_link(**of, nth=1, said=theirs, sign=by_them)
+    day = text_of(clerk.get(reverse("kitting:day")))
+    assert "what was received differs from what was sent" in day
     html = clerk.get(address("delivery-record", shipment)).content.decode()
     assert '<option value="page" selected>' in html
     assert f'<option value="{boxes[0].pk}" selected>' in html

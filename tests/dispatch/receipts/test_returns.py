@@ -340,3 +340,23 @@ def test_who_may_not_send_boxes_writes_neither(
     ):
         assert packer.get(page).status_code == 403
         assert packer.post(page).status_code == 403
+
+
+def test_the_recall_names_what_came_back_and_so_does_the_box(
+    box: Box, shipment: Shipment, cage: Place, client_for: Callable[[User], Client]
+) -> None:
+    quality = client_for(factories.make_person("quality officer"))
+    page = reverse("kitting:box-detail", args=[str(box)])
+    assert "it was sent in shipment" in text_of(quality.get(page))
+    [(lot, inside)] = lots_of(box)
+    recall = {"q": lot.number}
+    told = f"{inside} pieces in 1 box</a> came back."
+
+    def answer() -> str:
+        page = text_of(quality.get(reverse("dispatch:recall"), recall))
+        return " ".join(page.split())
+
+    assert told not in answer()
+    back(box, cage)
+    assert told in answer()
+    assert "and came back." in text_of(quality.get(page))

@@ -231,3 +231,15 @@ def test_who_may_not_send_boxes_reads_only(
         args = [] if name == "request-new" else [row.number]
         assert packer.get(reverse(f"dispatch:{name}", args=args)).status_code == 403
         assert packer.post(reverse(f"dispatch:{name}", args=args)).status_code == 403
+
+
+def test_a_refused_form_keeps_the_boxes_that_would_serve(
+    clerk: Client, box: Box, whom: Consignee
+) -> None:
+    said_ = said(box, whom, point="Ward 9")
+    answer = clerk.post(
+        reverse("dispatch:request-new"), said_, headers={"HX-Request": "true"}
+    )
+    assert answer.status_code == 422
+    assert 'id="mix"' in answer.content.decode()
+    assert "add it on the page of the consignee" in words_of(answer)

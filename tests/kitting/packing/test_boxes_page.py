@@ -192,7 +192,7 @@ def test_a_box_says_how_far_it_is(client, at, stage: str) -> None:
     said = {
         "open": "it is being packed",
         "closed": "it is closed and waits for its label",
-        "loaded": "it is loaded, shipment",
+        "loaded": "it is loaded on shipment",
         "voided": "it was voided",
     }
     assert said[stage] in text_of(client.get(page(box)))
