@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -12,6 +12,9 @@ from kitting.domain.errors import LotwardError
 from kitting.domain.figures import scaled
 from kitting.models import Revision
 from kitting.web.wording import UNSAID
+
+if TYPE_CHECKING:
+    from django.utils.functional import _StrOrPromise
 
 LONGEST_ID = 18
 """Digits; what both databases hold has 19 at most."""
@@ -48,7 +51,7 @@ class FigureText(forms.CharField):
 
     kind = "figure"
 
-    def __init__(self, *, unit: str = "", **options: Any):
+    def __init__(self, *, unit: _StrOrPromise = "", **options: Any):
         attrs = {"inputmode": "decimal", "autocomplete": "off"}
         if unit:
             attrs["data-unit"] = unit
@@ -59,7 +62,9 @@ class FigureText(forms.CharField):
 class FigureField(FigureText):
     """A measured figure with decimals, given as a whole number of a smaller unit."""
 
-    def __init__(self, *, unit: str, by: int = 1000, up: bool = False, **options: Any):
+    def __init__(
+        self, *, unit: _StrOrPromise, by: int = 1000, up: bool = False, **options: Any
+    ):
         super().__init__(unit=unit, **options)
         self.by, self.up = by, up
 
