@@ -52,7 +52,7 @@ class FigureText(forms.CharField):
     kind = "figure"
 
     def __init__(self, *, unit: _StrOrPromise = "", **options: Any):
-        attrs = {"inputmode": "decimal", "autocomplete": "off"}
+        attrs: dict[str, Any] = {"inputmode": "decimal", "autocomplete": "off"}
         if unit:
             attrs["data-unit"] = unit
         options.setdefault("widget", forms.TextInput(attrs=attrs))
