@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from django.db.models import Count, QuerySet
+from django.db.models.functions import Coalesce
 
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Consignee
@@ -95,6 +96,19 @@ def points_at(code: str) -> list[str]:
     known = code.isprintable()  # PostgreSQL has no text with NUL
     found = Consignee.objects.filter(code=code).first() if known else None
     return points_of(found) if found else []
+
+
+def stays(what: str, consignee: str) -> Coalesce:
+    """What is so of the consignee that a row names, or of the one that it turned out to be.
+
+    Args:
+        what: A field, such as ``code``.
+        consignee: The way from the row to its consignee.
+
+    Returns:
+        The expression.
+    """
+    return Coalesce(f"{consignee}__merged_into__{what}", f"{consignee}__{what}")
 
 
 def in_use() -> QuerySet[Consignee]:

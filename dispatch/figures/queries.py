@@ -24,6 +24,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce, Greatest, TruncDate
 
+from dispatch.consignees.queries import stays
 from dispatch.domain.figures import Day, Lasting, Share, neediest_first
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.receipts import OURS, Found
@@ -97,10 +98,10 @@ def sent_in(period: Period) -> Sent:
         shipment__sent_at__gte=midnight(period.first),
         shipment__sent_at__lt=midnight(period.last + timedelta(days=1)),
     ).annotate(day=TruncDate("shipment__sent_at"), found=_found())
-    of = ("shipment__consignee__code", "shipment__consignee__name", "day")
+    of = ("code", "name", "day")
     sums = (
         loads.order_by()
-        .values(*of)
+        .values("day", **_whom("shipment__consignee"))
         .annotate(
             all_sets=Sum("box__size__sets"),
             there=Sum("found", filter=Q(box__stage=BoxStage.DELIVERED), default=0),
@@ -178,10 +179,12 @@ _ROW = ("what", "code", "name", "all_sets", "lacks", "need")
 def _rows(what: str, consignee: str, rows: QuerySet[Any]) -> Any:
     """Begin rows that both kinds have in common, grouped by consignee."""
     return rows.order_by().values(
-        what=Value(what, output_field=CharField()),
-        code=F(f"{consignee}__code"),
-        name=F(f"{consignee}__name"),
+        what=Value(what, output_field=CharField()), **_whom(consignee)
     )
+
+
+def _whom(consignee: str) -> dict[str, Coalesce]:
+    return {name: stays(name, consignee) for name in ("code", "name")}
 
 
 def _asked(period: Period) -> Any:

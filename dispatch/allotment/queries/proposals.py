@@ -13,6 +13,7 @@ from typing import Any, Final
 from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from dispatch.consignees.queries import stays
 from dispatch.domain.allotment import MOST_SETS, Reason
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.proposal import Proposal, Term, Wish, propose, sets_of
@@ -166,9 +167,7 @@ def _received(product_id: int, since: datetime, promises: Promises) -> Counter[s
         box__size__product=product_id,
     )
     # One that was merged with another counts as that one.
-    own = "shipment__consignee__code"
-    whom = Coalesce("shipment__consignee__merged_into__code", own)
-    sums = loads.order_by().values(whom=whom)
+    sums = loads.order_by().values(whom=stays("code", "shipment__consignee"))
     had = sums.annotate(sets=Sum("box__size__sets"))
     found = Counter(dict(had.values_list("whom", "sets")))
     for row in promises.rows:

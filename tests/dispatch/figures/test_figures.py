@@ -9,6 +9,7 @@ import pytest
 from django.utils import timezone
 
 from dispatch.allotment.services import release_promise
+from dispatch.consignees.services.consignees import merge_consignees
 from dispatch.domain.figures import Day, Share
 from dispatch.domain.receipts import BoxSaid
 from dispatch.figures.queries import Period, days_of, lasting_of, sent_in, shares_of
@@ -95,6 +96,25 @@ def test_a_promise_that_was_released_is_none_and_a_cancelled_request_asked_what_
     cancel_request(number=row.number, reason="Closed", sign=sign())
     assert Request.objects.get().stage == "cancelled"
     assert shares(of(product))["Hill"][0] == 6
+
+
+def test_two_that_are_one_have_one_row(product: Product, boxes: list[Box]) -> None:
+    hill, again = (factories.make_consignee(name) for name in ("Hill", "The Hill"))
+    row = ask(again, product, 6)
+    going = factories.make_shipment(consignee=again)
+    load(going, boxes[0])
+    factories.send(going)
+    assert Request.objects.get(pk=row.pk).stage == "served"
+    ask(hill, product, 12)
+    confirm(product)
+    merge_consignees(
+        code=again.code, into_id=hill.pk, reason="the same door", sign=sign()
+    )
+    period = of(product)
+    sent = sent_in(period)
+    (share,) = shares_of(period, sent)
+    assert share == Share(hill.code, "Hill", 3, 12, 18, 12, 6, 0)
+    assert sent.by_consignee == {(hill.code, "Hill"): 6}
 
 
 @pytest.mark.parametrize(
