@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import replace
+from functools import partial
 
 import pytest
 from django.db import connection, transaction
@@ -10,13 +12,13 @@ from django.db.models import Sum
 
 from dispatch.domain.receipts import BoxSaid
 from dispatch.models import PassedOn, Return, Settlement
-from dispatch.receipts.services import deliveries, passing, returns
+from dispatch.receipts.services import deliveries, links, passing, returns
 from kitting.domain.errors import LotwardError
 from kitting.ledger.setup import ensure_workshop
-from kitting.models import Box, Operation
+from kitting.models import Box, Link, Operation
 from kitting.models.catalogue import PlaceKind
 from tests import factories
-from tests.concurrency.threads import Results, times
+from tests.concurrency.threads import Results, at_once, times
 from tests.factories import sign
 from tests.kitting.ledger.ledger_receipts import later, said
 
@@ -134,4 +136,43 @@ def test_of_two_who_settle_a_delivery_one_is_told() -> None:
     )
     assert codes(results) == ["delivery_settled"]
     assert Settlement.objects.count() == 1
+    assert factories.prove() == []
+
+
+def test_of_two_who_correct_a_delivery_one_is_told() -> None:
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    of = {"shipment_id": shipment.pk}
+    deliveries.record_delivery(**of, said=said(shipment, 1), sign=later(shipment))
+    seen = shipment.receipts.get().pk
+    signs = [later(shipment) for _ in range(2)]
+    results = times(
+        2,
+        lambda n: deliveries.correct_delivery(
+            **of,
+            said=said(shipment, 1, BoxSaid(box.pk, "damaged", note=f"Side {n}")),
+            reason="Looked again",
+            seen=seen,
+            sign=signs[n],
+        ),
+    )
+    assert codes(results) == ["page_is_old"]
+    assert shipment.receipts.count() == 2
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_no_answer_comes_after_the_end_of_its_link(nth: int) -> None:
+    shipment = factories.send(factories.make_shipment(factories.make_labelled_box()))
+    of = {"shipment_id": shipment.pk}
+    links.give_link(**of, days=3, sign=later(shipment))
+    theirs = replace(later(shipment), by=links.consignee())
+    counted = said(shipment, 1, way="link")
+    answer = partial(links.answer_link, **of, nth=1, said=counted, sign=theirs)
+    end = partial(links.end_link, **of, sign=later(shipment))
+    results = at_once([answer, end])
+    assert codes(results) in ([], ["link_is_over"])
+    acts = Link.objects.order_by("seq").values_list("operation__name", flat=True)
+    assert list(acts)[-1] == "end_link"
+    assert shipment.receipts.count() == 1 - len(results.errors)
     assert factories.prove() == []

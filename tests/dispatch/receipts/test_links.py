@@ -321,6 +321,17 @@ def test_a_page_takes_so_many_answers_and_no_more(
     assert shipment.receipts.count() == 2
 
 
+def test_an_answer_that_is_sent_again_is_kept_once(
+    client: Client, shipment: Shipment
+) -> None:
+    address, form = give(shipment), counted(shipment)
+    for _ in range(2):
+        assert client.post(address, form)["Location"] == address
+    assert shipment.receipts.count() == 1
+    assert client.post(address, {**form, "boxes": 1}).status_code == 409
+    assert shipment.receipts.count() == 1
+
+
 def test_an_answer_is_no_longer_than_a_page(client: Client, shipment: Shipment) -> None:
     address = give(shipment)
     answer = client.post(address, counted(shipment, remark="x" * 300_000))
@@ -362,6 +373,24 @@ def test_a_clerk_gives_and_ends_a_link(
     for days in (0, 366, "many"):
         keyed = {"op_key": str(uuid.uuid4()), "days": days}
         assert clerk.post(page, keyed).status_code == 422
+
+
+def test_a_link_is_given_and_ended_once_though_the_answer_was_lost(
+    client_for: Callable[[User], Client], shipment: Shipment
+) -> None:
+    clerk = client_for(factories.make_person("clerk"))
+    page = reverse("dispatch:delivery-link", args=[shipment.number])
+    for way, form, nth in (
+        ("link", {"op_key": str(uuid.uuid4()), "days": 7}, 1),
+        ("unlink", {"op_key": str(uuid.uuid4())}, 1),
+        ("link", {"op_key": str(uuid.uuid4()), "days": 7}, 2),
+    ):
+        address = reverse(f"dispatch:delivery-{way}", args=[shipment.number])
+        for _ in range(2):
+            assert clerk.post(address, form)["Location"] == page
+        assert ReceiptLink.objects.get(shipment=shipment).nth == nth
+    names = ("give_link", "end_link")
+    assert Operation.objects.filter(name__in=names).count() == 3
 
 
 def test_who_may_not_send_boxes_gives_no_link(
