@@ -252,3 +252,21 @@ def test_a_scan_sends_no_form_that_is_half_filled_in(
     expect(page.get_by_label("How it came back")).to_be_focused()
     expect(page.get_by_text("Choose whether")).to_have_count(0)
     assert console_errors == []
+
+
+def test_a_recall_on_paper_has_what_is_known_and_nothing_to_press(
+    page: Page, live_server, boxes: list[Box]
+) -> None:
+    factories.make_person("quality officer", name="quality")
+    lot = boxes[0].lines.get().lot
+    page.goto(f"{live_server.url}/sign-in/?next=/recall/?q={lot.number}")
+    page.fill("input[name=username]", "quality")
+    page.fill("input[name=password]", "pass")
+    page.press("input[name=password]", "Enter")
+    acts = page.get_by_text("Stop it", exact=True)
+    expect(acts).to_have_count(2)
+    expect(acts.first).to_be_visible()
+    page.emulate_media(media="print")
+    for act in acts.all():
+        expect(act).to_be_hidden()
+    expect(page.get_by_text("To the piece")).to_be_visible()

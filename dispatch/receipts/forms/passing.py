@@ -12,7 +12,17 @@ from dispatch.consignees.fields import ConsigneeField, PointField
 from dispatch.domain.receipts import LONGEST
 from kitting.models import Box
 from kitting.web.fields import RowsField
+from kitting.web.figures import amount
 from kitting.web.forms import DayField, KeyedForm
+
+
+class BoxesField(RowsField):
+    """Boxes with what is in them, so that a ward knows by its size which one is meant."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        """Say which box it is, of what, and how many sets it has."""
+        sets = amount(obj.size.sets, "set")
+        return f"{obj}, {obj.size.product.name}, {sets}"
 
 
 class PassForm(KeyedForm):
@@ -26,7 +36,7 @@ class PassForm(KeyedForm):
         "on": _("the day"),
     }
 
-    boxes = RowsField(
+    boxes = BoxesField(
         label=_("Boxes"),
         queryset=Box.objects.none(),
         widget=forms.CheckboxSelectMultiple,
@@ -46,7 +56,11 @@ class PassForm(KeyedForm):
 
     def __init__(self, *args: Any, of: Iterable[int] = (), **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        boxes = Box.objects.filter(pk__in=of).order_by("serial")
+        boxes = (
+            Box.objects.filter(pk__in=of)
+            .select_related("size__product")
+            .order_by("serial")
+        )
         self.fields["boxes"].queryset = boxes  # type: ignore[attr-defined]
 
     @property

@@ -85,7 +85,7 @@ def test_the_log_is_one_link_away_filtered_by_consignee_and_lot(
     address = f"{LOG}?consignee={names[0].code}&lot={lot.number}"
     assert address in unescape(text)
     rows = quality.get(address).context["rows"]
-    assert [row.code for row in rows] == [names[0].code]
+    assert [row.shipment.consignee.code for row in rows] == [names[0].code]
     assert other.number not in [row.number for row in rows]
 
 

@@ -309,7 +309,8 @@ def test_a_clerk_records_who_has_boxes_now(
     clerk: Client, box: Box, shipment: Shipment
 ) -> None:
     page = reverse("dispatch:box-pass", args=[shipment.number])
-    assert_page(clerk.get(page))
+    assert_page(form := clerk.get(page))
+    assert f"{box}, {box.size.product.name}, 6 sets" in " ".join(text_of(form).split())
     to = factories.make_consignee("Lodebridge Hospice")
     assert shipment.sent_at is not None
     sent = {
