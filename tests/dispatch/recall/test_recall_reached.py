@@ -86,7 +86,7 @@ def test_the_log_is_one_link_away_filtered_by_consignee_and_lot(
     assert address in unescape(text)
     rows = quality.get(address).context["rows"]
     assert [row.shipment.consignee.code for row in rows] == [names[0].code]
-    assert other.number not in [row.number for row in rows]
+    assert other.number not in [row.shipment.number for row in rows]
 
 
 def test_a_bag_links_to_its_lot_and_a_box_to_all_that_its_consignee_got(
