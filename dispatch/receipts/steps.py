@@ -98,13 +98,11 @@ def need_named(shipment: Shipment, said: Said, boxes: Collection[int]) -> None:
         boxes: Ids of the boxes that are on it.
 
     Raises:
-        Refused: ``delivery_by_link``, ``nothing_received``, ``boxes_not_named``.
+        Refused: ``delivery_by_link``, ``boxes_not_named``.
     """
     absent = absent_in(said)
     if said.way not in OURS:
         raise Refused("delivery_by_link", shipment=shipment.number)
-    if said.boxes < 1 or absent.issuperset(boxes):
-        raise Refused("nothing_received", shipment=shipment.number)
     if said.boxes < len(boxes) - len(absent):
         raise Refused(
             "boxes_not_named",

@@ -58,7 +58,7 @@ def record_delivery(*, shipment_id: int, said: Said, sign: Sign) -> Received:
     Raises:
         Conflict: ``delivery_on_record`` where that is done already.
         Missing: If there is no such shipment.
-        Refused: As for ``need_named`` and ``need_said``.
+        Refused: ``nothing_received``; as for ``need_named`` and ``need_said``.
         WrongStage: ``shipment_not_sent``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -69,6 +69,8 @@ def record_delivery(*, shipment_id: int, said: Said, sign: Sign) -> Received:
         if shipment.stage == ShipmentStage.DELIVERED:
             raise Conflict("delivery_on_record", shipment=shipment.number)
         receipt, of_boxes = need_said(shipment, boxes, said, act.now)
+        if said.boxes < 1 or absent_in(said).issuperset(boxes):
+            raise Refused("nothing_received", shipment=shipment.number)
         need_named(shipment, said, boxes)
         event = move_shipment(shipment, ShipmentStage.DELIVERED)
         shipment.save(update_fields=["stage", "events_seen"])
@@ -87,7 +89,8 @@ def correct_delivery(
 ) -> Received:
     """Correct what is on record of a delivery: it stands beside what was said before.
 
-    A box that arrived after all is delivered then. None goes back to sent.
+    A box that arrived after all is delivered then. None goes back to sent, not even where
+    nothing had arrived: that was recorded for the wrong shipment.
 
     Args:
         shipment_id: The shipment; delivered.

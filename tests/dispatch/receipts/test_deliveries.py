@@ -121,6 +121,33 @@ def test_a_correction_is_a_row_beside_the_first_and_no_box_goes_back(
     assert factories.prove() == []
 
 
+def test_what_was_recorded_for_the_wrong_shipment_is_corrected_to_nothing(
+    shipment: Shipment, boxes: list[Box]
+) -> None:
+    record(shipment, said(shipment, 2))
+    absent = [BoxSaid(box.pk, "absent") for box in boxes]
+
+    def correct(of: Any) -> None:
+        services.correct_delivery(
+            shipment_id=shipment.pk,
+            said=of,
+            reason="The note was of another shipment",
+            seen=queries.after(shipment).ours,
+            sign=later(shipment),
+        )
+
+    none_named = said(shipment, 0)
+    assert refused(lambda: correct(none_named)).code == "boxes_not_named"
+    correct(said(shipment, 0, *absent))
+    known = queries.after(shipment)
+    assert known.open
+    assert set(known.lacking) == {str(box) for box in boxes}
+    assert stages(boxes) == ["delivered", "delivered"]
+    correct(said(shipment, 2))
+    assert not queries.after(shipment).open
+    assert factories.prove() == []
+
+
 def test_a_correction_of_an_older_page_is_refused(
     shipment: Shipment, boxes: list[Box]
 ) -> None:
