@@ -10,7 +10,7 @@ import os
 import re
 import secrets
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from datetime import date
 from ipaddress import IPv4Network, IPv6Network, ip_network
@@ -20,6 +20,7 @@ from urllib.parse import urlsplit, urlunsplit
 
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
+from django.utils.http import is_same_domain
 
 Environment = Mapping[str, str]
 
@@ -27,6 +28,7 @@ KNOWN = frozenset(
     {
         "LOTWARD_BACKUP_HOURS",
         "LOTWARD_CLOCK_GAP_DAYS",
+        "LOTWARD_CONSIGNEE_URL",
         "LOTWARD_DATABASE_URL",
         "LOTWARD_DATA_DIR",
         "LOTWARD_DEBUG",
@@ -78,6 +80,9 @@ _SWITCH = {
 _LABEL = r"[a-z0-9](?:[a-z0-9-]{0,61}[a-z0-9])?"
 _HOST = re.compile(rf"\.?{_LABEL}(?:\.{_LABEL})*|\[[0-9a-f:.]+\]")
 """Labels of 1 to 63 letters, digits and inner hyphens: RFC 1123, section 2.1."""
+
+_OUTSIDE = re.compile(rf"https://(?P<host>{_LABEL}(?:\.{_LABEL})*)(?::[0-9]{{1,5}})?")
+"""Over https alone: whoever has such an address reads what is behind it."""
 
 _POSTGRESQL_OPTIONS = frozenset(
     {
@@ -166,6 +171,23 @@ def hosts(env: Environment, name: str) -> list[str]:
             " lotward.example,192.0.2.7; an asterisk is not",
         )
     return names
+
+
+def outside(env: Environment, name: str, *, names: Sequence[str]) -> str:
+    """Read under what address others reach this server, one of ``names``; may be empty."""
+    value = env.get(name, "").strip().rstrip("/").lower()
+    found = _OUTSIDE.fullmatch(value)
+    known = found and any(
+        is_same_domain(found["host"], each) for each in names if each != "*"
+    )
+    if value and not known:
+        refuse(
+            name,
+            value,
+            "https:// and a host that LOTWARD_HOSTS names, and no more than a port"
+            " behind it, such as https://boxes.example",
+        )
+    return value
 
 
 def networks(env: Environment, name: str) -> tuple[IPv4Network | IPv6Network, ...]:

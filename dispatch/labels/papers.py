@@ -23,6 +23,7 @@ from dispatch.labels.sheets import (
     beside,
     head_band,
     press,
+    scanned_band,
     table,
     text_band,
     to_fill,
@@ -71,6 +72,8 @@ class Load:
     """Those that it serves."""
     cautions: tuple[tuple[str, tuple[str, ...]], ...] = ()
     """Of each product, as its boxes say them."""
+    address: str = ""
+    """Where the consignee reads what is in its boxes; empty where it has no link."""
     head: str = ""
     """Number and first digits of the newest link of the journal."""
     mark: str | None = None
@@ -144,6 +147,8 @@ def delivery_note(load: Load, on: Stock) -> bytes:
         head_band(words["received"], wide),
         to_fill([words[each] for each in filled], wide),
     ]
+    if load.address:
+        bands.append(scanned_band(load.address, words["read_and_say"], wide))
     return press(bands, _around(load, "delivery_note"), on)
 
 

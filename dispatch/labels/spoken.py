@@ -43,6 +43,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "short": "Short",
     "damaged": "Damaged",
     "signature": "Signature",
+    "read_and_say": "Here you read what is in your boxes, and say what you received.",
     "page": "Page {page} of {pages}",
     **{word: spoken.ENGLISH[word] for word in _OF_BOXES},
 }
@@ -76,6 +77,7 @@ GERMAN: Final[Mapping[str, str]] = {
     "short": "Fehlend",
     "damaged": "Beschädigt",
     "signature": "Unterschrift",
+    "read_and_say": "Hier lesen Sie, was in Ihren Kartons ist, und sagen, was ankam.",
     "page": "Seite {page} von {pages}",
     **{word: spoken.GERMAN[word] for word in _OF_BOXES},
     **{

@@ -1,4 +1,4 @@
-"""Data Matrix symbols (ECC 200) as rows of dark and light cells."""
+"""Data Matrix (ECC 200) and QR symbols as rows of dark and light cells."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import zxingcpp
 
 from kitting.domain.errors import CodeError
 
+_DATA_MATRIX: Final = zxingcpp.BarcodeFormat.DataMatrix
 _PRINTABLE: Final = frozenset(map(chr, range(32, 127)))
 
 
@@ -44,7 +45,8 @@ def gs1_matrix(pairs: Iterable[tuple[str, str]]) -> Matrix:
         ISO/IEC 16022; GS1 DataMatrix Guideline.
     """
     # Square brackets keep a round one inside a batch number apart from an identifier.
-    return _matrix("".join(f"[{ai}]{value}" for ai, value in pairs), gs1=True)
+    text = "".join(f"[{ai}]{value}" for ai, value in pairs)
+    return _matrix(text, _DATA_MATRIX, gs1=True, force_square=True)
 
 
 def plain_matrix(text: str) -> Matrix:
@@ -62,19 +64,35 @@ def plain_matrix(text: str) -> Matrix:
     References:
         ISO/IEC 16022.
     """
-    return _matrix(text, gs1=False)
+    return _matrix(text, _DATA_MATRIX, force_square=True)
 
 
-def _matrix(text: str, *, gs1: bool) -> Matrix:
+def qr_matrix(text: str) -> Matrix:
+    """Encode an address as a QR code (``]Q1``), for whoever has a telephone.
+
+    Args:
+        text: Printable ASCII, at least one character.
+
+    Returns:
+        The smallest symbol that is still read with a seventh of it spoilt (level M).
+
+    Raises:
+        CodeError: ``nothing_to_encode`` or ``not_encodable``.
+
+    References:
+        ISO/IEC 18004.
+    """
+    return _matrix(text, zxingcpp.BarcodeFormat.QRCode, ec_level="M")
+
+
+def _matrix(text: str, kind: zxingcpp.BarcodeFormat, **options: Any) -> Matrix:
     if not text:
         raise CodeError("nothing_to_encode")
     bad = next((char for char in text if char not in _PRINTABLE), None)
     if bad is not None:
         raise CodeError("not_encodable", text=text, character=bad)
     try:
-        symbol = zxingcpp.create_barcode(
-            text, zxingcpp.BarcodeFormat.DataMatrix, gs1=gs1, force_square=True
-        )
+        symbol = zxingcpp.create_barcode(text, kind, **options)
     except ValueError as error:
         raise CodeError("not_encodable", text=text, character=text[:1]) from error
     picture: Any = symbol.to_image(scale=1, add_quiet_zones=False)

@@ -55,7 +55,38 @@ def test_proxies_are_addresses_and_networks() -> None:
     assert env.networks({"LOTWARD_PROXY": " "}, "LOTWARD_PROXY") == ()
 
 
+def test_what_consignees_reach_is_an_origin_of_a_named_host() -> None:
+    """RFC 6454, 4: scheme, host and port, in small letters."""
+
+    def read(value: str) -> str:
+        given = {"LOTWARD_CONSIGNEE_URL": value}
+        return env.outside(
+            given, "LOTWARD_CONSIGNEE_URL", names=["boxes.example", ".kits.example"]
+        )
+
+    assert read("") == ""
+    assert read(" https://Boxes.Example/ ") == "https://boxes.example"
+    assert read("https://boxes.example:8443") == "https://boxes.example:8443"
+    assert read("https://outside.kits.example") == "https://outside.kits.example"
+
+
+def _outside(given: dict[str, str]) -> str:
+    return env.outside(given, "LOTWARD_CONSIGNEE_URL", names=["boxes.example"])
+
+
 REFUSED = [
+    *(
+        (_outside, "LOTWARD_CONSIGNEE_URL", value, "https:// and a host")
+        for value in (
+            "http://boxes.example",
+            "boxes.example",
+            "https://boxes.example/received",
+            "https://boxes.example?a=b",
+            "https://somebody@boxes.example",
+            "https://other.example",
+            "https://boxes.example:x",
+        )
+    ),
     (
         lambda e: env.switch(e, "LOTWARD_TLS"),
         "LOTWARD_TLS",

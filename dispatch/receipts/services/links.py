@@ -138,6 +138,20 @@ def path_of(link: ReceiptLink) -> str:
     return reverse("dispatch:received", args=[token_of(link)])
 
 
+def good_link(shipment: Shipment, now: datetime) -> ReceiptLink | None:
+    """Find the link of a shipment that is good.
+
+    Args:
+        shipment: The shipment.
+        now: This moment.
+
+    Returns:
+        The link, with its shipment; None where there is none.
+    """
+    links = ReceiptLink.objects.filter(shipment=shipment, until__gt=now)
+    return links.select_related("shipment").first()
+
+
 def _signer() -> Signer:
     return Signer(salt=SALT)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import partial
 from typing import Any, Final
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -46,7 +47,7 @@ HEADERS: Final = {
 def delivery_link(request: LotwardRequest, number: str) -> HttpResponse:
     """Show the link of a shipment, and give another one."""
     shipment = _shipment(number)
-    link = ReceiptLink.objects.filter(shipment=shipment, until__gt=clock.now()).first()
+    link = links.good_link(shipment, clock.now())
     return act_page(
         request,
         "dispatch/receipts/delivery_link",
@@ -57,6 +58,7 @@ def delivery_link(request: LotwardRequest, number: str) -> HttpResponse:
         shipment=shipment,
         link=link,
         address=_absolute(request, link) if link else "",
+        on_paper=bool(settings.CONSIGNEE_URL),
         back=reverse("dispatch:shipment-detail", args=[number]),
         act=_("Give another link") if link else _("Give a link"),
     )
@@ -85,7 +87,10 @@ def _shipment(number: str) -> Shipment:
 
 
 def _absolute(request: HttpRequest, link: ReceiptLink) -> str:
-    return request.build_absolute_uri(links.path_of(link))
+    path = links.path_of(link)
+    if settings.CONSIGNEE_URL:
+        return f"{settings.CONSIGNEE_URL}{path}"
+    return request.build_absolute_uri(path)
 
 
 @require_http_methods(["GET", "POST"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any, Final
 
@@ -22,6 +22,9 @@ from kitting.models import Box, BoxLine, Product, Workshop
 from kitting.packing.labels import disinfected_of
 from kitting.printing.queries.label_words import words_in
 from kitting.printing.queries.labels import mark_of
+
+ADDRESSES: Final[list[Callable[[Shipment], str]]] = []
+"""What else a later room knows: where the consignee reads of a shipment, or nothing."""
 
 
 def load_of(shipment: Shipment, workshop: Workshop) -> Load:
@@ -63,6 +66,7 @@ def load_of(shipment: Shipment, workshop: Workshop) -> Load:
         seal=shipment.seal,
         requests=tuple(serves.values_list("request__number", flat=True).distinct()),
         cautions=_cautions(boxes, lines, workshop),
+        address=next(filter(None, (of(shipment) for of in ADDRESSES)), ""),
         head=heads.of_workshop(workshop),
         mark=mark_of(workshop),
     )

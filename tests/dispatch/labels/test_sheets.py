@@ -114,6 +114,7 @@ def test_nothing_hangs_over_the_edge_of_the_page() -> None:
         vehicle="W" * 40,
         seal="8" * 40,
         cautions=((LONG, (LONG,)),),
+        address=f"https://{'w' * 253}/received/S1{'0' * 18}M.99:{'W' * 43}/",
     )
     stop = Stop((LONG,), "S10000020M", 6, 90, LONG, LONG, LONG, "M" * 40, "8" * 40)
     round_ = Round(DAY, "W" * 80, (LONG,), (stop, stop))
