@@ -6,12 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
 from django.conf import settings
+from django.contrib.auth import SESSION_KEY
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.cache import patch_cache_control
 
 from kitting.ledger.clock import at_the_workshop
 from kitting.ledger.kept import one_request
+from lotward.sessions import SessionStore
 
 GetResponse = Callable[[HttpRequest], HttpResponse]
 
@@ -76,7 +78,8 @@ class LargestRequestMiddleware:
     """Refuse a body that is larger than any form here, before a byte of it is read.
 
     It stands before whatever reads a form: the check of tokens reads it whole, and a
-    file in it would fill the disk of a stranger's choosing.
+    file in it would fill the disk of a stranger's choosing. Who is not signed in has
+    no files to send, and much smaller forms.
     """
 
     def __init__(self, get_response: GetResponse) -> None:
@@ -88,7 +91,15 @@ class LargestRequestMiddleware:
         fits = length.isdecimal() and len(length) <= len(str(settings.LARGEST_REQUEST))
         if not fits or int(length) > settings.LARGEST_REQUEST:
             return render(request, "413.html", status=413)
+        # A session is looked up only for what is large.
+        if int(length) > settings.LARGEST_OF_STRANGERS and not _signed_in(request):
+            return render(request, "413.html", status=413)
         return self.get_response(request)
+
+
+def _signed_in(request: HttpRequest) -> bool:
+    key = request.COOKIES.get(settings.SESSION_COOKIE_NAME)
+    return SESSION_KEY in SessionStore(key)
 
 
 class NoNullMiddleware:

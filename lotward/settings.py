@@ -199,6 +199,8 @@ SILENCED_SYSTEM_CHECKS = [
 
 # A table of lots may be pasted, a database not; files are checked by their readers.
 LARGEST_REQUEST = 6 * 1024 * 1024  # bytes, a file and all around it, packed or not
+# The largest is the answer of a consignee to a shipment of a thousand boxes.
+LARGEST_OF_STRANGERS = 256 * 1024  # bytes, of whoever is not signed in
 DATA_UPLOAD_MAX_MEMORY_SIZE = LARGEST_REQUEST
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 2000
 FILE_UPLOAD_PERMISSIONS = 0o600

@@ -12,12 +12,10 @@ from axes.models import AccessAttempt
 from django.contrib.auth.models import Group, Permission
 from django.contrib.sessions.models import Session
 from django.contrib.staticfiles import finders
-from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import DatabaseError, connection
 from django.http import HttpRequest, HttpResponse
 from django.templatetags.static import static
 from django.test import Client
-from django.test.client import FakePayload
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
@@ -33,16 +31,6 @@ SAMPLES = {
     "UUIDConverter": "00000000-0000-4000-8000-000000000000",
 }
 PASSWORD = "a pass phrase"
-
-
-class Unread(FakePayload):
-    """A body that remembers whether anybody read of it."""
-
-    read_at = 0
-
-    def read(self, size: int | None = None) -> bytes:
-        self.read_at += 1
-        return b""
 
 
 @dataclass(frozen=True)
@@ -289,35 +277,6 @@ def test_a_name_longer_than_any_there_is_never_reaches_the_lockout(
 def test_a_null_character_in_a_path_is_404(path: str, outsider, client_for) -> None:
     """Whoever asks: PostgreSQL refuses it, wherever it would look the number up."""
     assert_page(client_for(outsider).get(path), status=404)
-
-
-@pytest.mark.django_db
-@pytest.mark.parametrize("path", ["/sign-in/", "/boxes/", "/nowhere/"])
-def test_a_body_larger_than_any_form_is_refused_unread(path: str) -> None:
-    client = Client(enforce_csrf_checks=True)
-    body = Unread()
-    response = client.generic(
-        "POST",
-        path,
-        content_type="multipart/form-data; boundary=x",
-        **{"wsgi.input": body, "CONTENT_LENGTH": str(6 * 1024 * 1024 + 1)},
-    )
-    assert_page(response, status=413)
-    assert not body.read_at
-
-
-@pytest.mark.django_db
-@pytest.mark.parametrize("length", ["many", "9" * 5_000], ids=["many", "too long"])
-def test_a_length_that_is_no_number_is_refused(length: str, client: Client) -> None:
-    response = client.post("/sign-in/", {}, CONTENT_LENGTH=length)
-    assert response.status_code == 413
-
-
-@pytest.mark.django_db
-def test_a_file_as_large_as_any_form_takes_still_comes_in(client: Client) -> None:
-    file = SimpleUploadedFile("lots.csv", b"x" * 4 * 1024 * 1024)
-    data = {"username": "outsider", "password": "wrong", "file": file}
-    assert client.post("/sign-in/", data).status_code == 422
 
 
 # -- Lockout ------------------------------------------------------------------------

@@ -29,9 +29,6 @@ from kitting.web.acting import act_page
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, status_for
 
-LONGEST: Final = 256 * 1024
-"""Bytes that an answer of a consignee may have."""
-
 HEADERS: Final = {
     "Cache-Control": "private, no-store",
     "X-Robots-Tag": "noindex, nofollow, noarchive",
@@ -104,9 +101,6 @@ def received(request: HttpRequest, token: str) -> HttpResponse:
 
 
 def _received(request: HttpRequest, token: str, workshop: Workshop) -> HttpResponse:
-    length = request.META.get("CONTENT_LENGTH") or "0"
-    if not (length.isdecimal() and len(length) < 8 and int(length) <= LONGEST):
-        return HttpResponse(status=413)
     link = links.link_behind(token, clock.now())
     if link is None:
         return _no_link(request, ENGLISH)
