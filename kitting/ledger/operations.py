@@ -54,7 +54,7 @@ class Sign:
     """None for what the clock shows when the act has its lock; a demo keeps its own."""
     bench_id: int | None = None
     tablet: str = ""
-    """What the tablet carries that it came from, as ``tied.mark_of`` gives it."""
+    """What the tablet carries that it came from, as ``given.mark_of`` gives it."""
     badge_id: int | None = None
     """The badge with which the person signed on there, where it was by one."""
 

@@ -11,7 +11,6 @@ behind the one that revoked it.
 
 from __future__ import annotations
 
-import hashlib
 from typing import TYPE_CHECKING
 
 from kitting.domain.errors import Refused
@@ -24,18 +23,6 @@ if TYPE_CHECKING:
 _TABLET = Kept(lambda bench: Tablet.objects.filter(bench=bench).select_related("bench"))
 
 _VALID = Kept(lambda badge: Badge.objects.filter(pk=badge, revoked_at__isnull=True))
-
-
-def mark_of(token: str) -> str:
-    """Give what is kept of the token that a tablet carries.
-
-    Args:
-        token: The token; anything else gives the mark of no tablet.
-
-    Returns:
-        SHA-256 of it, in hexadecimal.
-    """
-    return hashlib.sha256(token.encode(errors="replace")).hexdigest()
 
 
 def need_tied(sign: Sign) -> None:

@@ -24,11 +24,11 @@ from django.contrib.auth.models import update_last_login
 from django.db.models import Exists, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.middleware.csrf import rotate_token
-from django.utils.crypto import constant_time_compare, salted_hmac
+from django.utils.crypto import constant_time_compare
 from django.utils.translation import gettext as _
 
+from kitting.ledger.given import mark_of, secret_of
 from kitting.ledger.kept import Kept
-from kitting.ledger.tied import mark_of
 from kitting.models import Badge, Bench, User
 
 COOKIE: Final = "lotward_tablet"
@@ -102,7 +102,7 @@ def sign_on(request: HttpRequest, badge: Badge, bench: Bench) -> None:
 
 
 def _pin_mark(person: User) -> str:
-    return salted_hmac("kitting.web.tablet.pin", person.pin).hexdigest()
+    return secret_of("tablet.pin", person.pin)
 
 
 def badge_of(request: HttpRequest) -> int | None:

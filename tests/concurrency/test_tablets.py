@@ -10,8 +10,9 @@ import pytest
 from django.db import connection, transaction
 
 from kitting.ledger import operations
+from kitting.ledger.given import mark_of
 from kitting.ledger.setup import ensure_workshop
-from kitting.ledger.tied import mark_of, need_tied
+from kitting.ledger.tied import need_tied
 from kitting.models import Badge, Link, Tablet
 from kitting.packing.services import boxes
 from kitting.packing.services.tablets import (

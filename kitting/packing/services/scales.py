@@ -1,8 +1,6 @@
 """Scales that send what they show: a token lets one in, its newest reading is kept.
 
-The token is made out of the operation key and the server's own secret, so that a page
-which was lost on its way can be had again under the same key; no more than its hash is
-kept. A reading is no act: nothing rests on it until a packer closes a box by it, and
+A reading is no act: nothing rests on it until a packer closes a box by it, and
 that act keeps it.
 """
 
@@ -15,13 +13,11 @@ from threading import Lock
 from typing import Final
 from uuid import UUID
 
-from django.utils.crypto import salted_hmac
-
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.figures import written
 from kitting.ledger import locking, turns
+from kitting.ledger.given import mark_of, secret_of
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.tied import mark_of
 from kitting.models import Bench, Scale
 from kitting.packing.queries.weighing import empty_mg
 
@@ -57,8 +53,7 @@ def token_of(key: UUID) -> str:
     Returns:
         64 hexadecimal digits.
     """
-    salt = "kitting.packing.scales.token"
-    return salted_hmac(salt, str(key), algorithm="sha256").hexdigest()
+    return secret_of("scales.token", key)
 
 
 def give_token(*, bench_id: int, sign: Sign) -> TokenGiven:

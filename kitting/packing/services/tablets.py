@@ -3,9 +3,8 @@
 Two short secrets and a long one. The *code* has eight digits, is read off one screen
 and entered on another, and ties one tablet within ten minutes; ten tries anywhere, and
 it is good for nothing. The *token* is what the tied tablet carries from then on. Both
-are made out of the operation key and the server's own secret, so that an answer which
-was lost on its way can be had again under the same key, and by nobody else: of neither
-more is kept than a hash, and that of the code needs the server's secret to be tried.
+are made by ``ledger.given``; that of the code is kept so that it needs the server's
+secret to be tried.
 """
 
 from __future__ import annotations
@@ -16,12 +15,11 @@ from typing import Final
 from uuid import UUID
 
 from django.db.models import F
-from django.utils.crypto import salted_hmac
 
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
+from kitting.ledger.given import mark_of, secret_of
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.tied import mark_of
 from kitting.models import Bench, Tablet, User
 
 CODE_MIN: Final = 10
@@ -59,7 +57,7 @@ def code_of(key: UUID) -> str:
     Returns:
         Eight digits.
     """
-    secret = _secret("code", str(key))
+    secret = secret_of("tablets.code", key)
     return str(int(secret, 16) % 10**CODE_DIGITS).zfill(CODE_DIGITS)
 
 
@@ -73,16 +71,11 @@ def token_of(key: UUID, code: str) -> str:
     Returns:
         The token, 64 hexadecimal digits.
     """
-    return _secret("token", f"{key} {code}")
+    return secret_of("tablets.token", key, code)
 
 
 def _code_mark(code: str) -> str:
-    return _secret("mark", code)
-
-
-def _secret(what: str, text: str) -> str:
-    salt = f"kitting.packing.tablets.{what}"
-    return salted_hmac(salt, text, algorithm="sha256").hexdigest()
+    return secret_of("tablets.mark", code)
 
 
 def give_code(*, bench_id: int, sign: Sign) -> CodeGiven:

@@ -17,11 +17,11 @@ from functools import cache
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import transaction
-from django.utils.crypto import salted_hmac
 
 from kitting.domain import pins
 from kitting.domain.errors import Refused
 from kitting.ledger import locking, turns
+from kitting.ledger.given import secret_of
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Badge, Tablet, User
 
@@ -145,8 +145,7 @@ def _count(rows: Sequence[Badge | Tablet], now: datetime) -> None:
 
 
 def _keyed(pin: str, person_id: int) -> str:
-    salt = "kitting.people.pins"
-    return salted_hmac(salt, f"{person_id} {pin}", algorithm="sha256").hexdigest()
+    return secret_of("pins", person_id, pin)
 
 
 @cache
