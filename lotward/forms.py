@@ -6,9 +6,11 @@ from typing import Any
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm, UsernameField
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 from django.utils.translation import gettext_lazy as _
 
+from kitting.ledger import clock
 from kitting.web.forms import SpokenForm
 
 
@@ -33,6 +35,9 @@ class SignInForm(SpokenForm, AuthenticationForm):
             "Name and password do not belong together. Enter both again; capitals count."
         ),
         "inactive": _("This account is closed. Ask a manager to open it again."),
+        "password_over": _(
+            "A manager gave you this password, and it is no longer good. Ask for another."
+        ),
     }
     things = {"username": _("your name"), "password": _("your password")}
 
@@ -52,6 +57,14 @@ class SignInForm(SpokenForm, AuthenticationForm):
         if getattr(request, "by_badge", False):
             name = self.fields["username"]
             name.widget = _Unechoed(attrs=name.widget.attrs)
+
+    def confirm_login_allowed(self, user: Any) -> None:
+        """Let nobody in whose password a manager gave too long ago."""
+        super().confirm_login_allowed(user)
+        until = user.password_until
+        if until is not None and clock.now() > until:
+            said = self.error_messages["password_over"]
+            raise ValidationError(said, code="password_over")
 
 
 class PinForm(SpokenForm):

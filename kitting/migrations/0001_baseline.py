@@ -1259,6 +1259,7 @@ class Migration(migrations.Migration):
                             "pin",
                             models.CharField(blank=True, default="", max_length=128),
                         ),
+                        ("password_until", models.DateTimeField(blank=True, null=True)),
                     ],
                     options={
                         "verbose_name": "user",

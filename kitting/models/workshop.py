@@ -131,6 +131,8 @@ class User(AbstractUser):
     """How often they were signed out everywhere; a session lasts to the next time."""
     pin = models.CharField(max_length=128, blank=True, default="")
     """Hashed like the password; it signs on with a badge, at a tablet that is tied."""
+    password_until = models.DateTimeField(null=True, blank=True)
+    """Until when the password is good that a manager gave; empty for one of their own."""
 
     class Meta(AbstractUser.Meta):
         default_permissions = ()

@@ -122,13 +122,9 @@ ONE_A_PAGE = "one"
 
 
 class PersonForm(KeyedForm):
-    """A new person, with a password that they can say to nobody but themselves."""
+    """A new person; they choose a password of their own."""
 
-    things = {
-        "name": _("the name to sign in with"),
-        "new_password": _("the password"),
-        "same": _("the same password again"),
-    }
+    things = {"name": _("the name to sign in with")}
 
     name = forms.CharField(
         label=_("Name to sign in with"),
@@ -143,8 +139,32 @@ class PersonForm(KeyedForm):
         choices=lambda: [("", _("Choose a role")), *((role, role) for role in ROLES)],
         help_text=_("It says what they may do. Each person has one."),
     )
-    new_password = _secret(_("Password"))
-    same = _secret(_("The same password again"))
+
+
+class OwnPasswordForm(NamedForm):
+    """A password that somebody chooses, on the word of the one before.
+
+    Args:
+        *args: As for any form.
+        given: Whether a manager gave them the one before.
+        **kwargs: As for any form.
+    """
+
+    things = {
+        "new_password": _("the new password"),
+        "same": _("the new password again"),
+    }
+
+    new_password = _secret(_("New password"))
+    same = _secret(_("The new password again"))
+
+    def __init__(self, *args: Any, given: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].label = (
+            _("The password that you were given")
+            if given
+            else _("The password that you have")
+        )
 
     def clean(self) -> dict[str, Any]:
         """Compare the two."""
@@ -156,11 +176,8 @@ class PersonForm(KeyedForm):
 
     @property
     def entries(self) -> dict[str, Any]:
-        """As of every form, with one password."""
-        said = super().entries
-        del said["same"]
-        password = said.pop("new_password")
-        return {**said, "password": password}
+        """The one password."""
+        return {"password": super().entries["new_password"]}
 
 
 class RoleForm(NamedForm):

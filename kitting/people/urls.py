@@ -6,6 +6,7 @@ from kitting.people import views
 
 urlpatterns: list[URLPattern] = [
     path("account/", views.account, name="account"),
+    path("account/password/", views.account_password, name="account-password"),
     path("account/pin/", views.account_pin, name="account-pin"),
     path("set-up/", views.workshop, name="workshop"),
     path("set-up/people/new/", views.person_new, name="person-new"),
@@ -20,6 +21,7 @@ urlpatterns: list[URLPattern] = [
             ("open", "open/", views.person_open),
             ("sign-out", "sign-out/", views.person_sign_out),
             ("pin", "pin/", views.person_pin),
+            ("password", "password/", views.person_password),
         )
     ],
 ]

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from functools import partial
 from typing import Any
 
+from django.contrib.auth import update_session_auth_hash
 from django.http import HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
@@ -21,6 +22,7 @@ from kitting.models import User
 from kitting.people import queries
 from kitting.people.forms import (
     IssueBadgesForm,
+    OwnPasswordForm,
     PersonForm,
     PinForm,
     RevokeBadgeForm,
@@ -30,17 +32,23 @@ from kitting.people.forms import (
 from kitting.people.queries import people, person_of, role_of
 from kitting.people.services.accounts import (
     Person,
-    add_person,
     change_role,
     open_account,
     sign_out_everywhere,
 )
 from kitting.people.services.badges import Drawn, NewBadge, issue_badges, revoke_badge
+from kitting.people.services.passwords import (
+    GIVEN_H,
+    add_with_password,
+    choose_password,
+    give_password,
+    given_password,
+)
 from kitting.people.services.pins import allow_pin, set_pin
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.printing.queries.labels import mark_of
 from kitting.printing.queries.stocks import Laid
-from kitting.web.acting import act_page, attempt, say_and_go
+from kitting.web.acting import act_page, attempt, form_page, say_and_go
 from kitting.web.forms import KeyedForm, NamedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
@@ -105,16 +113,31 @@ def _issue(*, user_ids: list[int], laid: Callable[[], Laid], sign: Sign) -> byte
 
 @allowed("kitting.set_up", "GET", "POST")
 def person_new(request: LotwardRequest) -> HttpResponse:
-    """Add a person who may sign in."""
-    return act_page(
+    """Add a person who may sign in, and show the password to begin with."""
+    form = PersonForm(request.POST or None)
+    return _give(
         request,
-        "kitting/people/person_new",
-        PersonForm(request.POST or None),
-        add_person,
-        said=_("%(name)s may sign in as %(role)s."),
-        to=reverse("kitting:badges"),
+        "kitting/people/person_new.html",
+        form,
+        add_with_password,
         act=_("Add the person"),
+        back=reverse("kitting:badges"),
     )
+
+
+def _give(
+    request: LotwardRequest,
+    page: str,
+    form: KeyedForm,
+    act_of: Callable[..., Any],
+    **context: Any,
+) -> HttpResponse:
+    """Do an act that gives somebody a password; the answer shows it, once."""
+    given, status = attempt(request, form, act_of)
+    context |= {"form": form, "given": given, "hours": GIVEN_H}
+    if given:
+        context["shown"] = given_password(form.key)
+    return render(request, page, context, status=status)
 
 
 @allowed("kitting.set_up")
@@ -126,6 +149,7 @@ def person_detail(request: LotwardRequest, pk: int) -> HttpResponse:
         "person": person,
         "role": role_of(person),
         "badges": valid.count(),
+        "may_give": person.is_active and person != request.user,
         "blocked": valid.filter(pin_tries__gte=BADGE_TRIES).exists(),
     }
     return render(request, "kitting/people/person.html", context)
@@ -241,6 +265,30 @@ def account(request: LotwardRequest) -> HttpResponse:
     return _sign_out_page(request, request.user, said, reverse("sign-in"))
 
 
+@allowed("kitting.see_work", "GET", "POST", unchosen=True)
+def account_password(request: LotwardRequest) -> HttpResponse:
+    """Choose one's own password."""
+    given = request.user.password_until is not None
+    form = OwnPasswordForm(request.POST or None, by=str(request.user), given=given)
+    done, status = attempt(
+        request, form, partial(choose_password, user_id=request.user.pk)
+    )
+    if done is not None:
+        request.user.refresh_from_db()
+        update_session_auth_hash(request, request.user)
+        to = reverse("home" if given else "kitting:account")
+        return say_and_go(request, _("Your new password is set."), to)
+    return form_page(
+        request,
+        "kitting/people/own_password",
+        form,
+        status,
+        given=given,
+        act=_("Set the password"),
+        back="" if given else reverse("kitting:account"),
+    )
+
+
 @allowed("kitting.see_work", "GET", "POST")
 def account_pin(request: LotwardRequest) -> HttpResponse:
     """Set one's own PIN."""
@@ -268,6 +316,21 @@ def person_pin(request: LotwardRequest, pk: int) -> HttpResponse:
         to=reverse("kitting:person-detail", args=[pk]),
         person=person,
         act=_("Allow the PIN again"),
+    )
+
+
+@allowed("kitting.set_up", "GET", "POST")
+def person_password(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Give somebody who lost their password another one."""
+    person = get_or_404(person_of(pk))
+    return _give(
+        request,
+        "kitting/people/person_password.html",
+        NamedForm(request.POST or None, by=str(request.user)),
+        partial(give_password, user_id=pk),
+        person=person,
+        act=_("Give a password"),
+        back=reverse("kitting:person-detail", args=[pk]),
     )
 
 

@@ -34,11 +34,19 @@ SENTENCES: dict[str, str | Promise] = {
     "name_missing": _(
         "The workshop needs a name: it is printed on every label. Enter one."
     ),
+    "password_as_before": _("This is the password that you have. Choose another one."),
+    "password_for_closed_account": _(
+        "The account of %(name)s is closed. Open it first: they sign in with the"
+        " password that they had."
+    ),
+    "password_for_oneself": _(
+        "Your own password you choose yourself, on the page behind your name."
+    ),
     "password_weak": _("This password is too weak. %(why)s Choose another."),
     "passwords_differ": _("The two passwords are not the same. Enter both once more."),
     "person_exists": _(
-        "There is a person “%(name)s” already. Choose another name; a forgotten"
-        " password is set anew with manage.py person NAME --new-password."
+        "There is a person “%(name)s” already. Choose another name; who forgot the"
+        " password is given one on the page of that person."
     ),
     "person_name_wrong": _(
         "“%(read)s” is no name to sign in with. Use 1 to 150 letters and digits; the"

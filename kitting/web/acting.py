@@ -170,6 +170,8 @@ def _need_password(request: LotwardRequest, form: KeyedForm, field: str) -> None
     person = form.signer(field) or request.user
     known = authenticate(request, username=person.get_username(), password=password)
     if known is not None and known.pk == person.pk:
+        if person != request.user and person.password_until:
+            raise Refused("password_not_chosen", name=str(person))
         return
     locked = getattr(request, "axes_locked_out", False)
     # The form answers, beside what was read; not the page that refuses to sign in.

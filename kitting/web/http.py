@@ -54,7 +54,7 @@ GuardedView = Callable[Concatenate[HttpRequest, P], R | HttpResponse]
 
 
 def allowed(
-    permission: str, *methods: str, by_badge: bool = False
+    permission: str, *methods: str, by_badge: bool = False, unchosen: bool = False
 ) -> Callable[[View[P, R]], GuardedView[P, R]]:
     """Let in only people with ``permission``; it stands outermost on every view.
 
@@ -62,14 +62,16 @@ def allowed(
 
     Who has not signed in is sent to do so, with or without htmx; who has signed in and
     lacks the right gets 403. Who signed on by a badge and a PIN, which is less than a
-    password, gets at what a bench needs alone; for all else the password is asked. Both
-    are kept on the view, where tests find them.
+    password, gets at what a bench needs alone; for all else the password is asked. Who
+    signed in with a password that a manager gave chooses their own before anything else.
+    Right and badge are kept on the view, where tests find them.
 
     Args:
         permission: The right.
         *methods: Those that it takes.
         by_badge: Whether it is open to whoever signed on by a badge; of a bench, that
             bench alone.
+        unchosen: Whether it is open to whoever has to choose their own password first.
     """
 
     def decorate(view: View[P, R]) -> GuardedView[P, R]:
@@ -90,6 +92,8 @@ def allowed(
             note(request)  # type: ignore[arg-type]
             if bench and not (by_badge and kwargs.get("code", bench) == bench):
                 return _to_password(request)
+            if request.user.password_until and not (bench or unchosen):
+                return _to(request, reverse("kitting:account-password"))
             if not request.user.has_perm(permission):
                 raise PermissionDenied
             return view(request, *args, **kwargs)  # type: ignore[arg-type]
@@ -204,10 +208,14 @@ def add_refusal(
 def _to_sign_in(request: HttpRequest) -> HttpResponse:
     """Ask who it is: at a tablet that is tied to a bench for a badge, else for a name."""
     if tablet.bench_of(request) is not None:
-        to = reverse("sign-on")
-        htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
-        return HttpResponseClientRedirect(to) if htmx else redirect(to)
+        return _to(request, reverse("sign-on"))
     return _to_password(request, said="")
+
+
+def _to(request: HttpRequest, to: str) -> HttpResponse:
+    """Send the browser to another page, whatever it asked for and however."""
+    htmx: HtmxDetails = request.htmx  # type: ignore[attr-defined]
+    return HttpResponseClientRedirect(to) if htmx else redirect(to)
 
 
 def _to_password(request: HttpRequest, said: Any = PASSWORD_ASKED) -> HttpResponse:

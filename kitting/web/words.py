@@ -253,6 +253,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The password of %(name)s was wrong too often from this place. Nothing was"
         " done. Wait a quarter of an hour, or ask a manager."
     ),
+    "password_not_chosen": _(
+        "%(name)s has a password from a manager and has not chosen their own yet."
+        " Nothing was done. They sign in and choose one first."
+    ),
     "password_wrong": _(
         "This is not the password of %(name)s. Nothing was done. Enter the password"
         " with which you sign in."

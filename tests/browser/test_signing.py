@@ -53,7 +53,7 @@ def code_from(manager: Page, address: str, bench: Bench) -> str:
     manager.goto(address + reverse("kitting:bench-change", args=[bench.code]))
     manager.get_by_role("link", name="Tie a tablet").click()
     manager.get_by_role("button", name="Show a code").click()
-    return manager.locator(".tie-code").inner_text()
+    return manager.locator(".shown-once").inner_text()
 
 
 def tie(page: Page, manager: Page, address: str, bench: Bench) -> None:

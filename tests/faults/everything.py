@@ -59,7 +59,7 @@ from kitting.packing.services import (
     voiding,
 )
 from kitting.people.services import accounts as people
-from kitting.people.services import badges, pins
+from kitting.people.services import badges, passwords, pins
 from kitting.people.services.workshop import Particulars, change_workshop
 from kitting.places.services import carriers, places, set_up
 from kitting.printing.services import jobs, label_words, printers
@@ -160,6 +160,8 @@ def _people() -> None:
     people.set_password(name="mira", password=password[::-1], sign=sign())
     with suppress(Conflict):  # it was made by a process that is gone
         badges.issue_badges(user_ids=[mira.pk], sign=sign())
+    passwords.give_password(user_id=mira.pk, sign=factories.sign_by_another())
+    passwords.choose_password(user_id=mira.pk, password=password, sign=sign())
     badge = Badge.objects.filter(user=mira).latest("pk")
     badges.revoke_badge(badge_id=badge.pk, sign=sign())
     pins.set_pin(user_id=mira.pk, pin="4071", sign=sign())

@@ -19,7 +19,6 @@ from tests.assertions import text_of
 pytestmark = pytest.mark.django_db
 
 FIRST = reverse("first-hour")
-SECRET = "four lamps at dusk"
 ROLL = {
     "code": "BOX-ROLL",
     "name": "Box labels on a roll",
@@ -67,8 +66,8 @@ class Pages:
             if not any(value is one for one in unsaid)
         }
         answer = self.client.post(path, kept)
-        errors = answer.context["form"].errors if answer.status_code != 302 else {}
-        assert answer.status_code == 302, (path, errors)
+        done = answer.status_code == 302 or answer.context.get("given")
+        assert done, (path, answer.context["form"].errors)
 
 
 @pytest.fixture
@@ -139,8 +138,6 @@ def enter_the_rest(pages: Pages) -> None:
         "person-new",
         name="ann",
         role="quality officer",
-        new_password=SECRET,
-        same=SECRET,
     )
     pages.send("stock-new", **ROLL)
     pages.send(

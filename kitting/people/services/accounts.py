@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from django.contrib.auth.hashers import make_password
 from django.contrib.auth.models import Group
@@ -27,7 +28,9 @@ class Person:
     """Whether the account is open."""
 
 
-def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
+def add_person(
+    *, name: str, role: str, password: str, sign: Sign, hours: int | None = None
+) -> Person:
     """Add a person who may sign in, with the rights of one role.
 
     Args:
@@ -35,6 +38,8 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
         role: One of ``kitting.ledger.setup.ROLES``.
         password: The password; only its hash is kept, and none of it in the journal.
         sign: Who, when and the operation key.
+        hours: For how long the password is good; they choose their own with it. None
+            for one that is theirs.
 
     Returns:
         The person.
@@ -55,6 +60,8 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
         except ValidationError as error:
             raise Refused("person_name_wrong", read=shown(name)) from error
         person.password = _hashed(password, person)
+        if hours is not None:
+            person.password_until = act.now + timedelta(hours=hours)
         person.save(force_insert=True)
         person.groups.add(Group.objects.get(name=role))
         return Person(name=name, role=role, open=True)
@@ -65,6 +72,22 @@ def add_person(*, name: str, role: str, password: str, sign: Sign) -> Person:
 def _need_role(role: str) -> None:
     if role not in ROLES:
         raise Refused("role_unknown", read=role, roles=", ".join(ROLES))
+
+
+def set_hash(person: User, password: str, until: datetime | None = None) -> None:
+    """Keep a password's hash; every session by the old one ends.
+
+    Args:
+        person: Whose it is, in an open transaction.
+        password: The password.
+        until: Of one that a manager gave: until when it is good.
+
+    Raises:
+        Refused: ``password_weak``.
+    """
+    person.password = _hashed(password, person)
+    person.password_until = until
+    person.save(update_fields=["password", "password_until"])
 
 
 def _hashed(password: str, person: User) -> str:
@@ -167,8 +190,7 @@ def set_password(*, name: str, password: str, sign: Sign) -> Person:
 
     def work(act: Act) -> Person:
         person = _known(name)
-        person.password = _hashed(password, person)
-        person.save(update_fields=["password"])
+        set_hash(person, password)
         return _stands(person)
 
     return perform("set_password", work, Person, sign, name=name)

@@ -8,6 +8,11 @@ from django.test import Client
 from dispatch.trace.balance import balance_of
 from kitting.lots.services import lots
 from kitting.models import Bag, Count, Link, User, Workshop
+from kitting.people.services.passwords import (
+    choose_password,
+    give_password,
+    given_password,
+)
 from tests import factories
 from tests.assertions import assert_problem, text_of
 from tests.factories import sign
@@ -153,6 +158,21 @@ def test_nothing_stays_without_a_checkers_word(
     values = count_values(bag, counted="20", **{**word, **changes})
     assert_problem(packer.post(at("count", bag), values), code)
     assert Count.objects.count() == 0
+
+
+def test_a_password_that_a_manager_gave_is_no_checkers_word(
+    bag: Bag, packer: Client, checker: User
+) -> None:
+    """Else whoever gave it could be both of the two people."""
+    act = factories.sign_by_another()
+    give_password(user_id=checker.pk, sign=act)
+    given = given_password(act.key)
+    word = {"found": "kept", "checker": checker.pk, "checker_password": given}
+    values = count_values(bag, counted="20", **word)
+    assert_problem(packer.post(at("count", bag), values), "password_not_chosen")
+    choose_password(user_id=checker.pk, password="five paper kites", sign=sign())
+    values = values | {"checker_password": "five paper kites"}
+    assert packer.post(at("count", bag), values).status_code == 302
 
 
 def test_nobody_is_offered_as_their_own_checker(
