@@ -33,6 +33,8 @@ CONFIRM_CLOCK = "confirm_clock"
 """The act that says that the date is right."""
 RESTORE = "restore"
 """The act that names the heads which a restored backup leaves behind."""
+START_KEY = "start_key"
+"""The act from which on links carry another key; a restore may be one as well."""
 SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, RESTORE})
 """Acts that are done while the date is in doubt: whoever restores looked at it first."""
 FORM = 1

@@ -105,6 +105,21 @@ def test_a_rewritten_history_does_not_fit_the_key() -> None:
     assert min(fault.pk for fault in found if fault.pk) == first.operation.link.pk
 
 
+def test_nor_does_it_once_the_server_went_on_after_it() -> None:
+    """A link of its own, after a history of which none is, hides nothing."""
+    with guards_away():
+        Operation.objects.filter(link__seq=1).update(by_name="nobody")
+    rewrite()
+    assert "No link was written" in str(*prove())
+    rewritten = Link.objects.latest("seq")
+    factories.make_lot()
+    factories.seal_set_up()
+    (fault,) = prove()
+    own = Link.objects.get(seq=rewritten.seq + 1)
+    assert (fault.check, fault.pk) == ("keyed links", own.pk)
+    assert "was rewritten" in fault.words
+
+
 def test_without_the_key_the_plain_chain_is_followed_and_it_says_so() -> None:
     keys.path().unlink()
     said = run("--no-record")

@@ -15,7 +15,7 @@ from django.db.models import Exists, F, Max, Model, OuterRef, QuerySet
 from kitting.ledger import bulk, keys
 from kitting.ledger.canon import among, canonical_values, close, columns, writer
 from kitting.ledger.guards import guarded_models
-from kitting.ledger.operations import FORM, entries_hash
+from kitting.ledger.operations import FORM, RESTORE, START_KEY, entries_hash
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import (
     Row,
@@ -193,7 +193,9 @@ def _with(model: type[Model], column: str, ids: Sequence[int]) -> QuerySet[Any, 
 def keyed(tally: Tally, since: int = 0) -> None:
     """Every link carries its hash by this server's key, from the first that does.
 
-    What came before that one is covered by the plain chain, which its hash follows from.
+    That is the first link of all, or that of an act which started the key: what came
+    before is covered by the plain chain then. With any other the server only went on,
+    after somebody had written anew what came before.
 
     Args:
         tally: Where links are counted and faults noted.
@@ -210,12 +212,14 @@ def keyed(tally: Tally, since: int = 0) -> None:
     found = links.values_list("pk", "seq", "hash", "keyed")
     pk = seq = None
     for pk, seq, plain, by_key in rows(found):
-        right = keys.keyed(bytes(plain), key)
-        begun = begun or (by_key is not None and bytes(by_key) == right)
+        right, found_here = keys.keyed(bytes(plain), key), bytes(by_key or b"")
+        if not begun and found_here == right:
+            begun = True
+            if seq != 1 and pk != since:
+                _started(tally, pk, seq)
         if not begun:
             continue
         tally.count += 1
-        found_here = bytes(by_key or b"")
         if found_here != right:
             words = f"Link {seq} was not written with the key of this server."
             tally.add(LINK, pk, words, right.hex(), found_here.hex())
@@ -225,6 +229,16 @@ def keyed(tally: Tally, since: int = 0) -> None:
             " rewritten, or the key is another's."
         )
         tally.add(LINK, pk, words, "a link by the key", f"{seq} links by none")
+
+
+def _started(tally: Tally, pk: int, seq: int) -> None:
+    named = Operation.objects.filter(link__pk=pk).values_list("name", flat=True)
+    for name in named.exclude(name__in=(START_KEY, RESTORE)):
+        words = (
+            f"Link {seq} is the first with the key of this server, and its act started"
+            " none: the journal before it was rewritten."
+        )
+        tally.add(LINK, pk, words, f"{START_KEY} or {RESTORE}", name)
 
 
 def _head(tally: Tally, site: int, last: str) -> None:
