@@ -31,23 +31,30 @@ from django.db.models.functions import Cast, Coalesce, Concat
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.models import Allotment, Request, Shipment
+from dispatch.models import Allotment, Consignee, Request, Shipment
 from dispatch.trace.queries import find
 from kitting.domain.errors import Missing
 from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.seals import sealed_models as changing
 from kitting.models import (
     Bag,
+    Bench,
     Box,
     Carrier,
     Guarded,
     Lot,
     Meter,
+    Method,
+    Part,
     Place,
+    Printer,
+    Product,
     Protocol,
     RowSeal,
     Run,
+    Stock,
     User,
+    Workshop,
 )
 
 
@@ -84,6 +91,17 @@ KINDS: Final = (
 )
 """The most telling first."""
 
+SET_UP: Final[Mapping[str, tuple[type[Model], str]]] = {
+    **{
+        str(model._meta.model_name): (model, "code")
+        for model in (Bench, Consignee, Method, Part, Place, Printer, Product, Stock)
+    },
+    "meter": (Meter, "serial"),
+    "person": (User, "username"),
+    "workshop": (Workshop, "name"),
+}
+"""What is set up: asked for by a word and a name, such as ``part HB``."""
+
 
 @dataclass(frozen=True)
 class Named:
@@ -111,6 +129,23 @@ class Way:
     """Which of the rows name a thing, by its id."""
 
 
+def changes(model: type[Model]) -> Iterator[Way]:
+    """Find the ways from acts to the things of a kind that they changed.
+
+    Args:
+        model: The things' table.
+
+    Yields:
+        The seal of the thing itself, and those of what only joins it to others.
+    """
+    seals = RowSeal.objects.all()
+    yield _sealed(seals, model, "pk")
+    for table in joining():
+        for field in _keys(table):
+            if field.related_model is model:
+                yield _sealed(seals, table, field.name)
+
+
 @cache
 def ways(model: type[Model]) -> tuple[Way, ...]:
     """Find all ways from acts to things of a kind.
@@ -119,18 +154,13 @@ def ways(model: type[Model]) -> tuple[Way, ...]:
         model: The things' table.
 
     Returns:
-        By the seal of the thing itself, by the seals of what only joins it to others,
-        and by every row written once that names it.
+        As ``changes``, and by every row written once that names it. What is set up and
+        is no kind of its own has no others: half of all acts name a part.
     """
-    seals = RowSeal.objects.all()
+    if model not in {kind.model for kind in KINDS}:
+        return tuple(changes(model))
     return (
-        _sealed(seals, model, "pk"),
-        *(
-            _sealed(seals, table, field.name)
-            for table in joining()
-            for field in _keys(table)
-            if field.related_model is model
-        ),
+        *changes(model),
         *(
             Way(table._default_manager.all(), F(way), _equal(way))
             for table in sealed_models()
@@ -184,7 +214,8 @@ def thing_named(text: str) -> Model:
     """Find the thing whose acts are asked for.
 
     Args:
-        text: A number, typed or scanned; a protocol's is its code, a slash, its version.
+        text: A number, typed or scanned; a protocol's is its code, a slash, its version;
+            of what is set up a word and its name.
 
     Returns:
         The thing.
@@ -193,6 +224,11 @@ def thing_named(text: str) -> Model:
         CodeError: If it can be no number at all.
         Missing: ``nothing_has_number``.
     """
+    word, _blank, name = text.strip().partition(" ")
+    if word in SET_UP and name.isprintable():
+        model, column = SET_UP[word]
+        if named := model._default_manager.filter(**{column: name}).first():
+            return named  # else a lot may be called so
     code, slash, version = text.strip().partition("/")
     if slash and version.isascii() and version.isdecimal() and len(version) < 5:
         found = Protocol.objects.filter(code__iexact=code, version=int(version))

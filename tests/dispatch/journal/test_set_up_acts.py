@@ -1,0 +1,67 @@
+"""What is set up, by a word and a name: the acts that changed it, and the way there."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from urllib.parse import unquote
+
+import pytest
+from django.test import Client
+from django.urls import reverse
+
+from dispatch.journal.queries import things
+from kitting.models import Bench, Meter, Method, Printer, RowSeal, User
+from kitting.packing.services.benches import change_bench
+from tests import factories
+from tests.assertions import assert_problem, text_of
+from tests.dispatch.journal.reading import JOURNAL, lines_of
+from tests.factories import sign
+from tests.ledgers import History
+
+pytestmark = pytest.mark.django_db
+
+
+def test_what_is_set_up_leads_to_the_acts_that_changed_it(
+    officer: Client, history: History, client_for: Callable[[User], Client]
+) -> None:
+    bench, printer = Bench.objects.earliest("pk"), Printer.objects.earliest("pk")
+    factories.make_method()
+    factories.seal_set_up()
+    change_bench(code=bench.code, name="By the door", active=True, sign=sign())
+    client = client_for(factories.make_person("manager"))
+    for page, thing in {
+        "kitting:meter-detail": Meter.objects.earliest("pk").serial,
+        "kitting:place-detail": bench.place.code,
+        "kitting:bench-change": bench.code,
+        "kitting:part-detail": history.band.part.code,
+        "kitting:product-detail": history.size.product.code,
+        "kitting:method-detail": Method.objects.earliest("pk").code,
+        "kitting:printer-detail": printer.code,
+        "kitting:stock-change": printer.stock.code,
+        "dispatch:consignee-detail": history.gone.consignee.code,
+        "kitting:person-detail": User.objects.get(username="tester").pk,
+        "kitting:workshop": None,
+    }.items():
+        args = [] if thing is None else [thing]
+        text = text_of(client.get(reverse(page, args=args)))
+        (link,) = re.findall(f'href="{JOURNAL}[?]about=([^"]+)"', text)
+        about = unquote(link)
+        named = things.thing_named(about)
+        if isinstance(thing, str):
+            assert thing in vars(named).values(), page
+        sealed = RowSeal.objects.filter(of=named._meta.db_table, row=named.pk)
+        changed = set(sealed.values_list("operation", flat=True))
+        assert changed, page
+        assert changed <= {one["operation_id"] for one in things.acts_with(named)}, page
+        assert lines_of(officer, about=about), page
+    assert (
+        lines_of(officer, about=f"bench {bench.code}")[0].operation.name
+        == "change_bench"
+    )
+
+
+def test_a_word_before_a_name_that_nothing_has_is_said(officer: Client) -> None:
+    for text in ("part NONE", "workshop 9", "stock"):
+        assert_problem(officer.get(JOURNAL, {"about": text}), "nothing_has_number")
+    assert officer.get(JOURNAL, {"about": "part \0"}).status_code == 422
