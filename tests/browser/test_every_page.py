@@ -49,6 +49,28 @@ def test_no_page_of_a_tour_is_wider_than_a_phone(
     assert too_wide(page, shown) == {}
 
 
+DESK = ("/allotment/", "/log/", "/recall/", "/requests/", "/shipments/")
+HIDDEN = """
+  [...document.querySelectorAll('.table')]
+    .filter(e => e.scrollWidth > e.clientWidth)
+    .map(e => e.innerText.trim().split('\\n')[0])
+"""
+
+
+def test_no_table_of_the_dispatch_desk_is_hidden_sideways_on_a_phone(
+    page: Page, every_page: list[Shown]
+) -> None:
+    page.set_viewport_size({"width": PHONE, "height": 844})
+    pages = [(at, html) for at, html in every_page if at.startswith(DESK)]
+    hidden = {}
+    for address, html in pages:
+        show(page, html)
+        if found := page.evaluate(HIDDEN):
+            hidden[address] = found
+    assert hidden == {}
+    assert {at.split("?")[0].strip("/") for at, _html in pages} >= {"log", "recall"}
+
+
 def test_the_mark_of_the_head_is_drawn(page: Page, every_page: list[Shown]) -> None:
     show(page, every_page[0].html)
     box = page.locator(".whose use").bounding_box()
