@@ -58,7 +58,7 @@ def figures(tally: Tally) -> None:
     Args:
         tally: Where requests are counted and faults noted.
     """
-    by = ("allotment_id", "request__consignee_id", "tier")
+    by = ("allotment_id", "whom_id", "tier")
     proposed = F("promises__proposed") * F("promises__size__sets")
     lines = AllotmentLine.objects.order_by(*by, "pk").annotate(
         sets=Coalesce(Sum(proposed), 0)

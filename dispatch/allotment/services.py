@@ -164,7 +164,7 @@ def _need_known(facts: Facts, chosen: Chosen) -> None:
     for size, boxes in chosen.packing.items():
         if size not in sizes or not 0 <= boxes <= MOST:
             raise Refused("packing_unknown", read=boxes, most=MOST)
-    who = {row.consignee.code for row in facts.rows}
+    who = {row.consignee.stays.code for row in facts.rows}
     for term in chosen.terms:
         need_term(term, who)
 
@@ -217,7 +217,8 @@ def _write(
             shared.append(AllotmentSize(allotment=row, size=size, **there))
     own = {term.who: term for term in terms}
     lines = [
-        _line(row, asked, found, own.get(asked.consignee.code)) for asked in facts.rows
+        _line(row, asked, found, own.get(asked.consignee.stays.code))
+        for asked in facts.rows
     ]
     act.write(*shared, *lines)
     promises = []
@@ -243,6 +244,7 @@ def _line(
     return AllotmentLine(
         allotment=row,
         request=asked,
+        whom=asked.consignee.stays,
         tier=asked.tier,
         lacked=asked.lacks,  # type: ignore[attr-defined]
         code=reason.code,

@@ -178,14 +178,14 @@ def allotment_new(request: LotwardRequest) -> HttpResponse:
 
 
 def _offer(facts: Facts, term: TermForm, move: MoveForm) -> None:
-    who = {row.consignee.code: row.consignee.name for row in facts.rows}
+    who = {row.consignee.stays.code: row.consignee.stays.name for row in facts.rows}
     term.offer("who", [("", _("Choose one")), *who.items()])
     sizes = [each.size.sets for each in facts.sizes]
     move.offer("size", [(sets, _("%s sets") % sets) for sets in sizes])
     places = [("", _("what stays"))]
     for row in facts.rows:
         lacks = amount(row.lacks, "set")
-        said = ", ".join(filter(None, (row.consignee.name, row.point, lacks)))
+        said = ", ".join(filter(None, (row.consignee.stays.name, row.point, lacks)))
         places.append((row.number, f"{said} ({row.number})"))
     move.offer("by", places)
     move.offer("to", places)
@@ -196,7 +196,7 @@ def _added(asking: Asking, term: TermForm, move: MoveForm) -> str:
     chosen = asking.chosen
     if term.is_bound and term.is_valid():
         others = [one for one in chosen.terms if one.who != term.term.who]
-        who = [row.consignee.code for row in asking.facts.rows]
+        who = [row.consignee.stays.code for row in asking.facts.rows]
         try:
             services.need_term(term.term, who)
         except LotwardError as error:
@@ -231,8 +231,8 @@ def _shown(
     except Refused as error:
         wrong_move = sentence(error)
     laid = proposals.laid_out(facts, stock, found, counts, chosen.terms)
-    names = {row.number: row.consignee.name for row in facts.rows}
-    who = {row.consignee.code: row.consignee.name for row in facts.rows}
+    names = {row.number: row.consignee.stays.name for row in facts.rows}
+    who = {row.consignee.stays.code: row.consignee.stays.name for row in facts.rows}
     # What was refused is looked at anew: the next try is another act.
     seen = {"seen": facts.mark, "beyond": said_beyond(facts.beyond)}
     reason = form.data.get("reason", "") if form.is_bound else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from django.db.models import Count, QuerySet
+from django.db.models import Count, Q, QuerySet
 from django.db.models.functions import Coalesce
 
 from dispatch.domain.needs import RequestStage
@@ -111,6 +111,18 @@ def stays(what: str, consignee: str) -> Coalesce:
     return Coalesce(f"{consignee}__merged_into__{what}", f"{consignee}__{what}")
 
 
+def same_as(consignee_id: int) -> QuerySet[Consignee]:
+    """A consignee, and those that turned out to be it.
+
+    Args:
+        consignee_id: The consignee.
+
+    Returns:
+        Them.
+    """
+    return Consignee.objects.filter(Q(pk=consignee_id) | Q(merged_into=consignee_id))
+
+
 def in_use() -> QuerySet[Consignee]:
     """The consignees that something can be sent to."""
     return Consignee.objects.filter(active=True)
@@ -134,6 +146,18 @@ def address_of(consignee: Consignee) -> Address:
     )
 
 
+def open_requests(consignee: Consignee) -> list[str]:
+    """The numbers of the requests that are open for a consignee, the oldest first."""
+    asked = consignee.requests.filter(stage=RequestStage.OPEN).order_by("pk")
+    return [*asked.values_list("number", flat=True)]
+
+
+def open_shipments(consignee: Consignee) -> list[str]:
+    """The numbers of the shipments that are being loaded for it, the oldest first."""
+    begun = consignee.shipments.filter(stage=ShipmentStage.OPEN).order_by("pk")
+    return [*begun.values_list("number", flat=True)]
+
+
 def open_numbers(consignee: Consignee) -> list[str]:
     """The numbers of the requests and shipments that are open for a consignee.
 
@@ -143,9 +167,7 @@ def open_numbers(consignee: Consignee) -> list[str]:
     Returns:
         The numbers, requests first.
     """
-    asked = consignee.requests.filter(stage=RequestStage.OPEN).order_by("pk")
-    begun = consignee.shipments.filter(stage=ShipmentStage.OPEN).order_by("pk")
-    return [*map(str, asked), *map(str, begun)]
+    return [*open_requests(consignee), *open_shipments(consignee)]
 
 
 def all_consignees() -> QuerySet[Consignee]:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from django.db.models import Q, QuerySet
+
 from dispatch.consignees.queries import points_of
-from dispatch.models import Consignee
+from dispatch.models import Consignee, Merging
 from kitting.domain.errors import Refused
 from kitting.ledger import locking
+from kitting.ledger.operations import Act
+from kitting.models import Workshop
 
 
 def need_consignee(consignee_id: int) -> Consignee:
@@ -41,6 +47,47 @@ def need_open(consignee: Consignee) -> None:
     """
     if not consignee.active:
         raise Refused("consignee_closed", consignee=consignee.name)
+
+
+def lock_with_merged(act: Act, rows: QuerySet[Consignee]) -> dict[int, Consignee]:
+    """Lock consignees with all that were merged into the same one.
+
+    Args:
+        act: The act.
+        rows: The consignees.
+
+    Returns:
+        All of them, by id, as they are on record.
+    """
+    locking.lock_row(Workshop, act.workshop.pk)  # one merging at a time
+    into = rows.exclude(merged_into=None).order_by().values("merged_into")
+    asked = rows.order_by().values("pk")
+    family = Consignee.objects.filter(Q(pk__in=asked) | Q(merged_into__in=into))
+    return locking.lock_rows(Consignee, family.values_list("pk", flat=True))
+
+
+def part(opened: Consignee, family: Mapping[int, Consignee]) -> None:
+    """Undo the merging of a consignee that is opened again.
+
+    Those that led to one by it lead to it once more, and not to where it had led.
+
+    Args:
+        opened: The consignee as it is on record; the caller opens it.
+        family: From ``lock_with_merged``, with it.
+    """
+    if opened.merged_into_id is None:
+        return
+    told = Merging.objects.filter(consignee__in=family).order_by("pk")
+    led: dict[int | None, int] = dict(told.values_list("consignee", "into"))
+    for pk, row in family.items():
+        if pk == opened.pk or row.merged_into_id != opened.merged_into_id:
+            continue
+        to = led.get(pk)
+        while to not in (None, opened.pk, row.merged_into_id):
+            to = led.get(to)
+        if to == opened.pk:
+            row.merged_into = opened
+            row.save()
 
 
 def need_point(consignee: Consignee, point: str, was: str = "") -> str:

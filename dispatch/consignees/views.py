@@ -191,4 +191,6 @@ def consignee_merge(request: LotwardRequest, code: str) -> HttpResponse:
         stop=True,
         back=reverse("dispatch:consignee-detail", args=[code]),
         consignee=consignee,
+        asked=queries.open_requests(consignee),
+        loading=queries.open_shipments(consignee),
     )

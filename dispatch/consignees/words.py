@@ -37,9 +37,9 @@ SENTENCES: dict[str, str | Promise] = {
     "gln_wrong": _(
         "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."
     ),
-    "merged_while_asked": _(
-        "Open for %(consignee)s: %(which)s. Send, cancel or take down anew for the other"
-        " one what is open, then merge the two."
+    "merged_while_loading": _(
+        "Being loaded for %(consignee)s: %(which)s. Labels on those boxes bear its name."
+        " Send or cancel what is being loaded first, then merge the two."
     ),
     "merged_with_itself": _("%(consignee)s is this one. Choose the other one."),
     "point_unknown": _(

@@ -10,6 +10,7 @@ from typing import Final
 
 from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
+from dispatch.consignees.queries import same_as
 from dispatch.domain.folding import fold
 from dispatch.models import Consignee, LogView, PassedOn, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import LotIn
@@ -133,8 +134,7 @@ def _reaching(whom: int) -> Q:
     Those that turned out to be the same count as well. What was passed on is read by
     itself: mostly there is none, and the index of the log is enough.
     """
-    rows = Consignee.objects.filter(Q(pk=whom) | Q(merged_into=whom))
-    same = [*rows.values_list("pk", flat=True)]
+    same = [*same_as(whom).values_list("pk", flat=True)]
     passed = PassedOn.objects.filter(consignee__in=same)
     ids = {*passed.values_list("shipment", flat=True)}
     sent = Q(consignee__in=same)

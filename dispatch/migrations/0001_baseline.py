@@ -680,6 +680,15 @@ class Migration(migrations.Migration):
                                 to="dispatch.request",
                             ),
                         ),
+                        (
+                            "whom",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
                     ],
                     options={
                         "default_permissions": (),
@@ -1108,6 +1117,48 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "ordering": ["name"],
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Merging",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="mergings",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "into",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
                         "default_permissions": (),
                     },
                 ),

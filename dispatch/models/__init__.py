@@ -11,6 +11,7 @@ from dispatch.models.allotment import (
 )
 from dispatch.models.consignees import (
     Consignee,
+    Merging,
     Request,
 )
 from dispatch.models.shipments import (
@@ -33,6 +34,7 @@ __all__ = [
     "AllotmentSize",
     "Consignee",
     "LogView",
+    "Merging",
     "PassedOn",
     "Promise",
     "PromiseRelease",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
-from dispatch.models.consignees import Request
+from dispatch.models.consignees import Consignee, Request
 from kitting.models.base import Guarded, check, once
 
 
@@ -61,6 +61,10 @@ class AllotmentLine(Guarded):
     request = models.ForeignKey(
         Request, on_delete=models.PROTECT, related_name="allotted"
     )
+    whom = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    """As whom it shared: whom its consignee was merged with, if it was by then."""
     tier = models.PositiveSmallIntegerField()
     lacked = models.PositiveIntegerField()
     """Sets that the request lacked, beyond what was promised to it."""

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from dispatch.domain.folding import fold
 from dispatch.domain.needs import MOST_SETS, RequestStage, Tier, Way
-from kitting.models.base import check, one_of, word_field
+from kitting.models.base import Guarded, check, one_of, word_field
 
 
 class Consignee(models.Model):
@@ -37,7 +37,9 @@ class Consignee(models.Model):
     merged_into = models.ForeignKey(
         "self", on_delete=models.PROTECT, null=True, blank=True, related_name="merged"
     )
-    """The one that it is: both were on record. What is past stays its own."""
+    """The one that it is: both were on record. What is past stays its own.
+
+    Where that one was merged in turn it is the last of them; ``Merging`` knows the way."""
 
     class Meta:
         default_permissions = ()
@@ -59,6 +61,28 @@ class Consignee(models.Model):
     def save(self, *args: object, **kwargs: object) -> None:
         self.search = fold(f"{self.code} {self.name}")[:255]
         super().save(*args, **kwargs)  # type: ignore[arg-type]
+
+    @property
+    def stays(self) -> Consignee:
+        """The one that it turned out to be; itself where it was not merged."""
+        return self.merged_into or self
+
+
+class Merging(Guarded):
+    """That a consignee was said to be another one; true until it is opened again."""
+
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="mergings"
+    )
+    into = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"consignee {self.consignee_id} is {self.into_id}"
 
 
 class Request(models.Model):

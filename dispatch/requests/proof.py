@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection, Mapping
+
 from django.db.models import Q, Sum
 
 from dispatch.domain.needs import RequestStage
-from dispatch.models import Request
+from dispatch.models import Merging, Request
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -40,9 +43,16 @@ def served(tally: Tally) -> None:
 def consignees(tally: Tally) -> None:
     """Every box serves a request of the shipment's consignee, for the box's product.
 
+    A request goes on as that of whomever its consignee was merged with, and a box that
+    served it then serves it still.
+
     Args:
         tally: Where boxes are counted and faults noted.
     """
+    told = Merging.objects.values_list("consignee", "into")
+    led: dict[int, set[int]] = defaultdict(set)
+    for one, into in told:
+        led[one].add(into)
     loads = Request.objects.filter(loads__isnull=False).order_by("pk")
     for pk, consignee, product, whom, what in rows(
         loads.values_list(
@@ -51,8 +61,18 @@ def consignees(tally: Tally) -> None:
         )
     ):
         tally.count += 1
-        tally.same(REQUEST, pk, "A box for another serves it.", consignee, whom)
+        if whom not in _reached(consignee, led):
+            tally.same(REQUEST, pk, "A box for another serves it.", consignee, whom)
         tally.same(REQUEST, pk, "A box of another product serves it.", product, what)
+
+
+def _reached(one: int, led: Mapping[int, Collection[int]]) -> set[int]:
+    """A consignee, and all that it ever was merged with."""
+    found, new = {one}, {one}
+    while new:
+        new = {to for each in new for to in led.get(each, ())} - found
+        found |= new
+    return found
 
 
 register(

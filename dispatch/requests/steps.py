@@ -10,6 +10,7 @@ from typing import Final
 
 from django.db.models import Sum
 
+from dispatch.consignees.queries import same_as
 from dispatch.domain.fetching import deal
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Request, Shipment, ShipmentBox
@@ -106,7 +107,9 @@ def _refuse_promised(box: Box, ready: int, promises: Promises) -> None:
 
 _LOCKED = locking.finding(
     lambda consignee, product: Request.objects.filter(
-        consignee=consignee, product=product, stage=RequestStage.OPEN
+        consignee__in=same_as(consignee).order_by().values("pk"),
+        product=product,
+        stage=RequestStage.OPEN,
     )
 )
 

@@ -80,7 +80,7 @@ def test_merging_and_beginning_a_shipment_come_one_after_the_other(nth: int) -> 
     gone, stays = factories.make_consignee(), factories.make_consignee()
     begin = partial(begin_shipment, consignee_id=gone.pk, reference="", sign=sign())
     results = at_once([merging(gone, stays), begin])
-    assert codes(results) in (["consignee_closed"], ["merged_while_asked"])
+    assert codes(results) in (["consignee_closed"], ["merged_while_loading"])
     gone.refresh_from_db()
     assert gone.active == gone.shipments.filter(stage="open").exists()
     assert factories.prove() == []

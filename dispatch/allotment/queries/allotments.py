@@ -143,12 +143,10 @@ def decided(row: Allotment, promises: Promises) -> list[Decided]:
                 is_open.get(each.pk, 0),
             )
         )
-    lines = list(row.lines.select_related("request__consignee").order_by("pk"))
-    alike = Counter((line.request.consignee_id, line.tier) for line in lines)
+    lines = list(row.lines.select_related("request", "whom").order_by("pk"))
+    alike = Counter((line.whom_id, line.tier) for line in lines)
     return [
-        Decided(
-            line, tuple(found[line.pk]), alike[line.request.consignee_id, line.tier]
-        )
+        Decided(line, tuple(found[line.pk]), alike[line.whom_id, line.tier])
         for line in lines
     ]
 
@@ -157,8 +155,6 @@ def releases_of(row: Allotment) -> QuerySet[PromiseRelease]:
     """What was released of an allotment, the newest first."""
     return (
         PromiseRelease.objects.filter(promise__line__allotment=row)
-        .select_related(
-            "operation", "promise__size", "promise__line__request__consignee"
-        )
+        .select_related("operation", "promise__size", "promise__line__whom")
         .order_by("-pk")
     )

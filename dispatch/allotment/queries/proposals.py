@@ -74,7 +74,7 @@ class Facts:
     def wishes(self) -> list[Wish]:
         """What each request lacks."""
         return [
-            Wish(row.number, row.consignee.code, row.tier, row.lacks)
+            Wish(row.number, row.consignee.stays.code, row.tier, row.lacks)
             for row in self.rows
         ]
 
@@ -114,7 +114,7 @@ class Facts:
 
     def proposal(self, stock: Mapping[int, int], terms: Sequence[Term]) -> Proposal:
         """Share what is there; terms of somebody who lacks nothing do not count."""
-        who = {row.consignee.code for row in self.rows}
+        who = {row.consignee.stays.code for row in self.rows}
         counting = [term for term in terms if term.who in who]
         return propose(self.wishes, stock, self.received, counting)
 
@@ -139,7 +139,7 @@ def facts_of(product_id: int, since: datetime, today: date, reach: Reach) -> Fac
         if lacks > 0:
             vars(row)["lacks"] = lacks
             lacking.append(row)
-    rows = [row for row in lacking if row.consignee.active]
+    rows = [row for row in lacking if row.consignee.stays.active]
     sizes = _sizes(product_id, promises.total(), ready_boxes(reach, today))
     return Facts(
         rows=rows,
@@ -265,10 +265,10 @@ def laid_out(
     """
     sizes = tuple(sets for sets in sorted(stock, reverse=True) if stock[sets])
     own = {term.who: term for term in terms}
-    together = Counter((row.consignee_id, row.tier) for row in facts.rows)
+    together = Counter((row.consignee.stays, row.tier) for row in facts.rows)
 
     def row_of(asked: Any) -> Row:
-        number, who = asked.number, asked.consignee.code
+        number, who = asked.number, asked.consignee.stays.code
         has, was = counts[number], found.counts[number]
         return Row(
             asked=asked,
@@ -276,7 +276,7 @@ def laid_out(
             boxes=tuple((sets, has.get(sets, 0), was.get(sets, 0)) for sets in sizes),
             sets=sets_of(has),
             had=facts.received.get(who, 0),
-            alike=together[asked.consignee_id, asked.tier],
+            alike=together[asked.consignee.stays, asked.tier],
             term=own.get(who),
         )
 

@@ -9,9 +9,10 @@ from dispatch.consignees.queries import (
     NAME_LONGEST,
     POINT_LONGEST,
     open_numbers,
+    open_shipments,
 )
-from dispatch.consignees.steps import need_open
-from dispatch.models import Consignee
+from dispatch.consignees.steps import lock_with_merged, need_open, part
+from dispatch.models import Consignee, Merging
 from kitting.domain.errors import (
     CodeError,
     Conflict,
@@ -129,8 +130,12 @@ def change_consignee(
     """
 
     def work(act: Act) -> KeptConsignee:
-        row = row_to_change(act, Consignee.objects.filter(code=code), seen)
+        asked = Consignee.objects.filter(code=code)
+        family = lock_with_merged(act, asked)
+        row = row_to_change(act, asked, seen)
         why = _why_closed(row, sure) if row.active and not to.active else ""
+        if to.active:
+            part(row, family)
         fill_in(row, to)
         row.save()
         return KeptConsignee(row.code, row.name, why)
@@ -175,11 +180,12 @@ def merge_consignees(
 ) -> MergedConsignee:
     """Say that two consignees are one; the first is closed and leads to the other.
 
-    What went to it stays under its own code and is shown with the other. Opening it
-    again on its page undoes this.
+    What went to it, and what it asked for, stays under its own code and is shown with
+    the other; its open requests and what is promised to them go on as the other's.
+    Opening it again on its page undoes this.
 
     Args:
-        code: The consignee that is closed; nothing is open for it.
+        code: The consignee that is closed; nothing is being loaded for it.
         into_id: The one that stays; open.
         reason: How it is known that they are one.
         sign: Who, when and the operation key.
@@ -191,7 +197,7 @@ def merge_consignees(
         Conflict: ``consignee_merged`` if it was merged already.
         Missing: If there is no such consignee.
         Refused: ``reason_missing``, ``merged_with_itself``, ``consignee_closed`` of the
-            one that stays, ``merged_while_asked``, which names what is open.
+            one that stays, ``merged_while_loading``, which names the shipments.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -210,6 +216,7 @@ def merge_consignees(
         for each in (row, *rows.values()):
             each.merged_into = stays
             each.save()
+        act.write(Merging(consignee=row, into=stays))
         return MergedConsignee(row.code, row.name, stays.code, why)
 
     return perform(
@@ -227,9 +234,9 @@ def _refuse_unmergeable(row: Consignee, stays: Consignee) -> None:
     if row.merged_into_id is not None:
         raise Conflict("consignee_merged", consignee=row.name)
     need_open(stays)
-    opened = ", ".join(open_numbers(row))
-    if opened:
-        raise Refused("merged_while_asked", consignee=row.name, which=opened)
+    begun = ", ".join(open_shipments(row))
+    if begun:
+        raise Refused("merged_while_loading", consignee=row.name, which=begun)
 
 
 def _tidy(text: str) -> list[str]:

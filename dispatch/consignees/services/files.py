@@ -10,16 +10,16 @@ from typing import Any
 
 from dispatch.consignees.queries import open_numbers
 from dispatch.consignees.services.consignees import WhereTo, fill_in
+from dispatch.consignees.steps import lock_with_merged, part
 from dispatch.domain import consigneefile
 from dispatch.models import Consignee
 from kitting.domain.delimited import Problem
 from kitting.domain.errors import Conflict, Doubted, LotwardError, Refused
-from kitting.ledger import locking
 from kitting.ledger.coded import mark_of, need_free_code
 from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act, Sign, fingerprint, perform
-from kitting.models import Operation, Workshop
+from kitting.models import Operation
 
 FILE_ACT = "take_in_consignees"
 
@@ -115,11 +115,10 @@ def take_in_consignees(
     table = consigneefile.read(data)
 
     def work(act: Act) -> TakenConsignees:
-        locking.lock_row(Workshop, act.workshop.pk)
         codes = [row.code for row in table.rows]
-        ids = Consignee.objects.filter(code__in=codes).values_list("pk", flat=True)
-        locked = locking.lock_rows(Consignee, ids).values()
-        plan = _planned(table, {row.code: row for row in locked})
+        family = lock_with_merged(act, Consignee.objects.filter(code__in=codes))
+        known = {row.code: row for row in family.values() if row.code in codes}
+        plan = _planned(table, known)
         if seen and seen != plan.mark:
             raise Conflict("page_is_old")
         if plan.problems:
@@ -128,6 +127,11 @@ def take_in_consignees(
         if plan.questions and not why:
             raise Doubted("file_has_questions", count=len(plan.questions))
         for each in plan.rows:
+            if each.row.active and each.row.code in known:
+                part(known[each.row.code], family)
+        for each in plan.rows:
+            if each.row.merged_into_id is not None:
+                each.row.merged_into = known[each.row.code].merged_into
             if each.writes:
                 each.row.save(force_insert=each.is_new)
         return TakenConsignees(

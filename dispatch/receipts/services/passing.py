@@ -108,7 +108,7 @@ def _row(
 ) -> PassedOn:
     giver = load.passed.consignee if load.passed else shipment.consignee
     was = load.passed.point if load.passed else shipment.point
-    if (giver.pk, was) == (to.pk, point):
+    if (giver.stays.pk, was) == (to.pk, point):
         raise Refused("passed_to_itself", box=str(load.box), name=giver.name)
     return PassedOn(
         box=load.box,

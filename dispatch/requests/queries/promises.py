@@ -16,6 +16,7 @@ from typing import Any
 from django.db.models import Count, F, OuterRef, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
+from dispatch.consignees.queries import stays
 from dispatch.domain.fetching import no_more_than
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Promise, PromiseRelease, ShipmentBox
@@ -31,7 +32,7 @@ class Open:
     request_id: int
     request: str
     who: str
-    """The name of the consignee."""
+    """The name of the consignee, or of the one that it was merged with."""
     whom: str
     """Its code."""
     product_id: int
@@ -143,7 +144,7 @@ def open_promises(products: Iterable[int]) -> Promises:
                 "line__request",
                 "line__request__number",
             ),
-            *("line__request__consignee__name", "line__request__consignee__code"),
+            *(stays(what, "line__request__consignee") for what in ("name", "code")),
             *("size__product", "size__sets", "remains", "lacks"),
         )
     )

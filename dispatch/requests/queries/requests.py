@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Count, F, Q, QuerySet, Sum
 
+from dispatch.consignees.queries import same_as
 from dispatch.domain.boxmix import Mix, Nearest, best_mix, nearest
 from dispatch.domain.fetching import free_of
 from dispatch.domain.needs import RequestStage
@@ -38,7 +39,7 @@ def with_figures(rows: QuerySet[Request]) -> QuerySet[Request]:
         return Sum("loads__box__size__sets", filter=of, default=0)
 
     return (
-        rows.select_related("consignee", "product")
+        rows.select_related("consignee__merged_into", "product")
         .annotate(sent=sets(*GONE_SHIPMENTS), loaded=sets(ShipmentStage.OPEN))
         .annotate(left=F("sets") - F("sent") - F("loaded"))
         .order_by("tier", F("needed_by").asc(nulls_last=True), "pk")
@@ -60,7 +61,7 @@ def filtered(filters: Mapping[str, Any]) -> QuerySet[Request]:
     if stage != "all":
         rows = rows.filter(stage=stage)
     if consignee := filters.get("consignee"):
-        rows = rows.filter(Q(consignee=consignee) | Q(consignee__merged_into=consignee))
+        rows = rows.filter(consignee__in=same_as(consignee.pk))
     if product := filters.get("product"):
         rows = rows.filter(product=product)
     return with_figures(rows)
@@ -101,7 +102,7 @@ def open_for(shipment: Shipment) -> list[Request]:
         The requests; see ``with_figures``.
     """
     rows = Request.objects.filter(
-        consignee=shipment.consignee_id, stage=RequestStage.OPEN
+        consignee__in=same_as(shipment.consignee_id), stage=RequestStage.OPEN
     )
     if shipment.point:
         rows = rows.filter(point__in=["", shipment.point])
@@ -155,7 +156,7 @@ def open_already(row: Request) -> QuerySet[Shipment]:
         row: The request; one to another ward does not.
     """
     there = Shipment.objects.filter(
-        consignee=row.consignee_id, stage=ShipmentStage.OPEN
+        consignee=row.consignee.stays, stage=ShipmentStage.OPEN
     )
     if row.point:
         there = there.filter(point__in=["", row.point])

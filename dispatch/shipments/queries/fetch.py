@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import Q
 
+from dispatch.consignees.queries import same_as
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
 from dispatch.models import Shipment, ShipmentBox
@@ -191,7 +192,8 @@ def _lots_in(boxes: Sequence[int]) -> dict[int, frozenset[int]]:
 def _lots_had(shipment: Shipment, lots: set[int]) -> set[int]:
     """Those of some lots of which its consignee has pieces, or has them on the way."""
     theirs = Shipment.objects.filter(
-        Q(pk=shipment.pk) | Q(consignee=shipment.consignee_id, stage__in=GONE_SHIPMENTS)
+        Q(pk=shipment.pk)
+        | Q(consignee__in=same_as(shipment.consignee_id), stage__in=GONE_SHIPMENTS)
     )
     on = BoxLine.objects.filter(
         lot__in=lots,
