@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
+from django.contrib import messages
 from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
@@ -16,23 +17,28 @@ from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from dispatch.labels.calls import call_sheet
+from dispatch.labels.sheets import paper_of
 from dispatch.models import Allotment, Request
-from dispatch.recall import queries
+from dispatch.recall import queries, siblings
+from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
+from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
-from kitting.domain.errors import LotwardError, Refused
+from dispatch.trace.siblings import ALIKE
+from kitting.domain.errors import LotwardError, NotFit, Refused
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
-from kitting.ledger import holds
+from kitting.ledger import clock, holds
 from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import is_own
 from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
 from kitting.ledger.standing import shown, told_holds
-from kitting.models import Carrier, Hold
+from kitting.models import Carrier, Hold, Lot
 from kitting.packing.queries.miscounts import miscounts
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.figures import amount, pieces
-from kitting.web.http import LotwardRequest, allowed, get_or_404
+from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
@@ -60,7 +66,7 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
         context: dict[str, Any] = {"asked": "", **told}
         return render(request, "dispatch/recall/recall.html", context)
     try:
-        looked = _look_up(asked)
+        looked = _look_up(asked, _alike(request))
     except LotwardError as error:
         if error.code == "not_traced":  # nothing is in it: its page says what is there
             return redirect(_page_of(asked))
@@ -74,7 +80,7 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
     if file := file_response(request, f"recall-{found.number}", COLUMNS, found.boxes):
         return file
     form = HoldForm(targets=queries.targets_of(found.row))  # type: ignore[arg-type]
-    context = _context(request, asked, looked, form)
+    context = _context(request, asked, looked, form, _alike(request))
     return render(request, "dispatch/recall/recall.html", context)
 
 
@@ -86,12 +92,24 @@ class Looked:
     reach: Reach
 
 
-def _look_up(asked: str) -> Looked:
+def _look_up(asked: str, alike: str = "") -> Looked:
     zone = timezone.get_current_timezone()
     with snapshot():
         found = find(asked)
         reach = reach_of(told_holds())
-        return Looked(trace_found(found, reach=reach, zone=zone), reach)
+        traced = trace_found(found, reach=reach, zone=zone, alike=alike)
+        return Looked(traced, reach)
+
+
+def _alike(request: LotwardRequest) -> str:
+    """In what other lots are to be like this one, if they are asked for as well."""
+    kind = request.GET.get("alike", "")
+    return kind if kind in ALIKE else ""
+
+
+def _along(found: Trace, alike: str) -> str:
+    lot = found.row if alike and isinstance(found.row, Lot) else None
+    return siblings.together(lot, alike) if lot else ""
 
 
 def _page_of(asked: str) -> str:
@@ -105,13 +123,19 @@ def _page_of(asked: str) -> str:
 
 
 def _context(
-    request: LotwardRequest, asked: str, looked: Looked, form: HoldForm
+    request: LotwardRequest,
+    asked: str,
+    looked: Looked,
+    form: HoldForm,
+    alike: str = "",
 ) -> dict[str, Any]:
     found = looked.found
+    lot = found.row if isinstance(found.row, Lot) else None
     here = [box for box in found.boxes if box.stage in IN_HOUSE]
     gone = [box for box in found.boxes if box.stage in GONE]
     back = [box for box in found.boxes if box.stage == BoxStage.RETURNED]
     miscounted = [bag.number for bag in found.bags if bag.miscounted]
+    reached = queries.whom_it_reached(found, request.workshop.country)
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
@@ -124,11 +148,37 @@ def _context(
         "here_pieces": sum(box.pieces for box in here),
         "back": back,
         "back_pieces": sum(box.pieces for box in back),
-        "reached": queries.whom_it_reached(found, request.workshop.country),
+        "reached": reached,
+        "whereabouts": whereabouts(found, reached),
+        "alike": _along(found, alike),
+        "siblings": siblings.siblings(lot) if lot else [],
         "lot_filter": queries.lot_to_filter_by(found.row),
         "holds": queries.holds_on(found.row, looked.reach),
         "form": form,
     }
+
+
+@allowed("kitting.recall")
+def calls(request: LotwardRequest) -> HttpResponse:
+    """Whom to call about what the lookup found, as PDF, to write on at the telephone."""
+    asked, alike = request.GET.get("q", ""), _alike(request)
+    try:
+        found = _look_up(asked, alike).found
+    except LotwardError as error:
+        raise Http404(error.code) from error
+    reached = queries.whom_it_reached(found, request.workshop.country)
+    try:
+        if reached:
+            along = _along(found, alike)
+            now = timezone.localtime(clock.now())
+            sheet = call_sheet_of(found, reached, request.workshop, now, along)
+            pdf = call_sheet(sheet, paper_of(request.workshop.country))
+            return pdf_response(pdf, f"calls-{found.number}")
+        said = _("No box with any of it has left, so there is nobody to call.")
+    except NotFit as error:
+        said = sentence(error)
+    messages.error(request, said)
+    return redirect(f"{reverse('dispatch:recall')}?{request.GET.urlencode()}")
 
 
 @allowed("kitting.place_holds", "POST")

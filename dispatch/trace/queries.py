@@ -14,20 +14,19 @@ from django.db.models import (
     Model,
     OuterRef,
     Q,
-    QuerySet,
     Sum,
 )
-from django.db.models.expressions import RawSQL
 
 from dispatch.domain.trace import Balance
 from dispatch.models import Allotment, Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
+from dispatch.trace.scopes import Scope, scope_of
 from kitting.domain.errors import Missing
 from kitting.domain.numbers import Kind, looks_like
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.covering import like_of
-from kitting.ledger.reach import Reach, descendants, holds_on_boxes, repacked_into
-from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag, Workshop
+from kitting.ledger.reach import Reach, holds_on_boxes
+from kitting.models import Bag, BoxLine, Lot, Run, Workshop
 from kitting.packing.queries.miscounts import said_at_benches
 from kitting.web.scans import Found, nothing_has, read
 
@@ -120,7 +119,8 @@ class Trace:
     consignees: list[ConsigneeRow] = field(default_factory=list)
     balance: Balance | None = None
     derived: list[tuple[str, Balance]] = field(default_factory=list)
-    """Of each lot that was made from a traced lot: its number and its balance."""
+    """Of each lot that was made from a traced one: its number and its balance; where
+    others are traced along, of each of them as well."""
     row: Model | None = None
     """The thing itself, for a page; not part of what is exported."""
 
@@ -139,19 +139,6 @@ class Trace:
     def adds_up(self) -> bool:
         """Whether no balance has a difference."""
         return not any(balance.difference for _number, balance in self.balances)
-
-
-@dataclass(frozen=True)
-class _Scope:
-    """Filters that select what a trace shows; each stands for a query of its own."""
-
-    lines: Q
-    lots: Q
-    bags: Q
-    runs: Q
-    own: Q
-    """Of the lines, those with pieces of the thing itself."""
-    roles: dict[int, str] = field(default_factory=dict)
 
 
 def find(text: str) -> Found:
@@ -198,12 +185,18 @@ def trace(text: str) -> Trace:
 
 
 def trace_found(
-    found: Found, *, reach: Reach | None = None, zone: tzinfo | None = None
+    found: Found,
+    *,
+    reach: Reach | None = None,
+    zone: tzinfo | None = None,
+    alike: str = "",
 ) -> Trace:
     """Trace a thing that was found.
 
     Args:
         found: What ``find`` gave.
+        alike: In what other lots are like this one that are traced along, if any are:
+            one of ``siblings.ALIKE``.
         reach: What is held; left out where nobody asks.
         zone: The workshop's time zone, where it is read already.
 
@@ -214,18 +207,8 @@ def trace_found(
         Missing: If it is nothing that is traced, such as a place or a request.
     """
     row = found.row
-    if isinstance(row, Lot):
-        scope = _of_lot(row)
-    elif isinstance(row, Bag):
-        scope = _of_bag(row)
-    elif isinstance(row, Run):
-        scope = _of_run(row)
-    elif isinstance(row, Box):
-        scope = _of_boxes(Q(box=row.pk))
-    elif isinstance(row, Shipment):
-        on = row.shipment_boxes.filter(live=True).values("box")
-        scope = _of_boxes(Q(box__in=on))
-    else:
+    scope = scope_of(row, alike)
+    if scope is None or row is None:
         raise Missing("not_traced", read=found.text)
     reach = reach or Reach()
     zone = zone or ZoneInfo(Workshop.objects.get(pk=1).time_zone)
@@ -243,7 +226,8 @@ def trace_found(
         .order_by("pk")
     )
     roles = scope.roles or {bag.lot_id: "traced" for bag in bags}
-    made = [lot for lot in lots if roles.get(lot.pk) == "made from it"]
+    beside = {"made from it", "traced"} if alike else {"made from it"}
+    made = [lot for lot in lots if roles.get(lot.pk) in beside]
     return Trace(
         number=str(row),
         kind=found.kind,
@@ -252,7 +236,7 @@ def trace_found(
         runs=_runs(scope.runs, zone),
         boxes=boxes,
         consignees=_consignees(boxes),
-        balance=_balance(row, bags, boxes),
+        balance=None if alike else _balance(row, bags, boxes),
         derived=[
             (lot.number, its) for lot, its in zip(made, balances_of(made), strict=True)
         ],
@@ -270,73 +254,6 @@ def _balance(row: Model, bags: list[Bag], boxes: list[BoxRow]) -> Balance | None
         own = [bag for bag in bags if bag.lot_id == row.pk]
         return balance_of(row, bags=own, in_stage=in_stage)
     return None
-
-
-def _of_lot(lot: Lot) -> _Scope:
-    reached = descendants({lot.pk})
-    roles = dict.fromkeys(reached, "made from it") | {lot.pk: "traced"}
-    bags = Q(lot__in=reached)
-    stays = RunBag.objects.filter(bag__lot__in=reached).values("run")
-    lines = Q(lot__in=reached)
-    return _Scope(
-        lines=lines,
-        lots=Q(pk__in=reached) | _went_into(Lot.objects.filter(pk=lot.pk).values("pk")),
-        bags=bags,
-        runs=Q(pk__in=stays),
-        own=Q(lot=lot.pk),
-        roles=roles,
-    )
-
-
-def _of_bag(bag: Bag) -> _Scope:
-    reached = repacked_into(bag.pk)
-    stays = RunBag.objects.filter(bag__in=reached).values("run")
-    return _Scope(
-        lines=Q(bag__in=reached),
-        own=Q(bag=bag.pk),
-        lots=_and_what_went_into(Lot.objects.filter(pk=bag.lot_id).values("pk")),
-        bags=Q(pk__in=reached),
-        runs=Q(pk__in=stays),
-    )
-
-
-def _of_run(run: Run) -> _Scope:
-    bags = RunBag.objects.filter(run=run).values("bag")
-    lots = RunBag.objects.filter(run=run).order_by().values("bag__lot")
-    return _Scope(
-        lines=Q(run=run.pk),
-        own=Q(run=run.pk),
-        lots=_and_what_went_into(lots),
-        bags=Q(pk__in=bags),
-        runs=Q(pk=run.pk),
-    )
-
-
-def _of_boxes(lines: Q) -> _Scope:
-    inside = BoxLine.objects.filter(lines)
-    return _Scope(
-        lines=lines,
-        own=lines,
-        lots=_and_what_went_into(inside.order_by().values("lot")),
-        bags=Q(pk__in=inside.values("bag")),
-        runs=Q(pk__in=inside.filter(run__isnull=False).values("run")),
-    )
-
-
-def _and_what_went_into(lots: QuerySet[Any, Any]) -> Q:
-    return Q(pk__in=lots) | _went_into(lots)
-
-
-def _went_into(lots: QuerySet[Any, Any]) -> Q:
-    """The lots that went into lots, down to raw material, however many generations."""
-    of_these, values = lots.query.sql_with_params()
-    sql = (
-        "WITH RECURSIVE used(lot) AS ("  # noqa: S608 -- composed by Django
-        f" SELECT from_lot_id FROM kitting_lotorigin WHERE lot_id IN ({of_these})"
-        " UNION SELECT origin.from_lot_id FROM kitting_lotorigin AS origin"
-        " JOIN used ON origin.lot_id = used.lot) SELECT lot FROM used"
-    )
-    return Q(pk__in=RawSQL(sql, values))  # noqa: S611 -- ours, with its values apart
 
 
 def _lots(lots: list[Lot], roles: Mapping[int, str]) -> list[LotRow]:
@@ -379,7 +296,7 @@ def _runs(where: Q, zone: tzinfo) -> list[RunRow]:
     ]
 
 
-def _boxes(scope: _Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
+def _boxes(scope: Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
     """Boxes, each with its live shipment, in one query; no list of ids between."""
     who = ("point", "consignee_id", "consignee__name")
     rows = list(

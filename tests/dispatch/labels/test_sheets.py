@@ -17,6 +17,7 @@ from pypdf import PdfReader
 from pypdf.generic import ContentStream
 
 from dispatch.labels import spoken
+from dispatch.labels.calls import Away, Call, CallSheet, call_sheet
 from dispatch.labels.papers import Load, Packed, delivery_note, packing_list
 from dispatch.labels.sheets import A4, LETTER, SIDE, TEXT, lines_in
 from dispatch.labels.stops import Round, Stop, drivers_copy
@@ -118,8 +119,11 @@ def test_nothing_hangs_over_the_edge_of_the_page() -> None:
     )
     stop = Stop((LONG,), "S10000020M", 6, 90, LONG, LONG, LONG, "M" * 40, "8" * 40)
     round_ = Round(DAY, "W" * 80, (LONG,), (stop, stop))
+    away = Away("K10000020M", 6, 60, "S10000020M", DAY, LONG, LONG)
+    calls = Call(LONG, (LONG, LONG), (away, away), LONG, LONG)
+    sheet = CallSheet(LONG, LONG, "M" * 40, (calls, calls), "W" * 40)
     documents = [packing_list(given, A4), delivery_note(given, A4)]
-    for pdf in (*documents, drivers_copy(round_, A4)):
+    for pdf in (*documents, drivers_copy(round_, A4), call_sheet(sheet, A4)):
         for page in images(pdf):
             black = page.point(lambda grey: 255 if grey < 200 else 0).getbbox()
             assert black is not None
@@ -150,6 +154,26 @@ def test_stops_stay_whole_and_in_order() -> None:
     for page, on_page in zip(pages, heads, strict=True):
         assert page.count("Signature") == len(on_page)
     assert len(pages) > 1
+
+
+def test_lines_to_write_on_stay_below_the_boxes_they_are_about() -> None:
+    calls = tuple(
+        Call(
+            f"Ward {nth}",
+            ("1 Ward Road", "Eskmoor"),
+            tuple(Away(f"K1{box:06}X", 6, 6, "S100001X", DAY) for box in range(nth)),
+            night_contact=f"extension {nth}",
+        )
+        for nth in range(1, 12)
+    )
+    sheet = CallSheet("lot HB-0304", "All is said.", "2026-03-04 04:00", calls)
+    pages = texts(call_sheet(sheet, A4))
+    assert len(pages) > 2
+    assert len(re.findall(r"^\d+\. Ward", "\n".join(pages), re.M)) == 11
+    for page in pages:
+        assert page.count("Spoke to") == page.count("What they said")
+    assert "not on record" in pages[0]
+    assert "extension 1" in pages[0]
 
 
 def test_the_mark_of_a_demo_stands_on_every_page() -> None:

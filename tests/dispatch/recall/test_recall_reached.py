@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 from html import unescape
+from io import BytesIO
 
 import pytest
 from django.test import Client
 from django.urls import reverse
+from pypdf import PdfReader
 
 from dispatch.models import Consignee
 from dispatch.recall.queries import bags_stopped
+from kitting.domain.shown import spaced
 from kitting.ledger import holds
 from kitting.lots.services import lots
+from kitting.lots.services.scrap import scrap
 from kitting.models import Bag, Box, BoxSize, Lot, User
 from kitting.packing.services import boxes as packing
 from kitting.packing.services.labels import print_box_label
@@ -170,3 +175,64 @@ def test_bags_of_lots_made_from_a_held_lot_are_counted_by_unit() -> None:
         ("gram", 900, 1),
         ("piece", 60, 2),
     ]
+
+
+def opening(page: str) -> str:
+    """The first line of a page, as it is read."""
+    inside = page[page.index('class="answer"') :].split("</p>")[0]
+    words = re.sub(r"<[^>]*>", "", inside.split(">", 1)[1])
+    return re.sub(r"\s+", " ", unescape(words)).strip()
+
+
+def test_the_first_line_says_where_every_piece_is(quality: Client) -> None:
+    size = factories.make_size(factories.make_recipe())
+    revision = size.product.recipes.get().lines.get().revision
+    bags = tuple(lots.NewBag(pieces=many) for many in (6, 6, 6, 18, 4))
+    lot = factories.make_lot(revision, bags=bags)
+    first, second, third, _fourth, bad = lot.bags.order_by("pk")
+    boxes = [labelled_from(size, bag) for bag in (first, second, third)]
+    for box in boxes[:2]:
+        whom = factories.make_consignee("Farrow Health Centre")
+        factories.send(factories.make_shipment(box, consignee=whom))
+    scrap(bag_id=bad.pk, pieces=4, reason="Damaged", sign=sign())
+    page = quality.get(PAGE, {"q": lot.number}).content.decode()
+    assert opening(page) == (
+        f"Lot {lot.number}: 40 pieces received: 18 pieces in 1 bag here,"
+        " 12 pieces in 2 boxes sent to 2 consignees, 6 pieces in 1 box here,"
+        " 4 pieces scrapped; nothing is unaccounted for."
+    )
+    named = quality.get(PAGE, {"q": bad.number}).content.decode()
+    assert opening(named) == (
+        f"Bag {bad.number}: 4 pieces received: 4 pieces scrapped;"
+        " nothing is unaccounted for."
+    )
+    assert 'href="#balance">4' in named
+
+
+def test_the_call_sheet_has_who_is_called_about_which_boxes(quality: Client) -> None:
+    lot, serials, names = two_boxes_of_one_lot()
+    names[0].contact, names[0].night_contact = "Stores, ext. 214", "Porter, ext. 9"
+    names[0].save()
+    address = reverse("dispatch:recall-calls")
+    page = quality.get(PAGE, {"q": lot.number}).content.decode()
+    assert f'href="{address}?q={lot.number}"' in page
+    answer = quality.get(address, {"q": lot.number})
+    assert answer.headers["Content-Type"] == "application/pdf"
+    reader = PdfReader(BytesIO(answer.content))
+    text = " ".join(each.extract_text() for each in reader.pages)
+    for said in (*map(spaced, serials), "Stores, ext. 214", "Porter, ext. 9"):
+        assert said in text
+    assert "12 pieces received: 12 pieces in 2 boxes sent to 2 consignees" in re.sub(
+        r"\s+", " ", text
+    )
+    assert text.count("not on record") == 2
+
+
+def test_there_is_no_call_sheet_where_nobody_has_any(quality: Client) -> None:
+    lot = factories.make_lot()
+    address = reverse("dispatch:recall-calls")
+    answer = quality.get(address, {"q": lot.number}, follow=True)
+    assert answer.redirect_chain == [(f"{PAGE}?q={lot.number}", 302)]
+    assert "there is nobody to call" in answer.content.decode()
+    assert address not in answer.content.decode()
+    assert quality.get(address, {"q": "HB-9999"}).status_code == 404
