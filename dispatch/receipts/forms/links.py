@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.domain.receipts import LINK_DAYS, LONGEST, BoxSaid, Found, Said, Told
 from dispatch.receipts.forms.deliveries import MOST_BOXES, TimeField
-from dispatch.receipts.queries.shown import BoxShown, Shown
+from dispatch.receipts.queries.links import BoxShown, Shown
 from kitting.domain import cells
 from kitting.domain.errors import CodeError, LotwardError
 from kitting.web.forms import DayField, KeyedForm

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 from dispatch.models import ReceiptLink, Shipment
 from dispatch.receipts.forms.links import AnswerForm, LinkForm
 from dispatch.receipts.queries.deliveries import after
-from dispatch.receipts.queries.shown import shown_of
+from dispatch.receipts.queries.links import shown_of
 from dispatch.receipts.services import links
 from dispatch.receipts.spoken import ENGLISH, GERMAN, words_for
 from kitting.domain.errors import LotwardError

@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from kitting.packing.proof import boxes, handed, holds, masses, undone, voided
+from kitting.packing.proof import boxes, hand_over, holds, undo, voiding, weighing
 
-__all__ = ["boxes", "handed", "holds", "masses", "undone", "voided"]
+__all__ = ["boxes", "hand_over", "holds", "undo", "voiding", "weighing"]
