@@ -157,6 +157,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 # address alone must not lock out the others.
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 5
+AXES_HANDLER = "lotward.guessing.Handler"
 AXES_COOLOFF_TIME = 0.25  # hours
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "lotward.views.locked_out"

@@ -13,7 +13,7 @@ from django.urls import reverse
 from django.utils.translation import gettext
 
 from kitting.day.pictures import picture_of
-from kitting.day.queries.attention import late_backup, to_see_to
+from kitting.day.queries.attention import guessed_lately, late_backup, to_see_to
 from kitting.day.queries.pieces import SHOWN, Boxes, Told, the_day
 from kitting.day.services import confirm_clock
 from kitting.domain.errors import LotwardError, Refused
@@ -73,6 +73,7 @@ def day(request: LotwardRequest) -> HttpResponse:
     manages = request.user.has_perm("kitting.set_up")
     backup = late_backup(request.workshop, clock.now()) if manages else None
     disk = low_disk() if manages else None
+    guessed = guessed_lately(request.workshop, clock.now()) if manages else None
     doubt = _doubt(request.workshop)
     context = {
         "day": figures,
@@ -80,7 +81,7 @@ def day(request: LotwardRequest) -> HttpResponse:
         "packing": _lines(request, figures.packing, today),
         "going_out": _lines(request, figures.going_out, today),
         "picture": picture_of(figures.parts),
-        "see_to": to_see_to(today, reach, backup, disk),
+        "see_to": to_see_to(today, reach, backup, disk, guessed),
         "clock_doubt": sentence(doubt) if doubt else "",
     }
     return render(request, "kitting/day/day.html", context)

@@ -58,6 +58,11 @@ class Workshop(models.Model):
     fault_at = models.DateTimeField(null=True)
     """When a proof found a fault; empty as soon as a whole one finds none."""
 
+    guessed_at = models.DateTimeField(null=True)
+    """When passwords were wrong so often, last, that signing in was locked."""
+    guessed_name = models.CharField(max_length=150, blank=True, default="")
+    """The name for which they were tried."""
+
     newest_at: datetime | None = None
     newest_seq: int | None = None
     newest_hash: bytes | None = None
@@ -71,6 +76,8 @@ class Workshop(models.Model):
         "proved_seq": "the file of heads",
         "checked_at": "the file of heads",
         "fault_at": "what a proof says",
+        "guessed_at": "passwords that were tried",
+        "guessed_name": "passwords that were tried",
     }
 
     class Meta:
@@ -87,6 +94,7 @@ class Workshop(models.Model):
             ("release_methods", "Release methods from their trial"),
             ("set_checks", "Set how parts are checked, and for which defects"),
             ("count_bags", "Count bags again and take samples"),
+            ("record_results", "Record what laboratories found in samples"),
             ("repack", "Repack pieces, and scrap them"),
             ("put_away", "Put bags, carriers and boxes away"),
             ("sign_protocols", "Sign protocols and keep their evidence"),

@@ -61,6 +61,10 @@ DECIDES_NOTHING = {
     "kitting_workshop.proved_at": "the day tells when the whole was proved",
     "kitting_workshop.checked_at": "the day tells when the newest acts were checked",
     "kitting_workshop.fault_at": "the day tells it; the next proof finds it again",
+    **dict.fromkeys(
+        ("kitting_workshop.guessed_at", "kitting_workshop.guessed_name"),
+        "a password is tried by no act",
+    ),
     "kitting_workshop.proved_seq": "how new the file of heads is: paper has heads too",
     "kitting_printer.asleep_until": "when the print worker tries again",
     **{

@@ -11,12 +11,17 @@ from django.db.models import Count
 from kitting.checking.queries.switching import all_states
 from kitting.disinfection.queries.lamps import LampLine, lamps_to_see_to
 from kitting.disinfection.queries.meters import MeterLine, meters_to_see_to
+from kitting.domain.pins import BADGE_TRIES
 from kitting.domain.sampling.switching import REJECTED_TO_STOP
+from kitting.domain.shown import shown
 from kitting.ledger.failing import LowDisk
 from kitting.ledger.reach import Reach
-from kitting.models import Check, Hold, MeterFault, Part, Workshop
+from kitting.models import Badge, Check, Hold, MeterFault, Part, Workshop
 from kitting.models.lots import Verdict
 from kitting.products.queries.methods import on_trial
+
+GUESSED_FOR = timedelta(days=3)
+"""So long it is told: a weekend lies between."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,18 @@ class LateBackup:
 
 
 @dataclass(frozen=True)
+class Guessed:
+    """That passwords or PINs were tried until that was locked."""
+
+    at: datetime | None
+    """When passwords were, last; empty where it is long ago."""
+    name: str
+    """For which name, made fit to show."""
+    pins: list[str]
+    """Whose PIN is not tried any more."""
+
+
+@dataclass(frozen=True)
 class ToSeeTo:
     """What keeps the work from going on, or soon will."""
 
@@ -59,10 +76,12 @@ class ToSeeTo:
     """Codes of those on trial, which somebody has to release."""
     backup: LateBackup | None = None
     disk: LowDisk | None = None
+    guessed: Guessed | None = None
 
     def __bool__(self) -> bool:
         work = self.sources or self.meters or self.lamps or self.spoiled
-        return bool(work or self.methods or self.backup or self.disk)
+        server = self.backup or self.disk or self.guessed
+        return bool(work or self.methods or server)
 
 
 def to_see_to(
@@ -70,6 +89,7 @@ def to_see_to(
     reach: Reach,
     backup: LateBackup | None = None,
     disk: LowDisk | None = None,
+    guessed: Guessed | None = None,
 ) -> ToSeeTo:
     """Read what somebody must see to.
 
@@ -78,6 +98,7 @@ def to_see_to(
         reach: What the standing holds reach.
         backup: What ``late_backup`` says, for who sees to it.
         disk: What ``low_disk`` says, for the same.
+        guessed: What ``guessed_lately`` says, for the same.
 
     Returns:
         All of it, the most urgent first in each list.
@@ -90,6 +111,7 @@ def to_see_to(
         methods=on_trial(),
         backup=backup,
         disk=disk,
+        guessed=guessed,
     )
 
 
@@ -108,6 +130,25 @@ def late_backup(workshop: Workshop, now: datetime) -> LateBackup | None:
     longest = timedelta(hours=settings.BACKUP_HOURS)
     in_time = made is not None and now - longest <= made <= now + timedelta(hours=1)
     return None if in_time else LateBackup(made)
+
+
+def guessed_lately(workshop: Workshop, now: datetime) -> Guessed | None:
+    """Whether passwords or PINs were tried until that was locked.
+
+    Args:
+        workshop: The workshop, as read for this page.
+        now: This moment.
+
+    Returns:
+        None if nobody did: passwords within ``GUESSED_FOR``, PINs that still are.
+    """
+    at = workshop.guessed_at
+    lately = at if at is not None and at > now - GUESSED_FOR else None
+    blocked = Badge.objects.filter(revoked_at=None, pin_tries__gte=BADGE_TRIES)
+    pins = sorted(str(badge.user) for badge in blocked.select_related("user"))
+    if lately is None and not pins:
+        return None
+    return Guessed(lately, shown(workshop.guessed_name), pins)
 
 
 def stopped_sources() -> list[StoppedSource]:

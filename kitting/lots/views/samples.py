@@ -32,7 +32,7 @@ def bag_sample(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-@allowed("kitting.check_lots", "GET", "POST")
+@allowed("kitting.record_results", "GET", "POST")
 def sample_result(request: LotwardRequest, pk: int) -> HttpResponse:
     """Record what came back for a sample."""
     sample = get_or_404(one_sample(), pk=pk)

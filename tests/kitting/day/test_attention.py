@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date, timedelta
 from typing import Any
 
@@ -15,10 +16,12 @@ from kitting.checking.services import checks, switching
 from kitting.day.queries.attention import Spoiled, stopped_sources, to_see_to
 from kitting.disinfection.services import lamps, meters
 from kitting.disinfection.services.meters import record_calibration
+from kitting.domain.pins import BADGE_TRIES
 from kitting.ledger import holds
 from kitting.ledger.reach import standing_reach
-from kitting.models import Hold, Lamp, Meter, Workshop
+from kitting.models import Badge, Hold, Lamp, Meter, Touched, Workshop
 from kitting.models.catalogue import PlaceKind
+from kitting.people.services.badges import issue_badges
 from tests import factories
 from tests.factories import TODAY, sign, sign_by_another
 
@@ -188,7 +191,7 @@ def test_lamps_over_their_hours_come_first() -> None:
 
 # -- Backups ------------------------------------------------------------------------
 
-HOUR = timedelta(hours=1)
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 LATE = "The newest backup is of"
 NONE = "There is no backup of this workshop yet."
 
@@ -212,6 +215,34 @@ def test_a_manager_hears_that_there_is_no_backup_and_when_it_is_late(
     assert told(-2 * HOUR) == LATE  # the clock was set back since
     settings.BACKUP_HOURS = 48
     assert told(27 * HOUR) == ""
+
+
+@pytest.mark.smoke
+def test_a_manager_hears_at_once_of_passwords_and_pins_that_were_tried(
+    client_for: Any,
+) -> None:
+    """21 CFR 11.300(d): attempts at unauthorised use are reported at once."""
+    robin = factories.make_person("packer")
+    issue_badges(user_ids=[robin.pk], sign=sign())
+    manager = client_for(factories.make_person("manager"))
+
+    def told(client: Client) -> list[str]:
+        page = " ".join(client.get("/").content.decode().split())
+        return re.findall(r"(?:Passwords for|The PIN of) [^.]*wrong too often", page)
+
+    typed = {"username": "<Robin>", "password": "wrong"}
+    for _ in range(4):
+        assert Client().post("/sign-in/", typed).status_code == 422
+    assert told(manager) == []
+    assert Client().post("/sign-in/", typed).status_code == 429
+    (said,) = told(manager)
+    assert "&lt;Robin&gt;" in said
+    assert told(client_for(factories.make_person("quality officer"))) == []
+    assert not Touched.objects.filter(of="kitting_workshop").exists()
+    Workshop.objects.update(guessed_at=timezone.now() - 4 * DAY)
+    assert told(manager) == []
+    Badge.objects.update(pin_tries=BADGE_TRIES)
+    assert told(manager) == [f"The PIN of {robin} was wrong too often"]
 
 
 @pytest.mark.smoke

@@ -398,10 +398,11 @@ def test_pieces_are_sent_and_their_result_is_recorded(
     assert again.status_code == 409
 
 
-def test_a_packer_sends_samples_and_enters_no_laboratorys_result(
-    bag: Bag, client_for: ClientFor
+@pytest.mark.parametrize("role", ["packer", "manager"])
+def test_whoever_does_not_check_sends_samples_and_enters_no_laboratorys_result(
+    role: str, bag: Bag, client_for: ClientFor
 ) -> None:
-    packer = client_for(factories.make_person("packer"))
+    packer = client_for(factories.make_person(role))
     assert packer.post(at("sample", bag), sample_values()).status_code == 302
     address = reverse("kitting:sample-result", args=[Sample.objects.get().pk])
     refused = packer.post(address, keyed(result="No growth", document="Report 4"))
