@@ -133,7 +133,10 @@ class NoStoreMiddleware:
 
 
 class WorkshopTimeMiddleware:
-    """Read the workshop once, and show every moment as the clock on its wall does."""
+    """Read the workshop once, and show every moment as the clock on its wall does.
+
+    The session that whoever asks carries is read in the same question.
+    """
 
     def __init__(self, get_response: GetResponse) -> None:
         self.get_response = get_response
@@ -141,6 +144,7 @@ class WorkshopTimeMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         if settings.SESSION_COOKIE_NAME not in request.COOKIES:
             return self.get_response(request)  # nobody is signed in: no figures
-        with at_the_workshop() as workshop, one_request():
+        read = request.session.workshop()  # type: ignore[attr-defined]
+        with at_the_workshop(read) as workshop, one_request():
             request.workshop = workshop  # type: ignore[attr-defined]
             return self.get_response(request)

@@ -13,7 +13,7 @@ from kitting.ledger import holds
 from kitting.lots.services import lots
 from kitting.models import Bag, Bench, BoxLine, BoxSize, Recipe, Revision, Workshop
 from kitting.models.catalogue import Per
-from kitting.packing.queries.bench import newest_box
+from kitting.packing.queries.bench_rows import newest_box
 from tests import factories
 from tests.assertions import text_of
 from tests.factories import sign, sign_by_another

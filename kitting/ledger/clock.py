@@ -13,12 +13,12 @@ from typing import NamedTuple
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
-from django.db.models import OuterRef, Subquery
 from django.utils import timezone
 
 from kitting.domain.errors import Refused
 from kitting.ledger.kept import Kept
-from kitting.models import JournalHead, Workshop
+from kitting.ledger.locking import WITH_HEAD
+from kitting.models import Workshop
 
 LEEWAY = timedelta(seconds=2)
 """So far a clock may be set back, or two servers' clocks apart, without anybody asking."""
@@ -26,23 +26,20 @@ LEEWAY = timedelta(seconds=2)
 _ahead: ContextVar[timedelta] = ContextVar("ahead", default=timedelta())
 
 
-_head = JournalHead.objects.filter(site=OuterRef("site"))
-_NEWEST = {
-    "newest_at": Subquery(_head.values("at")),
-    "newest_seq": Subquery(_head.values("seq")),
-    "newest_hash": Subquery(_head.values("hash")),
-}
-_WORKSHOP = Kept(lambda: Workshop.objects.annotate(**_NEWEST).order_by("pk")[:1])
+_WORKSHOP = Kept(lambda: Workshop.objects.annotate(**WITH_HEAD).order_by("pk")[:1])
 
 
 @contextmanager
-def at_the_workshop() -> Iterator[Workshop]:
+def at_the_workshop(read: Workshop | None = None) -> Iterator[Workshop]:
     """Go by the clock on the workshop's wall: its time zone, and its time.
 
     The time is this machine's; only a demo may be at another one, and stays there for
     whatever opens it.
+
+    Args:
+        read: The workshop, if it was just read ``WITH_HEAD``.
     """
-    workshop = next(iter(_WORKSHOP()), None) or Workshop()
+    workshop = read or next(iter(_WORKSHOP()), None) or Workshop()
     before = _ahead.set(timedelta(seconds=workshop.ahead_s))
     try:
         with timezone.override(ZoneInfo(workshop.time_zone)):

@@ -11,14 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from django.db import connection, transaction
-from django.db.models import Model, QuerySet
+from django.db.models import Model, OuterRef, QuerySet, Subquery
 
 from kitting.domain.errors import Missing
 from kitting.ledger.kept import Kept
-from kitting.models import JournalHead
+from kitting.models import JournalHead, Workshop
 
 M = TypeVar("M", bound=Model)
 
@@ -138,26 +138,41 @@ def lock_head(seen: JournalHead) -> JournalHead:
         The head as it is now. On SQLite that is the same: nobody else writes meanwhile.
     """
     _need_transaction()
-    if connection.vendor == "sqlite":
+    if alone():
         return seen
     (head,) = _HEAD(seen.site)
     return head
 
 
-def see_head(site: int) -> JournalHead:
+def alone() -> bool:
+    """Whether nobody else writes while a transaction lasts: what it read still holds."""
+    return connection.vendor == "sqlite"
+
+
+def see_head(workshop: Workshop) -> JournalHead:
     """The newest end of the journal, as far as it is written; locks nothing.
 
     Args:
-        site: The site whose journal it is.
+        workshop: The workshop, read ``WITH_HEAD``.
 
     Returns:
-        The head. On SQLite nobody else moves it while this transaction lasts.
+        The head, as it was then.
     """
-    (head,) = _SEEN(site)
-    return head
+    return JournalHead(
+        id=workshop.newest_id,
+        site=workshop.site,
+        seq=workshop.newest_seq or 0,
+        hash=workshop.newest_hash,
+        at=workshop.newest_at,
+    )
 
 
-_SEEN = Kept(lambda site: JournalHead.objects.filter(site=site))
+_OF_SITE = JournalHead.objects.filter(site=OuterRef("site"))
+WITH_HEAD: Final = {
+    f"newest_{name}": Subquery(_OF_SITE.values(name))
+    for name in ("id", "at", "seq", "hash")
+}
+"""What is read with the workshop: the newest end of its journal."""
 _HEAD = Kept(
     lambda site: JournalHead.objects.select_for_update(no_key=True).filter(site=site)
 )

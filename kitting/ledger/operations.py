@@ -286,10 +286,12 @@ def _earlier(name: str, mark: bytes, sign: Sign, taken: _KeyTaken) -> Link:
     return link
 
 
-def _with_open(pk: int) -> QuerySet[Workshop]:
-    """The workshop, if the account of this person is open: one question for both."""
+def _with_open(pk: int, *at: int) -> QuerySet[Workshop]:
+    """The workshop, if the account is open: one question for all that an act begins with."""
     account = User.objects.filter(pk=pk, is_active=True)
-    return Workshop.objects.filter(Exists(account), pk=1)
+    found = Workshop.objects.annotate(**locking.WITH_HEAD)
+    found = found.filter(Exists(account), pk=1)
+    return tied.with_tied(found, *at) if at else found
 
 
 _WORKSHOP = Kept(_with_open)
@@ -322,10 +324,11 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
 
 
 def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
-    workshop = next(iter(_WORKSHOP(sign.by.pk)), None)
+    at = tied.asked_of(sign) if locking.alone() else []
+    workshop = next(iter(_WORKSHOP(sign.by.pk, *at)), None)
     if workshop is None:  # closed while this was on its way
         raise Refused("account_closed", name=str(sign.by))
-    head = locking.see_head(workshop.site)
+    head = locking.see_head(workshop)
     if sign.now is not None:
         return workshop, head, sign.now
     sure = name in SURE_OF_THE_DATE
@@ -335,7 +338,8 @@ def _now(name: str, sign: Sign) -> tuple[Workshop, JournalHead, datetime]:
 def _seal(act: Act, outcome: str) -> None:
     seals.seal(act, first=act.first)
     head = locking.lock_head(act.seen)
-    tied.need_tied(act.sign)  # nobody can end that any more before this act is done
+    # Nobody can end that any more before this act is done.
+    tied.need_tied(act.sign, act.workshop if locking.alone() else None)
     overtaken = head.at is not None and head.at - act.now > clock.LEEWAY
     if overtaken and act.sign.now is None:
         raise Overtaken

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from django.db.models import Prefetch
+from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
 from kitting.domain.errors import Refused
 from kitting.domain.together import Together
@@ -130,17 +130,27 @@ def pinned_by(recipe_id: int) -> Pinned:
     Returns:
         All of it.
     """
-    return pinned(_LINES(recipe_id), _SUBSTITUTES(recipe_id), _PAIRS(recipe_id))
+    lines = _LINES(recipe_id)
+    some = lines[0] if lines else RecipeLine()
+    return pinned(
+        lines,
+        _SUBSTITUTES(recipe_id) if some.substituted else (),
+        _PAIRS(recipe_id) if some.paired else (),
+    )
 
 
-_LINES = Kept(
-    lambda recipe: (
-        RecipeLine.objects.filter(recipe=recipe)
-        .select_related("part", "revision")
-        .order_by("pk")
-    ),
-    lasts=True,
-)
+def _lines(recipe: int) -> QuerySet[RecipeLine]:
+    """The lines; each says whether there is more to ask of the version."""
+    of = OuterRef("recipe")
+    more = {
+        "substituted": Exists(RecipeSubstitute.objects.filter(line__recipe=of)),
+        "paired": Exists(RecipePair.objects.filter(recipe=of)),
+    }
+    lines = RecipeLine.objects.filter(recipe=recipe).annotate(**more)
+    return lines.select_related("part", "revision").order_by("pk")
+
+
+_LINES = Kept(_lines, lasts=True)
 _SUBSTITUTES = Kept(
     lambda recipe: (
         RecipeSubstitute.objects.filter(line__recipe=recipe)

@@ -272,6 +272,10 @@ class RecipeLine(models.Model):
     sets = models.PositiveIntegerField(null=True)
     """Of a line that counts in one box size only, as a carton does: its sets."""
 
+    substituted: bool = True
+    paired: bool = True
+    """Whether its version has substitutes and pairs, where that was read along."""
+
     class Meta:
         default_permissions = ()
         ordering = ["recipe", "id"]

@@ -63,10 +63,14 @@ class Workshop(models.Model):
     guessed_name = models.CharField(max_length=150, blank=True, default="")
     """The name for which they were tried."""
 
+    newest_id: int | None = None
     newest_at: datetime | None = None
     newest_seq: int | None = None
     newest_hash: bytes | None = None
-    """The newest end of its journal, where it was read along: ``clock``."""
+    """The newest end of its journal, where it was read along: ``locking.WITH_HEAD``."""
+    tied_token: str | None = None
+    badge_valid: bool = True
+    """What an act at a bench asks besides, where it was read along: ``tied``."""
 
     unsealed: ClassVar = {
         "ahead_s": "only a demo's clock is ahead",

@@ -9,7 +9,6 @@ from datetime import date
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import BOX_MOVES, BagStage, BoxStage, MovementKind
 from kitting.ledger import bulk
-from kitting.ledger.kept import Kept
 from kitting.ledger.needs import need_row, wrong_box
 from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import Reach, standing_reach
@@ -26,6 +25,7 @@ from kitting.models import (
     PackPlan,
     RecipeLine,
 )
+from kitting.packing.queries.bench_rows import lines_in
 from kitting.packing.queries.plan import MOST
 
 
@@ -141,6 +141,13 @@ class Filling:
             self.in_box.append(row)
         self.touched.append(row)
 
+    def now_of(self, bag: Bag) -> list[BoxLine]:
+        """What is in the box, with a bag that it took from as it is now."""
+        for row in self.in_box:
+            if row.bag_id == bag.pk:
+                row.bag = bag
+        return self.in_box
+
     def write_lines(self) -> None:
         """Write the box's lines that changed; the box itself is in the database."""
         new = [row for row in self.touched if row._state.adding]
@@ -164,13 +171,8 @@ def filling_of(box: Box, *, fresh: bool = False) -> Filling:
         box=box,
         sets=box.size.sets,
         pinned=pinned_by(box.recipe_id),
-        in_box=[] if fresh else _IN_BOX(box.id),
+        in_box=[] if fresh else lines_in(box.id),
     )
-
-
-_IN_BOX = Kept(
-    lambda box: BoxLine.objects.filter(box=box).select_related("lot__part", "bag")
-)
 
 
 def lines_of(box: Box) -> list[BoxLine]:
@@ -182,7 +184,7 @@ def lines_of(box: Box) -> list[BoxLine]:
     Returns:
         Its lines.
     """
-    return _IN_BOX(box.pk)
+    return lines_in(box.pk)
 
 
 def need_complete(filling: Filling) -> None:

@@ -131,7 +131,7 @@ def test_control_a_scan_that_asks_only_before_it_begins_stands_behind_it(
     mark = tied(bench)
     (scan, *_others) = scans_of(bench, tablet=mark)
     sign, meet = factories.sign(bench_id=bench, tablet=mark), meeting(2)
-    monkeypatch.setattr(operations.tied, "need_tied", lambda _sign: None)
+    monkeypatch.setattr(operations.tied, "need_tied", lambda *_of: None)
 
     def scanned() -> None:
         need_tied(sign)

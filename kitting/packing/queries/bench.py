@@ -9,13 +9,9 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
-from django.db.models import Q, QuerySet, Subquery
-from django.db.models.functions import Coalesce
-
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import BoxStage, PrintState
-from kitting.ledger.kept import Kept
-from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
+from kitting.ledger.packable import packing_problem
 from kitting.ledger.pinned import Pinned, pinned_by
 from kitting.ledger.reach import holds_on_boxes, reach_of, standing_holds
 from kitting.ledger.stopped import MustComeOut, Stopped, overdue_in, stopped
@@ -26,11 +22,9 @@ from kitting.models import (
     Box,
     BoxLine,
     Hold,
-    OpenBag,
     Print,
     PrintJob,
 )
-from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import Per
 from kitting.packing.queries.at_hand import AtHand, at_hand
 from kitting.packing.queries.bench_offers import (
@@ -40,6 +34,7 @@ from kitting.packing.queries.bench_offers import (
     lacking_of,
     offers_of,
 )
+from kitting.packing.queries.bench_rows import Left, lines_in, newest_box, open_bags
 from kitting.packing.queries.bench_seen import (
     Gone,
     gone_from,
@@ -200,55 +195,28 @@ class Screen:
         return [line.inside // line.per_set for line in self.lines if line.per_set]
 
 
-def newest_box(bench_id: int) -> Box | None:
-    """The box in work at a bench, else the one that was started last there.
-
-    Args:
-        bench_id: The bench.
-
-    Returns:
-        The box with its size and product, in any stage; None before the first.
-    """
-    return next(iter(_NEWEST(bench_id)), None)
-
-
-def _newest(bench: int) -> QuerySet[Box]:
-    started = Box.objects.filter(bench=bench).order_by("-pk").values("pk")
-    # What comes back out of quarantine goes before boxes that were started since.
-    first = Coalesce(Subquery(started.filter(IN_WORK)[:1]), Subquery(started[:1]))
-    return Box.objects.filter(pk=first).select_related("size__product")
-
-
-_NEWEST = Kept(_newest)
-_OPEN_BAGS = Kept(
-    lambda bench: (
-        OpenBag.objects.filter(Q(bench=bench) | Q(taken_from=bench))
-        .select_related(
-            "bench", "bag__lot__part", "bag__lot__revision", f"bag__{METHOD_OF_BAG}"
-        )
-        .order_by("pk")
-    )
-)
-
-
-def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
+def screen(
+    bench: Bench, *, today: date, now: datetime, left: Left | None = None
+) -> Screen:
     """Read what a bench's screen shows.
 
     Args:
         bench: The bench, with its place.
         today: The workshop's day.
         now: The moment.
+        left: What the act that it answers left.
 
     Returns:
         The screen.
     """
-    newest = newest_box(bench.pk)
+    left = left or Left()
+    newest = left.box or newest_box(bench.pk)
     number = newest.number if newest else ""
     box = newest if newest is not None and newest.in_work else None
-    rows = _OPEN_BAGS(bench.pk)
+    rows = open_bags(bench.pk) if left.rows is None else left.rows
     bags = [row.bag for row in rows if row.bench_id == bench.pk]
     gone = gone_from(rows, bench)
-    standing = standing_holds()
+    standing = standing_holds() if left.standing is None else left.standing
     reach = reach_of(standing)
     seen = mark_of(standing, (bag.pk for bag in bags), box.pk if box else 0)
     refusals = {
@@ -258,7 +226,7 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
     here = [_open_here(bag, refusals[bag.pk]) for bag in bags]
     if box is None:
         packed = Box.objects.filter(bench=bench, packed_on=today)
-        offered, left = choosing(bench, today=today, now=now, reach=reach)
+        offered, to_pack = choosing(bench, today=today, now=now, reach=reach)
         return Screen(
             bench,
             choices=offered,
@@ -268,9 +236,9 @@ def screen(bench: Bench, *, today: date, now: datetime) -> Screen:
             aside=_aside(bench, standing),
             newest=number,
             at_hand=at_hand(None, [], bags),
-            seen=mark_of_choosing(seen, left),
+            seen=mark_of_choosing(seen, to_pack),
         )
-    inside = _INSIDE(box.pk)
+    inside = lines_in(box.pk) if left.inside is None else left.inside
     pinned = pinned_by(box.recipe_id)
     lines = _lines(box, pinned, inside, bags, refusals, gone)
     shown = Screen(
@@ -330,15 +298,6 @@ def _aside(bench: Bench, standing: Sequence[Hold]) -> list[str]:
 
 def _open_here(bag: Bag, refusal: LotwardError | None) -> OpenHere:
     return OpenHere(bag.lot.part.name, bag.number, bag.pieces, refusal)
-
-
-_INSIDE = Kept(
-    lambda box: (
-        BoxLine.objects.filter(box=box)
-        .select_related("lot__part", "bag")
-        .order_by("pk")
-    )
-)
 
 
 def _lines(

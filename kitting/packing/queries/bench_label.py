@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from kitting.domain.stages import BoxStage
 from kitting.models import Bench
-from kitting.packing.queries.bench import Screen, newest_box, with_prints
+from kitting.packing.queries.bench import Screen, with_prints
+from kitting.packing.queries.bench_rows import newest_box
 
 
 def label_screen(bench: Bench) -> Screen | None:

@@ -41,6 +41,7 @@ from kitting.ledger.stopped import stopped
 from kitting.models import Bag, Box, BoxSize, OpenBag, Place, Print
 from kitting.models.boxes import IN_WORK
 from kitting.models.catalogue import PlaceKind
+from kitting.packing.queries.bench_rows import Left
 from kitting.packing.queries.shift import MENU as SHIFT
 from kitting.packing.queries.undo import HAND_OVER
 from kitting.packing.scans import size_of_gtin
@@ -94,6 +95,7 @@ def take_scan(
     waited: bool = False,
     goes_on: bool = True,
     shift_due: bool = False,
+    newest: Box | None = None,
 ) -> Answer:
     """Take one scan at a bench and do what it asks for.
 
@@ -109,6 +111,7 @@ def take_scan(
         goes_on: Whether the next box may start by itself: not in practice.
         shift_due: Whether no box starts at all, before it is answered what is asked at
             the start of a shift.
+        newest: The newest box of the bench, where it was just read.
 
     Returns:
         What was done, or what is asked.
@@ -124,7 +127,7 @@ def take_scan(
     """
     asked = Asked.read(purpose)
     goes_on = goes_on and not shift_due
-    scan = Scan(bench_id, box, sign, asked, waited, goes_on, shift_due)
+    scan = Scan(bench_id, box, sign, asked, waited, goes_on, shift_due, newest)
     if is_command(text):
         command = read_command(text)
         if command is None:
@@ -153,9 +156,11 @@ def _take(scan: Scan, found: scans.Found) -> Answer:
         return name_damaged(scan, found.text)
     if scan.asked.menu in NAMES_A_BAG and isinstance(found.row, Bag):
         return NAMES_A_BAG[scan.asked.menu](scan, found.row)
-    act = boxes.take_off_bench if scan.asked == TAKE_OFF else boxes.bring_bag
-    of = {"bench_id": scan.bench_id, "bag_id": found.row.pk}
-    return did(act.__name__, act(**of, sign=scan.sign))
+    of, left = {"bench_id": scan.bench_id, "bag_id": found.row.pk}, Left()
+    if scan.asked == TAKE_OFF:
+        return did("take_off_bench", boxes.take_off_bench(**of, sign=scan.sign))
+    brought = boxes.bring_bag(**of, sign=scan.sign, left=left)
+    return replace(did("bring_bag", brought), left=left)
 
 
 def _read(text: str) -> scans.Found:
@@ -258,11 +263,12 @@ def _close(scan: Scan, mass_mg: int | None) -> Answer:
         raise WrongStage("box_waits_for_label", box=str(box))
     if scan.waited and mass_mg is None and box.size.weigh and scan.before is None:
         raise Refused("box_not_weighed", box=box.number)  # who knows what is on it now
-    closed = boxes.close_box(box_id=box.pk, sign=scan.sign, mass_mg=mass_mg)
+    left = Left()
+    closed = boxes.close_box(box_id=box.pk, sign=scan.sign, mass_mg=mass_mg, left=left)
     # An act of its own: a label that cannot be printed must not open the box again.
     after = replace(scan.sign, key=uuid5(scan.sign.key, "print"))
-    print_at_bench(box_id=box.pk, sign=after)
-    return did("close_box", closed)
+    print_at_bench(box_id=box.pk, sign=after, closed=left.box)
+    return replace(did("close_box", closed), left=left)
 
 
 def _print(scan: Scan, reason: str) -> Answer:

@@ -16,7 +16,7 @@ from kitting.ledger.counters import take
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
-from kitting.ledger.reach import standing_reach
+from kitting.ledger.reach import reach_of, standing_holds, standing_reach
 from kitting.ledger.stopped import refuse_held_box
 from kitting.ledger.weighed import scale_u
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
@@ -31,6 +31,7 @@ from kitting.models import (
     Recipe,
 )
 from kitting.models.boxes import IN_WORK
+from kitting.packing.queries.bench_rows import WITH_BAGS, Left
 from kitting.packing.services.closing import ClosedBox, close_box
 from kitting.packing.steps import (
     Filling,
@@ -88,7 +89,9 @@ class BoxMoved:
     stage: str
 
 
-def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
+def bring_bag(
+    *, bench_id: int, bag_id: int, sign: Sign, left: Left | None = None
+) -> Brought:
     """Bring a bag to a bench: it becomes the open bag of its part and fills the box.
 
     A bag that was open at another bench moves here. The bench's earlier open bag of
@@ -98,6 +101,7 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         bench_id: The bench.
         bag_id: The bag.
         sign: Who, when and the operation key.
+        left: Is told what the act leaves, if it is done now and not answered again.
 
     Returns:
         The bag and how many of its pieces went into the box.
@@ -116,7 +120,8 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
         bench = bench_in_use(bench_id)
         bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
         box = open_box_at(bench)
-        reach = standing_reach()
+        standing = standing_holds()
+        reach = reach_of(standing)
         filling = None if box is None else filling_of(box)
         if filling is not None:
             refuse_held_box(filling.box, filling.in_box, reach)
@@ -138,8 +143,11 @@ def bring_bag(*, bench_id: int, bag_id: int, sign: Sign) -> Brought:
             filling.write_lines()
             events += filling.events
         save_bags([bag])
-        instead, from_bench = _keep_open(bench, bag)
+        instead, from_bench, rows = _keep_open(bench, bag)
         act.write(*events)
+        if left is not None and filling is not None:
+            left.box, left.inside = filling.box, filling.now_of(bag)
+            left.rows, left.standing = rows, standing
         return Brought(
             bag=bag.number,
             part=bag.lot.part.name,
@@ -182,33 +190,43 @@ def _open_here(bag: Bag, bench: Bench, now: datetime) -> list[Guarded]:
     return [change(bag, moved)]
 
 
-def _keep_open(bench: Bench, bag: Bag) -> tuple[str, str]:
+def _keep_open(bench: Bench, bag: Bag) -> tuple[str, str, list[OpenBag]]:
     """Make the bag the bench's open bag of its part, unless it is used up by now.
 
-    Gives the bag that was it before, and the other bench whose open bag this one was.
+    Gives the bag that was it before, the other bench whose open bag this one was, and
+    what is open at the bench now, or was taken from it.
     """
     part = bag.lot.part
-    before = _OPEN_OF(bag.pk, bench.pk, part.pk)
+    rows = _OPEN_AROUND(bag.pk, bench.pk)
+    place = (bench.pk, part.pk)
+    before = [
+        row
+        for row in rows
+        if row.bag_id == bag.pk or (row.bench_id, row.part_id) == place
+    ]
     is_left = bag.stage != BagStage.USED_UP
     if [(row.bag_id, row.bench_id) for row in before] == [
         (bag.pk, bench.pk)
     ] and is_left:
-        return bag.number, ""
+        before[0].bag = bag
+        return bag.number, "", rows
     if before:
         OpenBag.objects.filter(pk__in=[row.pk for row in before]).delete()
+    now = [row for row in rows if row not in before]
     there = (row.bench for row in before if row.bench_id != bench.pk)
     taken_from = next(there, None)
     if is_left:
         row = OpenBag(bench=bench, part=part, bag=bag, taken_from=taken_from)
         bulk.insert([row])
+        now.append(row)
     here = [row.bag.number for row in before if row.bench_id == bench.pk]
-    return "".join(here), taken_from.code if taken_from is not None else ""
+    return "".join(here), taken_from.code if taken_from is not None else "", now
 
 
-_OPEN_OF = Kept(
-    lambda bag, bench, part: (
-        OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench, part=part))
-        .select_related("bag", "bench")
+_OPEN_AROUND = Kept(
+    lambda bag, bench: (
+        OpenBag.objects.filter(Q(bag=bag) | Q(bench=bench) | Q(taken_from=bench))
+        .select_related(*WITH_BAGS)
         .order_by("pk")
     )
 )
@@ -256,7 +274,8 @@ def open_box_at(bench: Bench) -> Box | None:
 
 
 _LOCK_OPEN_BOX = locking.finding(
-    lambda bench: Box.objects.filter(IN_WORK, bench=bench, stage=BoxStage.OPEN), "size"
+    lambda bench: Box.objects.filter(IN_WORK, bench=bench, stage=BoxStage.OPEN),
+    "size__product",
 )
 
 

@@ -14,9 +14,10 @@ from kitting.ledger.counters import take, take_numbers
 from kitting.ledger.guards import IDENTITY
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import open_too_long
-from kitting.ledger.reach import standing_reach
+from kitting.ledger.reach import reach_of, standing_holds
 from kitting.ledger.stopped import refuse_held_box
 from kitting.models import Box, BoxLine
+from kitting.packing.queries.bench_rows import Left
 from kitting.packing.services.weighing import weigh
 from kitting.packing.steps import filling_of, move_box, need_at_bench, need_complete
 
@@ -40,7 +41,13 @@ class ClosedBox:
     """Whether the scale sent the mass; else it was typed."""
 
 
-def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedBox:
+def close_box(
+    *,
+    box_id: int,
+    sign: Sign,
+    mass_mg: int | None = None,
+    left: Left | None = None,
+) -> ClosedBox:
     """Close a complete box: it gets its serial, SSCC, dates and kit batch.
 
     Args:
@@ -48,6 +55,7 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
         sign: Who, when and the operation key.
         mass_mg: What the scale of its bench shows, where boxes of its size are weighed
             and it was typed; None for what the scale sent.
+        left: Is told what the act leaves, if it is done now and not answered again.
 
     Returns:
         Its identity.
@@ -65,11 +73,12 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
 
     def work(act: Act) -> ClosedBox:
         locking.enter_gate()
-        box = locking.lock_row(Box, box_id, "size__carton", "recipe__product", "bench")
+        box = locking.lock_row(Box, box_id, *_BESIDE)
         need_at_bench(box, sign.bench_id)
         filling = filling_of(box)
+        standing = standing_holds()
         if box.stage == BoxStage.OPEN:
-            refuse_held_box(box, filling.in_box, standing_reach())
+            refuse_held_box(box, filling.in_box, reach_of(standing))
         event = move_box(box, BoxStage.CLOSED)
         need_complete(filling)
         for row in filling.in_box:
@@ -81,6 +90,8 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
         _give_identity(act, box, today)
         bulk.update([box], ["stage", "events_seen", "use_by", "mass_mg", *IDENTITY])
         act.write(event)
+        if left is not None:
+            left.box, left.inside, left.standing = box, filling.in_box, standing
         return ClosedBox(
             box_id=box.pk,
             serial=str(box.serial),
@@ -95,6 +106,9 @@ def close_box(*, box_id: int, sign: Sign, mass_mg: int | None = None) -> ClosedB
 
     sent = {"box": box_id} if mass_mg is None else {"box": box_id, "mass": mass_mg}
     return perform("close_box", work, ClosedBox, sign, **sent)
+
+
+_BESIDE = ("size__carton", "size__product", "recipe__product", "bench")
 
 
 def _use_by(lines: list[BoxLine], today: date) -> date | None:

@@ -28,7 +28,12 @@ from kitting.printing.steps import log_prints, make_ready
 
 
 def print_box_label(
-    *, box_id: int, sign: Sign, again: Again | None = None, onto: Onto | None = None
+    *,
+    box_id: int,
+    sign: Sign,
+    again: Again | None = None,
+    onto: Onto | None = None,
+    first: bool = False,
 ) -> Printed:
     """Draw a box's label, prove it readable, and log the print.
 
@@ -37,6 +42,7 @@ def print_box_label(
         sign: Who, when and the operation key.
         again: What a reprint needs: why, and what became of the label before.
         onto: Where it is to come out; without it the printer of the bench, or a PDF.
+        first: Whether nothing can have been done under the key yet.
 
     Returns:
         Which copy it is and the hash of its PDF; ``label_pdf`` makes the same bytes.
@@ -56,7 +62,7 @@ def print_box_label(
     again = again or Again()
     # A print that is sent again is answered, even if its label no longer fits.
     ready = None
-    if outcome_of(sign) is None:
+    if first or outcome_of(sign) is None:
         where = onto or onto_bench(BOX, sign.bench_id)
         ready = make_ready(BOXES, [box_subject(box_id)], where)
 
@@ -79,7 +85,9 @@ def print_box_label(
     )
 
 
-def print_at_bench(*, box_id: int, sign: Sign, again: Again | None = None) -> Printed:
+def print_at_bench(
+    *, box_id: int, sign: Sign, again: Again | None = None, closed: Box | None = None
+) -> Printed:
     """Print a box's label at its bench, and the slips of its sets once, where it has them.
 
     The slips are an act of their own: where they cannot be printed, the label is.
@@ -88,6 +96,7 @@ def print_at_bench(*, box_id: int, sign: Sign, again: Again | None = None) -> Pr
         box_id: The box.
         sign: Who, when, at which bench, and the operation key.
         again: What a reprint of the label needs.
+        closed: The box, with size and product, where the act before this one closed it.
 
     Returns:
         As ``print_box_label``.
@@ -95,8 +104,9 @@ def print_at_bench(*, box_id: int, sign: Sign, again: Again | None = None) -> Pr
     Raises:
         LotwardError: As in ``print_box_label``, of the label or of the slips.
     """
-    printed = print_box_label(box_id=box_id, again=again, sign=sign)
-    (box,) = _BOX(box_id)
+    first = closed is not None
+    printed = print_box_label(box_id=box_id, again=again, sign=sign, first=first)
+    box = closed or _BOX(box_id)[0]
     if box.size.product.set_slips and newest_slips(box) is None:
         after = replace(sign, key=uuid5(sign.key, SLIPS))
         print_labels(kind=SLIPS, numbers=[str(box.serial)], sign=after)

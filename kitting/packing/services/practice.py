@@ -24,7 +24,8 @@ from kitting.lots.services.lots import take_in
 from kitting.lots.steps.intake import NewBag, NewLot
 from kitting.models import Bag, Bench, Place, RecipeLine, User, Workshop
 from kitting.models.catalogue import PlaceKind
-from kitting.packing.queries.bench import Screen, last_act, newest_box, screen
+from kitting.packing.queries.bench import Screen, last_act, screen
+from kitting.packing.queries.bench_rows import newest_box
 from kitting.packing.queries.weighing import in_box
 from kitting.packing.services.bench import take_scan
 from kitting.packing.services.scanned import Answer

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from kitting.domain.commands import NOTHING, Asked
@@ -10,7 +11,7 @@ from kitting.domain.errors import Conflict, OperationKeyReused, Refused
 from kitting.ledger.operations import Earlier, Sign, outcome_of
 from kitting.models import Box
 from kitting.packing.queries.at_hand import AtHand
-from kitting.packing.queries.bench import newest_box
+from kitting.packing.queries.bench_rows import Left, newest_box
 from kitting.packing.queries.boxes import box_of_number
 from kitting.packing.queries.undo import Past
 
@@ -40,6 +41,9 @@ class Answer:
     outcome: dict[str, Any] = field(default_factory=dict)
     """What the act gave, by name; as it stands in the journal."""
 
+    left: Left | None = field(default=None, compare=False, repr=False)
+    """What it left at the bench, where it says so."""
+
     @property
     def menu(self) -> str:
         """Which choice is shown."""
@@ -63,6 +67,13 @@ class Scan:
     """Whether the next box may start by itself."""
     shift_due: bool = False
     """Whether it must be answered first what is asked at the start of a shift."""
+    read: Box | None = None
+    """The bench's newest box, where it was just read."""
+
+    @cached_property
+    def newest(self) -> Box | None:
+        """The bench's newest box as the scan began; acts read it again under a lock."""
+        return self.read or newest_box(self.bench_id)
 
     @property
     def before(self) -> Earlier | None:
@@ -71,8 +82,7 @@ class Scan:
 
     def need_same_box(self) -> None:
         """Refuse what was meant for another box than the bench has now."""
-        newest = newest_box(self.bench_id)
-        number = newest.number if newest else ""
+        number = self.newest.number if self.newest else ""
         if self.box != number and self.before is None:
             raise Conflict("bench_has_another_box")
 
@@ -80,7 +90,7 @@ class Scan:
         """The box of the first outcome where there is one, else the bench's newest."""
         before = self.before
         if before is None:
-            return newest_box(self.bench_id)
+            return self.newest
         if "box_id" in before.outcome:
             return Box.objects.get(pk=before.outcome["box_id"])
         gave = before.outcome
@@ -91,6 +101,9 @@ class Scan:
 
     def box_in_work(self) -> Box:
         """The newest box of the bench; in work unless this act is a repeated one."""
+        box = self.newest
+        if box is not None and box.in_work and box.number == self.box:
+            return box  # that was meant, also by whoever sends this again
         box = self.target()
         if box is None:
             raise Refused("bench_has_no_box")

@@ -21,7 +21,6 @@ from kitting.domain import commands
 from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
-from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Sign, outcome_of
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.tied import is_from
@@ -31,6 +30,7 @@ from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
+from kitting.packing.queries.bench_rows import BENCH, bench_and_box
 from kitting.packing.queries.bench_seen import mark_now
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
@@ -133,7 +133,8 @@ def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
 @allowed("kitting.pack", "POST", by_badge=True)
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
-    at = _bench(code)
+    found, newest = bench_and_box(code)
+    at = _need(found)
     form = ScanForm(request.POST)
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
@@ -155,6 +156,7 @@ def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
             sign=sign,
             waited=form.cleaned_data["waited"],
             shift_due=is_due(at, request.user),
+            newest=newest,
         )
     except LotwardError as error:
         status = add_refusal(form, error)
@@ -191,16 +193,14 @@ def bench_worker(request: LotwardRequest) -> HttpResponse:
     return HttpResponse(script.read_bytes(), content_type="text/javascript")
 
 
-_BENCH = Kept(
-    lambda code: Bench.objects.filter(code=code).select_related("place", "tablet")
-)
-
-
 def _bench(code: str) -> Bench:
-    found = _BENCH(code)
-    if not found:
+    return _need(next(iter(BENCH(code)), None))
+
+
+def _need(found: Bench | None) -> Bench:
+    if found is None:
         raise Http404("There is no such bench.")
-    return found[0]
+    return found
 
 
 def _is_at(request: LotwardRequest, at: Bench) -> bool:
@@ -225,7 +225,7 @@ def _show(
     """Show the screen; ``leads_to`` is the box that a scan made meanwhile means."""
     now = clock.now()
     today = timezone.localdate(now)  # the zone in force is the workshop's
-    screen = queries.screen(at, today=today, now=now)
+    screen = queries.screen(at, today=today, now=now, left=answer.left)
     did, outcome = answer.did, answer.outcome
     if not did:
         did, outcome = queries.last_act(at)

@@ -15,7 +15,7 @@ from kitting.domain.errors import Missing
 from kitting.ledger import locking
 from kitting.ledger.kept import Kept
 from kitting.lots.services.blanks import give_out_numbers
-from kitting.models import Bag, JournalHead, Link, Lot, Place
+from kitting.models import Bag, JournalHead, Link, Lot, Place, Workshop
 from tests import factories, ledgers
 from tests.concurrency import twins
 from tests.concurrency.threads import at_once, meeting
@@ -321,9 +321,9 @@ def test_every_act_locks_in_one_order(monkeypatch: pytest.MonkeyPatch) -> None:
 
         return noted
 
-    def begun(site: int) -> JournalHead:
+    def begun(workshop: Workshop) -> JournalHead:
         locked.clear()
-        return see(site)
+        return see(workshop)
 
     def ended(head: JournalHead) -> JournalHead:
         orders.add((*(each for each in locked if each in ORDER), "journalhead"))

@@ -17,7 +17,7 @@ from kitting.disinfection.services import runs
 from kitting.domain.errors import Refused
 from kitting.ledger import clock, locking
 from kitting.ledger.operations import Act, Overtaken, Sign, perform
-from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag, User
+from kitting.models import Bag, Box, JournalHead, Operation, Run, RunBag, User, Workshop
 from kitting.packing.services import boxes, voiding
 from tests import factories
 from tests.assertions import assert_problem, assert_refused, text_of
@@ -120,9 +120,9 @@ def test_the_time_is_read_after_the_lock_and_not_before(
     wall(NOW)
     plain = locking.see_head
 
-    def waited(site: int) -> JournalHead:
+    def waited(workshop: Workshop) -> JournalHead:
         wall(NOW + HOUR)
-        return plain(site)
+        return plain(workshop)
 
     monkeypatch.setattr(locking, "see_head", waited)
     assert note() == NOW + HOUR
