@@ -56,6 +56,10 @@ DECIDES_NOTHING = {
         "a PIN is tried by no act",
     ),
     "kitting_tablet.code_tries": "a code is tried by no act",
+    **{
+        f"kitting_scale.{name}": "what it shows at the moment: whatever takes it keeps it"
+        for name in ("mass_mg", "read_at", "loaded_at")
+    },
     "kitting_workshop.print_worker_at": "the print worker's beat",
     "kitting_workshop.backup_at": "the day tells it; each backup says when it was made",
     "kitting_workshop.proved_at": "the day tells when the whole was proved",
