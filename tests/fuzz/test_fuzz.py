@@ -12,7 +12,7 @@ import random
 import re
 import socket
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from io import StringIO
 from pathlib import Path
@@ -26,14 +26,21 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.test import Client
 from django.urls import Resolver404, resolve, reverse
+from django.utils import timezone
 
+from dispatch.models import ReceiptLink
+from dispatch.receipts.services import links
 from kitting.ledger.setup import ROLES
-from kitting.models import Operation, Touched, User
+from kitting.models import Bench, Operation, Touched, User
+from kitting.packing.services.scales import give_token, token_of
+from lotward.urls import PUBLIC
 from tests import factories, pages
 from tests.browser.touring import pages_of
 from tests.fuzz import hostile
 from tests.fuzz.forms import Form, forms_in
 from tests.ledgers import History
+from tests.scales import door
+from tests.tablets import tied
 from tests.test_security import ADDRESSES, SAMPLES
 from tests.trees import PACKAGES, modules
 
@@ -278,23 +285,72 @@ def test_every_file_is_taken_or_refused(
     assert forms
 
 
+def at_a_tied_tablet(history: History, client: Client) -> str:
+    client.cookies.update(tied(history.bench).cookies)
+    return reverse("sign-on")
+
+
+def by_a_link(history: History, _: Client) -> str:
+    """The page on which a consignee says what it received."""
+    of = {"shipment_id": history.gone.pk, "days": 30}
+    links.give_link(**of, sign=factories.sign(now=timezone.now()))
+    return links.path_of(ReceiptLink.objects.get(shipment=history.gone))
+
+
+DOORS: dict[str, Callable[[History, Client], str]] = {
+    "sign-in": lambda *_: reverse("sign-in"),
+    "sign-on": at_a_tied_tablet,
+    "kitting:tablet": lambda *_: reverse("kitting:tablet"),
+    "dispatch:received": by_a_link,
+}
+"""Forms of whoever is not signed in, and the way to each."""
+NO_FORM = {"sign-out", "health", "favicon", "kitting:scale"}
+
+
+def test_every_door_is_tried() -> None:
+    assert DOORS.keys() | NO_FORM == PUBLIC
+
+
 @pytest.mark.smoke
+@pytest.mark.parametrize("named", DOORS)
 @some_or_all
-def test_the_door_takes_anything(every: bool, stranger: Sender) -> None:
+def test_the_door_takes_anything(
+    every: bool, named: str, history: History, stranger: Sender
+) -> None:
     by = random.Random(SEED)
-    door = reverse("sign-in")
-    [form] = forms_in(stranger.client.get(door).content.decode(), door)
-    for name in form.names:
+    at = DOORS[named](history, stranger.client)
+    page = stranger.client.get(at).content.decode()
+    [form] = [one for one in forms_in(page, at) if one.method == "post"]
+    for name in form.names if every else form.names[:5]:
         some = [hostile.SCRIPT, *by.sample(hostile.VALUES, 11)]
         for value in hostile.VALUES if every else some:
             parts = filled(form, {name: [value]})
             what = f"{name} {value[:30]!r}"
-            stranger.send(what, "POST", door, urlencode(parts).encode())
-            stranger.send(what, "POST", door, hostile.multipart(parts, {}), SEVERAL)
+            stranger.send(what, "POST", at, urlencode(parts).encode())
+            stranger.send(what, "POST", at, hostile.multipart(parts, {}), SEVERAL)
     good = hostile.multipart(form.filled(), {"file": ("a.csv", b"x")})
     for odd, bend in hostile.ODD_BODIES.items():
         content_type, body = bend(good)
-        stranger.send(odd, "POST", door, body, content_type)
+        stranger.send(odd, "POST", at, body, content_type)
+    assert stranger.fell == []
+
+
+@some_or_all
+def test_a_scale_sends_anything(every: bool, stranger: Sender) -> None:
+    by, bench, sign = random.Random(SEED), factories.make_bench(), factories.sign()
+    Bench.objects.update(scale_step_mg=1, scale_u_mg=1, scale_most_mg=9_000_000)
+    give_token(bench_id=bench.pk, sign=sign)
+    shown = {"HTTP_AUTHORIZATION": f"Bearer {token_of(sign.key)}"}
+    for value in hostile.SHORT if every else by.sample(hostile.SHORT, 20):
+        raw = value.encode(errors="replace") if isinstance(value, str) else value
+        sent = {
+            PLAIN: urlencode({"g": value, "stable": value}).encode(),
+            "application/json": raw,
+            "application/json; charset=utf-16": b'{"g": ' + raw + b"}",
+        }
+        for kind, body in sent.items():
+            what = f"{kind} {value[:30]!r}"
+            stranger.send(what, "POST", door(bench), body, kind, **shown)
     assert stranger.fell == []
 
 
