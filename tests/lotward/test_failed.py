@@ -22,6 +22,8 @@ from django.urls import reverse
 from pytest_django import DjangoDbBlocker
 
 from kitting.ledger import failing
+from kitting.ledger.proof import heads
+from kitting.ledger.proof.faults import Tally
 from kitting.models import Box, Lot, Operation, User
 from lotward import env
 from lotward.demo import people
@@ -164,6 +166,25 @@ def test_what_a_killed_server_left_in_the_wal_is_read(
         (disk / f"{NAME}-shm").unlink()
     trouble(disk)
     assert "Kept in the WAL" in client.get("/").content.decode()
+
+
+def test_a_broken_wal_is_passed_over_and_the_heads_tell_what_is_lost(
+    disk: Path, client: Client
+) -> None:
+    """A log with a wrong head holds nothing for SQLite (its file format, section 4.1)."""
+    connection.close()
+    before, pages = (disk / NAME).read_bytes(), addresses()
+    assert send(client).status_code == 302
+    heads.record(heads.current(), heads.path())
+    connection.close()
+    (disk / NAME).write_bytes(before)
+    (disk / f"{NAME}-wal").write_bytes(b"no log of ours" * 1_000)
+    for page in pages:
+        assert client.get(page).status_code == 200, page
+    assert send(client).status_code == 302
+    heads.recorded(tally := Tally("recorded heads", "heads"))
+    (fault,) = tally.faults
+    assert "was on record and has gone or changed" in fault.words
 
 
 def test_room_made_is_enough_to_go_on(disk: Path, client: Client) -> None:
