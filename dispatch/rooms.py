@@ -6,6 +6,6 @@ from typing import Final
 
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
-    *("consignees", "requests", "allotment", "shipments", "receipts"),
+    *("consignees", "requests", "allotment", "pallets", "shipments", "receipts"),
     *("log", "figures", "trace", "recall", "journal"),
 )

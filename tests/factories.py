@@ -15,7 +15,8 @@ from django.contrib.auth.models import Group
 from django.db import connection
 from django.db.models.expressions import RawSQL
 
-from dispatch.models import Consignee, Shipment
+from dispatch.models import Consignee, Pallet, Shipment
+from dispatch.pallets import services as pallets
 from dispatch.shipments import services
 from kitting.checking.services import checks
 from kitting.disinfection.queries.protocols import mark_of
@@ -86,7 +87,7 @@ def sign_by_another(**changes: Any) -> Sign:
 
 BY_SERVICES = frozenset(
     f"kitting_{name}" for name in ("bag", "badge", "box", "counter", "lot", "run")
-) | {"kitting_printjob", "kitting_runbag", "dispatch_shipment"}
+) | {"kitting_printjob", "kitting_runbag", "dispatch_shipment", "dispatch_pallet"}
 """Tables that no test writes to but through the services."""
 
 
@@ -412,6 +413,20 @@ def make_shipment(*boxes: Box, consignee: Consignee | None = None) -> Shipment:
     for box in boxes:
         services.load_box(shipment_id=begun.shipment_id, box_id=box.pk, sign=sign())
     return Shipment.objects.get(pk=begun.shipment_id)
+
+
+def make_pallet(*boxes: Box) -> Pallet:
+    begun = pallets.begin_pallet(sign=sign())
+    pallet = Pallet.objects.get(number=begun.pallet)
+    for box in boxes:
+        pallets.stack_box(pallet_id=pallet.pk, box_id=box.pk, sign=sign())
+    return pallet
+
+
+def load_pallet(shipment: Shipment, pallet: Pallet) -> services.PalletScanned:
+    return services.load_pallet(
+        shipment_id=shipment.pk, pallet_id=pallet.pk, sign=sign()
+    )
 
 
 def send(shipment: Shipment) -> Shipment:

@@ -8,6 +8,7 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 import dispatch.domain.needs
+import dispatch.domain.pallets
 import dispatch.domain.receipts
 import kitting.domain.stages
 import kitting.ledger.tables
@@ -809,69 +810,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="ShipScan",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "operation",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.operation",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="scans",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        (
-                            "box",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="kitting.box",
-                            ),
-                        ),
-                        ("on", models.BooleanField()),
-                        (
-                            "request",
-                            models.ForeignKey(
-                                db_index=False,
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="dispatch.request",
-                            ),
-                        ),
-                        (
-                            "promise",
-                            models.ForeignKey(
-                                db_index=False,
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="dispatch.promise",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "abstract": False,
-                        "default_permissions": (),
-                    },
-                ),
-                migrations.CreateModel(
                     name="PromiseRelease",
                     fields=[
                         (
@@ -972,81 +910,6 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "default_permissions": (),
-                    },
-                ),
-                migrations.CreateModel(
-                    name="ShipmentBox",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        (
-                            "shipment",
-                            models.ForeignKey(
-                                db_index=False,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                        (
-                            "box",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="shipment_boxes",
-                                to="kitting.box",
-                            ),
-                        ),
-                        ("live", models.BooleanField(default=True)),
-                        (
-                            "request",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="loads",
-                                to="dispatch.request",
-                            ),
-                        ),
-                        (
-                            "promise",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="loads",
-                                to="dispatch.promise",
-                            ),
-                        ),
-                        ("back", models.BooleanField(default=False)),
-                        (
-                            "passed",
-                            models.ForeignKey(
-                                db_index=False,
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to="dispatch.passedon",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.UniqueConstraint(
-                                fields=("shipment", "box"),
-                                name="dispatch_shipmentbox_once",
-                            ),
-                            models.UniqueConstraint(
-                                condition=models.Q(("live", True)),
-                                fields=("box",),
-                                name="dispatch_shipmentbox_one_live",
-                            ),
-                        ],
                     },
                 ),
                 migrations.CreateModel(
@@ -1160,6 +1023,350 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Pallet",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        (
+                            "sscc",
+                            models.CharField(max_length=18, null=True, unique=True),
+                        ),
+                        (
+                            "stage",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.pallets.PalletStage
+                                ),
+                                default=dispatch.domain.pallets.PalletStage["OPEN"],
+                                max_length=12,
+                            ),
+                        ),
+                        ("events_seen", models.PositiveSmallIntegerField(default=0)),
+                    ],
+                    options={
+                        "ordering": ["-id"],
+                        "default_permissions": (),
+                        "indexes": [
+                            models.Index(fields=["stage"], name="dispatch_pallet_stage")
+                        ],
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("stage", "open"),
+                                    ("stage", "broken_up"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_pallet_stage_known",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipmentBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="shipment_boxes",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("live", models.BooleanField(default=True)),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.request",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                        ("back", models.BooleanField(default=False)),
+                        (
+                            "passed",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.passedon",
+                            ),
+                        ),
+                        (
+                            "pallet",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="loads",
+                                to="dispatch.pallet",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("shipment", "box"),
+                                name="dispatch_shipmentbox_once",
+                            ),
+                            models.UniqueConstraint(
+                                condition=models.Q(("live", True)),
+                                fields=("box",),
+                                name="dispatch_shipmentbox_one_live",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ShipScan",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="scans",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        ("on", models.BooleanField()),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.request",
+                            ),
+                        ),
+                        (
+                            "promise",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.promise",
+                            ),
+                        ),
+                        (
+                            "pallet",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.pallet",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PalletScan",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("on", models.BooleanField()),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "pallet",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="scans",
+                                to="dispatch.pallet",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PalletBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("live", models.BooleanField(default=True)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="pallet_boxes",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "pallet",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="pallet_boxes",
+                                to="dispatch.pallet",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("pallet", "box"), name="dispatch_palletbox_once"
+                            ),
+                            models.UniqueConstraint(
+                                condition=models.Q(("live", True)),
+                                fields=("box",),
+                                name="dispatch_palletbox_one_live",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="PalletEvent",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        ("before", models.CharField(blank=True, max_length=12)),
+                        (
+                            "after",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.pallets.PalletStage
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "pallet",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="events",
+                                to="dispatch.pallet",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("pallet", "nth"),
+                                name="dispatch_palletevent_nth",
+                            )
+                        ],
                     },
                 ),
             ],

@@ -14,6 +14,7 @@ from dispatch.models.consignees import (
     Merging,
     Request,
 )
+from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
 from dispatch.models.shipments import (
     LogView,
     PassedOn,
@@ -35,6 +36,10 @@ __all__ = [
     "Consignee",
     "LogView",
     "Merging",
+    "Pallet",
+    "PalletBox",
+    "PalletEvent",
+    "PalletScan",
     "PassedOn",
     "Promise",
     "PromiseRelease",

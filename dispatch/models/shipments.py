@@ -10,6 +10,7 @@ from django.db.models import Q
 from dispatch.domain.receipts import Found, Told
 from dispatch.models.allotment import Promise
 from dispatch.models.consignees import Consignee, Request
+from dispatch.models.pallets import Pallet
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
@@ -129,6 +130,10 @@ class ShipmentBox(models.Model):
         Promise, on_delete=models.PROTECT, null=True, related_name="loads"
     )
     """Which promise to that request it keeps."""
+    pallet = models.ForeignKey(
+        Pallet, on_delete=models.PROTECT, null=True, related_name="loads"
+    )
+    """On which pallet it came; empty for a box that was scanned by itself."""
     back = models.BooleanField(default=False)
     """Whether it came back unopened: it serves nothing any more."""
     passed = models.ForeignKey(
@@ -147,6 +152,7 @@ class ShipmentBox(models.Model):
         "live": "its scans",
         "request_id": "its scans",
         "promise_id": "its scans",
+        "pallet_id": "its scans",
         "back": "what came back of it",
         "passed_id": "where it was passed on to",
     }
@@ -178,6 +184,10 @@ class ShipScan(Guarded):
         Promise, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
     )
     """Which promise to that request it keeps."""
+    pallet = models.ForeignKey(
+        Pallet, on_delete=models.PROTECT, null=True, related_name="+", db_index=False
+    )
+    """On which pallet the box came on."""
 
     def __str__(self) -> str:
         return f"box {self.box_id} {'on' if self.on else 'off'} {self.shipment_id}"

@@ -84,6 +84,23 @@ def to_serve(shipment: Shipment, box: Box, today: date) -> Serves:
     return Serves(next(named, next(iter(lacking), None)))
 
 
+def asks_for(shipment: Shipment) -> set[int]:
+    """Give the products for which requests are open that a shipment may serve.
+
+    Args:
+        shipment: The shipment; one to a ward serves no request of another.
+
+    Returns:
+        Their ids; none where the consignee asks for nothing.
+    """
+    rows = Request.objects.filter(
+        consignee=shipment.consignee_id, stage=RequestStage.OPEN
+    )
+    if shipment.point:
+        rows = rows.filter(point__in=["", shipment.point])
+    return {*rows.values_list("product", flat=True)}
+
+
 def _refuse_promised(box: Box, ready: int, promises: Promises) -> None:
     """Refuse a box of which there are no more ready than are promised to others."""
     sets = box.size.sets

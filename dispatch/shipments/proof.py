@@ -13,10 +13,10 @@ from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.newest import register_newest
 from kitting.ledger.proof.stages import replay
 from kitting.ledger.proof.streams import Ids, grouped, only, rows, side_by_side
+from kitting.ledger.proof.turns import by_turns
 from kitting.models import Box
 
 SHIPMENT = Shipment._meta.db_table
-SHIPMENT_BOX = ShipmentBox._meta.db_table
 BOX = Box._meta.db_table
 
 _OUT = (BoxStage.SENT, BoxStage.DELIVERED, BoxStage.RETURNED, BoxStage.VOIDED)
@@ -41,36 +41,9 @@ def scans(tally: Tally, ids: Ids = None) -> None:
         tally: Where scans are counted and faults noted.
         ids: The shipments; None for all of them.
     """
-    key = ("shipment_id", "box_id")
-    there = only(ShipmentBox.objects.order_by(*key), "shipment_id", ids)
-    on = there.values_list(*key, "pk", "live", "request_id", "promise_id")
-    turned = only(ShipScan.objects.order_by(*key, "pk"), "shipment_id", ids)
-    scanned = turned.values_list(*key, "on", "request_id", "promise_id")
-    streams = grouped(rows(on), width=2), grouped(rows(scanned), width=2)
-    for (shipment, box), (row, made) in side_by_side(*streams):
-        tally.count += len(made)
-        turns = [put_on for put_on, *_serves in made]
-        if turns != [nth % 2 == 0 for nth in range(len(turns))]:
-            tally.add(
-                ShipScan._meta.db_table,
-                None,
-                f"Box {box} was not scanned on and off shipment {shipment} by turns.",
-                "on, off, on",
-                ", ".join("on" if put_on else "off" for put_on in turns),
-            )
-        pk, live, *serves = row[0] if row else (None, False, None, None)
-        tally.same(
-            SHIPMENT_BOX,
-            pk,
-            f"Scans and shipment {shipment} do not agree on box {box}.",
-            "on" if turns and turns[-1] else "off",
-            "on" if live else "off",
-        )
-        said = next((each[1:] for each in reversed(made) if each[0]), (None, None))
-        for what, right, found in zip(
-            ("request", "promise"), said, serves, strict=True
-        ):
-            tally.same(SHIPMENT_BOX, pk, f"It serves another {what}.", right, found)
+    every, made = ShipmentBox.objects.all(), ShipScan.objects.all()
+    said = ("request", "promise", "pallet")
+    by_turns(tally, every, made, ids, of="shipment", beside=said)
 
 
 def boxes(tally: Tally) -> None:

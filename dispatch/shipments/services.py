@@ -2,51 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.db.models import Q
 
 from dispatch.consignees.steps import need_consignee, need_point
-from dispatch.models import Shipment, ShipScan
-from dispatch.requests.steps import serve, to_serve
+from dispatch.models import Pallet, Shipment, ShipScan
+from dispatch.pallets.steps import (
+    lock_whole,
+    pallet_of,
+    refuse_loaded,
+    refuse_unfit,
+    unstack,
+)
+from dispatch.requests.steps import serve
 from dispatch.shipments.labels import NAME as LABELS
-from dispatch.shipments.labels import labels_lacking
 from dispatch.shipments.steps import (
+    LONGEST_REFERENCE,
+    load,
     lock_boxes,
+    lock_open_shipment,
     lots_named,
     move_all,
     move_shipment,
-    put_live,
     refuse_changed,
-    refuse_on_another,
-    refuse_unfit,
-    refuse_unlabelled,
     searched,
+    take_down,
+    why_unlabelled,
 )
 from kitting.domain import numbers
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
-from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
-from kitting.ledger.needs import LONGEST_REASON, need_length, need_reason
+from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, Product
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
-
-LONGEST_REFERENCE = 40
-"""Characters that a consignee's own reference may have."""
-
-LONGEST = {
-    "haulier": 80,
-    "driver": 80,
-    "vehicle": 40,
-    "seal": 40,
-    "reference": LONGEST_REFERENCE,
-}
-"""Characters that may be said of how a shipment leaves."""
 
 SENT_FIELDS = (
     *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
@@ -69,6 +63,20 @@ class Scanned:
 
     shipment: str
     box: str
+    boxes: int
+    """Boxes on the shipment now."""
+    pallet: str = ""
+    """The pallet that it came on, and came off with this."""
+
+
+@dataclass(frozen=True)
+class PalletScanned:
+    """A pallet on or off a shipment."""
+
+    shipment: str
+    pallet: str
+    its: int
+    """Boxes on the pallet."""
     boxes: int
     """Boxes on the shipment now."""
 
@@ -126,28 +134,20 @@ def begin_shipment(
     )
 
 
-def _open_shipment(shipment_id: int) -> Shipment:
-    shipment = locking.lock_row(Shipment, shipment_id)
-    if shipment.stage != ShipmentStage.OPEN:
-        raise WrongStage(
-            "shipment_not_open", shipment=shipment.number, stage=shipment.stage
-        )
-    return shipment
-
-
 def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     """Scan a box onto a shipment.
 
     Args:
         shipment_id: The shipment; open.
-        box_id: The box; labelled, not held, in no other live shipment.
+        box_id: The box; labelled, not held, in no other live shipment, on no pallet.
         sign: Who, when and the operation key.
 
     Returns:
         The box and how many boxes are on now.
 
     Raises:
-        Conflict: If it is on this or another shipment already, or left with one.
+        Conflict: If it is on this or another shipment already, or left with one;
+            ``box_on_pallet``.
         Missing: If the shipment or box is not there.
         OnHold: If it or anything in it is held; the hold is named.
         Refused: If it is past its use-by date, or ``box_promised`` to others.
@@ -158,27 +158,77 @@ def load_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     def work(act: Act) -> Scanned:
         locking.enter_gate()
         box = locking.lock_row(Box, box_id, "size")
-        _in_turn(box)
-        shipment = _open_shipment(shipment_id)
-        refuse_on_another(box, shipment)
-        refuse_unlabelled(box)
-        refuse_unfit([box], act)
-        event = move_box(box, BoxStage.LOADED, f"onto {shipment.number}")
-        bulk.update([box], ["stage", "events_seen"])
-        serves = to_serve(shipment, box, day_of(act.workshop, act.now))
-        put_live(shipment, box, serves)
-        scan = ShipScan(shipment=shipment, box=box, on=True, **vars(serves))
-        act.write(event, scan)
-        return Scanned(
-            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
-        )
+        _in_turn([box])
+        shipment = lock_open_shipment(shipment_id)
+        load(shipment, [box], act)
+        return _scanned(shipment, box)
 
     return perform("load_box", work, Scanned, sign, shipment=shipment_id, box=box_id)
 
 
-def _in_turn(box: Box) -> None:
+def load_pallet(*, shipment_id: int, pallet_id: int, sign: Sign) -> PalletScanned:
+    """Scan a pallet onto a shipment, with all of its boxes or none.
+
+    Args:
+        shipment_id: The shipment; open.
+        pallet_id: The pallet; in no other live shipment, with at least one box. Each of
+            its boxes may go as one that is scanned by itself, and is of a product that the
+            consignee asked for, if it asked for any.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The pallet and how many boxes are on now.
+
+    Raises:
+        Conflict: ``pallet_on_already``, ``pallet_in_shipment``, ``pallet_left``;
+            ``pallet_changed`` if a box was put on or taken off at the same moment.
+        Missing: If the shipment or pallet is not there.
+        Refused: ``pallet_empty``; ``pallet_stays`` where boxes on it may not go: what
+            is wrong with each stands in ``besides``.
+        WrongStage: ``pallet_broken_up``, or the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> PalletScanned:
+        locking.enter_gate()
+        pallet, boxes = lock_whole(pallet_id)
+        _in_turn(boxes.values())
+        shipment = lock_open_shipment(shipment_id)
+        refuse_loaded(pallet, shipment)
+        if not boxes:
+            raise Refused("pallet_empty", pallet=pallet.number)
+        try:
+            load(shipment, boxes.values(), act, pallet)
+        except LotwardError as error:
+            wrong = [error, *error.besides]
+            stays = Refused("pallet_stays", pallet=pallet.number, boxes=len(wrong))
+            stays.besides = wrong
+            raise stays from error
+        return _pallet_scanned(shipment, pallet, len(boxes))
+
+    return perform(
+        "load_pallet",
+        work,
+        PalletScanned,
+        sign,
+        shipment=shipment_id,
+        pallet=pallet_id,
+    )
+
+
+def _in_turn(boxes: Collection[Box]) -> None:
     """Load boxes of a product one after the other: each asks how many are promised."""
-    locking.lock_row(Product, box.size.product_id)
+    locking.lock_rows(Product, [box.size.product_id for box in boxes])
+
+
+def _scanned(shipment: Shipment, box: Box, pallet: str = "") -> Scanned:
+    boxes = _count_live(shipment)
+    return Scanned(shipment.number, str(box), boxes, pallet)
+
+
+def _pallet_scanned(shipment: Shipment, pallet: Pallet, its: int) -> PalletScanned:
+    boxes = _count_live(shipment)
+    return PalletScanned(shipment.number, pallet.number, its, boxes)
 
 
 def _count_live(shipment: Shipment) -> int:
@@ -193,13 +243,15 @@ def _stop_labels_of(shipment: Shipment, act: Act) -> None:
 def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     """Take a box off an open shipment again; it stands labelled as before.
 
+    One that came on a pallet comes off the pallet as well: that goes on without it.
+
     Args:
         shipment_id: The shipment; open.
         box_id: The box; on that shipment.
         sign: Who, when and the operation key.
 
     Returns:
-        The box and how many boxes are on now.
+        The box, the pallet that it came on, and how many boxes are on now.
 
     Raises:
         Missing: If the shipment or box is not there.
@@ -210,7 +262,9 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
 
     def work(act: Act) -> Scanned:
         box = locking.lock_row(Box, box_id)
-        shipment = _open_shipment(shipment_id)
+        stood = pallet_of(box)
+        pallet = None if stood is None else locking.lock_row(Pallet, stood.pk)
+        shipment = lock_open_shipment(shipment_id)
         on = shipment.shipment_boxes.filter(box=box, live=True)
         if not on.update(live=False):
             raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
@@ -218,12 +272,55 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         bulk.update([box], ["stage", "events_seen"])
         _stop_labels_of(shipment, act)
         act.write(event, ShipScan(shipment=shipment, box=box, on=False))
-        return Scanned(
-            shipment=shipment.number, box=str(box), boxes=_count_live(shipment)
-        )
+        if pallet is not None:
+            act.write(*unstack(pallet, [box]))
+        return _scanned(shipment, box, pallet.number if pallet else "")
 
     return perform(
         "take_off_box", work, Scanned, sign, shipment=shipment_id, box=box_id
+    )
+
+
+def take_off_pallet(*, shipment_id: int, pallet_id: int, sign: Sign) -> PalletScanned:
+    """Take a pallet off an open shipment again; it stands whole as before.
+
+    Args:
+        shipment_id: The shipment; open.
+        pallet_id: The pallet; on that shipment.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The pallet and how many boxes are on the shipment now.
+
+    Raises:
+        Conflict: ``pallet_changed`` if a box was taken off at the same moment.
+        Missing: If the shipment or pallet is not there.
+        Refused: ``pallet_not_in_shipment``.
+        WrongStage: ``pallet_broken_up``, or the shipment is not open.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> PalletScanned:
+        pallet, boxes = lock_whole(pallet_id)
+        shipment = lock_open_shipment(shipment_id)
+        on = shipment.shipment_boxes.filter(pallet=pallet, live=True)
+        if not on.update(live=False):
+            named = {"pallet": pallet.number, "shipment": shipment.number}
+            raise Refused("pallet_not_in_shipment", **named)
+        why = f"off {shipment.number}"
+        events = move_all(boxes.values(), BoxStage.LABELLED, why)
+        _stop_labels_of(shipment, act)
+        scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
+        act.write(*events, *scans)
+        return _pallet_scanned(shipment, pallet, len(boxes))
+
+    return perform(
+        "take_off_pallet",
+        work,
+        PalletScanned,
+        sign,
+        shipment=shipment_id,
+        pallet=pallet_id,
     )
 
 
@@ -277,13 +374,13 @@ def send_shipment(
     def work(act: Act) -> Sent:
         locking.enter_gate()
         boxes = lock_boxes(shipment_id)
-        shipment = _open_shipment(shipment_id)
+        shipment = lock_open_shipment(shipment_id)
         refuse_changed(shipment, boxes, seen)
         if not boxes:
             raise Refused("shipment_empty", shipment=shipment.number)
         refuse_unfit(boxes.values(), act)
-        _take_down(shipment, leaving)
-        why = _why_unlabelled(shipment, unlabelled)
+        take_down(shipment, leaving)
+        why = why_unlabelled(shipment, unlabelled)
         event = move_shipment(shipment, ShipmentStage.SENT, why)
         events = move_all(boxes.values(), BoxStage.SENT, f"in {shipment.number}")
         shipment.sent_at = act.now
@@ -313,27 +410,6 @@ def send_shipment(
     )
 
 
-def _take_down(shipment: Shipment, leaving: Mapping[str, str | None]) -> None:
-    """Note on a shipment who takes it away, how, and under which reference."""
-    for name, said in leaving.items():
-        if said is not None:
-            setattr(shipment, name, need_length(name, said, LONGEST[name]))
-    if not shipment.haulier and not shipment.driver:
-        raise Refused("driver_missing", shipment=shipment.number)
-    shipment.search = searched(shipment)
-
-
-def _why_unlabelled(shipment: Shipment, said: str) -> str:
-    """Why a shipment leaves without its labels; empty where each box has one."""
-    lacking = labels_lacking(shipment)
-    if not lacking:
-        return ""
-    why = need_length("reason", said, LONGEST_REASON)
-    if not why:
-        raise Refused("labels_lacking", shipment=shipment.number, boxes=len(lacking))
-    return why
-
-
 def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
     """Cancel an open shipment: its boxes stand labelled as before.
 
@@ -356,7 +432,7 @@ def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
     def work(act: Act) -> Sent:
         why = need_reason(reason)
         boxes = lock_boxes(shipment_id)
-        shipment = _open_shipment(shipment_id)
+        shipment = lock_open_shipment(shipment_id)
         refuse_changed(shipment, boxes)
         event = move_shipment(shipment, ShipmentStage.CANCELLED, why)
         events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")

@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 
 from django.db.models import F
 
 from dispatch.domain.folding import fold
-from dispatch.models import ShipEvent, Shipment, ShipmentBox
-from dispatch.requests.steps import Serves
-from kitting.domain.errors import Conflict, LotwardError, OnHold, Refused, WrongStage
+from dispatch.models import Pallet, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.pallets.steps import (
+    pallet_of,
+    refuse_on_another,
+    refuse_together,
+    refuse_unlabelled,
+    unfit,
+)
+from dispatch.requests.steps import Serves, asks_for, to_serve
+from dispatch.shipments.labels import labels_lacking
+from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.kept import Kept
+from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act
-from kitting.ledger.reach import holds_on_boxes, standing_reach
-from kitting.ledger.standing import target_of
-from kitting.models import Box, BoxEvent, Lot
+from kitting.models import Box, BoxEvent, Guarded, Lot
 from kitting.packing.steps import move_box
+
+LONGEST_REFERENCE = 40
+"""Characters that a consignee's own reference may have."""
+
+LONGEST = {
+    "haulier": 80,
+    "driver": 80,
+    "vehicle": 40,
+    "seal": 40,
+    "reference": LONGEST_REFERENCE,
+}
+"""Characters that may be said of how a shipment leaves."""
 
 
 def searched(shipment: Shipment) -> str:
@@ -65,6 +83,27 @@ def move_shipment(shipment: Shipment, to: ShipmentStage, reason: str = "") -> Sh
     )
 
 
+def lock_open_shipment(shipment_id: int) -> Shipment:
+    """Lock a shipment, after its boxes.
+
+    Args:
+        shipment_id: The shipment.
+
+    Returns:
+        The shipment.
+
+    Raises:
+        Missing: If there is no such shipment.
+        WrongStage: ``shipment_not_open``.
+    """
+    shipment = locking.lock_row(Shipment, shipment_id)
+    if shipment.stage != ShipmentStage.OPEN:
+        raise WrongStage(
+            "shipment_not_open", shipment=shipment.number, stage=shipment.stage
+        )
+    return shipment
+
+
 def lock_boxes(shipment_id: int) -> dict[int, Box]:
     """Lock the boxes that are on a shipment, before the shipment itself.
 
@@ -76,80 +115,6 @@ def lock_boxes(shipment_id: int) -> dict[int, Box]:
     """
     ids = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
     return locking.lock_rows(Box, ids.values_list("box", flat=True), "size")
-
-
-def refuse_on_another(box: Box, shipment: Shipment) -> None:
-    """Refuse a locked box that is live in a shipment already.
-
-    Args:
-        box: The box.
-        shipment: The shipment that it was scanned for.
-
-    Raises:
-        Conflict: ``box_on_already``, ``box_in_shipment``, or ``box_left`` if it went
-            out before.
-    """
-    rows = _LIVE_ON(box.pk)
-    if not rows:
-        return
-    row = rows[0]
-    if row.shipment_id == shipment.pk:
-        raise Conflict("box_on_already", box=str(box), shipment=shipment.number)
-    other = row.shipment
-    code = "box_in_shipment" if other.stage == ShipmentStage.OPEN else "box_left"
-    raise Conflict(code, box=str(box), shipment=other.number, consignee=other.whom)
-
-
-_LIVE_ON = Kept(
-    lambda box: ShipmentBox.objects.filter(box=box, live=True).select_related(
-        "shipment__consignee"
-    )
-)
-
-
-def refuse_unlabelled(box: Box) -> None:
-    """Refuse a box that is not labelled, or not any more.
-
-    Args:
-        box: The box, locked.
-
-    Raises:
-        WrongStage: ``box_voided``, ``box_came_back``, ``box_not_labelled``.
-    """
-    if box.stage == BoxStage.VOIDED:
-        raise WrongStage("box_voided", box=str(box))
-    if box.stage == BoxStage.RETURNED:
-        raise WrongStage("box_came_back", box=str(box))
-    if box.stage != BoxStage.LABELLED:
-        at = box.bench
-        raise WrongStage("box_not_labelled", box=str(box), stage=box.stage, bench=at)
-
-
-def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
-    """Refuse boxes of which one is past its use-by date or on hold.
-
-    Args:
-        boxes: The boxes, locked, behind the gate.
-        act: The act, for its day.
-
-    Raises:
-        OnHold: ``box_held``; the first box that is held, and why, is named; every
-            other box that may not leave stands in ``besides``.
-        Refused: ``box_past_use_by``.
-    """
-    today = day_of(act.workshop, act.now)
-    held = holds_on_boxes([box.pk for box in boxes], standing_reach())
-    unfit: list[LotwardError] = []
-    for box in boxes:
-        if hold := next(iter(held.get(box.pk, ())), None):
-            named = {"by": hold.operation.by_name, "reason": hold.reason}
-            on = target_of(hold)
-            unfit.append(OnHold("box_held", box=str(box), on=on, **named))
-        elif box.use_by is not None and box.use_by < today:
-            unfit.append(Refused("box_past_use_by", box=str(box), use_by=box.use_by))
-    if unfit:
-        unfit[0].besides = unfit[1:]
-        raise unfit[0]
 
 
 def refuse_changed(
@@ -184,17 +149,25 @@ def _say_changed(box: Box, shipment: Shipment, *, on: bool) -> None:
     raise Conflict(code, box=str(box), shipment=shipment.number)
 
 
-def put_live(shipment: Shipment, box: Box, serves: Serves) -> None:
+def put_live(
+    shipment: Shipment, box: Box, serves: Serves, pallet: Pallet | None = None
+) -> ShipScan:
     """Let a locked box be on a shipment; it may have been on it before.
 
     Args:
         shipment: The shipment, locked.
         box: The box, locked, live nowhere.
         serves: The request that it serves, and the promise that it keeps.
+        pallet: The pallet on which it came.
+
+    Returns:
+        The scan, not yet inserted.
     """
+    said = {**vars(serves), "pallet": pallet}
     before = ShipmentBox.objects.filter(shipment=shipment, box=box)
-    if not before.update(live=True, **vars(serves)):
-        bulk.insert([ShipmentBox(shipment=shipment, box=box, **vars(serves))])
+    if not before.update(live=True, **said):
+        bulk.insert([ShipmentBox(shipment=shipment, box=box, **said)])
+    return ShipScan(shipment=shipment, box=box, on=True, **said)
 
 
 def lots_named(boxes: Iterable[int]) -> str:
@@ -228,3 +201,91 @@ def move_all(boxes: Collection[Box], to: BoxStage, reason: str) -> list[BoxEvent
     rows = Box.objects.filter(pk__in=[box.pk for box in boxes])
     rows.update(stage=to, events_seen=F("events_seen") + 1)
     return events
+
+
+def take_down(shipment: Shipment, leaving: Mapping[str, str | None]) -> None:
+    """Note on a shipment who takes it away, how, and under which reference.
+
+    Args:
+        shipment: The shipment, locked; the caller saves it.
+        leaving: What is said, by name; None leaves what is on record.
+
+    Raises:
+        Refused: ``entry_too_long``, ``driver_missing``.
+    """
+    for name, said in leaving.items():
+        if said is not None:
+            setattr(shipment, name, need_length(name, said, LONGEST[name]))
+    if not shipment.haulier and not shipment.driver:
+        raise Refused("driver_missing", shipment=shipment.number)
+    shipment.search = searched(shipment)
+
+
+def why_unlabelled(shipment: Shipment, said: str) -> str:
+    """Give why a shipment leaves without its labels; empty where each box has one.
+
+    Args:
+        shipment: The shipment, locked.
+        said: What its sender says.
+
+    Raises:
+        Refused: ``labels_lacking``, ``entry_too_long``.
+    """
+    lacking = labels_lacking(shipment)
+    if not lacking:
+        return ""
+    why = need_length("reason", said, LONGEST_REASON)
+    if not why:
+        raise Refused("labels_lacking", shipment=shipment.number, boxes=len(lacking))
+    return why
+
+
+def load(
+    shipment: Shipment, boxes: Collection[Box], act: Act, pallet: Pallet | None = None
+) -> None:
+    """Put locked boxes on a locked shipment, all of them or none.
+
+    Args:
+        shipment: The shipment, open.
+        boxes: The boxes with their sizes, behind the gate, locked with their products.
+        act: The act, for its day; what happens is written.
+        pallet: The pallet on which they come.
+
+    Raises:
+        Conflict: ``box_on_already``, ``box_in_shipment``, ``box_left``; ``box_on_pallet``
+            of one that is scanned by itself.
+        OnHold: ``box_held``.
+        Refused: ``box_past_use_by``, ``box_promised``; ``box_not_asked`` of a box on a
+            pallet.
+        WrongStage: ``box_voided``, ``box_came_back``, ``box_not_labelled``.
+        LotwardError: Of several boxes the first refusal; the others in ``besides``.
+    """
+    today, held = day_of(act.workshop, act.now), unfit(boxes, act)
+    wrong: list[LotwardError] = []
+    made: list[Guarded] = []
+    for box in boxes:
+        try:
+            refuse_on_another(box, shipment)
+            if pallet is None and (stands := pallet_of(box)):
+                raise Conflict("box_on_pallet", box=str(box), pallet=stands.number)
+            refuse_unlabelled(box)
+            if box.pk in held:
+                raise held[box.pk]
+            if pallet is not None:
+                _refuse_not_asked(shipment, box)
+            made.append(move_box(box, BoxStage.LOADED, f"onto {shipment.number}"))
+            bulk.update([box], ["stage", "events_seen"])
+            serves = to_serve(shipment, box, today)
+            made.append(put_live(shipment, box, serves, pallet))
+        except LotwardError as error:
+            wrong.append(error)
+    refuse_together(wrong)
+    act.write(*made)
+
+
+def _refuse_not_asked(shipment: Shipment, box: Box) -> None:
+    """Refuse a box among others of which the consignee, who asked, asked for nothing."""
+    asked = asks_for(shipment)
+    if asked and box.size.product_id not in asked:
+        product, whom = box.size.product.name, shipment.whom
+        raise Refused("box_not_asked", box=str(box), product=product, consignee=whom)

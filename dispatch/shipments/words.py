@@ -11,10 +11,6 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
-    "box_came_back": _(
-        "Box %(box)s came back from where it was sent, so it is not sent again. Put it in"
-        " quarantine."
-    ),
     "box_came_off": _(
         "Box %(box)s was taken off shipment %(shipment)s after this page was loaded,"
         " so nothing was changed. Look at the list again."
@@ -23,33 +19,14 @@ SENTENCES: dict[str, str | Promise] = {
         "Box %(box)s was added to shipment %(shipment)s after this page was loaded, so"
         " nothing was changed. Look at the list again."
     ),
-    "box_held": _(
-        "Box %(box)s is held: %(by)s placed a hold on %(on)s (%(reason)s). Put the"
-        " box in quarantine."
-    ),
-    "box_in_shipment": _(
-        "Box %(box)s is on shipment %(shipment)s for %(consignee)s. Put it with their"
-        " boxes; or take it off that shipment first, then scan it here again."
-    ),
-    "box_left": _(
-        "Box %(box)s left with shipment %(shipment)s for %(consignee)s. If it is"
-        " here, put it in quarantine and tell a quality officer."
+    "box_not_asked": _(
+        "Box %(box)s is %(product)s, and %(consignee)s did not ask for it. Take it off the"
+        " pallet and put it away; if it is meant for them, scan it by itself."
     ),
     "box_not_in_shipment": _(
         "Box %(box)s is not in shipment %(shipment)s. Scan a box that is in it."
     ),
-    "box_not_labelled": _(
-        "Box %(box)s is %(stage)s, and only a labelled box may be sent. Bring it back to"
-        " %(bench)s: there its own label is scanned on it."
-    ),
     "box_on_already": _("Box %(box)s is on this shipment already. Scan the next one."),
-    "box_past_use_by": _(
-        "Box %(box)s is past its use-by date, %(use_by)s. Put it in quarantine."
-    ),
-    "box_unknown": _(
-        "Nothing has the number “%(read)s”. Scan the label of the box again. If it stays"
-        " unknown, put the box in quarantine and tell a quality officer."
-    ),
     "driver_missing": _(
         "Nobody is named who takes shipment %(shipment)s away. Write the haulier or the"
         " driver."
@@ -58,8 +35,19 @@ SENTENCES: dict[str, str | Promise] = {
         "%(boxes)s of the boxes on %(shipment)s have no label with today’s date for it."
         " Print the labels first, or write why it goes without them."
     ),
-    "scan_not_a_box": _(
-        "“%(read)s” is a %(kind)s, not a box. Scan the label of a box."
+    "pallet_empty": _(
+        "Pallet %(pallet)s has no box on it. Scan boxes onto it on its page first."
+    ),
+    "pallet_not_in_shipment": _(
+        "Pallet %(pallet)s is not on shipment %(shipment)s. Look at the list again."
+    ),
+    "pallet_on_already": _(
+        "Pallet %(pallet)s is on this shipment already, with all of its boxes. Scan the"
+        " next one."
+    ),
+    "pallet_stays": _(
+        "Pallet %(pallet)s stays here, and none of its boxes was put on the shipment."
+        " Boxes that may not go: %(boxes)s. Take them off the pallet, then scan it again."
     ),
     "shipment_empty": _(
         "Shipment %(shipment)s has no box. Scan its boxes before it is sent."

@@ -18,7 +18,7 @@ from django.db.models import (
 )
 
 from dispatch.domain.trace import Balance
-from dispatch.models import Allotment, Request, Shipment
+from dispatch.models import Allotment, Pallet, Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
 from dispatch.trace.scopes import Scope, scope_of
 from kitting.domain.errors import Missing
@@ -160,6 +160,7 @@ def find(text: str) -> Found:
     kinds: dict[Kind | None, type[Model]] = {
         Kind.REQUEST: Request,
         Kind.ALLOTMENT: Allotment,
+        Kind.PALLET: Pallet,
     }
     model = kinds.get(looks_like(found.text), Shipment)
     row = model._default_manager.filter(number=found.text).first()
@@ -172,7 +173,7 @@ def trace(text: str) -> Trace:
     """Trace whatever a text names.
 
     Args:
-        text: A lot, bag, run, box or shipment number, typed or scanned.
+        text: A lot, bag, run, box, pallet or shipment number, typed or scanned.
 
     Returns:
         The trace.

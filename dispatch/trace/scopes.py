@@ -1,4 +1,4 @@
-"""What a trace of a lot, bag, run, box or shipment takes in."""
+"""What a trace of a lot, bag, run, box, pallet or shipment takes in."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 from django.db.models import Model, Q, QuerySet
 from django.db.models.expressions import RawSQL
 
-from dispatch.models import Shipment
+from dispatch.models import Pallet, Shipment
 from dispatch.trace.siblings import lots_alike
 from kitting.ledger.reach import descendants, repacked_into
 from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag
@@ -47,9 +47,9 @@ def scope_of(row: Model | None, alike: str = "") -> Scope | None:
         return _of_run(row)
     if isinstance(row, Box):
         return _of_boxes(Q(box=row.pk))
-    if isinstance(row, Shipment):
-        on = row.shipment_boxes.filter(live=True).values("box")
-        return _of_boxes(Q(box__in=on))
+    if isinstance(row, Shipment | Pallet):
+        on = row.shipment_boxes if isinstance(row, Shipment) else row.pallet_boxes
+        return _of_boxes(Q(box__in=on.filter(live=True).values("box")))
     return None
 
 

@@ -36,7 +36,7 @@ _SITES: Final = range(1, 10)
 _PASSED_OVER: Final = frozenset("IO")
 _BLANKS: Final = re.compile("[ \t\r\n\u00a0\u2002-\u200a\u202f\ufeff]+")
 _NUMBER: Final = re.compile(
-    "(?P<kind>[LBRXKSCQA])(?P<site>[1-9])"
+    "(?P<kind>[LBRXKSCQAP])(?P<site>[1-9])"
     "(?P<sequence>[0-9]{6}|[1-9][0-9]{6,11})(?P<check>[0-9A-Z])"
 )
 IN_A_SENTENCE: Final = re.compile(
@@ -63,6 +63,7 @@ class Kind(StrEnum):
     CARRIER = "C"
     REQUEST = "Q"
     ALLOTMENT = "A"
+    PALLET = "P"
 
 
 @dataclass(frozen=True)

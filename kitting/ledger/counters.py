@@ -6,9 +6,13 @@ from collections.abc import Callable
 from functools import cache
 from itertools import islice
 
+from kitting.domain import gs1
 from kitting.domain.numbers import SEQUENCES, Kind, assigned, read
 from kitting.ledger import bulk, locking
-from kitting.models import Counter
+from kitting.models import Counter, Workshop
+
+SSCC = "sscc"
+"""Name of the counter of SSCCs."""
 
 
 def _lock(site: int, name: str) -> Counter:
@@ -80,6 +84,24 @@ def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     taken = list(islice(assigned(kind, site, ahead), count))
     _move(counter, read(taken[-1]).sequence + 1)
     return taken
+
+
+def take_sscc(workshop: Workshop) -> str | None:
+    """Take the next SSCC; boxes and pallets have them of one counter.
+
+    Args:
+        workshop: The workshop, for its company prefix.
+
+    Returns:
+        18 digits; None without a prefix.
+
+    Raises:
+        CodeError: ``sscc_used_up``.
+    """
+    if not workshop.gs1_prefix:
+        return None
+    reference = take_numbers(workshop.site, SSCC)[0]
+    return gs1.sscc(workshop.gs1_prefix, reference)
 
 
 def foresee(kind: Kind, count: int) -> None:

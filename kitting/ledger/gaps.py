@@ -10,11 +10,10 @@ from kitting.domain import gs1, numbers
 from kitting.domain.errors import CodeError, Refused
 from kitting.domain.numbers import Kind
 from kitting.ledger import counters
+from kitting.ledger.counters import SSCC
 from kitting.ledger.operations import Act
 from kitting.ledger.proof.faults import Tally
 from kitting.models import Counter, SkippedNumbers, Workshop
-
-SSCC = "sscc"
 
 
 def skip(act: Act, to: Mapping[str, int]) -> dict[str, list[int]]:

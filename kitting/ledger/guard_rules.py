@@ -1,6 +1,6 @@
 """What stays as it was written in rows that do change, for the guards' triggers.
 
-What a lot, bag, run, protocol, box, request, shipment or consignee *is* decides what a label, a
+What a lot, bag, run, protocol, box, request, pallet, shipment or consignee *is* decides what a label, a
 delivery note or a recall says of it. No act changes it, so the database refuses to.
 """
 
@@ -142,6 +142,13 @@ FIXED = (
             *("reference", "haulier", "driver", "vehicle", "seal"),
         ),
         until="OLD.stage <> 'open'",
+    ),
+    Fixed(
+        "pallet_identity",
+        "dispatch_pallet",
+        "pallet identity",
+        columns=("number", "sscc"),
+        moves="(OLD.stage <> 'open' AND NEW.stage <> OLD.stage)",
     ),
     Fixed(
         "request_identity",

@@ -31,6 +31,7 @@ KEPT = (
     "kitting_box",
     "dispatch_shipment",
     "dispatch_consignee",
+    "dispatch_pallet",
 )
 """Tables whose rows may change but never go."""
 PROTOCOL = "kitting_protocol"

@@ -1,7 +1,7 @@
 """The only place that locks rows, opens gates and takes snapshots.
 
-Order inside an act: gate, lots, bags, runs, boxes, consignees, products, shipments,
-requests, counters, journal head.
+Order inside an act: gate, lots, bags, runs, boxes, pallets, consignees, products,
+shipments, requests, counters, journal head.
 On SQLite every transaction is a write lock from its start (IMMEDIATE), so row locks
 and gates are no-ops there.
 """

@@ -26,7 +26,7 @@ class Found:
     """A thing that a scan named."""
 
     kind: str
-    """lot, bag, run, box, carrier, place; number for that of a shipment or request."""
+    """lot, bag, run, box, carrier, place; number for that of a shipment, request, …"""
     row: Model | None
     text: str
     """The number as it is stored."""
@@ -39,6 +39,10 @@ READERS: Final[list[Callable[[str], Found | None]]] = []
 def register(reader: Callable[[str], Found | None]) -> None:
     """Add a reader of a room; once, when it is loaded."""
     READERS.append(reader)
+
+
+OF_SSCC: Final[list[Callable[[str], Found | None]]] = []
+"""What rooms know of SSCCs that no box has."""
 
 
 def read(text: str) -> Found:
@@ -97,7 +101,10 @@ def _of_gs1(scan: gs1.Scan, text: str) -> Found:
 
 def _of_elements(elements: dict[str, str], text: str) -> Found:
     if "00" in elements:
-        return _box({"sscc": elements["00"]}, elements["00"])
+        found = _of_sscc(elements["00"])
+        if found is None:
+            raise nothing_has(elements["00"])
+        return found
     if "21" in elements:
         found = _box({"serial": elements["21"]}, elements["21"])
         box = found.row
@@ -113,6 +120,13 @@ def _box(lookup: dict[str, str], number: str) -> Found:
     if box is None:
         raise nothing_has(number)
     return Found("box", box, number)
+
+
+def _of_sscc(sscc: str) -> Found | None:
+    box = Box.objects.select_related("size").filter(sscc=sscc).first()
+    if box is not None:
+        return Found("box", box, sscc)
+    return next(filter(None, (reader(sscc) for reader in OF_SSCC)), None)
 
 
 def of_number(text: str) -> Found:
@@ -155,7 +169,10 @@ def nothing_has(text: str) -> Missing:
 
 
 _OF_DISPATCH = frozenset(
-    {numbers.Kind.SHIPMENT, numbers.Kind.REQUEST, numbers.Kind.ALLOTMENT}
+    {
+        *(numbers.Kind.SHIPMENT, numbers.Kind.REQUEST),
+        *(numbers.Kind.ALLOTMENT, numbers.Kind.PALLET),
+    }
 )
 """Kinds whose rows are of the other application."""
 
@@ -192,7 +209,7 @@ def _others(plain: str) -> Found | None:
     if lot is not None:
         return Found("lot", lot, plain)
     if gs1.sscc_ok(plain):
-        return _row("box", Box.objects.filter(sscc=plain).first(), plain)
+        return _of_sscc(plain)
     sourced = lots.filter(source_number__iexact=plain)[:2]
     if len(sourced) == 1:
         return Found("lot", sourced[0], sourced[0].number)

@@ -23,6 +23,7 @@ from kitting.ledger import clock, gaps, keys, serving
 from kitting.ledger.backup import files
 from kitting.ledger.backup.files import Manifest, Trouble
 from kitting.ledger.backup.making import Database, database
+from kitting.ledger.counters import SSCC
 from kitting.ledger.operations import RESTORE, Act, Sign, perform
 from kitting.ledger.proof import Proof, examine, heads
 from kitting.models import (
@@ -309,7 +310,7 @@ def _onwards(
         to[counter.name] = max(counter.next, known.get(counter.name, 0)) + ahead
     if workshop.gs1_prefix:
         try:
-            gs1.sscc(workshop.gs1_prefix, to[gaps.SSCC])
+            gs1.sscc(workshop.gs1_prefix, to[SSCC])
         except CodeError as error:
             msg = (
                 "The company prefix leaves too few SSCCs to pass over so many: say how"

@@ -11,6 +11,10 @@ from datetime import timedelta
 from django.db.models import F
 
 from dispatch.models import (
+    Pallet,
+    PalletBox,
+    PalletEvent,
+    PalletScan,
     Receipt,
     ReceiptBox,
     Return,
@@ -358,6 +362,61 @@ def shipment_scans_out_of_turn(history: History) -> list[Named]:
     row = ShipScan.objects.filter(shipment=history.waiting, on=False).get()
     change(row, on=True)
     return [("shipment scans", ShipScan, None)]
+
+
+@tamperer
+def pallet_box_taken_off(history: History) -> list[Named]:
+    row = PalletBox.objects.get(box=history.labelled, live=True)
+    change(row, live=False)
+    load = ShipmentBox.objects.get(box=history.labelled, live=True)
+    return [("pallet scans", PalletBox, row.pk), ("pallets", ShipmentBox, load.pk)]
+
+
+@tamperer
+def pallet_scan_deleted(history: History) -> list[Named]:
+    on = PalletBox.objects.get(box=history.labelled, live=True)
+    row = PalletScan.objects.get(pallet=on.pallet)
+    remove(row)
+    return [("pallet scans", PalletBox, on.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def pallet_said_to_be_broken_up(history: History) -> list[Named]:
+    on = PalletBox.objects.get(box=history.labelled, live=True)
+    change(on.pallet, stage="broken_up")
+    return [
+        ("pallet stages", Pallet, on.pallet_id),
+        ("pallet stages", PalletBox, on.pk),
+    ]
+
+
+@tamperer
+def pallet_event(history: History) -> list[Named]:
+    row = PalletEvent.objects.get(after="broken_up")
+    change(row, before="")
+    return [("pallet stages", PalletEvent, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def pallet_with_the_sscc_of_a_box(history: History) -> list[Named]:
+    row = Pallet.objects.latest("pk")
+    change(row, sscc=history.sent.sscc)
+    return [("pallet numbers", Pallet, row.pk), ("seals", Pallet, row.pk)]
+
+
+@tamperer
+def pallet_with_a_number_of_a_shipment(history: History) -> list[Named]:
+    row = Pallet.objects.latest("pk")
+    change(row, number=history.gone.number, sscc="952123400000000001")
+    return [("pallet numbers", Pallet, row.pk), ("seals", Pallet, row.pk)]
+
+
+@tamperer
+def box_on_a_pallet_said_to_go_by_itself(history: History) -> list[Named]:
+    row = ShipmentBox.objects.get(box=history.labelled, live=True)
+    on = PalletBox.objects.get(box=history.labelled, live=True)
+    change(row, pallet=None)
+    return [("shipment scans", ShipmentBox, row.pk), ("pallets", PalletBox, on.pk)]
 
 
 @tamperer

@@ -60,6 +60,7 @@ def test_an_assigned_number_is_read_back(kind, site, sequence):
         (Kind.SERIAL, "K"),
         (Kind.SHIPMENT, "S"),
         (Kind.CARRIER, "C"),
+        (Kind.PALLET, "P"),
     ],
 )
 def test_the_first_letter_says_the_kind(kind, letter):

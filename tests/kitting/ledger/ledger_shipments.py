@@ -8,7 +8,8 @@ from dispatch.consignees.services.consignees import merge_consignees
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move, Term
 from dispatch.log.services import keep_view
-from dispatch.models import Consignee, Shipment
+from dispatch.models import Consignee, Pallet, Shipment
+from dispatch.pallets import services as pallets
 from dispatch.requests.services import cancel_request, change_request, take_request
 from dispatch.shipments import services
 from kitting.ledger.reach import standing_reach
@@ -69,6 +70,27 @@ def _merge(gone: Shipment) -> None:
     )
 
 
+def _stack(box: Box) -> Pallet:
+    begun = pallets.begin_pallet(sign=sign())
+    pallet = Pallet.objects.get(number=begun.pallet)
+    pallets.stack_box(pallet_id=pallet.pk, box_id=box.pk, sign=sign())
+    return pallet
+
+
+def _break_one_up(box: Box, shipment: Shipment) -> None:
+    """A pallet that was on a shipment, off it again, and broken up; one that is empty."""
+    pallet = _stack(box)
+    on = {"shipment_id": shipment.pk, "pallet_id": pallet.pk}
+    services.load_pallet(**on, sign=sign())
+    services.take_off_pallet(**on, sign=sign())
+    of = {"pallet_id": pallet.pk, "box_id": box.pk}
+    pallets.unstack_box(**of, sign=sign())
+    pallets.stack_box(**of, sign=sign())
+    why = "it leans"
+    pallets.break_up_pallet(pallet_id=pallet.pk, reason=why, sign=sign())
+    pallets.begin_pallet(sign=sign())
+
+
 def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     gone, waiting, off = _begin(), _begin(), _begin()
     _ask(gone, sent, sets=6)
@@ -77,8 +99,9 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     change_request(number=more, asked=fewer, reason="fewer beds", sign=sign())
     twice = _ask(off, sent, sets=6)
     cancel_request(number=twice, reason="asked twice", sign=sign())
-    for shipment, box in ((gone, sent), (off, labelled)):
-        services.load_box(shipment_id=shipment.pk, box_id=box.pk, sign=sign())
+    services.load_box(shipment_id=gone.pk, box_id=sent.pk, sign=sign())
+    _break_one_up(labelled, off)
+    services.load_box(shipment_id=off.pk, box_id=labelled.pk, sign=sign())
     services.send_shipment(
         unlabelled="by hand", driver="Driver 2", shipment_id=gone.pk, sign=sign()
     )
@@ -86,7 +109,9 @@ def ship(sent: Box, labelled: Box) -> tuple[Shipment, Shipment]:
     promised = _allot(labelled)
     services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
     services.take_off_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
-    services.load_box(shipment_id=waiting.pk, box_id=labelled.pk, sign=sign())
+    pallet = _stack(labelled)
+    on = {"shipment_id": waiting.pk, "pallet_id": pallet.pk}
+    services.load_pallet(**on, sign=sign())
     release_promise(number=promised, reason="packed tomorrow", sign=sign())
     receive()
     _merge(gone)

@@ -16,12 +16,15 @@ from dispatch.domain.proposal import Chosen
 from dispatch.models import (
     Allotment,
     Consignee,
+    Pallet,
+    PalletBox,
     Promise,
     PromiseRelease,
     Request,
     Shipment,
     ShipmentBox,
 )
+from dispatch.pallets import services as pallets
 from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.queries.requests import ready_by_size
 from dispatch.requests.services import cancel_request, take_request
@@ -35,6 +38,9 @@ from tests import factories
 pick = st.integers(min_value=0, max_value=10_000)
 again = st.booleans()
 doing = st.sampled_from(["ask", "ask", "allot", "allot", "release", "cancel"])
+at_a_pallet = st.sampled_from(
+    ["begin", *["stack"] * 4, *["load"] * 2, "unload", "break up"]
+)
 WINDOW = 7
 
 
@@ -74,6 +80,26 @@ class Dispatch:
         ready = ready_by_size(size.product_id, standing_reach(), factories.TODAY)
         promised = open_promises([size.product_id]).total()
         return ready.get(size.sets, 0) - promised[size.sets]
+
+    @rule(at=pick, of=pick, does=at_a_pallet, twice=again)
+    def stack(self, at: int, of: int, does: str, twice: bool) -> None:
+        pallet = self.one_of(Pallet, at, stage="open")
+        if does == "begin" or pallet is None:
+            self.act(pallets.begin_pallet, twice=twice)
+        elif does == "break up":
+            values = {"pallet_id": pallet, "reason": "It leans"}
+            self.act(pallets.break_up_pallet, **values, twice=twice)
+        elif does in ("load", "unload"):
+            call = {"load": services.load_pallet, "unload": services.take_off_pallet}
+            if (pk := self.one_of(Shipment, of, stage="open")) is not None:
+                self.act(call[does], shipment_id=pk, pallet_id=pallet, twice=twice)
+        else:
+            stands = PalletBox.objects.filter(live=True).values("box")
+            box = self.one_of(Box, of, stage=BoxStage.LABELLED)
+            if box is not None:
+                on = stands.filter(box=box).exists()
+                call = pallets.unstack_box if on else pallets.stack_box
+                self.act(call, pallet_id=pallet, box_id=box, twice=twice)
 
     @rule(at=pick, off=st.sampled_from([False, False, True]), twice=again)
     def send(self, at: int, off: bool, twice: bool) -> None:
