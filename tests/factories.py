@@ -418,9 +418,17 @@ def make_shipment(*boxes: Box, consignee: Consignee | None = None) -> Shipment:
 def make_pallet(*boxes: Box) -> Pallet:
     begun = pallets.begin_pallet(sign=sign())
     pallet = Pallet.objects.get(number=begun.pallet)
+    stack(pallet, *boxes)
+    return pallet
+
+
+def stack(pallet: Pallet, *boxes: Box) -> None:
     for box in boxes:
         pallets.stack_box(pallet_id=pallet.pk, box_id=box.pk, sign=sign())
-    return pallet
+
+
+def unstack(pallet: Pallet, box: Box) -> pallets.Stacked:
+    return pallets.unstack_box(pallet_id=pallet.pk, box_id=box.pk, sign=sign())
 
 
 def load_pallet(shipment: Shipment, pallet: Pallet) -> services.PalletScanned:

@@ -11,7 +11,7 @@ from typing import Final
 
 from kitting.labels import spoken
 
-_OF_BOXES: Final = ("serial", "packed", "use_by")
+_OF_BOXES: Final = ("serial", "packed", "use_by", "reprint")
 
 ENGLISH: Final[Mapping[str, str]] = {
     "packing_list": "Packing list",
@@ -22,6 +22,9 @@ ENGLISH: Final[Mapping[str, str]] = {
     "sent": "Sent",
     "shipment_reference": "Reference",
     "boxes": "Boxes",
+    "pallet": "Pallet",
+    "pallets": "Pallets",
+    "on_no_pallet": "On no pallet",
     "product": "Product",
     "sets_inside": "Sets",
     "sets_per_box": "Sets per box",
@@ -56,6 +59,9 @@ GERMAN: Final[Mapping[str, str]] = {
     "sent": "Versandt",
     "shipment_reference": "Referenz",
     "boxes": "Kartons",
+    "pallet": "Palette",
+    "pallets": "Paletten",
+    "on_no_pallet": "Auf keiner Palette",
     "product": "Produkt",
     "sets_inside": "Sets",
     "sets_per_box": "Sets je Karton",

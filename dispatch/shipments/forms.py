@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.consignees.fields import ConsigneeField, PointField
 from dispatch.models import Shipment
 from kitting.web.fields import IdField
-from kitting.web.forms import DayField, KeyedForm, ScanField, SpokenForm
+from kitting.web.forms import DayField, KeyedForm, SpokenForm
 
 
 class BeginForm(KeyedForm):
@@ -30,26 +30,6 @@ class BeginForm(KeyedForm):
         max_length=40,
         help_text=_("The consignee’s own number for what they asked for."),
     )
-
-
-class BoxScanForm(KeyedForm):
-    """One scan; whatever it holds, the lookup answers with a sentence."""
-
-    things = {
-        "scan": _("a box"),
-    }
-
-    scan = ScanField(label=_("Scan a box"), required=False, max_length=None)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["scan"].validators = []  # a control character is answered as well
-
-
-class TakeOffForm(KeyedForm):
-    """Take one box off."""
-
-    box = IdField(min_value=1)
 
 
 def _suggesting(words: str) -> forms.TextInput:

@@ -11,21 +11,19 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import points_of, ship_to
 from dispatch.domain.needs import MOST_SETS
-from dispatch.labels import spoken
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Consignee, Shipment, ShipmentBox
 from kitting.domain import gs1
-from kitting.domain.errors import Missing, NotFit
+from kitting.domain.errors import Missing
 from kitting.domain.stages import ShipmentStage
-from kitting.labels.copies import as_copy, data_sha
-from kitting.ledger import clock, upheld
+from kitting.ledger import clock
 from kitting.ledger.clock import day_of
 from kitting.ledger.upheld import Rows
-from kitting.models import LabelWord, Print, Product, Workshop
+from kitting.models import Print, Product, Workshop
 from kitting.printing import fitting
 from kitting.printing.fitting import LAST_COPY, LONGEST_NUMBER
-from kitting.printing.queries.label_words import SPEAKERS, Speaker, words_in
 from kitting.printing.queries.labels import Labelled, Subject, mark_of, register
+from kitting.printing.queries.prints import still_so
 
 NAME: Final = "shipment"
 PRINTABLE: Final = (ShipmentStage.OPEN, ShipmentStage.SENT)
@@ -126,9 +124,7 @@ def _printed(shipment: Shipment) -> tuple[set[str], list[str]]:
     hold = {
         number
         for number, row in newest.items()
-        if number in now
-        and data_sha([as_copy(face, row.copy) for face in now[number].labels])
-        == bytes(row.data_sha)
+        if number in now and still_so(row, now[number])
     }
     return hold, sorted(newest.keys() - hold)
 
@@ -249,39 +245,3 @@ fitting.register(
         (Workshop, Product),
     )
 )
-
-# Packing lists --------------------------------------------------------------------------
-
-LISTS: Final = Speaker(Consignee, _("Consignees"), spoken.COMPLETE)
-"""Packing lists: each in the language of its consignee."""
-
-SPEAKERS.append(LISTS)
-
-
-def words_of_list(language: str) -> dict[str, str]:
-    """Give every word of a packing list.
-
-    Args:
-        language: As the consignee has it.
-
-    Returns:
-        By what each is called.
-
-    Raises:
-        NotFit: ``label_word_missing``.
-    """
-    return words_in(language, demo=False, of=LISTS)
-
-
-def _unspoken(touched: Rows) -> Iterator[NotFit]:
-    """Find languages in which some packing list could not be written."""
-    every = {} if LabelWord in touched else touched
-    rows = fitting.those(Consignee.objects.order_by(), every)
-    for language in rows.values_list("language", flat=True).distinct():
-        try:
-            words_of_list(language)
-        except NotFit as error:
-            yield error
-
-
-upheld.register(_unspoken, Consignee, LabelWord)

@@ -7,11 +7,13 @@ somebody left signed in must not sign for them.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any, TypeVar
 
 from django.contrib import messages
 from django.contrib.auth import authenticate
+from django.contrib.messages import get_messages
 from django.http import HttpResponse
 
 from kitting.domain.errors import Doubted, LotwardError, Refused
@@ -23,6 +25,18 @@ T = TypeVar("T")
 
 OK = 200
 UNFIT = 422
+_NOT_THERE = 404
+_BY_SCAN = "by-scan"
+"""Marks a message that belongs under the scan field."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """What is said of a scan that was taken."""
+
+    words: str
+    besides: bool = False
+    """Whether it was taken though nothing expected it."""
 
 
 def sign_of(request: LotwardRequest, form: KeyedForm) -> Sign:
@@ -64,6 +78,38 @@ def attempt(
         if isinstance(error, Doubted) and isinstance(form, SureForm):
             form.ask_why()
         return None, add_refusal(form, error)
+
+
+def attempt_scan(
+    request: LotwardRequest, form: KeyedForm, act: Callable[..., T]
+) -> tuple[T | None, int]:
+    """Do the act of a scan; see ``attempt``.
+
+    What a scan does not find is a wrong entry, not an address that is not there.
+
+    Args:
+        request: The request.
+        form: The form.
+        act: The service.
+
+    Returns:
+        As ``attempt``.
+    """
+    done, status = attempt(request, form, act)
+    return done, UNFIT if status == _NOT_THERE else status
+
+
+def say_of_scan(request: LotwardRequest, said: Said) -> None:
+    """Keep what is said of a scan for the page that comes next."""
+    level = messages.WARNING if said.besides else messages.SUCCESS
+    messages.add_message(request, level, said.words, extra_tags=_BY_SCAN)
+
+
+def said_of_scan(request: LotwardRequest) -> Said:
+    """What the scan before this page did; it stands under the field, not on top."""
+    told = [each for each in get_messages(request) if each.extra_tags == _BY_SCAN]
+    besides = any(each.level == messages.WARNING for each in told)
+    return Said(" ".join(str(each) for each in told), besides=besides)
 
 
 def done_before(request: LotwardRequest, form: KeyedForm, act: str) -> bool:

@@ -10,11 +10,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.consignees.queries import points_at
+from dispatch.pallets.queries.pallets import box_scanned
 from dispatch.receipts.forms.passing import PassForm
 from dispatch.receipts.forms.returns import ReturnForm
 from dispatch.receipts.services import passing, returns
 from dispatch.receipts.views.deliveries import shipment_gone
-from dispatch.shipments.queries.shipments import box_scanned
 from kitting.domain.stages import GONE
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign

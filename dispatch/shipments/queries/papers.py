@@ -8,11 +8,11 @@ from typing import Any, Final
 
 from django.db.models import Q
 
+from dispatch.consignees.labels import LISTS, words_for
 from dispatch.consignees.queries import ship_to
 from dispatch.labels.papers import Load, Packed
 from dispatch.labels.stops import Round, Stop
 from dispatch.models import Shipment, ShipmentBox
-from dispatch.shipments.labels import LISTS, words_of_list
 from dispatch.shipments.queries.shipments import with_figures
 from kitting.domain.errors import NotFit
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
@@ -41,7 +41,7 @@ def load_of(shipment: Shipment, workshop: Workshop) -> Load:
         NotFit: ``label_word_missing``.
     """
     whom = shipment.consignee
-    words = words_of_list(whom.language)
+    words = words_for(whom.language)
     live = ShipmentBox.objects.filter(shipment=shipment, live=True)
     boxes = list(
         Box.objects.filter(pk__in=live.values("box"))

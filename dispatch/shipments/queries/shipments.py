@@ -13,15 +13,11 @@ from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipScan
 from dispatch.requests.queries.promises import open_promises
-from kitting.domain import numbers
-from kitting.domain.errors import Missing, Refused
-from kitting.domain.shown import shown
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger.reach import Reach, holds_on_boxes
 from kitting.ledger.standing import target_of
 from kitting.models import Box, BoxLine, Hold
 from kitting.packing.queries.boxes import ready_boxes
-from kitting.web import scans
 
 STANDS = Coalesce("place__name", "bench__place__name", Value(""))
 """Where a box stands; empty where no place is on record."""
@@ -31,12 +27,6 @@ REMEMBERED = 200
 
 LATELY = 20
 """How many shipments that are sent or cancelled the page of shipments shows."""
-
-_WORDS = {
-    numbers.Kind.SHIPMENT: "shipment",
-    numbers.Kind.REQUEST: "request",
-    numbers.Kind.CARRIER: "carrier",
-}
 
 
 @dataclass(frozen=True)
@@ -303,30 +293,3 @@ def ready_to_go(today: date, reach: Reach) -> list[Ready]:
             kinds.items(), key=lambda kind: (kind[0][0], -kind[0][1])
         )
     ]
-
-
-def box_scanned(text: str) -> int:
-    """Find the box whose label was scanned or number typed.
-
-    Args:
-        text: As it came from the scanner or the keyboard.
-
-    Returns:
-        The box's id.
-
-    Raises:
-        CodeError: If it can be no number at all.
-        Missing: ``box_unknown``, ``made_after_backup``.
-        Refused: ``scan_not_a_box`` if it names something else.
-    """
-    try:
-        found = scans.read(text)
-    except Missing as error:
-        if error.code != "nothing_has_number":
-            raise
-        raise Missing("box_unknown", **error.params) from error
-    if found.kind == "box" and found.row is not None:
-        return int(found.row.pk)
-    kind = numbers.looks_like(found.text)
-    words = found.kind if kind is None else _WORDS.get(kind, found.kind)
-    raise Refused("scan_not_a_box", read=shown(found.text), kind=words)

@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
-from django.contrib import messages
-from django.contrib.messages import get_messages
 from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
@@ -18,16 +14,12 @@ from django.utils.translation import gettext as _
 
 from dispatch.consignees.queries import points_at
 from dispatch.models import Shipment
+from dispatch.pallets.forms import BoxScanForm, TakeOffForm
+from dispatch.pallets.queries.pallets import box_scanned
 from dispatch.requests.queries.requests import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
-from dispatch.shipments.forms import (
-    BeginForm,
-    BoxScanForm,
-    CancelForm,
-    SendForm,
-    TakeOffForm,
-)
+from dispatch.shipments.forms import BeginForm, CancelForm, SendForm
 from dispatch.shipments.labels import (
     SHIPMENTS,
     numbers_of,
@@ -43,7 +35,7 @@ from kitting.ledger import clock
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
-from kitting.web.acting import UNFIT, attempt, say_and_go
+from kitting.web.acting import Said, attempt_scan, said_of_scan, say_and_go, say_of_scan
 from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
 from kitting.web.http import (
@@ -57,22 +49,8 @@ from kitting.web.http import (
 )
 from kitting.web.tables import Column, file_response
 
-T = TypeVar("T")
-NOT_THERE = 404
 NOTHING_NEW = 204
 
-
-@dataclass(frozen=True)
-class Said:
-    """What is said of a scan that was taken."""
-
-    words: str
-    besides: bool = False
-    """Whether it was taken though nothing expected it."""
-
-
-BY_SCAN = "by-scan"
-"""Marks a message that belongs under the scan field."""
 
 COLUMNS: list[Column[OnBoard]] = [
     Column("box", "box"),
@@ -102,7 +80,7 @@ def shipments(request: LotwardRequest) -> HttpResponse:
 def shipment_new(request: LotwardRequest) -> HttpResponse:
     """Begin a shipment, and go on to its page."""
     form = BeginForm(request.POST or None)
-    begun, status = _attempt(request, form, services.begin_shipment)
+    begun, status = attempt_scan(request, form, services.begin_shipment)
     if begun is not None:
         return go(request, _address(begun.shipment))
     context = {
@@ -134,11 +112,11 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     shipment = get_or_404(Shipment, number=number)
     form = BoxScanForm(request.POST)
     before = _fetch_list(shipment, reach_of(told_holds()))
-    done, status = _attempt(
+    done, status = attempt_scan(
         request,
         form,
         lambda sign, scan: services.load_box(
-            shipment_id=shipment.pk, box_id=queries.box_scanned(scan), sign=sign
+            shipment_id=shipment.pk, box_id=box_scanned(scan), sign=sign
         ),
     )
     code, said = "", ""
@@ -158,7 +136,7 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a box off the shipment again."""
     shipment = get_or_404(Shipment, number=number)
     form = TakeOffForm(request.POST)
-    done, status = _attempt(
+    done, status = attempt_scan(
         request,
         form,
         lambda sign, box: services.take_off_box(
@@ -180,7 +158,7 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
     written = request.session.get(kept, {"reference": shipment.reference})
     form = SendForm(request.POST or None, initial=written)
     act = partial(services.send_shipment, shipment_id=shipment.pk)
-    sent, status = _attempt(request, form, act)
+    sent, status = attempt_scan(request, form, act)
     if sent is not None:
         request.session.pop(kept, None)
         words = _("Shipment %(shipment)s is sent: %(boxes)s, %(sets)s.") % {
@@ -220,7 +198,7 @@ def shipment_cancel(request: LotwardRequest, number: str) -> HttpResponse:
         return redirect(_address(number))
     form = CancelForm(request.POST or None)
     act = partial(services.cancel_shipment, shipment_id=shipment.pk)
-    done, status = _attempt(request, form, act)
+    done, status = attempt_scan(request, form, act)
     if done is not None:
         words = _(
             "Shipment %(shipment)s is cancelled. Its boxes are ready to go again."
@@ -237,17 +215,6 @@ def _address(number: str) -> str:
     return reverse("dispatch:shipment-detail", args=[number])
 
 
-def _attempt(
-    request: LotwardRequest, form: KeyedForm, act: Callable[..., T]
-) -> tuple[T | None, int]:
-    """Do a form's act: its outcome, or None with the refusal on the form.
-
-    What a scan does not find is a wrong entry here, not an address that is not there.
-    """
-    done, status = attempt(request, form, act)
-    return done, UNFIT if status == NOT_THERE else status
-
-
 def _after_scan(
     request: LotwardRequest,
     shipment: Shipment,
@@ -262,16 +229,8 @@ def _after_scan(
         return _show(request, shipment, wrong=form, status=status)
     if wants_fragment(request):
         return _show(request, shipment, said=said)
-    level = messages.WARNING if said.besides else messages.SUCCESS
-    messages.add_message(request, level, said.words, extra_tags=BY_SCAN)
+    say_of_scan(request, said)
     return redirect(_address(shipment.number))
-
-
-def _said_by_scan(request: LotwardRequest) -> Said:
-    """What the scan before this page did; it stands under the field, not on top."""
-    told = [each for each in get_messages(request) if each.extra_tags == BY_SCAN]
-    besides = any(each.level == messages.WARNING for each in told)
-    return Said(" ".join(str(each) for each in told), besides=besides)
 
 
 def _show(
@@ -288,7 +247,7 @@ def _show(
     reach = reach_of(told_holds()) if is_open else Reach()
     today = clock.today()
     boxes = queries.on_board(shipment, reach, today)
-    said = said or _said_by_scan(request)
+    said = said or said_of_scan(request)
     keyed = [(box, new_op_key()) for box in boxes]
     context: dict[str, Any] = {
         "shipment": shipment,

@@ -11,10 +11,11 @@ from django.db.models import OuterRef, QuerySet
 
 from kitting.domain.prints import TEST
 from kitting.domain.stages import PrintState
+from kitting.labels.copies import as_copy, data_sha
 from kitting.labels.kinds import BAG
 from kitting.ledger.kept import Kept
 from kitting.models import Box, Print
-from kitting.printing.queries.labels import kept_in_many
+from kitting.printing.queries.labels import Subject, kept_in_many
 
 _NOTHING_OUT: Final = (PrintState.QUEUED, PrintState.FAILED, PrintState.CANCELLED)
 """States of a job of which no label is known to have come out."""
@@ -101,6 +102,17 @@ def labels_since(moment: datetime) -> int:
     )
     of_slips = sum(times * sets.get(number, 1) for number, times in slips.items())
     return of_slips + rows.exclude(kind=SLIPS).count()
+
+
+def still_so(printed: Print, subject: Subject) -> bool:
+    """Whether what was printed says what it would say if it were printed now.
+
+    Args:
+        printed: A print of a label.
+        subject: What it names, composed now.
+    """
+    labels = [as_copy(face, printed.copy) for face in subject.labels]
+    return data_sha(labels) == bytes(printed.data_sha)
 
 
 def copies_made(kind: str, numbers: Sequence[str]) -> dict[str, int]:

@@ -268,7 +268,7 @@ def word_link(context: Context, to: str, word: str) -> SafeString | str:
 _BESIDE: Final = {
     **dict.fromkeys(("bags", "samples", "bag-numbers", "inspection"), "kitting:lots"),
     **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
-    "consignees": "dispatch:shipments",
+    **dict.fromkeys(("consignees", "pallets"), "dispatch:shipments"),
     "figures": "dispatch:log",
     "journal": "dispatch:recall",
     **dict.fromkeys(("methods", "parts", "products"), "kitting:lots"),

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.consignees.labels import LISTS
 from dispatch.consignees.services.consignees import (
     WhereTo,
     add_consignee,
@@ -17,7 +18,6 @@ from dispatch.consignees.services.consignees import (
 from dispatch.domain.needs import Asked, Tier, Way
 from dispatch.models import Consignee
 from dispatch.requests.services import take_request
-from dispatch.shipments.labels import LISTS
 from kitting.domain.errors import LotwardError, Missing, NotFit
 from kitting.ledger.coded import mark_of
 from kitting.models import Operation

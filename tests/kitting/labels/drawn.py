@@ -11,6 +11,7 @@ import zxingcpp
 from hypothesis import strategies as st
 from scipy.ndimage import gaussian_filter
 
+from dispatch.labels.pallet import PALLET, Going, PalletLabel
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from kitting.domain.badges import make_token
 from kitting.domain.batch import kit_batch
@@ -27,7 +28,7 @@ from kitting.labels.slip import SetSlip
 DEMO = "DEMONSTRATION – NOT FOR USE"
 SPLASH = "A splash barrier. Does not replace a respirator."
 NOT_STERILE = "Disinfection is not sterilisation."
-KINDS: tuple[Kind[Any], ...] = (*kinds.KINDS.values(), SHIPMENT)
+KINDS: tuple[Kind[Any], ...] = (*kinds.KINDS.values(), SHIPMENT, PALLET)
 
 # GS1 General Specifications, figure 7.11-1: characters that an element may hold, less
 # the lower case letters, which no number of a workshop has.
@@ -80,6 +81,29 @@ def boxes(draw: st.DrawFn) -> BoxLabel:
         mark=draw(marks),
         copy=draw(copies),
         latex=draw(st.booleans()),
+    )
+
+
+@st.composite
+def pallets(draw: st.DrawFn) -> PalletLabel:
+    going = Going(
+        ship_to=tuple(draw(st.lists(words, min_size=1, max_size=6))),
+        name=draw(st.integers(0, 1)),
+        country="",
+        sent_on=draw(days),
+        shipment=draw(numbers),
+        reference=draw(st.just("") | words),
+    )
+    return PalletLabel(
+        number=draw(numbers),
+        sscc=draw(st.none() | digits.map(checked)),
+        boxes=draw(st.integers(0, 240)),
+        sets=draw(st.integers(0, 9_999)),
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+        going=draw(st.sampled_from([None, going])),
+        mark=draw(marks),
+        copy=draw(copies),
     )
 
 
@@ -154,6 +178,7 @@ STRATEGIES: dict[str, st.SearchStrategy[Any]] = {
         CommandLabel, numbers.map(lambda text: f"ACT-{text}"), words, mark=marks
     ),
     "shipment": shipments(),
+    "pallet": pallets(),
 }
 
 

@@ -16,6 +16,7 @@ import zxingcpp
 from PIL import Image
 from pypdf import PdfReader
 
+from dispatch.labels.pallet import Going, PalletLabel
 from dispatch.labels.shipment import ShipmentLabel
 from kitting.domain.badges import make_token
 from kitting.labels.bag import BagContent, BagLabel
@@ -120,6 +121,28 @@ SAMPLES: dict[str, Any] = {
         sscc="395212340000012345",
         maker_name="Harrow Lane Workshop",
         maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+    ),
+    "pallet": PalletLabel(
+        number="P1-0000004-7",
+        sscc="395212340000012352",
+        boxes=12,
+        sets=288,
+        maker_name="Harrow Lane Workshop",
+        maker_address=("12 Harrow Lane", "Thornwick", "Eskmoor"),
+        going=Going(
+            ship_to=(
+                "Eskmoor General",
+                "Goods-in, door 4",
+                "Hospital Road 1",
+                "Thornwick",
+                "Eskmoor ES1 4QT",
+            ),
+            name=0,
+            country="",
+            sent_on=date(2026, 3, 17),
+            shipment="S1-0000017-2",
+            reference="Order 4471",
+        ),
     ),
 }
 """One label of every kind."""

@@ -55,6 +55,7 @@ IDENTIFIERS = {
     "cleared": {"number": "B1000042T", "run": "R1000007V"},
     "set_slip": {"serial": "K1000042B", "kit_batch": "1-SHIELDXL-26073-3"},
     "shipment": {"shipment": "S1000001Z", "serial": "K1000042B"},
+    "pallet": {"number": "P10000423", "sscc": "395212340000012352"},
 }
 """Some that are long enough to be divided; no two lots on one label here."""
 
@@ -108,6 +109,19 @@ SAID = {
         "12 Harrow Lane · Thornwick · Eskmoor",
         "(00)395212340000012345",
     ],
+    "pallet": [
+        "Ship to",
+        "Eskmoor General Goods-in, door 4 Hospital Road 1 Thornwick Eskmoor ES1 4QT",
+        "Sent",
+        "2026-03-17",
+        "Boxes",
+        "Pallet P1-0000004-7",
+        "Sets 288",
+        "Shipment S1-0000017-2",
+        "Reference Order 4471",
+        "From Harrow Lane Workshop",
+        "(00)395212340000012352",
+    ],
 }
 
 
@@ -117,6 +131,18 @@ def test_everything_a_person_needs_is_printed(name: str) -> None:
     missing = [wanted for wanted in SAID[name] if wanted not in shown]
     assert missing == [], shown
     assert "Reprint" not in shown
+
+
+def test_a_pallet_that_is_on_no_shipment_says_which_it_is_and_what_is_on_it() -> None:
+    here = changed("pallet", going=None)
+    shown = text("pallet", here)
+    assert "Pallet P1-0000004-7 Boxes" in shown
+    assert "12 288" in shown
+    assert "(00)395212340000012352" in shown
+    assert "Ship to" not in shown
+    begun = text("pallet", replace(here, boxes=0, sets=0))
+    assert "P1-0000004-7" in begun
+    assert "Boxes" not in begun
 
 
 @pytest.mark.parametrize("kind", [k for k in KINDS if k is not kinds.COMMAND])

@@ -54,6 +54,8 @@ def record(name: str, label: Any) -> dict[str, Any]:
         return found
     if name == "shipment":
         return {"]C1": {"00": label.sscc}} if label.sscc else {"]C0": label.serial}
+    if name == "pallet":
+        return {"]C1": {"00": label.sscc}} if label.sscc else {"]C0": label.number}
     if name == "set_slip":
         return {"]d1": label.serial}
     if name == "badge":
@@ -136,7 +138,7 @@ def assert_quiet(kind: Kind[Any], label: Any, raster: Raster) -> None:
 
 # GS1 General Specifications 5.12.3: an SSCC has X ≥ 0.495 mm; bars of 31.75 mm.
 @heads
-@pytest.mark.parametrize("name", ["box", "shipment"])
+@pytest.mark.parametrize("name", ["box", "shipment", "pallet"])
 def test_an_sscc_is_as_wide_and_high_as_gs1_wants(name: str, head: str) -> None:
     kind = next(one for one in KINDS if one.name == name)
     stock = just_its_size(kind, head)

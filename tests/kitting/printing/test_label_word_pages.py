@@ -9,8 +9,8 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.consignees.labels import LISTS
 from dispatch.models import Consignee
-from dispatch.shipments.labels import LISTS
 from kitting.domain.errors import Conflict, LotwardError, NotFit, Refused
 from kitting.labels.spoken import ENGLISH
 from kitting.models import LabelWord, Operation, Product

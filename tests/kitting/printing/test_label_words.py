@@ -7,7 +7,7 @@ from string import Formatter
 
 import pytest
 
-from dispatch.shipments.labels import LISTS
+from dispatch.consignees.labels import LISTS
 from kitting.domain.errors import NotFit
 from kitting.labels.spoken import ENGLISH
 from kitting.models import Box, LabelWord, Part, Product, Workshop

@@ -185,7 +185,9 @@ def test_a_look_at_every_label_says_who_and_what_fits(workshop: Workshop) -> Non
     key = sign(by)
     done = look_at_labels(sign=key)
     assert done.unfit == []
-    assert {"box", "set_slip", "badge", "carrier", "shipment"} <= set(done.labels)
+    assert {"box", "set_slip", "badge", "carrier", "shipment", "pallet"} <= set(
+        done.labels
+    )
     assert look_at_labels(sign=key) == done
     assert Operation.objects.filter(name="look_at_labels").count() == 1
     look = newest_look()

@@ -256,7 +256,7 @@ def test_the_lists_say_what_a_stock_is_for_and_which_printers_have_it() -> None:
     make_stock(replace(BAG_ROLL, active=False))
     sheet, box, bag = stock_lines()
     assert [line.stock.code for line in (sheet, box, bag)] == ["A4-14", "BOX", "BAG"]
-    assert box.labels == ("box", "shipment")
+    assert box.labels == ("box", "pallet", "shipment")
     assert sheet.labels == bag.labels
     assert {"bag", "cleared", "place", "command", "badge"} <= set(sheet.labels)
     assert (sheet.labels_a_page, box.labels_a_page) == (14, 1)
