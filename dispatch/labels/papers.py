@@ -5,7 +5,7 @@ Every word that is not data comes with it, in the language of the consignee.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -49,6 +49,16 @@ class Packed:
 
 
 @dataclass(frozen=True)
+class OnPallet:
+    """A pallet as its receiver finds it."""
+
+    number: str
+    sscc: str
+    serials: frozenset[str]
+    """Of the boxes on it."""
+
+
+@dataclass(frozen=True)
 class Load:
     """A shipment as its papers tell it."""
 
@@ -63,6 +73,8 @@ class Load:
     """None while it is open: what is in it may still change."""
     packed: tuple[Packed, ...]
     """By serial."""
+    pallets: tuple[OnPallet, ...] = ()
+    """By number; boxes may come on none."""
     reference: str = ""
     haulier: str = ""
     driver: str = ""
@@ -180,6 +192,7 @@ def _opening(load: Load, paper: str, wide: float) -> list[Band]:
         *(("vehicle", load.vehicle), ("seal", load.seal)),
         ("shipment_reference", load.reference),
         ("requests", ", ".join(spaced(each) for each in load.requests)),
+        ("pallets", str(len(load.pallets) or "")),
     ]
     facts = [f"{words[name]}: {value}" for name, value in said if value]
     blocks = [
@@ -197,6 +210,34 @@ _FIGURE: Final = 14.0
 
 
 def _boxes(load: Load, wide: float) -> list[Band]:
+    """The boxes, pallet by pallet, then those that come by themselves."""
+    if not load.pallets:
+        return _box_table(load, load.packed, wide)
+    bands: list[Band] = []
+    stood: set[str] = set()
+    for pallet in load.pallets:
+        boxes = [box for box in load.packed if box.serial in pallet.serials]
+        bands += _under(load, _pallet_words(load, pallet), boxes, wide)
+        stood |= pallet.serials
+    rest = [box for box in load.packed if box.serial not in stood]
+    return bands + (
+        _under(load, load.words["on_no_pallet"], rest, wide) if rest else []
+    )
+
+
+def _under(load: Load, title: str, boxes: Sequence[Packed], wide: float) -> list[Band]:
+    sets = sum(box.sets for box in boxes)
+    counted = f"{load.words['boxes']} {len(boxes)} · {load.words['sets_inside']} {sets}"
+    head = text_band(f"{title} · {counted}", BOLD, wide, after=1.5, keep=True)
+    return [head, *_box_table(load, boxes, wide)]
+
+
+def _pallet_words(load: Load, pallet: OnPallet) -> str:
+    words = f"{load.words['pallet']} {spaced(pallet.number)}"
+    return f"{words} · SSCC {spaced(pallet.sscc)}" if pallet.sscc else words
+
+
+def _box_table(load: Load, packed: Sequence[Packed], wide: float) -> list[Band]:
     words = load.words
     dated = any(box.use_by for box in load.packed)
     coded = any(box.sscc for box in load.packed)
@@ -217,7 +258,7 @@ def _boxes(load: Load, wide: float) -> list[Band]:
             ),
             below=_inside(box),
         )
-        for box in load.packed
+        for box in packed
     ]
     return table(columns, rows)
 

@@ -15,10 +15,10 @@ from dispatch.log.queries import (
     ASKED_LONGEST,
     NAME_LONGEST,
     Filters,
-    box_or_none,
+    box_or_pallet,
     lot_named,
 )
-from dispatch.models import Consignee
+from dispatch.models import Consignee, Pallet
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.clock import midnight
 from kitting.models import Box, Product
@@ -114,10 +114,12 @@ class LogForm(PeriodForm):
         self.order_fields(["q"])
 
     def clean(self) -> dict[str, Any]:
-        """Find the box that the words name, if it is one."""
+        """Find the box or pallet that the words name, if it is one."""
         data = super().clean()
         words = data.get("q", "").strip()
-        self.box = box_or_none(words) if words else None
+        found = box_or_pallet(words) if words else None
+        self.box = found if isinstance(found, Box) else None
+        self.pallet = found if isinstance(found, Pallet) else None
         return data
 
     @property
@@ -136,8 +138,9 @@ class LogForm(PeriodForm):
             product_id=data["product"].pk if data["product"] else None,
             stage=data["stage"],
             taken=data["taken"],
-            words="" if self.box else data["q"],
+            words="" if self.box or self.pallet else data["q"],
             box_id=self.box.pk if self.box else None,
+            pallet_id=self.pallet.pk if self.pallet else None,
             lot_id=data["lot"].pk if data["lot"] else None,
         )
 

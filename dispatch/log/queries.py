@@ -12,7 +12,15 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
 
 from dispatch.consignees.queries import same_as
 from dispatch.domain.folding import fold
-from dispatch.models import Consignee, LogView, PassedOn, Shipment, ShipmentBox
+from dispatch.models import (
+    Consignee,
+    LogView,
+    Pallet,
+    PassedOn,
+    Shipment,
+    ShipmentBox,
+)
+from dispatch.pallets.queries.pallets import scanned
 from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
@@ -52,6 +60,8 @@ class Filters:
     """The lot, or one that was made from it, is in a box of the shipment."""
     box_id: int | None = None
     """The box is in the shipment."""
+    pallet_id: int | None = None
+    """A box came into the shipment on the pallet."""
 
 
 @dataclass(frozen=True)
@@ -114,10 +124,8 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         sizes = BoxSize.objects.filter(product=filters.product_id)
         of_product = Q(box__size__in=[*sizes.values_list("pk", flat=True)])
         found = found.filter(_with(of_product))
-    if filters.box_id is not None:
-        found = found.filter(
-            pk__in=_ON_NOW.filter(box=filters.box_id).values("shipment")
-        )
+    if on := _scanned(filters):
+        found = found.filter(pk__in=_ON_NOW.filter(**on).values("shipment"))
     for word in fold(filters.words).split():
         renamed = Consignee.objects.filter(search__contains=word)
         found = found.filter(Q(search__contains=word) | Q(consignee__in=renamed))
@@ -126,6 +134,12 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         carrying = _ON_NOW.filter(box__lines__lot__in=lots)
         found = found.filter(pk__in=carrying.values("shipment"))
     return found.select_related("consignee").order_by("-sent_at", "-pk")
+
+
+def _scanned(filters: Filters) -> dict[str, int]:
+    """The box or pallet that is asked for, by its column; nothing where none is."""
+    asked = {"box": filters.box_id, "pallet": filters.pallet_id}
+    return {name: pk for name, pk in asked.items() if pk is not None}
 
 
 def _reaching(whom: int) -> Q:
@@ -223,20 +237,19 @@ def lot_named(text: str) -> Lot:
     raise Refused("scan_not_a_lot", read=shown(found.text))
 
 
-def box_or_none(text: str) -> Box | None:
-    """Find the box that a serial, an SSCC, a number or a scan of its label names.
+def box_or_pallet(text: str) -> Box | Pallet | None:
+    """Find what a serial, an SSCC, a number or a scan of its label names.
 
     Args:
         text: Typed or scanned.
 
     Returns:
-        The box; None for all other words.
+        The box or pallet; None for all other words.
     """
     try:
-        found = scans.read(text)
+        return scanned(text)
     except LotwardError:
         return None
-    return found.row if isinstance(found.row, Box) else None
 
 
 def views(asked: str) -> list[tuple[LogView, bool]]:

@@ -35,8 +35,8 @@ from kitting.web.http import (
 @allowed("kitting.see_work")
 def pallets(request: LotwardRequest) -> HttpResponse:
     """The pallets that are here, then those that left or were broken up."""
-    here, lately = queries.every_pallet()
-    context = {"here": here, "lately": lately}
+    there, lately = queries.every_pallet()
+    context = {"there": there, "lately": lately}
     return render(request, "dispatch/pallets/pallets.html", context)
 
 
@@ -51,6 +51,7 @@ def pallet_new(request: LotwardRequest) -> HttpResponse:
         said=_("Pallet %(pallet)s is begun. Print its label and stick it on."),
         to=lambda begun: reverse("dispatch:pallet-label", args=[begun.pallet]),
         back=reverse("dispatch:pallets"),
+        act=_("Begin the pallet"),
     )
 
 
@@ -175,4 +176,6 @@ def pallet_break_up(request: LotwardRequest, number: str) -> HttpResponse:
         to=reverse("dispatch:pallets"),
         back=here,
         row=row,
+        act=_("Break it up"),
+        stop=True,
     )

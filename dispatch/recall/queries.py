@@ -8,7 +8,7 @@ from operator import attrgetter
 from django.db.models import Count, Model, Sum
 
 from dispatch.consignees.queries import ship_to
-from dispatch.models import Consignee, Shipment
+from dispatch.models import Consignee, Pallet, Shipment
 from dispatch.trace.queries import BoxRow, Trace
 from kitting.domain.shown import spaced
 from kitting.domain.stages import GONE
@@ -127,7 +127,7 @@ def targets_of(row: Model) -> list[Target]:
         row: A lot, bag, run, box or shipment.
 
     Returns:
-        The targets; none for a shipment, whose boxes are held one by one.
+        The targets; none for a shipment or pallet, whose boxes are held one by one.
     """
     if isinstance(row, Lot):
         found = [("lot", row.pk, f"this lot, {spaced(row.number)}")]
@@ -176,16 +176,17 @@ def lots_by_source_number(text: str) -> list[Lot]:
 
 
 def holds_on(row: Model | None, reach: Reach) -> list[Standing]:
-    """The standing holds that reach a thing or, for a shipment, one of its boxes.
+    """The standing holds that reach a thing or, for a shipment or pallet, a box of it.
 
     Args:
-        row: A lot, bag, run, box or shipment; None for nothing.
+        row: A lot, bag, run, box, pallet or shipment; None for nothing.
         reach: What ``told_holds`` reach.
 
     Returns:
         The holds, oldest first.
     """
-    if not isinstance(row, Shipment):
+    if not isinstance(row, Shipment | Pallet):
         return standing_on(row, reach)
-    on = row.shipment_boxes.filter(live=True).values_list("box", flat=True)
-    return standing_on(row, reach, boxes=on)
+    on = row.shipment_boxes if isinstance(row, Shipment) else row.pallet_boxes
+    boxes = on.filter(live=True).values_list("box", flat=True)
+    return standing_on(row, reach, boxes=boxes)

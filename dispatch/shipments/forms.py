@@ -32,6 +32,12 @@ class BeginForm(KeyedForm):
     )
 
 
+class PalletOffForm(KeyedForm):
+    """Take a whole pallet off."""
+
+    pallet = forms.CharField(max_length=20)
+
+
 def _suggesting(words: str) -> forms.TextInput:
     """A field that suggests what was entered before, from a list of the page."""
     return forms.TextInput(attrs={"list": words, "autocomplete": "off"})

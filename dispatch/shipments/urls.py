@@ -31,6 +31,11 @@ urlpatterns: list[URLPattern] = [
         shipments.shipment_take_off,
         name="shipment-take-off",
     ),
+    path(
+        "shipments/<str:number>/pallet-off/",
+        shipments.shipment_pallet_off,
+        name="shipment-pallet-off",
+    ),
     path("shipments/<str:number>/send/", shipments.shipment_send, name="shipment-send"),
     path(
         "shipments/<str:number>/cancel/",

@@ -167,6 +167,24 @@ def pallets_of(boxes: Collection[int]) -> dict[int, str]:
     return dict(live.values_list("pallet_boxes__box", "number"))
 
 
+def pallet_named(number: str) -> Pallet:
+    """Find a pallet by its number.
+
+    Args:
+        number: As a page shows it.
+
+    Returns:
+        The pallet.
+
+    Raises:
+        Missing: ``row_missing``.
+    """
+    found = Pallet.objects.filter(number=number).first()
+    if found is None:
+        raise Missing("row_missing", what="pallet")
+    return found
+
+
 def scanned(text: str) -> Box | Pallet:
     """Find the box or pallet whose label was scanned or number typed.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -13,7 +13,9 @@ from django.db.models import Q
 from dispatch.consignees.queries import same_as
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
-from dispatch.models import Shipment, ShipmentBox
+from dispatch.models import Pallet, Shipment, ShipmentBox
+from dispatch.pallets.labels import with_boxes
+from dispatch.pallets.queries.pallets import pallets_of
 from dispatch.requests.queries.promises import Promises, open_promises
 from dispatch.shipments.queries.shipments import STANDS, OnBoard
 from kitting.domain.stages import GONE_SHIPMENTS
@@ -43,17 +45,26 @@ class Bring:
     """Where it stands; empty where no place is on record."""
     request: str
     """For which request, where there are several."""
+    pallet: str = ""
+    """The pallet on which it stands, if it stands on one."""
+    whole: bool = False
+    """Whether every box of that pallet is to be brought."""
 
 
 @dataclass(frozen=True)
 class Row:
-    """A line of the fetch list: a box to bring, or one that was brought."""
+    """A line of the fetch list: a box or whole pallet to bring, or one that was brought."""
 
     box: str
+    """The number of the box or pallet."""
     sets: int
     request: str
     on: bool = False
     """Whether it is on the shipment: the line is ticked."""
+    boxes: int = 0
+    """How many boxes are on the pallet; 0 for a box."""
+    off: str = ""
+    """The pallet from which the box is to be taken, where it stands on one."""
 
 
 @dataclass(frozen=True)
@@ -84,19 +95,64 @@ class FetchList:
         Returns:
             Lines by place, in the order of places; what is to be brought comes first.
         """
-        places: dict[str, list[Row]] = {}
-        for place, boxes in self.places:
-            for each in boxes:
-                row = Row(str(each.box), each.box.size.sets, each.request)
-                places.setdefault(place, []).append(row)
         several = len(self.wanted) > 1
+        lines = [
+            _Line(each.place, each.pallet if each.whole else "", _to_bring(each))
+            for _place, boxes in self.places
+            for each in boxes
+        ]
         for box in on:
             if box.request:
                 of = box.request if several else ""
                 row = Row(box.box, box.sets, of, on=True)
-                places.setdefault(box.place, []).append(row)
+                lines.append(_Line(box.place, box.pallet, row))
+        places: dict[str, list[Row]] = {}
+        for line in _together(lines):
+            places.setdefault(line.place, []).append(line.row)
         order = sorted(places, key=lambda name: (not name, name))
         return [(name, places[name]) for name in order]
+
+
+@dataclass(frozen=True)
+class _Line:
+    place: str
+    pallet: str
+    """The pallet that is brought whole, with others."""
+    row: Row
+
+
+def _to_bring(each: Bring) -> Row:
+    off = "" if each.whole else each.pallet
+    return Row(str(each.box), each.box.size.sets, each.request, off=off)
+
+
+def _together(lines: Iterable[_Line]) -> list[_Line]:
+    """Make one line of the boxes of each pallet, where its first box stands."""
+    found: dict[tuple[str, bool, str], list[_Line]] = {}
+    for line in lines:
+        alone = "" if line.pallet else line.row.box
+        found.setdefault((line.pallet, line.row.on, alone), []).append(line)
+    return [_as_one(same) for same in found.values()]
+
+
+def _as_one(lines: list[_Line]) -> _Line:
+    first = lines[0]
+    if not first.pallet:
+        return first
+    row = Row(
+        first.pallet,
+        sum(line.row.sets for line in lines),
+        _only(line.row.request for line in lines),
+        on=first.row.on,
+        boxes=len(lines),
+    )
+    return _Line(_only(line.place for line in lines), first.pallet, row)
+
+
+def _only(said: Iterable[str]) -> str:
+    """What all say alike; nothing where they differ."""
+    every = set(said)
+    return every.pop() if len(every) == 1 else ""
 
 
 @dataclass(frozen=True)
@@ -169,7 +225,25 @@ def fetch_list(
         had |= {lot for box in taken for lot in lots[box]}
         of = each.asked.number if len(asked) > 1 else ""
         brought += [Bring(box, _stands(box), of) for box in boxes]
-    return FetchList(wanted, _by_place(brought))
+    return FetchList(wanted, _by_place(_on_pallets(brought)))
+
+
+def _on_pallets(brought: list[Bring]) -> list[Bring]:
+    """Say of boxes on which pallet they stand, and whether all of it is wanted."""
+    on = pallets_of([each.box.pk for each in brought])
+    if not on:
+        return brought
+    here = Pallet.objects.filter(number__in=on.values())
+    has = {row.number: vars(row)["boxes"] for row in with_boxes(here)}
+    wanted = Counter(on.values())
+    return [
+        replace(
+            each,
+            pallet=(pallet := on.get(each.box.pk, "")),
+            whole=bool(pallet) and wanted[pallet] == has[pallet],
+        )
+        for each in brought
+    ]
 
 
 def _ready(products: set[int], reach: Reach, today: date) -> list[Box]:

@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date, timedelta
 from typing import Any, Final
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from dispatch.consignees.labels import LISTS, words_for
 from dispatch.consignees.queries import ship_to
-from dispatch.labels.papers import Load, Packed
+from dispatch.labels.papers import Load, OnPallet, Packed
 from dispatch.labels.stops import Round, Stop
-from dispatch.models import Shipment, ShipmentBox
+from dispatch.models import Pallet, Shipment, ShipmentBox
 from dispatch.shipments.queries.shipments import with_figures
 from kitting.domain.errors import NotFit
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
@@ -59,6 +59,7 @@ def load_of(shipment: Shipment, workshop: Workshop) -> Load:
         ship_from=_from(workshop),
         sent_on=day_of(workshop, shipment.sent_at) if shipment.sent_at else None,
         packed=_packed(boxes, lines, whom.language, workshop),
+        pallets=_pallets(live),
         reference=shipment.reference,
         haulier=shipment.haulier,
         driver=shipment.driver,
@@ -69,6 +70,19 @@ def load_of(shipment: Shipment, workshop: Workshop) -> Load:
         address=next(filter(None, (of(shipment) for of in ADDRESSES)), ""),
         head=heads.of_workshop(workshop),
         mark=mark_of(workshop),
+    )
+
+
+def _pallets(live: QuerySet[ShipmentBox]) -> tuple[OnPallet, ...]:
+    """The pallets on which boxes of a shipment came, by number."""
+    found: dict[int, list[str]] = {}
+    for pallet, serial in live.exclude(pallet=None).values_list(
+        "pallet", "box__serial"
+    ):
+        found.setdefault(pallet, []).append(serial or "")
+    rows = Pallet.objects.filter(pk__in=found).order_by("number")
+    return tuple(
+        OnPallet(row.number, row.sscc or "", frozenset(found[row.pk])) for row in rows
     )
 
 

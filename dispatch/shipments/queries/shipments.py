@@ -67,6 +67,8 @@ class OnBoard:
     """Where it stood before, as far as that is on record."""
     past: bool = False
     """Whether it is past its use-by date."""
+    pallet: str = ""
+    """The number of the pallet on which it came; empty for none."""
 
     @property
     def comes_off(self) -> bool:
@@ -177,7 +179,11 @@ def on_board(
     boxes = (
         Box.objects.filter(live)
         .select_related("size__product")
-        .annotate(serves=F("shipment_boxes__request__number"), stands=STANDS)
+        .annotate(
+            serves=F("shipment_boxes__request__number"),
+            on_pallet=F("shipment_boxes__pallet__number"),
+            stands=STANDS,
+        )
     )
     found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
     lots = lots_by_box(order)
@@ -196,6 +202,7 @@ def on_board(
             held=_why(held.get(box.pk, [])),
             place=box.stands,
             past=box.use_by is not None and box.use_by < today,
+            pallet=box.on_pallet or "",
         )
         for box in found
     ]
@@ -221,6 +228,22 @@ def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int, int]]:
         (product, sets, found[product, sets], sets * found[product, sets])
         for product, sets in kinds
     ]
+
+
+def by_pallet(boxes: Iterable[OnBoard]) -> list[tuple[str, int, int]]:
+    """The pallets on which boxes came, as they are counted.
+
+    Args:
+        boxes: The boxes on a shipment.
+
+    Returns:
+        The number of each, its boxes and the sets in them; by number.
+    """
+    found: dict[str, list[int]] = {}
+    for box in boxes:
+        if box.pallet:
+            found.setdefault(box.pallet, []).append(box.sets)
+    return [(name, len(sets), sum(sets)) for name, sets in sorted(found.items())]
 
 
 def last_scan(shipment: Shipment) -> int:

@@ -13,13 +13,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.consignees.queries import points_at
-from dispatch.models import Shipment
+from dispatch.models import Pallet, Shipment
 from dispatch.pallets.forms import BoxScanForm, TakeOffForm
-from dispatch.pallets.queries.pallets import box_scanned
+from dispatch.pallets.queries.pallets import pallet_named, scanned
 from dispatch.requests.queries.requests import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
-from dispatch.shipments.forms import BeginForm, CancelForm, SendForm
+from dispatch.shipments.forms import BeginForm, CancelForm, PalletOffForm, SendForm
 from dispatch.shipments.labels import (
     SHIPMENTS,
     numbers_of,
@@ -28,10 +28,11 @@ from dispatch.shipments.labels import (
 )
 from dispatch.shipments.queries import shipments as queries
 from dispatch.shipments.queries.fetch import FetchList, came, fetch_list
-from dispatch.shipments.queries.shipments import OnBoard, by_size
+from dispatch.shipments.queries.shipments import OnBoard, by_pallet, by_size
 from dispatch.shipments.words import CAME
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
+from kitting.ledger.operations import Sign
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
@@ -108,23 +109,43 @@ def shipment_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
 
 @allowed("kitting.send_boxes", "POST")
 def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
-    """Put the box that was scanned onto the shipment."""
+    """Put the box or pallet that was scanned onto the shipment."""
     shipment = get_or_404(Shipment, number=number)
     form = BoxScanForm(request.POST)
     before = _fetch_list(shipment, reach_of(told_holds()))
-    done, status = attempt_scan(
-        request,
-        form,
-        lambda sign, scan: services.load_box(
-            shipment_id=shipment.pk, box_id=box_scanned(scan), sign=sign
-        ),
-    )
-    code, said = "", ""
-    if done is not None:
+
+    def load(sign: Sign, scan: str) -> services.Scanned | services.PalletScanned:
+        found, of = scanned(scan), shipment.pk
+        if isinstance(found, Pallet):
+            return services.load_pallet(shipment_id=of, pallet_id=found.pk, sign=sign)
+        return services.load_box(shipment_id=of, box_id=found.pk, sign=sign)
+
+    done, status = attempt_scan(request, form, load)
+    said = Said("")
+    if isinstance(done, services.PalletScanned):
+        said = _said_of_pallet(shipment, done, before)
+    elif done is not None:
         loaded = came(shipment, done.box, before)
-        code, said = loaded.code, CAME[loaded.code] % {**vars(loaded), "box": done.box}
-    answer = Said(said, besides=code != "")
-    return _after_scan(request, shipment, form, done, said=answer, status=status)
+        words = CAME[loaded.code] % {**vars(loaded), "box": done.box}
+        said = Said(words, besides=loaded.code != "")
+    return _after_scan(request, shipment, form, done, said=said, status=status)
+
+
+def _said_of_pallet(
+    shipment: Shipment, done: services.PalletScanned, before: FetchList
+) -> Said:
+    """Say that a pallet is on, and how many of its boxes nobody asked for."""
+    on = shipment.shipment_boxes.filter(pallet__number=done.pallet, live=True)
+    more = on.filter(request=None).count() if before.wanted else 0
+    named = {"pallet": done.pallet, "boxes": amount(done.its, "box"), "more": more}
+    if not more:
+        words = _("Pallet %(pallet)s is on the shipment with %(boxes)s.")
+        return Said(words % named)
+    words = _(
+        "Pallet %(pallet)s is on the shipment with %(boxes)s, %(more)s more than they"
+        " asked for. If that is not meant, take it off."
+    )
+    return Said(words % named, besides=True)
 
 
 def _fetch_list(shipment: Shipment, reach: Reach) -> FetchList:
@@ -144,9 +165,37 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
         ),
     )
     words = _("Box %(box)s is off the shipment. Put it away.")
-    if done and holds_on_boxes([form.cleaned_data["box"]], standing_reach()):
+    if done and done.pallet:
+        words = _(
+            "Box %(box)s is off the shipment and off pallet %(pallet)s, on which it came."
+            " Put it away, and print the label of the pallet again."
+        )
+    held = done and holds_on_boxes([form.cleaned_data["box"]], standing_reach())
+    if held:
         words = _("Box %(box)s is off the shipment and on hold. Put it in quarantine.")
-    said = Said(words % {"box": done.box} if done else "")
+    if done and held and done.pallet:
+        words = _(
+            "Box %(box)s is off the shipment and off pallet %(pallet)s, and on hold. Put it"
+            " in quarantine, and print the label of the pallet again."
+        )
+    said = Said(words % vars(done) if done else "")
+    return _after_scan(request, shipment, form, done, said=said, status=status)
+
+
+@allowed("kitting.send_boxes", "POST")
+def shipment_pallet_off(request: LotwardRequest, number: str) -> HttpResponse:
+    """Take a whole pallet off the shipment again."""
+    shipment = get_or_404(Shipment, number=number)
+    form = PalletOffForm(request.POST)
+    done, status = attempt_scan(
+        request,
+        form,
+        lambda sign, pallet: services.take_off_pallet(
+            shipment_id=shipment.pk, pallet_id=pallet_named(pallet).pk, sign=sign
+        ),
+    )
+    words = _("Pallet %(pallet)s is off the shipment, as it was before. Put it away.")
+    said = Said(words % vars(done) if done else "")
     return _after_scan(request, shipment, form, done, said=said, status=status)
 
 
@@ -219,7 +268,7 @@ def _after_scan(
     request: LotwardRequest,
     shipment: Shipment,
     form: KeyedForm,
-    done: services.Scanned | None,
+    done: services.Scanned | services.PalletScanned | None,
     *,
     said: Said,
     status: int,
@@ -253,6 +302,7 @@ def _show(
         "shipment": shipment,
         "boxes": keyed,
         "sizes": by_size(boxes),
+        "pallets": [(*row, new_op_key()) for row in by_pallet(boxes)],
         "said": said.words,
         "besides": said.besides,
         "stale": stale_now(shipment),

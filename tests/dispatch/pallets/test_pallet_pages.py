@@ -152,7 +152,7 @@ def test_a_box_that_is_held_is_named_with_where_it_goes(
 def test_it_is_broken_up_with_a_reason(clerk: Client, boxes: list[Box]) -> None:
     pallet = make_pallet(*boxes)
     address = page_of(pallet, "break-up")
-    assert "its 2 boxes stand by themselves again" in words(clerk.get(address))
+    assert "its 2 boxes are loaded one by one again" in words(clerk.get(address))
     assert clerk.post(address, keyed(reason="")).status_code == 422
     done = clerk.post(address, keyed(reason="It leans"), follow=True)
     assert "is broken up. Take its label off and put 2 boxes away." in words(done)
