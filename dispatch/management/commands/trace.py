@@ -16,7 +16,7 @@ from kitting.web.tables import safe
 
 
 class Command(BaseCommand):
-    help = "Traces a lot, bag, run, box or shipment number to boxes and consignees."
+    help = "Traces a lot, bag, run, box, pallet or shipment number to boxes and consignees."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("number", help="the number, as printed or scanned")
