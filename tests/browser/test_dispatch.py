@@ -167,10 +167,10 @@ def test_the_same_work_is_done_without_javascript(
     begin(page)
     for box in boxes:
         page.locator("#scan").fill(str(box.serial))
-        page.get_by_role("button", name="Load the box").click()
+        page.get_by_role("button", name="Load it").click()
         said(page, f"Box {box.serial} is on the shipment.")
     page.locator("#scan").fill("nothing")
-    page.get_by_role("button", name="Load the box").click()
+    page.get_by_role("button", name="Load it").click()
     said(page, "Nothing has the number")
     page.get_by_role("button", name=f"Take box {boxes[0].serial} off").click()
     said(page, f"Box {boxes[0].serial} is off the shipment.")
