@@ -109,6 +109,7 @@ TEMPLATES: list[dict[str, Any]] = [
                 "journal": "dispatch.journal.tags",
                 "look": "kitting.web.tags.look",
                 "prints": "kitting.printing.tags.prints",
+                "recall": "dispatch.recall.tags",
                 "stocks": "kitting.printing.tags.stocks",
             },
         },

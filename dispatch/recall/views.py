@@ -23,6 +23,7 @@ from dispatch.models import Allotment, Request
 from dispatch.recall import queries, siblings
 from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
+from dispatch.recall.picture import picture_of
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from dispatch.trace.siblings import ALIKE
@@ -151,6 +152,7 @@ def _context(
         "reached": reached,
         "whereabouts": whereabouts(found, reached),
         "alike": _along(found, alike),
+        "picture": picture_of(found, reached),
         "siblings": siblings.siblings(lot) if lot else [],
         "lot_filter": queries.lot_to_filter_by(found.row),
         "holds": queries.holds_on(found.row, looked.reach),
