@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
@@ -71,9 +73,11 @@ class ConsigneeForm(KeyedForm):
         required=False,
         help_text=_("Its number in the system of GS1, if it has one."),
     )
-    language = forms.ChoiceField(
-        label=_("Language of its packing lists"), choices=to_choose
-    )
+    language = forms.ChoiceField(label=_("Language of its packing lists"))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer("language", to_choose())  # asked once for the whole page
 
     def clean_country(self) -> str:
         """The country in capitals."""

@@ -132,7 +132,9 @@ def _found() -> Any:
         .annotate(counted=counted)
         .values("counted")[:1]
     )
-    back = Return.objects.filter(box=OuterRef("box")).order_by().values("box")
+    back = (
+        Return.objects.filter(box=OuterRef("box"), undone=None).order_by().values("box")
+    )
     arrived = Coalesce(
         Subquery(said), F("box__size__sets"), output_field=IntegerField()
     )

@@ -163,6 +163,7 @@ ACTS: dict[str, str | Promise] = {
     "tie_tablet": _("Tablet tied to a bench"),
     "try_label": _("Test of a label printed"),
     "undo": _("Last act at a bench undone"),
+    "undo_return": _("Return from a consignee undone: it was another box"),
     "unstack_box": _("Box taken off a pallet"),
     "untie_tablet": _("Tablet of a bench untied"),
     "void_box": _("Box voided"),

@@ -153,7 +153,7 @@ class KeepViewForm(KeyedForm):
     name = forms.CharField(
         label=_("Name"),
         max_length=NAME_LONGEST,
-        help_text=_("A view that has this name already is replaced."),
+        help_text=_("Your own view of that name is replaced."),
     )
     asked = forms.CharField(
         widget=forms.HiddenInput, max_length=ASKED_LONGEST, required=False

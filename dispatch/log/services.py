@@ -7,7 +7,7 @@ from typing import Final
 
 from dispatch.log.queries import ASKED_LONGEST, NAME_LONGEST
 from dispatch.models import LogView
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_length, need_row, need_text
 from kitting.ledger.operations import Act, Sign, perform
@@ -26,7 +26,9 @@ class KeptView:
 
 
 def keep_view(*, name: str, asked: str, sign: Sign) -> KeptView:
-    """Keep what is asked of the log under a name; one of that name is another from now on.
+    """Keep what is asked of the log under a name, for everybody.
+
+    One's own view of that name is another from now on.
 
     Args:
         name: What it is called.
@@ -37,6 +39,7 @@ def keep_view(*, name: str, asked: str, sign: Sign) -> KeptView:
         The view.
 
     Raises:
+        Conflict: ``view_kept`` by somebody else under that name.
         Refused: ``entry_missing``, ``entry_too_long``, ``too_many_views``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -47,11 +50,13 @@ def keep_view(*, name: str, asked: str, sign: Sign) -> KeptView:
         filters = need_length("entry", asked, ASKED_LONGEST)
         if not filters:
             raise Refused("entry_missing", what="entry")
-        known = LogView.objects.filter(name=called).first()
+        known = LogView.objects.filter(name=called).select_related("kept").first()
+        if known is not None and known.kept.by_id != act.operation.by_id:
+            raise Conflict("view_kept", name=called, by=known.kept.by_name)
         if known is None and LogView.objects.count() >= MOST:
             raise Refused("too_many_views", most=MOST)
         row = known or LogView(name=called)
-        row.asked = filters
+        row.asked, row.kept = filters, act.operation
         row.save()
         return KeptView(row.name, row.asked)
 

@@ -98,7 +98,7 @@ def log_keep(request: LotwardRequest) -> HttpResponse:
 def log_drop(request: LotwardRequest, view_id: int) -> HttpResponse:
     """Drop a view, for everybody."""
     form = KeyedForm(request.POST or None)
-    view = LogView.objects.filter(pk=view_id).first()
+    view = LogView.objects.select_related("kept").filter(pk=view_id).first()
     to = reverse("dispatch:log")
     if view is None:
         if done_before(request, form, "drop_view"):

@@ -17,6 +17,9 @@ SENTENCES: dict[str, str | Promise] = {
     "too_many_views": _(
         "There are %(most)s views already. Drop one that nobody needs any more."
     ),
+    "view_kept": _(
+        "“%(name)s” is a view that %(by)s keeps, for everybody. Give yours another name."
+    ),
 }
 
 register(SENTENCES)

@@ -570,33 +570,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="ReceiptLink",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        ("nth", models.PositiveSmallIntegerField(default=0)),
-                        ("until", models.DateTimeField(null=True)),
-                        (
-                            "shipment",
-                            models.OneToOneField(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="link",
-                                to="dispatch.shipment",
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                    },
-                ),
-                migrations.CreateModel(
                     name="Allotment",
                     fields=[
                         (
@@ -961,26 +934,6 @@ class Migration(migrations.Migration):
                                 name="dispatch_return_sets",
                             )
                         ],
-                    },
-                ),
-                migrations.CreateModel(
-                    name="LogView",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        ("name", models.CharField(max_length=60, unique=True)),
-                        ("asked", models.CharField(max_length=600)),
-                    ],
-                    options={
-                        "ordering": ["name"],
-                        "default_permissions": (),
                     },
                 ),
                 migrations.CreateModel(
@@ -1367,6 +1320,97 @@ class Migration(migrations.Migration):
                                 name="dispatch_palletevent_nth",
                             )
                         ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="LogView",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("name", models.CharField(max_length=60, unique=True)),
+                        ("asked", models.CharField(max_length=600)),
+                        (
+                            "kept",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "ordering": ["name"],
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReceiptLink",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField(default=0)),
+                        ("until", models.DateTimeField(null=True)),
+                        (
+                            "shipment",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="link",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        ("since", models.BigIntegerField(default=0)),
+                    ],
+                    options={
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReturnUndone",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "returned",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="undone",
+                                to="dispatch.return",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
                     },
                 ),
             ],

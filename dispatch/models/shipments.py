@@ -100,6 +100,10 @@ class LogView(models.Model):
     name = models.CharField(max_length=60, unique=True)
     asked = models.CharField(max_length=600)
     """As it stands in the address, without what says a page of it."""
+    kept = models.ForeignKey(
+        "kitting.Operation", on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    """The act that kept it: nobody else gives its name another meaning."""
 
     class Meta:
         default_permissions = ()
@@ -255,6 +259,8 @@ class ReceiptLink(models.Model):
     """How many there were; the earlier ones are good for nothing."""
     until = models.DateTimeField(null=True)
     """The last moment of it; empty where it was ended."""
+    since = models.BigIntegerField(default=0)
+    """Id of the newest receipt when it was given: by it were said only later ones."""
 
     class Meta:
         default_permissions = ()
@@ -324,6 +330,21 @@ class Return(Guarded):
 
     def __str__(self) -> str:
         return f"{self.sets} sets of box {self.box_id} back"
+
+
+class ReturnUndone(Guarded):
+    """That a return was recorded for the wrong box: it did not come back."""
+
+    returned = models.OneToOneField(
+        Return, on_delete=models.PROTECT, related_name="undone"
+    )
+    reason = models.CharField(max_length=200)
+
+    class Meta:
+        default_permissions = ()
+
+    def __str__(self) -> str:
+        return f"return {self.returned_id} undone: {self.reason}"
 
 
 class PassedOn(Guarded):

@@ -15,7 +15,7 @@ from dispatch.models import (
     Shipment,
     ShipmentBox,
 )
-from kitting.domain.stages import BoxStage, ShipmentStage
+from kitting.domain.stages import GONE, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
@@ -99,18 +99,27 @@ def returns(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
-    sets = Return.objects.filter(box=OuterRef("pk")).order_by().values("box")
+    every = Return.objects.filter(box=OuterRef("pk"))
+    sets = every.filter(undone=None).order_by().values("box")
     sums = Subquery(sets.annotate(each=Sum("sets")).values("each"))
-    events = BoxEvent.objects.filter(box=OuterRef("pk"), after=BoxStage.RETURNED)
-    found = Box.objects.annotate(came=sums, said=Exists(events))
-    either = found.filter(Q(came__isnull=False) | Q(stage=BoxStage.RETURNED))
-    names = ("pk", "size__sets", "came", "said")
-    for pk, full, came, said in rows(either.order_by("pk").values_list(*names)):
+    events = BoxEvent.objects.filter(box=OuterRef("pk")).order_by().values("box")
+    found = Box.objects.annotate(
+        some=Exists(every),
+        came=sums,
+        came_back=_count(events.filter(after=BoxStage.RETURNED)),
+        undone=_count(events.filter(before=BoxStage.RETURNED, after__in=GONE)),
+    )
+    either = found.filter(Q(some=True) | Q(stage=BoxStage.RETURNED))
+    names = ("pk", "size__sets", "came", "came_back", "undone")
+    for pk, full, came, to, off in rows(either.order_by("pk").values_list(*names)):
         tally.count += 1
         wrong = "What came back of it and its stages do not agree."
-        tally.same(BOX, pk, wrong, (came or 0) == full, said)
+        tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
     whole = Return.objects.filter(
-        box=OuterRef("box"), opened=False, sets=OuterRef("box__size__sets")
+        box=OuterRef("box"),
+        opened=False,
+        sets=OuterRef("box__size__sets"),
+        undone=None,
     )
     loads = ShipmentBox.objects.filter(live=True).annotate(came=Exists(whole))
     for pk, came, back in rows(

@@ -32,5 +32,10 @@ urlpatterns: list[URLPattern] = [
     ),
     path("shipments/<str:number>/pass-on/", returns.box_pass, name="box-pass"),
     path("shipments/returns/new/", returns.return_new, name="return-new"),
+    path(
+        "shipments/returns/<int:pk>/undo/",
+        returns.return_undo,
+        name="return-undo",
+    ),
     path("received/<str:token>/", links.received, name="received"),
 ]

@@ -41,6 +41,10 @@ SENTENCES: dict[str, str | Promise] = {
     "box_not_received": _(
         "A box that is named did not leave with %(shipment)s. Choose one of its boxes."
     ),
+    "box_voided_since": _(
+        "Box %(box)s was voided since, and its pieces are scrapped: its return cannot be"
+        " undone any more."
+    ),
     "boxes_missing": _("Choose at least one box."),
     "boxes_not_named": _(
         "%(sent)s boxes left with %(shipment)s, %(boxes)s were counted, and %(absent)s"
@@ -57,6 +61,10 @@ SENTENCES: dict[str, str | Promise] = {
     "delivery_settled": _("Somebody settled this for %(shipment)s already."),
     "link_days": _("A link is good for 1 to %(most)s days. Write how many."),
     "link_is_over": _("This link is not good any more. Ask the workshop for another."),
+    "moved_since": _(
+        "Box %(box)s was put to %(place)s after it came back, so it is here. Look at its"
+        " label."
+    ),
     "no_link": _("%(shipment)s has no link that could be ended."),
     "nothing_received": _(
         "No box of %(shipment)s was received, so it is not delivered. Record its"
@@ -77,6 +85,13 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "received_later": _(
         "That is later than now. Look at the date and the time on the note again."
+    ),
+    "return_undone": _(
+        "It is on record already that this return of box %(box)s was none."
+    ),
+    "returned_since": _(
+        "More of box %(box)s came back later: %(sets)s sets. Undo that return first, if"
+        " it was wrong as well."
     ),
     "sets_not_in_box": _(
         "%(sets)s sets left in box %(box)s, and %(before)s of them came back before."

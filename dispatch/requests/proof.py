@@ -20,18 +20,22 @@ REQUEST = Request._meta.db_table
 def served(tally: Tally) -> None:
     """Compare the stage of every request with what boxes have left that serve it.
 
+    One may stay served whose boxes came back: its consignee was closed then.
+
     Args:
         tally: Where requests are counted and faults noted.
     """
     left = Q(loads__live=True, loads__shipment__stage__in=GONE_SHIPMENTS)
     gone = left & Q(loads__back=False)
     sent = Sum("loads__box__size__sets", filter=gone, default=0)
-    found = Request.objects.order_by("pk").annotate(sent=sent)
-    for pk, sets, stage, given in rows(
-        found.values_list("pk", "sets", "stage", "sent")
+    once = Sum("loads__box__size__sets", filter=left, default=0)
+    found = Request.objects.order_by("pk").annotate(sent=sent, once=once)
+    for pk, sets, stage, given, with_back in rows(
+        found.values_list("pk", "sets", "stage", "sent", "once")
     ):
         tally.count += 1
-        if stage != RequestStage.CANCELLED:
+        was_served = stage == RequestStage.SERVED and with_back >= sets
+        if stage != RequestStage.CANCELLED and not was_served:
             right = RequestStage.SERVED if given >= sets else RequestStage.OPEN
             tally.same(REQUEST, pk, f"{given} of {sets} sets are sent.", right, stage)
     waits = Q(loads__live=True, loads__shipment__stage=ShipmentStage.OPEN)

@@ -159,6 +159,8 @@ def sets_given(asked: Collection[Request], *, sent: bool = False) -> dict[int, i
 def settle(asked: Iterable[Request]) -> list[Request]:
     """Let requests be served or open as the boxes say that have left.
 
+    One of a consignee that is closed is not opened again: nothing can be sent there.
+
     Args:
         asked: The requests, locked, with the sets that they ask for now.
 
@@ -171,7 +173,7 @@ def settle(asked: Iterable[Request]) -> list[Request]:
     for row in rows:
         served = gone.get(row.pk, 0) >= row.sets
         stage = RequestStage.SERVED if served else RequestStage.OPEN
-        if row.stage != stage:
+        if row.stage != stage and (served or row.consignee.stays.active):
             row.stage = stage
             changed.append(row)
     return changed
@@ -185,4 +187,5 @@ def serve(shipment_id: int) -> None:
     """
     loads = ShipmentBox.objects.filter(shipment=shipment_id, live=True)
     ids = loads.exclude(request=None).values_list("request", flat=True)
-    bulk.update(settle(locking.lock_rows(Request, ids).values()), ["stage"])
+    rows = locking.lock_rows(Request, ids, "consignee__merged_into")
+    bulk.update(settle(rows.values()), ["stage"])

@@ -85,7 +85,10 @@ BOX_MOVES: dict[BoxStage, frozenset[BoxStage]] = {
     BoxStage.LOADED: frozenset({BoxStage.LABELLED, BoxStage.SENT}),
     BoxStage.SENT: frozenset({BoxStage.DELIVERED, BoxStage.RETURNED}),
     BoxStage.DELIVERED: frozenset({BoxStage.RETURNED}),
-    BoxStage.RETURNED: frozenset({BoxStage.VOIDED}),
+    # Back to where it is, where it was said of the wrong box that it came back.
+    BoxStage.RETURNED: frozenset(
+        {*(BoxStage.SENT, BoxStage.DELIVERED, BoxStage.VOIDED)}
+    ),
     BoxStage.VOIDED: frozenset(),
 }
 """From which stage a box may go to which."""

@@ -63,3 +63,9 @@ class ReturnForm(KeyedForm):
             "place_id": int(data["place"]),
             "note": data["note"],
         }
+
+
+class UndoReturnForm(KeyedForm):
+    """How it is known that a box did not come back."""
+
+    reason = ReasonField(label=_("How is it known that it was another box?"))

@@ -21,6 +21,7 @@ from dispatch.models import (
 )
 from dispatch.receipts.words import FOUND, WAYS
 from kitting.domain.stages import ShipmentStage
+from kitting.models import Box
 
 
 @dataclass(frozen=True)
@@ -129,10 +130,39 @@ def returned(which: Q) -> tuple[Return, ...]:
         which: Which rows.
 
     Returns:
-        The rows, newest first, each with its box, place and act.
+        The rows, newest first, each with its box, place and act, and with what says
+        that it was none.
     """
-    rows = Return.objects.filter(which).select_related("box", "place", "operation")
+    beside = ("box", "place", "operation", "undone__operation")
+    rows = Return.objects.filter(which).select_related(*beside)
     return tuple(rows.order_by("-pk"))
+
+
+def standing(box: Box) -> QuerySet[Return]:
+    """The returns of a box that were not undone.
+
+    Args:
+        box: The box.
+
+    Returns:
+        The rows.
+    """
+    return Return.objects.filter(box=box, undone=None)
+
+
+def has_arrived(shipment: Shipment, box: Box) -> bool:
+    """Tell whether a receipt of ours says that a box arrived.
+
+    Args:
+        shipment: The shipment that it is on.
+        box: The box.
+
+    Returns:
+        False where none says so, or each that it did not arrive.
+    """
+    ours = shipment.receipts.filter(way__in=OURS)
+    missed = ours.filter(of_boxes__box=box, of_boxes__found=Found.ABSENT)
+    return ours.exclude(pk__in=missed.values("pk")).exists()
 
 
 def passed_on(which: Q) -> tuple[PassedOn, ...]:

@@ -16,7 +16,7 @@ from django.urls import reverse
 
 from dispatch.domain.receipts import LINK_DAYS, Said, Told
 from dispatch.models import ReceiptLink, Shipment
-from dispatch.receipts.steps import need_said
+from dispatch.receipts.steps import need_said, newest_of
 from dispatch.shipments.steps import lock_boxes
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
@@ -80,6 +80,7 @@ def give_link(*, shipment_id: int, days: int, sign: Sign) -> LinkGiven:
         link = known[0] if known else ReceiptLink(shipment=shipment)
         link.nth += 1
         link.until = act.now + timedelta(days=days)
+        link.since = newest_of(shipment)
         link.save()
         return LinkGiven(shipment.number, link.nth, link.until.isoformat())
 
@@ -102,10 +103,10 @@ def end_link(*, shipment_id: int, sign: Sign) -> LinkGiven:
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(_act: Act) -> LinkGiven:
+    def work(act: Act) -> LinkGiven:
         shipment = locking.lock_row(Shipment, shipment_id)
         known = locking.lock_found(ReceiptLink.objects.filter(shipment=shipment))
-        if not known or known[0].until is None:
+        if not known or known[0].until is None or known[0].until <= act.now:
             raise Conflict("no_link", shipment=shipment.number)
         known[0].until = None
         known[0].save()
@@ -211,7 +212,8 @@ def answer_link(*, shipment_id: int, nth: int, said: Said, sign: Sign) -> Answer
         )
         if not known or shipment.stage not in GONE_SHIPMENTS:
             raise Missing("link_is_over")
-        if shipment.receipts.filter(way=Told.LINK).count() >= nth * MOST_ANSWERS:
+        told = shipment.receipts.filter(way=Told.LINK, pk__gt=known[0].since)
+        if told.count() >= MOST_ANSWERS:
             raise Refused("answered_too_often")
         receipt, of_boxes = need_said(shipment, boxes, said, act.now)
         receipt.way = Told.LINK

@@ -1,7 +1,7 @@
 """What comes back from a consignee: into quarantine, and never to stock.
 
 A box that comes back whole, opened or not, is returned with all its pieces; voiding it
-scraps them, and nothing else leads on. Of loose sets nobody can tell of which lots
+scraps them, and nothing else leads on, unless it was the wrong box. Of loose sets nobody can tell of which lots
 their pieces are: they are on record by their box, and their pieces still count as
 sent, with the consignee that a recall has to ask.
 """
@@ -12,9 +12,10 @@ from dataclasses import dataclass
 
 from django.db.models import Sum
 
-from dispatch.models import Return, Shipment, ShipmentBox
+from dispatch.models import Return, ReturnUndone, Shipment, ShipmentBox
+from dispatch.receipts.queries.deliveries import has_arrived, standing
 from dispatch.requests.steps import serve
-from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.stages import GONE, BoxStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.needs import need_reason, need_row
@@ -74,7 +75,7 @@ def record_return(
             raise Refused("quarantine_only", thing=str(box), place=place.name)
         load = need_row(ShipmentBox.objects.filter(box=box, live=True))
         locking.lock_row(Shipment, load.shipment_id)
-        before = box.returns.aggregate(sets=Sum("sets"))["sets"] or 0
+        before = standing(box).aggregate(sets=Sum("sets"))["sets"] or 0
         if not 1 <= sets <= box.size.sets - before:
             raise Refused(
                 "sets_not_in_box", box=str(box), sets=box.size.sets, before=before
@@ -111,3 +112,79 @@ def record_return(
         place=place_id,
         note=note,
     )
+
+
+@dataclass(frozen=True)
+class Undone:
+    """A return that was none."""
+
+    box: str
+    sets: int
+    stage: str
+    """That of the box now."""
+    reason: str
+
+
+def undo_return(*, return_id: int, reason: str, sign: Sign) -> Undone:
+    """Say that a return was recorded for the wrong box: it did not come back.
+
+    The return stays on record, and this beside it. A box that was returned by it is with
+    its consignee again, and serves its request again if it was unopened.
+
+    Args:
+        return_id: The return; the newest of its box.
+        reason: How it is known.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The box.
+
+    Raises:
+        Conflict: ``return_undone`` already.
+        Missing: If there is no such return.
+        Refused: ``reason_missing``, ``entry_too_long``; ``returned_since`` where more of
+            the box came back later, ``moved_since`` where the box was put elsewhere.
+        WrongStage: ``box_voided_since``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Undone:
+        why = need_reason(reason)
+        row = need_row(Return.objects.filter(pk=return_id))
+        box = locking.lock_row(Box, row.box_id, "size")
+        load = need_row(ShipmentBox.objects.filter(box=box, live=True))
+        shipment = locking.lock_row(Shipment, load.shipment_id)
+        _refuse_since(row, box)
+        act.write(ReturnUndone(returned=row, reason=why))
+        if box.stage == BoxStage.RETURNED:
+            to = BoxStage.DELIVERED if has_arrived(shipment, box) else BoxStage.SENT
+            act.write(move_box(box, to, why))
+            bulk.update([box], ["stage", "events_seen"])
+        if load.back:
+            load.back = False
+            bulk.update([load], ["back"])
+            serve(load.shipment_id)
+        return Undone(str(box), row.sets, str(box.stage), why)
+
+    return perform(
+        "undo_return",
+        work,
+        Undone,
+        sign,
+        returned=return_id,
+        reason=reason,
+    )
+
+
+def _refuse_since(row: Return, box: Box) -> None:
+    """Refuse what something rests on that happened since."""
+    if ReturnUndone.objects.filter(returned=row).exists():
+        raise Conflict("return_undone", box=str(box))
+    newest = standing(box).latest("pk")
+    if newest != row:
+        raise Refused("returned_since", box=str(box), sets=newest.sets)
+    if box.stage == BoxStage.VOIDED:
+        raise WrongStage("box_voided_since", box=str(box))
+    put = BoxPut.objects.filter(box=box).order_by("-pk").first()
+    if box.stage == BoxStage.RETURNED and put and put.operation_id != row.operation_id:
+        raise Refused("moved_since", box=str(box), place=str(put.place or "–"))

@@ -10,16 +10,17 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.consignees.queries import points_at
+from dispatch.models import Return
 from dispatch.pallets.queries.pallets import box_scanned
 from dispatch.receipts.forms.passing import PassForm
-from dispatch.receipts.forms.returns import ReturnForm
+from dispatch.receipts.forms.returns import ReturnForm, UndoReturnForm
 from dispatch.receipts.services import passing, returns
 from dispatch.receipts.views.deliveries import shipment_gone
 from kitting.domain.stages import GONE
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
 from kitting.web.acting import act_page
-from kitting.web.http import LotwardRequest, allowed
+from kitting.web.http import LotwardRequest, allowed, get_or_404
 
 
 @allowed("kitting.send_boxes", "GET", "POST")
@@ -52,10 +53,31 @@ def _came_back(done: returns.CameBack) -> str:
 
 
 @allowed("kitting.send_boxes", "GET", "POST")
+def return_undo(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Say that a return was recorded for the wrong box."""
+    row = get_or_404(Return.objects.select_related("box", "operation"), pk=pk)
+    page = reverse("kitting:box-detail", args=[row.box])
+    return act_page(
+        request,
+        "dispatch/receipts/return_undo",
+        UndoReturnForm(request.POST or None),
+        partial(returns.undo_return, return_id=pk),
+        said=_("Box %(box)s did not come back: it is %(stage)s again."),
+        to=page,
+        back=page,
+        returned=row,
+        act=_("It did not come back"),
+        stop=True,
+    )
+
+
+@allowed("kitting.send_boxes", "GET", "POST")
 def box_pass(request: LotwardRequest, number: str) -> HttpResponse:
     """Record that boxes of a shipment were passed on to another place."""
     shipment = shipment_gone(number)
-    there = shipment.shipment_boxes.filter(live=True, box__stage__in=GONE)
+    there = shipment.shipment_boxes.filter(live=True)
+    if request.method == "GET":  # what is sent may be so again, after a box came back
+        there = there.filter(box__stage__in=GONE)
     form = PassForm(
         request.POST or None,
         of=there.values_list("box", flat=True),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -109,3 +110,21 @@ def test_only_who_sends_keeps_and_drops(
         assert client_for(outsider).get(page).status_code == 403
         assert packer.get(page).status_code == 403
         assert packer.post(page, sent(name="A", asked="q=b")).status_code == 403
+
+
+def test_nobody_gives_another_one_s_view_another_meaning(clerk: Client) -> None:
+    """It is refused with the name of who keeps it; one's own is another from now on."""
+    other = factories.make_person("manager", name="Deputy")
+    keep_view(name="Mine", asked="q=one", sign=replace(sign(), by=other))
+    form = {"op_key": str(uuid.uuid4()), "name": "Mine", "asked": "q=two"}
+    answer = clerk.post(KEEP, form)
+    assert answer.status_code == 409
+    assert f"a view that {other} keeps, for everybody" in text_of(answer)
+    assert LogView.objects.get().asked == "q=one"
+    keep_view(name="Mine", asked="q=three", sign=replace(sign(), by=other))
+    view = LogView.objects.get()
+    assert view.asked == "q=three"
+    assert f"which {other} keeps" in text_of(clerk.get(drop_page(view)))
+    page = text_of(clerk.get(reverse("dispatch:log")))
+    assert "Views, for everybody:" in page
+    assert factories.prove() == []

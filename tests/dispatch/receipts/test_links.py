@@ -17,6 +17,7 @@ from dispatch.receipts.queries.deliveries import after
 from dispatch.receipts.services import links
 from dispatch.receipts.services.deliveries import record_delivery
 from dispatch.receipts.spoken import ENGLISH, GERMAN
+from kitting.domain.errors import Conflict
 from kitting.ledger import holds
 from kitting.models import Box, BoxLine, Operation, User
 from lotward.logs import LineFormatter
@@ -124,6 +125,22 @@ def test_a_link_that_was_ended_or_followed_by_another_opens_nothing(
     assert not opens(client, second)
     assert client.post(second, counted(shipment)).status_code == 404
     assert opens(client, give(shipment))
+
+
+def test_who_ends_a_link_and_which_is_there_to_end(
+    client_for: Callable[[User], Client], shipment: Shipment
+) -> None:
+    give(shipment)
+    at = reverse("dispatch:delivery-unlink", args=[shipment.number])
+    form = {"op_key": str(uuid.uuid4())}
+    packer = client_for(factories.make_person("packer"))
+    assert packer.post(at, form).status_code == 403
+    assert Client().post(at, form)["Location"].startswith("/sign-in/")
+    link = ReceiptLink.objects.get(shipment=shipment)
+    assert link.until is not None
+    with pytest.raises(Conflict) as caught:
+        links.end_link(shipment_id=shipment.pk, sign=sign(now=link.until))
+    assert caught.value.code == "no_link"
 
 
 def test_a_link_past_its_time_opens_nothing(client: Client, shipment: Shipment) -> None:
@@ -312,13 +329,15 @@ def test_a_page_takes_so_many_answers_and_no_more(
     client: Client, shipment: Shipment, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(links, "MOST_ANSWERS", 2)
+    before = give(shipment)  # what is not said by one link is not left for the next
+    assert client.post(before, counted(shipment)).status_code == 302
     address = give(shipment)
     for _ in range(2):
         assert client.post(address, counted(shipment)).status_code == 302
     answer = client.post(address, counted(shipment))
     assert answer.status_code == 422
     assert ENGLISH["too_often"] in text_of(answer)
-    assert shipment.receipts.count() == 2
+    assert shipment.receipts.count() == 3
 
 
 def test_an_answer_that_is_sent_again_is_kept_once(

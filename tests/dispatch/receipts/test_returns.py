@@ -11,26 +11,23 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.domain.needs import Asked
 from dispatch.log.queries import Filters, sent_shipments
 from dispatch.models import Consignee, PassedOn, Request, Return, Shipment, ShipmentBox
 from dispatch.recall.queries import whom_it_reached
 from dispatch.receipts.services import passing, returns
 from dispatch.receipts.services.deliveries import record_delivery
-from dispatch.requests.services import take_request
 from dispatch.shipments.services import load_box
 from dispatch.trace.balance import balance_of
 from dispatch.trace.queries import trace
-from kitting.domain.errors import LotwardError
 from kitting.domain.prints import DESTROYED
-from kitting.models import Box, BoxLine, Lot, Operation, Place, User
+from kitting.models import Box, Place, User
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.voiding import void_box
 from kitting.places.services import places
-from kitting.web.messages import ALL, sentence
 from tests import factories
 from tests.assertions import assert_page, text_of
 from tests.databases import once_a_module
+from tests.dispatch.receipts.returning import back, lots_of, refused, sent_for_a_request
 from tests.factories import sign
 from tests.kitting.ledger.ledger_receipts import later, said
 
@@ -45,39 +42,12 @@ def box() -> Box:
 @once_a_module
 def shipment(box: Box) -> Shipment:
     """A sent one, with a box that serves a request."""
-    consignee = factories.make_consignee()
-    take_request(
-        consignee_id=consignee.pk,
-        product_id=box.size.product_id,
-        asked=Asked(sets=box.size.sets, tier=1, way="telephone"),
-        sign=sign(),
-    )
-    return factories.send(factories.make_shipment(box, consignee=consignee))
+    return sent_for_a_request(box)
 
 
 @once_a_module
 def cage() -> Place:
     return factories.make_place(PlaceKind.QUARANTINE)
-
-
-def refused(act: Callable[[], object]) -> str:
-    """Do an act that is refused, with a sentence, and give its code."""
-    sign()
-    before = Operation.objects.count()
-    with pytest.raises(LotwardError) as caught:
-        act()
-    assert Operation.objects.count() == before
-    assert caught.value.code in ALL
-    assert "%(" not in sentence(caught.value)
-    return caught.value.code
-
-
-def back(box: Box, place: Place, **changes: Any) -> returns.CameBack:
-    load = ShipmentBox.objects.get(box=box, live=True)
-    what = {"sets": box.size.sets, "opened": False, "note": "Not wanted", **changes}
-    return returns.record_return(
-        box_id=box.pk, place_id=place.pk, sign=later(load.shipment), **what
-    )
 
 
 def on(shipment: Shipment, to: Consignee, **changes: Any) -> passing.Passed:
@@ -94,11 +64,6 @@ def on(shipment: Shipment, to: Consignee, **changes: Any) -> passing.Passed:
     return passing.pass_on(
         shipment_id=shipment.pk, consignee_id=to.pk, sign=later(shipment), **what
     )
-
-
-def lots_of(box: Box) -> list[tuple[Lot, int]]:
-    lines = BoxLine.objects.filter(box=box).select_related("lot__part")
-    return [(line.lot, line.pieces) for line in lines]
 
 
 # -- What comes back -------------------------------------------------------------------

@@ -7,7 +7,7 @@ from datetime import timedelta
 from typing import Any
 
 from dispatch.domain.receipts import BoxSaid, Said
-from dispatch.models import Shipment
+from dispatch.models import Return, Shipment
 from dispatch.receipts.services import deliveries as services
 from dispatch.receipts.services import links, passing, returns
 from kitting.models.catalogue import PlaceKind
@@ -70,4 +70,8 @@ def pass_and_return(shipment: Shipment, first: int, second: int) -> None:
     back = {"place_id": cage.pk, "note": "Not wanted"}
     loose, whole = {"sets": 2, "opened": True}, {"sets": 6, "opened": False}
     returns.record_return(box_id=second, **loose, **back, sign=later(shipment))
+    wrong = {"sets": 6, "opened": False}
+    returns.record_return(box_id=first, **wrong, **back, sign=later(shipment))
+    why = {"return_id": Return.objects.latest("pk").pk, "reason": "Another box"}
+    returns.undo_return(**why, sign=later(shipment))
     returns.record_return(box_id=first, **whole, **back, sign=later(shipment))
