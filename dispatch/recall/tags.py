@@ -1,4 +1,4 @@
-"""The picture of a recall, as SVG with classes only; tables below it tell the same."""
+"""The picture of a recall, as SVG with classes only, beside tables; shares in words."""
 
 from __future__ import annotations
 
@@ -7,10 +7,12 @@ from typing import Final
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from dispatch.domain.flow import Bar, Ribbon, lay_out
+from dispatch.domain.reach import Reach
 from dispatch.recall.picture import Picture
-from kitting.web.figures import pieces
+from kitting.web.figures import NARROW, pieces
 
 register = template.Library()
 
@@ -23,6 +25,7 @@ LEAST: Final = 4.0
 INK: Final = 160
 """Height beyond that, for all that flows."""
 LETTERS: Final = 34
+NAMED: Final = 3
 HIDDEN: Final = mark_safe('aria-hidden="true" focusable="false"')
 
 
@@ -82,3 +85,14 @@ def _ribbon(ribbon: Ribbon, bars: dict[str, Bar]) -> str:
         f"V{end + low:.1f}C{half} {end + low:.1f} {half} {top + high:.1f}"
         f" {left} {top + high:.1f}Z"
     )
+
+
+@register.filter
+def largest_shares(its: Reach) -> str:
+    """Say what share of its sets each of the consignees has that a lot reaches most."""
+    said = [
+        _("%(share)s of what %(whom)s received")
+        % {"share": f"{round(100 * share)}{NARROW}%", "whom": whom}
+        for whom, share in its.shares[:NAMED]
+    ]
+    return "; ".join(said)

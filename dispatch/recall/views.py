@@ -24,6 +24,7 @@ from dispatch.recall import queries, siblings
 from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.recall.picture import picture_of
+from dispatch.recall.reach import DAYS, reached_today
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
 from dispatch.trace.siblings import ALIKE
@@ -181,6 +182,15 @@ def calls(request: LotwardRequest) -> HttpResponse:
         said = sentence(error)
     messages.error(request, said)
     return redirect(f"{reverse('dispatch:recall')}?{request.GET.urlencode()}")
+
+
+@allowed("kitting.recall")
+def reach(request: LotwardRequest) -> HttpResponse:
+    """What a fault of each lot would touch, before there is one."""
+    with snapshot():
+        found = reached_today(clock.now())
+    context = {"found": found, "days": DAYS}
+    return render(request, "dispatch/recall/reach.html", context)
 
 
 @allowed("kitting.place_holds", "POST")
