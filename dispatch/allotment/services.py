@@ -94,7 +94,7 @@ def allot(
         Missing: If there is no such product.
         Refused: ``window_unknown``, ``packing_unknown``, ``term_unknown``,
             ``reason_missing``, ``entry_too_long``, ``allot_nothing``, ``size_closed``,
-            ``plan_out_of_range``, and as for moves.
+            ``plan_out_of_range``, ``asked_too_much``, and as for moves.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -254,6 +254,7 @@ def _line(
         share_hundredths=int(reason.share * 100),
         weight_tenths=int(reason.weight * 10),
         floor=term.floor if term else 0,
+        first=reason.first,
         why=term.why.strip() if term else "",
     )
 

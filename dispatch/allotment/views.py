@@ -152,6 +152,11 @@ def allotment_new(request: LotwardRequest) -> HttpResponse:
     asking = _asked(request)
     if asking is None:
         return render(request, "dispatch/allotment/allotment_none.html")
+    try:
+        _proposal(asking)
+    except Refused as error:
+        told = {"refusal": sentence(error)}
+        return render(request, "dispatch/allotment/allotment_none.html", told)
     said = request.GET if request.GET.get("add") and request.method == "GET" else None
     term = TermForm(said if said and said["add"] == "term" else None)
     move = MoveForm(said if said and said["add"] == "move" else None)
@@ -318,6 +323,7 @@ def _said(each: queries.Decided) -> str:
             line.why,
             each.alike,
             each.by_hand,
+            line.first,
         )
     )
 

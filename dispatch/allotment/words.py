@@ -26,6 +26,10 @@ SENTENCES: dict[str, str | Promise] = {
         "%(by)s confirmed allotment %(allotment)s after this page was loaded, so nothing"
         " was promised. Look at the new proposal."
     ),
+    "asked_too_much": _(
+        "Open requests of %(read)s come to more than %(most)s sets of one need. Correct"
+        " or cancel what is wrong of them, then boxes are shared."
+    ),
     "boxes_gone": _(
         "Boxes of %(sets)s were loaded, held or voided after this page was loaded: free"
         " now are %(free)s. Nothing was promised. Look at the new proposal."
@@ -97,6 +101,8 @@ class Figures:
     """How many requests share as one."""
     by_hand: int
     """Sets more than were proposed to the request; below 0 for fewer."""
+    first: bool
+    """Whether it has the last box as the first of several that had as little."""
 
 
 def figures_of(reason: Reason, term: Term | None, alike: int, by_hand: int) -> Figures:
@@ -111,6 +117,7 @@ def figures_of(reason: Reason, term: Term | None, alike: int, by_hand: int) -> F
         term.why if term else "",
         alike,
         by_hand,
+        reason.first,
     )
 
 
@@ -121,7 +128,16 @@ def reason_of(figures: Figures) -> str:
         "given": amount(figures.given, "set"),
         "received": amount(figures.received, "set"),
     }
-    said = [str(REASONS.get(figures.code, figures.code)) % values]
+    said = []
+    if figures.by_hand:
+        more = _("By hand it gets %s more than was proposed.")
+        fewer = _("By hand it gets %s fewer than was proposed.")
+        words = more if figures.by_hand > 0 else fewer
+        said.append(str(words) % amount(abs(figures.by_hand), "set"))
+        said.append(gettext("Proposed:"))
+    said.append(str(REASONS.get(figures.code, figures.code)) % values)
+    if figures.first:
+        said.append(gettext("Of those that had as little its code comes first."))
     if figures.received and figures.code in {"share", "whole"}:
         said.append(gettext("The %(received)s that it had count.") % values)
     if figures.alike > 1:
@@ -133,9 +149,6 @@ def reason_of(figures: Figures) -> str:
         said.append(gettext("%s come first.") % amount(figures.floor, "set"))
     if figures.why:
         said.append(f"{figures.why.rstrip('.')}.")
-    if figures.by_hand:
-        words = _("By hand %s more.") if figures.by_hand > 0 else _("By hand %s fewer.")
-        said.append(str(words) % amount(abs(figures.by_hand), "set"))
     return " ".join(said)
 
 

@@ -52,6 +52,8 @@ class Reason(NamedTuple):
     in."""
     tier: int
     weight: Fraction
+    first: bool = False
+    """Whether it has the last box of a size as the first of several that had as little."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +138,10 @@ def share(
         found = _sets(left)
         _deal(here, {party.who: party.floor for party in here}, left, counts)
         level = _deal(here, {party.who: party.asked for party in here}, left, counts)
+        first = _first_of_several(here, left, counts)
         for party in here:
-            reason[party.who] = _reason(party, level, found)
+            of = _reason(party, level, found)
+            reason[party.who] = of._replace(first=party.who in first)
     return Shares(counts, reason, {size: n for size, n in left.items() if n})
 
 
@@ -343,6 +347,25 @@ def _better_placed(
                 if min(Fraction(size), max(Fraction(0), by.missing + size)) <= helps:
                     return by, to, size
     return None
+
+
+def _first_of_several(
+    here: Collection[_Party],
+    left: Mapping[int, int],
+    counts: Mapping[str, Mapping[int, int]],
+) -> set[str]:
+    """Find who has a last box that somebody who had as little could have had as well."""
+    behind: dict[int, str] = {}
+    for party in here:
+        if party.given < party.asked:
+            behind[party.level] = max(party.who, behind.get(party.level, ""))
+    return {
+        party.who
+        for party in here
+        for size in counts[party.who]
+        if not left.get(size)
+        and behind.get(party.level - size * party.unit, "") > party.who
+    }
 
 
 def _reason(party: _Party, level: Fraction, found: int) -> Reason:

@@ -117,7 +117,8 @@ def propose(
         The proposal.
 
     Raises:
-        ValueError: If a number is out of its range.
+        Refused: ``asked_too_much`` by one consignee in a tier.
+        ValueError: If another number is out of its range.
     """
     left = dict(stock)
     had: Counter[str] = Counter(received)
@@ -130,6 +131,9 @@ def propose(
         asked: Counter[str] = Counter()
         for wish in here:
             asked[wish.who] += wish.lacks
+        for who, sets in asked.items():
+            if sets > MOST_SETS:
+                raise Refused("asked_too_much", read=who, most=MOST_SETS)
         shares = share(
             asked,
             left,

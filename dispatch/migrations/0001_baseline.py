@@ -663,6 +663,7 @@ class Migration(migrations.Migration):
                                 to="dispatch.consignee",
                             ),
                         ),
+                        ("first", models.BooleanField(default=False)),
                     ],
                     options={
                         "default_permissions": (),

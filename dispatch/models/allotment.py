@@ -78,6 +78,8 @@ class AllotmentLine(Guarded):
     """Sets that were its fair share, times 100."""
     weight_tenths = models.PositiveSmallIntegerField()
     floor = models.PositiveIntegerField()
+    first = models.BooleanField(default=False)
+    """Whether it has the last box as the first of several that had as little."""
     why = models.CharField(max_length=200, blank=True)
     """Why it had a weight or a floor of its own."""
 

@@ -94,7 +94,7 @@ def asks_for(shipment: Shipment) -> set[int]:
         Their ids; none where the consignee asks for nothing.
     """
     rows = Request.objects.filter(
-        consignee=shipment.consignee_id, stage=RequestStage.OPEN
+        consignee__in=same_as(shipment.consignee_id), stage=RequestStage.OPEN
     )
     if shipment.point:
         rows = rows.filter(point__in=["", shipment.point])

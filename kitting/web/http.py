@@ -200,6 +200,7 @@ def add_refusal(
     form: BaseForm, error: LotwardError, *, field: str | None = None
 ) -> int:
     """Show a refusal on the form it came from, and return the status to answer with."""
+    vars(form)["refusals"] = [error, *error.besides]  # whose numbers a page may link
     for each in (error, *error.besides):
         form.add_error(field, ValidationError(sentence(each), code=each.code))
     return status_for(error)

@@ -10,14 +10,14 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Final
 
-from django.db.models import Count, OuterRef, Q, QuerySet, Subquery, Sum
+from django.db.models import Count, F, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from dispatch.consignees.queries import stays
 from dispatch.domain.allotment import MOST_SETS, Reason
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.proposal import Proposal, Term, Wish, propose, sets_of
-from dispatch.models import Allotment, Request, ShipmentBox
+from dispatch.models import Allotment, Request, Return, ShipmentBox
 from dispatch.requests.queries.promises import Promises, open_promises
 from dispatch.requests.queries.requests import with_figures
 from kitting.domain.stages import GONE_SHIPMENTS, BoxStage, ShipmentStage
@@ -64,7 +64,8 @@ class Facts:
     """Open requests of consignees that are closed: nothing can be sent to them."""
     received: Mapping[str, int]
     """Sets by the code of the consignee: received within the window, on open shipments,
-    and promised."""
+    and promised; without what came back of them or was passed on, but with what was passed
+    on to it."""
     sizes: Sequence[SizeThere]
     """The sizes that are in use or ready, the largest first."""
     newest: int
@@ -166,9 +167,14 @@ def _received(product_id: int, since: datetime, promises: Promises) -> Counter[s
         live=True,
         box__size__product=product_id,
     )
-    # One that was merged with another counts as that one.
-    sums = loads.order_by().values(whom=stays("code", "shipment__consignee"))
-    had = sums.annotate(sets=Sum("box__size__sets"))
+    # A box that was passed on counts for who has it now, and one that was merged with
+    # another as that one. Loose sets that came back are with nobody any more.
+    now = (stays("code", f"{way}consignee") for way in ("passed__", "shipment__"))
+    back = Return.objects.filter(box=OuterRef("box"), undone=None).order_by()
+    came = back.values("box").annotate(n=Sum("sets")).values("n")
+    stayed = F("box__size__sets") - Coalesce(Subquery(came), 0)
+    sums = loads.order_by().annotate(stayed=stayed).values(whom=Coalesce(*now))
+    had = sums.annotate(sets=Sum("stayed"))
     found = Counter(dict(had.values_list("whom", "sets")))
     for row in promises.rows:
         found[row.whom] += row.sets * row.boxes

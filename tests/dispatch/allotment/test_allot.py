@@ -17,11 +17,15 @@ from dispatch.models import (
     AllotmentSize,
     Consignee,
     Promise,
+    Return,
 )
+from dispatch.receipts.services.passing import pass_on
+from dispatch.receipts.services.returns import record_return, undo_return
 from kitting.domain.errors import Conflict, LotwardError, Missing, OperationKeyReused
 from kitting.domain.prints import DESTROYED
 from kitting.ledger.guards import drop_guards
 from kitting.models import Box, BoxSize, Operation, PackPlan, Product
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.voiding import void_box
 from tests import factories
 from tests.assertions import assert_refused
@@ -114,6 +118,31 @@ def test_what_was_received_within_the_window_counts_and_zero_counts_nothing(
     # 18 sets left and 6 had: 12 for each.
     assert promised(product) == {first.number: {6: 1}, second.number: {6: 2}}
     assert factories.prove() == []
+
+
+def test_what_was_passed_on_counts_for_who_has_it_now(
+    boxes: list[Box], product: Product, hill: Consignee, dale: Consignee
+) -> None:
+    sent = factories.send(factories.make_shipment(*boxes[:2], consignee=hill))
+    told = {"told_by": "Stores", "on": factories.TODAY, "note": "", "point": ""}
+    of = {"shipment_id": sent.pk, "box_ids": [boxes[0].pk]}
+    pass_on(**of, consignee_id=dale.pk, **told, sign=sign())
+    ask(hill, product, 60)
+    assert facts(product).received == {hill.code: 6, dale.code: 6}
+
+
+def test_loose_sets_that_came_back_were_had_by_nobody(
+    boxes: list[Box], product: Product, hill: Consignee
+) -> None:
+    factories.send(factories.make_shipment(boxes[0], consignee=hill))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    of = {"box_id": boxes[0].pk, "opened": True, "place_id": cage.pk, "note": "Torn"}
+    record_return(**of, sets=2, sign=sign())
+    assert facts(product).received == {hill.code: 4}
+    undo_return(return_id=Return.objects.get().pk, reason="Another", sign=sign())
+    assert facts(product).received == {hill.code: 6}
+    record_return(**of, sets=6, sign=sign())
+    assert facts(product).received == {}
 
 
 def test_asking_for_more_than_a_share_or_twice_gains_nothing(
@@ -371,7 +400,7 @@ def test_a_fork_of_the_facts_is_found(
     assert "It keeps a promise of another request or size." in said
     type(on).objects.filter(pk=on.pk).update(request=on.request, promise=None)
     said = " ".join(map(str, factories.prove()))
-    assert "It serves another promise." in said
+    assert "has another promise." in said
 
 
 BENT: list[tuple[type[Any], dict[str, Any], str]] = [

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Allotment, Consignee, Promise, Request
+from kitting.domain.errors import Refused
 from kitting.ledger import holds
 from kitting.models import Box, BoxSize, Operation, Product
 from tests import factories
@@ -139,8 +140,9 @@ def test_boxes_are_moved_in_the_address_and_need_a_reason(
     assert set(Promise.objects.values_list("proposed", "boxes")) == {(2, 1), (2, 3)}
     text = text_of(clerk.get(done["Location"]))
     assert "The van goes there" in text
-    assert "By hand 6 sets fewer." in text
-    assert "By hand 6 sets more." in text
+    fair = "A fair share is 12 sets now; whole boxes come to 12 sets."
+    for much in ("6 sets fewer", "6 sets more"):
+        assert f"By hand it gets {much} than was proposed. Proposed: {fair}" in text
     assert "3 of 6 (proposed 2)" in text
 
 
@@ -156,6 +158,45 @@ def test_a_move_that_cannot_be_is_answered_where_it_was_asked(
     assert stale.status_code == OK
     assert "Boxes of 6 to move from there: 4" in text_of(stale)
     assert "Promise 4 boxes" not in text_of(stale)
+
+
+def test_who_is_first_of_several_with_the_last_box_is_told_why(
+    clerk: Client, boxes: list[Box], product: Product, hill: Consignee, dale: Consignee
+) -> None:
+    """Three boxes for two that had nothing: the one whose code comes first has two."""
+    factories.send(factories.make_shipment(boxes[0]))
+    rows = {each.code: ask(each, product, 60) for each in (hill, dale)}
+    first, second = (rows[code].number for code in sorted(rows))
+    page = clerk.get(NEW)
+    why = {row.asked.number: said for row, _need, said in page.context["rows"]}
+    tie = "Of those that had as little its code comes first."
+    assert tie in why[first]
+    assert tie not in why[second]
+    done = clerk.post(page.context["action"], sent_of(page))
+    assert text_of(clerk.get(done["Location"])).count(tie) == 1
+    assert promised(product) == {first: {6: 2}, second: {6: 1}}
+
+
+def test_more_than_can_be_shared_is_said_and_no_error(
+    clerk: Client, boxes: list[Box], product: Product, hill: Consignee
+) -> None:
+    row = ask(hill, product, 100_000)
+    many = [Request(number=f"R{nth}", **_like(row)) for nth in range(100)]
+    Request.objects.bulk_create(many)
+    page = clerk.get(NEW)
+    assert_page(page)
+    assert f"Open requests of {hill.code} come to more than 10000000 sets" in text_of(
+        page
+    )
+    with pytest.raises(Refused, match="asked_too_much"):
+        confirm(product)
+    Request.objects.get(number="R1").delete()
+    assert "To promise: 4 boxes" in text_of(clerk.get(NEW))
+
+
+def _like(row: Request) -> dict[str, Any]:
+    names = ("consignee", "product", "sets", "tier", "asked_on", "way", "taken_by")
+    return {name: getattr(row, name) for name in names}
 
 
 def test_a_weight_is_taken_with_its_reason_and_undone(
@@ -364,6 +405,8 @@ def test_who_scans_what_is_promised_to_another_is_told_to_whom(
         f"on the page of allotment {number[:4]} {number[4:8]} {number[8:]}"
         in text_of(told)
     )
+    at = reverse("dispatch:allotment-detail", args=[number])
+    assert f'href="{at}"' in told.content.decode()
     own = factories.make_shipment(consignee=hill)
     page = text_of(clerk.get(reverse("dispatch:shipment-detail", args=[own.number])))
     assert "Promised to it: 4 boxes." in page
