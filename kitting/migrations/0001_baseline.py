@@ -4340,75 +4340,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="Tablet",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        ("code_mark", models.CharField(db_index=True, max_length=64)),
-                        ("code_until", models.DateTimeField(null=True)),
-                        (
-                            "token_sha256",
-                            models.CharField(max_length=64, null=True, unique=True),
-                        ),
-                        ("tied_at", models.DateTimeField(null=True)),
-                        ("code_tries", models.PositiveSmallIntegerField(default=0)),
-                        (
-                            "bench",
-                            models.OneToOneField(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="tablet",
-                                to="kitting.bench",
-                            ),
-                        ),
-                        (
-                            "code_by",
-                            models.ForeignKey(
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to=settings.AUTH_USER_MODEL,
-                            ),
-                        ),
-                        ("pin_tries", models.PositiveSmallIntegerField(default=0)),
-                        ("tried_at", models.DateTimeField(null=True)),
-                        ("shift_at", models.DateTimeField(null=True)),
-                        (
-                            "shift_by",
-                            models.ForeignKey(
-                                null=True,
-                                on_delete=django.db.models.deletion.PROTECT,
-                                related_name="+",
-                                to=settings.AUTH_USER_MODEL,
-                            ),
-                        ),
-                    ],
-                    options={
-                        "default_permissions": (),
-                        "constraints": [
-                            models.CheckConstraint(
-                                condition=models.Q(
-                                    models.Q(
-                                        ("tied_at__isnull", True),
-                                        ("token_sha256__isnull", True),
-                                    ),
-                                    models.Q(
-                                        ("tied_at__isnull", False),
-                                        ("token_sha256__isnull", False),
-                                    ),
-                                    _connector="OR",
-                                ),
-                                name="kitting_tablet_tied_at_a_moment",
-                            )
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
                     name="Scale",
                     fields=[
                         (
@@ -4545,6 +4476,74 @@ class Migration(migrations.Migration):
                                 ),
                                 name="kitting_workshop_only_a_demo_is_ahead",
                             ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Tablet",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("code_mark", models.CharField(db_index=True, max_length=64)),
+                        ("code_until", models.DateTimeField(null=True)),
+                        (
+                            "token_sha256",
+                            models.CharField(max_length=64, null=True, unique=True),
+                        ),
+                        ("tied_at", models.DateTimeField(null=True)),
+                        (
+                            "bench",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="tablet",
+                                to="kitting.bench",
+                            ),
+                        ),
+                        (
+                            "code_by",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
+                        ("pin_tries", models.PositiveSmallIntegerField(default=0)),
+                        ("tried_at", models.DateTimeField(null=True)),
+                        ("shift_at", models.DateTimeField(null=True)),
+                        (
+                            "shift_by",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to=settings.AUTH_USER_MODEL,
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("tied_at__isnull", True),
+                                        ("token_sha256__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("tied_at__isnull", False),
+                                        ("token_sha256__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_tablet_tied_at_a_moment",
+                            )
                         ],
                     },
                 ),

@@ -57,7 +57,7 @@ class Tablet(models.Model):
 
     bench = models.OneToOneField(Bench, on_delete=models.PROTECT, related_name="tablet")
     code_mark = models.CharField(max_length=64, db_index=True)
-    """The newest code, hashed with the server's secret: eight digits are soon tried."""
+    """The newest code, hashed with the server's secret: its digits are soon tried."""
     code_until = models.DateTimeField(null=True)
     """Until when it ties a tablet; empty once it did."""
     code_by = models.ForeignKey(
@@ -66,8 +66,6 @@ class Tablet(models.Model):
     token_sha256 = models.CharField(max_length=64, null=True, unique=True)
     """Of what the tied tablet carries, in hexadecimal; empty where none is tied."""
     tied_at = models.DateTimeField(null=True)
-    code_tries = models.PositiveSmallIntegerField(default=0)
-    """Codes that were entered anywhere since the newest was given."""
 
     shift_by = models.ForeignKey(
         "kitting.User", on_delete=models.PROTECT, null=True, related_name="+"
@@ -79,7 +77,7 @@ class Tablet(models.Model):
     tried_at = models.DateTimeField(null=True)
 
     unsealed: ClassVar = dict.fromkeys(
-        ("code_tries", "pin_tries", "tried_at"), "trying a code or a PIN is no act"
+        ("pin_tries", "tried_at"), "trying a PIN is no act"
     )
 
     class Meta:

@@ -181,7 +181,7 @@ class CodeForm(KeyedForm):
     code = forms.CharField(
         label=_("Code"),
         max_length=20,
-        help_text=_("Eight digits. A manager has it shown on the bench’s page."),
+        help_text=_("Twelve digits. A manager has it shown on the bench’s page."),
         widget=forms.TextInput(
             attrs={
                 "class": "number",
@@ -193,7 +193,7 @@ class CodeForm(KeyedForm):
     )
 
     def clean_code(self) -> str:
-        """The code without the blank in its middle."""
+        """The code without the blanks between its digits."""
         return "".join(str(self.cleaned_data["code"]).split())
 
 

@@ -340,9 +340,8 @@ SENTENCES: dict[str, str | Promise] = {
         "No tablet is tied to %(bench)s, and no code waits for one. Nothing was changed."
     ),
     "tie_code_wrong": _(
-        "This code ties no tablet. It is another one, it was taken up before, it is too"
-        " old, or too many wrong ones were entered. Compare it, or ask a manager to have a"
-        " new one shown."
+        "This code ties no tablet. It is another one, it was taken up before, or it is too"
+        " old. Compare it, or ask a manager to have a new one shown."
     ),
     "undo_held": _(
         "Nothing was undone: bag %(bag)s is on hold by %(by)s: %(reason)s. It stays as it"

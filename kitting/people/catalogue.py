@@ -12,12 +12,23 @@ from kitting.ledger import listing
 from kitting.ledger.sections import Found, register_one
 from kitting.ledger.shelf import obey
 from kitting.models import Workshop
+from kitting.people.services.workshop import Particulars, need_idle, reasons_of
 
 UNNAMED = "Unnamed workshop"
 """The name of a workshop that nobody has named yet."""
-WORKSHOP_FIELDS = ("name", "address", "country", "time_zone", "gs1_prefix", "contact")
+USUAL = {
+    name: getattr(Particulars, name)
+    for name in ("two_people", "idle_min", "scrap_reasons")
+}
+"""What has a value before anybody sets another."""
+WORKSHOP_FIELDS = (
+    *("name", "address", "country", "time_zone", "gs1_prefix", "contact"),
+    *USUAL,
+)
 
-EMPTY = dict.fromkeys(WORKSHOP_FIELDS, "") | {"name": UNNAMED, "time_zone": "UTC"}
+EMPTY = (
+    dict.fromkeys(WORKSHOP_FIELDS, "") | {"name": UNNAMED, "time_zone": "UTC"} | USUAL
+)
 """What a workshop says of itself before anybody did."""
 
 
@@ -39,6 +50,10 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
         obey(shelf, f"{path}.gs1_prefix", lambda: gs1.sscc(new["gs1_prefix"], 1))
     if new.get("country"):
         obey(shelf, f"{path}.country", lambda: country_name(new["country"]))
+    if "idle_min" in new:
+        obey(shelf, f"{path}.idle_min", lambda: need_idle(new["idle_min"]))
+    if "scrap_reasons" in new:
+        obey(shelf, f"{path}.scrap_reasons", lambda: reasons_of(new["scrap_reasons"]))
     if new and not shelf.problems:
         Workshop.objects.filter(pk=1).update(**new)
         shelf.touched.setdefault(Workshop, set()).add(1)

@@ -15,7 +15,8 @@ from django.db import transaction
 
 from kitting.ledger.listing import LISTERS, written_catalogue
 from kitting.ledger.sections import SECTIONS
-from kitting.models import Method, Operation, Part, Protocol
+from kitting.models import Method, Operation, Part, Protocol, Workshop
+from kitting.people.services.workshop import Particulars
 from lotward.catalogue.loading import load_catalogue
 from lotward.demo import masterdata
 from tests import factories
@@ -87,6 +88,19 @@ def test_every_section_of_the_file_is_written() -> None:
             del recipe["from"]
             recipe["in_force"] = recipe["version"] == len(each["recipes"])
         assert shown[each["code"]]["recipes"] == each["recipes"]
+
+
+def test_what_the_workshop_asks_of_its_people_goes_along() -> None:
+    asked = {"two_people": False, "idle_min": 5, "scrap_reasons": "Torn\nDropped"}
+    Workshop.objects.update(**asked)
+    said = written_catalogue()["workshop"]
+    assert said["scrap_reasons"] == ["Torn", "Dropped"]
+    usual = {name: getattr(Particulars, name) for name in asked}
+    Workshop.objects.update(**usual)
+    assert "workshop" not in written_catalogue()
+    load_catalogue(data={"workshop": said}, sign=sign())
+    workshop = Workshop.objects.get()
+    assert {name: getattr(workshop, name) for name in asked} == asked
 
 
 def test_what_is_said_wrongly_writes_nothing(tmp_path: Path) -> None:

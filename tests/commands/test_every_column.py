@@ -55,7 +55,6 @@ DECIDES_NOTHING = {
         ("kitting_tablet.pin_tries", "kitting_tablet.tried_at"),
         "a PIN is tried by no act",
     ),
-    "kitting_tablet.code_tries": "a code is tried by no act",
     **{
         f"kitting_scale.{name}": "what it shows at the moment: whatever takes it keeps it"
         for name in ("mass_mg", "read_at", "loaded_at")

@@ -17,7 +17,6 @@ from kitting.models import Badge, Link, Tablet
 from kitting.packing.services import boxes
 from kitting.packing.services.tablets import (
     code_of,
-    count_code,
     give_code,
     tie_tablet,
     token_of,
@@ -80,12 +79,6 @@ def test_control_without_the_lock_both_are_told_that_they_are_tied(bench: int) -
     meet = meeting(2)
     found = times(2, lambda n: take_up_without_the_lock(bench, n, meet))
     assert found.of == [True, True]
-
-
-def test_codes_that_are_tried_at_once_are_all_counted(bench: int) -> None:
-    code_for(bench)
-    assert times(8, lambda _n: count_code("00000000")).errors == []
-    assert Tablet.objects.get(bench=bench).code_tries == 8
 
 
 def tied(bench: int) -> str:

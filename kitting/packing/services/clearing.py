@@ -1,4 +1,4 @@
-"""Clearing a bench at the end of a shift: every open bag gets a place, or stays there."""
+"""Clearing a bench at the end of a shift: every open bag gets a place or a count."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def put(scan: Scan, place: Place) -> Answer:
     if Bench.objects.filter(pk=scan.bench_id, place=place).exists():
         return _stays(scan)
     done = places.put_bag(bag_id=_named(scan).pk, place_id=place.pk, sign=scan.sign)
-    return _and_then(scan, did("put_bag", done))
+    return and_then(scan, did("put_bag", done))
 
 
 def answer(scan: Scan, command: Command) -> Answer:
@@ -104,7 +104,7 @@ def answer(scan: Scan, command: Command) -> Answer:
 def _stays(scan: Scan) -> Answer:
     bag_id = _named(scan).pk
     gave = boxes.take_off_bench(bench_id=scan.bench_id, bag_id=bag_id, sign=scan.sign)
-    return _and_then(scan, did("take_off_bench", gave))
+    return and_then(scan, did("take_off_bench", gave))
 
 
 def _named(scan: Scan) -> Bag:
@@ -114,7 +114,16 @@ def _named(scan: Scan) -> Bag:
     return bag
 
 
-def _and_then(scan: Scan, done: Answer) -> Answer:
+def and_then(scan: Scan, done: Answer) -> Answer:
+    """Show what is open still, once a bag was put away or counted.
+
+    Args:
+        scan: The scan.
+        done: What was done.
+
+    Returns:
+        The same, with what is asked next.
+    """
     return replace(done, asked=Asked(CLEAR) if _open_here(scan) else NOTHING)
 
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from kitting.domain.commands import Asked, Command, Do
+from kitting.domain.commands import NOTHING, Asked, Command, Do
 from kitting.domain.errors import Refused
 from kitting.models import Bag, Bench, OpenBag
 from kitting.packing.queries.at_hand import at_hand, this_bag
-from kitting.packing.services import miscounts
+from kitting.packing.services import clearing, miscounts
 from kitting.packing.services.scanned import Answer, Scan, did
 from kitting.packing.steps import lines_of
 
@@ -82,13 +82,17 @@ def count(scan: Scan, command: Command) -> Answer:
     asked, do = scan.asked, command.do
     if do is Do.NUMBER and asked.menu == COUNT:
         return _nth(scan, command.sets)
-    if do is Do.COUNT or asked.menu not in OF_A_BAG or not asked.bags:
+    about = asked.menu in (*OF_A_BAG, clearing.PUT) and asked.bags
+    if do is Do.COUNT or not about:
         end = f"{do}{command.end}" if do in SAID_FIRST else ""
         return Answer(asked=Asked(COUNT, end=end))
     bag = Bag.objects.select_related("lot__part").filter(number=asked.bags[0]).first()
     if bag is None:
         raise Refused("nothing_asked")
-    return _said(scan, bag, command)
+    done = _said(scan, bag, command)
+    if asked.menu == clearing.PUT and done.asked == NOTHING:
+        return clearing.and_then(scan, done)
+    return done
 
 
 def _said(scan: Scan, bag: Bag, command: Command) -> Answer:

@@ -1,8 +1,9 @@
 """Tablets tied to benches: a code is given, a tablet takes it up, a tie is ended.
 
-Two short secrets and a long one. The *code* has eight digits, is read off one screen
-and entered on another, and ties one tablet within ten minutes; ten tries anywhere, and
-it is good for nothing. The *token* is what the tied tablet carries from then on. Both
+Two secrets. The *code* has twelve digits, is read off one screen and entered on
+another, and ties one tablet within ten minutes. Whoever tries two hundred codes a second for
+all of them, which is more than the server answers, finds it once in eight million times; so
+none are counted, and nobody on the network can make a code good for nothing. The *token* is what the tied tablet carries from then on. Both
 are made by ``ledger.given``; that of the code is kept so that it needs the server's
 secret to be tried.
 """
@@ -14,8 +15,6 @@ from datetime import timedelta
 from typing import Final
 from uuid import UUID
 
-from django.db.models import F
-
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.given import mark_of, secret_of
@@ -24,9 +23,7 @@ from kitting.models import Bench, Tablet, User
 
 CODE_MIN: Final = 10
 """Minutes for which a code can be taken up."""
-CODE_DIGITS: Final = 8
-MOST_TRIES: Final = 10
-"""Codes that may be entered, at whatever tablets, while one waits to be taken up."""
+CODE_DIGITS: Final = 12
 
 
 @dataclass(frozen=True)
@@ -55,7 +52,7 @@ def code_of(key: UUID) -> str:
         key: The operation key of ``give_code``.
 
     Returns:
-        Eight digits.
+        Twelve digits.
     """
     secret = secret_of("tablets.code", key)
     return str(int(secret, 16) % 10**CODE_DIGITS).zfill(CODE_DIGITS)
@@ -106,26 +103,21 @@ def give_code(*, bench_id: int, sign: Sign) -> CodeGiven:
         row.code_mark = _code_mark(code_of(sign.key))
         row.code_until = act.now + timedelta(minutes=CODE_MIN)
         row.code_by = sign.by
-        row.code_tries = 0
         row.save()
         return CodeGiven(bench.code, bench.name, CODE_MIN)
 
     return perform("give_code", work, CodeGiven, sign, bench=bench_id)
 
 
-def count_code(code: str) -> User | None:
-    """Count that a code was entered, before anybody looks whether it is right.
-
-    Two that are entered at once are both counted: the database adds them up.
+def giver_of(code: str) -> User | None:
+    """Find who gave a code, in whose name a tablet is tied by it.
 
     Args:
         code: What was entered.
 
     Returns:
-        Who gave the code, in whose name a tablet is tied by it; None if nobody did.
+        The person; None if nobody did.
     """
-    waiting = Tablet.objects.filter(code_until__isnull=False)
-    waiting.filter(code_tries__lte=MOST_TRIES).update(code_tries=F("code_tries") + 1)
     found = Tablet.objects.filter(code_mark=_code_mark(code)).select_related("code_by")
     row = found.order_by("-code_until").first()
     return None if row is None else row.code_by
@@ -135,22 +127,22 @@ def tie_tablet(*, code: str, sign: Sign) -> Tied:
     """Tie a tablet to the bench whose code it takes up; any other is untied by that.
 
     Args:
-        code: The code, counted by ``count_code`` before.
+        code: The code.
         sign: Who gave the code, when, and the operation key; see ``token_of``.
 
     Returns:
         The bench.
 
     Raises:
-        Refused: ``tie_code_wrong`` for one that is unknown, too old, taken up before
-            or was tried too often; ``bench_closed``.
+        Refused: ``tie_code_wrong`` for one that is unknown, too old or taken up
+            before; ``bench_closed``.
         OperationKeyReused: If the key was used for another act.
     """
     mark = _code_mark(code)
 
     def work(act: Act) -> Tied:
         found = locking.lock_found(Tablet.objects.filter(code_mark=mark), "bench")
-        good = [row for row in found if _is_good(row, act)]
+        good = [row for row in found if row.code_until and act.now <= row.code_until]
         if not good:
             raise Refused("tie_code_wrong")
         row = good[0]
@@ -159,16 +151,10 @@ def tie_tablet(*, code: str, sign: Sign) -> Tied:
         row.token_sha256 = mark_of(token_of(sign.key, code))
         row.tied_at = act.now
         row.code_until = None
-        row.code_tries = 0
         row.save()
         return Tied(row.bench.code, row.bench.name)
 
     return perform("tie_tablet", work, Tied, sign, code=mark)
-
-
-def _is_good(row: Tablet, act: Act) -> bool:
-    in_time = row.code_until is not None and act.now <= row.code_until
-    return in_time and row.code_tries <= MOST_TRIES
 
 
 def untie_tablet(*, bench_id: int, sign: Sign) -> Tied:

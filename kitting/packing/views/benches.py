@@ -18,7 +18,6 @@ from kitting.models import Bench, Scale, Tablet
 from kitting.packing.forms import SCALE, BenchChangeForm, BenchForm
 from kitting.packing.services import benches as services
 from kitting.packing.services.benches import KeptBench, ScaleFacts
-from kitting.packing.services.tablets import MOST_TRIES
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404
 
@@ -66,7 +65,6 @@ def bench_change(request: LotwardRequest, code: str) -> HttpResponse:
         scale=Scale.objects.filter(bench=at, token_sha256__isnull=False).first(),
         tablet=Tablet.objects.filter(bench=at).first(),
         now=clock.now(),
-        most_tries=MOST_TRIES,
     )
 
 

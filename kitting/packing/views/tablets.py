@@ -19,8 +19,8 @@ from kitting.models import Bench
 from kitting.packing.forms import CodeForm
 from kitting.packing.services.tablets import (
     code_of,
-    count_code,
     give_code,
+    giver_of,
     tie_tablet,
     token_of,
     untie_tablet,
@@ -41,7 +41,7 @@ def bench_tie(request: LotwardRequest, code: str) -> HttpResponse:
         "form": form,
         "bench": at,
         "given": given,
-        "shown": _in_halves(code_of(form.key)) if given else "",
+        "shown": _in_groups(code_of(form.key)) if given else "",
         "address": request.build_absolute_uri(reverse("kitting:tablet")),
         "act": _("Show a code"),
         "back": reverse("kitting:bench-change", args=[at.code]),
@@ -49,9 +49,8 @@ def bench_tie(request: LotwardRequest, code: str) -> HttpResponse:
     return render(request, "kitting/packing/bench_tie.html", context, status=status)
 
 
-def _in_halves(code: str) -> str:
-    half = len(code) // 2
-    return f"{code[:half]} {code[half:]}"
+def _in_groups(code: str) -> str:
+    return " ".join(code[at : at + 4] for at in range(0, len(code), 4))
 
 
 @allowed("kitting.set_up", "GET", "POST")
@@ -92,7 +91,7 @@ def tablet(request: HttpRequest) -> HttpResponse:
 
 def _tie(form: CodeForm) -> None:
     code = form.cleaned_data["code"]
-    by = count_code(code)
+    by = giver_of(code)
     if by is None:
         raise Refused("tie_code_wrong")
     tie_tablet(code=code, sign=Sign(by=by, key=form.key))

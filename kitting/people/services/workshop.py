@@ -66,8 +66,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             raise Refused("time_zone_unknown", read=to.time_zone)
         if to.gs1_prefix:
             gs1.sscc(to.gs1_prefix, 1)
-        if not 0 <= to.idle_min <= LONGEST_IDLE_MIN:
-            raise Refused("idle_too_long", most=LONGEST_IDLE_MIN)
+        need_idle(to.idle_min)
         if to.country:
             country_name(to.country)
         workshop.name = to.name.strip()
@@ -78,7 +77,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.contact = to.contact.strip()
         workshop.two_people = to.two_people
         workshop.idle_min = to.idle_min
-        workshop.scrap_reasons = _reasons(to.scrap_reasons)
+        workshop.scrap_reasons = reasons_of(to.scrap_reasons)
         workshop.save(update_fields=list(vars(to)))
         return Particulars(
             name=workshop.name,
@@ -95,8 +94,31 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
     return perform("change_workshop", work, Particulars, sign, **vars(to))
 
 
-def _reasons(text: str) -> str:
-    """Read a list of reasons: a reason a line, none of them twice."""
+def need_idle(minutes: int) -> None:
+    """Refuse to sign people out later than any session ends.
+
+    Args:
+        minutes: After so many whoever does nothing is signed out; 0 for never.
+
+    Raises:
+        Refused: ``idle_too_long``.
+    """
+    if not 0 <= minutes <= LONGEST_IDLE_MIN:
+        raise Refused("idle_too_long", most=LONGEST_IDLE_MIN)
+
+
+def reasons_of(text: str) -> str:
+    """Read a list of reasons: a reason a line, none of them twice.
+
+    Args:
+        text: As it was entered.
+
+    Returns:
+        The reasons, tidied.
+
+    Raises:
+        Refused: ``scrap_reasons_wrong`` without one, with too many or too long a one.
+    """
     lines = [" ".join(line.split()) for line in text.splitlines()]
     reasons = list(dict.fromkeys(line for line in lines if line))
     longest = max(map(len, reasons), default=0)

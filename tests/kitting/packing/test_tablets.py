@@ -16,10 +16,9 @@ from kitting.models import Bag, Bench, Link, Operation, RowSeal, Tablet
 from kitting.packing.services import boxes
 from kitting.packing.services.benches import change_bench
 from kitting.packing.services.tablets import (
-    MOST_TRIES,
     code_of,
-    count_code,
     give_code,
+    giver_of,
     tie_tablet,
     token_of,
     untie_tablet,
@@ -85,11 +84,12 @@ def test_a_manager_has_a_code_shown_that_ties_one_tablet(manager: Client) -> Non
     answer = manager.post(page("tie", bench), form)
     assert answer.headers["Cache-Control"] == "private, no-store"
     code = code_of(uuid.UUID(form["op_key"]))
-    assert f"{code[:4]} {code[4:]}" in text_of(answer)
+    in_groups = f"{code[:4]} {code[4:8]} {code[8:]}"
+    assert in_groups in text_of(answer)
 
     browser = Client()
     assert_page(browser.get(TABLET))
-    answer = browser.post(TABLET, sent(code=f" {code[:4]} {code[4:]}"))
+    answer = browser.post(TABLET, sent(code=f" {in_groups}"))
     assert answer.headers["Location"] == reverse("sign-on")
     row = Tablet.objects.get(bench=bench)
     assert row.token_sha256 is not None
@@ -160,38 +160,29 @@ def test_only_the_newest_code_of_a_bench_is_good() -> None:
     tie_tablet(code=new, sign=factories.sign())
 
 
-def test_codes_are_tried_ten_times_and_then_none_is_good() -> None:
-    """Of 10⁸ codes ten are one in ten million; a server that starts anew knows it still."""
-    bench = factories.make_bench()
-    code, stranger = given(bench, now=None), Client()
-    wrong = "00000000" if code != "00000000" else "11111111"
-    for _ in range(MOST_TRIES):
+def test_wrong_codes_do_a_code_no_harm() -> None:
+    """Else anybody on the network could keep tablets from being tied.
+
+    10¹² codes, and 200 tries a second for ten minutes: one in eight million.
+    """
+    code, stranger = given(factories.make_bench(), now=None), Client()
+    assert len(code) == 12
+    for nth in range(30):
+        wrong = str(nth).zfill(12)
         assert_problem(stranger.post(TABLET, sent(code=wrong)), "tie_code_wrong")
-    assert_problem(stranger.post(TABLET, sent(code=code)), "tie_code_wrong")
-    assert stranger.post(TABLET, sent(code=given(bench, now=None))).status_code == 302
+    assert stranger.post(TABLET, sent(code=code)).status_code == 302
 
 
-def test_the_manager_sees_that_a_code_waits_and_that_it_is_good_for_nothing(
-    manager,
-) -> None:
+def test_the_manager_sees_that_a_code_waits(manager) -> None:
     bench = factories.make_bench()
 
     def shown() -> str:
         return text_of(manager.get(page("change", bench)))
 
     assert "A code waits" not in shown()
-    code, stranger = given(bench, now=None), Client()
-    wrong = "00000000" if code != "00000000" else "11111111"
+    code = given(bench, now=None)
     assert "A code waits to be entered on a tablet, until" in shown()
-    for tries in range(1, MOST_TRIES):
-        stranger.post(TABLET, sent(code=wrong))
-        assert f"Wrong ones so far: {tries}." in shown()
-    stranger.post(TABLET, sent(code=wrong))
-    assert "the code that was shown is good for nothing" in shown()
-    assert_problem(stranger.post(TABLET, sent(code=code)), "tie_code_wrong")
-    assert "the code that was shown is good for nothing" in shown()
-    stranger.post(TABLET, sent(code=given(bench, now=None)))
-    assert "good for nothing" not in shown()
+    Client().post(TABLET, sent(code=code))
     assert "A code waits" not in shown()
 
 
@@ -234,7 +225,7 @@ def test_a_code_of_somebody_whose_account_is_closed_ties_nothing() -> None:
     code = given(factories.make_bench(), by=owner)
     owner.is_active = False
     owner.save(update_fields=["is_active"])
-    by = count_code(code)
+    by = giver_of(code)
     assert by is not None
     sign = factories.sign(by=by, now=None)
     assert refused(lambda: tie_tablet(code=code, sign=sign)).code == "account_closed"

@@ -76,6 +76,30 @@ def test_a_bag_that_stays_at_the_bench_is_not_open_any_more(
     assert not OpenBag.objects.exists()
 
 
+@pytest.mark.parametrize("to", ["ACT-EMPTY", "a touch"])
+def test_a_bag_that_is_empty_is_counted_and_the_next_one_is_asked_for(
+    scan: Scan, at: Packing, put: Any, to: str
+) -> None:
+    for bag in (at.band_bag, at.visor_bag):
+        scan(bag.number)
+    if to == "a touch":
+        asked = purpose(scan("ACT-CLEAR"))
+        shown = scan(at.band_bag.number, purpose=asked)
+        assert "100 are missing" in words(shown)
+        to = key_of(shown, "It is empty")["scan"]
+    done = put(at.band_bag.number, to)
+    assert (state(done), done.context["next"]) == ("right", "clear")
+    at.band_bag.refresh_from_db()
+    assert (at.band_bag.pieces, at.band_bag.stage) == (0, "used_up")
+    last = Operation.objects.latest("pk")
+    assert last.name == "miss_pieces"
+    assert [row.bag for row in OpenBag.objects.all()] == [at.visor_bag]
+    assert state(put(at.visor_bag.number, "ACT-EMPTY")) == "right"
+    assert step(scan("ACT-NEXT")) == "choose"
+    assert_problem(scan("ACT-CLEAR"), "no_open_bag")
+    assert factories.prove() == []
+
+
 def test_a_box_that_is_not_finished_is_named(scan: Scan, at: Packing) -> None:
     box = scan("ACT-BOX-6").context["screen"].box
     fill(scan, at)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import uuid
+from typing import Any
 
 import pytest
 from django.urls import reverse
 
+from kitting.domain.errors import NotFit
 from kitting.domain.stages import BoxStage
-from kitting.models import Box, BoxSize, Movement, OpenBag, Operation, Print, Product
+from kitting.models import Box, BoxSize, Movement, OpenBag, Operation, Print
 from kitting.packing.services.labels import print_box_label
+from kitting.printing import steps
 from tests import factories
 from tests.assertions import assert_problem
 from tests.benches import fill, key_of, page_of, state, step, words
@@ -34,17 +37,25 @@ def test_the_label_opens_from_the_screen(client, closed: Box, at) -> None:
     assert f'href="{address}" target="_blank"' in words(client.get(page_of(at)))
 
 
-def test_a_label_that_cannot_be_drawn_leaves_the_box_closed(client, scan, at) -> None:
-    Product.objects.update(
-        cautions="\n".join(f"Caution {n}." * 6 for n in range(40)),
-        cautions_reviewed_by="Ada",
-    )
+@pytest.fixture
+def undrawn(scan, at, monkeypatch: pytest.MonkeyPatch) -> Any:
+    """The answer to the closing of a box whose label could not be drawn then."""
+
+    def fails(*_sent: object, **_more: object) -> None:
+        raise NotFit("label_full", number="1", needed_mm=151, room_mm=150)
+
     scan("ACT-BOX-6")
     fill(scan, at)
-    response = scan("ACT-CLOSE")
-    assert (response.status_code, state(response)) == (422, "wrong")
-    assert step(response) == "print"
-    Product.objects.update(cautions="")
+    with monkeypatch.context() as away:
+        away.setattr(steps, "press", fails)
+        return scan("ACT-CLOSE")
+
+
+def test_a_label_that_cannot_be_drawn_leaves_the_box_closed(
+    client, scan, at, undrawn
+) -> None:
+    assert (undrawn.status_code, state(undrawn)) == (422, "wrong")
+    assert step(undrawn) == "print"
     assert step(client.get(page_of(at))) == "print"
     response = scan("ACT-PRINT")
     assert (state(response), step(response)) == ("right", "label")
@@ -260,15 +271,7 @@ def test_every_scan_of_a_box_sent_twice_happens_once(client, scan, at) -> None:
     twice(at.band_bag.number, purpose="take_off")
 
 
-def test_a_first_print_sent_twice_is_one_print(scan, at) -> None:
-    Product.objects.update(
-        cautions="\n".join(f"Caution {n}." * 6 for n in range(40)),
-        cautions_reviewed_by="Ada",
-    )
-    scan("ACT-BOX-6")
-    fill(scan, at)
-    scan("ACT-CLOSE")
-    Product.objects.update(cautions="")
+def test_a_first_print_sent_twice_is_one_print(scan, undrawn) -> None:
     key = str(uuid.uuid4())
     assert [state(scan("ACT-PRINT", key=key)) for _ in range(2)] == ["right", "right"]
     assert Print.objects.count() == 1
