@@ -92,12 +92,12 @@ def test_every_section_of_the_file_is_written() -> None:
 
 def test_what_the_workshop_asks_of_its_people_goes_along() -> None:
     asked = {"two_people": False, "idle_min": 5, "scrap_reasons": "Torn\nDropped"}
-    Workshop.objects.update(**asked)
+    Workshop.objects.update(name="Quay Kits", **asked)
     said = written_catalogue()["workshop"]
     assert said["scrap_reasons"] == ["Torn", "Dropped"]
     usual = {name: getattr(Particulars, name) for name in asked}
     Workshop.objects.update(**usual)
-    assert "workshop" not in written_catalogue()
+    assert written_catalogue()["workshop"] == {"name": "Quay Kits"}
     load_catalogue(data={"workshop": said}, sign=sign())
     workshop = Workshop.objects.get()
     assert {name: getattr(workshop, name) for name in asked} == asked
