@@ -12,11 +12,14 @@ from django.urls import reverse
 
 from kitting.ledger import clock
 from kitting.models import Box, BoxSize, Product
+from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import boxes
 from kitting.packing.services.plan import plan_day
 from tests import factories
-from tests.benches import Packing, make_packing, newest_number, page_of
+from tests.benches import Packing, hold, make_packing, newest_number, page_of
 from tests.browser.still import show
+from tests.kitting.packing.bench.test_bench_sets_back import overdue_since
+from tests.tablets import packer, sign_on, tied
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -158,6 +161,33 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     gone = scan("ACT-NEXT")
     assert b"was taken to" in gone
     yield "taken, another offered", gone
+    yield from stopped(scan, at)
+
+
+def stopped(scan: Callable[..., bytes], at: Packing) -> Iterator[tuple[str, bytes]]:
+    """Screens of a box that is held, handed over, or has a bag that was open too long."""
+    factories.make_bench()
+    yield "to which bench", (asked := scan("ACT-HAND-OVER"))
+    assert b"hand_over" in asked
+    hold("bag", at.band_bag.pk, "Rough at the edge of the forehead, found by a nurse")
+    held = scan("ACT-NEXT")
+    assert b"Rough at the edge" in held
+    yield "held", held
+    cages = [factories.make_place(PlaceKind.QUARANTINE) for _ in range(2)]
+    yield "to which quarantine", (asked := scan("ACT-QUARANTINE"))
+    assert cages[1].code.encode() in asked
+    yield "a bag to a held box", scan(at.visor_bag.number)
+    at.bench = factories.make_bench()
+    scan("ACT-BOX-6")
+    late = overdue_since(at.bag(at.band))
+    yield "open too long", scan(late.number)
+    yield "which is set back", scan("ACT-SET-BACK")
+    yield "set back", scan(late.number, "set_back")
+    at.bench = factories.make_bench()
+    tablet = tied(at.bench)
+    sign_on(tablet, packer("petra")[1])
+    yield "a shift begins", (asked := tablet.get(page_of(at)).content)
+    assert b"another batch" in asked
 
 
 def test_all_that_is_asked_is_there_at_every_size(
@@ -175,7 +205,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             least = 68 if min(width, height) > 400 else 34
             if found := [*page.evaluate(CUT_OFF), *page.evaluate(SMALL, least)]:
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 26 * len(SIZES)
+    assert seen == 34 * len(SIZES)
     assert cut == {}
 
 

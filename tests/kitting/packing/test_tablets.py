@@ -184,7 +184,7 @@ def test_the_manager_sees_that_a_code_waits(manager) -> None:
     assert "A code waits to be entered on a tablet, until" in shown()
     Client().post(TABLET, sent(code=code))
     assert "A code waits" not in shown()
-    assert "Take the code back" not in shown()
+    assert "End the code" not in shown()
 
 
 def test_a_code_that_somebody_saw_is_taken_back(manager) -> None:
@@ -193,7 +193,7 @@ def test_a_code_that_somebody_saw_is_taken_back(manager) -> None:
     assert page("untie", bench) not in text_of(manager.get(change))
     code = given(bench, now=None)
     shown = text_of(manager.get(change))
-    assert "Take the code back" in shown
+    assert "End the code" in shown
     assert page("untie", bench) in shown
     assert manager.post(page("untie", bench), sent()).status_code == 302
     assert_problem(Client().post(TABLET, sent(code=code)), "tie_code_wrong")
