@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
+from itertools import chain
 from typing import TYPE_CHECKING
 
 import pytest
@@ -161,7 +162,6 @@ def screens(client: Client, at: Packing) -> Iterator[tuple[str, bytes]]:
     gone = scan("ACT-NEXT")
     assert b"was taken to" in gone
     yield "taken, another offered", gone
-    yield from stopped(scan, at)
 
 
 def stopped(scan: Callable[..., bytes], at: Packing) -> Iterator[tuple[str, bytes]]:
@@ -196,7 +196,8 @@ def test_all_that_is_asked_is_there_at_every_size(
     client = client_for(make_user("packer", group="packer"))
     cut = {}
     seen = 0
-    for name, html in screens(client, at):
+    scan = scanner(client, at)
+    for name, html in chain(screens(client, at), stopped(scan, at)):
         show(page, html)
         for width, height in SIZES:
             page.set_viewport_size({"width": width, "height": height})

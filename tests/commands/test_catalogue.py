@@ -351,14 +351,6 @@ FAULTS: dict[str, tuple[Any, dict[str, str]]] = {
         lambda d: d["stocks"].append(dict(d["stocks"][0])),
         {"stocks[8]": "catalogue_twice"},
     ),
-    "minutes longer than any session": (
-        lambda d: d["workshop"].update(idle_min=721),
-        {"workshop.idle_min": "idle_too_long"},
-    ),
-    "a reason longer than a label has room for": (
-        lambda d: d["workshop"].update(scrap_reasons=["Dropped", "x" * 41]),
-        {"workshop.scrap_reasons": "scrap_reasons_wrong"},
-    ),
     "a prefix": (
         lambda d: d["workshop"].update(gs1_prefix="12"),
         {"workshop.gs1_prefix": "gs1_prefix"},

@@ -17,7 +17,7 @@ from kitting.ledger.listing import LISTERS, written_catalogue
 from kitting.ledger.sections import SECTIONS
 from kitting.models import Method, Operation, Part, Protocol, Workshop
 from kitting.people.services.workshop import Particulars
-from lotward.catalogue.loading import load_catalogue
+from lotward.catalogue.loading import CatalogueRefused, load_catalogue
 from lotward.demo import masterdata
 from tests import factories
 from tests.factories import sign
@@ -101,6 +101,14 @@ def test_what_the_workshop_asks_of_its_people_goes_along() -> None:
     load_catalogue(data={"workshop": said}, sign=sign())
     workshop = Workshop.objects.get()
     assert {name: getattr(workshop, name) for name in asked} == asked
+    Workshop.objects.update(**usual)
+    wrong = {"idle_min": 721, "scrap_reasons": ["Torn", "x" * 41]}
+    with pytest.raises(CatalogueRefused) as caught:
+        load_catalogue(data={"workshop": said | wrong}, sign=sign())
+    assert {each.path: each.code for each in caught.value.problems} == {
+        "workshop.idle_min": "idle_too_long",
+        "workshop.scrap_reasons": "scrap_reasons_wrong",
+    }
 
 
 def test_what_is_said_wrongly_writes_nothing(tmp_path: Path) -> None:

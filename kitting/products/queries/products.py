@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Count, Q, QuerySet
 
 from kitting.ledger.pinned import WITH_PINNED
-from kitting.models import Box, BoxSize, Product, Recipe
+from kitting.models import Box, BoxSize, Product, Recipe, RecipeLine
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,18 @@ class ProductPage:
         return self.recipes[0] if self.recipes else None
 
     @property
+    def other_cartons(self) -> list[tuple[BoxSize, RecipeLine]]:
+        """Sizes with the line in force that counts something else than their carton."""
+        lines = [] if self.in_force is None else self.in_force.lines.all()
+        found = []
+        for size in self.sizes:
+            needed = [line for line in lines if line.needed(size.sets)]
+            own = [line for line in needed if line.sets]
+            if size.active and own and size.carton_id not in (None, *parts_of(needed)):
+                found.append((size, own[0]))
+        return found
+
+    @property
     def lacks(self) -> list[str]:
         """What it cannot be packed without."""
         missing = {
@@ -39,6 +52,25 @@ class ProductPage:
             "in force": bool(self.recipes) and self.in_force is None,
         }
         return [name for name, lacking in missing.items() if lacking]
+
+
+def parts_of(lines: Iterable[RecipeLine]) -> set[int]:
+    """Give the parts that lines of a recipe take.
+
+    Args:
+        lines: The lines, with their substitutes.
+
+    Returns:
+        Ids of their own parts, and of what is taken in place of them.
+    """
+    return {
+        part
+        for line in lines
+        for part in (
+            line.part_id,
+            *(each.revision.part_id for each in line.substitutes.all()),
+        )
+    }
 
 
 def all_products() -> QuerySet[Product]:

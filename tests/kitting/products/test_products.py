@@ -244,6 +244,26 @@ def test_a_gtin_stays_and_a_closed_size_is_not_packed(manager: Client) -> None:
     assert factories.prove() == []
 
 
+def test_a_carton_that_the_recipe_does_not_count_is_named(manager: Client) -> None:
+    band, carton, other = free(), free("Plain carton"), free("Lined carton")
+    product()
+    address = reverse("kitting:product-detail", args=["FS9"])
+
+    def told() -> bool:
+        said = "Boxes of 6 are packed with"
+        return f"{said} {other.part.name}" in text_of(manager.get(address))
+
+    to = SizeFacts(carton_id=carton.part_id)
+    add_size(product="FS9", sets=6, to=to, sign=sign())
+    recipe(LineFacts(band.pk, 1))
+    assert not told(), "the recipe counts none"
+    recipe(LineFacts(band.pk, 1), LineFacts(other.pk, 1, per="box", sets=6))
+    assert told()
+    instead = LineFacts(other.pk, 1, per="box", sets=6, substitute_ids=(carton.pk,))
+    recipe(LineFacts(band.pk, 1), instead)
+    assert not told(), "it may be the one that is taken"
+
+
 # -- The file -------------------------------------------------------------------------
 
 
