@@ -29,6 +29,7 @@ from tests.demo import (
     build_and_serve,
     copy_of,
     own_on_the_server,
+    pointed_at,
     working_on,
 )
 from tests.patience import PATIENCE_S
@@ -195,16 +196,22 @@ def django_db_setup(
     django_db_blocker: DjangoDbBlocker,
 ) -> Iterator[None]:
     """Give this worker a migrated database of its own."""
+    file = None
     with django_db_blocker.unblock():
         connection.close()
         if connection.vendor == "sqlite":
-            copy_of(request.getfixturevalue("migrated"), settings.TEST_DIR)
+            file = request.getfixturevalue("migrated")
+            copy_of(file, settings.TEST_DIR)
         else:
             databases.copy_on_the_server(
                 request.getfixturevalue("shared"),
                 os.environ.get("PYTEST_XDIST_WORKER", "alone"),
             )
-    yield
+        as_it_was = databases.AsItWas(file)
+    with pytest.MonkeyPatch.context() as patch:
+        again = lambda _test: as_it_was.again()  # noqa: E731
+        patch.setattr(TransactionTestCase, "_fixture_teardown", again)
+        yield
     databases.leave_scenes(None)
     with django_db_blocker.unblock():
         connection.close()
@@ -230,21 +237,6 @@ def own(
                 yield folder
 
 
-@pytest.fixture(scope="session", autouse=True)
-def _flush_past_the_guards() -> Iterator[None]:
-    """Wrap the tear-down of transactional tests, which flushes; guards refuse that."""
-    plain = TransactionTestCase._fixture_teardown
-
-    def with_guards_away(self: TransactionTestCase) -> None:
-        with databases.guards_away():
-            plain(self)
-        databases.note_all()
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(TransactionTestCase, "_fixture_teardown", with_guards_away)
-        yield
-
-
 @pytest.fixture(autouse=True)
 def _data_folder_as_it_was() -> Iterator[None]:
     """A newest link on record is this test's alone; the key is that of shared histories."""
@@ -258,17 +250,20 @@ def _data_folder_as_it_was() -> Iterator[None]:
 
 
 @pytest.fixture(scope="session")
-def _history_on_file(
-    migrated: Path,
+def _history_kept(
+    request: pytest.FixtureRequest,
     tmp_path_factory: pytest.TempPathFactory,
     django_db_setup: None,
     django_db_blocker: DjangoDbBlocker,
-) -> tuple[Path, History]:
-    """A history made once by this worker, in an SQLite file for copying."""
+) -> tuple[Path | None, History]:
+    """A history made once by this worker, in an SQLite file or on the server."""
     from tests.ledgers import make_history
 
+    if connection.vendor != "sqlite":
+        with django_db_blocker.unblock(), pointed_at(databases.of_a_history()):
+            return None, make_history()
     folder = tmp_path_factory.mktemp("history")
-    copy_of(migrated, folder)
+    copy_of(request.getfixturevalue("migrated"), folder)
     with django_db_blocker.unblock(), working_on(folder) as file:
         return file, make_history()
 
@@ -280,27 +275,22 @@ def _history_of_the_module(
     django_db_setup: None,
     django_db_blocker: DjangoDbBlocker,
 ) -> History:
-    file, made = request.getfixturevalue("_history_on_file")
+    file, made = request.getfixturevalue("_history_kept")
 
     @contextmanager
     def at_a_copy_of_it() -> Iterator[History]:
-        folder = tmp_path_factory.mktemp("history")
-        copy_of(file, folder)
-        with django_db_blocker.unblock(), working_on(folder), django_db_blocker.block():
+        at = pointed_at(databases.of_a_history())
+        if file:
+            folder = tmp_path_factory.mktemp("history")
+            copy_of(file, folder)
+            at = working_on(folder)
+        with django_db_blocker.unblock(), at, django_db_blocker.block():
             yield made
 
     return databases.stand(request, at_a_copy_of_it())
 
 
 databases.SHARED.add(_history_of_the_module.__name__)
-
-if connection.vendor != "sqlite":
-
-    @databases.once_a_module
-    def _history_of_the_module() -> History:
-        from tests.ledgers import make_history
-
-        return make_history()
 
 
 @pytest.fixture

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import copy
 import fcntl
+import sqlite3
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from inspect import signature
@@ -54,15 +55,65 @@ def copy_on_the_server(shared: Path, worker: str) -> None:
         else:
             connection.settings_dict["NAME"] = creation._get_test_db_name()
         creation.clone_test_db(worker, verbosity=0, autoclobber=True)
+        creation.clone_test_db(f"{worker}_history", verbosity=0, autoclobber=True)
     connection.settings_dict.update(creation.get_test_db_clone_settings(worker))
 
 
-# -- The flush after a transactional test --------------------------------------------
+def of_a_history() -> dict[str, Any]:
+    """Settings of a second copy on the server, as this worker's own is by now."""
+    own = connection.settings_dict
+    return {**own, "NAME": f"{own['NAME']}_history"}
+
+
+# -- What a transactional test leaves behind -----------------------------------------
+
+
+class AsItWas:
+    """The rows of a worker's database, and how all that was committed goes again.
+
+    A flush would empty each table by a statement of its own, and fill what Django and
+    the workshop need as after a migration: ten times the work.
+    """
+
+    def __init__(self, file: Path | None) -> None:
+        """Remember the rows as they are.
+
+        Args:
+            file: An SQLite file of the same contents, where it is one.
+        """
+        self.file = file
+        self.rows = {} if file else _rows_of_the_server()
+
+    def again(self) -> None:
+        """Let the connection's database be so again; the guards do not see it."""
+        if self.file:
+            connection.ensure_connection()
+            with closing(
+                sqlite3.connect(f"{self.file.as_uri()}?immutable=1", uri=True)
+            ) as it:
+                it.backup(connection.connection)
+            return
+        empty = "; ".join(f'DELETE FROM "{table}"' for table in self.rows)
+        with guards_away(), transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute(empty)
+            for table, rows in self.rows.items():
+                if rows:
+                    with cursor.copy(f'COPY "{table}" FROM STDIN') as copy_in:
+                        copy_in.write(rows)
+
+
+def _rows_of_the_server() -> dict[str, bytes]:
+    found = {}
+    with connection.cursor() as cursor:
+        for table in connection.introspection.table_names(cursor):
+            with cursor.copy(f'COPY "{table}" TO STDOUT') as copy_out:
+                found[table] = b"".join(copy_out)
+    return found
 
 
 @contextmanager
 def guards_away() -> Iterator[None]:
-    """Let the flush after a transactional test empty the guarded tables."""
+    """Let a test change what the guards keep."""
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SET session_replication_role = replica")
@@ -77,19 +128,6 @@ def guards_away() -> Iterator[None]:
         yield
     finally:
         guards.install_guards()
-
-
-def note_all() -> None:
-    """Note what a flush makes anew, as if the guards had been there: nobody sealed it."""
-    from kitting.ledger.seals import sealed_models
-    from kitting.models import Touched
-
-    Touched.objects.all().delete()
-    Touched.objects.bulk_create(
-        Touched(act=0, of=table, row=pk)
-        for table, model in sealed_models().items()
-        for pk in model._base_manager.values_list("pk", flat=True)
-    )
 
 
 # -- Scenes that the tests of a module share ------------------------------------------

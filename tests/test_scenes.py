@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from django.contrib.auth.models import Group
 from django.db import connection
 
+from kitting.ledger import guards
+from kitting.ledger.setup import ROLES
 from kitting.lots.services.lots import NewBag
 from kitting.models import Bag, Operation, Place
 from tests import factories
@@ -58,3 +61,15 @@ def test_a_history_is_left_where_a_test_does_not_ask_for_it(history: History) ->
 
 def test_what_was_shared_proves(bag: Bag) -> None:
     assert factories.prove() == []
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("nth", [1, 2])
+def test_what_is_committed_is_gone_after_its_test(nth: int) -> None:
+    assert not Bag.objects.exists()
+    assert not Operation.objects.exists()
+    assert guards.missing_guards() == []
+    assert factories.prove() == []
+    assert set(Group.objects.values_list("name", flat=True)) == set(ROLES)
+    factories.make_lot()
+    Group.objects.all().delete()

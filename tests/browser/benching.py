@@ -2,13 +2,50 @@
 
 from __future__ import annotations
 
-from playwright.sync_api import Page
+from collections.abc import Iterable
+
+from playwright.sync_api import Locator, Page
+
+Size = tuple[int, int]
 
 
 def type_scan(page: Page, text: str) -> None:
     """Type as a scanner does: to whatever has the focus, and Enter at the end."""
     page.keyboard.type(text)
     page.keyboard.press("Enter")
+
+
+def turn(page: Page, size: Size) -> None:
+    """Give the screen another size."""
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+
+
+def touch(key: Locator, sizes: Iterable[Size]) -> None:
+    """Touch a key once; at every size it can be touched."""
+    for size in sizes:
+        turn(key.page, size)
+        key.click(trial=True)
+    key.click()
+
+
+# What is on each key, its width, height and right end, and whether a touch reaches it.
+KEYS = """() => [...document.querySelectorAll('#keypad button')]
+  .filter(e => e.checkVisibility({visibilityProperty: true})).map(e => {
+    e.scrollIntoView({block: 'nearest'});
+    const key = e.getBoundingClientRect();
+    const top = document.elementFromPoint(key.x + key.width / 2, key.y + key.height / 2);
+    return [e.innerText, key.width, key.height, key.right, e.contains(top)];
+  })"""
+
+
+def keys_on(page: Page, size: Size, *, at_least: float) -> list[str]:
+    """What is on the keys that are seen, each of them large and within reach."""
+    keys = page.evaluate(KEYS)
+    assert min(wide for _, wide, *_ in keys) >= at_least
+    assert min(high for _, _, high, *_ in keys) >= at_least
+    assert max(right for *_, right, _ in keys) <= size[0]
+    assert [said for said, *_, reached in keys if not reached] == []
+    return [said for said, *_ in keys]
 
 
 def next_words(page: Page):

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import mimetypes
 import threading
+from collections.abc import Iterable, Iterator
 from functools import cache
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
@@ -13,6 +15,7 @@ from urllib.parse import urlsplit
 from django.contrib.staticfiles import finders
 
 from tests.browser.measuring import settle
+from tests.patience import until
 
 if TYPE_CHECKING:
     from playwright.sync_api import Page
@@ -22,10 +25,11 @@ HTML = "text/html; charset=utf-8"
 
 
 class _Server(ThreadingHTTPServer):
-    """Gives one page at every address, and the project's own files, which are kept."""
+    """Gives the pages that are shown, and the project's own files, which are kept."""
 
     daemon_threads = True
-    page = b""
+    pages: dict[str, bytes]
+    """By their path."""
 
 
 class _Answer(BaseHTTPRequestHandler):
@@ -37,7 +41,8 @@ class _Answer(BaseHTTPRequestHandler):
         if path.startswith(STATIC):
             self._send(*_file(path.removeprefix(STATIC)), keep="max-age=3600")
         else:
-            self._send(self.server.page, HTML, keep="no-store")
+            page = self.server.pages.get(path, self.server.pages["/"])
+            self._send(page, HTML, keep="no-store")
 
     def _send(self, body: bytes, kind: str, *, keep: str) -> None:
         self.send_response(200)
@@ -70,6 +75,33 @@ def _server() -> _Server:
 def show(page: Page, html: bytes) -> None:
     """Show what a view answered, with its styles and without its scripts."""
     server = _server()
-    server.page = html
+    server.pages = {"/": html}
     page.goto(f"http://127.0.0.1:{server.server_port}/")
     settle(page)
+
+
+TOGETHER = 12
+FRAMES = "[...document.querySelectorAll('iframe')].map(e => e.contentDocument)"
+LETTERS = f"{FRAMES}.every(e => e.fonts.status === 'loaded')"
+
+
+def widths(
+    page: Page, pages: Iterable[tuple[str, bytes]], size: tuple[int, int]
+) -> Iterator[tuple[str, int]]:
+    """How far each page reaches on a screen of a size; some are shown side by side.
+
+    A frame is a screen of its own to what is in it, and costs a third of a page.
+    """
+    server = _server()
+    wide, high = size
+    rest = iter(pages)
+    while some := list(islice(rest, TOGETHER)):
+        server.pages = {f"/{n}": html for n, (_, html) in enumerate(some)}
+        frame = f"<iframe style='border: 0' width={wide} height={high} src="
+        framed = "".join(f"{frame}{path}></iframe>" for path in server.pages)
+        server.pages["/"] = f"<!doctype html>{framed}".encode()
+        page.goto(f"http://127.0.0.1:{server.server_port}/")
+        settle(page)
+        assert until(lambda: page.evaluate(LETTERS))
+        found = page.evaluate(f"{FRAMES}.map(e => e.documentElement.scrollWidth)")
+        yield from zip((at for at, _ in some), found, strict=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from tests.browser.still import show
+from tests.browser.still import show, widths
 from tests.browser.touring import pages_of
 
 if TYPE_CHECKING:
@@ -17,16 +17,14 @@ if TYPE_CHECKING:
 PHONE = 390
 
 
+WIDE = ("wide", b"<!doctype html><p style='width: 391px; margin: 0'>wider</p>")
+
+
 def too_wide(page: Page, pages: Iterable[tuple[str, bytes]]) -> dict[str, int]:
     """Measure pages on a phone; the width of each that scrolls sideways."""
-    page.set_viewport_size({"width": PHONE, "height": 844})
-    wide = {}
-    for address, html in pages:
-        show(page, html)
-        width = page.evaluate("document.documentElement.scrollWidth")
-        if width > PHONE:
-            wide[address] = width
-    return wide
+    reached = dict(widths(page, [*pages, WIDE], (PHONE, 844)))
+    assert reached.pop("wide") == PHONE + 1
+    return {address: width for address, width in reached.items() if width > PHONE}
 
 
 def test_no_page_of_the_demo_is_wider_than_a_phone(

@@ -13,10 +13,11 @@ from kitting.models import Bench, Box
 from kitting.packing.services import boxes
 from tests import factories
 from tests.benches import Packing
-from tests.browser.benching import next_words, type_scan, waiting
+from tests.browser.benching import next_words, touch, turn, type_scan, waiting
 from tests.browser.measuring import settle
 from tests.factories import sign
 
+SIZES = [(1280, 800), (1024, 768), (800, 1280)]
 LOOKS_MS = 15_000
 """An idle screen looks every 4 s; the machine of a test may be slow."""
 TARGET_PX = 18 / 25.4 * 96
@@ -33,12 +34,12 @@ def other(at: Packing) -> Bench:
 def tablets(page: Page, at: Packing, other: Bench, bench, live_server):
     """The tablets of both benches, the first with an open box."""
 
-    def open_both(width: int = 1280, height: int = 800) -> tuple[Page, Page]:
+    def open_both() -> tuple[Page, Page]:
         factories.make_open_box(at.size, at.bench, at.band_bag)
         bench()
         there = page.context.new_page()
         for each in (page, there):
-            each.set_viewport_size({"width": width, "height": height})
+            turn(each, SIZES[0])
         there.goto(live_server.url + reverse("kitting:bench", args=[other.code]))
         page.bring_to_front()
         return page, there
@@ -51,31 +52,32 @@ def seen(page: Page, name: str) -> None:
         page.screenshot(path=f"{folder}/{name}.png")
 
 
-@pytest.mark.parametrize("size", [(1280, 800), (800, 1280)])
 def test_by_touch_the_other_tablet_shows_the_box_by_itself(
-    tablets, at: Packing, other: Bench, size: tuple[int, int]
+    tablets, at: Packing, other: Bench
 ) -> None:
-    here, there = tablets(*size)
+    here, there = tablets()
     expect(next_words(there)).to_have_text("Choose the next box")
-    seen(here, f"fill{size[0]}")
-    here.get_by_role("button", name="Hand over").click()
+    seen(here, "fill")
+    touch(here.get_by_role("button", name="Hand over"), SIZES)
     expect(next_words(here)).to_have_text("Which bench finishes the box?")
-    settle(here)
-    seen(here, f"which{size[0]}")
     key = here.get_by_role("button", name=other.name)
-    box = key.bounding_box()
-    assert box is not None
-    assert min(box["width"], box["height"]) >= TARGET_PX - 0.1
-    key.click()
+    for size in SIZES:
+        turn(here, size)
+        settle(here)
+        seen(here, f"which{size[0]}")
+        box = key.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= TARGET_PX - 0.1
+    touch(key, SIZES)
     expect(next_words(here)).to_have_text("Choose the next box")
     expect(here.locator("#bench-next .go-to")).to_contain_text(other.name)
     expect(here.locator(".strip-last")).to_contain_text(f"went to {other.name}")
-    seen(here, f"gone{size[0]}")
+    seen(here, "gone")
     there.bring_to_front()
     expect(next_words(there)).to_have_text("Visor: scan a bag", timeout=LOOKS_MS)
     expect(there.locator(".came")).to_contain_text(f"It came from {at.bench.name}.")
     settle(there)
-    seen(there, f"came{size[0]}")
+    seen(there, "came")
     type_scan(there, at.visor_bag.number)
     expect(next_words(there)).to_have_text("Manual: scan a bag")
     assert Box.objects.get().bench == other
@@ -138,12 +140,15 @@ def test_while_scans_wait_for_the_network_the_box_stays(
     assert Box.objects.get().bench == at.bench
 
 
-@pytest.mark.parametrize("size", [(1280, 800), (1024, 768), (800, 1280)])
-def test_the_key_covers_no_figure_of_a_large_box(
-    tablets, size: tuple[int, int]
-) -> None:
-    here, _there = tablets(*size)
-    settle(here)
+def test_the_key_covers_no_figure_of_a_large_box(tablets) -> None:
+    here, _there = tablets()
+    for size in SIZES:
+        turn(here, size)
+        settle(here)
+        covers_no_figure(here)
+
+
+def covers_no_figure(here: Page) -> None:
     said = here.evaluate(
         """() => {
           const count = document.querySelector("#bench-box .count");
