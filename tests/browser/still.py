@@ -9,7 +9,7 @@ from functools import cache
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
 from django.contrib.staticfiles import finders
@@ -85,12 +85,13 @@ FRAMES = "[...document.querySelectorAll('iframe')].map(e => e.contentDocument)"
 LETTERS = f"{FRAMES}.every(e => e.fonts.status === 'loaded')"
 
 
-def widths(
-    page: Page, pages: Iterable[tuple[str, bytes]], size: tuple[int, int]
-) -> Iterator[tuple[str, int]]:
-    """How far each page reaches on a screen of a size; some are shown side by side.
+def of_each(
+    page: Page, pages: Iterable[tuple[str, bytes]], size: tuple[int, int], asked: str
+) -> Iterator[tuple[str, Any]]:
+    """What a function gives of each page's document on a screen of a size.
 
-    A frame is a screen of its own to what is in it, and costs a third of a page.
+    Some are shown side by side: a frame is a screen of its own to what is in it, and
+    costs a third of a page.
     """
     server = _server()
     wide, high = size
@@ -103,5 +104,5 @@ def widths(
         page.goto(f"http://127.0.0.1:{server.server_port}/")
         settle(page)
         assert until(lambda: page.evaluate(LETTERS))
-        found = page.evaluate(f"{FRAMES}.map(e => e.documentElement.scrollWidth)")
+        found = page.evaluate(f"{FRAMES}.map({asked})")
         yield from zip((at for at, _ in some), found, strict=True)

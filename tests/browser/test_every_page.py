@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from tests.browser.still import show, widths
+from tests.browser.still import of_each, show
 from tests.browser.touring import pages_of
 
 if TYPE_CHECKING:
@@ -15,14 +15,17 @@ if TYPE_CHECKING:
     from tests.pages import Shown
 
 PHONE = 390
-
-
-WIDE = ("wide", b"<!doctype html><p style='width: 391px; margin: 0'>wider</p>")
+SCREEN = (PHONE, 844)
+WIDTH = "page => page.documentElement.scrollWidth"
+WIDE = (
+    "wide",
+    b"<!doctype html><body style='margin: 0'><p style='width: 391px'>wider</p>",
+)
 
 
 def too_wide(page: Page, pages: Iterable[tuple[str, bytes]]) -> dict[str, int]:
     """Measure pages on a phone; the width of each that scrolls sideways."""
-    reached = dict(widths(page, [*pages, WIDE], (PHONE, 844)))
+    reached = dict(of_each(page, [*pages, WIDE], SCREEN, WIDTH))
     assert reached.pop("wide") == PHONE + 1
     return {address: width for address, width in reached.items() if width > PHONE}
 
@@ -48,8 +51,7 @@ def test_no_page_of_a_tour_is_wider_than_a_phone(
 
 
 DESK = ("/allotment/", "/log/", "/recall/", "/requests/", "/shipments/")
-HIDDEN = """
-  [...document.querySelectorAll('.table')]
+HIDDEN = """page => [...page.querySelectorAll('.table')]
     .filter(e => e.scrollWidth > e.clientWidth)
     .map(e => e.innerText.trim().split('\\n')[0])
 """
@@ -58,14 +60,9 @@ HIDDEN = """
 def test_no_table_of_the_dispatch_desk_is_hidden_sideways_on_a_phone(
     page: Page, every_page: list[Shown]
 ) -> None:
-    page.set_viewport_size({"width": PHONE, "height": 844})
     pages = [(at, html) for at, html in every_page if at.startswith(DESK)]
-    hidden = {}
-    for address, html in pages:
-        show(page, html)
-        if found := page.evaluate(HIDDEN):
-            hidden[address] = found
-    assert hidden == {}
+    found = dict(of_each(page, pages, SCREEN, HIDDEN))
+    assert {address: tables for address, tables in found.items() if tables} == {}
     assert {at.split("?")[0].strip("/") for at, _html in pages} >= {"log", "recall"}
 
 

@@ -145,10 +145,10 @@ def test_the_key_covers_no_figure_of_a_large_box(tablets) -> None:
     for size in SIZES:
         turn(here, size)
         settle(here)
-        covers_no_figure(here)
+        assert_no_figure_is_covered(here)
 
 
-def covers_no_figure(here: Page) -> None:
+def assert_no_figure_is_covered(here: Page) -> None:
     said = here.evaluate(
         """() => {
           const count = document.querySelector("#bench-box .count");
