@@ -20,6 +20,8 @@ from pathlib import Path
 from django.conf import settings
 
 FILE = "journal.key"
+START = "start_key"
+"""The act from which on links carry another key; a restore may be one as well."""
 LENGTH = 32
 """Bytes of a key, as many as SHA-256 gives (RFC 2104, section 3)."""
 

@@ -19,6 +19,7 @@ from functools import cache
 from typing import Any, Final, TypeAlias, TypeVar
 from uuid import UUID
 
+from django.conf import settings
 from django.db import IntegrityError, OperationalError, connection, transaction
 from django.db.models import Exists, QuerySet
 
@@ -33,8 +34,6 @@ CONFIRM_CLOCK = "confirm_clock"
 """The act that says that the date is right."""
 RESTORE = "restore"
 """The act that names the heads which a restored backup leaves behind."""
-START_KEY = "start_key"
-"""The act from which on links carry another key; a restore may be one as well."""
 SURE_OF_THE_DATE = frozenset({CONFIRM_CLOCK, RESTORE})
 """Acts that are done while the date is in doubt: whoever restores looked at it first."""
 FORM = 1
@@ -205,7 +204,6 @@ class Earlier:
 
     name: str
     """Name of the act in the journal."""
-
     outcome: dict[str, Any]
     """What it gave, by name."""
 
@@ -320,6 +318,8 @@ def _claim(name: str, mark: bytes, sign: Sign) -> Act:
         bulk.insert([operation])
     except IntegrityError as error:
         raise _KeyTaken from error
+    if workshop.version != settings.VERSION:
+        Workshop.objects.update(version=settings.VERSION)
     return Act(operation, sign, workshop, head)
 
 

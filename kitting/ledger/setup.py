@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from django.apps import apps
+from django.conf import settings
 from django.contrib.auth.models import Group, Permission
 from django.db import connection
 
@@ -89,7 +90,7 @@ COUNTERS = (*(kind.name.lower() for kind in Kind), "sscc")
 def ensure_workshop(name: str = "Unnamed workshop", site: int = 1) -> Workshop:
     """Make what is missing; leaves what is there alone."""
     workshop, _ = Workshop.objects.get_or_create(
-        pk=1, defaults={"name": name, "site": site}
+        pk=1, defaults={"name": name, "site": site, "version": settings.VERSION}
     )
     JournalHead.objects.get_or_create(
         site=workshop.site, defaults={"seq": 0, "hash": bytes(32)}

@@ -4415,6 +4415,10 @@ class Migration(migrations.Migration):
                             "guessed_name",
                             models.CharField(blank=True, default="", max_length=150),
                         ),
+                        (
+                            "version",
+                            models.CharField(blank=True, default="", max_length=20),
+                        ),
                     ],
                     options={
                         "permissions": [

@@ -58,6 +58,8 @@ class Workshop(models.Model):
     fault_at = models.DateTimeField(null=True)
     """When a proof found a fault; empty as soon as a whole one finds none."""
 
+    version = models.CharField(max_length=20, blank=True, default="")
+    """Of the program that did the newest acts: the first act of another one changes it."""
     guessed_at = models.DateTimeField(null=True)
     """When passwords were wrong so often, last, that signing in was locked."""
     guessed_name = models.CharField(max_length=150, blank=True, default="")

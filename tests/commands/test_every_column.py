@@ -45,7 +45,6 @@ DECIDES_NOTHING = {
     "kitting_openbag.taken_from_id": _BENCH,
     "kitting_openbag removed": _BENCH,
     "kitting_openbag added": _BENCH,
-    "kitting_link.keyed": "of the first link: the keyed hash of each later one covers it",
     "kitting_user.last_login": "signing in is no act",
     **dict.fromkeys(
         ("kitting_badge.pin_tries", "kitting_badge.tried_at"),

@@ -15,7 +15,7 @@ from django.db.models import Exists, F, Max, Model, OuterRef, QuerySet
 from kitting.ledger import bulk, keys
 from kitting.ledger.canon import among, canonical_values, close, columns, writer
 from kitting.ledger.guards import guarded_models
-from kitting.ledger.operations import FORM, RESTORE, START_KEY, entries_hash
+from kitting.ledger.operations import FORM, RESTORE, entries_hash
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import (
     Row,
@@ -233,12 +233,12 @@ def keyed(tally: Tally, since: int = 0) -> None:
 
 def _started(tally: Tally, pk: int, seq: int) -> None:
     named = Operation.objects.filter(link__pk=pk).values_list("name", flat=True)
-    for name in named.exclude(name__in=(START_KEY, RESTORE)):
+    for name in named.exclude(name__in=(keys.START, RESTORE)):
         words = (
             f"Link {seq} is the first with the key of this server, and its act started"
             " none: the journal before it was rewritten."
         )
-        tally.add(LINK, pk, words, f"{START_KEY} or {RESTORE}", name)
+        tally.add(LINK, pk, words, f"{keys.START} or {RESTORE}", name)
 
 
 def _head(tally: Tally, site: int, last: str) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from kitting.ledger import keys
-from kitting.ledger.operations import START_KEY, Act, perform
+from kitting.ledger.operations import Act, perform
 from kitting.management.plainly import plainly
 from kitting.management.signing import ask_who, signed
 
@@ -36,7 +36,7 @@ class Command(BaseCommand):
         sign = signed(options)
         with plainly("No key was started"):
             keys.make()
-            perform(START_KEY, _start, Started, sign)
+            perform(keys.START, _start, Started, sign)
         self.stdout.write(f"{keys.path()}")
 
 

@@ -49,6 +49,21 @@ def copies_of(row: Any) -> list[dict[str, Any]]:
 # -- What an act seals ----------------------------------------------------------------
 
 
+def test_the_first_act_of_another_version_says_so(settings: Any) -> None:
+    """21 CFR 11.10 (k): which version of the system an act was done by."""
+    factories.make_lot()
+    before, settings.VERSION = settings.VERSION, "9.9"
+    factories.make_lot()
+    first = Operation.objects.latest("pk")
+    factories.make_lot()
+    *_, was, now = copies_of(Workshop.objects.get())
+    assert (was["version"], now["version"]) == (before, "9.9")
+    newest = RowSeal.objects.filter(of=Workshop._meta.db_table).latest("pk")
+    assert newest.operation == first
+    factories.seal_set_up()
+    assert prove() == []
+
+
 def test_an_act_seals_what_it_changed_and_nothing_else(history: History) -> None:
     before = RowSeal.objects.count()
     workshop = Workshop.objects.get()
