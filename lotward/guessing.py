@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import timedelta
+from typing import Any, Final
 
 from axes.handlers.database import AxesDatabaseHandler
+from django.db.models import Q
 
 from kitting.ledger import clock
 from kitting.models import Workshop
+
+ONCE_IN: Final = timedelta(minutes=1)
+"""So often it is noted at most for one name, however fast somebody tries."""
 
 
 class Handler(AxesDatabaseHandler):  # type: ignore[misc]  # it has no types
@@ -23,6 +28,8 @@ class Handler(AxesDatabaseHandler):  # type: ignore[misc]  # it has no types
         """Count a wrong password; note for whom it was the last one."""
         super().user_login_failed(sender, credentials, request, **kwargs)
         if getattr(request, "axes_locked_out", False):
-            name = str(credentials.get("username", ""))[:150]
+            name, at = str(credentials.get("username", ""))[:150], clock.now()
+            known = Q(guessed_name=name, guessed_at__gt=at - ONCE_IN)
             # It is no act: nobody is known to have done it.
-            Workshop.objects.update(guessed_at=clock.now(), guessed_name=name)
+            news = Workshop.objects.exclude(known)
+            news.update(guessed_at=at, guessed_name=name)

@@ -160,6 +160,8 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 5
 AXES_HANDLER = "lotward.guessing.Handler"
 AXES_COOLOFF_TIME = 0.25  # hours
+# What is tried while it is locked is written nowhere: a stranger would fill the disk.
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_RESET_ON_SUCCESS = True
 AXES_LOCKOUT_CALLABLE = "lotward.views.locked_out"
 AXES_ENABLE_ADMIN = False

@@ -20,6 +20,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from kitting.ledger.setup import ROLES
+from kitting.models import Workshop
 from lotward import env, middleware, urls
 from tests.assertions import assert_page, assert_problem, assert_sent_to_sign_in
 
@@ -290,6 +291,23 @@ def test_five_failures_lock_the_name_at_that_address(client: Client, outsider) -
     locked = _try(client, "outsider", PASSWORD)
     assert_page(locked, status=429)
     assert "_auth_user_id" not in client.session
+
+
+@pytest.mark.django_db
+def test_what_is_tried_while_it_is_locked_is_written_nowhere(
+    client: Client, outsider
+) -> None:
+    """Else a row would grow with each try, and the lock would never end."""
+    for _ in range(5):
+        _try(client, "outsider", "wrong")
+    attempt, noted = AccessAttempt.objects.values().get(), Workshop.objects.get()
+    for _ in range(3):
+        assert _try(client, "outsider", "x" * 4_000).status_code == 429
+    assert AccessAttempt.objects.values().get() == attempt
+    assert Workshop.objects.get().guessed_at == noted.guessed_at is not None
+    longer_ago = attempt["attempt_time"] - timedelta(minutes=16)
+    AccessAttempt.objects.update(attempt_time=longer_ago)
+    assert _try(client, "outsider", PASSWORD).status_code == 302
 
 
 @pytest.mark.django_db
