@@ -83,6 +83,12 @@ ENGLISH: Final[Mapping[str, str]] = {
     "damaged": "damaged",
     "absent": "not received",
     "not_said": "not said",
+    "box_number": "Box number",
+    "only_odd": "Boxes that are not as they were sent",
+    "more_odd": (
+        "Name only those, each by the number on its label. If more differ than there are"
+        " lines here, call the workshop."
+    ),
     "remark": "Remark",
     "send": "Send what you counted",
     "thanks": "Thank you. The workshop has what you sent:",
@@ -179,6 +185,12 @@ GERMAN: Final[Mapping[str, str]] = {
     "damaged": "beschädigt",
     "absent": "nicht angekommen",
     "not_said": "keine Angabe",
+    "box_number": "Nummer des Kartons",
+    "only_odd": "Kartons, die nicht so sind, wie sie versandt wurden",
+    "more_odd": (
+        "Nennen Sie nur diese, jeden mit der Nummer auf seinem Etikett. Sind es mehr, als"
+        " hier Zeilen sind, rufen Sie die Werkstatt an."
+    ),
     "remark": "Bemerkung",
     "send": "Zählung senden",
     "thanks": "Danke. Die Werkstatt hat, was Sie gesendet haben:",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
-from typing import Any
+from typing import Any, Final
 
 from django import forms
 from django.utils import timezone
@@ -20,12 +20,20 @@ from kitting.web.http import new_op_key
 
 FIELD_OF: Mapping[str, str] = {
     "box_is_not_short": "sets_counted",
+    "box_named_twice": "box_number",
     "entry_missing": "by",
     "entry_too_long": "remark",
     "received_before_sent": "received_on",
     "received_later": "received_on",
 }
 """By the code of a refusal which field is named; it is said in the consignee's words."""
+
+
+MOST_BY_BOX: Final = 200
+"""Boxes of which each has its fields. Of more only those are named that differ: a browser
+sends every field, and no more than 2,000 of them are read."""
+LINES: Final = 40
+"""So many that differ are named then."""
 
 
 class LinkForm(KeyedForm):
@@ -40,6 +48,14 @@ class LinkForm(KeyedForm):
         max_value=LINK_DAYS[-1],
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
+
+
+MOST_OF_NUMBER: Final = 40
+
+
+def _bare(number: str) -> str:
+    """A number as it was typed, without what sets its digits apart."""
+    return "".join(filter(str.isalnum, number)).upper()
 
 
 class PlainField(forms.CharField):
@@ -95,17 +111,50 @@ class AnswerForm(forms.Form):
             widget=plain,
         )
         how = [("", words["not_said"]), *((str(each), words[each]) for each in Found)]
-        for box in self.boxes:
-            self.fields[f"how-{box.pk}"] = forms.ChoiceField(
+        self.by_line = len(self.boxes) > MOST_BY_BOX
+        of = range(LINES) if self.by_line else [box.pk for box in self.boxes]
+        for each in of:
+            if self.by_line:
+                self.fields[f"box-{each}"] = PlainField(
+                    label=words["box_number"],
+                    required=False,
+                    max_length=MOST_OF_NUMBER,
+                    widget=plain,
+                )
+            self.fields[f"how-{each}"] = forms.ChoiceField(
                 label=words["how"], required=False, choices=how
             )
-            self.fields[f"sets-{box.pk}"] = forms.IntegerField(
+            self.fields[f"sets-{each}"] = forms.IntegerField(
                 label=words["sets_counted"],
                 required=False,
                 min_value=0,
                 max_value=MOST_BOXES,
                 widget=figure,
             )
+
+    def clean(self) -> dict[str, Any]:
+        """Find the boxes that are named in lines, and see that each line says something."""
+        data = self.cleaned_data
+        self.named_in: dict[int, BoxShown] = {}
+        known = {_bare(box.serial): box for box in self.boxes}
+        for nth in range(LINES) if self.by_line else ():
+            number, said = data.get(f"box-{nth}", ""), self._says(nth)
+            if box := known.get(_bare(number)):
+                self.named_in[nth] = box
+            if (number or said) and box is None:
+                self.add_error(f"box-{nth}", self.words["box_number"])
+            elif number and not said:
+                self.add_error(f"how-{nth}", self.words["how"])
+        return data
+
+    def _says(self, nth: int) -> bool:
+        data = self.cleaned_data
+        return bool(data.get(f"how-{nth}")) or data.get(f"sets-{nth}") is not None
+
+    def lines(self) -> Iterator[tuple[Any, Any, Any]]:
+        """Each line for a box that is not as it was sent, where boxes are many."""
+        for nth in range(LINES):
+            yield self[f"box-{nth}"], self[f"how-{nth}"], self[f"sets-{nth}"]
 
     def rows(self) -> Iterator[tuple[BoxShown, Any, Any]]:
         """Each box with the two fields about it."""
@@ -149,9 +198,10 @@ class AnswerForm(forms.Form):
         )
 
     def _of_boxes(self) -> Iterator[BoxSaid]:
-        for box in self.boxes:
-            how = self.cleaned_data[f"how-{box.pk}"]
-            sets = self.cleaned_data[f"sets-{box.pk}"]
+        named = self.named_in if self.by_line else {box.pk: box for box in self.boxes}
+        for at, box in named.items():
+            how = self.cleaned_data[f"how-{at}"]
+            sets = self.cleaned_data[f"sets-{at}"]
             fewer = sets is not None and sets < box.sets
             if fewer and how in ("", Found.WHOLE):
                 how = str(Found.SHORT)
