@@ -16,7 +16,7 @@ from dispatch.pallets.forms import BeginForm, BoxScanForm, BreakUpForm, TakeOffF
 from dispatch.pallets.labels import PALLETS, is_printed
 from dispatch.pallets.queries import pallets as queries
 from kitting.ledger import clock
-from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
+from kitting.ledger.reach import Reach, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import Said, act_page, attempt_scan, said_of_scan, say_of_scan
@@ -90,8 +90,9 @@ def pallet_take_off(request: LotwardRequest, number: str) -> HttpResponse:
         ),
     )
     words = _("Box %(box)s is off the pallet. Put it away.")
-    if done and holds_on_boxes([form.cleaned_data["box"]], standing_reach()):
-        words = _("Box %(box)s is off the pallet and on hold. Put it in quarantine.")
+    box = form.cleaned_data.get("box", 0)
+    if done and queries.stays(box, standing_reach(), clock.today()):
+        words = _("Box %(box)s is off the pallet and may not go. Put it in quarantine.")
     return _after_scan(request, pallet, form, done, words, status)
 
 

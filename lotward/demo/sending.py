@@ -10,10 +10,12 @@ from dispatch.allotment.queries.proposals import USUAL_WINDOW, facts_of, first_d
 from dispatch.domain.needs import Asked
 from dispatch.domain.proposal import Chosen, Move
 from dispatch.domain.receipts import BoxSaid, Said
-from dispatch.models import Shipment
+from dispatch.models import Pallet, Shipment
+from dispatch.pallets import services as pallets
 from dispatch.receipts.services import deliveries, passing
 from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.services import take_request
+from dispatch.requests.steps import asks_for
 from dispatch.shipments import services
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
@@ -126,7 +128,11 @@ def send(floor: Floor, *, keep: int) -> None:
     stock = in_stock(floor)
     if len(stock) > keep:
         shipment_id = begin(floor)
-        load(floor, shipment_id, stock[: len(stock) - keep])
+        boxes = stock[: len(stock) - keep]
+        if asks_for(Shipment.objects.get(pk=shipment_id)):
+            load(floor, shipment_id, boxes)
+        else:
+            load_on_pallet(floor, shipment_id, boxes)
         sign = floor.clock.sign("clerk", 120)
         nth = Shipment.objects.count()
         haulier, driver, vehicle = plan.VANS[nth % len(plan.VANS)]
@@ -173,6 +179,39 @@ def load(floor: Floor, shipment_id: int, boxes: list[Box]) -> None:
         services.load_box(shipment_id=shipment_id, box_id=box.pk, sign=sign)
 
 
+def build_pallet(floor: Floor, boxes: list[Box]) -> int:
+    """Put boxes together on a pallet.
+
+    Args:
+        floor: The workshop.
+        boxes: The boxes.
+
+    Returns:
+        The pallet's id.
+    """
+    begun = pallets.begin_pallet(sign=floor.clock.sign("clerk", 20))
+    pallet = Pallet.objects.get(number=begun.pallet)
+    for box in boxes:
+        sign = floor.clock.sign("clerk", 12)
+        pallets.stack_box(pallet_id=pallet.pk, box_id=box.pk, sign=sign)
+    return pallet.pk
+
+
+def load_on_pallet(floor: Floor, shipment_id: int, boxes: list[Box]) -> None:
+    """Load all boxes but one on a pallet, by one scan.
+
+    Args:
+        floor: The workshop.
+        shipment_id: The shipment, to a consignee that asked for nothing in particular.
+        boxes: The boxes.
+    """
+    *stacked, alone = boxes
+    if stacked:
+        on = {"shipment_id": shipment_id, "pallet_id": build_pallet(floor, stacked)}
+        services.load_pallet(**on, sign=floor.clock.sign("clerk", 12))
+    load(floor, shipment_id, [alone])
+
+
 def cancel_one(floor: Floor) -> None:
     """Make up a shipment and cancel it."""
     shipment_id = begin(floor)
@@ -185,7 +224,7 @@ def cancel_one(floor: Floor) -> None:
 
 
 def leave_open(floor: Floor) -> None:
-    """Leave a shipment open; a box was scanned by mistake and taken off again."""
+    """Leave a shipment and a pallet open; a box was loaded by mistake and taken off."""
     shipment_id = begin(floor)
     boxes = promised_to_nobody(floor)[:4]
     load(floor, shipment_id, boxes)
@@ -194,6 +233,7 @@ def leave_open(floor: Floor) -> None:
         box_id=boxes[-1].pk,
         sign=floor.clock.sign("clerk", 30),
     )
+    build_pallet(floor, promised_to_nobody(floor)[:2])
 
 
 def allot(floor: Floor) -> None:

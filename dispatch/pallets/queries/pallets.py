@@ -6,6 +6,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 
+from django.db.models import Q
+
 from dispatch.domain.pallets import PalletStage
 from dispatch.models import Pallet, PalletEvent, PalletScan, Shipment
 from dispatch.pallets.labels import shipments_of, with_boxes
@@ -17,7 +19,7 @@ from kitting.ledger.reach import Reach, holds_on_boxes
 from kitting.ledger.standing import target_of
 from kitting.models import Box
 from kitting.web import scans
-from kitting.web.scans import Found
+from kitting.web.scans import Found, nothing_has
 
 LATELY = 20
 """How many pallets that left or were broken up the page of pallets shows."""
@@ -124,34 +126,45 @@ def standing_on(pallet: Pallet, reach: Reach, today: date) -> list[Standing]:
     """
     scanned = PalletScan.objects.filter(pallet=pallet, on=True).order_by("pk")
     order = dict(scanned.values_list("box", "pk"))
-    live = Box.objects.filter(pallet_boxes__pallet=pallet, pallet_boxes__live=True)
-    boxes = sorted(
-        live.select_related("size__product"),
-        key=lambda box: order.get(box.pk, 0),
-        reverse=True,
-    )
+    live = Q(pallet_boxes__pallet=pallet, pallet_boxes__live=True)
+    found = _standing(live, reach, today)
+    return sorted(found, key=lambda box: order.get(box.box_id, 0), reverse=True)
+
+
+def stays(box_id: int, reach: Reach, today: date) -> bool:
+    """Whether a box may not go: it is held, past its date, voided or came back.
+
+    Args:
+        box_id: The box.
+        reach: What the standing holds reach.
+        today: The workshop's day.
+    """
+    return any(box.stays for box in _standing(Q(pk=box_id), reach, today))
+
+
+def _standing(which: Q, reach: Reach, today: date) -> list[Standing]:
+    boxes = list(Box.objects.filter(which).select_related("size__product"))
     holds = holds_on_boxes([box.pk for box in boxes], reach)
-    return [
-        _standing(box, [(target_of(h), h.reason) for h in holds.get(box.pk, ())], today)
-        for box in boxes
-    ]
-
-
-def _standing(box: Box, held: list[tuple[str, str]], today: date) -> Standing:
-    past = box.use_by is not None and box.use_by < today
-    bad = box.stage in (BoxStage.VOIDED, BoxStage.RETURNED)
-    return Standing(
-        box_id=box.pk,
-        box=str(box),
-        product=box.size.product.name,
-        sets=box.size.sets,
-        packed_on=box.packed_on,
-        use_by=box.use_by,
-        stage=box.stage,
-        held=": ".join(held[0]) if held else "",
-        past=past,
-        stays=bool(held) or past or bad,
-    )
+    found = []
+    for box in boxes:
+        held = [f"{target_of(one)}: {one.reason}" for one in holds.get(box.pk, ())]
+        past = box.use_by is not None and box.use_by < today
+        bad = box.stage in (BoxStage.VOIDED, BoxStage.RETURNED)
+        found.append(
+            Standing(
+                box_id=box.pk,
+                box=str(box),
+                product=box.size.product.name,
+                sets=box.size.sets,
+                packed_on=box.packed_on,
+                use_by=box.use_by,
+                stage=box.stage,
+                held=held[0] if held else "",
+                past=past,
+                stays=bool(held) or past or bad,
+            )
+        )
+    return found
 
 
 def pallets_of(boxes: Collection[int]) -> dict[int, str]:
@@ -201,19 +214,23 @@ def scanned(text: str) -> Box | Pallet:
     """
     try:
         found = scans.read(text)
+        kind = numbers.looks_like(found.text)
+        if isinstance(found.row, Box):
+            return found.row
+        if kind is numbers.Kind.PALLET:
+            return _with_number(found.text)
     except Missing as error:
         if error.code != "nothing_has_number":
             raise
         raise Missing("box_unknown", **error.params) from error
-    if isinstance(found.row, Box):
-        return found.row
-    kind = numbers.looks_like(found.text)
-    if kind is numbers.Kind.PALLET:
-        pallet = Pallet.objects.filter(number=found.text).first()
-        if pallet is None:
-            raise Missing("box_unknown", read=shown(found.text))
-        return pallet
     raise _not_a_box(found, kind)
+
+
+def _with_number(number: str) -> Pallet:
+    pallet = Pallet.objects.filter(number=number).first()
+    if pallet is None:
+        raise nothing_has(number)
+    return pallet
 
 
 def _not_a_box(found: Found, kind: numbers.Kind | None) -> Refused:

@@ -145,7 +145,7 @@ def test_a_box_that_is_held_is_named_with_where_it_goes(
     assert "Take 1 box off and put it in quarantine" in shown
     assert "Crushed corner" in shown
     off = clerk.post(page_of(pallet, "take-off"), keyed(box=held.pk), headers=hx)
-    assert "on hold. Put it in quarantine." in words(off)
+    assert "may not go. Put it in quarantine." in words(off)
 
 
 @pytest.mark.smoke
@@ -231,3 +231,10 @@ def test_a_pallet_that_left_is_told(clerk: Client, boxes: list[Box]) -> None:
     assert f"It went to {shipment.whom}" in gone
     assert "Break it up" not in gone
     assert pallet.number in clerk.get("/pallets/").content.decode()
+
+
+def test_the_page_of_a_box_leads_to_its_pallet(clerk: Client, boxes: list[Box]) -> None:
+    page, pallet = f"/boxes/{boxes[0]}/", make_pallet(boxes[0])
+    assert page_of(pallet) in clerk.get(page).content.decode()
+    factories.unstack(pallet, boxes[0])
+    assert "It is on pallet" not in words(clerk.get(page))

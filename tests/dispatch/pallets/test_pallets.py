@@ -22,6 +22,7 @@ from kitting.models import Box, Counter, Workshop
 from kitting.packing.services import voiding
 from tests import factories
 from tests.databases import once_a_module
+from tests.dispatch.allotment.allotting import confirm, promised
 from tests.factories import load_pallet, make_pallet, make_shipment, sign
 
 pytestmark = pytest.mark.django_db
@@ -226,6 +227,35 @@ def test_a_box_of_what_they_did_not_ask_for_keeps_the_pallet_here(boxes):
     served = ShipmentBox.objects.filter(shipment=shipment, live=True)
     # Two boxes of six serve twelve sets; the third is more than they asked for.
     assert served.exclude(request=None).count() == 2
+    assert factories.prove() == []
+
+
+def test_boxes_that_are_promised_to_another_keep_the_pallet_here(boxes):
+    hill, dale = (factories.make_consignee(name) for name in ("Hill", "Dale"))
+    ask(hill, boxes[0], 6)
+    confirm(boxes[0].size.product)
+    pallet, shipment = make_pallet(*boxes), make_shipment(consignee=dale)
+    error = refusal(Refused, lambda: load_pallet(shipment, pallet))
+    # Three are ready and one is promised: two may go, and the third may not.
+    (stays,) = error.besides
+    assert (stays.code, stays.params["whom"]) == ("box_promised", "Hill (1)")
+    assert loaded(shipment) == set()
+    unstack(pallet, Box.objects.get(serial=stays.params["box"]))
+    load_pallet(shipment, pallet)
+    assert len(loaded(shipment)) == 2
+    assert factories.prove() == []
+
+
+def test_a_pallet_keeps_a_promise_to_its_own_consignee(boxes):
+    hill = factories.make_consignee("Hill")
+    ask(hill, boxes[0], 18)
+    confirm(boxes[0].size.product)
+    shipment = make_shipment(consignee=hill)
+    load_pallet(shipment, make_pallet(*boxes))
+    loads = ShipmentBox.objects.filter(shipment=shipment, live=True)
+    assert loads.exclude(promise=None).count() == 3
+    shipments.cancel_shipment(shipment_id=shipment.pk, reason="No van", sign=sign())
+    assert promised(boxes[0].size.product) != {}
     assert factories.prove() == []
 
 
