@@ -122,7 +122,8 @@ def pair(title: str, value: str, other: str = "", its: str = "") -> Row:
     Raises:
         NotFit: When it has no room.
     """
-    facts = [_fact(0.0, title, value, NUMBER, HALF - GAP)]
+    room = HALF - GAP if its else WIDE
+    facts = [_fact(0.0, title, value, NUMBER, room)]
     if its:
         facts.append(_fact(HALF, other, its, NUMBER, WIDE - HALF))
     return Row(tuple(facts))

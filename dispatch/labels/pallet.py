@@ -134,7 +134,8 @@ def pallet_face(paper: Paper, label: PalletLabel) -> None:
 def _rows(label: PalletLabel, going: Going, sets: str) -> list[Row]:
     words = label.words
     rows = [
-        pair(words.pallet, spaced(label.number), words.sets_inside, sets),
+        pair(words.sets_inside, sets),
+        pair(words.pallet, spaced(label.number)),
         pair(words.shipment, spaced(going.shipment)),
     ]
     if going.reference:
