@@ -39,6 +39,7 @@ _NO_NAME = "nothing refers to the row by it, and its other columns are compared"
 DECIDES_NOTHING = {
     "kitting_boxline.id": _NO_NAME,
     "dispatch_shipmentbox.id": _NO_NAME,
+    "dispatch_palletbox.id": _NO_NAME,
     "kitting_journalhead.id": _NO_NAME,
     "kitting_openbag.id": _NO_NAME,
     "kitting_openbag.bench_id": _BENCH,

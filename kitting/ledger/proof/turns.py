@@ -49,15 +49,19 @@ def by_turns(
                 "on, off, on",
                 ", ".join("on" if put_on else "off" for put_on in turns),
             )
-        pk, live, *stands = row[0] if row else (None, False, *nothing)
+        pk, live, *stands = row[0] if row else (None, None, *nothing)
         tally.same(
             table,
             pk,
             f"Scans and {of} {thing} do not agree on box {box}.",
-            "on" if turns and turns[-1] else "off",
-            "on" if live else "off",
+            _how(on=turns[-1] if turns else None),
+            _how(on=live),
         )
         said = next((each[1:] for each in reversed(made) if each[0]), nothing)
         for what, right, found in zip(beside, said, stands, strict=True):
             words = f"On {of} {thing} box {box} has another {what}."
             tally.same(table, pk, words, right, found)
+
+
+def _how(*, on: bool | None) -> str:
+    return "never on" if on is None else "on" if on else "off"
