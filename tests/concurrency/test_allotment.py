@@ -10,16 +10,16 @@ from django.db import connection
 from dispatch.allotment import services as allotment
 from dispatch.allotment.queries.proposals import Facts
 from dispatch.domain.proposal import Chosen
-from dispatch.models import Allotment, Request, ShipmentBox
+from dispatch.models import Allotment, Promise, Request, ShipmentBox
 from dispatch.requests import steps
-from dispatch.requests.queries.promises import Promises, open_promises
+from dispatch.requests.queries.promises import Promises, open_promises, remaining
 from dispatch.shipments import services
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Product
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
-from tests.dispatch.allotment.allotting import ask, facts, pack
+from tests.dispatch.allotment.allotting import ask, confirm, facts, pack
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -141,3 +141,51 @@ def test_without_its_turn_both_would_take_what_is_promised(
     assert load_two().errors == []
     assert Request.objects.count() == 1
     assert ShipmentBox.objects.filter(live=True).count() == 2
+
+
+def load_and_release() -> Results:
+    """Load the one box that is promised while the promise is released."""
+    box = factories.make_labelled_box()
+    product = box.size.product
+    whom = factories.make_consignee()
+    ask(whom, product, 6)
+    number = confirm(product).allotment
+    shipment = factories.make_shipment(consignee=whom)
+    of = {"shipment_id": shipment.pk, "box_id": box.pk}
+    why = {"number": number, "reason": "Packed tomorrow"}
+    load = partial(services.load_box, **of, sign=sign())
+    return at_once([load, partial(allotment.release_promise, **why, sign=sign())])
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_a_promise_is_kept_or_released_and_never_both(nth: int) -> None:
+    """Who is second finds it so: nothing to release, or a box that keeps no promise."""
+    errors = load_and_release().errors
+    assert [getattr(error, "code", error) for error in errors] in (
+        [],
+        ["nothing_promised"],
+    )
+    kept = ShipmentBox.objects.get(live=True).promise is not None
+    assert kept == bool(errors)
+    assert [row.remains for row in remaining(Promise.objects.all())] == [0]
+    assert factories.prove() == []
+
+
+@control
+def test_without_their_turn_it_would_be_both(monkeypatch: pytest.MonkeyPatch) -> None:
+    meet = meeting(2)
+
+    def both_there(products: list[int]) -> Promises:
+        found = open_promises(products)
+        meet()
+        return found
+
+    def unlocked(model: type, pk: int, *beside: str) -> object:
+        return model._default_manager.select_related(*beside).get(pk=pk)  # type: ignore[attr-defined]
+
+    monkeypatch.setattr(services, "_in_turn", lambda boxes: None)
+    monkeypatch.setattr(steps, "open_promises", both_there)
+    monkeypatch.setattr(allotment, "open_promises", both_there)
+    monkeypatch.setattr(allotment.locking, "lock_row", unlocked)
+    assert load_and_release().errors == []
+    assert [row.remains for row in remaining(Promise.objects.all())] == [-1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
@@ -14,6 +15,8 @@ from dispatch.domain.receipts import BoxSaid
 from dispatch.models import PassedOn, Return, Settlement
 from dispatch.receipts.services import deliveries, links, passing, returns
 from kitting.domain.errors import LotwardError
+from kitting.ledger import holds
+from kitting.ledger.operations import Sign
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Link, Operation
 from kitting.models.catalogue import PlaceKind
@@ -175,4 +178,45 @@ def test_no_answer_comes_after_the_end_of_its_link(nth: int) -> None:
     acts = Link.objects.order_by("seq").values_list("operation__name", flat=True)
     assert list(acts)[-1] == "end_link"
     assert shipment.receipts.count() == 1 - len(results.errors)
+    assert factories.prove() == []
+
+
+def hold_beside(act: Callable[[], object], box: Box, now: Sign) -> Results:
+    """Place a hold on a lot in a box while something else is done with the box."""
+    lot = box.lines.values_list("lot", flat=True)[0]
+    hold = {"target": "lot", "value": lot, "reason": "Haze"}
+    return at_once([act, partial(holds.place_hold, **hold, sign=now)])
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_a_hold_counts_a_box_that_comes_back_where_it_is(nth: int) -> None:
+    """It is gone if the hold was first, and here no more than a consignee has it."""
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    what = {"sets": 6, "opened": False, "place_id": cage.pk, "note": "Not wanted"}
+    back = partial(returns.record_return, box_id=box.pk, sign=later(shipment), **what)
+    results = hold_beside(back, box, later(shipment))
+    assert codes(results) == []
+    held = results.of[1]
+    names = Link.objects.order_by("-seq").values_list("operation__name", flat=True)
+    assert held.boxes_gone == (1 if names[0] == "record_return" else 0)
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_a_hold_and_passing_on_stop_each_other_never(nth: int) -> None:
+    box = factories.make_labelled_box()
+    shipment = factories.send(factories.make_shipment(box))
+    assert shipment.sent_at is not None
+    told = {"point": "", "told_by": "Store", "on": shipment.sent_at.date(), "note": ""}
+    of = {"shipment_id": shipment.pk, "box_ids": [box.pk]}
+    to = factories.make_consignee()
+    on = partial(
+        passing.pass_on, **of, **told, consignee_id=to.pk, sign=later(shipment)
+    )
+    results = hold_beside(on, box, later(shipment))
+    assert codes(results) == []
+    assert results.of[1].boxes_gone == 1
+    assert PassedOn.objects.get().consignee == to
     assert factories.prove() == []

@@ -4,22 +4,29 @@ from __future__ import annotations
 
 import threading
 from functools import partial
+from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.db.models import Sum
 
+from dispatch.consignees.services import consignees
 from dispatch.consignees.services.consignees import WhereTo, change_consignee
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, ShipmentBox
+from dispatch.requests import services as requests
 from dispatch.requests import steps
-from dispatch.requests.services import cancel_request, take_request
+from dispatch.requests.services import (
+    cancel_request,
+    take_in_requests,
+    take_request,
+)
 from dispatch.shipments import services
 from kitting.domain.errors import Refused
 from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box
 from tests import factories
-from tests.concurrency.threads import at_once, meeting
+from tests.concurrency.threads import Results, at_once, meeting
 from tests.factories import sign
 from tests.patience import PATIENCE_S
 
@@ -159,3 +166,58 @@ def test_what_waits_for_the_closing_of_a_consignee_is_refused() -> None:
     (error,) = at_once([close, take]).errors
     assert isinstance(error, Refused)
     assert error.code == "consignee_closed"
+
+
+def take_a_file_and_close() -> tuple[Consignee, Results]:
+    box = factories.make_labelled_box()
+    whom = factories.make_consignee()
+    product = box.size.product.code
+    data = f"consignee;product;sets\n{whom.code};{product};6\n".encode()
+    closed = WhereTo(name="N", country="GB", street="s", city="c", active=False)
+    take = partial(take_in_requests, data=data, date_order=None, sign=sign())
+    close = partial(change_consignee, code=whom.code, to=closed, sign=sign())
+    return whom, at_once([take, close])
+
+
+def has_open(whom: Consignee) -> bool:
+    return whom.requests.filter(stage="open").exists()
+
+
+@pytest.mark.parametrize("nth", range(4))
+def test_a_file_of_requests_and_closing_come_one_after_the_other(nth: int) -> None:
+    whom, done = take_a_file_and_close()
+    codes = [getattr(error, "code", repr(error)) for error in done.errors]
+    assert codes in (["file_has_problems"], ["consignee_asked"])
+    whom.refresh_from_db()
+    assert whom.active == has_open(whom)
+    assert factories.prove() == []
+
+
+@control
+def test_without_its_lock_nobody_who_takes_a_file_or_closes_is_told(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    meet = meeting(2)
+    planned, opened = requests._planned, consignees.open_numbers
+
+    def both_planned(*said: Any) -> requests.Plan:
+        found = planned(*said)
+        meet()
+        return found
+
+    def unlocked(model: Any, ids: Any, *_beside: str) -> dict[int, Any]:
+        return model.objects.in_bulk(list(ids))  # type: ignore[no-any-return]
+
+    def both_looked(row: Consignee) -> list[str]:
+        found = opened(row)
+        meet()
+        return found
+
+    monkeypatch.setattr(requests, "_planned", both_planned)
+    monkeypatch.setattr(consignees, "open_numbers", both_looked)
+    monkeypatch.setattr(requests.locking, "lock_rows", unlocked)
+    monkeypatch.setattr(consignees, "lock_with_merged", lambda act, rows: {})
+    monkeypatch.setattr(consignees, "row_to_change", lambda act, rows, seen: rows.get())
+    _whom, done = take_a_file_and_close()
+    for error in done.errors:  # the database alone may stop one of them
+        assert isinstance(error, OperationalError)
