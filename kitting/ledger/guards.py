@@ -285,14 +285,11 @@ def _sqlite(tables: set[str]) -> list[tuple[str, str]]:
 
 
 def _sqlite_no_replace(model: type[Model]) -> tuple[str, str]:
+    """What the statement wrote before stays: see ``bulk.insert_values``."""
     table = model._meta.db_table
-    return _sqlite_trigger(
-        f"{table}_replace",
-        "INSERT",
-        table,
-        f"{table} has that key",
-        _taken(model),
-    )
+    words, taken = f"{table} has that key", _taken(model)
+    name, sql = _sqlite_trigger(f"{table}_replace", "INSERT", table, words, taken)
+    return name, sql.replace("RAISE(ABORT,", "RAISE(FAIL,")
 
 
 def _sqlite_no_replace_by_update(
