@@ -4372,118 +4372,6 @@ class Migration(migrations.Migration):
                     },
                 ),
                 migrations.CreateModel(
-                    name="Workshop",
-                    fields=[
-                        (
-                            "id",
-                            models.BigAutoField(
-                                auto_created=True,
-                                primary_key=True,
-                                serialize=False,
-                                verbose_name="ID",
-                            ),
-                        ),
-                        ("site", models.PositiveSmallIntegerField(default=1)),
-                        ("name", models.CharField(max_length=80)),
-                        ("address", models.TextField(blank=True)),
-                        ("country", models.CharField(blank=True, max_length=2)),
-                        ("time_zone", models.CharField(default="UTC", max_length=40)),
-                        ("gs1_prefix", models.CharField(blank=True, max_length=12)),
-                        ("contact", models.CharField(blank=True, max_length=60)),
-                        ("two_people", models.BooleanField(default=True)),
-                        ("idle_min", models.PositiveSmallIntegerField(default=60)),
-                        (
-                            "scrap_reasons",
-                            models.TextField(
-                                blank=True,
-                                default="Dropped\nDamaged\nSoiled\nCutting waste",
-                            ),
-                        ),
-                        ("demo", models.BooleanField(default=False)),
-                        ("ahead_s", models.BigIntegerField(default=0)),
-                        ("print_worker_at", models.DateTimeField(null=True)),
-                        ("backup_at", models.DateTimeField(null=True)),
-                        ("clock_said_at", models.DateTimeField(null=True)),
-                        ("clock_boot", models.CharField(blank=True, max_length=36)),
-                        ("clock_ticks_s", models.BigIntegerField(default=0)),
-                        ("proved_at", models.DateTimeField(null=True)),
-                        ("proved_seq", models.PositiveBigIntegerField(null=True)),
-                        ("checked_at", models.DateTimeField(null=True)),
-                        ("fault_at", models.DateTimeField(null=True)),
-                        ("guessed_at", models.DateTimeField(null=True)),
-                        (
-                            "guessed_name",
-                            models.CharField(blank=True, default="", max_length=150),
-                        ),
-                        (
-                            "version",
-                            models.CharField(blank=True, default="", max_length=20),
-                        ),
-                    ],
-                    options={
-                        "permissions": [
-                            ("see_work", "See the work of the day"),
-                            ("take_in", "Take in lots and bags"),
-                            ("check_lots", "Check lots"),
-                            (
-                                "accept_under_concession",
-                                "Accept under concession, or reject a lot against its plan",
-                            ),
-                            (
-                                "keep_methods",
-                                "Add and change methods: machines and settings",
-                            ),
-                            ("release_methods", "Release methods from their trial"),
-                            (
-                                "set_checks",
-                                "Set how parts are checked, and for which defects",
-                            ),
-                            ("count_bags", "Count bags again and take samples"),
-                            (
-                                "record_results",
-                                "Record what laboratories found in samples",
-                            ),
-                            ("repack", "Repack pieces, and scrap them"),
-                            ("put_away", "Put bags, carriers and boxes away"),
-                            (
-                                "sign_protocols",
-                                "Sign protocols and keep their evidence",
-                            ),
-                            ("keep_meters", "Keep meters and lamps"),
-                            ("run_line", "Run the disinfection line"),
-                            ("pack", "Pack boxes at a bench"),
-                            ("print_labels", "Print labels"),
-                            ("send_boxes", "Make up and send shipments"),
-                            ("recall", "Trace lots and boxes"),
-                            ("place_holds", "Place holds"),
-                            ("lift_holds", "Lift holds"),
-                            ("void_boxes", "Void boxes"),
-                            (
-                                "allow_masses",
-                                "Let a box close at a mass outside its window",
-                            ),
-                            ("set_up", "Change the set-up"),
-                        ],
-                        "default_permissions": (),
-                        "constraints": [
-                            models.CheckConstraint(
-                                condition=models.Q(("pk", 1)),
-                                name="kitting_workshop_one_row",
-                            ),
-                            models.CheckConstraint(
-                                condition=models.Q(("site__gte", 1), ("site__lte", 9)),
-                                name="kitting_workshop_site_1_to_9",
-                            ),
-                            models.CheckConstraint(
-                                condition=models.Q(
-                                    ("demo", True), ("ahead_s", 0), _connector="OR"
-                                ),
-                                name="kitting_workshop_only_a_demo_is_ahead",
-                            ),
-                        ],
-                    },
-                ),
-                migrations.CreateModel(
                     name="Tablet",
                     fields=[
                         (
@@ -4548,6 +4436,119 @@ class Migration(migrations.Migration):
                                 ),
                                 name="kitting_tablet_tied_at_a_moment",
                             )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Workshop",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("site", models.PositiveSmallIntegerField(default=1)),
+                        ("name", models.CharField(max_length=80)),
+                        ("address", models.TextField(blank=True)),
+                        ("country", models.CharField(blank=True, max_length=2)),
+                        ("time_zone", models.CharField(default="UTC", max_length=40)),
+                        ("gs1_prefix", models.CharField(blank=True, max_length=12)),
+                        ("contact", models.CharField(blank=True, max_length=60)),
+                        ("two_people", models.BooleanField(default=True)),
+                        ("idle_min", models.PositiveSmallIntegerField(default=60)),
+                        (
+                            "scrap_reasons",
+                            models.TextField(
+                                blank=True,
+                                default="Dropped\nDamaged\nSoiled\nCutting waste",
+                            ),
+                        ),
+                        ("demo", models.BooleanField(default=False)),
+                        ("ahead_s", models.BigIntegerField(default=0)),
+                        ("print_worker_at", models.DateTimeField(null=True)),
+                        ("backup_at", models.DateTimeField(null=True)),
+                        ("clock_said_at", models.DateTimeField(null=True)),
+                        ("clock_boot", models.CharField(blank=True, max_length=36)),
+                        ("clock_ticks_s", models.BigIntegerField(default=0)),
+                        ("proved_at", models.DateTimeField(null=True)),
+                        ("proved_seq", models.PositiveBigIntegerField(null=True)),
+                        ("checked_at", models.DateTimeField(null=True)),
+                        ("fault_at", models.DateTimeField(null=True)),
+                        ("guessed_at", models.DateTimeField(null=True)),
+                        (
+                            "guessed_name",
+                            models.CharField(blank=True, default="", max_length=150),
+                        ),
+                        (
+                            "version",
+                            models.CharField(blank=True, default="", max_length=20),
+                        ),
+                        ("shift_questions", models.TextField(blank=True, default="")),
+                    ],
+                    options={
+                        "permissions": [
+                            ("see_work", "See the work of the day"),
+                            ("take_in", "Take in lots and bags"),
+                            ("check_lots", "Check lots"),
+                            (
+                                "accept_under_concession",
+                                "Accept under concession, or reject a lot against its plan",
+                            ),
+                            (
+                                "keep_methods",
+                                "Add and change methods: machines and settings",
+                            ),
+                            ("release_methods", "Release methods from their trial"),
+                            (
+                                "set_checks",
+                                "Set how parts are checked, and for which defects",
+                            ),
+                            ("count_bags", "Count bags again and take samples"),
+                            (
+                                "record_results",
+                                "Record what laboratories found in samples",
+                            ),
+                            ("repack", "Repack pieces, and scrap them"),
+                            ("put_away", "Put bags, carriers and boxes away"),
+                            (
+                                "sign_protocols",
+                                "Sign protocols and keep their evidence",
+                            ),
+                            ("keep_meters", "Keep meters and lamps"),
+                            ("run_line", "Run the disinfection line"),
+                            ("pack", "Pack boxes at a bench"),
+                            ("print_labels", "Print labels"),
+                            ("send_boxes", "Make up and send shipments"),
+                            ("recall", "Trace lots and boxes"),
+                            ("place_holds", "Place holds"),
+                            ("lift_holds", "Lift holds"),
+                            ("void_boxes", "Void boxes"),
+                            (
+                                "allow_masses",
+                                "Let a box close at a mass outside its window",
+                            ),
+                            ("set_up", "Change the set-up"),
+                        ],
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("pk", 1)),
+                                name="kitting_workshop_one_row",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("site__gte", 1), ("site__lte", 9)),
+                                name="kitting_workshop_site_1_to_9",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("demo", True), ("ahead_s", 0), _connector="OR"
+                                ),
+                                name="kitting_workshop_only_a_demo_is_ahead",
+                            ),
                         ],
                     },
                 ),

@@ -37,6 +37,8 @@ class Workshop(models.Model):
     """Minutes after which whoever does nothing is signed out; 0 for never."""
     scrap_reasons = models.TextField(default=SCRAP_REASONS, blank=True)
     """Why pieces are scrapped, a reason a line."""
+    shift_questions = models.TextField(default="", blank=True)
+    """What a tied tablet asks at the start of a shift besides, a question a line."""
     demo = models.BooleanField(default=False)
     ahead_s = models.BigIntegerField(default=0)
     """How far a demo's clock is ahead of the machine's; it may be behind it."""
@@ -131,9 +133,16 @@ class Workshop(models.Model):
     @property
     def scrap_list(self) -> list[str]:
         """The reasons for scrapping pieces, in the workshop's order."""
-        return [
-            line.strip() for line in self.scrap_reasons.splitlines() if line.strip()
-        ]
+        return _lines(self.scrap_reasons)
+
+    @property
+    def shift_list(self) -> tuple[str, ...]:
+        """What is asked at the start of a shift besides, in the workshop's order."""
+        return tuple(_lines(self.shift_questions))
+
+
+def _lines(text: str) -> list[str]:
+    return [line.strip() for line in text.splitlines() if line.strip()]
 
 
 class User(AbstractUser):

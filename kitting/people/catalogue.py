@@ -12,13 +12,18 @@ from kitting.ledger import listing
 from kitting.ledger.sections import Found, register_one
 from kitting.ledger.shelf import obey
 from kitting.models import Workshop
-from kitting.people.services.workshop import Particulars, need_idle, reasons_of
+from kitting.people.services.workshop import (
+    Particulars,
+    need_idle,
+    questions_of,
+    reasons_of,
+)
 
 UNNAMED = "Unnamed workshop"
 """The name of a workshop that nobody has named yet."""
 USUAL = {
     name: getattr(Particulars, name)
-    for name in ("two_people", "idle_min", "scrap_reasons")
+    for name in ("two_people", "idle_min", "scrap_reasons", "shift_questions")
 }
 """What has a value before anybody sets another."""
 WORKSHOP_FIELDS = (
@@ -54,6 +59,9 @@ def _workshop(found: Found, path: str, row: Mapping[str, Any]) -> None:
         obey(shelf, f"{path}.idle_min", lambda: need_idle(new["idle_min"]))
     if "scrap_reasons" in new:
         obey(shelf, f"{path}.scrap_reasons", lambda: reasons_of(new["scrap_reasons"]))
+    if "shift_questions" in new:
+        said = new["shift_questions"]
+        obey(shelf, f"{path}.shift_questions", lambda: questions_of(said))
     if new and not shelf.problems:
         Workshop.objects.filter(pk=1).update(**new)
         shelf.touched.setdefault(Workshop, set()).add(1)

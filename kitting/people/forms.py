@@ -114,6 +114,18 @@ class WorkshopForm(KeyedForm):
         ),
     )
 
+    shift_questions = forms.CharField(
+        label=_("What is asked at the start of a shift"),
+        max_length=1000,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_(
+            "A question a line that is answered with yes, such as: Are the gloves new?"
+            " A tied tablet asks it besides whether the bench is clear and, where boxes"
+            " are weighed, whether the scale is checked."
+        ),
+    )
+
     def clean_country(self) -> str:
         return str(self.cleaned_data["country"]).upper()
 

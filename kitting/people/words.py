@@ -76,6 +76,10 @@ SENTENCES: dict[str, str | Promise] = {
         "The list of reasons for scrapping has 1 to %(most)s lines of at most"
         " %(longest)s characters each. Correct it."
     ),
+    "shift_questions_wrong": _(
+        "The list of questions has at most %(most)s lines of at most %(longest)s"
+        " characters each, and each ends with a question mark. Correct it."
+    ),
     "tablet_blocked": _(
         "At this tablet the PIN was wrong too often, with whatever badges. Ask a manager"
         " to tie the tablet anew, or sign in with your name and password."

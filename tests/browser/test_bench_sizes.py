@@ -12,7 +12,7 @@ from django.test import Client
 from django.urls import reverse
 
 from kitting.ledger import clock
-from kitting.models import Box, BoxSize, Product
+from kitting.models import Box, BoxSize, Product, Workshop
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import boxes
 from kitting.packing.services.plan import plan_day
@@ -188,6 +188,17 @@ def stopped(scan: Callable[..., bytes], at: Packing) -> Iterator[tuple[str, byte
     sign_on(tablet, packer("petra")[1])
     yield "a shift begins", (asked := tablet.get(page_of(at)).content)
     assert b"another batch" in asked
+    longest = "Is each glove new, and was the table wiped with the cloth?".ljust(
+        60, "?"
+    )
+    Workshop.objects.update(shift_questions=longest)
+    for nth, said in (("own", "YYY"), ("own, not yet", "YYYN")):
+        sent = {"scan": "ACT-NEXT", "purpose": f"shift::{said}", "box": ""}
+        sent["op_key"] = str(uuid.uuid4())
+        address = reverse("kitting:bench-scan", args=[at.bench.code])
+        shown = tablet.post(address, sent, follow=True)
+        yield f"a question of its {nth}", shown.content
+        assert longest.encode() in shown.content
 
 
 def test_all_that_is_asked_is_there_at_every_size(
@@ -206,7 +217,7 @@ def test_all_that_is_asked_is_there_at_every_size(
             least = 68 if min(width, height) > 400 else 34
             if found := [*page.evaluate(CUT_OFF), *page.evaluate(SMALL, least)]:
                 cut[f"{name} at {width} × {height}"] = found
-    assert seen == 34 * len(SIZES)
+    assert seen == 36 * len(SIZES)
     assert cut == {}
 
 

@@ -92,6 +92,7 @@ def test_every_section_of_the_file_is_written() -> None:
 
 def test_what_the_workshop_asks_of_its_people_goes_along() -> None:
     asked = {"two_people": False, "idle_min": 5, "scrap_reasons": "Torn\nDropped"}
+    asked["shift_questions"] = "Are the gloves new?"
     Workshop.objects.update(name="Quay Kits", **asked)
     said = written_catalogue()["workshop"]
     assert said["scrap_reasons"] == ["Torn", "Dropped"]

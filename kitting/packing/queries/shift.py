@@ -12,7 +12,7 @@ from typing import Final
 
 from django.utils import timezone
 
-from kitting.models import Bench, BoxSize, User
+from kitting.models import Bench, BoxSize, User, Workshop
 
 MENU: Final = "shift"
 YES: Final = "Y"
@@ -20,7 +20,7 @@ NO: Final = "N"
 CLEAR_OF: Final = ("bag", "box", "label")
 """What must not be left at the bench of another batch, in the order of asking."""
 SCALE: Final = "scale"
-"""The last question, where boxes are weighed at the bench."""
+"""The question behind them, where boxes are weighed at the bench."""
 
 
 def is_due(bench: Bench, person: User) -> bool:
@@ -49,12 +49,13 @@ def questions_at(bench: Bench) -> tuple[str, ...]:
         bench: The bench.
 
     Returns:
-        Names of them.
+        Names of them; of the workshop's own, which come last, their words.
     """
+    own = Workshop.objects.get(pk=1).shift_list
     packed = BoxSize.objects.filter(product__recipes__in_force=True, active=True)
     if bench.scale_step_mg is None or not packed.filter(weigh=True).exists():
-        return CLEAR_OF
-    return (*CLEAR_OF, SCALE)
+        return (*CLEAR_OF, *own)
+    return (*CLEAR_OF, SCALE, *own)
 
 
 def asked_after(said: str, questions: tuple[str, ...]) -> str:

@@ -17,6 +17,10 @@ from kitting.models.workshop import LONGEST_IDLE_MIN, SCRAP_REASONS
 MOST_REASONS: Final = 20
 """Reasons that a list to choose from holds before nobody reads it any more."""
 LONGEST_REASON: Final = 40
+MOST_QUESTIONS: Final = 5
+"""More before every shift are answered without looking."""
+LONGEST_QUESTION: Final = 60
+"""What a tablet shows large and whole, at twice its zoom as well."""
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,8 @@ class Particulars:
     """Whom a ward asks: a telephone number or an address."""
     idle_min: int = 60
     """Minutes after which whoever does nothing is signed out; 0 for never."""
+    shift_questions: str = ""
+    """What is asked at the start of a shift besides, a question a line."""
 
 
 def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
@@ -54,7 +60,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
     Raises:
         CodeError: ``gs1_prefix`` for a prefix that is none, ``country_unknown``.
         Refused: ``name_missing``, ``time_zone_unknown``, ``idle_too_long``; ``scrap_reasons_wrong``
-            without one, with too many or one that is too long.
+            without one, with too many or one that is too long; ``shift_questions_wrong``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -78,6 +84,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.two_people = to.two_people
         workshop.idle_min = to.idle_min
         workshop.scrap_reasons = reasons_of(to.scrap_reasons)
+        workshop.shift_questions = questions_of(to.shift_questions)
         workshop.save(update_fields=list(vars(to)))
         return Particulars(
             name=workshop.name,
@@ -89,6 +96,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             scrap_reasons=workshop.scrap_reasons,
             contact=workshop.contact,
             idle_min=workshop.idle_min,
+            shift_questions=workshop.shift_questions,
         )
 
     return perform("change_workshop", work, Particulars, sign, **vars(to))
@@ -119,9 +127,34 @@ def reasons_of(text: str) -> str:
     Raises:
         Refused: ``scrap_reasons_wrong`` without one, with too many or too long a one.
     """
-    lines = [" ".join(line.split()) for line in text.splitlines()]
-    reasons = list(dict.fromkeys(line for line in lines if line))
+    reasons = _tidy(text)
     longest = max(map(len, reasons), default=0)
     if not 1 <= len(reasons) <= MOST_REASONS or longest > LONGEST_REASON:
         raise Refused("scrap_reasons_wrong", most=MOST_REASONS, longest=LONGEST_REASON)
     return "\n".join(reasons)
+
+
+def questions_of(text: str) -> str:
+    """Read a list of questions that yes answers: a question a line, none of them twice.
+
+    Args:
+        text: As it was entered.
+
+    Returns:
+        The questions, tidied; empty for none.
+
+    Raises:
+        Refused: ``shift_questions_wrong`` with too many, or one that is too long or
+            has no question mark at its end.
+    """
+    questions = _tidy(text)
+    good = all(len(one) <= LONGEST_QUESTION and one.endswith("?") for one in questions)
+    if len(questions) > MOST_QUESTIONS or not good:
+        most, longest = MOST_QUESTIONS, LONGEST_QUESTION
+        raise Refused("shift_questions_wrong", most=most, longest=longest)
+    return "\n".join(questions)
+
+
+def _tidy(text: str) -> list[str]:
+    lines = [" ".join(line.split()) for line in text.splitlines()]
+    return list(dict.fromkeys(line for line in lines if line))

@@ -49,6 +49,9 @@ def test_the_particulars_change_and_the_journal_says_so() -> None:
         ({"country": "QQ"}, "country_unknown"),
         ({"scrap_reasons": " \n"}, "scrap_reasons_wrong"),
         ({"scrap_reasons": "x" * 41}, "scrap_reasons_wrong"),
+        ({"shift_questions": "Are the gloves new"}, "shift_questions_wrong"),
+        ({"shift_questions": "x" * 60 + "?"}, "shift_questions_wrong"),
+        ({"shift_questions": "1?\n2?\n3?\n4?\n5?\n6?"}, "shift_questions_wrong"),
         ({"scrap_reasons": "\n".join(map(str, range(21)))}, "scrap_reasons_wrong"),
     ],
 )

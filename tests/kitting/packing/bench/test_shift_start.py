@@ -20,8 +20,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from kitting.domain.errors import LotwardError
-from kitting.models import Box, BoxSize, Link, Operation, Tablet
+from kitting.models import Box, BoxSize, Link, Operation, Tablet, Workshop
 from kitting.models.catalogue import PlaceKind
+from kitting.packing.queries.shift import CLEAR_OF
 from kitting.packing.services.shift import begin_shift
 from tests import factories
 from tests.assertions import assert_problem, text_of
@@ -94,6 +95,25 @@ def test_each_question_is_asked_and_the_answers_are_one_act(
     assert (act.by_name, act.bench) == ("petra", at.bench)
     assert scan("ACT-BOX-6").context["screen"].box is not None
     assert factories.prove() == []
+
+
+def test_what_the_workshop_asks_besides_comes_last_and_is_kept_in_its_words(
+    tablet: Client, at: Packing, scan: Scan
+) -> None:
+    own = "Are the gloves new?\nIs the <floor> dry?"
+    Workshop.objects.update(shift_questions=own)
+    tablet.get(reverse("kitting:bench", args=[at.bench.code]))
+    for _ in CLEAR_OF:
+        asked = scan("ACT-YES")
+    assert question(asked) == "Are the gloves new?"
+    assert "Are the gloves new?" in text_of(asked)
+    asked = scan("ACT-YES")
+    assert "Is the &lt;floor&gt; dry?" in asked.content.decode()
+    assert_problem(scan("ACT-BOX-6"), "shift_not_begun")
+    assert "Do what is asked." in text_of(scan("ACT-NO"))
+    assert question(scan("ACT-YES")) == ""
+    kept = dict.fromkeys((*CLEAR_OF, "Are the gloves new?"), "yes")
+    assert begun() == [kept | {"Is the <floor> dry?": "no, then yes"}]
 
 
 def test_no_box_starts_before_they_are_answered(at: Packing, scan: Scan) -> None:
