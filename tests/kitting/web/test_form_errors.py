@@ -90,6 +90,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "calibrations": list,
         "checkers": User.objects.all,
         "again": lambda: True,
+        "given": lambda: True,
         "kind": lambda: kinds.BAG,
         "last": lambda: LastBag({}, ()),
         "lines": list,

@@ -27,6 +27,8 @@ class Person:
     def __init__(self, *permissions: str) -> None:
         self.permissions = permissions
 
+    password_until = None
+
     def has_perm(self, permission: str) -> bool:
         return permission in self.permissions
 
