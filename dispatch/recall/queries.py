@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import attrgetter
 
-from django.db.models import Count, Model, Sum
+from django.db.models import Count, Exists, Model, OuterRef, Sum
 
 from dispatch.consignees.queries import ship_to
-from dispatch.models import Consignee, Pallet, Shipment
+from dispatch.domain.receipts import OURS, Found
+from dispatch.models import Consignee, Pallet, Receipt, ReceiptBox, Shipment
 from dispatch.trace.queries import BoxRow, Trace
 from kitting.domain.shown import spaced
 from kitting.domain.stages import GONE
@@ -52,6 +53,29 @@ class Stopped:
     unit: str
     amount: int
     bags: int
+
+
+def with_short(found: Trace) -> Trace:
+    """Say of each box how many sets were counted in it, where it was received short.
+
+    Args:
+        found: A trace.
+
+    Returns:
+        The same with that, as the newest receipt of ours says it.
+    """
+    gone = [box.serial for box in found.boxes if box.shipment]
+    newer = Receipt.objects.filter(
+        shipment=OuterRef("receipt__shipment"),
+        way__in=OURS,
+        pk__gt=OuterRef("receipt"),
+    )
+    rows = ReceiptBox.objects.filter(
+        ~Exists(newer), box__serial__in=gone, found=Found.SHORT, receipt__way__in=OURS
+    )
+    short = dict(rows.values_list("box__serial", "sets")) if gone else {}
+    boxes = [replace(box, short=short.get(box.serial)) for box in found.boxes]
+    return replace(found, boxes=boxes) if short else found
 
 
 def whom_it_reached(found: Trace, home: str) -> list[Reached]:

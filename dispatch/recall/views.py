@@ -56,6 +56,7 @@ COLUMNS: list[Column[BoxRow]] = [
     Column("sent_on", "sent_on"),
     Column("place", "place"),
     Column("passed_by", "passed_by"),
+    Column("received_short", "short"),
 ]
 
 
@@ -100,7 +101,7 @@ def _look_up(asked: str, alike: str = "") -> Looked:
         found = find(asked)
         reach = reach_of(told_holds())
         traced = trace_found(found, reach=reach, zone=zone, alike=alike)
-        return Looked(traced, reach)
+        return Looked(queries.with_short(traced), reach)
 
 
 def _alike(request: LotwardRequest) -> str:

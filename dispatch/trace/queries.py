@@ -95,6 +95,8 @@ class BoxRow:
     """Pieces of what was traced itself, without what was made from it."""
     passed_by: str = ""
     """The consignee that passed it on to who has it now; empty if none did."""
+    short: int | None = None
+    """Sets that were counted in it where it was received short."""
 
 
 @dataclass(frozen=True)

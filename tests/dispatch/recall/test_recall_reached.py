@@ -13,8 +13,10 @@ from django.test import Client
 from django.urls import reverse
 from pypdf import PdfReader
 
+from dispatch.domain.receipts import BoxSaid
 from dispatch.models import Consignee
 from dispatch.recall.queries import bags_stopped
+from dispatch.receipts.services.deliveries import correct_delivery, record_delivery
 from kitting.domain.shown import spaced
 from kitting.ledger import holds
 from kitting.lots.services import lots
@@ -24,6 +26,8 @@ from kitting.packing.services import boxes as packing
 from kitting.packing.services.labels import print_box_label
 from tests import factories
 from tests.factories import sign
+from tests.kitting.ledger.ledger_receipts import later
+from tests.kitting.ledger.ledger_receipts import said as noted
 
 pytestmark = pytest.mark.django_db
 
@@ -236,3 +240,24 @@ def test_there_is_no_call_sheet_where_nobody_has_any(quality: Client) -> None:
     assert "there is nobody to call" in answer.content.decode()
     assert address not in answer.content.decode()
     assert quality.get(address, {"q": "HB-9999"}).status_code == 404
+
+
+def test_a_box_that_was_received_short_says_so(quality: Client) -> None:
+    """As the newest note of ours has it; what a consignee says by its link is not that."""
+    lot, serials, _names = two_boxes_of_one_lot()
+    first, second = (Box.objects.get(serial=serial) for serial in serials)
+    for box, counted in ((first, 4), (second, 5)):
+        shipment = box.shipment_boxes.get().shipment
+        short = noted(shipment, 1, BoxSaid(box.pk, "short", counted))
+        by = later(shipment)
+        record_delivery(shipment_id=shipment.pk, said=short, sign=by)
+    whole = noted(shipment, 1)
+    newest = {"seen": shipment.receipts.get().pk, "reason": "Found behind a shelf"}
+    by = later(shipment, 3)
+    correct_delivery(shipment_id=shipment.pk, said=whole, **newest, sign=by)
+    page = quality.get(PAGE, {"q": lot.number})
+    assert [box.short for box in page.context["found"].boxes] == [4, None]
+    text = page.content.decode().replace("\N{NO-BREAK SPACE}", " ")
+    assert text.count("received short, counted: 4 sets") == 2
+    rows = b"".join(quality.get(PAGE, {"q": lot.number, "as": "csv"})).decode()
+    assert "received_short" in rows
