@@ -15,17 +15,20 @@ SSCC = "sscc"
 """Name of the counter of SSCCs."""
 
 
-def _lock(site: int, name: str) -> Counter:
-    found = _counter(name)(site)
-    if not found:
-        msg = f"Counter {name!r} is missing: run manage.py migrate."
+def _lock(site: int, *names: str) -> list[Counter]:
+    """Lock counters of different names, and give them in their order."""
+    found = {row.name: row for row in _counters(*names)(site)}
+    if missing := set(names) - found.keys():
+        msg = f"Counter {min(missing)!r} is missing: run manage.py migrate."
         raise RuntimeError(msg)
-    return found[0]
+    return [found[name] for name in names]
 
 
 @cache
-def _counter(name: str) -> Callable[..., list[Counter]]:
-    return locking.finding(lambda site: Counter.objects.filter(site=site, name=name))
+def _counters(*names: str) -> Callable[..., list[Counter]]:
+    return locking.finding(
+        lambda site: Counter.objects.filter(site=site, name__in=names)
+    )
 
 
 def _move(counter: Counter, after: int) -> None:
@@ -44,7 +47,7 @@ def take_numbers(site: int, name: str, count: int = 1) -> range:
     Returns:
         The numbers taken, without a gap.
     """
-    counter = _lock(site, name)
+    (counter,) = _lock(site, name)
     taken = range(counter.next, counter.next + count)
     _move(counter, taken.stop)
     return taken
@@ -61,7 +64,7 @@ def move_on(site: int, name: str, to: int) -> int:
     Returns:
         The number that it would have given next.
     """
-    counter = _lock(site, name)
+    (counter,) = _lock(site, name)
     was = counter.next
     if was < to:
         _move(counter, to)
@@ -79,10 +82,17 @@ def take(site: int, kind: Kind, count: int = 1) -> list[str]:
     Returns:
         The numbers in order; a sequence without a number is passed over for good.
     """
-    counter = _lock(site, kind.name.lower())
+    (counter,) = _lock(site, kind.name.lower())
+    taken = _ahead(counter, kind, count)
+    bulk.update([counter], ["next"])
+    return taken
+
+
+def _ahead(counter: Counter, kind: Kind, count: int) -> list[str]:
+    """The next numbers of a locked counter, which goes on behind them in memory."""
     ahead = range(counter.next, SEQUENCES.stop)
-    taken = list(islice(assigned(kind, site, ahead), count))
-    _move(counter, read(taken[-1]).sequence + 1)
+    taken = list(islice(assigned(kind, counter.site, ahead), count))
+    counter.next = read(taken[-1]).sequence + 1
     return taken
 
 
@@ -102,6 +112,28 @@ def take_sscc(workshop: Workshop) -> str | None:
         return None
     reference = take_numbers(workshop.site, SSCC)[0]
     return gs1.sscc(workshop.gs1_prefix, reference)
+
+
+def take_identity(workshop: Workshop) -> tuple[str, str | None]:
+    """Take the next serial and SSCC of a box, both counters at once.
+
+    Args:
+        workshop: The workshop, for its site and company prefix.
+
+    Returns:
+        The serial, and the SSCC; None for that without a prefix.
+
+    Raises:
+        CodeError: ``sscc_used_up``.
+    """
+    site, kind = workshop.site, Kind.SERIAL
+    if not workshop.gs1_prefix:
+        return take(site, kind)[0], None
+    serials, other = _lock(site, kind.name.lower(), SSCC)
+    (serial,), reference = _ahead(serials, kind, 1), other.next
+    other.next += 1
+    bulk.update([serials, other], ["next"])
+    return serial, gs1.sscc(workshop.gs1_prefix, reference)
 
 
 def foresee(kind: Kind, count: int) -> None:

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
-from kitting.domain import batch, numbers
+from kitting.domain import batch
 from kitting.domain.errors import Refused
 from kitting.domain.stages import BoxStage
 from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
-from kitting.ledger.counters import take, take_sscc
+from kitting.ledger.counters import take_identity
 from kitting.ledger.guards import IDENTITY
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import open_too_long
@@ -128,5 +128,4 @@ def _give_identity(act: Act, box: Box, today: date) -> None:
     box.batch = batch.kit_batch(
         workshop.site, recipe.product.code, today, recipe.version
     )
-    box.serial = take(workshop.site, numbers.Kind.SERIAL)[0]
-    box.sscc = take_sscc(workshop)
+    box.serial, box.sscc = take_identity(workshop)

@@ -342,7 +342,7 @@ box, and the bag; 1 of them of the test itself, for what a screen has read. 6 to
 seal the act, 1 to read for its seal what it changed; 7 to read what decides behind the
 locks, 4 to write. 1 to show what could be scanned next: all else the act hands on to its
 screen."""
-A_CLOSING = 39
+A_CLOSING = 37
 """Two acts, one that closes the box and one that prints its label."""
 
 
