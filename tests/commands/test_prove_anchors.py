@@ -10,6 +10,7 @@ import hashlib
 import hmac
 import json
 import stat
+from collections import defaultdict
 from io import StringIO
 from pathlib import Path
 from typing import Any
@@ -56,13 +57,13 @@ def rewrite() -> None:
         Hold.objects.update(reason="a drill")
         Hold.objects.filter(pk=Hold.objects.earliest("pk").pk).update(reason="nothing")
         before = bytes(32)
+        written = defaultdict(list)
+        for model in sealed_models():
+            for row in model._default_manager.filter(operation__isnull=False):
+                written[row.operation_id].append(row)  # type: ignore[attr-defined]
         for link in Link.objects.select_related("operation").order_by("seq"):
             done = link.operation
-            rows = [
-                row
-                for model in sealed_models()
-                for row in model._default_manager.filter(operation=done)
-            ]
+            rows = written[done.pk]
             link.hash = link_hash(before, link.seq, done, link.outcome, rows)
             link.save(update_fields=["hash"])
             before = bytes(link.hash)
