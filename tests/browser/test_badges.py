@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -18,6 +19,11 @@ from tests import factories
 pytestmark = pytest.mark.django_db(transaction=True)
 
 TABLET = {"width": 1280, "height": 800}
+
+
+@pytest.fixture
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    return {**browser_context_args, "service_workers": "allow"}
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ import pytest
 from playwright.sync_api import expect
 
 from kitting.web.tags.drawing import box_drawing
+from tests.browser.benching import Size, turn
 
 if TYPE_CHECKING:
     from playwright.sync_api import FloatRect, Page
@@ -39,10 +40,8 @@ LINES = "".join(
 )
 
 
-def show_bench(
-    page: Page, size: tuple[int, int], *, state: str, words: str = WORDS
-) -> None:
-    page.set_viewport_size({"width": size[0], "height": size[1]})
+def show_bench(page: Page, *, state: str, words: str = WORDS) -> None:
+    turn(page, SIZES[0])
     page.set_content(
         f"""<!doctype html><html lang="en-gb" class="bench"><body>
         <main class="bench-page">
@@ -74,18 +73,18 @@ def boxes(page: Page) -> list[FloatRect]:
     return [box for box in found if box is not None]
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_every_target_at_the_bench_is_18_mm(page: Page, size: tuple[int, int]) -> None:
-    show_bench(page, size, state="choice")
+def test_every_target_at_the_bench_is_18_mm(page: Page) -> None:
+    show_bench(page, state="choice")
     targets = page.locator("button:not(.out-of-sight), input[data-scan]").all()
-    measured = [box for target in targets if (box := target.bounding_box())]
-    assert len(measured) == 5
-    assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
-    assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
+    for size in SIZES:
+        turn(page, size)
+        measured = [box for target in targets if (box := target.bounding_box())]
+        assert len(measured) == 5
+        assert min(box["height"] for box in measured) >= TARGET_PX - 0.1
+        assert min(box["width"] for box in measured) >= TARGET_PX - 0.1
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_no_zone_moves_whatever_is_said(page: Page, size: tuple[int, int]) -> None:
+def test_no_zone_moves_whatever_is_said(page: Page) -> None:
     # As long as the longest refusals at a bench, set as its page sets what is long.
     long = (
         "<h2 class='long'>Box 1-000197-4 left with shipment SH-260041 for the stores"
@@ -93,32 +92,37 @@ def test_no_zone_moves_whatever_is_said(page: Page, size: tuple[int, int]) -> No
         " side of the canal</h2><p class='go-to'>If it is here, put it in quarantine"
         " and tell a quality officer. Nothing was done with it at this bench.</p>"
     )
-    seen = []
+    seen: dict[Size, list[list[FloatRect]]] = {size: [] for size in SIZES}
     for state, words in [("ask", WORDS), ("right", WORDS), ("wrong", long)]:
-        show_bench(page, size, state=state, words=words)
-        seen.append(boxes(page))
-    assert len(seen[0]) == len(ZONES)
-    assert seen[0] == seen[1] == seen[2]
+        show_bench(page, state=state, words=words)
+        for size, found in seen.items():
+            turn(page, size)
+            found.append(boxes(page))
+    for asked, right, wrong in seen.values():
+        assert len(asked) == len(ZONES)
+        assert asked == right == wrong
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_the_zones_fill_the_tablet_and_nothing_scrolls(
-    page: Page, size: tuple[int, int]
-) -> None:
-    show_bench(page, size, state="ask")
-    area = sum(box["width"] * box["height"] for box in boxes(page))
-    assert area == pytest.approx(size[0] * size[1], rel=0.001)
-    assert page.evaluate(
-        "[...document.querySelectorAll('html, body, .zone')]"
-        ".every(e => e.scrollHeight <= e.clientHeight + 1)"
-    )
+def test_the_zones_fill_the_tablet_and_nothing_scrolls(page: Page) -> None:
+    show_bench(page, state="ask")
+    for size in SIZES:
+        turn(page, size)
+        area = sum(box["width"] * box["height"] for box in boxes(page))
+        assert area == pytest.approx(size[0] * size[1], rel=0.001)
+        assert page.evaluate(
+            "[...document.querySelectorAll('html, body, .zone')]"
+            ".every(e => e.scrollHeight <= e.clientHeight + 1)"
+        )
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_the_cross_is_as_tall_as_its_zone_and_covers_no_word(
-    page: Page, size: tuple[int, int]
-) -> None:
-    show_bench(page, size, state="wrong")
+def test_the_cross_is_as_tall_as_its_zone_and_covers_no_word(page: Page) -> None:
+    show_bench(page, state="wrong")
+    for size in SIZES:
+        turn(page, size)
+        assert_the_cross_is_beside_the_words(page)
+
+
+def assert_the_cross_is_beside_the_words(page: Page) -> None:
     zone, words = "#bench-next", ".next-words"
     cross = page.evaluate(
         """zone => { const s = getComputedStyle(document.querySelector(zone), '::after');
@@ -137,7 +141,7 @@ def test_the_cross_is_as_tall_as_its_zone_and_covers_no_word(
 
 
 def test_the_tick_is_gone_after_its_time(page: Page) -> None:
-    show_bench(page, SIZES[0], state="right")
+    show_bench(page, state="right")
     opacity = (
         "getComputedStyle(document.querySelector('#bench-next'), '::after').opacity"
     )
@@ -151,7 +155,7 @@ def test_the_tick_is_gone_after_its_time(page: Page) -> None:
 
 
 def test_a_lost_scan_field_says_that_it_wants_a_touch(page: Page) -> None:
-    show_bench(page, SIZES[0], state="ask")
+    show_bench(page, state="ask")
     expect(page.locator(".scan-lost")).to_be_visible()
     page.locator("#scan").click()
     expect(page.locator(".scan-lost")).to_be_hidden()
@@ -166,17 +170,16 @@ def show_script(page: Page, body: str) -> None:
         page.add_script_tag(path=STATIC / script)
 
 
-@pytest.mark.parametrize("key", ["Control+]", "F8"])
-def test_the_separator_of_a_scanner_arrives_in_a_scan_field(
-    page: Page, key: str
-) -> None:
+def test_the_separator_of_a_scanner_arrives_in_a_scan_field(page: Page) -> None:
     show_script(page, '<input id="scan" data-scan>')
     field = page.locator("#scan")
-    field.press_sequentially("10A")
-    field.press(key)
-    field.press_sequentially("21B")
-    # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
-    expect(field).to_have_value("10A\x1d21B")
+    for key in ("Control+]", "F8"):
+        field.fill("")
+        field.press_sequentially("10A")
+        field.press(key)
+        field.press_sequentially("21B")
+        # GS1 General Specifications: FNC1 as a separator is sent as 0x1D.
+        expect(field).to_have_value("10A\x1d21B")
 
 
 def test_other_fields_keep_their_keys(page: Page) -> None:
@@ -225,30 +228,28 @@ PLAIN = (
 )
 
 
-@pytest.mark.parametrize(
-    ("event", "detail", "said"),
-    [
-        ("htmx:responseError", "{xhr: {status: 403}}", "You may not."),
-        ("htmx:responseError", "{xhr: {status: 500}}", "The server failed."),
-        ("htmx:responseError", PLAIN % "text/plain", "The disk is full."),
-        ("htmx:responseError", PLAIN % "text/html", "The server failed."),
-        ("htmx:sendError", "{}", "No network."),
-    ],
+SAID = (
+    ("htmx:responseError", "{xhr: {status: 403}}", "You may not."),
+    ("htmx:responseError", "{xhr: {status: 500}}", "The server failed."),
+    ("htmx:responseError", PLAIN % "text/plain", "The disk is full."),
+    ("htmx:responseError", PLAIN % "text/html", "The server failed."),
+    ("htmx:sendError", "{}", "No network."),
 )
-def test_a_failed_request_is_said_and_the_next_one_clears_it(
-    page: Page, event: str, detail: str, said: str
-) -> None:
+
+
+def test_a_failed_request_is_said_and_the_next_one_clears_it(page: Page) -> None:
     show_script(
         page,
         '<div id="alarm" role="alert" data-403="You may not." '
         'data-other="The server failed." data-away="No network."></div>',
     )
-    page.evaluate(
-        f"document.dispatchEvent(new CustomEvent('{event}', {{detail: {detail}}}))"
-    )
-    expect(page.get_by_role("alert")).to_have_text(said)
-    page.evaluate("document.dispatchEvent(new CustomEvent('htmx:beforeRequest'))")
-    expect(page.get_by_role("alert")).to_have_text("")
+    for event, detail, said in SAID:
+        page.evaluate(
+            f"document.dispatchEvent(new CustomEvent('{event}', {{detail: {detail}}}))"
+        )
+        expect(page.get_by_role("alert")).to_have_text(said)
+        page.evaluate("document.dispatchEvent(new CustomEvent('htmx:beforeRequest'))")
+        expect(page.get_by_role("alert")).to_have_text("")
 
 
 def test_the_focus_goes_to_what_is_wrong_after_a_swap(page: Page) -> None:

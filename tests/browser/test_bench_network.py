@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import re
+from typing import Any
 from unittest.mock import Mock
 
 import pytest
@@ -19,6 +20,11 @@ from tests.factories import make_open_box, sign
 from tests.patience import until
 
 pytestmark = [pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def browser_context_args(browser_context_args: dict[str, Any]) -> dict[str, Any]:
+    return {**browser_context_args, "service_workers": "allow"}
 
 
 def test_scans_made_while_the_network_is_away_are_sent_in_order(
