@@ -15,7 +15,6 @@ from dispatch.requests import steps
 from dispatch.requests.queries.promises import Promises, open_promises, remaining
 from dispatch.shipments import services
 from kitting.domain.errors import Conflict, Refused
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Product
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
@@ -31,9 +30,7 @@ control = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 

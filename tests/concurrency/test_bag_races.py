@@ -11,7 +11,6 @@ from django.db import connection, transaction
 from kitting.disinfection.services import runs
 from kitting.disinfection.services.verdicts import give_up_run, stop_line
 from kitting.domain.errors import LotwardError
-from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import counts, lots
 from kitting.models import (
     Bag,
@@ -40,19 +39,13 @@ TURNS = 6
 """A race is tried so often: each time another of the two may be first."""
 
 
-@pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
-
-
 @pytest.fixture
-def person(_workshop: None) -> User:
+def person(transactional_db: None) -> User:
     return factories.sign().by
 
 
 @pytest.fixture
-def bags(_workshop: None) -> list[Bag]:
+def bags(transactional_db: None) -> list[Bag]:
     many = tuple(lots.NewBag(pieces=10) for _ in range(2 * TURNS))
     lot = factories.accept(factories.make_lot(factories.make_revision(), bags=many))
     return list(lot.bags.order_by("pk"))
@@ -302,7 +295,7 @@ def test_a_carrier_goes_on_a_run_whole_or_not_while_its_bags_leave(
 
 
 @pytest.fixture
-def at(_workshop: None) -> Packing:
+def at(transactional_db: None) -> Packing:
     return make_packing()
 
 

@@ -11,7 +11,6 @@ from dispatch.consignees.services import consignees as services
 from dispatch.models import Consignee
 from dispatch.shipments.services import begin_shipment
 from kitting.domain.errors import LotwardError
-from kitting.ledger.setup import ensure_workshop
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
 from tests.factories import sign
@@ -25,9 +24,7 @@ control = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 

@@ -13,7 +13,6 @@ from dispatch.pallets import services
 from dispatch.shipments import services as shipments
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box
 from tests import factories
 from tests.concurrency.threads import Results, at_once, times
@@ -29,9 +28,7 @@ ROUNDS = 4
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 

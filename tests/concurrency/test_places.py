@@ -9,7 +9,6 @@ from django.db import connection, transaction
 
 from kitting.domain.errors import LotwardError
 from kitting.ledger.coded import mark_of
-from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
 from kitting.models import Bag, Place, User
 from kitting.places.queries import bags_at
@@ -23,19 +22,13 @@ TURNS = 6
 """A race is tried so often: each time another of the two may be first."""
 
 
-@pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
-
-
 @pytest.fixture
-def person(_workshop: None) -> User:
+def person(transactional_db: None) -> User:
     return factories.sign().by
 
 
 @pytest.fixture
-def bags(_workshop: None) -> list[Bag]:
+def bags(transactional_db: None) -> list[Bag]:
     many = tuple(lots.NewBag(pieces=10) for _ in range(TURNS))
     return list(factories.make_lot(factories.make_revision(), bags=many).bags.all())
 

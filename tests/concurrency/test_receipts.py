@@ -17,7 +17,6 @@ from dispatch.receipts.services import deliveries, links, passing, returns
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
 from kitting.ledger.operations import Sign
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, Link, Operation
 from kitting.models.catalogue import PlaceKind
 from tests import factories
@@ -34,9 +33,7 @@ control = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 

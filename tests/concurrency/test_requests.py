@@ -23,7 +23,6 @@ from dispatch.requests.services import (
 )
 from dispatch.shipments import services
 from kitting.domain.errors import Refused
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
@@ -39,9 +38,7 @@ control = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 

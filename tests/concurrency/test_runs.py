@@ -14,7 +14,6 @@ from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.coded import mark_of
 from kitting.ledger.operations import Sign
-from kitting.ledger.setup import ensure_workshop
 from kitting.lots.services import lots
 from kitting.models import Bag, Cover, Protocol, Reading, Run, RunBag, User
 from kitting.models.catalogue import PlaceKind
@@ -26,19 +25,13 @@ pytestmark = pytest.mark.django_db(transaction=True)
 ON_POSTGRESQL = connection.vendor == "postgresql"
 
 
-@pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
-
-
 @pytest.fixture
-def person(_workshop: None) -> User:
+def person(transactional_db: None) -> User:
     return factories.sign().by
 
 
 @pytest.fixture
-def bags(_workshop: None) -> list[Bag]:
+def bags(transactional_db: None) -> list[Bag]:
     revision = factories.make_revision()
     ten = tuple(lots.NewBag(pieces=10) for _ in range(10))
     lot = factories.accept(factories.make_lot(revision, bags=ten))

@@ -16,7 +16,6 @@ from kitting.domain.errors import Conflict, LotwardError, OnHold, WrongStage
 from kitting.domain.stages import BoxStage
 from kitting.ledger import holds
 from kitting.ledger.reach import held_boxes, standing_reach
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Box, BoxLine, Hold
 from tests import factories
 from tests.concurrency.threads import Results, at_once, times
@@ -33,9 +32,7 @@ ROUNDS = 6
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 
