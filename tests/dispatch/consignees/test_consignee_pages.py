@@ -161,7 +161,7 @@ def test_a_consignee_has_a_language_once_packing_lists_have_its_words(
     assert answer.status_code == 422
     assert "There is no word for “Boxes” in the language el." in text_of(answer)
     assert Consignee.objects.get().language == "de"
-    words = {name: f"{said} (el)" for name, said in LISTS.english.items()}
+    words = dict(LISTS.english)
     keep_words(language="el", words=words, reviewed_by="", sign=sign())
     assert clerk.post(at("change"), to_greek)["Location"] == at("detail")
     assert Consignee.objects.get().language == "el"

@@ -249,7 +249,7 @@ BENT: list[tuple[Callable[[Request], object], str]] = [
     (lambda row: Request.objects.update(stage="served"), "of 60 sets are sent"),
     (
         lambda row: ShipmentBox.objects.update(request=None),
-        "It serves another request.",
+        "has another request.",
     ),
     (
         lambda row: ShipmentBox.objects.update(
