@@ -55,6 +55,7 @@ from kitting.products.services import methods
 from tests import factories, printers
 from tests.factories import sign, sign_by_another
 from tests.kitting.ledger import (
+    ledger_cases,
     ledger_evidence,
     ledger_inspection,
     ledger_runs,
@@ -285,7 +286,7 @@ def make_history() -> History:
     retired = ledger_evidence.sign_and_retire(band)
     _try_settings(visor)
     _tie(factories.make_bench())
-    ledger_evidence.set_one_back(visor)
+    _end(visor, sent, voided)
     factories.seal_set_up()
     for box in (sent, labelled, voided):
         box.refresh_from_db()
@@ -309,6 +310,12 @@ def make_history() -> History:
         gone=gone,
         waiting=waiting,
     )
+
+
+def _end(visor: Revision, sent: Box, voided: Box) -> None:
+    """A bag that was set back, and cases on what nothing else is done with."""
+    ledger_evidence.set_one_back(visor)
+    ledger_cases.recall_some(sent, voided, factories.make_lot(visor))
 
 
 def _stop_one(line: Place, protocol: Protocol, meter: Meter, bag: Bag) -> None:

@@ -92,11 +92,13 @@ ACTS: dict[str, str | Promise] = {
     "load_catalogue": _("Catalogue loaded"),
     "load_pallet": _("Pallet loaded"),
     "log_values": _("Values of a run logged"),
+    "look_again": _("Case looked for boxes again"),
     "look_at_labels": _("Every label looked at"),
     "make_carrier": _("Carrier made"),
     "merge_consignees": _("Consignee merged with another"),
     "miss_pieces": _("Bag found empty at a bench"),
     "open_account": _("Account opened or closed"),
+    "open_case": _("Case opened"),
     "open_run": _("Run opened"),
     "pass_on": _("Boxes passed on by a consignee"),
     "place_hold": _("Hold placed"),
@@ -167,6 +169,7 @@ ACTS: dict[str, str | Promise] = {
     "unstack_box": _("Box taken off a pallet"),
     "untie_tablet": _("Tablet of a bench untied"),
     "void_box": _("Box voided"),
+    "widen_case": _("Case widened"),
     "withdraw_cover": _("Cover of a revision withdrawn"),
 }
 

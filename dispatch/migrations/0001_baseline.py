@@ -1414,6 +1414,206 @@ class Migration(migrations.Migration):
                         "default_permissions": (),
                     },
                 ),
+                migrations.CreateModel(
+                    name="Case",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        ("hazard", models.CharField(max_length=500)),
+                        ("rated", models.CharField(blank=True, max_length=80)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("hazard", ""), _negated=True),
+                                name="dispatch_case_has_a_hazard",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="CaseLook",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveIntegerField()),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="looks",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("case", "nth"), name="dispatch_caselook_nth"
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="CaseHold",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "hold",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="of_case",
+                                to="kitting.hold",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "look",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="holds",
+                                to="dispatch.caselook",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "abstract": False,
+                        "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="CaseBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "stage",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    kitting.domain.stages.BoxStage
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("pieces", models.PositiveIntegerField()),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="cases",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="boxes",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                        (
+                            "look",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="boxes",
+                                to="dispatch.caselook",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("case", "box"), name="dispatch_casebox_once"
+                            )
+                        ],
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -9,6 +9,7 @@ from dispatch.models.allotment import (
     Promise,
     PromiseRelease,
 )
+from dispatch.models.cases import Case, CaseBox, CaseHold, CaseLook
 from dispatch.models.consignees import (
     Consignee,
     Merging,
@@ -34,6 +35,10 @@ __all__ = [
     "Allotment",
     "AllotmentLine",
     "AllotmentSize",
+    "Case",
+    "CaseBox",
+    "CaseHold",
+    "CaseLook",
     "Consignee",
     "LogView",
     "Merging",

@@ -8,7 +8,7 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 
 from dispatch.labels.calls import Away, Call, CallSheet
-from dispatch.recall.queries import Reached
+from dispatch.recall.queries.recall import Reached
 from dispatch.recall.whereabouts import in_one_line
 from dispatch.trace.queries import BoxRow, Trace
 from kitting.domain.shown import spaced

@@ -1,4 +1,4 @@
-"""The forms of holds: placing one, lifting it."""
+"""The forms of holds and cases: placing a hold, lifting it, opening a case, widening it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.recall.queries import Target
+from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
+from dispatch.recall.queries.recall import Target
 from kitting.models.holds import TARGETS
 from kitting.web.forms import KeyedForm, NamedForm
 
@@ -42,6 +43,71 @@ class HoldForm(KeyedForm):
             "value": value if kind == "source" else int(value),
             "reason": self.cleaned_data["reason"],
         }
+
+
+class WidenForm(KeyedForm):
+    """Bring some of the things that a page offers into the scope of a case."""
+
+    things = {
+        "scope": _("what the case is about"),
+    }
+
+    scope = forms.MultipleChoiceField(
+        label=_("What it is about"),
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_("Each is held at once, with all that was made from it."),
+    )
+    reason = forms.CharField(
+        label=_("Reason"),
+        max_length=200,
+        help_text=_("Such as who called, and what they saw."),
+    )
+
+    def __init__(self, *args: Any, targets: list[Target], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer("scope", [(target.value, target.words) for target in targets])
+        self._lots = {target.value: target.lots for target in targets}
+        self.fields["scope"].initial = [target.value for target in targets[:1]]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What comes into the scope, of lots that are alike each, and the rest."""
+        scope: list[tuple[str, int | str]] = []
+        for chosen in self.cleaned_data["scope"]:
+            kind, _sep, value = chosen.partition(":")
+            if kind in TARGETS:
+                scope.append((kind, value if kind == "source" else int(value)))
+            else:
+                scope += [("lot", lot) for lot in self._lots[chosen]]
+        return {**super().entries, "scope": scope}
+
+
+class CaseForm(WidenForm):
+    """Open a case on some of the things that a page offers."""
+
+    things = {
+        "hazard": _("what can happen to whom"),
+    }
+
+    hazard = forms.CharField(
+        label=_("What can happen to whom"),
+        max_length=LONGEST_HAZARD,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_(
+            "Whoever meets its holds at a bench or a shipment reads how it begins."
+        ),
+    )
+    rated = forms.CharField(
+        label=_("Class of the recall"),
+        max_length=LONGEST_CLASS,
+        required=False,
+        help_text=_(
+            "As you decide it under the law of your country. Lotward computes none: the"
+            " law and its authority decide."
+        ),
+    )
+
+    field_order = ("scope", "hazard", "rated", "reason")
 
 
 class LiftForm(NamedForm):

@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from dispatch.domain.flow import Flow
 from dispatch.domain.trace import Balance
-from dispatch.recall.queries import Reached
+from dispatch.recall.queries.recall import Reached
 from dispatch.trace.queries import Trace
 from kitting.models import Bag
 from kitting.web.figures import pieces

@@ -47,6 +47,18 @@ def together(lot: Lot, kind: str) -> str:
     return _("with all of %(alike)s") % {"alike": _like(lot, kind)}
 
 
+def each_of(lot: Lot, kind: str, many: int) -> str:
+    """Name the lots that are like one, each by itself.
+
+    Args:
+        lot: The lot.
+        kind: In what they are alike.
+        many: How many they are.
+    """
+    words = _("each of %(alike)s: %(others)s")
+    return words % {"alike": _like(lot, kind), "others": _others(many)}
+
+
 def _others(many: int) -> str:
     words = ngettext("%(count)s other lot", "%(count)s other lots", many)
     return words % {"count": pieces(many)}

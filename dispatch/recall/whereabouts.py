@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from dispatch.domain.trace import Balance
-from dispatch.recall.queries import Reached
+from dispatch.recall.queries.recall import Reached
 from dispatch.trace.queries import Trace
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.models import Bag

@@ -52,12 +52,7 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
 
     def work(act: Act) -> Held:
         locking.shut_gate()
-        if target not in TARGETS:
-            raise Refused("hold_target_unknown", target=target)
-        why = need_reason(reason)
-        name = target if target == "source" else f"{target}_id"
-        hold = Hold(**{name: value}, reason=why)
-        _need_target(hold, target)
+        hold = hold_on(target, value, reason)
         act.write(hold)
         reached = held_boxes(reach_of([hold]))
         stages = Box.objects.filter(pk__in=reached).values_list("stage", flat=True)
@@ -71,6 +66,29 @@ def place_hold(*, target: str, value: int | str, reason: str, sign: Sign) -> Hel
     return perform(
         "place_hold", work, Held, sign, target=target, value=value, reason=reason
     )
+
+
+def hold_on(target: str, value: int | str, reason: str) -> Hold:
+    """Make a hold that is yet to be written; needs the gate shut.
+
+    Args:
+        target: One of ``kitting.models.holds.TARGETS``.
+        value: The thing's id; for a source its name.
+        reason: Why, for everybody who meets the hold.
+
+    Returns:
+        The hold.
+
+    Raises:
+        Missing: ``row_missing``.
+        Refused: ``hold_target_unknown``, ``reason_missing``, ``entry_too_long``.
+    """
+    if target not in TARGETS:
+        raise Refused("hold_target_unknown", target=target)
+    name = target if target == "source" else f"{target}_id"
+    hold = Hold(**{name: value}, reason=need_reason(reason))
+    _need_target(hold, target)
+    return hold
 
 
 def _need_target(hold: Hold, target: str) -> None:

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from django.db.models import Model, QuerySet
 
-from kitting.ledger.reach import Reach, holds_on_boxes
+from kitting.ledger.reach import Reach, fold, holds_on_boxes
 from kitting.models import Bag, Box, Hold, Lot, Run
 from kitting.models.holds import TARGETS
 
@@ -23,6 +23,8 @@ class Standing:
     reason: str
     by: str
     at: datetime
+    case: str = ""
+    """The number of the case that it belongs to, where whoever shows it says so."""
 
 
 def told_holds() -> QuerySet[Hold]:
@@ -47,6 +49,21 @@ def target_of(hold: Hold) -> str:
     """
     target = next(name for name in TARGETS if getattr(hold, name) is not None)
     return f"{target} {getattr(hold, target)}"
+
+
+def key_of(hold: Hold) -> tuple[str, int | str]:
+    """What a hold was placed on, so that two on the same thing have the same.
+
+    Args:
+        hold: The hold.
+
+    Returns:
+        The kind of thing, and its id or the name of a source as holds compare it.
+    """
+    if hold.source is not None:
+        return "source", fold(hold.source)
+    ids = ((name, getattr(hold, f"{name}_id")) for name in TARGETS if name != "source")
+    return next((name, pk) for name, pk in ids if pk is not None)
 
 
 def shown(holds: Iterable[Hold]) -> list[Standing]:

@@ -171,7 +171,7 @@ def nothing_has(text: str) -> Missing:
 _OF_DISPATCH = frozenset(
     {
         *(numbers.Kind.SHIPMENT, numbers.Kind.REQUEST),
-        *(numbers.Kind.ALLOTMENT, numbers.Kind.PALLET),
+        *(numbers.Kind.ALLOTMENT, numbers.Kind.PALLET, numbers.Kind.CASE),
     }
 )
 """Kinds whose rows are of the other application."""

@@ -59,7 +59,9 @@ def test_nothing_is_written(history: History) -> None:
 
 
 def _refuse_writes(execute: Any, sql: str, *rest: Any) -> Any:
-    assert sql.lstrip().startswith(("SELECT", "DECLARE", "FETCH", "CLOSE")), sql
+    assert sql.lstrip().startswith(
+        ("SELECT", "WITH RECURSIVE", "DECLARE", "FETCH", "CLOSE")
+    ), sql
     return execute(sql, *rest)
 
 

@@ -16,7 +16,7 @@ from pypdf import PdfReader
 
 from dispatch.consignees.queries import ship_to
 from dispatch.models import Consignee, Shipment
-from dispatch.recall.queries import whom_it_reached
+from dispatch.recall.queries.recall import whom_it_reached
 from dispatch.shipments.labels import numbers_of, stale_labels
 from dispatch.trace.queries import trace
 from kitting.models import User, Workshop

@@ -19,7 +19,7 @@ from dispatch.consignees.services.consignees import (
 )
 from dispatch.domain.needs import Asked
 from dispatch.models import Consignee, Request, Shipment, ShipmentBox
-from dispatch.recall.queries import whom_it_reached
+from dispatch.recall.queries.recall import whom_it_reached
 from dispatch.requests.services import change_request, take_request
 from dispatch.shipments import services
 from dispatch.trace.queries import trace

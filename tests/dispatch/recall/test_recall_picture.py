@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from dispatch.domain.trace import Balance
 from dispatch.recall.picture import MOST, Picture, picture_of
-from dispatch.recall.queries import Reached, whom_it_reached
+from dispatch.recall.queries.recall import Reached, whom_it_reached
 from dispatch.recall.tags import whereabouts_picture
 from dispatch.trace.queries import BoxRow, Trace, trace
 from kitting.models import Lot, User

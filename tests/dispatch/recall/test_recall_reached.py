@@ -15,7 +15,7 @@ from pypdf import PdfReader
 
 from dispatch.domain.receipts import BoxSaid
 from dispatch.models import Consignee
-from dispatch.recall.queries import bags_stopped
+from dispatch.recall.queries.recall import bags_stopped
 from dispatch.receipts.services.deliveries import correct_delivery, record_delivery
 from kitting.domain.shown import spaced
 from kitting.ledger import holds

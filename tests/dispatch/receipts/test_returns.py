@@ -13,7 +13,7 @@ from django.urls import reverse
 
 from dispatch.log.queries import Filters, sent_shipments
 from dispatch.models import Consignee, PassedOn, Request, Return, Shipment, ShipmentBox
-from dispatch.recall.queries import whom_it_reached
+from dispatch.recall.queries.recall import whom_it_reached
 from dispatch.receipts.services import passing, returns
 from dispatch.receipts.services.deliveries import record_delivery
 from dispatch.shipments.services import load_box

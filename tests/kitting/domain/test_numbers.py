@@ -61,6 +61,7 @@ def test_an_assigned_number_is_read_back(kind, site, sequence):
         (Kind.SHIPMENT, "S"),
         (Kind.CARRIER, "C"),
         (Kind.PALLET, "P"),
+        (Kind.CASE, "V"),
     ],
 )
 def test_the_first_letter_says_the_kind(kind, letter):

@@ -30,7 +30,7 @@ import dispatch
 import kitting
 import lotward
 from dispatch.allotment.queries.proposals import SizeThere
-from dispatch.recall.queries import Target
+from dispatch.recall.queries.recall import Target
 from dispatch.receipts.forms.links import AnswerForm
 from kitting.disinfection.forms.protocols import NewProtocolForm
 from kitting.domain.shown import shown

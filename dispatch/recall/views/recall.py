@@ -19,11 +19,13 @@ from django.utils.translation import ngettext
 
 from dispatch.labels.calls import call_sheet
 from dispatch.labels.sheets import paper_of
-from dispatch.models import Allotment, Request
-from dispatch.recall import queries, siblings
+from dispatch.models import Allotment, Case, CaseHold, Request
+from dispatch.recall import siblings
 from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.recall.picture import picture_of
+from dispatch.recall.queries import recall as queries
+from dispatch.recall.queries.cases import cases_on, every_case
 from dispatch.recall.reach import DAYS, reached_today
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
@@ -65,8 +67,12 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
     """Look up any number; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
     if not asked.strip():
-        told = {"standing": shown(told_holds()), "miscounts": miscounts()}
-        context: dict[str, Any] = {"asked": "", **told}
+        context: dict[str, Any] = {
+            "asked": "",
+            "cases": every_case(),
+            "standing": cases_on(shown(told_holds())),
+            "miscounts": miscounts(),
+        }
         return render(request, "dispatch/recall/recall.html", context)
     try:
         looked = _look_up(asked, _alike(request))
@@ -116,9 +122,9 @@ def _along(found: Trace, alike: str) -> str:
 
 
 def _page_of(asked: str) -> str:
-    """The page of a place, carrier, request or allotment."""
+    """The page of a place, carrier, request, allotment or case."""
     row = find(asked).row
-    if isinstance(row, Request | Allotment):
+    if isinstance(row, Request | Allotment | Case):
         return reverse(f"dispatch:{row._meta.model_name}-detail", args=[row.number])
     if isinstance(row, Carrier):
         return reverse("kitting:carrier-detail", args=[row.number])
@@ -139,6 +145,7 @@ def _context(
     back = [box for box in found.boxes if box.stage == BoxStage.RETURNED]
     miscounted = [bag.number for bag in found.bags if bag.miscounted]
     reached = queries.whom_it_reached(found, request.workshop.country)
+    standing = cases_on(queries.holds_on(found.row, looked.reach))
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
@@ -157,7 +164,8 @@ def _context(
         "picture": picture_of(found, reached),
         "siblings": siblings.siblings(lot) if lot else [],
         "lot_filter": queries.lot_to_filter_by(found.row),
-        "holds": queries.holds_on(found.row, looked.reach),
+        "holds": standing,
+        "in_cases": sorted({each.case for each in standing if each.case}),
         "form": form,
     }
 
@@ -248,9 +256,12 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
     row = get_or_404(Hold.objects.select_related("operation").filter(may), pk=hold_id)
     done, status = attempt(request, form, partial(holds.lift_hold, hold_id=row.pk))
     if done is not None:
+        of = CaseHold.objects.filter(hold=row).select_related("look__case").first()
         to = reverse("dispatch:recall")
+        if of is not None:  # which is narrower now
+            to = reverse("dispatch:case-detail", args=[of.look.case.number])
         return say_and_go(request, _("The hold is lifted."), to)
-    standing = shown(told_holds().filter(pk=row.pk))
+    standing = cases_on(shown(told_holds().filter(pk=row.pk)))
     if not standing:  # lifted at this very moment by somebody else
         raise Http404("This hold is lifted.")
     own = is_own(request.workshop, request.user, [row.operation.by_id])

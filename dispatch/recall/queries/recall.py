@@ -27,6 +27,8 @@ class Target:
     value: str
     """The kind and id, or the name of a source, as the form sends it."""
     words: str
+    lots: tuple[int, ...] = ()
+    """Ids of the lots that are alike, where it is these, each by itself."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,167 @@
+"""Cases: their holds are of their acts, and their lists are what the trace finds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum, Value
+from django.db.models.functions import Coalesce
+
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook, PassedOn, ShipScan
+from kitting.domain import numbers
+from kitting.domain.errors import CodeError
+from kitting.domain.stages import BoxStage, MovementKind
+from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import batched, rows
+from kitting.ledger.reach import fold, reach_of
+from kitting.ledger.standing import key_of
+from kitting.models import BoxEvent, Hold, Movement
+
+CASE = Case._meta.db_table
+LOOK = CaseLook._meta.db_table
+HOLD = CaseHold._meta.db_table
+LISTED = CaseBox._meta.db_table
+
+_OF = {
+    "box": "box",
+    "bag": "bag",
+    "lot": "lot",
+    "run": "run",
+    "revision": "lot__revision",
+    "method": "lot__method",
+    "source": "lot__source_key",
+    "protocol": "run__protocol",
+}
+"""By which column pieces in a box are of what is in a scope."""
+
+
+def acts(tally: Tally) -> None:
+    """A case is opened by its first look; holds and boxes are of the look's own act.
+
+    Args:
+        tally: Where looks are counted and faults noted.
+    """
+    for pk, number in rows(Case.objects.order_by("pk").values_list("pk", "number")):
+        try:
+            kind = str(numbers.read(number).kind)
+        except CodeError as error:
+            kind = error.code
+        right = str(numbers.Kind.CASE)
+        tally.same(CASE, pk, "Its number is none of a case.", right, kind)
+        looks = CaseLook.objects.filter(case=pk).order_by("nth")
+        nth = list(looks.values_list("nth", flat=True))
+        wanted = list(range(1, max(len(nth), 1) + 1))
+        tally.count += len(nth)
+        tally.same(CASE, pk, "Its looks are not in a row.", wanted, nth)
+    late = CaseLook.objects.filter(nth=1).exclude(operation=F("case__operation"))
+    _add(tally, LOOK, late, "A case was not opened by its first look.")
+    own = Q(operation=F("look__operation"))
+    placed = own & Q(operation=F("hold__operation"))
+    strange = CaseHold.objects.exclude(placed)
+    _add(tally, HOLD, strange, "A hold of a case was placed by another act.")
+    other = CaseBox.objects.exclude(own & Q(case=F("look__case")))
+    _add(tally, LISTED, other, "A box came onto the list by another act.")
+
+
+def lists(tally: Tally) -> None:
+    """Every box on a list held pieces of the scope then, and none that did is missing.
+
+    Args:
+        tally: Where looks are counted and faults noted.
+    """
+    told = ("pk", "case_id", "nth", "operation__link__seq")
+    for look, case, nth, seq in rows(
+        CaseLook.objects.order_by("case_id", "nth").values_list(*told)
+    ):
+        tally.count += 1
+        lifted = Q(lift__operation__link__seq__lt=seq or 0)
+        of = Hold.objects.filter(of_case__look__case=case, of_case__look__nth__lte=nth)
+        holds = list(of.exclude(lifted))
+        _pieces(tally, look, holds, seq or 0)
+        _missing(tally, look, (case, nth), holds, seq or 0)
+
+
+def then(tally: Tally) -> None:
+    """A box stands on a list with its stage, shipment and consignee of that moment.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    seq = "operation__link__seq"
+    events = BoxEvent.objects.filter(box=OuterRef("box"))
+    events = events.filter(operation__link__seq__lt=OuterRef(seq)).order_by("-nth")
+    scans = ShipScan.objects.filter(box=OuterRef("box"))
+    scans = scans.filter(operation__link__seq__lt=OuterRef(seq)).order_by("-pk")
+    on = scans.filter(on=True)
+    passed = PassedOn.objects.filter(box=OuterRef("box"), shipment=OuterRef("shipment"))
+    found = CaseBox.objects.order_by("pk").annotate(
+        was=Coalesce(Subquery(events.values("after")[:1]), Value(str(BoxStage.OPEN))),
+        at=Subquery(on.values("shipment")[:1]),
+        to=Subquery(
+            passed.filter(consignee=OuterRef("consignee")).values("consignee")[:1]
+        ),
+    )
+    tally.count += found.count()
+    _add(tally, LISTED, found.exclude(stage=F("was")), "A box was at another stage.")
+    sent = found.filter(shipment__isnull=False)
+    wrong = sent.exclude(shipment=F("at")) | sent.filter(at=None)
+    _add(tally, LISTED, wrong, "A box was not on that shipment.")
+    whom = Q(consignee=F("shipment__consignee")) | Q(consignee=F("to"))
+    none = Q(shipment=None, consignee=None)
+    _add(tally, LISTED, found.exclude(whom | none), "Another consignee had the box.")
+
+
+def _add(tally: Tally, table: str, wrong: QuerySet[Any, Any], words: str) -> None:
+    for (pk,) in rows(wrong.order_by("pk").values_list("pk")):
+        tally.add(table, pk, words, "its own", "another")
+
+
+def _inside(of: Q, seq: int) -> QuerySet[Any, Any]:
+    """Pieces of a kind that were in each box before a link."""
+    moved = Movement.objects.filter(
+        of,
+        box__isnull=False,
+        kind__in=(MovementKind.PACKED, MovementKind.UNPACKED),
+        operation__link__seq__lt=seq,
+    )
+    return moved.order_by().values_list("box").annotate(inside=-Sum("delta"))
+
+
+def _pieces(tally: Tally, look: int, holds: Iterable[Hold], seq: int) -> None:
+    reach = reach_of(holds)
+    of = Q(lot__in=reach.lots) | Q(bag__in=reach.bags) | Q(run__in=reach.runs)
+    listed = CaseBox.objects.filter(look=look).order_by("pk")
+    for some in batched(listed.values_list("pk", "box_id", "pieces")):
+        of_some = Q(box__in=[box for _pk, box, _pieces in some])
+        held = of_some & (of | Q(box__in=reach.boxes))
+        inside = dict(_inside(held, seq))
+        for pk, box, pieces in some:
+            most = inside.get(box, 0)
+            # A lot of its scope may have had a part in others since, never in fewer.
+            if pieces > most or not (pieces or box in reach.boxes):
+                words = "A box on the list held other pieces of the scope."
+                tally.add(LISTED, pk, words, most, pieces)
+
+
+def _missing(
+    tally: Tally, look: int, at: tuple[int, int], holds: Iterable[Hold], seq: int
+) -> None:
+    """Boxes that held something itself in the scope, and are on no list of the case."""
+    case, nth = at
+    listed = CaseBox.objects.filter(case=case, look__nth__lte=nth).values("box")
+    for hold in holds:
+        kind, target = key_of(hold)
+        of = Q(**{_OF[kind]: fold(str(target)) if kind == "source" else target})
+        there = _inside(of & ~Q(box__in=listed), seq)
+        for box, inside in rows(there.filter(inside__gt=0)):
+            words = f"Box {box} held pieces of the scope and is not on the list."
+            tally.add(LOOK, look, words, "on it", inside)
+
+
+register(
+    ("case acts", "looks", acts),
+    ("case lists", "looks", lists),
+    ("case boxes", "boxes", then),
+)

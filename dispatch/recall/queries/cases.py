@@ -1,0 +1,294 @@
+"""What is read of cases: what they are about, the boxes they reached, what is to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from django.db.models import Count, FilteredRelation, Q
+
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook
+from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.ledger.reach import Reach, held_boxes, reach_of
+from kitting.ledger.standing import Standing, key_of, shown, target_of, told_holds
+from kitting.models import Bag, Box, Hold, Lift, Operation
+from kitting.models.catalogue import PlaceKind
+from kitting.models.holds import TARGETS
+
+
+@dataclass(frozen=True)
+class InScope:
+    """Something that a case is about."""
+
+    case: str
+    on: str
+    """What it is, in words."""
+    by: str
+
+
+def standing_holds_of(case: Case) -> list[Hold]:
+    """The holds of a case that nobody has lifted, oldest first.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The holds: what they stand on is its scope.
+    """
+    return list(told_holds().filter(of_case__look__case=case))
+
+
+def standing_targets() -> dict[tuple[str, int | str], InScope]:
+    """What the cases have in their scope.
+
+    Returns:
+        Each thing as ``key_of`` names it, with the case that has it.
+    """
+    holds = told_holds().filter(of_case__isnull=False)
+    return {
+        key_of(hold): InScope(
+            case=hold.of_case.look.case.number,
+            on=target_of(hold),
+            by=hold.operation.by_name,
+        )
+        for hold in holds.select_related("of_case__look__case")
+    }
+
+
+def cases_on(held: Iterable[Standing]) -> list[Standing]:
+    """Say of holds which case each belongs to, if it belongs to one.
+
+    Args:
+        held: Standing holds.
+
+    Returns:
+        The same, each with its case.
+    """
+    told = list(held)
+    ids = [each.hold_id for each in told]
+    numbers = CaseHold.objects.filter(hold__in=ids)
+    of = dict(numbers.values_list("hold_id", "look__case__number"))
+    return [replace(each, case=of.get(each.hold_id, "")) for each in told]
+
+
+def every_case() -> list[Case]:
+    """Every case, the newest first, with its act and how many boxes it reached.
+
+    Returns:
+        The cases; all are open.
+    """
+    found = Case.objects.select_related("operation").order_by("-pk")
+    return list(found.annotate(reached=Count("boxes")))
+
+
+@dataclass(frozen=True)
+class Scoped:
+    """Something that a case is about, or was."""
+
+    hold: Standing
+    why: str
+    """Why it came into the scope."""
+    lifted: Operation | None
+    """The act that took it out; None while it is in."""
+    reason: str
+    """Why it was taken out."""
+
+
+@dataclass(frozen=True)
+class Listed:
+    """A box on the list of a case: as it was found, and as it is now."""
+
+    serial: str
+    stage: str
+    pieces: int
+    shipment: str
+    consignee: str
+    listed: datetime
+    nth: int
+    """The look that found it; beyond the first it is an addition."""
+    now: str
+    """Its stage now."""
+    place: str
+    """Where it stands, where it is here."""
+    in_quarantine: bool
+    on: str
+    """The shipment that it is on and has not left with."""
+    goes_to: str
+    """The consignee of that shipment."""
+    pallet: str
+    whom: int | None
+    """The consignee that has it, with whom it was merged counted as one."""
+    held: bool
+    """Whether it is still within the scope."""
+
+    @property
+    def here(self) -> bool:
+        """Whether it is in the workshop, or came back to it."""
+        return self.now in IN_HOUSE or self.now == BoxStage.RETURNED
+
+    @property
+    def to_take_off(self) -> bool:
+        """Whether it is on a shipment that is not sent, and must not go."""
+        return self.held and self.now == BoxStage.LOADED
+
+    @property
+    def to_bring(self) -> bool:
+        """Whether it is here, on no shipment, and not in quarantine yet."""
+        loose = self.here and self.now != BoxStage.LOADED
+        return self.held and loose and not self.in_quarantine
+
+
+@dataclass(frozen=True)
+class Pull:
+    """What is to be brought from a place to quarantine."""
+
+    place: str
+    boxes: list[Listed]
+    bags: list[Bag]
+
+
+@dataclass(frozen=True)
+class Whole:
+    """All that the page of a case says."""
+
+    case: Case
+    looks: list[CaseLook]
+    scope: list[Scoped]
+    boxes: list[Listed]
+    bags: list[Bag]
+    """In its scope, with something in them."""
+
+    @property
+    def standing(self) -> list[Scoped]:
+        """What is in its scope now."""
+        return [each for each in self.scope if each.lifted is None]
+
+    @property
+    def consignees(self) -> int:
+        """How many consignees have boxes of its list now."""
+        return len({box.whom for box in self.gone if box.whom})
+
+    @property
+    def gone(self) -> list[Listed]:
+        """Boxes that consignees have now."""
+        return [box for box in self.boxes if box.now in GONE]
+
+    @property
+    def here(self) -> list[Listed]:
+        """Boxes that are here now."""
+        return [box for box in self.boxes if box.here]
+
+    @property
+    def quarantined(self) -> list[Listed]:
+        """Boxes that are in quarantine now."""
+        return [box for box in self.here if box.in_quarantine]
+
+    @property
+    def to_take_off(self) -> list[Listed]:
+        """Boxes that must come off their shipment."""
+        return [box for box in self.boxes if box.to_take_off]
+
+    @property
+    def pulls(self) -> list[Pull]:
+        """What is to go to quarantine, by the place where it is."""
+        bags = [bag for bag in self.bags if not _is_quarantine(bag)]
+        found: dict[str, Pull] = {}
+        for place, box in ((box.place, box) for box in self.boxes if box.to_bring):
+            found.setdefault(place, Pull(place, [], [])).boxes.append(box)
+        for bag in bags:
+            name = bag.place.name if bag.place else ""
+            found.setdefault(name, Pull(name, [], [])).bags.append(bag)
+        return [found[name] for name in sorted(found)]
+
+
+def _is_quarantine(bag: Bag) -> bool:
+    return bag.place is not None and bag.place.kind == PlaceKind.QUARANTINE
+
+
+def whole(case: Case) -> Whole:
+    """Read all that the page of a case says, in a number of queries that never grows.
+
+    Args:
+        case: The case.
+    """
+    scope = _scope(case)
+    standing = standing_holds_of(case)
+    reach = reach_of(standing)
+    bags = Bag.objects.filter(reach.of_bags, pieces__gt=0).order_by("pk")
+    looks = case.looks.select_related("operation").order_by("nth")
+    return Whole(
+        case=case,
+        looks=list(looks.annotate(found=Count("boxes"))),
+        scope=scope,
+        boxes=_listed(case, reach),
+        bags=list(bags.select_related("lot__part", "place")) if standing else [],
+    )
+
+
+def _scope(case: Case) -> list[Scoped]:
+    names = [f"hold__{name}" for name in TARGETS if name != "source"]
+    rows = CaseHold.objects.filter(look__case=case).order_by("pk")
+    rows = rows.select_related(
+        "look", "hold__operation", "hold__lift__operation", *names
+    )
+    found = []
+    for row in rows:
+        lift: Lift | None = getattr(row.hold, "lift", None)
+        [hold] = shown([row.hold])
+        done = (lift.operation, lift.reason) if lift else (None, "")
+        found.append(Scoped(hold, row.look.reason, *done))
+    return found
+
+
+def _listed(case: Case, reach: Reach) -> list[Listed]:
+    live = Q(box__shipment_boxes__live=True)
+    to = ("consignee_id", "consignee__merged_into_id", "consignee__name")
+    rows = list(
+        CaseBox.objects.filter(case=case)
+        .annotate(load=FilteredRelation("box__shipment_boxes", condition=live))
+        .order_by("look__nth", "pk")
+        .values(
+            *("box_id", "stage", "pieces", "operation__at", "look__nth"),
+            *("shipment__number", "consignee__name"),
+            *("box__number", "box__serial", "box__stage"),
+            *("box__place__name", "box__place__kind", "box__bench__place__name"),
+            *("load__shipment__number", "load__pallet__number"),
+            *(f"load__shipment__{name}" for name in to),
+            *(f"load__passed__{name}" for name in to),
+        )
+    )
+    held = Box.objects.filter(
+        pk__in=CaseBox.objects.filter(case=case).values("box")
+    ).filter(pk__in=held_boxes(reach))
+    within = set(held.values_list("pk", flat=True)) if reach else set()
+    return [_box(row, held=row["box_id"] in within) for row in rows]
+
+
+def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
+    now = row["box__stage"]
+    has = "passed" if row["load__passed__consignee_id"] else "shipment"
+    merged = row[f"load__{has}__consignee__merged_into_id"]
+    here = now in IN_HOUSE or now == BoxStage.RETURNED
+    place = row["box__place__name"] or (
+        row["box__bench__place__name"] if now in IN_HOUSE else ""
+    )
+    loaded = now == BoxStage.LOADED
+    return Listed(
+        serial=row["box__serial"] or row["box__number"],
+        stage=row["stage"],
+        pieces=row["pieces"],
+        shipment=row["shipment__number"] or "",
+        consignee=row["consignee__name"] or "",
+        listed=row["operation__at"],
+        nth=row["look__nth"],
+        now=now,
+        place=(place or "") if here else "",
+        in_quarantine=here and row["box__place__kind"] == PlaceKind.QUARANTINE,
+        on=row["load__shipment__number"] if loaded else "",
+        goes_to=row["load__shipment__consignee__name"] if loaded else "",
+        pallet=(row["load__pallet__number"] or "") if loaded else "",
+        whom=merged or row[f"load__{has}__consignee_id"],
+        held=held,
+    )

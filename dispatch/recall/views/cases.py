@@ -1,0 +1,163 @@
+"""Cases: opened from the page of a number, widened, looked again, and told."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+
+from dispatch.models import Case
+from dispatch.recall import services, siblings
+from dispatch.recall.forms import CaseForm, WidenForm
+from dispatch.recall.queries import cases as queries
+from dispatch.recall.queries.recall import Target, targets_of
+from dispatch.trace.queries import find
+from dispatch.trace.siblings import ALIKE, lots_alike
+from kitting.domain.errors import LotwardError
+from kitting.ledger.locking import snapshot
+from kitting.models import Lot
+from kitting.web.acting import act_page
+from kitting.web.figures import amount
+from kitting.web.forms import KeyedForm
+from kitting.web.http import LotwardRequest, allowed, get_or_404
+from kitting.web.messages import sentence
+from kitting.web.tables import Column, file_response
+
+COLUMNS: list[Column[queries.Listed]] = [
+    Column("serial", "serial"),
+    Column("found_at", "listed"),
+    Column("look", "nth"),
+    Column("stage_then", "stage"),
+    Column("pieces", "pieces"),
+    Column("shipment", "shipment"),
+    Column("consignee", "consignee"),
+    Column("stage_now", "now"),
+    Column("place_now", "place"),
+]
+
+
+@allowed("kitting.recall")
+def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
+    """One case: what it is about, the boxes that it reached, what is still to do."""
+    case = get_or_404(Case.objects.select_related("operation"), number=number)
+    with snapshot():
+        found = queries.whole(case)
+    if file := file_response(request, f"case-{number}", COLUMNS, found.boxes):
+        return file
+    context = {"found": found, "case": case}
+    return render(request, "dispatch/recall/case_detail.html", context)
+
+
+@allowed("kitting.place_holds", "GET", "POST")
+def case_new(request: LotwardRequest) -> HttpResponse:
+    """Open a case on what a number names, and what is like it."""
+    asked = request.GET.get("q", "")
+    try:
+        targets = _targets(asked, request.GET.get("alike", ""))
+    except LotwardError as error:
+        raise Http404(error.code) from error
+    if not targets:
+        raise Http404("A case is opened on what a hold can stand on.")
+    return act_page(
+        request,
+        "dispatch/recall/case_new",
+        CaseForm(request.POST or None, targets=targets),
+        services.open_case,
+        said=_opened,
+        to=_its_page,
+        back=f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}",
+        act=_("Open the case"),
+        stop=True,
+        around=lambda: {"asked": asked, "cases": queries.every_case()},
+    )
+
+
+@allowed("kitting.place_holds", "GET", "POST")
+def case_widen(request: LotwardRequest, number: str) -> HttpResponse:
+    """Bring more into the scope of a case: first by which number, then what of it."""
+    case = get_or_404(Case, number=number)
+    asked, refusal, targets = request.GET.get("q", ""), "", []
+    try:
+        targets = _targets(asked, request.GET.get("alike", "")) if asked.strip() else []
+        if asked.strip() and not targets:
+            refusal = _("A case is about lots, bags, runs and boxes. Scan one of them.")
+    except LotwardError as error:
+        refusal = sentence(error)
+    if not targets:
+        if request.method == "POST":
+            raise Http404("Nothing was chosen that could widen a case.")
+        context = {"case": case, "asked": asked, "refusal": refusal}
+        status = 422 if refusal else 200
+        page = "dispatch/recall/case_widen.html"
+        return render(request, page, context, status=status)
+    return act_page(
+        request,
+        "dispatch/recall/case_widen",
+        WidenForm(request.POST or None, targets=targets),
+        partial(services.widen_case, number=number),
+        said=_looked,
+        to=reverse("dispatch:case-detail", args=[number]),
+        act=_("Widen the case"),
+        stop=True,
+        case=case,
+        asked=asked,
+    )
+
+
+@allowed("kitting.place_holds", "GET", "POST")
+def case_look(request: LotwardRequest, number: str) -> HttpResponse:
+    """Look for boxes that a case reaches and that are not on its list."""
+    case = get_or_404(Case, number=number)
+    return act_page(
+        request,
+        "dispatch/recall/case_look",
+        KeyedForm(request.POST or None),
+        partial(services.look_again, number=number),
+        said=_looked,
+        to=reverse("dispatch:case-detail", args=[number]),
+        act=_("Look again"),
+        case=case,
+    )
+
+
+def _targets(asked: str, alike: str) -> list[Target]:
+    """What a case can be about from a number: it, what it is of, lots that are like it."""
+    row = find(asked).row
+    targets = targets_of(row) if row is not None else []
+    if isinstance(row, Lot) and alike in ALIKE:
+        lots = tuple(lots_alike(row, alike))
+        if lots:
+            said = siblings.each_of(row, alike, len(lots))
+            targets.insert(1, Target(f"alike:{alike}", said, lots))
+    return targets
+
+
+def _its_page(done: services.Looked) -> str:
+    return reverse("dispatch:case-detail", args=[done.case])
+
+
+def _opened(done: services.Looked) -> str:
+    words = _("Case %(case)s is open, and all that it is about is held. %(found)s")
+    return words % {"case": done.case, "found": _found(done)}
+
+
+def _looked(done: services.Looked) -> str:
+    if not done.boxes:
+        return _("Nothing is new: every box that the case reaches is on its list.")
+    return _found(done)
+
+
+def _found(done: services.Looked) -> str:
+    if not done.boxes:
+        return _("It reaches no box.")
+    words = _("It reaches %(boxes)s: %(here)s here, %(gone)s at consignees.")
+    return words % {
+        "boxes": amount(done.boxes, "box"),
+        "here": amount(done.here, "box"),
+        "gone": amount(done.gone, "box"),
+    }

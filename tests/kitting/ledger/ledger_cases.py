@@ -1,0 +1,31 @@
+"""A recall case of the history that every check is tried on."""
+
+from __future__ import annotations
+
+from dispatch.recall import services
+from kitting.ledger import holds
+from kitting.models import Box, Hold, Lot
+from tests.factories import sign, sign_by_another
+
+
+def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
+    """A case on a box, widened by another, looked for again; one of a lot in no box."""
+    opened = services.open_case(
+        scope=[("box", sent.pk)],
+        hazard="A visor cracks",
+        rated="as decided",
+        reason="a ward called",
+        sign=sign(),
+    )
+    services.widen_case(
+        number=opened.case,
+        scope=[("box", voided.pk)],
+        reason="the same bench",
+        sign=sign(),
+    )
+    services.look_again(number=opened.case, sign=sign())
+    services.open_case(
+        scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()
+    )
+    hold = Hold.objects.get(lot=lot, of_case__isnull=False)
+    holds.lift_hold(hold_id=hold.pk, reason="it is not", sign=sign_by_another())
