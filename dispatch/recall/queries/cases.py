@@ -129,6 +129,11 @@ class Listed:
         return self.now in IN_HOUSE or self.now == BoxStage.RETURNED
 
     @property
+    def is_stopped(self) -> bool:
+        """Whether it is here and the case stops it."""
+        return self.held and self.here
+
+    @property
     def to_take_off(self) -> bool:
         """Whether it is on a shipment that is not sent, and must not go."""
         return self.held and self.now == BoxStage.LOADED
@@ -179,6 +184,11 @@ class Whole:
     def here(self) -> list[Listed]:
         """Boxes that are here now."""
         return [box for box in self.boxes if box.here]
+
+    @property
+    def voided(self) -> list[Listed]:
+        """Boxes of which all pieces were scrapped, or that were cancelled."""
+        return [box for box in self.boxes if box.now == BoxStage.VOIDED]
 
     @property
     def quarantined(self) -> list[Listed]:

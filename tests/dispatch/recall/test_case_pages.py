@@ -5,8 +5,9 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable
 from io import BytesIO
+from typing import Any
+from zipfile import ZipFile
 
-import openpyxl
 import pytest
 from django.db import connection
 from django.test import Client
@@ -49,6 +50,11 @@ def a_case(*boxes: Box) -> str:
     return services.open_case(scope=scope, **values, sign=sign()).case
 
 
+def words_of(answer: Any) -> str:
+    """What a page says, with every blank alike."""
+    return " ".join(text_of(answer).split())
+
+
 def page_of(case: str, name: str = "case-detail") -> str:
     return reverse(f"dispatch:{name}", args=[case])
 
@@ -60,14 +66,14 @@ def test_a_case_is_opened_from_the_page_of_a_number(quality: Client) -> None:
     shown = quality.get(PAGE, {"q": lot.number}).content.decode()
     assert f'href="{NEW}?q={lot.number}"' in shown
     asked = f"{NEW}?q={lot.number}"
-    assert "local law" not in text_of(quality.get(asked))
-    assert "the law and its authority decide" in text_of(quality.get(asked))
+    assert "local law" not in words_of(quality.get(asked))
+    assert "the law and its authority decide" in words_of(quality.get(asked))
     answer = quality.post(asked, said(f"lot:{lot.pk}", rated="II"), follow=True)
     case = Case.objects.get()
     assert answer.redirect_chain[-1][0] == page_of(case.number)
-    text = text_of(answer)
-    assert "1 box reached: 0 at 0 consignees, 1 here;" in text
-    assert "0 in quarantine, none to take off a shipment." in text
+    text = words_of(answer)
+    assert "1 box reached: 0 at 0 consignees, 1 here" in text
+    assert "with 0 in quarantine, none to take off a shipment." in text
     assert "A visor cracks in a face" in text
     assert "local law and its authority decide" in text
 
@@ -89,9 +95,9 @@ def test_what_has_left_and_what_is_loaded_is_told(quality: Client) -> None:
     factories.send(factories.make_shipment(gone))
     shipment = factories.make_shipment(loaded)
     answer = quality.get(page_of(a_case(gone, loaded)))
-    text = text_of(answer)
-    assert "2 boxes reached: 1 at 1 consignee, 1 here;" in text
-    assert "1 to take off shipments." in text
+    text = words_of(answer)
+    assert "2 boxes reached: 1 at 1 consignee, 1 here" in text
+    assert "1 to take off shipments</a>." in text
     part = answer.content.decode()
     part = part[part.index('id="off"') : part.index('id="pull"')]
     assert reverse("dispatch:shipment-detail", args=[shipment.number]) in part
@@ -118,8 +124,10 @@ def test_the_list_is_a_file(quality: Client) -> None:
     assert ",labelled,6," in body
     book = quality.get(page_of(case), {"as": "xlsx"})
     data = b"".join(book.streaming_content)  # type: ignore[arg-type]
-    [sheet] = openpyxl.load_workbook(BytesIO(data)).worksheets
-    assert sheet["A2"].value == box.serial
+    assert (
+        str(box.serial)
+        in ZipFile(BytesIO(data)).read("xl/worksheets/sheet1.xml").decode()
+    )
 
 
 def test_a_case_is_widened_by_another_number(quality: Client) -> None:
@@ -130,12 +138,12 @@ def test_a_case_is_widened_by_another_number(quality: Client) -> None:
     asked = f"{address}?q={other.serial}"
     assert quality.get(asked).status_code == 200
     answer = quality.post(asked, said(f"box:{other.pk}"), follow=True)
-    assert "It reaches 1 box" in text_of(answer)
-    assert "added" in text_of(answer)
+    assert "It reaches 1 box" in words_of(answer)
+    assert "added" in words_of(answer)
     assert CaseBox.objects.count() == 2
     twice = quality.post(asked, said(f"box:{other.pk}"))
     assert twice.status_code == 409
-    assert "is in the scope of case" in text_of(twice)
+    assert "is in the scope of case" in words_of(twice)
 
 
 def test_to_look_again_is_on_record_where_nothing_is_new(quality: Client) -> None:
@@ -144,7 +152,7 @@ def test_to_look_again_is_on_record_where_nothing_is_new(quality: Client) -> Non
     data = {"op_key": str(uuid.uuid4())}
     for _ in range(2):  # the second is the first, sent again
         answer = quality.post(address, data, follow=True)
-        assert "Nothing is new" in text_of(answer)
+        assert "Nothing is new" in words_of(answer)
     assert CaseLook.objects.count() == 2
 
 
@@ -157,12 +165,12 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
     officer.save()
     client = client_for(officer)
     address = reverse("dispatch:lift", args=[Hold.objects.get().pk])
-    assert "belongs to case" in text_of(client.get(address))
+    assert "belongs to case" in words_of(client.get(address))
     data = {"op_key": str(uuid.uuid4()), "reason": "Sound"}
     data["password"] = "harrow lane 2026"
     answer = client.post(address, data, follow=True)
     assert answer.redirect_chain[-1][0] == page_of(case)
-    text = text_of(answer)
+    text = words_of(answer)
     assert "Nothing is in its scope any more." in text
     assert "Sound" in text
 
@@ -170,7 +178,7 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
 def test_the_journal_finds_what_was_done_with_a_case(quality: Client) -> None:
     case = a_case(factories.make_labelled_box())
     services.look_again(number=case, sign=sign())
-    text = text_of(quality.get(reverse("dispatch:journal"), {"about": case}))
+    text = words_of(quality.get(reverse("dispatch:journal"), {"about": case}))
     assert "Case opened" in text
     assert "Case looked for boxes again" in text
 
