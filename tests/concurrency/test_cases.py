@@ -11,7 +11,6 @@ from django.db import connection
 from dispatch.models import Case
 from dispatch.recall import services, steps
 from kitting.domain.errors import Conflict
-from kitting.ledger.setup import ensure_workshop
 from kitting.models import Hold
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
@@ -26,9 +25,7 @@ control = pytest.mark.skipif(
 
 
 @pytest.fixture(autouse=True)
-def _workshop(transactional_db: None) -> None:
-    """Rows made by migrations vanish at the first flush."""
-    ensure_workshop()
+def _who_signs(transactional_db: None) -> None:
     sign()  # the person who signs is made once, before any thread
 
 
@@ -57,7 +54,7 @@ def test_of_two_who_open_a_case_at_once_one_is_led_to_the_other(nth: int) -> Non
 @control
 def test_without_the_gate_there_would_be_two(monkeypatch: pytest.MonkeyPatch) -> None:
     meet = meeting(2)
-    taken, asked = services.take, steps.standing_targets
+    asked = steps.standing_targets
     numbers = iter(("V1000001A", "V1000002A"))
 
     def both_asked() -> Any:
@@ -70,4 +67,3 @@ def test_without_the_gate_there_would_be_two(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(steps, "standing_targets", both_asked)
     assert two_officers().errors == []
     assert Case.objects.count() == 2
-    assert taken is not services.take

@@ -183,6 +183,7 @@ def test_the_journal_finds_what_was_done_with_a_case(quality: Client) -> None:
     assert "Case looked for boxes again" in text
 
 
+@pytest.mark.smoke
 def test_bad_entries_open_nothing(quality: Client) -> None:
     lot = factories.make_lot()
     address = f"{NEW}?q={lot.number}"
