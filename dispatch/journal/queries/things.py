@@ -41,6 +41,7 @@ from kitting.models import (
     Bench,
     Box,
     Carrier,
+    DefectKind,
     Guarded,
     Lot,
     Meter,
@@ -97,6 +98,7 @@ SET_UP: Final[Mapping[str, tuple[type[Model], str]]] = {
         str(model._meta.model_name): (model, "code")
         for model in (Bench, Consignee, Method, Part, Place, Printer, Product, Stock)
     },
+    "defect": (DefectKind, "code"),
     "meter": (Meter, "serial"),
     "person": (User, "username"),
     "workshop": (Workshop, "name"),

@@ -27,6 +27,7 @@ def test_what_is_set_up_leads_to_the_acts_that_changed_it(
 ) -> None:
     bench, printer = Bench.objects.earliest("pk"), Printer.objects.earliest("pk")
     factories.make_method()
+    kind = factories.make_kind()
     factories.seal_set_up()
     change_bench(code=bench.code, name="By the door", active=True, sign=sign())
     client = client_for(factories.make_person("manager"))
@@ -34,6 +35,7 @@ def test_what_is_set_up_leads_to_the_acts_that_changed_it(
         "kitting:meter-detail": Meter.objects.earliest("pk").serial,
         "kitting:place-detail": bench.place.code,
         "kitting:bench-change": bench.code,
+        "kitting:kind-change": kind.code,
         "kitting:part-detail": history.band.part.code,
         "kitting:product-detail": history.size.product.code,
         "kitting:method-detail": Method.objects.earliest("pk").code,
