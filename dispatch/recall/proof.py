@@ -99,16 +99,20 @@ def then(tally: Tally) -> None:
     found = CaseBox.objects.order_by("pk").annotate(
         was=Coalesce(Subquery(events.values("after")[:1]), Value(str(BoxStage.OPEN))),
         at=Subquery(on.values("shipment")[:1]),
-        to=Subquery(
-            passed.filter(consignee=OuterRef("consignee")).values("consignee")[:1]
+        to=Coalesce(
+            Subquery(
+                passed.filter(consignee=OuterRef("consignee")).values("consignee")[:1]
+            ),
+            0,
         ),
+        its=Coalesce(F("shipment__consignee"), 0),
     )
     tally.count += found.count()
     _add(tally, LISTED, found.exclude(stage=F("was")), "A box was at another stage.")
     sent = found.filter(shipment__isnull=False)
     wrong = sent.exclude(shipment=F("at")) | sent.filter(at=None)
     _add(tally, LISTED, wrong, "A box was not on that shipment.")
-    whom = Q(consignee=F("shipment__consignee")) | Q(consignee=F("to"))
+    whom = Q(consignee=F("its")) | Q(consignee=F("to"))
     none = Q(shipment=None, consignee=None)
     _add(tally, LISTED, found.exclude(whom | none), "Another consignee had the box.")
 
