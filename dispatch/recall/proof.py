@@ -11,7 +11,7 @@ from django.db.models.functions import Coalesce
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, PassedOn, ShipScan
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError
-from kitting.domain.stages import BoxStage, MovementKind
+from kitting.domain.stages import GONE, BoxStage, MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, rows
@@ -109,8 +109,11 @@ def then(tally: Tally) -> None:
     )
     tally.count += found.count()
     _add(tally, LISTED, found.exclude(stage=F("was")), "A box was at another stage.")
-    sent = found.filter(shipment__isnull=False)
-    wrong = sent.exclude(shipment=F("at")) | sent.filter(at=None)
+    sent = Q(shipment__isnull=False)
+    wrong = found.filter(
+        (sent & (~Q(shipment=F("at")) | Q(at=None)))
+        | (~sent & Q(stage__in=(BoxStage.LOADED, *GONE)))
+    )
     _add(tally, LISTED, wrong, "A box was not on that shipment.")
     whom = Q(consignee=F("its")) | Q(consignee=F("to"))
     none = Q(shipment=None, consignee=None)

@@ -12,6 +12,7 @@ from kitting.ledger.proof import CHECKS
 from kitting.ledger.proof.faults import Fault, Tally
 from tests.commands.tampering import (
     boxes,
+    cases,
     checks,
     evidence,
     journal,
@@ -38,7 +39,17 @@ def faults_of(names: set[str]) -> list[Fault]:
 
 def test_there_are_ways_of_tampering_with_everything() -> None:
     rooms = {way.__module__ for way in TAMPERERS}
-    known = (boxes, checks, evidence, journal, measuring, places, printing, stock)
+    known = (
+        boxes,
+        cases,
+        checks,
+        evidence,
+        journal,
+        measuring,
+        places,
+        printing,
+        stock,
+    )
     assert rooms == {module.__name__ for module in known}
 
 

@@ -1,0 +1,102 @@
+"""Tampering with recall cases: their acts, their holds, the boxes on their lists."""
+
+from __future__ import annotations
+
+from django.db.models import F
+
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook
+from kitting.models import Link
+from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
+from tests.ledgers import History
+
+
+def _listed(history: History) -> CaseBox:
+    return CaseBox.objects.get(box=history.sent)
+
+
+@tamperer
+def case_box_said_to_be_here(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, stage="labelled")
+    return [("case boxes", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_on_no_shipment(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, shipment=None)
+    return [("case boxes", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_on_another_shipment(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, shipment=history.waiting)
+    return [("case boxes", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_at_another_consignee(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, consignee=history.waiting.consignee)
+    return [("case boxes", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_with_more_inside(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, pieces=F("pieces") + 1)
+    return [("case lists", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_that_is_another(history: History) -> list[Named]:
+    row = _listed(history)
+    change(row, box=history.labelled)
+    return [("case lists", CaseBox, row.pk), ("case lists", CaseLook, row.look_id)]
+
+
+@tamperer
+def case_box_deleted(history: History) -> list[Named]:
+    row = _listed(history)
+    remove(row)
+    return [("case lists", CaseLook, row.look_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_box_of_another_look(history: History) -> list[Named]:
+    row = _listed(history)
+    other = CaseLook.objects.exclude(case=row.case_id).latest("pk")
+    change(row, look=other)
+    return [("case acts", CaseBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_hold_of_another_act(history: History) -> list[Named]:
+    row = CaseHold.objects.get(hold__box=history.voided)
+    change(row, operation=CaseHold.objects.earliest("pk").operation)
+    return [("case acts", CaseHold, row.pk), ("chain", Link, link_of(row.look))]
+
+
+@tamperer
+def case_look_out_of_its_row(history: History) -> list[Named]:
+    row = CaseLook.objects.get(nth=3)
+    change(row, nth=5)
+    return [("case acts", Case, row.case_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def case_opened_by_another_act(history: History) -> list[Named]:
+    row = CaseLook.objects.filter(nth=1).earliest("pk")
+    change(row, operation=CaseLook.objects.get(nth=2).operation)
+    return [
+        ("case acts", CaseLook, row.pk),
+        ("case acts", CaseHold, row.holds.get().pk),
+    ]
+
+
+@tamperer
+def case_with_a_number_of_a_shipment(history: History) -> list[Named]:
+    row = Case.objects.latest("pk")
+    change(row, number=history.gone.number)
+    return [("case acts", Case, row.pk), ("chain", Link, link_of(row))]
