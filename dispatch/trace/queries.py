@@ -20,12 +20,12 @@ from django.db.models import (
 from dispatch.domain.trace import Balance
 from dispatch.models import Allotment, Case, Pallet, Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
-from dispatch.trace.scopes import Scope, scope_of
+from dispatch.trace.scopes import Scope, roots_of, scope_of
 from kitting.domain.errors import Missing
 from kitting.domain.numbers import Kind, looks_like
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
 from kitting.ledger.covering import like_of
-from kitting.ledger.reach import Reach, holds_on_boxes
+from kitting.ledger.reach import Reach, holds_on_boxes, reach_of
 from kitting.models import Bag, BoxLine, Lot, Run, Workshop
 from kitting.packing.queries.miscounts import said_at_benches
 from kitting.web.scans import Found, nothing_has, read
@@ -201,7 +201,8 @@ def trace_found(
         found: What ``find`` gave.
         alike: In what other lots are like this one that are traced along, if any are:
             one of ``siblings.ALIKE``.
-        reach: What is held; left out where nobody asks.
+        reach: What is held, with what ``roots_of`` the thing reach; left out where
+            nobody asks.
         zone: The workshop's time zone, where it is read already.
 
     Returns:
@@ -211,10 +212,12 @@ def trace_found(
         Missing: If it is nothing that is traced, such as a place or a request.
     """
     row = found.row
-    scope = scope_of(row, alike)
+    roots = roots_of(row, alike)
+    if reach is None:
+        reach = reach_of((), roots)
+    scope = scope_of(row, roots[1], reach.beside)
     if scope is None or row is None:
         raise Missing("not_traced", read=found.text)
-    reach = reach or Reach()
     zone = zone or ZoneInfo(Workshop.objects.get(pk=1).time_zone)
     boxes = _boxes(scope, reach, zone)
     lots = list(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Set
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -10,7 +11,6 @@ from django.db.models.expressions import RawSQL
 
 from dispatch.models import Pallet, Shipment
 from dispatch.trace.siblings import lots_alike
-from kitting.ledger.reach import descendants, repacked_into
 from kitting.models import Bag, Box, BoxLine, Lot, Run, RunBag
 
 
@@ -27,8 +27,8 @@ class Scope:
     roles: dict[int, str] = field(default_factory=dict)
 
 
-def scope_of(row: Model | None, alike: str = "") -> Scope | None:
-    """What a trace of a thing takes in.
+def roots_of(row: Model | None, alike: str = "") -> tuple[str, set[int]]:
+    """What a trace of a thing begins with, for ``reach_of``.
 
     Args:
         row: The thing.
@@ -36,13 +36,31 @@ def scope_of(row: Model | None, alike: str = "") -> Scope | None:
             ``siblings.ALIKE``.
 
     Returns:
+        Whether they are lots or bags, and their ids; none of anything else.
+    """
+    if isinstance(row, Bag):
+        return "bag", {row.pk}
+    if isinstance(row, Lot):
+        return "lot", {row.pk, *(lots_alike(row, alike) if alike else ())}
+    return "lot", set()
+
+
+def scope_of(row: Model | None, own: set[int], reached: Set[int]) -> Scope | None:
+    """What a trace of a thing takes in.
+
+    Args:
+        row: The thing.
+        own: The ids of ``roots_of`` it.
+        reached: What was made from these lots, or these bags were repacked into; these
+            themselves are among it.
+
+    Returns:
         The scope; None for what holds no pieces, such as a place.
     """
     if isinstance(row, Lot):
-        alone = {row.pk}
-        return _of_lots(alone | set(lots_alike(row, alike)) if alike else alone)
+        return _of_lots(own, reached)
     if isinstance(row, Bag):
-        return _of_bag(row)
+        return _of_bag(row, reached)
     if isinstance(row, Run):
         return _of_run(row)
     if isinstance(row, Box):
@@ -53,8 +71,7 @@ def scope_of(row: Model | None, alike: str = "") -> Scope | None:
     return None
 
 
-def _of_lots(own: set[int]) -> Scope:
-    reached = descendants(own)
+def _of_lots(own: set[int], reached: Set[int]) -> Scope:
     stays = RunBag.objects.filter(bag__lot__in=reached).values("run")
     lots = Lot.objects.filter(pk__in=own).values("pk")
     return Scope(
@@ -67,8 +84,7 @@ def _of_lots(own: set[int]) -> Scope:
     )
 
 
-def _of_bag(bag: Bag) -> Scope:
-    reached = repacked_into(bag.pk)
+def _of_bag(bag: Bag, reached: Set[int]) -> Scope:
     stays = RunBag.objects.filter(bag__in=reached).values("run")
     return Scope(
         lines=Q(bag__in=reached),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -102,6 +102,8 @@ class Reach:
         default_factory=dict, repr=False
     )
     """By kind (lot, bag, run or box) and id: the holds that reach the thing."""
+    beside: frozenset[int] = frozenset()
+    """What was reached from what was asked for besides."""
 
     def __bool__(self) -> bool:
         return bool(self.lots or self.bags or self.runs or self.boxes)
@@ -173,11 +175,15 @@ _STANDING = Kept(
 )
 
 
-def reach_of(holds: Iterable[Hold]) -> Reach:
+def reach_of(
+    holds: Iterable[Hold], also: tuple[str, Collection[int]] = ("lot", ())
+) -> Reach:
     """What the given holds reach.
 
     Args:
         holds: Holds, standing or not.
+        also: Lots or bags, with which of the two they are: what is made from them, or
+            they were repacked into, is found along.
 
     Returns:
         The held lots (with their descendants), bags, runs and boxes, and by which.
@@ -195,9 +201,16 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
         "bag": dict(by["bag"]),
         "box": by["box"],
     }
-    for what, kind, root, pk in _reached({kind: list(of) for kind, of in by.items()}):
-        found = reached[what]
-        found[pk] = _joined(found.get(pk, NONE), by[kind][root])
+    word, besides = also
+    roots = {kind: list(of) for kind, of in by.items()}
+    roots[word] += [pk for pk in besides if pk not in by[word]]
+    beside = set()
+    for what, kind, root, pk in _reached(roots):
+        if (what, kind) == (word, word) and root in besides:
+            beside.add(pk)
+        if root in by[kind]:
+            found = reached[what]
+            found[pk] = _joined(found.get(pk, NONE), by[kind][root])
     return Reach(
         lots=frozenset(reached["lot"]),
         bags=frozenset(reached["bag"]),
@@ -208,6 +221,7 @@ def reach_of(holds: Iterable[Hold]) -> Reach:
             for kind, held in reached.items()
             for pk, found in held.items()
         },
+        beside=frozenset(beside),
     )
 
 
@@ -266,18 +280,6 @@ def descendants(lots: set[int]) -> set[int]:
         Their ids and those of every lot made from one of them.
     """
     return {pk for _what, _kind, _root, pk in _reached({"lot": list(lots)})}
-
-
-def repacked_into(bag: int) -> set[int]:
-    """A bag and all those into which pieces of it were repacked, one after another.
-
-    Args:
-        bag: Its id.
-
-    Returns:
-        Their ids.
-    """
-    return {pk for what, _kind, _root, pk in _reached({"bag": [bag]}) if what == "bag"}
 
 
 def standing_reach() -> Reach:

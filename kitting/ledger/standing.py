@@ -89,8 +89,8 @@ def shown(holds: Iterable[Hold]) -> list[Standing]:
 
 def standing_on(
     row: Model | None, reach: Reach, *, boxes: Iterable[int] = ()
-) -> list[Standing]:
-    """The standing holds that reach a thing, oldest first.
+) -> set[Hold]:
+    """The standing holds that reach a thing.
 
     Args:
         row: A lot, bag, run or box; of anything else only its boxes count.
@@ -101,8 +101,8 @@ def standing_on(
         The holds.
     """
     if isinstance(row, Lot | Bag | Run):
-        return shown(reach.on(row))
+        return set(reach.on(row))
     if isinstance(row, Box):
         boxes = [row.pk]
     held = holds_on_boxes(boxes, reach) if reach else {}
-    return shown({hold for holds in held.values() for hold in holds})
+    return {hold for holds in held.values() for hold in holds}

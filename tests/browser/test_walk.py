@@ -318,8 +318,10 @@ def recall(walker: Walker) -> None:
     with walker.signed_in("quality officer", DESK, "/recall/") as page:
         walker.look("Recall")
         walker.scan(page.locator("#recall-q"), LOT)
-        expect(page.locator(".answer")).to_contain_text("6 pieces in 1 box have left")
-        expect(page.locator(".answer")).to_contain_text("18 pieces in bags are still")
+        expect(page.locator(".answer")).to_contain_text(
+            "6 pieces in 1 box sent to 1 consignee"
+        )
+        expect(page.locator(".answer")).to_contain_text("18 pieces in 1 bag here")
         assert _balance(page)["Difference"] == "0"
         assert _balance(page) == {
             **dict.fromkeys(_balance(page), "0"),

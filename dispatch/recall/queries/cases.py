@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, FilteredRelation, Q
+from django.db.models import Count, FilteredRelation, Q, QuerySet
 
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
@@ -57,20 +57,34 @@ def standing_targets() -> dict[tuple[str, int | str], InScope]:
     }
 
 
-def cases_on(held: Iterable[Standing]) -> list[Standing]:
-    """Say of holds which case each belongs to, if it belongs to one.
-
-    Args:
-        held: Standing holds.
+def told_with_cases() -> QuerySet[Hold]:
+    """As ``told_holds``, each with the case that it belongs to, if it belongs to one.
 
     Returns:
-        The same, each with its case.
+        The holds.
     """
-    told = list(held)
-    ids = [each.hold_id for each in told]
-    numbers = CaseHold.objects.filter(hold__in=ids)
-    of = dict(numbers.values_list("hold_id", "look__case__number"))
-    return [replace(each, case=of.get(each.hold_id, "")) for each in told]
+    return told_holds().select_related("of_case__look__case")
+
+
+def shown_with_cases(holds: Iterable[Hold]) -> list[Standing]:
+    """Holds as a page shows them, oldest first, each with its case.
+
+    Args:
+        holds: Some of ``told_with_cases``.
+
+    Returns:
+        The same holds.
+    """
+    holds = sorted(holds, key=lambda hold: hold.pk)
+    return [
+        replace(told, case=_case_of(hold))
+        for told, hold in zip(shown(holds), holds, strict=True)
+    ]
+
+
+def _case_of(hold: Hold) -> str:
+    belongs: CaseHold | None = getattr(hold, "of_case", None)
+    return "" if belongs is None else belongs.look.case.number
 
 
 def every_case() -> list[Case]:

@@ -10,6 +10,7 @@ from django.db.models import Count, Exists, Model, OuterRef, Sum
 from dispatch.consignees.queries import ship_to
 from dispatch.domain.receipts import OURS, Found
 from dispatch.models import Consignee, Pallet, Receipt, ReceiptBox, Shipment
+from dispatch.recall.queries.cases import shown_with_cases
 from dispatch.trace.queries import BoxRow, Trace
 from kitting.domain.shown import spaced
 from kitting.domain.stages import GONE
@@ -206,13 +207,13 @@ def holds_on(row: Model | None, reach: Reach) -> list[Standing]:
 
     Args:
         row: A lot, bag, run, box, pallet or shipment; None for nothing.
-        reach: What ``told_holds`` reach.
+        reach: What ``told_with_cases`` reach.
 
     Returns:
-        The holds, oldest first.
+        The holds, oldest first, each with its case.
     """
     if not isinstance(row, Shipment | Pallet):
-        return standing_on(row, reach)
+        return shown_with_cases(standing_on(row, reach))
     on = row.shipment_boxes if isinstance(row, Shipment) else row.pallet_boxes
     boxes = on.filter(live=True).values_list("box", flat=True)
-    return standing_on(row, reach, boxes=boxes)
+    return shown_with_cases(standing_on(row, reach, boxes=boxes))

@@ -25,10 +25,11 @@ from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.recall.picture import picture_of
 from dispatch.recall.queries import recall as queries
-from dispatch.recall.queries.cases import cases_on, every_case
+from dispatch.recall.queries.cases import every_case, shown_with_cases, told_with_cases
 from dispatch.recall.reach import DAYS, reached_today
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
+from dispatch.trace.scopes import roots_of
 from dispatch.trace.siblings import ALIKE
 from kitting.domain.errors import LotwardError, NotFit, Refused
 from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
@@ -37,7 +38,6 @@ from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import is_own
 from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
-from kitting.ledger.standing import shown, told_holds
 from kitting.models import Carrier, Hold, Lot
 from kitting.packing.queries.miscounts import miscounts
 from kitting.web.acting import attempt, say_and_go
@@ -70,7 +70,7 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
         context: dict[str, Any] = {
             "asked": "",
             "cases": every_case(),
-            "standing": cases_on(shown(told_holds())),
+            "standing": shown_with_cases(told_with_cases()),
             "miscounts": miscounts(),
         }
         return render(request, "dispatch/recall/recall.html", context)
@@ -105,7 +105,7 @@ def _look_up(asked: str, alike: str = "") -> Looked:
     zone = timezone.get_current_timezone()
     with snapshot():
         found = find(asked)
-        reach = reach_of(told_holds())
+        reach = reach_of(told_with_cases(), roots_of(found.row, alike))
         traced = trace_found(found, reach=reach, zone=zone, alike=alike)
         return Looked(queries.with_short(traced), reach)
 
@@ -145,7 +145,7 @@ def _context(
     back = [box for box in found.boxes if box.stage == BoxStage.RETURNED]
     miscounted = [bag.number for bag in found.bags if bag.miscounted]
     reached = queries.whom_it_reached(found, request.workshop.country)
-    standing = cases_on(queries.holds_on(found.row, looked.reach))
+    standing = queries.holds_on(found.row, looked.reach)
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
@@ -261,7 +261,7 @@ def lift(request: LotwardRequest, hold_id: int) -> HttpResponse:
         if of is not None:  # which is narrower now
             to = reverse("dispatch:case-detail", args=[of.look.case.number])
         return say_and_go(request, _("The hold is lifted."), to)
-    standing = cases_on(shown(told_holds().filter(pk=row.pk)))
+    standing = shown_with_cases(told_with_cases().filter(pk=row.pk))
     if not standing:  # lifted at this very moment by somebody else
         raise Http404("This hold is lifted.")
     own = is_own(request.workshop, request.user, [row.operation.by_id])

@@ -316,7 +316,7 @@ def test_the_recall_names_what_came_back_and_so_does_the_box(
     assert "it was sent in shipment" in text_of(quality.get(page))
     [(lot, inside)] = lots_of(box)
     recall = {"q": lot.number}
-    told = f"{inside} pieces in 1 box</a> came back."
+    told = f"{inside} pieces in 1 box that came back</a>"
 
     def answer() -> str:
         page = text_of(quality.get(reverse("dispatch:recall"), recall))
