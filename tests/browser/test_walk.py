@@ -329,7 +329,7 @@ def recall(walker: Walker) -> None:
             "In bags": "18",
             "Sent": "6",
         }
-        expect(page.locator("#consignees + .table")).to_contain_text("Eskmoor General")
+        expect(page.locator("table.reached")).to_contain_text("Eskmoor General")
         walker.look("A lot, recalled")
         page.get_by_role("link", name="Stop it").click()
         page.get_by_label("this lot").check()
