@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import fcntl
 import sqlite3
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager, closing, contextmanager
 from dataclasses import dataclass
 from functools import partial
@@ -83,6 +83,7 @@ class AsItWas:
         """
         self.file = file
         self.rows = {} if file else _rows_of_the_server()
+        self.tops = [] if file else _highest_ids(self.rows)
 
     def again(self) -> None:
         """Let the connection's database be so again; the guards do not see it."""
@@ -100,6 +101,14 @@ class AsItWas:
                 if rows:
                     with cursor.copy(f'COPY "{table}" FROM STDIN') as copy_in:
                         copy_in.write(rows)
+            # A sequence may have been set back with what was put in its place.
+            given = ", ".join(["(%s, %s::bigint)"] * len(self.tops))
+            cursor.execute(
+                f"SELECT setval(s, top) FROM (VALUES {given}) AS tops (name, top),"
+                " LATERAL (SELECT pg_get_serial_sequence(name, 'id')::regclass AS s) q"
+                " WHERE coalesce(pg_sequence_last_value(s), 0) < top",
+                [each for pair in self.tops for each in pair],
+            )
 
 
 def _rows_of_the_server() -> dict[str, bytes]:
@@ -108,6 +117,21 @@ def _rows_of_the_server() -> dict[str, bytes]:
         for table in connection.introspection.table_names(cursor):
             with cursor.copy(f'COPY "{table}" TO STDOUT') as copy_out:
                 found[table] = b"".join(copy_out)
+    return found
+
+
+def _highest_ids(rows: Mapping[str, bytes]) -> list[tuple[str, int]]:
+    """Of each table that has rows and numbers them itself, the highest number."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT table_name FROM information_schema.columns WHERE column_name = 'id'"
+            " AND table_schema = current_schema() AND is_identity = 'YES'"
+        )
+        found = []
+        for (table,) in cursor.fetchall():
+            if rows.get(table):
+                cursor.execute(f'SELECT max(id) FROM "{table}"')
+                found.append((table, cursor.fetchone()[0]))
     return found
 
 

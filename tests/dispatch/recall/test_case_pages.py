@@ -73,7 +73,7 @@ def test_a_case_is_opened_from_the_page_of_a_number(quality: Client) -> None:
     assert answer.redirect_chain[-1][0] == page_of(case.number)
     text = words_of(answer)
     assert "1 box reached: 0 at 0 consignees, 1 here" in text
-    assert "with 0 in quarantine, none to take off a shipment." in text
+    assert "(0 of them in quarantine), none to take off a shipment." in text
     assert "A visor cracks in a face" in text
     assert "local law and its authority decide" in text
 
