@@ -1,7 +1,8 @@
 """What stays as it was written in rows that do change, for the guards' triggers.
 
-What a lot, bag, run, protocol, box, request, pallet, shipment or consignee *is* decides what a label, a
-delivery note or a recall says of it. No act changes it, so the database refuses to.
+What a lot, bag, run, protocol, box, request, pallet, shipment or consignee *is* decides
+what a label, a delivery note or a recall says of it. No act changes it, so the database
+refuses to.
 """
 
 from __future__ import annotations

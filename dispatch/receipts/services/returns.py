@@ -1,9 +1,9 @@
 """What comes back from a consignee: into quarantine, and never to stock.
 
 A box that comes back whole, opened or not, is returned with all its pieces; voiding it
-scraps them, and nothing else leads on, unless it was the wrong box. Of loose sets nobody can tell of which lots
-their pieces are: they are on record by their box, and their pieces still count as
-sent, with the consignee that a recall has to ask.
+scraps them, and nothing else leads on, unless it was the wrong box. Of loose sets
+nobody can tell of which lots their pieces are: they are on record by their box, and
+their pieces still count as sent, with the consignee that a recall has to ask.
 """
 
 from __future__ import annotations

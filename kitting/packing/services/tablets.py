@@ -1,11 +1,11 @@
 """Tablets tied to benches: a code is given, a tablet takes it up, a tie is ended.
 
-Two secrets. The *code* has twelve digits, is read off one screen and entered on
-another, and ties one tablet within ten minutes. Whoever tries two hundred codes a second for
-all of them, which is more than the server answers, finds it once in eight million times; so
-none are counted, and nobody on the network can make a code good for nothing. The *token* is what the tied tablet carries from then on. Both
-are made by ``ledger.given``; that of the code is kept so that it needs the server's
-secret to be tried.
+Two secrets. The *code* has twelve digits, is read off one screen and entered on another,
+and ties one tablet within ten minutes. Whoever tries two hundred codes a second for all
+of them, which is more than the server answers, finds it once in eight million times; so
+none are counted, and nobody on the network can make a code good for nothing. The *token*
+is what the tied tablet carries from then on. Both are made by ``ledger.given``; that of
+the code is kept so that it needs the server's secret to be tried.
 """
 
 from __future__ import annotations
