@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import fields
 from datetime import date
@@ -38,13 +38,13 @@ def with_boxes(pallets: QuerySet[Pallet]) -> QuerySet[Pallet]:
         pallets: The pallets.
 
     Returns:
-        The same.
+        The same, newest first.
     """
     live = Q(pallet_boxes__live=True)
     return pallets.annotate(
         boxes=Count("pallet_boxes", filter=live),
         sets=Sum("pallet_boxes__box__size__sets", filter=live, default=0),
-    )
+    ).order_by("-pk")
 
 
 def shipments_of(pallets: Sequence[int]) -> dict[int, Shipment]:
@@ -80,10 +80,12 @@ def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
         raise Missing("row_missing", what="pallet")
     workshop = Workshop.objects.get(pk=1)
     on = shipments_of([row.pk for row in rows.values()])
-    return tuple(
-        Subject(number, (_label(row, on.get(row.pk), workshop),))
-        for number, row in ((number, rows[number]) for number in wanted)
-    )
+    every = (rows[number] for number in wanted)
+    return tuple(_subject(row, on.get(row.pk), workshop) for row in every)
+
+
+def _subject(row: Pallet, shipment: Shipment | None, workshop: Workshop) -> Subject:
+    return Subject(row.number, (_label(row, shipment, workshop),))
 
 
 def _label(row: Pallet, shipment: Shipment | None, workshop: Workshop) -> PalletLabel:
@@ -138,12 +140,48 @@ def is_printed(pallet: Pallet) -> bool | None:
     Returns:
         None where none was printed.
     """
-    printed = Print.objects.filter(kind=NAME, number=pallet.number)
-    newest = printed.order_by("-copy").first()
+    newest = _newest([pallet.number]).get(pallet.number)
     if newest is None:
         return None
     [subject] = compose([pallet.number])
     return still_so(newest, subject)
+
+
+def labelled_on(shipment: Shipment) -> dict[str, bool]:
+    """Whether the newest label of each pallet on a shipment says what is so.
+
+    Args:
+        shipment: The shipment as it is, or as an act is about to leave it.
+
+    Returns:
+        By the pallet's number.
+    """
+    on = ShipmentBox.objects.filter(shipment=shipment, live=True).exclude(pallet=None)
+    rows = list(with_boxes(Pallet.objects.filter(pk__in=on.values("pallet"))))
+    if not rows:
+        return {}
+    newest = _newest([row.number for row in rows])
+    workshop = Workshop.objects.get(pk=1)
+    return {
+        row.number: row.number in newest
+        and still_so(newest[row.number], _subject(row, shipment, workshop))
+        for row in rows
+    }
+
+
+def _newest(pallets: Sequence[str]) -> dict[str, Print]:
+    printed = Print.objects.filter(kind=NAME, number__in=pallets).order_by("copy")
+    return {str(row.number): row for row in printed}
+
+
+def prints_of(pallets: Collection[int]) -> Q:
+    """Which rows of the print log are labels of pallets.
+
+    Args:
+        pallets: Ids of the pallets.
+    """
+    numbers = Pallet.objects.filter(pk__in=pallets).values("number")
+    return Q(kind=NAME, number__in=numbers)
 
 
 PALLETS: Final = Labelled(

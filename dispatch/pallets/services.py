@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Q
-
 from dispatch.domain.pallets import PalletStage
 from dispatch.models import Pallet
-from dispatch.pallets.labels import NAME as LABELS
+from dispatch.pallets.labels import prints_of
 from dispatch.pallets.steps import (
     lock_open_pallet,
     lock_whole,
@@ -132,7 +130,7 @@ def _stacked(pallet: Pallet, box: Box) -> Stacked:
 
 def _stop_labels_of(pallet: Pallet, act: Act) -> None:
     """Cancel its labels that wait for a printer: the count on them is no longer so."""
-    stop_jobs(Q(kind=LABELS, number=pallet.number), act.now)
+    stop_jobs(prints_of([pallet.pk]), act.now)
 
 
 def unstack_box(*, pallet_id: int, box_id: int, sign: Sign) -> Stacked:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final
@@ -13,6 +13,7 @@ from dispatch.consignees.queries import points_of, ship_to
 from dispatch.domain.needs import MOST_SETS
 from dispatch.labels.shipment import SHIPMENT, ShipmentLabel
 from dispatch.models import Consignee, Shipment, ShipmentBox
+from dispatch.pallets.labels import labelled_on
 from kitting.domain import gs1
 from kitting.domain.errors import Missing
 from kitting.domain.stages import ShipmentStage
@@ -29,18 +30,17 @@ NAME: Final = "shipment"
 PRINTABLE: Final = (ShipmentStage.OPEN, ShipmentStage.SENT)
 
 
-def numbers_of(shipment: Shipment) -> list[str]:
+def numbers_of(shipment: Shipment, *, alone: bool = False) -> list[str]:
     """What the labels of a shipment name: the shipment and each of its boxes.
 
     Args:
         shipment: The shipment.
+        alone: Whether only those of boxes on no pallet are asked for.
 
     Returns:
         By serial; none if it is empty or was cancelled.
     """
-    live = ShipmentBox.objects.filter(shipment=shipment, live=True)
-    serials = live.order_by("box__serial").values_list("box__serial", flat=True)
-    return [f"{shipment.number} {serial}" for serial in serials]
+    return [one for one, pallet in _on(shipment).items() if not (alone and pallet)]
 
 
 def compose(wanted: Sequence[str]) -> tuple[Subject, ...]:
@@ -144,17 +144,36 @@ def stale_labels(shipment: Shipment) -> list[str]:
     return _printed(shipment)[1]
 
 
-def labels_lacking(shipment: Shipment) -> list[str]:
-    """Boxes on a shipment without a label that says what is so now.
+def labels_lacking(shipment: Shipment) -> tuple[list[str], list[str]]:
+    """Boxes and pallets on a shipment without a label that says what is so now.
+
+    The label of a pallet stands for those of its boxes; where each of these has one of its
+    own, the pallet needs none.
 
     Args:
         shipment: The shipment.
 
     Returns:
-        What their labels would name, in order.
+        What labels of boxes would name, and the numbers of pallets, in order.
     """
     hold, _stale = _printed(shipment)
-    return [number for number in numbers_of(shipment) if number not in hold]
+    return _lacking(shipment, hold, _on(shipment))
+
+
+def _on(shipment: Shipment) -> dict[str, str | None]:
+    """What each label would name, with the pallet on which its box came."""
+    live = ShipmentBox.objects.filter(shipment=shipment, live=True)
+    rows = live.order_by("box__serial").values_list("box__serial", "pallet__number")
+    return {f"{shipment.number} {serial}": pallet for serial, pallet in rows}
+
+
+def _lacking(
+    shipment: Shipment, hold: set[str], on: Mapping[str, str | None]
+) -> tuple[list[str], list[str]]:
+    lack = {number: pallet for number, pallet in on.items() if number not in hold}
+    stands = labelled_on(shipment) if any(lack.values()) else {}
+    pallets = {pallet for pallet in lack.values() if pallet and not stands.get(pallet)}
+    return [number for number in lack if lack[number] is None], sorted(pallets)
 
 
 @dataclass(frozen=True)
@@ -168,7 +187,10 @@ class Stale:
     """Serials of boxes that were taken off: the label comes off them."""
 
     lacking: int = 0
-    """Boxes that are on without a label that holds."""
+    """Boxes that are on, and on no pallet, without a label that holds."""
+
+    pallets: tuple[str, ...] = ()
+    """Numbers of pallets that are on without one."""
 
 
 def stale_now(shipment: Shipment) -> Stale:
@@ -181,11 +203,13 @@ def stale_now(shipment: Shipment) -> Stale:
         Nothing where all hold.
     """
     hold, stale = _printed(shipment)
-    on = set(numbers_of(shipment))
+    on = _on(shipment)
+    boxes, pallets = _lacking(shipment, hold, on)
     return Stale(
         again=tuple(one for one in stale if one in on),
         off=tuple(one.partition(" ")[2] for one in stale if one not in on),
-        lacking=len(on - hold),
+        lacking=len(boxes),
+        pallets=tuple(pallets),
     )
 
 

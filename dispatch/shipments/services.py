@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.models import Pallet, Shipment, ShipScan
+from dispatch.pallets.labels import prints_of
 from dispatch.pallets.steps import (
     lock_whole,
     pallet_of,
@@ -235,9 +236,13 @@ def _count_live(shipment: Shipment) -> int:
     return shipment.shipment_boxes.filter(live=True).count()
 
 
-def _stop_labels_of(shipment: Shipment, act: Act) -> None:
-    """Cancel its labels that wait for a printer: "k of n" is no longer so."""
-    stop_jobs(Q(kind=LABELS, number__startswith=f"{shipment.number} "), act.now)
+def _stop_labels_of(shipment: Shipment, act: Act, pallets: Collection[int]) -> None:
+    """Cancel labels that wait for a printer: "k of n" is no longer so.
+
+    Nor is what those of pallets say that came off it, or from which a box came.
+    """
+    its = Q(kind=LABELS, number__startswith=f"{shipment.number} ")
+    stop_jobs(its | prints_of(pallets) if pallets else its, act.now)
 
 
 def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
@@ -270,7 +275,7 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
             raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
         event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
         bulk.update([box], ["stage", "events_seen"])
-        _stop_labels_of(shipment, act)
+        _stop_labels_of(shipment, act, [pallet.pk] if pallet else [])
         act.write(event, ShipScan(shipment=shipment, box=box, on=False))
         if pallet is not None:
             act.write(*unstack(pallet, [box]))
@@ -309,7 +314,7 @@ def take_off_pallet(*, shipment_id: int, pallet_id: int, sign: Sign) -> PalletSc
             raise Refused("pallet_not_in_shipment", **named)
         why = f"off {shipment.number}"
         events = move_all(boxes.values(), BoxStage.LABELLED, why)
-        _stop_labels_of(shipment, act)
+        _stop_labels_of(shipment, act, [pallet.pk])
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
         act.write(*events, *scans)
         return _pallet_scanned(shipment, pallet, len(boxes))
@@ -349,7 +354,7 @@ def send_shipment(
         seen: Id of the last scan of the shipment that its sender saw (0 for none);
             None where nobody looked at a page.
         unlabelled: Why it leaves though a box has no label of this shipment with the day
-            of sending on it; empty where each has one.
+            of sending on it, and stands on no pallet that has one; empty where each has.
 
     Returns:
         What left.
@@ -436,9 +441,11 @@ def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         refuse_changed(shipment, boxes)
         event = move_shipment(shipment, ShipmentStage.CANCELLED, why)
         events = move_all(boxes.values(), BoxStage.LABELLED, f"off {shipment.number}")
-        shipment.shipment_boxes.filter(live=True).update(live=False)
+        live = shipment.shipment_boxes.filter(live=True)
+        pallets = {*live.exclude(pallet=None).values_list("pallet", flat=True)}
+        live.update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])
-        _stop_labels_of(shipment, act)
+        _stop_labels_of(shipment, act, pallets)
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
         act.write(event, *events, *scans)
         return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)

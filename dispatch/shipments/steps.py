@@ -222,7 +222,7 @@ def take_down(shipment: Shipment, leaving: Mapping[str, str | None]) -> None:
 
 
 def why_unlabelled(shipment: Shipment, said: str) -> str:
-    """Give why a shipment leaves without its labels; empty where each box has one.
+    """Give why a shipment leaves without its labels; empty where it has all of them.
 
     Args:
         shipment: The shipment, locked.
@@ -231,12 +231,13 @@ def why_unlabelled(shipment: Shipment, said: str) -> str:
     Raises:
         Refused: ``labels_lacking``, ``entry_too_long``.
     """
-    lacking = labels_lacking(shipment)
-    if not lacking:
+    boxes, pallets = labels_lacking(shipment)
+    if not boxes and not pallets:
         return ""
     why = need_length("reason", said, LONGEST_REASON)
     if not why:
-        raise Refused("labels_lacking", shipment=shipment.number, boxes=len(lacking))
+        lacking = len(boxes) + len(pallets)
+        raise Refused("labels_lacking", shipment=shipment.number, lacking=lacking)
     return why
 
 

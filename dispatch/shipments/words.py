@@ -32,7 +32,7 @@ SENTENCES: dict[str, str | Promise] = {
         " driver."
     ),
     "labels_lacking": _(
-        "%(boxes)s of the boxes on %(shipment)s have no label with today’s date for it."
+        "Labels with today’s date that boxes and pallets on %(shipment)s lack: %(lacking)s."
         " Print the labels first, or write why it goes without them."
     ),
     "pallet_empty": _(

@@ -15,13 +15,15 @@ from django.utils.translation import gettext as _
 from dispatch.consignees.queries import points_at
 from dispatch.models import Pallet, Shipment
 from dispatch.pallets.forms import BoxScanForm, TakeOffForm
-from dispatch.pallets.queries.pallets import pallet_named, scanned
+from dispatch.pallets.labels import PALLETS
+from dispatch.pallets.queries.pallets import pallet_named, scanned, stays
 from dispatch.requests.queries.requests import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
 from dispatch.shipments.forms import BeginForm, CancelForm, PalletOffForm, SendForm
 from dispatch.shipments.labels import (
     SHIPMENTS,
+    labels_lacking,
     numbers_of,
     stale_labels,
     stale_now,
@@ -33,7 +35,7 @@ from dispatch.shipments.words import CAME
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
-from kitting.ledger.reach import Reach, holds_on_boxes, reach_of, standing_reach
+from kitting.ledger.reach import Reach, reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import Said, attempt_scan, said_of_scan, say_and_go, say_of_scan
@@ -164,22 +166,22 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
             shipment_id=shipment.pk, box_id=box, sign=sign
         ),
     )
-    words = _("Box %(box)s is off the shipment. Put it away.")
-    if done and done.pallet:
-        words = _(
-            "Box %(box)s is off the shipment and off pallet %(pallet)s, on which it came."
-            " Put it away, and print the label of the pallet again."
-        )
-    held = done and holds_on_boxes([form.cleaned_data["box"]], standing_reach())
-    if held:
-        words = _("Box %(box)s is off the shipment and on hold. Put it in quarantine.")
-    if done and held and done.pallet:
-        words = _(
-            "Box %(box)s is off the shipment and off pallet %(pallet)s, and on hold. Put it"
-            " in quarantine, and print the label of the pallet again."
-        )
-    said = Said(words % vars(done) if done else "")
+    said = Said(_said_off(done, form.cleaned_data["box"]) if done else "")
     return _after_scan(request, shipment, form, done, said=said, status=status)
+
+
+def _said_off(done: services.Scanned, box: int) -> str:
+    """Say where a box goes that came off, and what is to be done about its pallet."""
+    words = [_("Box %(box)s is off the shipment.")]
+    if done.pallet:
+        words = [_("Box %(box)s is off the shipment and off pallet %(pallet)s.")]
+    if stays(box, standing_reach(), clock.today()):
+        words.append(_("It may not go. Put it in quarantine."))
+    else:
+        words.append(_("Put it away."))
+    if done.pallet:
+        words.append(_("Print the label of the pallet again."))
+    return " ".join(words) % vars(done)
 
 
 @allowed("kitting.send_boxes", "POST")
@@ -303,6 +305,7 @@ def _show(
         "boxes": keyed,
         "sizes": by_size(boxes),
         "pallets": [(*row, new_op_key()) for row in by_pallet(boxes)],
+        "alone": sum(not box.pallet for box in boxes),
         "said": said.words,
         "besides": said.besides,
         "stale": stale_now(shipment),
@@ -350,13 +353,19 @@ def shipment_held(request: LotwardRequest, number: str) -> HttpResponse:
 
 @allowed("kitting.print_labels", "GET", "POST")
 def shipment_labels(request: LotwardRequest, number: str) -> HttpResponse:
-    """Print the labels of a shipment; ``?stale=1`` only those that changed since."""
+    """Print the labels of a shipment, of all its boxes.
+
+    ``?stale=1`` those that changed since, ``?alone=1`` those of boxes on no pallet,
+    ``?pallets=1`` those of pallets that lack one.
+    """
     shipment = get_or_404(Shipment, number=number)
-    numbers = numbers_of(shipment)
+    labelled, numbers = SHIPMENTS, numbers_of(shipment, alone="alone" in request.GET)
+    if "pallets" in request.GET:
+        labelled, numbers = PALLETS, labels_lacking(shipment)[1]
     if "stale" in request.GET:
         stale = set(stale_labels(shipment))
         numbers = [one for one in numbers if one in stale]
     if not numbers and request.method == "GET":
         raise Http404("No label of this shipment is to be printed.")
     back = reverse("dispatch:shipment-detail", args=[number])
-    return print_page(request, SHIPMENTS, numbers, back=back)
+    return print_page(request, labelled, numbers, back=back)

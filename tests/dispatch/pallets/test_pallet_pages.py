@@ -8,6 +8,7 @@ import pytest
 from django.test import Client
 
 from dispatch.models import Consignee, Pallet, PalletBox, PalletScan
+from dispatch.pallets import services
 from dispatch.pallets.labels import is_printed
 from kitting.domain.prints import DESTROYED, Again, Onto
 from kitting.ledger import holds
@@ -160,6 +161,16 @@ def test_it_is_broken_up_with_a_reason(clerk: Client, boxes: list[Box]) -> None:
     assert clerk.get(address).headers["Location"] == page_of(pallet)
     assert "It leans" in words(clerk.get(page_of(pallet)))
     assert clerk.get(page_of(pallet, "label")).status_code == 404
+
+
+def test_the_newest_stands_first(clerk: Client) -> None:
+    here = [make_pallet() for _ in range(3)]
+    ended = [make_pallet() for _ in range(3)]
+    for pallet in ended:
+        services.break_up_pallet(pallet_id=pallet.pk, reason="It leans", sign=sign())
+    page = clerk.get("/pallets/").content.decode()
+    order = [page.index(each.number) for each in (*here[::-1], *ended[::-1])]
+    assert order == sorted(order)
 
 
 # -- Its label -------------------------------------------------------------------------

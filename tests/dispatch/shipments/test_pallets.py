@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from django.test import Client
@@ -101,6 +102,7 @@ def test_a_pallet_that_stays_names_each_box_and_where_it_goes(
     for box in boxes[:2]:
         assert spaced(str(box)).replace("\N{NARROW NO-BREAK SPACE}", " ") in said
     assert said.count("Put the box in quarantine.") == 2
+    assert f'href="/pallets/{pallet.number}/"' in answer.content.decode()
     assert on_board(shipment) == []
 
 
@@ -128,6 +130,19 @@ def test_a_box_that_came_on_a_pallet_comes_off_both(
     for wrong in (keyed(pallet="P1999999X"), keyed(pallet=""), keyed(pallet="\0")):
         answer = clerk.post(act(shipment, "pallet-off"), wrong, headers=hx)
         assert answer.status_code == 422
+
+
+def test_a_box_past_its_date_that_comes_off_goes_to_quarantine(
+    clerk: Client, boxes: list[Box], shipment: Shipment, hx
+) -> None:
+    pallet = make_pallet(*boxes[:2])
+    load_pallet(shipment, pallet)
+    Box.objects.filter(pk=boxes[0].pk).update(
+        use_by=factories.TODAY - timedelta(days=1)
+    )
+    off = clerk.post(act(shipment, "take-off"), keyed(box=boxes[0].pk), headers=hx)
+    said = "It may not go. Put it in quarantine. Print the label of the pallet again."
+    assert said in words(off)
 
 
 def test_who_may_not_send_takes_no_pallet_off(
