@@ -13,7 +13,7 @@ from typing import Final
 
 from dispatch.labels.addressed import SIZES, Face, Row, alone, draw_face, pair
 from kitting.domain.shown import spaced
-from kitting.labels.carried import Carried, of_elements, of_number
+from kitting.labels.carried import of_sscc
 from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
 from kitting.labels.text import Style
@@ -72,23 +72,6 @@ class PalletLabel:
     words: PalletWords = field(default_factory=PalletWords)
 
 
-def pallet_symbols(label: PalletLabel) -> tuple[Carried]:
-    """Tell what the symbol carries: the SSCC, or the number without a GS1 prefix.
-
-    Args:
-        label: The label.
-
-    Returns:
-        The linear symbol.
-
-    Raises:
-        CodeError: An SSCC that breaks a rule of GS1.
-    """
-    if label.sscc is None:
-        return (of_number(label.number, linear=True),)
-    return (of_elements([("00", label.sscc)], linear=True),)
-
-
 def pallet_face(paper: Paper, label: PalletLabel) -> None:
     """Draw the label where the paper stands.
 
@@ -102,7 +85,6 @@ def pallet_face(paper: Paper, label: PalletLabel) -> None:
             the typeface lacks.
     """
     words, going = label.words, label.going
-    (linear,) = pallet_symbols(label)
     counted = [str(each) if label.boxes else "" for each in (label.boxes, label.sets)]
     boxes, sets = counted
     if going is None:
@@ -120,7 +102,7 @@ def pallet_face(paper: Paper, label: PalletLabel) -> None:
         stamp=stamp,
         beside=beside,
         rows=_rows(label, going, sets) if going else (),
-        symbol=linear,
+        symbol=of_sscc(label.sscc, label.number),
         sender=words.ship_from,
         maker_name=label.maker_name,
         maker_address=label.maker_address,
@@ -148,7 +130,7 @@ PALLET: Final = Kind[PalletLabel](
     Fraction(100),
     Fraction(150),
     number=lambda label: label.number,
-    symbols=pallet_symbols,
+    symbols=lambda label: (of_sscc(label.sscc, label.number),),
     draw=pallet_face,
     white_mm=Fraction(4),
 )

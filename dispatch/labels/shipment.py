@@ -9,7 +9,7 @@ from typing import Final
 
 from dispatch.labels.addressed import Face, Row, alone, draw_face, pair
 from kitting.domain.shown import spaced
-from kitting.labels.carried import Carried, of_elements, of_number
+from kitting.labels.carried import of_sscc
 from kitting.labels.kinds import Kind
 from kitting.labels.paper import Paper
 
@@ -70,23 +70,6 @@ class ShipmentLabel:
     words: ShipmentWords = field(default_factory=ShipmentWords)
 
 
-def shipment_symbols(label: ShipmentLabel) -> tuple[Carried]:
-    """Tell what the symbol carries: the SSCC, or the serial without a GS1 prefix.
-
-    Args:
-        label: The label.
-
-    Returns:
-        The linear symbol.
-
-    Raises:
-        CodeError: An SSCC that breaks a rule of GS1.
-    """
-    if label.sscc is None:
-        return (of_number(label.serial, linear=True),)
-    return (of_elements([("00", label.sscc)], linear=True),)
-
-
 def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
     """Draw the label where the paper stands.
 
@@ -100,7 +83,6 @@ def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
             the typeface lacks.
     """
     words = label.words
-    (linear,) = shipment_symbols(label)
     face = Face(
         number=label.serial,
         title=words.ship_to,
@@ -110,7 +92,7 @@ def shipment_face(paper: Paper, label: ShipmentLabel) -> None:
         stamp=(words.sent_on, label.sent_on.isoformat()),
         beside=(words.box, words.nth.format(nth=label.nth, of=label.of)),
         rows=_rows(label),
-        symbol=linear,
+        symbol=of_sscc(label.sscc, label.serial),
         sender=words.sender,
         maker_name=label.maker_name,
         maker_address=label.maker_address,
@@ -143,7 +125,7 @@ SHIPMENT: Final = Kind[ShipmentLabel](
     Fraction(100),
     Fraction(150),
     number=lambda label: label.serial,
-    symbols=shipment_symbols,
+    symbols=lambda label: (of_sscc(label.sscc, label.serial),),
     draw=shipment_face,
     white_mm=Fraction(4),
 )

@@ -7,7 +7,7 @@ from datetime import date
 
 from kitting.domain import gs1
 from kitting.domain.errors import CodeError
-from kitting.labels.carried import Carried, of_elements, of_number
+from kitting.labels.carried import Carried, of_elements, of_number, of_sscc
 from kitting.labels.spoken import ENGLISH
 
 
@@ -91,10 +91,7 @@ def box_symbols(label: BoxLabel) -> tuple[Carried, Carried]:
         CodeError: A number that breaks a rule of GS1, or ``use_by_too_far`` for a date
             that its two digits of the year would not give back.
     """
-    if label.sscc is None:
-        linear = of_number(label.serial, linear=True)
-    else:
-        linear = of_elements([("00", label.sscc)], linear=True)
+    linear = of_sscc(label.sscc, label.serial)
     if label.gtin is None:
         return linear, of_number(label.serial, linear=False)
     packed = "11" if label.profile == "device" else "13"

@@ -93,6 +93,24 @@ def of_number(number: str, *, linear: bool) -> Carried:
     return Carried(linear=linear, data=number)
 
 
+def of_sscc(sscc: str | None, number: str) -> Carried:
+    """Give what the bars of a large label carry: an SSCC, or without one a number.
+
+    Args:
+        sscc: 18 digits; None in a workshop without a GS1 prefix.
+        number: The workshop's own.
+
+    Returns:
+        The data.
+
+    Raises:
+        CodeError: An SSCC that breaks a rule of GS1.
+    """
+    if sscc is None:
+        return of_number(number, linear=True)
+    return of_elements([("00", sscc)], linear=True)
+
+
 def twice(number: str) -> tuple[Carried, Carried]:
     """Give what the bars and the matrix of a small label carry: its number, twice."""
     return of_number(number, linear=True), of_number(number, linear=False)
