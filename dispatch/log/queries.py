@@ -24,7 +24,7 @@ from dispatch.pallets.queries.pallets import scanned
 from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
-from kitting.ledger.reach import descendants
+from kitting.ledger.reach import reach_of
 from kitting.models import Box, BoxSize, Lot
 from kitting.web import scans
 from kitting.web.keyset import Order
@@ -130,7 +130,7 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
         renamed = Consignee.objects.filter(search__contains=word)
         found = found.filter(Q(search__contains=word) | Q(consignee__in=renamed))
     if filters.lot_id is not None:
-        lots = descendants({filters.lot_id})
+        lots = reach_of((), ("lot", {filters.lot_id})).beside
         carrying = _ON_NOW.filter(box__lines__lot__in=lots)
         found = found.filter(pk__in=carrying.values("shipment"))
     return found.select_related("consignee").order_by("-sent_at", "-pk")

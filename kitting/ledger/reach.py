@@ -270,18 +270,6 @@ def fold(source: str) -> str:
     return " ".join(source.split()).casefold()
 
 
-def descendants(lots: set[int]) -> set[int]:
-    """The lots and all that is made from them, generation by generation.
-
-    Args:
-        lots: Ids to start from.
-
-    Returns:
-        Their ids and those of every lot made from one of them.
-    """
-    return {pk for _what, _kind, _root, pk in _reached({"lot": list(lots)})}
-
-
 def standing_reach() -> Reach:
     """What all standing holds reach now; one query where there is none."""
     return reach_of(standing_holds())

@@ -11,7 +11,7 @@ from django.db import transaction
 from kitting.disinfection.services.verdicts import close_run
 from kitting.domain.errors import LotwardError, Missing, OnHold, Refused
 from kitting.ledger import holds
-from kitting.ledger.reach import Reach, descendants, standing_reach
+from kitting.ledger.reach import Reach, reach_of, standing_reach
 from kitting.lots.services import lots
 from kitting.models import Bag, Hold, Lot, LotOrigin, Operation
 from kitting.packing.services import boxes
@@ -71,7 +71,7 @@ def test_descendants_are_the_transitive_closure() -> None:
                 LotOrigin(lot_id=late, from_lot_id=early, amount=1, operation=operation)
                 for late, early in pairs
             )
-            found = descendants(start)
+            found = reach_of((), ("lot", start)).beside
             transaction.set_rollback(True)
         assert found == start | {late for late, early in made if early in start}
 
