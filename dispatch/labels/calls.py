@@ -43,6 +43,7 @@ class CallWords:
     shipment: str = "Shipment"
     sent: str = "Sent"
     passed: str = "passed on by {giver}"
+    short: str = "received short, sets counted: {sets}"
     filled: tuple[str, ...] = ("Spoke to", "When", "Boxes they have still")
     said: str = "What they said"
     as_of: str = "As of"
@@ -61,6 +62,8 @@ class Away:
     sent_on: date | None
     point: str = ""
     passed_by: str = ""
+    short: int | None = None
+    """Sets that were counted in it where it was received short."""
 
 
 @dataclass(frozen=True)
@@ -169,8 +172,16 @@ def _boxes(call: Call, words: CallWords, wide: float) -> list[Band]:
                 box.sent_on.isoformat() if box.sent_on else "–",
                 box.point,
             ),
-            below=words.passed.format(giver=box.passed_by) if box.passed_by else "",
+            below=_beside(box, words),
         )
         for box in call.boxes
     ]
     return table(columns, rows)
+
+
+def _beside(box: Away, words: CallWords) -> str:
+    """What is told of a box below its row."""
+    told = [words.passed.format(giver=box.passed_by)] if box.passed_by else []
+    if box.short is not None:
+        told.append(words.short.format(sets=box.short))
+    return ", ".join(told)

@@ -67,4 +67,5 @@ def _away(box: BoxRow) -> Away:
         sent_on=box.sent_on,
         point=box.point,
         passed_by=box.passed_by,
+        short=box.short,
     )

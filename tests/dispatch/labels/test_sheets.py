@@ -119,7 +119,7 @@ def test_nothing_hangs_over_the_edge_of_the_page() -> None:
     )
     stop = Stop((LONG,), "S10000020M", 6, 90, LONG, LONG, LONG, "M" * 40, "8" * 40)
     round_ = Round(DAY, "W" * 80, (LONG,), (stop, stop))
-    away = Away("K10000020M", 6, 60, "S10000020M", DAY, LONG, LONG)
+    away = Away("K10000020M", 6, 60, "S10000020M", DAY, LONG, LONG, short=24)
     calls = Call(LONG, (LONG, LONG), (away, away), LONG, LONG)
     sheet = CallSheet(LONG, LONG, "M" * 40, (calls, calls), "W" * 40)
     documents = [packing_list(given, A4), delivery_note(given, A4)]

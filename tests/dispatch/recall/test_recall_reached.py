@@ -261,3 +261,8 @@ def test_a_box_that_was_received_short_says_so(quality: Client) -> None:
     assert text.count("received short, counted: 4 sets") == 2
     rows = b"".join(quality.get(PAGE, {"q": lot.number, "as": "csv"})).decode()
     assert "received_short" in rows
+    sheet = quality.get(reverse("dispatch:recall-calls"), {"q": lot.number})
+    pages = PdfReader(BytesIO(sheet.content)).pages
+    told = " ".join(page.extract_text() for page in pages)
+    assert told.count("received short, sets counted: ") == 1
+    assert "received short, sets counted: 4" in told
