@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
-from django.db import connection
+from django.db import connection, transaction
 from django.test.utils import CaptureQueriesContext
 
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, ShipmentBox
 from dispatch.recall import services
+from dispatch.recall.proof import lists
 from dispatch.recall.queries.cases import whole
 from dispatch.shipments import services as shipments
 from dispatch.trace.queries import trace
@@ -21,11 +24,15 @@ from kitting.domain.errors import (
     Refused,
 )
 from kitting.ledger import holds
+from kitting.ledger.proof.faults import Tally
+from kitting.lots.services.lots import NewBag
 from kitting.models import Box, Hold, Lift, Lot, Operation
 from kitting.models.catalogue import PlaceKind
 from kitting.packing.services import boxes as packing
 from kitting.places.services.places import put_box
 from tests import factories
+from tests.commands.tampering.ways import change, remove
+from tests.databases import guards_away
 from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
@@ -228,6 +235,50 @@ def test_to_look_again_finds_what_came_into_reach_since() -> None:
     assert (again.holds, again.boxes) == (0, 0)
     assert [each.nth for each in CaseLook.objects.order_by("pk")] == [1, 2, 3, 4]
     assert factories.prove() == []
+
+
+def listed_by_a_hold_lifted_since() -> Box:
+    """A case is widened by a lot and looks again after its hold is lifted.
+
+    Another box of that lot is packed after the lift.
+    """
+    size = factories.make_size(factories.make_recipe())
+    revision = size.product.recipes.get().lines.get().revision
+    six = NewBag(pieces=6)
+    lot = factories.make_lot(revision, bags=(six, six))
+    before, behind = lot.bags.order_by("pk")
+    box = factories.make_open_box(size, None, before)
+    case = open_on(("box", factories.make_labelled_box().pk)).case
+    scope = [("lot", lot.pk)]
+    why = {"reason": "The same bench"}
+    done = services.widen_case(number=case, scope=scope, **why, sign=sign())  # type: ignore[arg-type]
+    assert done.boxes == 1
+    lifted = {"hold_id": Hold.objects.get(lot=lot).pk, "reason": "Sound"}
+    holds.lift_hold(**lifted, sign=sign_by_another())  # type: ignore[arg-type]
+    factories.make_open_box(size, None, behind)
+    assert services.look_again(number=case, sign=sign()).boxes == 0
+    return box
+
+
+def test_a_list_is_proved_by_what_was_held_at_each_look() -> None:
+    row = CaseBox.objects.get(box=listed_by_a_hold_lifted_since())
+    assert factories.prove() == []
+    widened, again = CaseLook.objects.filter(nth__gt=1).order_by("nth")
+
+    def bent(bend: Callable[[], object]) -> list[tuple[str, int | None]]:
+        tally = Tally("case lists", "looks")
+        with guards_away(), transaction.atomic():
+            bend()
+            lists(tally)
+            transaction.set_rollback(True)
+        return [(fault.table, fault.pk) for fault in tally.faults]
+
+    looked, on = CaseLook._meta.db_table, CaseBox._meta.db_table
+    assert bent(lambda: remove(row)) == [(looked, widened.pk)]
+    later = {"look": again, "operation": again.operation}
+    found = bent(lambda: change(row, **later))
+    assert found == [(looked, widened.pk), (on, row.pk)]
+    assert bent(lambda: remove(Lift.objects.get())) == [(looked, again.pk)]
 
 
 def test_a_bench_in_mid_box_stops_and_its_box_is_on_the_list() -> None:
