@@ -9,7 +9,7 @@ from dispatch.models import Case, CaseBox
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.recall.steps import Target, look, need_scope
 from kitting.domain.numbers import Kind
-from kitting.domain.stages import GONE, IN_HOUSE
+from kitting.domain.stages import GONE, HERE
 from kitting.ledger import locking
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length, need_reason, need_row, need_text
@@ -26,7 +26,7 @@ class Looked:
     boxes: int
     """Boxes that came onto its list."""
     here: int
-    """Of those, in the workshop."""
+    """Of those, in the workshop, or back in it."""
     gone: int
     """Of those, with a consignee."""
 
@@ -145,6 +145,6 @@ def _looked(case: Case, holds: int, boxes: Collection[CaseBox]) -> Looked:
         case=case.number,
         holds=holds,
         boxes=len(boxes),
-        here=sum(box.stage in IN_HOUSE for box in boxes),
+        here=sum(box.stage in HERE for box in boxes),
         gone=sum(box.stage in GONE for box in boxes),
     )

@@ -23,7 +23,7 @@ from dispatch.trace.balance import balance_of, balances_of
 from dispatch.trace.scopes import Scope, roots_of, scope_of
 from kitting.domain.errors import Missing
 from kitting.domain.numbers import Kind, looks_like
-from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from kitting.domain.stages import GONE, HERE, IN_HOUSE, BoxStage
 from kitting.ledger.covering import like_of
 from kitting.ledger.reach import Reach, holds_on_boxes, reach_of
 from kitting.models import Bag, BoxLine, Lot, Run, Workshop
@@ -334,7 +334,7 @@ def _boxes(scope: Scope, reach: Reach, zone: tzinfo) -> list[BoxRow]:
             shipment=row["load__shipment__number"] or "",
             consignee=_now(row, "consignee__name") or "",
             sent_on=_day(row["load__shipment__sent_at"], zone),
-            place=_place(row),
+            place=place_of(row),
             point=_now(row, "point") or "",
             consignee_id=_now(row, "consignee_id") or 0,
             held=row["box_id"] in stopped,
@@ -355,12 +355,19 @@ def _day(at: datetime | None, zone: tzinfo) -> date | None:
     return at.astimezone(zone).date() if at else None
 
 
-def _place(line: Mapping[str, Any]) -> str:
-    """Where a box stands: where it was put, else at its bench."""
-    stage = BoxStage(line["box__stage"])
+def place_of(row: Mapping[str, Any]) -> str:
+    """Say where a box stands: where it was put, else at its bench.
+
+    Args:
+        row: Its stage, and the names of its place and of that of its bench.
+
+    Returns:
+        The name of the place; empty for a box that is not here.
+    """
+    stage = BoxStage(row["box__stage"])
     if stage in IN_HOUSE:
-        return line["box__place__name"] or line["box__bench__place__name"] or ""
-    return (line["box__place__name"] or "") if stage == BoxStage.RETURNED else ""
+        return row["box__place__name"] or row["box__bench__place__name"] or ""
+    return (row["box__place__name"] or "") if stage in HERE else ""
 
 
 def _consignees(boxes: list[BoxRow]) -> list[ConsigneeRow]:

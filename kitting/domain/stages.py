@@ -98,6 +98,9 @@ IN_HOUSE = frozenset(
 )
 """Stages of a box whose pieces are still in the workshop."""
 
+HERE = IN_HOUSE | {BoxStage.RETURNED}
+"""Stages of a box that is in the workshop, or came back to it."""
+
 GONE = frozenset({BoxStage.SENT, BoxStage.DELIVERED})
 """Stages of a box that has left for a consignee."""
 

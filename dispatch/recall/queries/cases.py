@@ -7,25 +7,16 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, FilteredRelation, Q, QuerySet
+from django.db.models import Count, Exists, FilteredRelation, OuterRef, Q, QuerySet
 
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook
-from kitting.domain.stages import GONE, IN_HOUSE, BoxStage
+from dispatch.trace.queries import place_of
+from kitting.domain.stages import GONE, HERE, BoxStage
 from kitting.ledger.reach import Reach, held_boxes, reach_of
-from kitting.ledger.standing import Standing, key_of, shown, target_of, told_holds
+from kitting.ledger.standing import Standing, key_of, shown, told_holds
 from kitting.models import Bag, Box, Hold, Lift, Operation
 from kitting.models.catalogue import PlaceKind
 from kitting.models.holds import TARGETS
-
-
-@dataclass(frozen=True)
-class InScope:
-    """Something that a case is about."""
-
-    case: str
-    on: str
-    """What it is, in words."""
-    by: str
 
 
 def standing_holds_of(case: Case) -> list[Hold]:
@@ -40,21 +31,14 @@ def standing_holds_of(case: Case) -> list[Hold]:
     return list(told_holds().filter(of_case__look__case=case))
 
 
-def standing_targets() -> dict[tuple[str, int | str], InScope]:
+def standing_targets() -> dict[tuple[str, int | str], Standing]:
     """What the cases have in their scope.
 
     Returns:
-        Each thing as ``key_of`` names it, with the case that has it.
+        Each thing as ``key_of`` names it, with its hold and the case that has it.
     """
-    holds = told_holds().filter(of_case__isnull=False)
-    return {
-        key_of(hold): InScope(
-            case=hold.of_case.look.case.number,
-            on=target_of(hold),
-            by=hold.operation.by_name,
-        )
-        for hold in holds.select_related("of_case__look__case")
-    }
+    holds = list(told_with_cases().filter(of_case__isnull=False))
+    return dict(zip(map(key_of, holds), shown_with_cases(holds), strict=True))
 
 
 def told_with_cases() -> QuerySet[Hold]:
@@ -87,14 +71,19 @@ def _case_of(hold: Hold) -> str:
     return "" if belongs is None else belongs.look.case.number
 
 
-def every_case() -> list[Case]:
+def every_case(*, holding: bool = False) -> list[Case]:
     """Every case, the newest first, with its act and how many boxes it reached.
 
+    Args:
+        holding: Whether only those are asked for that hold something now.
+
     Returns:
-        The cases; all are open.
+        The cases, each with whether anything ``stands`` in its scope; all are open.
     """
+    holds = CaseHold.objects.filter(look__case=OuterRef("pk"), hold__lift__isnull=True)
     found = Case.objects.select_related("operation").order_by("-pk")
-    return list(found.annotate(reached=Count("boxes")))
+    found = found.annotate(reached=Count("boxes"), stands=Exists(holds))
+    return list(found.filter(stands=True) if holding else found)
 
 
 @dataclass(frozen=True)
@@ -102,6 +91,8 @@ class Scoped:
     """Something that a case is about, or was."""
 
     hold: Standing
+    number: str
+    """What a recall lookup finds it by; empty for what has no number of its own."""
     why: str
     """Why it came into the scope."""
     lifted: Operation | None
@@ -140,7 +131,7 @@ class Listed:
     @property
     def here(self) -> bool:
         """Whether it is in the workshop, or came back to it."""
-        return self.now in IN_HOUSE or self.now == BoxStage.RETURNED
+        return self.now in HERE
 
     @property
     def is_stopped(self) -> bool:
@@ -261,8 +252,9 @@ def _scope(case: Case) -> list[Scoped]:
     for row in rows:
         lift: Lift | None = getattr(row.hold, "lift", None)
         [hold] = shown([row.hold])
+        its = row.hold.lot or row.hold.bag or row.hold.run or row.hold.box
         done = (lift.operation, lift.reason) if lift else (None, "")
-        found.append(Scoped(hold, row.look.reason, *done))
+        found.append(Scoped(hold, str(its or ""), row.look.reason, *done))
     return found
 
 
@@ -294,10 +286,7 @@ def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
     now = row["box__stage"]
     has = "passed" if row["load__passed__consignee_id"] else "shipment"
     merged = row[f"load__{has}__consignee__merged_into_id"]
-    here = now in IN_HOUSE or now == BoxStage.RETURNED
-    place = row["box__place__name"] or (
-        row["box__bench__place__name"] if now in IN_HOUSE else ""
-    )
+    in_quarantine = row["box__place__kind"] == PlaceKind.QUARANTINE
     loaded = now == BoxStage.LOADED
     return Listed(
         serial=row["box__serial"] or row["box__number"],
@@ -308,8 +297,8 @@ def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
         listed=row["operation__at"],
         nth=row["look__nth"],
         now=now,
-        place=(place or "") if here else "",
-        in_quarantine=here and row["box__place__kind"] == PlaceKind.QUARANTINE,
+        place=place_of(row),
+        in_quarantine=now in HERE and in_quarantine,
         on=row["load__shipment__number"] if loaded else "",
         goes_to=row["load__shipment__consignee__name"] if loaded else "",
         pallet=(row["load__pallet__number"] or "") if loaded else "",

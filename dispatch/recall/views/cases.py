@@ -73,7 +73,10 @@ def case_new(request: LotwardRequest) -> HttpResponse:
         back=f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}",
         act=_("Open the case"),
         stop=True,
-        around=lambda: {"asked": asked, "cases": queries.every_case()},
+        around=lambda: {
+            "asked": asked,
+            "cases": queries.every_case(holding=True),
+        },
     )
 
 
@@ -143,19 +146,19 @@ def _its_page(done: services.Looked) -> str:
 
 def _opened(done: services.Looked) -> str:
     words = _("Case %(case)s is open, and all that it is about is held. %(found)s")
-    return words % {"case": done.case, "found": _found(done)}
+    found = _("It reaches %(boxes)s: %(here)s here, %(gone)s at consignees.")
+    found = _boxes(done, found) if done.boxes else _("It reaches no box.")
+    return words % {"case": done.case, "found": found}
 
 
 def _looked(done: services.Looked) -> str:
     if not done.boxes:
         return _("Nothing is new: every box that the case reaches is on its list.")
-    return _found(done)
+    words = _("It reaches %(boxes)s more: %(here)s here, %(gone)s at consignees.")
+    return _boxes(done, words)
 
 
-def _found(done: services.Looked) -> str:
-    if not done.boxes:
-        return _("It reaches no box.")
-    words = _("It reaches %(boxes)s: %(here)s here, %(gone)s at consignees.")
+def _boxes(done: services.Looked, words: str) -> str:
     return words % {
         "boxes": amount(done.boxes, "box"),
         "here": amount(done.here, "box"),

@@ -75,6 +75,7 @@ def test_a_case_is_opened_from_the_page_of_a_number(quality: Client) -> None:
     assert "1 box reached: 0 at 0 consignees, 1 here" in text
     assert "(0 of them in quarantine), none to take off a shipment." in text
     assert "A visor cracks in a face" in text
+    assert f'href="{PAGE}?q={lot.number}"' in answer.content.decode()
     assert "local law and its authority decide" in text
 
 
@@ -138,7 +139,9 @@ def test_a_case_is_widened_by_another_number(quality: Client) -> None:
     asked = f"{address}?q={other.serial}"
     assert quality.get(asked).status_code == 200
     answer = quality.post(asked, said(f"box:{other.pk}"), follow=True)
-    assert "It reaches 1 box" in words_of(answer)
+    assert "It reaches 1 box more: 1 box here, 0 boxes at consignees." in words_of(
+        answer
+    )
     assert "added" in words_of(answer)
     assert CaseBox.objects.count() == 2
     twice = quality.post(asked, said(f"box:{other.pk}"))
@@ -173,6 +176,12 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
     text = words_of(answer)
     assert "Nothing is in its scope any more." in text
     assert "Sound" in text
+    assert "To bring to quarantine" not in text
+    assert "Nothing is in its scope any more." in words_of(client.get(PAGE))
+    other = f"{NEW}?q={factories.make_lot().number}"
+    assert "It is the same fault" not in words_of(client.get(other))
+    a_case(factories.make_labelled_box())
+    assert "It is the same fault" in words_of(client.get(other))
 
 
 def test_the_journal_finds_what_was_done_with_a_case(quality: Client) -> None:
