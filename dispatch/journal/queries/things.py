@@ -203,7 +203,10 @@ def _keys(table: type[Model]) -> list[ForeignKey[Any, Any]]:
 def _by_columns(
     table: type[Model], model: type[Model], met: frozenset[type[Model]]
 ) -> Iterator[str]:
-    """Columns that lead to a thing, such as ``hold__lot`` from lifts."""
+    """Columns that lead to a thing, such as ``hold__lot`` from lifts.
+
+    What names a row as its only one, as a case does its holds, is a column of that row.
+    """
     for field in _keys(table):
         other = field.related_model
         if other is model:
@@ -211,6 +214,11 @@ def _by_columns(
         elif issubclass(other, Guarded) and other not in met:
             for way in _by_columns(other, model, met | {other}):
                 yield f"{field.name}__{way}"
+    for back in table._meta.related_objects:
+        other = back.related_model
+        if back.one_to_one and issubclass(other, Guarded) and other not in met:
+            for way in _by_columns(other, model, met | {other}):
+                yield f"{back.get_accessor_name()}__{way}"
 
 
 def thing_named(text: str) -> Model:

@@ -21,7 +21,7 @@ from kitting.lots.services.lots import NewBag
 from kitting.models import Box, Hold, User
 from tests import factories
 from tests.assertions import text_of
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -187,9 +187,12 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
 def test_the_journal_finds_what_was_done_with_a_case(quality: Client) -> None:
     case = a_case(factories.make_labelled_box())
     services.look_again(number=case, sign=sign())
+    hold = Hold.objects.get()
+    holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
     text = words_of(quality.get(reverse("dispatch:journal"), {"about": case}))
     assert "Case opened" in text
     assert "Case looked for boxes again" in text
+    assert "Hold lifted" in text
 
 
 @pytest.mark.smoke
