@@ -5,11 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from django.db.models import Q
-
 from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.models import Pallet, Shipment, ShipScan
-from dispatch.pallets.labels import prints_of
 from dispatch.pallets.steps import (
     lock_whole,
     pallet_of,
@@ -18,7 +15,6 @@ from dispatch.pallets.steps import (
     unstack,
 )
 from dispatch.requests.steps import serve
-from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.steps import (
     LONGEST_REFERENCE,
     load,
@@ -29,6 +25,7 @@ from dispatch.shipments.steps import (
     move_shipment,
     refuse_changed,
     searched,
+    stop_labels_of,
     take_down,
     why_unlabelled,
 )
@@ -41,7 +38,6 @@ from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, Product
 from kitting.packing.steps import move_box
-from kitting.printing.steps import stop_jobs
 
 SENT_FIELDS = (
     *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
@@ -236,15 +232,6 @@ def _count_live(shipment: Shipment) -> int:
     return shipment.shipment_boxes.filter(live=True).count()
 
 
-def _stop_labels_of(shipment: Shipment, act: Act, pallets: Collection[int]) -> None:
-    """Cancel labels that wait for a printer: "k of n" is no longer so.
-
-    Nor is what those of pallets say that came off it, or from which a box came.
-    """
-    its = Q(kind=LABELS, number__startswith=f"{shipment.number} ")
-    stop_jobs(its | prints_of(pallets) if pallets else its, act.now)
-
-
 def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
     """Take a box off an open shipment again; it stands labelled as before.
 
@@ -275,7 +262,7 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
             raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
         event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
         bulk.update([box], ["stage", "events_seen"])
-        _stop_labels_of(shipment, act, [pallet.pk] if pallet else [])
+        stop_labels_of(shipment, act, [pallet.pk] if pallet else [])
         act.write(event, ShipScan(shipment=shipment, box=box, on=False))
         if pallet is not None:
             act.write(*unstack(pallet, [box]))
@@ -314,7 +301,7 @@ def take_off_pallet(*, shipment_id: int, pallet_id: int, sign: Sign) -> PalletSc
             raise Refused("pallet_not_in_shipment", **named)
         why = f"off {shipment.number}"
         events = move_all(boxes.values(), BoxStage.LABELLED, why)
-        _stop_labels_of(shipment, act, [pallet.pk])
+        stop_labels_of(shipment, act, [pallet.pk])
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
         act.write(*events, *scans)
         return _pallet_scanned(shipment, pallet, len(boxes))
@@ -445,7 +432,7 @@ def cancel_shipment(*, shipment_id: int, reason: str, sign: Sign) -> Sent:
         pallets = {*live.exclude(pallet=None).values_list("pallet", flat=True)}
         live.update(live=False)
         shipment.save(update_fields=["stage", "events_seen"])
-        _stop_labels_of(shipment, act, pallets)
+        stop_labels_of(shipment, act, pallets)
         scans = [ShipScan(shipment=shipment, box=b, on=False) for b in boxes.values()]
         act.write(event, *events, *scans)
         return Sent(shipment=shipment.number, stage=shipment.stage, boxes=0, sets=0)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
 
-from django.db.models import F
+from django.db.models import F, Q
 
 from dispatch.domain.folding import fold
 from dispatch.models import Pallet, ShipEvent, Shipment, ShipmentBox, ShipScan
+from dispatch.pallets.labels import prints_of
 from dispatch.pallets.steps import (
     pallet_of,
     refuse_on_another,
@@ -16,6 +17,7 @@ from dispatch.pallets.steps import (
     unfit,
 )
 from dispatch.requests.steps import Serves, asks_for, to_serve
+from dispatch.shipments.labels import NAME as LABELS
 from dispatch.shipments.labels import labels_lacking
 from kitting.domain.errors import Conflict, LotwardError, Refused, WrongStage
 from kitting.domain.stages import BoxStage, ShipmentStage
@@ -25,6 +27,7 @@ from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act
 from kitting.models import Box, BoxEvent, Guarded, Lot
 from kitting.packing.steps import move_box
+from kitting.printing.steps import stop_jobs
 
 LONGEST_REFERENCE = 40
 """Characters that a consignee's own reference may have."""
@@ -290,3 +293,17 @@ def _refuse_not_asked(shipment: Shipment, box: Box) -> None:
     if asked and box.size.product_id not in asked:
         product, whom = box.size.product.name, shipment.whom
         raise Refused("box_not_asked", box=str(box), product=product, consignee=whom)
+
+
+def stop_labels_of(shipment: Shipment, act: Act, pallets: Collection[int]) -> None:
+    """Cancel labels that wait for a printer: "k of n" is no longer so.
+
+    Nor is what those of pallets say that came off it, or from which a box came.
+
+    Args:
+        shipment: The shipment.
+        act: The act.
+        pallets: Ids of those pallets.
+    """
+    its = Q(kind=LABELS, number__startswith=f"{shipment.number} ")
+    stop_jobs(its | prints_of(pallets) if pallets else its, act.now)
