@@ -225,8 +225,8 @@ class Shelf:
             return there
         left_out = {
             column.name
-            for column in columns(model)
-            if column.null and not column.blank and getattr(row, column.name) is None
+            for column in model._meta.concrete_fields
+            if column.null and not column.blank and getattr(row, column.attname) is None
         }
         if key == ("code",):
             code: str = by["code"]
@@ -307,7 +307,7 @@ def columns(model: type[models.Model]) -> list[Any]:
         if not column.primary_key
         and not column.is_relation
         and not isinstance(column, models.BinaryField)
-        and column.name not in {"search", "in_force"}
+        and column.name not in {"search", "in_force", *getattr(model, "unsealed", ())}
     ]
 
 

@@ -1,4 +1,4 @@
-"""The catalogue's benches."""
+"""The catalogue's benches, and the printers that may stand at them."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from kitting.ledger import listing
 from kitting.ledger.sections import Found, register
 from kitting.models import Bench
 from kitting.packing.services.benches import need_bench_place
+from kitting.printing.catalogue import printers, read_printer
 
 
 def _bench(found: Found, path: str, row: Mapping[str, Any]) -> None:
@@ -32,5 +33,5 @@ def _benches() -> list[listing.Row]:
     return [listing.as_row(row, place=row.place.code) for row in rows]
 
 
-register(benches=_bench)
-listing.register(benches=_benches)
+register(benches=_bench, printers=read_printer)
+listing.register(benches=_benches, printers=printers)

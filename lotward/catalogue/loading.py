@@ -51,6 +51,7 @@ class Loaded:
     consignees: int
     stocks: int
     """Of labels."""
+    printers: int
     addresses: int
     """Consignees on record that got their address in parts."""
 
@@ -142,5 +143,6 @@ def _loaded(found: Found) -> Loaded:
         protocols=added["Protocol"],
         consignees=added["Consignee"],
         stocks=added["Stock"],
+        printers=added["Printer"],
         addresses=added["Address"],
     )

@@ -258,24 +258,38 @@ def keep_printer(
     """
 
     def work(act: Act) -> Entered:
-        need_head(facts.head_dots, facts.head_um)
         row = row_to_keep(act, Printer, facts.code, was, seen)
-        row.name = need_name(facts.name)
-        row.address = _address(facts.address)
-        row.stock = named(Stock, facts.stock)
-        if facts.active and not row.stock.active:
-            raise Refused("stock_out_of_use", stock=row.stock.code)
-        need_dots(*page_um_of(row.stock), facts.head_dots, facts.head_um)
-        row.head_dots, row.head_um = facts.head_dots, facts.head_um
-        row.bench = named(Bench, facts.bench) if facts.bench else None
-        row.active = facts.active
-        row.asleep_until = None
+        fill_printer(row, facts)
         row.save()
         return Entered(row.code)
 
     return perform(
         "keep_printer", work, Entered, sign, was=was, seen=seen, **asdict(facts)
     )
+
+
+def fill_printer(row: Printer, facts: PrinterFacts) -> None:
+    """Write what is known of a printer into its row, which is not saved.
+
+    Args:
+        row: The row; its code stands.
+        facts: The printer as it is to be.
+
+    Raises:
+        Missing: If there is no such stock or bench.
+        Refused: As in ``keep_printer``.
+    """
+    need_head(facts.head_dots, facts.head_um)
+    row.name = need_name(facts.name)
+    row.address = _address(facts.address)
+    row.stock = named(Stock, facts.stock)
+    if facts.active and not row.stock.active:
+        raise Refused("stock_out_of_use", stock=row.stock.code)
+    need_dots(*page_um_of(row.stock), facts.head_dots, facts.head_um)
+    row.head_dots, row.head_um = facts.head_dots, facts.head_um
+    row.bench = named(Bench, facts.bench) if facts.bench else None
+    row.active = facts.active
+    row.asleep_until = None
 
 
 def _address(text: str) -> str:
