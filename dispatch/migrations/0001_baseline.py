@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import django.db.models.deletion
 from django.db import migrations, models
 
+import dispatch.domain.effectiveness
 import dispatch.domain.needs
 import dispatch.domain.pallets
 import dispatch.domain.receipts
@@ -1610,6 +1611,191 @@ class Migration(migrations.Migration):
                         "constraints": [
                             models.UniqueConstraint(
                                 fields=("case", "box"), name="dispatch_casebox_once"
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="EffectCheck",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "level",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.effectiveness.Level
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("share", models.PositiveSmallIntegerField()),
+                        ("seed", models.CharField(max_length=32)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="effect_checks",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        (
+                                            "level",
+                                            dispatch.domain.effectiveness.Level["A"],
+                                        ),
+                                        ("share", 100),
+                                    ),
+                                    models.Q(
+                                        (
+                                            "level",
+                                            dispatch.domain.effectiveness.Level["B"],
+                                        ),
+                                        ("share__range", (11, 99)),
+                                    ),
+                                    models.Q(
+                                        (
+                                            "level",
+                                            dispatch.domain.effectiveness.Level["C"],
+                                        ),
+                                        ("share", 10),
+                                    ),
+                                    models.Q(
+                                        (
+                                            "level",
+                                            dispatch.domain.effectiveness.Level["D"],
+                                        ),
+                                        ("share", 2),
+                                    ),
+                                    models.Q(
+                                        (
+                                            "level",
+                                            dispatch.domain.effectiveness.Level["E"],
+                                        ),
+                                        ("share", 0),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_effectcheck_share",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="EffectConsignee",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveIntegerField()),
+                        ("drawn", models.BooleanField()),
+                        (
+                            "check_of",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="consignees",
+                                to="dispatch.effectcheck",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("check_of", "nth"),
+                                name="dispatch_effectconsignee_nth",
+                            ),
+                            models.UniqueConstraint(
+                                fields=("check_of", "consignee"),
+                                name="dispatch_effectconsignee_once",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="EffectAnswer",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("got", models.BooleanField()),
+                        ("understood", models.BooleanField()),
+                        ("acted", models.BooleanField()),
+                        ("said_by", models.CharField(max_length=80)),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "of",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="answers",
+                                to="dispatch.effectconsignee",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("said_by", ""), _negated=True),
+                                name="dispatch_effectanswer_has_who",
                             )
                         ],
                     },

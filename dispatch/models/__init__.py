@@ -15,6 +15,7 @@ from dispatch.models.consignees import (
     Merging,
     Request,
 )
+from dispatch.models.effectiveness import EffectAnswer, EffectCheck, EffectConsignee
 from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
 from dispatch.models.shipments import (
     LogView,
@@ -40,6 +41,9 @@ __all__ = [
     "CaseHold",
     "CaseLook",
     "Consignee",
+    "EffectAnswer",
+    "EffectCheck",
+    "EffectConsignee",
     "LogView",
     "Merging",
     "Pallet",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dispatch.effectiveness import services as effectiveness
+from dispatch.models import EffectConsignee
 from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
@@ -24,8 +26,19 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
         sign=sign(),
     )
     services.look_again(number=opened.case, sign=sign())
+    ask_some(opened.case)
     services.open_case(
         scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()
     )
     hold = Hold.objects.get(lot=lot, of_case__isnull=False)
     holds.lift_hold(hold_id=hold.pk, reason="it is not", sign=sign_by_another())
+
+
+def ask_some(case: str) -> None:
+    """An effectiveness check of nobody, then one of all: who is asked says two things."""
+    effectiveness.draw_check(number=case, level="E", share=None, sign=sign())
+    effectiveness.draw_check(number=case, level="B", share=40, sign=sign())
+    row = EffectConsignee.objects.get(drawn=True)
+    said = {"of_id": row.pk, "got": True, "understood": True, "said_by": "Ward 3"}
+    for acted in (False, True):
+        effectiveness.note_answer(**said, acted=acted, note="sent back", sign=sign())
