@@ -28,6 +28,12 @@ def on_the_way(job: PrintJob | None) -> bool:
 
 
 @register.filter
+def stuck(job: PrintJob | None) -> bool:
+    """Tell whether a job waits for a printer that it cannot be sent to."""
+    return job is not None and job.state == PrintState.QUEUED and bool(job.trouble)
+
+
+@register.filter
 def may_cancel(job: PrintJob) -> bool:
     """Tell whether a job can still be cancelled: it is not over, nor asked to stop."""
     return job.state not in PRINT_OVER and not job.stop_asked

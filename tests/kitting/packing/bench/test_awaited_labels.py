@@ -78,6 +78,11 @@ def test_a_trouble_stands_in_next_as_a_sentence(
     said = words(client.get(page_of(at)))
     assert "The printer has no labels of this stock. Load a roll" in said
     assert "See the print job" not in said, "the sentence needs the room"
+    become(
+        job, "queued", trouble="printer_unreachable", told={"address": "a", "why": "b"}
+    )
+    said = words(client.get(page_of(at)))
+    assert "See the print job" in said, "nobody has to wait for it"
 
 
 @pytest.mark.smoke
