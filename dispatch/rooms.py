@@ -7,5 +7,5 @@ from typing import Final
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
     *("consignees", "requests", "allotment", "pallets", "shipments", "receipts"),
-    *("log", "figures", "trace", "recall", "effectiveness", "journal"),
+    *("log", "figures", "trace", "recall", "effectiveness", "closing", "journal"),
 )

@@ -1800,6 +1800,150 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="Closing",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveIntegerField()),
+                        ("cause", models.CharField(max_length=1000)),
+                        ("done", models.CharField(max_length=1000)),
+                        ("prevention", models.CharField(max_length=1000)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="closings",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("cause", ""), _negated=True),
+                                    models.Q(("done", ""), _negated=True),
+                                    models.Q(("prevention", ""), _negated=True),
+                                ),
+                                name="dispatch_closing_is_decided",
+                            ),
+                            models.UniqueConstraint(
+                                fields=("case", "nth"), name="dispatch_closing_nth"
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ClosingBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "closing",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="boxes",
+                                to="dispatch.closing",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("reason", ""), _negated=True),
+                                name="dispatch_closingbox_has_a_reason",
+                            ),
+                            models.UniqueConstraint(
+                                fields=("closing", "box"),
+                                name="dispatch_closingbox_once",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Reopening",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "closing",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="reopening",
+                                to="dispatch.closing",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("reason", ""), _negated=True),
+                                name="dispatch_reopening_has_a_reason",
+                            )
+                        ],
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

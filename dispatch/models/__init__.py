@@ -10,6 +10,7 @@ from dispatch.models.allotment import (
     PromiseRelease,
 )
 from dispatch.models.cases import Case, CaseBox, CaseHold, CaseLook
+from dispatch.models.closings import Closing, ClosingBox, Reopening
 from dispatch.models.consignees import (
     Consignee,
     Merging,
@@ -40,6 +41,8 @@ __all__ = [
     "CaseBox",
     "CaseHold",
     "CaseLook",
+    "Closing",
+    "ClosingBox",
     "Consignee",
     "EffectAnswer",
     "EffectCheck",
@@ -56,6 +59,7 @@ __all__ = [
     "Receipt",
     "ReceiptBox",
     "ReceiptLink",
+    "Reopening",
     "Request",
     "Return",
     "ReturnUndone",

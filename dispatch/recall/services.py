@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 from dispatch.models import Case, CaseBox
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
-from dispatch.recall.steps import Target, look, need_scope
+from dispatch.recall.steps import Target, look, need_open_case, need_scope
 from kitting.domain.numbers import Kind
 from kitting.domain.stages import GONE, HERE
 from kitting.ledger import locking
 from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason, need_row, need_text
+from kitting.ledger.needs import need_length, need_reason, need_text
 from kitting.ledger.operations import Act, Sign, perform
 
 
@@ -102,12 +102,13 @@ def widen_case(
         Missing: ``row_missing`` if there is no such case or thing.
         Refused: ``scope_missing``, ``reason_missing``, ``entry_too_long``,
             ``entry_not_shown``, ``hold_target_unknown``.
+        WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Looked:
         locking.shut_gate()
-        case = need_row(Case.objects.filter(number=number))
+        case = need_open_case(number)
         targets, why = need_scope(scope), need_reason(reason)
         return _looked(case, *look(act, case, why, targets))
 
@@ -129,12 +130,13 @@ def look_again(*, number: str, sign: Sign) -> Looked:
 
     Raises:
         Missing: If there is no such case.
+        WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Looked:
         locking.shut_gate()
-        case = need_row(Case.objects.filter(number=number))
+        case = need_open_case(number)
         return _looked(case, *look(act, case, "", ()))
 
     return perform("look_again", work, Looked, sign, case=number)

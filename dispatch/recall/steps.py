@@ -10,11 +10,15 @@ from django.db.models import Q, Sum
 from django.utils.text import Truncator
 
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, ShipmentBox
-from dispatch.recall.queries.cases import standing_holds_of, standing_targets
-from kitting.domain.errors import Conflict, Refused
+from dispatch.recall.queries.cases import (
+    closing_of,
+    standing_holds_of,
+    standing_targets,
+)
+from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.holds import hold_on
-from kitting.ledger.needs import LONGEST_REASON
+from kitting.ledger.needs import LONGEST_REASON, need_row
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import Reach, held_boxes, reach_of
 from kitting.ledger.standing import key_of
@@ -46,11 +50,44 @@ def look(
     row = CaseLook(case=case, nth=case.looks.count() + 1, reason=reason)
     act.write(row)
     holds = _hold(act, row, case, scope)
-    standing = standing_holds_of(case)
-    found = _found(reach_of(standing), case)
+    found = found_now(case)
     boxes = [CaseBox(case=case, look=row, **values) for values in found]
     act.write(*boxes)
     return len(holds), boxes
+
+
+def need_open_case(number: str) -> Case:
+    """Need a case that is open; needs the gate entered or shut, so that it stays so.
+
+    Args:
+        number: The case.
+
+    Returns:
+        The case.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such case.
+        WrongStage: ``case_closed``.
+    """
+    case = need_row(Case.objects.filter(number=number))
+    if closing := closing_of(case):
+        raise WrongStage("case_closed", case=number, by=closing.operation.by_name)
+    return case
+
+
+def refuse_in_another(holds: Iterable[Hold]) -> None:
+    """Refuse holds on what is in the scope of an open case.
+
+    Args:
+        holds: Holds of a case that is not open, or about to be written.
+
+    Raises:
+        Conflict: ``case_has_it``; the first is named.
+    """
+    known = standing_targets()
+    for hold in holds:
+        if other := known.get(key_of(hold)):
+            raise Conflict("case_has_it", on=other.on, case=other.case, by=other.by)
 
 
 def need_scope(scope: Iterable[Target]) -> list[Target]:
@@ -78,17 +115,22 @@ def _hold(
     said = f"Case {case.number}: {case.hazard}"
     reason = Truncator(" ".join(said.split())).chars(LONGEST_REASON)
     holds = [hold_on(target, value, reason) for target, value in scope]
-    known = standing_targets()
-    for hold in holds:
-        if other := known.get(key_of(hold)):
-            raise Conflict("case_has_it", on=other.on, case=other.case, by=other.by)
+    refuse_in_another(holds)
     act.write(*holds)
     act.write(*(CaseHold(look=row, hold=hold) for hold in holds))
     return holds
 
 
-def _found(reach: Reach, case: Case) -> list[dict[str, Any]]:
-    """The boxes within reach that are not on the list, locked, as they are now."""
+def found_now(case: Case) -> list[dict[str, Any]]:
+    """Find the boxes within reach of a case that are not on its list, and lock them.
+
+    Args:
+        case: The case.
+
+    Returns:
+        What is to be listed of each, as it is now.
+    """
+    reach = reach_of(standing_holds_of(case))
     listed = CaseBox.objects.filter(case=case).values("box")
     there = Box.objects.filter(pk__in=held_boxes(reach)).exclude(pk__in=listed)
     boxes = locking.lock_found(there)

@@ -11,6 +11,9 @@ from django.utils.translation import gettext_lazy as _
 from kitting.web.messages import register
 
 SENTENCES: dict[str, str | Promise] = {
+    "case_closed": _(
+        "Case %(case)s is closed; %(by)s closed it. Reopen it first, with the reason."
+    ),
     "case_has_it": _(
         "“%(on)s” is in the scope of case %(case)s already; %(by)s put it there. Open"
         " that case, and widen it where it does not reach far enough."

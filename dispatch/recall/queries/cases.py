@@ -9,7 +9,7 @@ from typing import Any
 
 from django.db.models import Count, Exists, FilteredRelation, OuterRef, Q, QuerySet
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Closing
 from dispatch.trace.queries import place_of
 from kitting.domain.stages import GONE, HERE, BoxStage
 from kitting.ledger.reach import Reach, held_boxes, reach_of
@@ -31,13 +31,40 @@ def standing_holds_of(case: Case) -> list[Hold]:
     return list(told_holds().filter(of_case__look__case=case))
 
 
+def closing_of(case: Case) -> Closing | None:
+    """The closing by which a case is closed.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The closing with its act; None while the case is open.
+    """
+    standing = Closing.objects.filter(case=case, reopening__isnull=True)
+    return standing.select_related("operation").first()
+
+
+def is_closed(case: str) -> Exists:
+    """Whether a row's case is closed.
+
+    Args:
+        case: The row's path to its case.
+
+    Returns:
+        The condition.
+    """
+    of = Closing.objects.filter(case=OuterRef(case), reopening__isnull=True)
+    return Exists(of)
+
+
 def standing_targets() -> dict[tuple[str, int | str], Standing]:
-    """What the cases have in their scope.
+    """What the open cases have in their scope.
 
     Returns:
         Each thing as ``key_of`` names it, with its hold and the case that has it.
     """
-    holds = list(told_with_cases().filter(of_case__isnull=False))
+    found = told_with_cases().filter(of_case__isnull=False)
+    holds = list(found.exclude(is_closed("of_case__look__case")))
     return dict(zip(map(key_of, holds), shown_with_cases(holds), strict=True))
 
 
@@ -75,15 +102,16 @@ def every_case(*, holding: bool = False) -> list[Case]:
     """Every case, the newest first, with its act and how many boxes it reached.
 
     Args:
-        holding: Whether only those are asked for that hold something now.
+        holding: Whether only open ones are asked for that hold something now.
 
     Returns:
-        The cases, each with whether anything ``stands`` in its scope; all are open.
+        The cases, each with whether it ``is_over`` and anything ``stands`` in its scope.
     """
     holds = CaseHold.objects.filter(look__case=OuterRef("pk"), hold__lift__isnull=True)
     found = Case.objects.select_related("operation").order_by("-pk")
     found = found.annotate(reached=Count("boxes"), stands=Exists(holds))
-    return list(found.filter(stands=True) if holding else found)
+    found = found.annotate(is_over=is_closed("pk"))
+    return list(found.filter(stands=True, is_over=False) if holding else found)
 
 
 @dataclass(frozen=True)
@@ -105,6 +133,7 @@ class Scoped:
 class Listed:
     """A box on the list of a case: as it was found, and as it is now."""
 
+    box: int
     serial: str
     stage: str
     pieces: int
@@ -123,6 +152,8 @@ class Listed:
     goes_to: str
     """The consignee of that shipment."""
     pallet: str
+    has_it: str
+    """Who has it now; empty where nobody does."""
     whom: int | None
     """The consignee that has it, with whom it was merged counted as one."""
     held: bool
@@ -289,6 +320,7 @@ def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
     in_quarantine = row["box__place__kind"] == PlaceKind.QUARANTINE
     loaded = now == BoxStage.LOADED
     return Listed(
+        box=row["box_id"],
         serial=row["box__serial"] or row["box__number"],
         stage=row["stage"],
         pieces=row["pieces"],
@@ -302,6 +334,7 @@ def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
         on=row["load__shipment__number"] if loaded else "",
         goes_to=row["load__shipment__consignee__name"] if loaded else "",
         pallet=(row["load__pallet__number"] or "") if loaded else "",
+        has_it=(row[f"load__{has}__consignee__name"] or "") if now in GONE else "",
         whom=merged or row[f"load__{has}__consignee_id"],
         held=held,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from django.db.models import F
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Closing, ClosingBox
 from kitting.models import Link
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
@@ -100,3 +100,46 @@ def case_with_a_number_of_a_shipment(history: History) -> list[Named]:
     row = Case.objects.latest("pk")
     change(row, number=history.gone.number)
     return [("case acts", Case, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def closing_out_of_its_row(history: History) -> list[Named]:
+    row = Closing.objects.earliest("pk")
+    change(row, nth=4)
+    return [("case closings", Case, row.case_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def closing_of_another_case(history: History) -> list[Named]:
+    row = Closing.objects.latest("pk")
+    other = Closing.objects.earliest("pk").case
+    change(row, case=other, nth=2)
+    [its] = row.boxes.all()
+    return [("boxes of closings", ClosingBox, its.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def closing_box_that_is_another(history: History) -> list[Named]:
+    row = ClosingBox.objects.get(box=history.sent)
+    change(row, box=history.labelled)
+    return [
+        ("boxes of closings", ClosingBox, row.pk),
+        ("boxes of closings", Closing, row.closing_id),
+    ]
+
+
+@tamperer
+def closing_box_deleted(history: History) -> list[Named]:
+    row = ClosingBox.objects.get(box=history.sent)
+    remove(row)
+    found = [("boxes of closings", Closing, row.closing_id)]
+    return [*found, ("chain", Link, link_of(row))]
+
+
+@tamperer
+def look_while_a_case_was_closed(history: History) -> list[Named]:
+    row = Closing.objects.get(boxes__box=history.sent)
+    look = CaseLook.objects.filter(case=row.case_id).latest("pk")
+    link = link_of(row)
+    change(row, operation=CaseLook.objects.get(case=row.case_id, nth=1).operation)
+    return [("case closings", CaseLook, look.pk), ("chain", Link, link)]

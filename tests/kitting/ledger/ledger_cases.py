@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dispatch.closing.queries.closings import mark_of_scope
+from dispatch.closing.services import close_case, reopen_case
 from dispatch.effectiveness import services as effectiveness
-from dispatch.models import EffectConsignee
+from dispatch.models import Case, EffectConsignee
 from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
@@ -27,11 +29,14 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     )
     services.look_again(number=opened.case, sign=sign())
     ask_some(opened.case)
-    services.open_case(
+    other = services.open_case(
         scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()
     )
     hold = Hold.objects.get(lot=lot, of_case__isnull=False)
     holds.lift_hold(hold_id=hold.pk, reason="it is not", sign=sign_by_another())
+    close(other.case)
+    reopen_case(number=other.case, reason="a second ward", sign=sign())
+    close(opened.case, (sent.pk, "the ward is closed, and its store was emptied"))
 
 
 def ask_some(case: str) -> None:
@@ -42,3 +47,16 @@ def ask_some(case: str) -> None:
     said = {"of_id": row.pk, "got": True, "understood": True, "said_by": "Ward 3"}
     for acted in (False, True):
         effectiveness.note_answer(**said, acted=acted, note="sent back", sign=sign())
+
+
+def close(case: str, *without: tuple[int, str]) -> None:
+    """Close a case, for all but some boxes accounted for."""
+    close_case(
+        number=case,
+        cause="The oven was too hot",
+        done="All who had it were called",
+        prevention="The oven is read twice a day",
+        seen=mark_of_scope(Case.objects.get(number=case)),
+        reasons=without,
+        sign=sign_by_another(),
+    )

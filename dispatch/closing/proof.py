@@ -1,0 +1,102 @@
+"""Closings: in a row, nothing looked for while closed, no box passed over in silence."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+
+from dispatch.models import Case, CaseBox, CaseLook, Closing, ClosingBox
+from kitting.domain.stages import GONE
+from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import rows
+from kitting.ledger.reach import held_boxes, reach_of
+from kitting.models import BoxEvent, Hold
+
+CASE = Case._meta.db_table
+LOOK = CaseLook._meta.db_table
+CLOSING = Closing._meta.db_table
+WITHOUT = ClosingBox._meta.db_table
+
+
+def acts(tally: Tally) -> None:
+    """A case is closed and reopened by turns, and looks for nothing in between.
+
+    Args:
+        tally: Where closings are counted and faults noted.
+    """
+    for (case,) in rows(Case.objects.order_by("pk").values_list("pk")):
+        told = ("pk", "nth", "operation__link__seq", "reopening__operation__link__seq")
+        its = Closing.objects.filter(case=case).order_by("nth")
+        found = list(its.values_list(*told))
+        tally.count += len(found)
+        nth = [each for _pk, each, _shut, _opened in found]
+        wanted = list(range(1, len(found) + 1))
+        tally.same(CASE, case, "Its closings are not in a row.", wanted, nth)
+        free: int | None = 0
+        for pk, _nth, shut, opened in found:
+            if free is None or (shut or 0) <= free:
+                tally.add(CLOSING, pk, "Its case was closed then.", "open", "closed")
+            if opened is not None and opened <= (shut or 0):
+                words = "A case was reopened before it was closed."
+                tally.add(CLOSING, pk, words, "later", "before")
+            free = opened
+            _looked(tally, case, shut or 0, opened)
+
+
+def _looked(tally: Tally, case: int, shut: int, opened: int | None) -> None:
+    looks = CaseLook.objects.filter(case=case, operation__link__seq__gt=shut)
+    if opened is not None:
+        looks = looks.filter(operation__link__seq__lt=opened)
+    for (pk,) in rows(looks.order_by("pk").values_list("pk")):
+        tally.add(LOOK, pk, "A case looked for boxes while closed.", "open", "closed")
+
+
+def boxes(tally: Tally) -> None:
+    """What a case was closed without is on its list; what had left had its reason.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    every = ClosingBox.objects.order_by("pk")
+    listed = CaseBox.objects.filter(
+        case=OuterRef("closing__case"),
+        box=OuterRef("box"),
+        operation__link__seq__lt=OuterRef("operation__link__seq"),
+    )
+    own = Q(operation=F("closing__operation"), its__isnull=False)
+    wrong = every.annotate(its=Subquery(listed.values("pk")[:1])).exclude(own)
+    for (pk,) in rows(wrong.values_list("pk")):
+        words = "A case was closed without a box that is not of it."
+        tally.add(WITHOUT, pk, words, "its own", "another")
+    told = ("pk", "case_id", "operation__link__seq")
+    for pk, case, seq in rows(Closing.objects.order_by("pk").values_list(*told)):
+        for box in _silent(pk, case, seq or 0):
+            words = f"Box {box} was with a consignee, and nothing says why it may be."
+            tally.add(CLOSING, pk, words, "a reason", "none")
+        tally.count += ClosingBox.objects.filter(closing=pk).count()
+
+
+def _silent(closing: int, case: int, seq: int) -> list[int]:
+    """Boxes of a case that were gone then, held, and closed over without a reason."""
+    holds = Hold.objects.filter(
+        of_case__look__case=case, operation__link__seq__lt=seq
+    ).exclude(lift__operation__link__seq__lt=seq)
+    named = ClosingBox.objects.filter(closing=closing).values("box")
+    events = BoxEvent.objects.filter(
+        box=OuterRef("box"), operation__link__seq__lt=seq
+    ).order_by("-nth")
+    found: QuerySet[Any] = (
+        CaseBox.objects.filter(case=case, operation__link__seq__lt=seq)
+        .exclude(box__in=named)
+        .annotate(was=Subquery(events.values("after")[:1]))
+        .filter(was__in=GONE, box__in=held_boxes(reach_of(list(holds))))
+    )
+    return list(found.order_by("pk").values_list("box", flat=True))
+
+
+register(
+    ("case closings", "closings", acts),
+    ("boxes of closings", "boxes", boxes),
+)
