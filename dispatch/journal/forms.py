@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.journal.acts import ACTS
 from dispatch.journal.queries.acts import Filters, links_between
-from dispatch.journal.queries.things import thing_named
+from dispatch.journal.queries.things import things_named
 from dispatch.log.forms import PeriodForm
 from kitting.domain.errors import LotwardError
 from kitting.ledger import export
@@ -36,7 +36,7 @@ class JournalForm(PeriodForm):
         empty_label=_("anybody"),
     )
     act = forms.ChoiceField(label=_("of the kind"), required=False)
-    about = NamedField(thing_named, label=_("with number"))
+    about = NamedField(things_named, label=_("with number"))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -52,7 +52,7 @@ class JournalForm(PeriodForm):
             until=self.until,
             name=data["act"],
             by_id=data["by"].pk if data["by"] else None,
-            thing=data["about"],
+            things=data["about"],
         )
 
 

@@ -4,7 +4,8 @@ Beside its plain hash each link carries one that was made with a key. The key is
 file of the server's own, never in the database or a backup of it; keep a copy elsewhere.
 A history that somebody rewrote follows from link to link, and fits no key.
 
-The first act of a workshop makes the key. Where it is lost, links go on without it, and
+The first act of a workshop makes the key, and the file of heads beside it, empty until
+the first proof: so that it is missed where there is a key. Where the key is lost, links go on without it, and
 a proof says so, until an act starts another one: a restore does, or ``startkey``.
 """
 
@@ -20,6 +21,7 @@ from pathlib import Path
 from django.conf import settings
 
 FILE = "journal.key"
+HEADS = "heads.txt"
 START = "start_key"
 """The act from which on links carry another key; a restore may be one as well."""
 LENGTH = 32
@@ -70,6 +72,13 @@ def make() -> None:
         pass  # Another process was faster; its key counts.
     finally:
         fresh.unlink()
+    begin_heads()
+
+
+def begin_heads() -> None:
+    """Make the file of heads if there is none, for its owner's eyes only."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW
+    os.close(os.open(path().with_name(HEADS), flags, 0o600))
 
 
 def keyed(of: bytes, by: bytes) -> bytes:

@@ -4549,6 +4549,20 @@ class Migration(migrations.Migration):
                                 ),
                                 name="kitting_workshop_only_a_demo_is_ahead",
                             ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("proved_at__isnull", True),
+                                        ("proved_seq__isnull", True),
+                                    ),
+                                    models.Q(
+                                        ("proved_at__isnull", False),
+                                        ("proved_seq__isnull", False),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="kitting_workshop_proved_whole",
+                            ),
                         ],
                     },
                 ),

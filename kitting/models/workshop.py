@@ -125,6 +125,11 @@ class Workshop(models.Model):
                 "kitting_workshop_only_a_demo_is_ahead",
                 models.Q(demo=True) | models.Q(ahead_s=0),
             ),
+            check(
+                "kitting_workshop_proved_whole",
+                models.Q(proved_at__isnull=True, proved_seq__isnull=True)
+                | models.Q(proved_at__isnull=False, proved_seq__isnull=False),
+            ),
         ]
 
     def __str__(self) -> str:

@@ -10,7 +10,6 @@ from uuid import UUID
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.db.models import Model
 from django.http import QueryDict
 from django.utils.html import escape
 from django.utils.translation import gettext_lazy as _
@@ -328,19 +327,19 @@ class ScanField(forms.CharField):
 
 
 class NamedField(ScanField):
-    """A number of something on record; what is read is the thing, or None.
+    """A number of something on record; what is read is what was found, or None.
 
     Args:
         find: Finds it by its number; what it refuses stands at the field.
         **options: As for ``ScanField``.
     """
 
-    def __init__(self, find: Callable[[str], Model], **options: Any) -> None:
+    def __init__(self, find: Callable[[str], object], **options: Any) -> None:
         self.find = find
         super().__init__(**{"required": False, **options})
 
-    def clean(self, value: Any) -> Model | None:
-        """Find the thing."""
+    def clean(self, value: Any) -> Any:
+        """Find it."""
         text = str(super().clean(value))
         if not text.strip():
             return None

@@ -61,14 +61,12 @@ DECIDES_NOTHING = {
     },
     "kitting_workshop.print_worker_at": "the print worker's beat",
     "kitting_workshop.backup_at": "the day tells it; each backup says when it was made",
-    "kitting_workshop.proved_at": "the day tells when the whole was proved",
     "kitting_workshop.checked_at": "the day tells when the newest acts were checked",
     "kitting_workshop.fault_at": "the day tells it; the next proof finds it again",
     **dict.fromkeys(
         ("kitting_workshop.guessed_at", "kitting_workshop.guessed_name"),
         "a password is tried by no act",
     ),
-    "kitting_workshop.proved_seq": "how new the file of heads is: paper has heads too",
     "kitting_printer.asleep_until": "when the print worker tries again",
     **{
         f"kitting_printjob.{name}": _WORKER
@@ -93,6 +91,10 @@ NOBODY_CAN_BEND = {
     "kitting_workshop.id": "there is one workshop, and it is the first",
     "kitting_workshop added": "there is one workshop",
     "kitting_workshop.ahead_s": "no clock but a demo's is ahead",
+    **dict.fromkeys(
+        ("kitting_workshop.proved_at", "kitting_workshop.proved_seq"),
+        "they are told together: see test_prove_anchors.py",
+    ),
     "kitting_checkedclass.defect_class": "a check has each of the three classes once",
 }
 """Columns that constraints keep to what they are, and how."""

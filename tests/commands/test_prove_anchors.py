@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import IntegrityError, transaction
 
 from kitting.ledger import keys
 from kitting.ledger.operations import link_hash
@@ -25,6 +26,7 @@ from kitting.ledger.proof.chain import sealed_models
 from kitting.models import Hold, JournalHead, Link, Operation, Workshop
 from tests import factories
 from tests.databases import guards_away
+from tests.factories import NOW
 from tests.ledgers import History
 
 pytestmark = pytest.mark.django_db
@@ -35,6 +37,7 @@ def folder(settings: Any, tmp_path: Path, history: History) -> Path:
     """A data folder of this test's alone, with the key of the history's server in it."""
     (tmp_path / keys.FILE).write_bytes(keys.path().read_bytes())
     settings.DATA_DIR = tmp_path
+    keys.begin_heads()
     return tmp_path
 
 
@@ -94,7 +97,7 @@ def test_the_first_act_makes_a_key_for_the_servers_eyes_only(folder: Path) -> No
     assert keys.key() == first
     assert first is not None
     assert stat.S_IMODE((folder / keys.FILE).stat().st_mode) == 0o600
-    assert [file.name for file in folder.iterdir()] == [keys.FILE]
+    assert {file.name for file in folder.iterdir()} == {keys.FILE, heads.FILE}
 
 
 def test_a_rewritten_history_does_not_fit_the_key() -> None:
@@ -217,10 +220,34 @@ def test_it_may_be_typed_as_a_tired_person_types() -> None:
 # -- The file of heads ----------------------------------------------------------------
 
 
-def test_before_the_first_proof_no_file_is_missed(folder: Path) -> None:
-    Workshop.objects.update(proved_seq=None)
+def test_before_the_first_proof_the_file_is_empty(folder: Path) -> None:
+    (folder / heads.FILE).unlink()
+    Workshop.objects.update(proved_at=None, proved_seq=None)
+    keys.path().unlink()
+    assert prove() == []  # the note on the key says what is missing here
+    keys.make()
+    assert (folder / heads.FILE).read_bytes() == b""
+    assert stat.S_IMODE((folder / heads.FILE).stat().st_mode) == 0o600
+
+
+@pytest.mark.parametrize("known", [None, 0])
+def test_a_file_that_is_gone_is_found_though_no_proof_is_known(
+    folder: Path, known: int | None
+) -> None:
+    run()
+    forgotten = {"proved_at": None if known is None else NOW, "proved_seq": known}
+    Workshop.objects.update(**forgotten)
     assert prove() == []
-    assert not (folder / heads.FILE).exists()
+    (folder / heads.FILE).unlink()
+    (fault,) = prove()
+    assert (fault.check, fault.found) == ("file of heads", "none")
+
+
+@pytest.mark.parametrize("column", ["proved_at", "proved_seq"])
+def test_the_newest_proof_is_not_half_forgotten(column: str) -> None:
+    run()
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Workshop.objects.update(**{column: None})
 
 
 def test_a_file_that_is_gone_is_found(folder: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
@@ -38,7 +38,7 @@ class Filters:
     """First moment that is too late."""
     name: str = ""
     by_id: int | None = None
-    thing: Model | None = None
+    things: Sequence[Model] | None = None
 
 
 @dataclass(frozen=True)
@@ -112,8 +112,8 @@ def page_of(filters: Filters, asked: Mapping[str, Any]) -> Page[Operation]:
         found = found.filter(name=filters.name)
     if filters.by_id is not None:
         found = found.filter(by=filters.by_id)
-    if filters.thing is not None:
-        found = found.filter(pk__in=acts_with(filters.thing))
+    if filters.things:
+        found = found.filter(pk__in=acts_with(filters.things))
     # What has no link is named by a proof, and is on no page.
     found = found.filter(link__isnull=False).select_related("link", "bench")
     return keyset.page_of(found, ORDER, asked, ROWS)

@@ -9,7 +9,7 @@ needs nothing here.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import Any, Final
@@ -42,7 +42,10 @@ from kitting.models import (
     Box,
     Carrier,
     DefectKind,
+    Evidence,
     Guarded,
+    LabelWord,
+    Lamp,
     Lot,
     Meter,
     Method,
@@ -93,17 +96,26 @@ KINDS: Final = (
 )
 """The most telling first."""
 
-SET_UP: Final[Mapping[str, tuple[type[Model], str]]] = {
+SET_UP: Final[Mapping[str, tuple[type[Model], Any]]] = {
     **{
-        str(model._meta.model_name): (model, "code")
-        for model in (Bench, Consignee, Method, Part, Place, Printer, Product, Stock)
+        str(model._meta.model_name): (model, F("code"))
+        for model in (
+            *(Bench, Consignee, Evidence, Method),
+            *(Part, Place, Printer, Product, Stock),
+        )
     },
-    "defect": (DefectKind, "code"),
-    "meter": (Meter, "serial"),
-    "person": (User, "username"),
-    "workshop": (Workshop, "name"),
+    "defect": (DefectKind, F("code")),
+    "lamp": (Lamp, Concat("line__code", Value(" "), "name")),
+    "meter": (Meter, F("serial")),
+    "person": (User, F("username")),
+    "words": (LabelWord, F("language")),
+    "workshop": (Workshop, F("name")),
 }
-"""What is set up: asked for by a word and a name, such as ``part HB``."""
+"""What is set up: asked for by a word and a name, such as ``part HB``. All lamps that one
+place of a line had, one after the other, have one name, and so have the words of a
+language."""
+TOLD_WHOLE: Final = frozenset({kind.model for kind in KINDS} | {Evidence, Lamp})
+"""Whose acts are also those that only name it. Half of all acts name a part."""
 
 
 @dataclass(frozen=True)
@@ -128,8 +140,8 @@ class Way:
 
     rows: QuerySet[Any, Any]
     named: F | Subquery
-    naming: Callable[[int], Q]
-    """Which of the rows name a thing, by its id."""
+    naming: Callable[[Collection[int]], Q]
+    """Which of the rows name one of some things, by their ids."""
 
 
 def changes(model: type[Model]) -> Iterator[Way]:
@@ -157,15 +169,20 @@ def ways(model: type[Model]) -> tuple[Way, ...]:
         model: The things' table.
 
     Returns:
-        As ``changes``, and by every row written once that names it. What is set up and
-        is no kind of its own has no others: half of all acts name a part.
+        As ``changes``, and by every row written once that names it or is it, where it is
+        one of ``TOLD_WHOLE``.
     """
-    if model not in {kind.model for kind in KINDS}:
+    if model not in TOLD_WHOLE:
         return tuple(changes(model))
     return (
         *changes(model),
         *(
-            Way(table._default_manager.all(), F(way), _equal(way))
+            Way(table._default_manager.all(), F("pk"), _among("pk"))
+            for table in sealed_models()
+            if table is model
+        ),
+        *(
+            Way(table._default_manager.all(), F(way), _among(way))
             for table in sealed_models()
             for way in _by_columns(table, model, frozenset({table}))
         ),
@@ -175,17 +192,17 @@ def ways(model: type[Model]) -> tuple[Way, ...]:
 def _sealed(seals: QuerySet[Any, Any], table: type[Model], column: str) -> Way:
     those, rows = seals.filter(of=table._meta.db_table), table._default_manager
     if column == "pk":
-        return Way(those, F("row"), _equal("row"))
+        return Way(those, F("row"), _among("row"))
     named = rows.filter(pk=OuterRef("row")).values(column)
     return Way(
         those,
         Subquery(named[:1]),
-        lambda pk: Q(row__in=rows.filter(**{column: pk}).values("pk")),
+        lambda ids: Q(row__in=rows.filter(**{f"{column}__in": ids}).values("pk")),
     )
 
 
-def _equal(column: str) -> Callable[[int], Q]:
-    return lambda pk: Q(**{column: pk})
+def _among(column: str) -> Callable[[Collection[int]], Q]:
+    return lambda ids: Q(**{f"{column}__in": ids})
 
 
 @cache
@@ -221,15 +238,15 @@ def _by_columns(
                 yield f"{back.get_accessor_name()}__{way}"
 
 
-def thing_named(text: str) -> Model:
-    """Find the thing whose acts are asked for.
+def things_named(text: str) -> Sequence[Model]:
+    """Find what acts are asked for.
 
     Args:
         text: A number, typed or scanned; a protocol's is its code, a slash, its version;
             of what is set up a word and its name.
 
     Returns:
-        The thing.
+        The rows of that name, of one table: one, but for lamps and words on paper.
 
     Raises:
         CodeError: If it can be no number at all.
@@ -237,32 +254,34 @@ def thing_named(text: str) -> Model:
     """
     word, _blank, name = text.strip().partition(" ")
     if word in SET_UP and name.isprintable():
-        model, column = SET_UP[word]
-        if named := model._default_manager.filter(**{column: name}).first():
+        model, called = SET_UP[word]
+        rows = model._default_manager.alias(called=called)
+        if named := list(rows.filter(called=name)):
             return named  # else a lot may be called so
     code, slash, version = text.strip().partition("/")
     if slash and version.isascii() and version.isdecimal() and len(version) < 5:
         found = Protocol.objects.filter(code__iexact=code, version=int(version))
         if protocol := found.first():
-            return protocol
+            return [protocol]
     row = find(text).row
     if row is None:
         raise Missing("nothing_has_number", read=text)
-    return row
+    return [row]
 
 
-def acts_with(thing: Model) -> QuerySet[Any, Any]:
-    """Find the operations that wrote a row which names a thing.
+def acts_with(things: Sequence[Model]) -> QuerySet[Any, Any]:
+    """Find the operations that wrote a row which names one of some things.
 
     Args:
-        thing: A row of one of the kinds.
+        things: Rows of one table, as ``things_named`` gives them.
 
     Returns:
         Their ids, each once.
     """
+    ids = [thing.pk for thing in things]
     first, *others = (
-        way.rows.filter(way.naming(thing.pk)).values("operation_id")
-        for way in ways(type(thing))
+        way.rows.filter(way.naming(ids)).values("operation_id")
+        for way in ways(type(things[0]))
     )
     return first.union(*others)
 

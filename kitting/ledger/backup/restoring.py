@@ -243,6 +243,7 @@ def _take_up(
 
     if keys.key() is None:
         keys.make()  # the links of before keep the one of their own server
+    keys.begin_heads()  # a disk that was lost took it along
     return perform(RESTORE, work, Restored, sign, sha256=manifest.sha256)
 
 

@@ -17,14 +17,14 @@ from typing import NamedTuple
 
 from django.conf import settings
 
-from kitting.ledger import clock
+from kitting.ledger import clock, keys
 from kitting.ledger.operations import RESTORE
 from kitting.ledger.proof.acts import done
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched
 from kitting.models import JournalHead, Link, Workshop
 
-FILE = "heads.txt"
+FILE = keys.HEADS
 LINK = Link._meta.db_table
 _LINE = re.compile(r"(?P<site>[1-9])/(?P<seq>[0-9]{1,18}) (?P<hash>[0-9a-f]{64})")
 _ON_PAPER = re.compile(
@@ -108,7 +108,7 @@ def remember(found: Iterable[Head]) -> None:
         found: Heads of a journal that was proved, and recorded.
     """
     workshop = Workshop.objects.get()
-    seq = max((head.seq for head in found if head.site == workshop.site), default=None)
+    seq = max((head.seq for head in found if head.site == workshop.site), default=0)
     noted = Workshop.objects.filter(pk=workshop.pk)
     noted.update(proved_at=clock.now(), proved_seq=seq, fault_at=None)
 
@@ -160,22 +160,26 @@ def _not_there(tally: Tally, head: Head) -> None:
 def on_file(tally: Tally) -> None:
     """The file of heads is there, and as new as the newest proof that was recorded.
 
+    It is made with the key, so that it is missed also where the database knows of no
+    proof, or was made to forget it.
+
     Args:
         tally: Where it is counted and a fault noted.
     """
     workshop = Workshop.objects.first()
-    if workshop is None or workshop.proved_seq is None:
+    proved, there = workshop and workshop.proved_seq, path().exists()
+    if workshop is None or (not proved and (there or keys.key() is None)):
         return
     tally.count = 1
     found = [head for head in map(read, lines(path())) if head is not None]
     newest = max((head.seq for head in found if head.site == workshop.site), default=0)
-    if newest < workshop.proved_seq:
+    if not there or newest < (proved or 0):
         tally.add(
             FILE,
             None,
             "The file of heads is missing, or older than the newest proof on record:"
             " put its copy back, and ask who took it away.",
-            f"{workshop.site}/{workshop.proved_seq}",
+            f"{workshop.site}/{proved or 0}",
             f"{workshop.site}/{newest}" if newest else "none",
         )
 

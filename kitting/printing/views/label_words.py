@@ -61,5 +61,6 @@ def label_words_in(request: LotwardRequest, language: str) -> HttpResponse:
         called=called(language),
         code=language,
         words=words,
+        own=any(word.text for word in words),
         missing=sum(word.missing for word in words),
     )

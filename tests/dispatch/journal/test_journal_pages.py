@@ -155,7 +155,7 @@ def test_acts_with_one_thing_of_any_kind(officer: Client, history: History) -> N
             *("sign_protocol", "retire_protocol"),
         },
     }
-    by_hand = _by_hand([things.thing_named(number) for number in wanted])
+    by_hand = _by_hand([things.things_named(number)[0] for number in wanted])
     for (number, some), links in zip(wanted.items(), by_hand, strict=True):
         found = lines_of(officer, about=number)
         assert some <= set(names(found)), number
