@@ -7,5 +7,14 @@ from typing import Final
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
     *("consignees", "requests", "allotment", "pallets", "shipments", "receipts"),
-    *("log", "figures", "trace", "recall", "effectiveness", "closing", "journal"),
+    *(
+        "log",
+        "figures",
+        "trace",
+        "recall",
+        "notices",
+        "effectiveness",
+        "closing",
+        "journal",
+    ),
 )

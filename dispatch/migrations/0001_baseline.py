@@ -9,6 +9,7 @@ from django.db import migrations, models
 
 import dispatch.domain.effectiveness
 import dispatch.domain.needs
+import dispatch.domain.notices
 import dispatch.domain.pallets
 import dispatch.domain.receipts
 import kitting.domain.stages
@@ -1942,6 +1943,135 @@ class Migration(migrations.Migration):
                                 name="dispatch_reopening_has_a_reason",
                             )
                         ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="CaseCall",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "outcome",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.notices.Outcome
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("spoke_to", models.CharField(blank=True, max_length=80)),
+                        ("said", models.CharField(blank=True, max_length=200)),
+                        ("stopped", models.BooleanField()),
+                        ("set_aside", models.BooleanField()),
+                        ("told_on", models.BooleanField()),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="calls",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("outcome", "reached"),
+                                    ("outcome", "no_answer"),
+                                    ("outcome", "wrong_number"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_casecall_outcome_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        (
+                                            "outcome",
+                                            dispatch.domain.notices.Outcome["REACHED"],
+                                        ),
+                                        models.Q(("spoke_to", ""), _negated=True),
+                                    ),
+                                    models.Q(
+                                        ("set_aside", False),
+                                        ("spoke_to", ""),
+                                        ("stopped", False),
+                                        ("told_on", False),
+                                        models.Q(
+                                            (
+                                                "outcome",
+                                                dispatch.domain.notices.Outcome[
+                                                    "REACHED"
+                                                ],
+                                            ),
+                                            _negated=True,
+                                        ),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_casecall_reached_somebody",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="CallUndone",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(max_length=200)),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "call",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="undone",
+                                to="dispatch.casecall",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
                     },
                 ),
             ],

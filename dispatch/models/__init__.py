@@ -17,6 +17,7 @@ from dispatch.models.consignees import (
     Request,
 )
 from dispatch.models.effectiveness import EffectAnswer, EffectCheck, EffectConsignee
+from dispatch.models.notices import CallUndone, CaseCall
 from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
 from dispatch.models.shipments import (
     LogView,
@@ -37,8 +38,10 @@ __all__ = [
     "Allotment",
     "AllotmentLine",
     "AllotmentSize",
+    "CallUndone",
     "Case",
     "CaseBox",
+    "CaseCall",
     "CaseHold",
     "CaseLook",
     "Closing",

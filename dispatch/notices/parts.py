@@ -1,0 +1,17 @@
+"""What the room adds to the page of a case: whom to call, and what they were told."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dispatch.models import Case
+from dispatch.notices.queries.whom import whom
+from kitting.web.parts import register
+
+
+def _of_case(case: Case) -> dict[str, Any]:
+    every = whom(case)
+    return {"every": every, "reached": sum(bool(one.reached) for one in every)}
+
+
+register("dispatch:case", "dispatch/notices/_whom.html", _of_case)

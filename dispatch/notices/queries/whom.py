@@ -1,0 +1,209 @@
+"""Whom a case reaches: each consignee with its boxes, and who has them now."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from operator import attrgetter
+from typing import Any
+
+from dispatch.domain.notices import Outcome, Piece, telephones
+from dispatch.models import Case, CaseBox, CaseCall, Consignee, PassedOn, ShipmentBox
+from kitting.domain.stages import GONE
+from kitting.models import Box
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A box of a case, as one consignee has it or had it."""
+
+    row: CaseBox
+    """On the list of the case, with the box, its size and product, its look."""
+    box: Box
+    shipment: str
+    sent_at: datetime | None
+    point: str = ""
+    """The delivery point or ward at which it was left, or to which it came."""
+    passed_to: Consignee | None = None
+    """Whom this consignee passed it on to; None where it passed it on to nobody."""
+    passed_by: Consignee | None = None
+    """Who passed it on to this one; None where it came from the workshop."""
+
+    @property
+    def is_back(self) -> bool:
+        """Whether it came back to the workshop."""
+        return self.box.stage not in GONE
+
+    @property
+    def is_there(self) -> bool:
+        """Whether this consignee has it now, as far as anybody said."""
+        return self.passed_to is None and not self.is_back
+
+
+@dataclass(frozen=True)
+class Whom:
+    """A consignee that a case reaches."""
+
+    consignee: Consignee
+    boxes: tuple[Reached, ...]
+    calls: tuple[CaseCall, ...] = ()
+    """The newest first; what was undone is among them."""
+
+    @property
+    def by_day(self) -> list[Piece]:
+        """Whom to call by day, with the numbers in it."""
+        return telephones(self.consignee.contact)
+
+    @property
+    def at_night(self) -> list[Piece]:
+        """Whom to call at night, with the numbers in it."""
+        return telephones(self.consignee.night_contact)
+
+    @property
+    def there(self) -> list[Reached]:
+        """The boxes that it has now."""
+        return [box for box in self.boxes if box.is_there]
+
+    @property
+    def good_calls(self) -> list[CaseCall]:
+        """Its calls that nobody undid, the newest first."""
+        return [call for call in self.calls if not hasattr(call, "undone")]
+
+    @property
+    def last(self) -> CaseCall | None:
+        """The newest of these."""
+        return next(iter(self.good_calls), None)
+
+    @property
+    def reached(self) -> CaseCall | None:
+        """The newest by which somebody was reached."""
+        good = (call for call in self.good_calls if call.outcome == Outcome.REACHED)
+        return next(good, None)
+
+
+def whom(case: Case) -> list[Whom]:
+    """Give all whom a case reaches, in a number of queries that never grows.
+
+    That is whoever has a box of its list, had it when a look found it, or passed it on;
+    and whoever was called about it.
+
+    Args:
+        case: The case.
+
+    Returns:
+        Those of whom nobody was reached first: the ones that were never called, then
+        those whose last call is longest ago. One that was merged is told as the other.
+    """
+    boxes: dict[int, dict[int, Reached]] = defaultdict(dict)
+    people: dict[int, Consignee] = {}
+    for consignee, reached in ways(case):
+        stays = consignee.stays
+        people[stays.pk] = stays
+        boxes[stays.pk][reached.box.pk] = reached  # where it came back to it: the last
+    calls = defaultdict(list)
+    for call in calls_of(case):
+        stays = call.consignee.stays
+        people[stays.pk] = stays
+        calls[stays.pk].append(call)
+    found = [
+        Whom(one, tuple(boxes[pk].values()), tuple(calls[pk]))
+        for pk, one in people.items()
+    ]
+    return sorted(found, key=_turn)
+
+
+def _turn(one: Whom) -> tuple[bool, int, str, str]:
+    last = one.last.pk if one.last else 0
+    return one.reached is not None, last, one.consignee.name, one.consignee.code
+
+
+def one_of(case: Case, consignee: Consignee) -> Whom | None:
+    """Give one whom a case reaches.
+
+    Args:
+        case: The case.
+        consignee: The consignee, or one that was merged with it.
+
+    Returns:
+        It, with its boxes; None where the case does not reach it.
+    """
+    those = (one for one in whom(case) if one.consignee == consignee.stays)
+    return next(those, None)
+
+
+def calls_of(case: Case) -> list[CaseCall]:
+    """Give every call about a case, the newest first.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The calls, each with its act, its consignee and what undid it.
+    """
+    beside = ("operation", "consignee__merged_into", "undone__operation")
+    return list(case.calls.select_related(*beside).order_by("-pk"))
+
+
+def told(case: Case) -> list[Consignee]:
+    """Give the consignees that were told of a case.
+
+    Args:
+        case: The case.
+
+    Returns:
+        Those of whom somebody was reached by a call, by name.
+    """
+    found = [one.consignee for one in whom(case) if one.reached]
+    return sorted(found, key=attrgetter("name", "code"))
+
+
+def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
+    """Give each box of a case with each consignee that it was with, in that order.
+
+    Args:
+        case: The case.
+
+    Yields:
+        The consignee, as it was called then, and the box.
+    """
+    listed = CaseBox.objects.filter(case=case).order_by("pk")
+    rows = list(listed.select_related("box__size__product", "look"))
+    ids = listed.order_by().values("box")
+    to = ("shipment__consignee__merged_into",)
+    live = ShipmentBox.objects.filter(box__in=ids, live=True).select_related(*to)
+    loads = {load.box_id: load for load in live}
+    passings: dict[tuple[int, int], list[PassedOn]] = defaultdict(list)
+    given = ("giver__merged_into", "consignee__merged_into")
+    for passed in (
+        PassedOn.objects.filter(box__in=ids).select_related(*given).order_by("pk")
+    ):
+        passings[passed.box_id, passed.shipment_id].append(passed)
+    for row in rows:
+        load = loads.get(row.box_id)
+        had = row.stage in GONE  # when it was found
+        if load is None or not (had or row.box.stage in GONE):
+            continue
+        shipment = load.shipment
+        way = passings[row.box_id, load.shipment_id]
+        yield from _along(row, shipment.consignee, load, way)
+
+
+def _along(
+    row: CaseBox, first: Consignee, load: ShipmentBox, way: Iterable[PassedOn]
+) -> Iterator[tuple[Consignee, Reached]]:
+    has, by, point = first, None, load.shipment.point
+    told: dict[str, Any] = {
+        "row": row,
+        "box": row.box,
+        "shipment": load.shipment.number,
+        "sent_at": load.shipment.sent_at,
+    }
+    for passed in way:
+        to = passed.consignee
+        if to.stays != has.stays:  # else from one ward of it to another
+            yield has, Reached(**told, point=point, passed_by=by, passed_to=to)
+            has, by = to, has
+        point = passed.point
+    yield has, Reached(**told, point=point, passed_by=by)

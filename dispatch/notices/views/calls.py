@@ -1,0 +1,102 @@
+"""Calls about a case: one is noted, one is undone, all of them are shown."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from dispatch.domain.notices import Outcome
+from dispatch.models import Case, CaseCall, Consignee
+from dispatch.notices.forms.calls import CallForm, UndoCallForm
+from dispatch.notices.queries import whom as queries
+from dispatch.notices.services import calls as services
+from kitting.ledger.locking import snapshot
+from kitting.web.acting import act_page
+from kitting.web.http import LotwardRequest, allowed, get_or_404
+from kitting.web.tables import Column, file_response
+
+COLUMNS: list[Column[CaseCall]] = [
+    Column("at", "operation.at"),
+    Column("by", "operation.by_name"),
+    Column("code", "consignee.code"),
+    Column("consignee", "consignee.name"),
+    Column("outcome", "outcome"),
+    Column("spoke_to", "spoke_to"),
+    Column("said", "said"),
+    Column("stopped", "stopped"),
+    Column("set_aside", "set_aside"),
+    Column("told_on", "told_on"),
+    Column("undone", lambda row: _back(row)),
+]
+
+
+def _back(call: CaseCall) -> str:
+    return call.undone.reason if hasattr(call, "undone") else ""
+
+
+@allowed("kitting.recall")
+def case_calls(request: LotwardRequest, number: str) -> HttpResponseBase:
+    """Every call about a case, as a file too."""
+    case = get_or_404(Case, number=number)
+    rows = queries.calls_of(case)
+    if file := file_response(request, f"calls-{number}", COLUMNS, rows):
+        return file
+    context = {"case": case, "rows": rows}
+    return render(request, "dispatch/notices/case_calls.html", context)
+
+
+@allowed("kitting.recall", "GET", "POST")
+def case_call(request: LotwardRequest, number: str, code: str) -> HttpResponse:
+    """Note a call to a consignee, with its numbers and what was said before."""
+    case = get_or_404(Case, number=number)
+    consignee = get_or_404(Consignee, code=code)
+    with snapshot():
+        one = queries.one_of(case, consignee)
+    if one is None:
+        raise Http404("The case does not reach it.")
+    return act_page(
+        request,
+        "dispatch/notices/case_call",
+        CallForm(request.POST or None),
+        partial(services.note_call, number=number, consignee_id=consignee.pk),
+        said=_noted,
+        to=f"{reverse('dispatch:case-detail', args=[number])}#whom",
+        act=_("Note the call"),
+        case=case,
+        one=one,
+    )
+
+
+@allowed("kitting.recall", "GET", "POST")
+def call_undo(request: LotwardRequest, pk: int) -> HttpResponse:
+    """Say that a call was noted wrongly."""
+    call = get_or_404(CaseCall.objects.select_related("case", "consignee"), pk=pk)
+    return act_page(
+        request,
+        "dispatch/notices/call_undo",
+        UndoCallForm(request.POST or None),
+        partial(services.undo_call, call_id=pk),
+        said=_(
+            "The call to %(consignee)s counts for nothing any more. Note the right one."
+        ),
+        to=f"{reverse('dispatch:case-detail', args=[call.case.number])}#whom",
+        act=_("Undo the note"),
+        stop=True,
+        call=call,
+    )
+
+
+def _noted(done: services.Called) -> str:
+    words = {
+        Outcome.REACHED: _("%(consignee)s is reached, and it is on record."),
+        Outcome.SILENT: _("Nobody answered at %(consignee)s: call again."),
+        Outcome.WRONG: _(
+            "The number of %(consignee)s is wrong: find another, and correct it."
+        ),
+    }[Outcome(done.outcome)]
+    return words % {"consignee": done.consignee}
