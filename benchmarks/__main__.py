@@ -43,6 +43,7 @@ def main() -> None:
         rows += crowd.rows()
         rows += intake.rows(chosen.rows)
         rows += log.rows(chosen.shipments)
+        rows += tracing.case_rows(filled)
         print(spread_out(rows))
 
 
