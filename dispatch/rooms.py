@@ -13,6 +13,7 @@ ROOMS: Final = (
         "trace",
         "recall",
         "notices",
+        "replies",
         "effectiveness",
         "closing",
         "journal",

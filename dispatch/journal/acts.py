@@ -119,6 +119,7 @@ ACTS: dict[str, str | Promise] = {
     "record_calibration": _("Calibration recorded"),
     "record_delivery": _("Delivery recorded"),
     "record_evidence": _("Evidence recorded"),
+    "record_reply": _("Answer about boxes of a case recorded"),
     "record_result": _("Result of a test recorded"),
     "record_return": _("Return from a consignee recorded"),
     "reduce_inspection": _("Inspection reduced"),
@@ -175,6 +176,7 @@ ACTS: dict[str, str | Promise] = {
     "unstack_box": _("Box taken off a pallet"),
     "untie_tablet": _("Tablet of a bench untied"),
     "void_box": _("Box voided"),
+    "want_replies": _("Day set by which a case wants answers"),
     "widen_case": _("Case widened"),
     "withdraw_cover": _("Cover of a revision withdrawn"),
 }

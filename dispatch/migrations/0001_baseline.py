@@ -12,6 +12,7 @@ import dispatch.domain.needs
 import dispatch.domain.notices
 import dispatch.domain.pallets
 import dispatch.domain.receipts
+import dispatch.domain.replies
 import kitting.domain.stages
 import kitting.ledger.tables
 import kitting.models.base
@@ -2072,6 +2073,291 @@ class Migration(migrations.Migration):
                     ],
                     options={
                         "default_permissions": (),
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Reply",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "way",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.replies.By
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("told_by", models.CharField(max_length=80)),
+                        ("nth", models.PositiveSmallIntegerField(null=True)),
+                        ("note", models.CharField(blank=True, max_length=200)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="replies",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("way", "call"),
+                                    ("way", "letter"),
+                                    ("way", "visit"),
+                                    ("way", "link"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_reply_way_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("nth__isnull", False),
+                                        ("way", dispatch.domain.replies.By["LINK"]),
+                                    ),
+                                    models.Q(
+                                        models.Q(
+                                            ("way", dispatch.domain.replies.By["LINK"]),
+                                            _negated=True,
+                                        ),
+                                        ("nth", None),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_reply_by_a_link",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReplyBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "answer",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.replies.Answer
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("sets", models.PositiveIntegerField()),
+                        ("whom", models.CharField(blank=True, max_length=80)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="replies",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "reply",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="lines",
+                                to="dispatch.reply",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("reply", "box", "answer"),
+                                name="dispatch_replybox_once",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("answer", "found"),
+                                    ("answer", "quarantine"),
+                                    ("answer", "returned"),
+                                    ("answer", "used"),
+                                    ("answer", "destroyed"),
+                                    ("answer", "passed"),
+                                    ("answer", "unknown"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_replybox_answer_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("sets__gte", 1)),
+                                name="dispatch_replybox_sets",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        (
+                                            "answer",
+                                            dispatch.domain.replies.Answer["PASSED"],
+                                        ),
+                                        models.Q(("whom", ""), _negated=True),
+                                    ),
+                                    models.Q(
+                                        models.Q(
+                                            (
+                                                "answer",
+                                                dispatch.domain.replies.Answer[
+                                                    "PASSED"
+                                                ],
+                                            ),
+                                            _negated=True,
+                                        ),
+                                        ("consignee", None),
+                                        ("whom", ""),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_replybox_passed_to_somebody",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReplyLink",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="ended_links",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("case", "consignee", "nth"),
+                                name="dispatch_replylink_nth",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ReplyTerm",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("days", models.PositiveSmallIntegerField()),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="terms",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("days__lte", 90)),
+                                name="dispatch_replyterm_days",
+                            )
+                        ],
                     },
                 ),
             ],

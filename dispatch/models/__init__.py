@@ -19,6 +19,7 @@ from dispatch.models.consignees import (
 from dispatch.models.effectiveness import EffectAnswer, EffectCheck, EffectConsignee
 from dispatch.models.notices import CallUndone, CaseCall
 from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
+from dispatch.models.replies import Reply, ReplyBox, ReplyLink, ReplyTerm
 from dispatch.models.shipments import (
     LogView,
     PassedOn,
@@ -63,6 +64,10 @@ __all__ = [
     "ReceiptBox",
     "ReceiptLink",
     "Reopening",
+    "Reply",
+    "ReplyBox",
+    "ReplyLink",
+    "ReplyTerm",
     "Request",
     "Return",
     "ReturnUndone",

@@ -3,12 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
+from typing import Any
 
 from dispatch.domain.receipts import LONGEST, OURS, BoxSaid, Found, Said, differs
-from dispatch.models import Receipt, ReceiptBox, Shipment
-from kitting.domain.errors import Refused
+from dispatch.models import (
+    Consignee,
+    PassedOn,
+    Receipt,
+    ReceiptBox,
+    Shipment,
+    ShipmentBox,
+)
+from kitting.domain.errors import Refused, WrongStage
+from kitting.domain.stages import GONE
+from kitting.ledger import bulk
+from kitting.ledger.clock import day_of
 from kitting.ledger.needs import need_length, need_text
+from kitting.ledger.operations import Act
 from kitting.models import Box
 
 MINUTE = timedelta(minutes=1)
@@ -127,3 +139,71 @@ def newest_of(shipment: Shipment, *, ours: bool = False) -> int:
     if ours:
         rows = rows.filter(way__in=OURS)
     return rows.values_list("pk", flat=True).first() or 0
+
+
+def pass_boxes(
+    act: Act,
+    shipment: Shipment,
+    boxes: Collection[Box],
+    to: tuple[Consignee, str],
+    told: Mapping[str, Any],
+) -> None:
+    """Write that boxes of a shipment were passed on to another place.
+
+    Args:
+        act: The act.
+        shipment: The shipment, locked.
+        boxes: Boxes of it, locked.
+        to: Who has them now, locked, and at which of its points; that may be empty.
+        told: Who said so, ``on`` which day, and a remark, as in ``PassedOn``.
+
+    Raises:
+        Refused: ``passed_on_day``, ``passed_to_itself``, ``box_not_received``.
+        WrongStage: ``box_not_gone``.
+    """
+    _need_day(act, shipment, told["on"])
+    loads = _loads(shipment, boxes)
+    rows = [_passed(load, shipment, to, told) for load in loads]
+    act.write(*rows)
+    for load, row in zip(loads, rows, strict=True):
+        load.passed = row
+    bulk.update(loads, ["passed"])
+
+
+def _passed(
+    load: ShipmentBox,
+    shipment: Shipment,
+    to: tuple[Consignee, str],
+    told: Mapping[str, Any],
+) -> PassedOn:
+    giver = load.passed.consignee if load.passed else shipment.consignee
+    was = load.passed.point if load.passed else shipment.point
+    whom, point = to
+    if (giver.stays.pk, was) == (whom.pk, point):
+        raise Refused("passed_to_itself", box=str(load.box), name=giver.name)
+    return PassedOn(
+        box=load.box,
+        shipment=shipment,
+        giver=giver,
+        consignee=whom,
+        point=point,
+        **told,
+    )
+
+
+def _need_day(act: Act, shipment: Shipment, on: date) -> None:
+    sent_at = shipment.sent_at
+    today = day_of(act.workshop, act.now)
+    if sent_at is None or not day_of(act.workshop, sent_at) <= on <= today:
+        raise Refused("passed_on_day", shipment=shipment.number)
+
+
+def _loads(shipment: Shipment, boxes: Collection[Box]) -> list[ShipmentBox]:
+    found = shipment.shipment_boxes.filter(live=True, box__in=[b.pk for b in boxes])
+    loads = list(found.select_related("box", "passed__consignee").order_by("box"))
+    if len(loads) != len(boxes):
+        raise Refused("box_not_received", shipment=shipment.number)
+    for box in boxes:
+        if box.stage not in GONE:
+            raise WrongStage("box_not_gone", box=str(box), stage=box.stage)
+    return loads

@@ -135,6 +135,7 @@ class Listed:
 
     box: int
     serial: str
+    sets: int
     stage: str
     pieces: int
     shipment: str
@@ -268,7 +269,7 @@ def whole(case: Case) -> Whole:
         case=case,
         looks=list(looks.annotate(found=Count("boxes"))),
         scope=scope,
-        boxes=_listed(case, reach),
+        boxes=boxes_of(case, reach),
         bags=list(bags.select_related("lot__part", "place")) if standing else [],
     )
 
@@ -289,7 +290,16 @@ def _scope(case: Case) -> list[Scoped]:
     return found
 
 
-def _listed(case: Case, reach: Reach) -> list[Listed]:
+def boxes_of(case: Case, reach: Reach) -> list[Listed]:
+    """Read the list of a case, each box as it was found and as it is now.
+
+    Args:
+        case: The case.
+        reach: What its standing holds reach.
+
+    Returns:
+        The boxes, in the order in which they came onto it.
+    """
     live = Q(box__shipment_boxes__live=True)
     to = ("consignee_id", "consignee__merged_into_id", "consignee__name")
     rows = list(
@@ -299,7 +309,7 @@ def _listed(case: Case, reach: Reach) -> list[Listed]:
         .values(
             *("box_id", "stage", "pieces", "operation__at", "look__nth"),
             *("shipment__number", "consignee__name"),
-            *("box__number", "box__serial", "box__stage"),
+            *("box__number", "box__serial", "box__stage", "box__size__sets"),
             *("box__place__name", "box__place__kind", "box__bench__place__name"),
             *("load__shipment__number", "load__pallet__number"),
             *(f"load__shipment__{name}" for name in to),
@@ -322,6 +332,7 @@ def _box(row: Mapping[str, Any], *, held: bool) -> Listed:
     return Listed(
         box=row["box_id"],
         serial=row["box__serial"] or row["box__number"],
+        sets=row["box__size__sets"],
         stage=row["stage"],
         pieces=row["pieces"],
         shipment=row["shipment__number"] or "",

@@ -4,8 +4,18 @@ from __future__ import annotations
 
 from django.db.models import F
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Closing, ClosingBox
+from dispatch.models import (
+    Case,
+    CaseBox,
+    CaseHold,
+    CaseLook,
+    Closing,
+    ClosingBox,
+    Reply,
+    ReplyBox,
+)
 from kitting.models import Link
+from tests import factories
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -143,3 +153,48 @@ def look_while_a_case_was_closed(history: History) -> list[Named]:
     link = link_of(row)
     change(row, operation=CaseLook.objects.get(case=row.case_id, nth=1).operation)
     return [("case closings", CaseLook, look.pk), ("chain", Link, link)]
+
+
+@tamperer
+def reply_about_fewer_sets(history: History) -> list[Named]:
+    row = ReplyBox.objects.filter(box=history.sent, answer="used").earliest("pk")
+    change(row, sets=1)
+    return [("replies", Reply, row.reply_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def reply_without_its_boxes(history: History) -> list[Named]:
+    row = Reply.objects.earliest("pk")
+    seq = link_of(row)
+    for line in row.lines.all():
+        remove(line)
+    return [("replies", Reply, row.pk), ("chain", Link, seq)]
+
+
+@tamperer
+def reply_box_of_another_act(history: History) -> list[Named]:
+    row = ReplyBox.objects.earliest("pk")
+    change(row, operation=CaseLook.objects.earliest("pk").operation)
+    return [("replies", ReplyBox, row.pk), ("chain", Link, link_of(row.reply))]
+
+
+@tamperer
+def reply_about_a_box_that_is_not_on_the_list(history: History) -> list[Named]:
+    row = ReplyBox.objects.earliest("pk")
+    change(row, box=history.labelled)
+    return [("reply boxes", ReplyBox, row.pk), ("chain", Link, link_of(row.reply))]
+
+
+@tamperer
+def reply_of_another_consignee(history: History) -> list[Named]:
+    row = Reply.objects.earliest("pk")
+    change(row, consignee=factories.make_consignee())
+    line = row.lines.earliest("pk").pk
+    return [("reply boxes", ReplyBox, line), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def reply_said_to_have_come_by_a_link(history: History) -> list[Named]:
+    row = Reply.objects.filter(way="call").earliest("pk")
+    change(row, way="link", nth=1)
+    return [("reply links", Reply, row.pk), ("chain", Link, link_of(row))]

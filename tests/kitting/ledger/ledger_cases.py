@@ -10,7 +10,7 @@ from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
 from tests.factories import sign, sign_by_another
-from tests.kitting.ledger import ledger_notices
+from tests.kitting.ledger import ledger_notices, ledger_replies
 
 
 def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
@@ -30,6 +30,7 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     )
     services.look_again(number=opened.case, sign=sign())
     ledger_notices.tell_some(opened.case, sent)
+    ledger_replies.answer(opened.case, sent)
     ask_some(opened.case)
     other = services.open_case(
         scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()

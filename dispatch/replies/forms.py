@@ -1,0 +1,239 @@
+"""Forms of replies: what became of each box, and by when answers are wanted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django import forms
+from django.utils.functional import Promise
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.consignees.queries import in_use
+from dispatch.domain.replies import LONGEST, MOST_DAYS, OURS, Answer, Line
+from dispatch.receipts.forms.links import PlainField
+from dispatch.replies.queries import Account
+from dispatch.replies.words import WAYS
+from kitting.web.fields import IdField
+from kitting.web.forms import KeyedForm, SpokenForm
+
+MOST_BOXES: Final = 100
+"""So many boxes are asked about at once: a browser sends every field of them, and no more
+than 2,000 are read."""
+MOST_SETS: Final = 100_000
+
+
+@dataclass(frozen=True)
+class Row:
+    """The fields about one box."""
+
+    box: Account
+    how: Any
+    counts: list[Any]
+    """One for each answer."""
+
+    @property
+    def is_open(self) -> bool:
+        """Whether something was counted, or is wrong with what was."""
+        return any(field.errors or field.value() for field in self.counts)
+
+
+class BoxAnswers(SpokenForm):
+    """What became of each box: one answer for all its sets, or sets of several counted.
+
+    Args:
+        *args: As for any form.
+        boxes: Those that are asked about.
+        words: What fields and answers are called.
+        **kwargs: As for any form.
+    """
+
+    def __init__(
+        self,
+        *args: Any,
+        boxes: Sequence[Account],
+        words: Mapping[str, Any],
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.boxes, self.words = boxes, words
+        of_all = [("", words["none_chosen"]), *self._answers()]
+        of_one = [("", words["same_as_all"]), *self._answers()]
+        if len(boxes) > 1:
+            self.fields["all"] = self._choice(words["all"], of_all)
+        for each in boxes:
+            pk = each.box.box
+            self.fields[f"how-{pk}"] = self._choice(
+                words["how"], of_one if len(boxes) > 1 else of_all
+            )
+            for answer in Answer:
+                self.fields[f"{answer}-{pk}"] = forms.IntegerField(
+                    label=words[answer],
+                    required=False,
+                    min_value=0,
+                    max_value=MOST_SETS,
+                    widget=forms.TextInput(
+                        attrs={"inputmode": "numeric", "autocomplete": "off", "size": 4}
+                    ),
+                )
+
+    def _answers(self) -> list[tuple[str, Any]]:
+        return [(str(each), self.words[each]) for each in Answer]
+
+    def _choice(self, label: Any, choices: list[tuple[str, Any]]) -> forms.ChoiceField:
+        return forms.ChoiceField(label=label, required=False, choices=choices)
+
+    @property
+    def of_all(self) -> Any:
+        """The field for all boxes of which nothing is chosen; None for a single box."""
+        return self["all"] if "all" in self.fields else None
+
+    def rows(self) -> Iterator[Row]:
+        """Each box with its fields."""
+        for each in self.boxes:
+            pk = each.box.box
+            counts = [self[f"{answer}-{pk}"] for answer in Answer]
+            yield Row(each, self[f"how-{pk}"], counts)
+
+    def clean(self) -> dict[str, Any]:
+        """Make lines of the answers; what does not add up is named at its box."""
+        data = super().clean() or self.cleaned_data
+        self.lines: list[Line] = []
+        for each in self.boxes:
+            self._add(each)
+        if not self.errors and not self.lines:
+            name = "all" if "all" in self.fields else f"how-{self.boxes[0].box.box}"
+            self.add_error(name, forms.ValidationError(self.words["no_answer"]))
+        passed = any(line.answer == Answer.PASSED for line in self.lines)
+        if passed and not (data.get("whom") or data.get("to")):
+            self.add_error("whom", forms.ValidationError(self.words["whom_missing"]))
+        return data
+
+    def _add(self, each: Account) -> None:
+        data, pk = self.cleaned_data, each.box.box
+        counts = {
+            str(answer): data.get(f"{answer}-{pk}") or 0
+            for answer in Answer
+            if data.get(f"{answer}-{pk}")
+        }
+        rest = each.out - sum(counts.values())
+        chosen = data.get(f"how-{pk}") or (data.get("all") if rest else "")
+        if not counts and not chosen:
+            return
+        if rest < 0 or (rest and not chosen):
+            words = f"{self.words['wrong_sets']} ({each.box.serial})"
+            self.add_error(f"how-{pk}", forms.ValidationError(words))
+            return
+        if rest and chosen:
+            counts[chosen] = counts.get(chosen, 0) + rest
+        to = data.get("to")
+        for answer, sets in counts.items():
+            passed = answer == Answer.PASSED
+            whom = data.get("whom", "") if passed else ""
+            self.lines.append(
+                Line(pk, answer, sets, whom, to.pk if passed and to else None)
+            )
+
+
+CLERKS: Final[Mapping[str, str | Promise]] = {
+    "all": _("All boxes without an answer below"),
+    "how": _("Answer"),
+    "none_chosen": _("no answer"),
+    "same_as_all": _("as for all of them"),
+    "more_than_one": _("Not the same for all its sets? Count them"),
+    "counted_help": _(
+        "Write the sets of each kind. What is chosen above counts for the sets that are"
+        " not counted here."
+    ),
+    "wrong_sets": _("The sets that are counted do not come to those that are out"),
+    "no_answer": _("Answer for at least one box."),
+    "whom_missing": _("Say to whom the boxes were passed on."),
+    "box": _("Box"),
+    "sets_out": _("Sets that are out"),
+    "came_back": _("Sets that came back"),
+    "said_so_far": _("Said so far"),
+    Answer.FOUND: _("still there, unused"),
+    Answer.QUARANTINE: _("in quarantine there"),
+    Answer.RETURNED: _("on the way back"),
+    Answer.USED: _("used"),
+    Answer.DESTROYED: _("destroyed"),
+    Answer.PASSED: _("passed on"),
+    Answer.UNKNOWN: _("nobody knows"),
+}
+"""What fields and answers are called where a clerk writes them down."""
+
+
+class ReplyForm(BoxAnswers, KeyedForm):
+    """What somebody of a consignee said, by telephone or on paper."""
+
+    things = {
+        "way": _("how it was said"),
+        "told_by": _("who said so"),
+        "seen": _("what was on the page"),
+        "whom": _("to whom the boxes were passed on"),
+    }
+
+    seen = IdField()
+    way = forms.ChoiceField(
+        label=_("By"), choices=[(str(each), WAYS[each]) for each in OURS]
+    )
+    told_by = PlainField(
+        label=_("Who said so"),
+        max_length=LONGEST["told_by"],
+        help_text=_("The name and the place, as it was said."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    to = forms.ModelChoiceField(
+        in_use(),
+        label=_("Passed on to this consignee"),
+        required=False,
+        to_field_name="code",
+        empty_label=_("none on record"),
+        help_text=_("Whole boxes are that one's from now on: it answers for them."),
+    )
+    whom = PlainField(
+        label=_("Passed on to somebody else"),
+        required=False,
+        max_length=LONGEST["whom"],
+        help_text=_("For boxes that went to different places, record it twice."),
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+    note = PlainField(
+        label=_("Remark"),
+        required=False,
+        max_length=LONGEST["note"],
+        widget=forms.TextInput(attrs={"autocomplete": "off"}),
+    )
+
+    @property
+    def head(self) -> list[Any]:
+        """The fields about who said so."""
+        return [self[name] for name in ("way", "told_by")]
+
+    @property
+    def foot(self) -> list[Any]:
+        """The fields about where boxes went, and a remark."""
+        return [self[name] for name in ("to", "whom", "note")]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What is said, as its act takes it."""
+        data = self.cleaned_data
+        said = {name: data[name] for name in ("way", "told_by", "note", "seen")}
+        return {**said, "lines": self.lines}
+
+
+class TermForm(KeyedForm):
+    """By when answers are wanted."""
+
+    things = {"days": _("after how many days")}
+
+    days = forms.IntegerField(
+        label=_("Days from today"),
+        initial=2,
+        min_value=0,
+        max_value=MOST_DAYS,
+        help_text=_("0 for by the end of today."),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )

@@ -1,0 +1,444 @@
+"""What is known of the boxes of a case: what consignees say, and what is unaccounted for."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import islice
+from typing import Any, Final, TypeAlias
+
+from django.db.models import Max, Q, QuerySet, Sum
+from django.utils import timezone
+
+from dispatch.domain.replies import Answer, Standing, standing
+from dispatch.models import (
+    Case,
+    Consignee,
+    Reply,
+    ReplyBox,
+    ReplyTerm,
+    Return,
+)
+from dispatch.recall.queries.cases import (
+    Listed,
+    boxes_of,
+    closing_of,
+    standing_holds_of,
+)
+from dispatch.replies.words import ANSWERS, WAYS
+from kitting.domain.stages import GONE, BoxStage
+from kitting.ledger.reach import reach_of
+
+
+@dataclass(frozen=True)
+class Part:
+    """Some sets of a box, with what is said of them."""
+
+    answer: str
+    """As in ``Answer``."""
+    words: str
+    sets: int
+    whom: str = ""
+    """Who has them now, for those that were passed on."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """One reply, as far as it speaks of some boxes."""
+
+    pk: int
+    words: str
+    """How it came."""
+    told_by: str
+    note: str
+    at: datetime
+    by: str
+    """Who wrote it down."""
+    consignee_id: int
+    """Whose it is, with whom it was merged counted as one."""
+    consignee: str
+    of_boxes: Mapping[str, tuple[Part, ...]]
+    """By serial."""
+
+
+@dataclass(frozen=True)
+class Account:
+    """A box on the list of a case, and what became of it."""
+
+    box: Listed
+    known: Standing | None
+    """Of its sets; None while it is here, in whatever stage."""
+    told: Told | None
+    """The newest answer of whoever has it."""
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """What is said of its sets, less those that came back since."""
+        if self.known is None or self.told is None:
+            return ()
+        every = self.told.of_boxes[self.box.serial]
+        left = self.known.said
+        return tuple(
+            Part(each.answer, each.words, left[each.answer], each.whom)
+            for each in every
+            if each.answer in left
+        )
+
+    @property
+    def out(self) -> int:
+        """Sets of it that are out: what an answer has to speak of."""
+        return self.box.sets - self.known.back if self.known else 0
+
+    @property
+    def is_to_answer(self) -> bool:
+        """Whether somebody has to say what became of it, in full."""
+        return self.box.held and self.known is not None and self.known.unsaid > 0
+
+    @property
+    def unaccounted(self) -> int:
+        """Sets of which something may still come."""
+        if not self.box.held or self.box.now == BoxStage.VOIDED:
+            return 0
+        if self.known is not None:
+            return self.known.unaccounted
+        return 0 if self.box.in_quarantine else self.box.sets
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A consignee, with the boxes of a case that it has now."""
+
+    consignee: Consignee
+    boxes: tuple[Account, ...]
+
+    @property
+    def to_answer(self) -> int:
+        """Boxes of which it has not said everything."""
+        return sum(each.is_to_answer for each in self.boxes)
+
+    @property
+    def sets(self) -> int:
+        """Sets that went to it in these boxes."""
+        return sum(each.box.sets for each in self.boxes)
+
+    @property
+    def unaccounted(self) -> int:
+        """Sets of which something may still come."""
+        return sum(each.unaccounted for each in self.boxes)
+
+    def next_of(self, number: str, most: int) -> tuple[Account, ...]:
+        """Those to ask about now: one that is named, else what has no answer first.
+
+        Args:
+            number: That of a box; what names none of these asks about all.
+            most: How many at a time.
+        """
+        named = "".join(filter(str.isalnum, number)).upper()
+        if one := [each for each in self.boxes if each.box.serial == named]:
+            return tuple(one)
+        return tuple(sorted(self.boxes, key=lambda each: not each.is_to_answer)[:most])
+
+    @property
+    def newest(self) -> datetime | None:
+        """When it last answered."""
+        told = (each.told.at for each in self.boxes if each.told)
+        return max(told, default=None)
+
+
+@dataclass(frozen=True)
+class Counted:
+    """Boxes and sets of one answer; a box with two answers counts under both."""
+
+    words: str
+    boxes: int
+    sets: int
+
+
+Said: TypeAlias = Mapping[Any, Any]
+"""What each answer is called."""
+
+
+def accounts(case: Case, words: Said = ANSWERS) -> tuple[Account, ...]:
+    """Read what became of each box on the list of a case.
+
+    Args:
+        case: The case.
+        words: What each answer is called.
+
+    Returns:
+        The boxes in the order of its list, in a number of queries that never grows.
+    """
+    boxes = boxes_of(case, reach_of(standing_holds_of(case)))
+    back, told = _back(case), _newest(case, words)
+    return tuple(_account(box, back.get(box.box, 0), told) for box in boxes)
+
+
+def unaccounted(case: Case) -> tuple[Account, ...]:
+    """Read which boxes of a case are not accounted for.
+
+    A box is accounted for once it is in quarantine here or voided, once nothing of the
+    scope holds it any more, or once each set of it that is out was used or destroyed;
+    loose sets that came back count as here. See ``dispatch.domain.replies.ACCOUNTS``.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The others, in the order of its list: a case closes without a reason where there is none.
+    """
+    return tuple(each for each in accounts(case) if each.unaccounted)
+
+
+def by_consignee(found: Iterable[Account]) -> tuple[Asked, ...]:
+    """Sort the boxes that are out by who has them now.
+
+    Args:
+        found: The boxes of a case.
+
+    Returns:
+        The consignees by name.
+    """
+    theirs: dict[int, list[Account]] = {}
+    for each in found:
+        if each.known is not None and each.box.held and each.box.whom:
+            theirs.setdefault(each.box.whom, []).append(each)
+    rows = Consignee.objects.in_bulk(theirs)
+    asked = (Asked(rows[whom], tuple(boxes)) for whom, boxes in theirs.items())
+    return tuple(sorted(asked, key=lambda each: each.consignee.name))
+
+
+def asked_of(case: Case, consignee: Consignee, words: Said = ANSWERS) -> Asked:
+    """Read the boxes of a case that a consignee has now.
+
+    Args:
+        case: The case.
+        consignee: The consignee; those that were merged into it count as it.
+        words: What each answer is called.
+
+    Returns:
+        It, with its boxes; there may be none.
+    """
+    theirs = (each for each in accounts(case, words) if each.box.whom == consignee.pk)
+    held = (each for each in theirs if each.known is not None and each.box.held)
+    return Asked(consignee, tuple(held))
+
+
+def counted(found: Collection[Account]) -> tuple[Counted, ...]:
+    """Count boxes and sets by answer, those without one last.
+
+    Args:
+        found: The boxes of a case.
+
+    Returns:
+        What there is of each.
+    """
+    boxes: Counter[str] = Counter()
+    sets: Counter[str] = Counter()
+    for each in found:
+        for answer, count in (each.known.said if each.known else {}).items():
+            boxes[answer] += 1
+            sets[answer] += count
+    unsaid = [each.known.unsaid for each in found if each.is_to_answer and each.known]
+    rows = [
+        Counted(str(ANSWERS[each]), boxes[each], sets[each])
+        for each in Answer
+        if boxes[each]
+    ]
+    if unsaid:
+        rows.append(Counted(str(ANSWERS[""]), len(unsaid), sum(unsaid)))
+    return tuple(rows)
+
+
+def replies_of(
+    case: Case, consignee: Consignee, words: Said = ANSWERS
+) -> tuple[Told, ...]:
+    """Read all that a consignee said of boxes of a case.
+
+    Args:
+        case: The case.
+        consignee: The consignee; those that were merged into it count as it.
+        words: What each answer is called.
+
+    Returns:
+        Its replies, the newest first; each stays as it was said.
+    """
+    same = Q(consignee=consignee) | Q(consignee__merged_into=consignee)
+    told = _told(Reply.objects.filter(same, case=case), words)
+    return tuple(reversed(told.values()))
+
+
+def newest_about(box_ids: Collection[int], case: Case) -> int:
+    """The id of the newest reply of a case about some boxes, 0 for none.
+
+    Args:
+        box_ids: The boxes.
+        case: The case.
+
+    Returns:
+        The id.
+    """
+    rows = ReplyBox.objects.filter(reply__case=case, box__in=box_ids)
+    return rows.aggregate(newest=Max("reply"))["newest"] or 0
+
+
+def out_of(box_ids: Collection[int], sets: Mapping[int, int]) -> dict[int, int]:
+    """Read how many sets of boxes did not come back.
+
+    Args:
+        box_ids: The boxes.
+        sets: How many left in each, by its id.
+
+    Returns:
+        The sets by box.
+    """
+    back = _came_back(Q(box__in=box_ids))
+    return {box: sets[box] - back.get(box, 0) for box in box_ids}
+
+
+def due_on(case: Case) -> date | None:
+    """Read by which day a case wants answers.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The last day for them, in the zone in force; None where nobody set one.
+    """
+    rows = ReplyTerm.objects.filter(case=case).select_related("operation")
+    term = rows.order_by("-pk").first()
+    if term is None:
+        return None
+    return timezone.localdate(term.operation.at) + timedelta(days=term.days)
+
+
+@dataclass(frozen=True)
+class FollowUp:
+    """What the page of a case says of answers."""
+
+    found: tuple[Account, ...]
+    consignees: tuple[Asked, ...]
+    counted: tuple[Counted, ...]
+    here: int
+    """Boxes that are here, neither in quarantine nor voided."""
+    due: date | None
+    is_late: bool
+    """Whether that day is over."""
+    is_closed: bool
+
+    @property
+    def unaccounted(self) -> int:
+        """Boxes that are not accounted for."""
+        return sum(each.unaccounted > 0 for each in self.found)
+
+    @property
+    def sets(self) -> int:
+        """Sets that are not accounted for."""
+        return sum(each.unaccounted for each in self.found)
+
+    @property
+    def late(self) -> tuple[Asked, ...]:
+        """Who has not answered for all of its boxes although the day is over."""
+        if not self.is_late or self.is_closed:
+            return ()
+        return tuple(each for each in self.consignees if each.to_answer)
+
+
+def follow_up(case: Case, today: date) -> FollowUp:
+    """Read what the page of a case says of answers.
+
+    Args:
+        case: The case.
+        today: The workshop's day.
+
+    Returns:
+        All of it.
+    """
+    found, due = accounts(case), due_on(case)
+    here = sum(each.unaccounted > 0 and each.known is None for each in found)
+    return FollowUp(
+        found=found,
+        consignees=by_consignee(found),
+        counted=counted(found),
+        here=here,
+        due=due,
+        is_late=due is not None and due < today,
+        is_closed=closing_of(case) is not None,
+    )
+
+
+def _account(box: Listed, back: int, told: Mapping[int, Told]) -> Account:
+    if box.now not in GONE:
+        return Account(box, None, None)
+    newest = told.get(box.box)
+    if newest is not None and newest.consignee_id != box.whom:
+        newest = None  # it was passed on since: whoever has it now answers for it
+    parts = newest.of_boxes[box.serial] if newest else ()
+    said = {each.answer: each.sets for each in parts}
+    return Account(box, standing(box.sets, back, said), newest)
+
+
+def _back(case: Case) -> dict[int, int]:
+    return _came_back(Q(box__cases__case=case))
+
+
+def _came_back(which: Q) -> dict[int, int]:
+    rows = Return.objects.filter(which, undone=None).order_by()
+    return dict(rows.values_list("box").annotate(sets=Sum("sets")))
+
+
+def _newest(case: Case, words: Said) -> dict[int, Told]:
+    """By box the newest reply about it."""
+    replies = _told(Reply.objects.filter(case=case), words)
+    rows = ReplyBox.objects.filter(reply__case=case).order_by()
+    newest = rows.values_list("box").annotate(reply=Max("reply"))
+    return {box: replies[reply] for box, reply in newest}
+
+
+def _told(rows: QuerySet[Reply], words: Said) -> dict[int, Told]:
+    """Replies with their lines, by id, the oldest first."""
+    lines: dict[int, dict[str, list[Part]]] = {}
+    every = ReplyBox.objects.filter(reply__in=rows).select_related("box", "consignee")
+    for line in every.order_by("box__serial", "pk"):
+        part = Part(line.answer, str(words[line.answer]), line.sets, line.whom)
+        lines.setdefault(line.reply_id, {}).setdefault(str(line.box), []).append(part)
+    beside = rows.select_related("operation", "consignee__merged_into")
+    return {
+        row.pk: Told(
+            pk=row.pk,
+            words=str(WAYS[row.way]),
+            told_by=row.told_by,
+            note=row.note,
+            at=row.operation.at,
+            by=row.operation.by_name,
+            consignee_id=row.consignee.stays.pk,
+            consignee=row.consignee.name,
+            of_boxes={box: tuple(parts) for box, parts in lines[row.pk].items()},
+        )
+        for row in beside.order_by("pk")
+    }
+
+
+MOST_CASES: Final = 5
+"""Of so many cases, the newest, the page of the day says who has not answered."""
+
+
+def late(today: date) -> list[tuple[Case, Asked]]:
+    """Read who has not answered for all of its boxes although the day for it is over.
+
+    Args:
+        today: The workshop's day.
+
+    Returns:
+        Each with the case, the newest case first.
+    """
+    some = Case.objects.filter(terms__isnull=False).distinct().order_by("-pk")
+    over = (case for case in some if (due := due_on(case)) and due < today)
+    waiting = (case for case in over if closing_of(case) is None)
+    return [
+        (case, each)
+        for case in islice(waiting, MOST_CASES)
+        for each in by_consignee(accounts(case))
+        if each.to_answer
+    ]

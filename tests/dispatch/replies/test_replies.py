@@ -1,0 +1,234 @@
+"""What consignees say of boxes of a case, and which of these are accounted for."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from dispatch.closing.queries.closings import mark_of_scope
+from dispatch.closing.services import close_case
+from dispatch.domain.replies import Line
+from dispatch.models import PassedOn, Reply, ReplyBox, Return
+from dispatch.receipts.services.returns import record_return, undo_return
+from dispatch.replies import queries, services
+from dispatch.replies.queries import unaccounted
+from kitting.domain.errors import LotwardError, Missing, WrongStage
+from kitting.ledger import holds
+from kitting.models import Box, Hold
+from kitting.models.catalogue import PlaceKind
+from kitting.packing.services.voiding import void_box
+from kitting.places.services.places import put_box
+from tests import factories
+from tests.dispatch.replies.replying import case_on, lines, newest, reply, sent_to
+from tests.factories import sign, sign_by_another
+
+pytestmark = pytest.mark.django_db
+
+
+def left_of(case: Any) -> dict[str, int]:
+    """Sets that are not accounted for, by box."""
+    return {each.box.serial: each.unaccounted for each in unaccounted(case)}
+
+
+def parts_of(case: Any, box: Box) -> dict[str, int]:
+    [found] = [each for each in queries.accounts(case) if each.box.box == box.pk]
+    return {part.answer: part.sets for part in found.parts}
+
+
+def refused(code: str, case: Any, whom: Any, *said: Line, **other: Any) -> None:
+    before = Reply.objects.count()
+    with pytest.raises(LotwardError) as caught:
+        reply(case, whom, *said, **other)
+    assert caught.value.code == code
+    assert Reply.objects.count() == before
+
+
+def test_a_box_of_which_some_sets_were_used_is_answered_to_the_set() -> None:
+    whom = factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    assert left_of(case) == {box.serial: 6, other.serial: 6}
+    done = reply(case, whom, *lines(box, used=4, found=2), *lines(other, destroyed=6))
+    assert (done.boxes, done.consignee) == (2, whom.name)
+    assert parts_of(case, box) == {"used": 4, "found": 2}
+    assert left_of(case) == {box.serial: 2}
+    assert factories.prove() == []
+
+
+@pytest.mark.parametrize(
+    ("answer", "left"),
+    [
+        ("used", 0),
+        ("destroyed", 0),
+        ("found", 6),
+        ("quarantine", 6),
+        ("returned", 6),
+        ("passed", 6),
+        ("unknown", 6),
+    ],
+)
+def test_an_answer_accounts_for_a_box_where_nothing_can_come_of_it_any_more(
+    answer: str, left: int
+) -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    reply(case, whom, *lines(box, **{answer: 6}))
+    assert sum(left_of(case).values()) == left
+    [asked] = queries.by_consignee(queries.accounts(case))
+    assert (asked.consignee, asked.to_answer, asked.unaccounted) == (whom, 0, left)
+
+
+def test_a_new_answer_supersedes_the_one_before_and_both_stay() -> None:
+    whom = factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    reply(case, whom, *lines(box, unknown=6), *lines(other, used=6))
+    reply(case, whom, *lines(box, quarantine=5, used=1), told_by="The store")
+    assert parts_of(case, box) == {"quarantine": 5, "used": 1}
+    assert parts_of(case, other) == {"used": 6}
+    second, first = queries.replies_of(case, whom)
+    assert (first.told_by, second.told_by) == ("M. Ward", "The store")
+    assert ReplyBox.objects.filter(box=box).count() == 3
+    assert factories.prove() == []
+
+
+def test_what_comes_back_counts_as_here_and_not_as_on_the_way() -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    reply(case, whom, *lines(box, used=2, returned=4))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    back = {"box_id": box.pk, "opened": True, "place_id": cage.pk, "note": "Recall"}
+    record_return(**back, sets=3, sign=sign())
+    assert parts_of(case, box) == {"used": 2, "returned": 1}
+    assert left_of(case) == {box.serial: 1}
+    refused("sets_not_all", case, whom, *lines(box, used=6))
+    reply(case, whom, *lines(box, used=3))
+    assert left_of(case) == {}
+    undo_return(return_id=Return.objects.get().pk, reason="Another", sign=sign())
+    assert left_of(case) == {box.serial: 3}  # of these nobody says anything
+    record_return(**back, sets=6, sign=sign())
+    assert left_of(case) == {}
+    assert factories.prove() == []
+
+
+def test_a_box_here_is_accounted_for_in_quarantine_or_voided() -> None:
+    boxes = [factories.make_labelled_box() for _ in range(3)]
+    case = case_on(*boxes)
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    put_box(box_id=boxes[0].pk, place_id=cage.pk, sign=sign())
+    void_box(
+        box_id=boxes[1].pk,
+        reason="Cracks",
+        label=str(boxes[1].serial),
+        sign=sign_by_another(),
+    )
+    assert left_of(case) == {boxes[2].serial: 6}
+    assert queries.by_consignee(queries.accounts(case)) == ()
+
+
+def test_what_is_out_of_the_scope_has_not_to_be_accounted_for() -> None:
+    whom = factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    hold = Hold.objects.get(box=box)
+    holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
+    assert left_of(case) == {other.serial: 6}
+    assert queries.asked_of(case, whom).to_answer == 1
+
+
+def test_a_whole_box_passed_on_is_that_ones_to_answer_for() -> None:
+    whom, next_door = factories.make_consignee(), factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    to = {"consignee_id": next_door.pk}
+    reply(
+        case,
+        whom,
+        Line(box.pk, "passed", 6, **to),
+        Line(other.pk, "passed", 2, **to),
+        Line(other.pk, "used", 4),
+    )
+    row = PassedOn.objects.get()
+    assert (row.box, row.giver, row.consignee) == (box, whom, next_door)
+    first, second = queries.by_consignee(queries.accounts(case))
+    assert {(each.consignee, each.to_answer) for each in (first, second)} == {
+        (whom, 0),
+        (next_door, 1),
+    }
+    # Of the other box some sets went there: its own consignee goes on answering for it.
+    assert left_of(case) == {box.serial: 6, other.serial: 2}
+    refused("box_not_theirs", case, whom, *lines(box, used=6))
+    reply(case, next_door, *lines(box, used=6))
+    assert left_of(case) == {other.serial: 2}
+    assert factories.prove() == []
+
+
+def test_what_cannot_be_is_refused_and_nothing_is_written() -> None:
+    whom, stranger = factories.make_consignee(), factories.make_consignee()
+    [box], [alien] = sent_to(whom), sent_to(whom)
+    here = factories.make_labelled_box()
+    case = case_on(box, here)
+    refused("answers_missing", case, whom)
+    refused("sets_not_all", case, whom, *lines(box, used=5))
+    refused("sets_not_all", case, whom, *lines(box, used=6, found=1))
+    refused("box_not_theirs", case, stranger, *lines(box, used=6))
+    refused("box_not_theirs", case, whom, *lines(alien, used=6))
+    refused("box_not_theirs", case, whom, *lines(here, used=6))
+    refused("whom_missing", case, whom, Line(box.pk, "passed", 6))
+    refused("entry_missing", case, whom, *lines(box, used=6), told_by=" ")
+    refused("entry_too_long", case, whom, *lines(box, used=6), note="x" * 201)
+    refused("reply_way", case, whom, *lines(box, used=6), way="link")
+    case.number = "V000000"
+    with pytest.raises(Missing):
+        reply(case, whom, *lines(box, used=6))
+
+
+def test_an_answer_that_knew_nothing_of_a_newer_one_is_told() -> None:
+    whom = factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    reply(case, whom, *lines(box, used=6))
+    refused("answered_since", case, whom, *lines(box, found=6), seen=0)
+    reply(case, whom, *lines(other, found=6), seen=0)  # of this one nothing is newer
+    reply(case, whom, *lines(box, found=6), seen=newest(case))
+    assert parts_of(case, box) == {"found": 6}
+
+
+def test_the_day_for_answers_is_the_newest_that_was_set() -> None:
+    [box] = sent_to()
+    case = case_on(box)
+    assert queries.due_on(case) is None
+    for days in (9, 1):
+        services.want_replies(number=case.number, days=days, sign=sign())
+    due = queries.due_on(case)
+    assert due is not None
+    on_time, late = (
+        queries.follow_up(case, day) for day in (due, due.replace(year=2999))
+    )
+    assert on_time.late == ()
+    assert [each.to_answer for each in late.late] == [1]
+    for days in (-1, 91):
+        with pytest.raises(LotwardError) as caught:
+            services.want_replies(number=case.number, days=days, sign=sign())
+        assert caught.value.code == "reply_days"
+
+
+def test_nothing_is_said_of_a_case_that_is_closed() -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    close_case(
+        number=case.number,
+        cause="A blunt knife",
+        done="All were called",
+        prevention="New knives",
+        seen=mark_of_scope(case),
+        reasons=[(box.pk, "lost")],
+        sign=sign_by_another(),
+    )
+    refused("case_closed", case, whom, *lines(box, used=6))
+    with pytest.raises(WrongStage):
+        services.want_replies(number=case.number, days=1, sign=sign())

@@ -1,0 +1,220 @@
+"""The pages on which a clerk writes down what became of the boxes of a case."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable
+from datetime import timedelta
+from typing import Any
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from dispatch.models import Case, Consignee, Reply, ReplyBox, ReplyTerm
+from dispatch.replies import services
+from kitting.ledger import clock
+from kitting.models import Operation, User
+from tests import factories
+from tests.assertions import text_of
+from tests.dispatch.replies.replying import case_on, lines, reply, sent_to
+from tests.factories import sign
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def clerk(client_for: Callable[[User], Client]) -> Client:
+    return client_for(factories.make_person("clerk"))
+
+
+def page_of(case: Case, whom: Consignee) -> str:
+    return reverse("dispatch:case-reply", args=[case.number, whom.code])
+
+
+def case_page(case: Case) -> str:
+    return reverse("dispatch:case-detail", args=[case.number])
+
+
+def said(**changes: object) -> dict[str, object]:
+    who = {"way": "call", "told_by": "M. Ward", "note": "", "whom": "", "to": ""}
+    return {"op_key": str(uuid.uuid4()), "seen": 0, **who, **changes}
+
+
+def words_of(answer: Any) -> str:
+    return " ".join(text_of(answer).split())
+
+
+@pytest.mark.smoke
+def test_a_clerk_writes_down_several_boxes_in_one_act(clerk: Client) -> None:
+    whom = factories.make_consignee()
+    first, second, third = sent_to(whom, 3)
+    case = case_on(first, second, third)
+    page = page_of(case, whom)
+    assert page in clerk.get(case_page(case)).content.decode()
+    sent = said(
+        all="quarantine",
+        **{
+            f"how-{first.pk}": "used",
+            f"how-{second.pk}": "found",
+            f"used-{second.pk}": "4",
+        },
+    )
+    answer = clerk.post(page, sent, follow=True)
+    assert answer.redirect_chain[-1][0] == f"{case_page(case)}#answers"
+    assert f"What {whom.name} says of 3 boxes is on record." in words_of(answer)
+    assert sorted(ReplyBox.objects.values_list("box", "answer", "sets")) == sorted(
+        [
+            (first.pk, "used", 6),
+            (second.pk, "used", 4),
+            (second.pk, "found", 2),
+            (third.pk, "quarantine", 6),
+        ]
+    )
+    assert "2 boxes of 3 not accounted for: 8 sets." in words_of(answer)
+    clerk.post(page, sent)  # sent again: it is the same act
+    assert Reply.objects.count() == 1
+    again = words_of(clerk.get(page))
+    assert "Said so far: 6 used (M. Ward" in again
+    assert "0 without a full answer" in again
+
+
+@pytest.mark.smoke
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"how-{pk}": "used", "told_by": ""},
+        {"used-{pk}": "4"},
+        {"used-{pk}": "7"},
+        {"used-{pk}": "four", "how-{pk}": "used"},
+        {"how-{pk}": "lost at sea"},
+        {"how-{pk}": "passed"},
+        {"how-{pk}": "used", "way": "link"},
+        {"how-{pk}": "used", "seen": "x"},
+        {"how-{pk}": "used", "op_key": "odd"},
+        {},
+    ],
+)
+def test_bad_entries_are_named_and_nothing_is_written(
+    clerk: Client, wrong: dict[str, str]
+) -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    page = page_of(case_on(box), whom)
+    before = Operation.objects.count()
+    sent = said(**{name.format(pk=box.pk): value for name, value in wrong.items()})
+    for headers in ({}, {"HX-Request": "true"}):
+        answer = clerk.post(page, sent, headers=headers)
+        assert answer.status_code == 422
+        assert "Nothing was saved yet" in words_of(answer)
+    assert Operation.objects.count() == before
+
+
+def test_what_was_said_meanwhile_is_shown_and_not_written_over(clerk: Client) -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    reply(case, whom, *lines(box, used=6), told_by="N. Desk")
+    answer = clerk.post(page_of(case, whom), said(**{f"how-{box.pk}": "found"}))
+    assert answer.status_code == 409
+    assert "N. Desk" in words_of(answer)
+    assert Reply.objects.count() == 1
+
+
+def test_a_box_is_passed_on_to_a_consignee_on_record(clerk: Client) -> None:
+    whom, next_door = factories.make_consignee(), factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    sent = said(to=next_door.code, **{f"how-{box.pk}": "passed"})
+    answer = clerk.post(page_of(case, whom), sent, follow=True)
+    assert page_of(case, next_door) in answer.content.decode()
+    assert page_of(case, whom) not in answer.content.decode()
+    assert clerk.get(page_of(case, next_door)).status_code == 200
+    told = words_of(clerk.get(page_of(case, whom)))
+    assert f"6 passed on ({next_door.name})" in told
+
+
+def test_who_may_write_and_which_pages_there_are(
+    client_for: Callable[[User], Client], clerk: Client
+) -> None:
+    whom, other = factories.make_consignee(), factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    page = page_of(case, whom)
+    assert client_for(factories.make_person("packer")).get(page).status_code == 403
+    assert Client().get(page)["Location"].startswith("/sign-in/")
+    assert clerk.get(page_of(case, other)).status_code == 404
+    case.number = "V0"
+    assert clerk.get(page_of(case, whom)).status_code == 404
+    due = reverse("dispatch:case-term", args=["V0"])
+    assert clerk.get(due).status_code == 403
+
+
+def test_of_many_boxes_those_without_an_answer_come_first(
+    clerk: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("dispatch.replies.views.replies.MOST_BOXES", 2)
+    whom = factories.make_consignee()
+    boxes = sent_to(whom, 3)
+    case = case_on(*boxes)
+    page = page_of(case, whom)
+    reply(case, whom, *lines(boxes[0], used=6))
+    shown = clerk.get(page).content.decode()
+    assert f"how-{boxes[0].pk}" not in shown
+    assert f"how-{boxes[2].pk}" in shown
+    one = clerk.get(page, {"box": boxes[0].serial}).content.decode()
+    assert f"how-{boxes[0].pk}" in one
+    assert f"how-{boxes[2].pk}" not in one
+
+
+def test_the_officer_sets_the_day_and_who_is_late_is_listed(
+    clerk: Client, client_for: Callable[[User], Client], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    quality = client_for(factories.make_person("quality officer"))
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    due = reverse("dispatch:case-term", args=[case.number])
+    assert quality.get(due).status_code == 200
+    assert (
+        quality.post(due, {"op_key": str(uuid.uuid4()), "days": 91}).status_code == 422
+    )
+    quality.post(due, {"op_key": str(uuid.uuid4()), "days": 1})
+    assert ReplyTerm.objects.get().days == 1
+    assert "Answers are due on" in words_of(clerk.get(case_page(case)))
+    later = timezone.now() + timedelta(days=3)
+    monkeypatch.setattr(clock, "now", lambda: later)
+    assert "Answers were due on" in words_of(clerk.get(case_page(case)))
+    reply(case, whom, *lines(box, unknown=6))
+
+
+def test_the_pages_ask_the_same_for_any_number_of_boxes(clerk: Client) -> None:
+    def asked(boxes: int) -> list[int]:
+        whom = factories.make_consignee()
+        some = sent_to(whom, boxes)
+        case = case_on(*some)
+        for box in some:
+            reply(case, whom, *lines(box, used=2, found=4))
+        found = []
+        for page in (case_page(case), page_of(case, whom)):
+            clerk.get(page)
+            with CaptureQueriesContext(connection) as queries:
+                clerk.get(page)
+            found.append(len(queries))
+        return found
+
+    assert asked(1) == asked(3)
+
+
+def test_the_journal_finds_the_answers_of_a_case(clerk: Client) -> None:
+    whom = factories.make_consignee()
+    [box] = sent_to(whom)
+    case = case_on(box)
+    reply(case, whom, *lines(box, used=6))
+    services.want_replies(number=case.number, days=2, sign=sign())
+    text = words_of(clerk.get(reverse("dispatch:journal"), {"about": case.number}))
+    assert "Answer about boxes of a case recorded" in text
+    assert "Day set by which a case wants answers" in text
