@@ -2360,6 +2360,97 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="Sought",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("reason", models.CharField(blank=True, max_length=200)),
+                        (
+                            "at",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.place",
+                            ),
+                        ),
+                        (
+                            "bag",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.bag",
+                            ),
+                        ),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="sought",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "into",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.place",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("bag__isnull", False), ("box", None)),
+                                    models.Q(("bag", None), ("box__isnull", False)),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_sought_is_one_thing",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("into", None),
+                                        models.Q(("reason", ""), _negated=True),
+                                    ),
+                                    models.Q(("into__isnull", False), ("reason", "")),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_sought_found_or_reason",
+                            ),
+                        ],
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -9,7 +9,7 @@ from dispatch.models.allotment import (
     Promise,
     PromiseRelease,
 )
-from dispatch.models.cases import Case, CaseBox, CaseHold, CaseLook
+from dispatch.models.cases import Case, CaseBox, CaseHold, CaseLook, Sought
 from dispatch.models.closings import Closing, ClosingBox, Reopening
 from dispatch.models.consignees import (
     Consignee,
@@ -76,4 +76,5 @@ __all__ = [
     "ShipScan",
     "Shipment",
     "ShipmentBox",
+    "Sought",
 ]

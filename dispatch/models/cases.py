@@ -64,6 +64,44 @@ class CaseHold(Guarded):
         return f"hold {self.hold_id} of look {self.look_id}"
 
 
+class Sought(Guarded):
+    """A bag or box of a case that was looked for: it is in quarantine, or was not found."""
+
+    case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="sought")
+    box = models.ForeignKey(
+        "kitting.Box", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    bag = models.ForeignKey(
+        "kitting.Bag", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    at = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """Where it was on record; empty for nowhere."""
+    into = models.ForeignKey(
+        "kitting.Place", on_delete=models.PROTECT, null=True, related_name="+"
+    )
+    """The quarantine that it was brought to; empty where it was not found."""
+    reason = models.CharField(max_length=200, blank=True)
+    """Where somebody looked for what was not found."""
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            check(
+                "dispatch_sought_is_one_thing",
+                Q(box=None, bag__isnull=False) | Q(bag=None, box__isnull=False),
+            ),
+            check(
+                "dispatch_sought_found_or_reason",
+                (Q(into=None) & ~Q(reason="")) | Q(into__isnull=False, reason=""),
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"looked for {self.box_id or self.bag_id} of case {self.case_id}"
+
+
 class CaseBox(Guarded):
     """A box that a case reaches, as it was when a look found it."""
 

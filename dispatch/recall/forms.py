@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.recall.queries.recall import Target
 from kitting.models.holds import TARGETS
-from kitting.web.forms import KeyedForm, NamedForm
+from kitting.web.forms import LONGEST_SCAN, KeyedForm, NamedForm, ScanField
 
 
 class HoldForm(KeyedForm):
@@ -108,6 +108,34 @@ class CaseForm(WidenForm):
     )
 
     field_order = ("scope", "hazard", "rated", "reason")
+
+
+class BringForm(KeyedForm):
+    """One scan, and the quarantine to which things go."""
+
+    things = {
+        "read": _("a bag, a box or a place for quarantine"),
+        "to": _("the quarantine"),
+    }
+
+    read = ScanField(label=_("Scan"))
+    to = forms.CharField(
+        required=False, max_length=LONGEST_SCAN, widget=forms.HiddenInput
+    )
+
+
+class NotFoundForm(KeyedForm):
+    """Say that something is not where the record says."""
+
+    things = {
+        "reason": _("where it was looked for"),
+    }
+
+    reason = forms.CharField(
+        label=_("Where it was looked for"),
+        max_length=200,
+        help_text=_("It stays on the list: once it is found, a scan brings it in."),
+    )
 
 
 class LiftForm(NamedForm):

@@ -8,7 +8,15 @@ from typing import Any
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery, Sum, Value
 from django.db.models.functions import Coalesce
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook, PassedOn, ShipScan
+from dispatch.models import (
+    Case,
+    CaseBox,
+    CaseHold,
+    CaseLook,
+    PassedOn,
+    ShipScan,
+    Sought,
+)
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import GONE, BoxStage, MovementKind
@@ -17,12 +25,13 @@ from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import batched, rows
 from kitting.ledger.reach import fold, reach_of
 from kitting.ledger.standing import key_of
-from kitting.models import BoxEvent, Hold, Movement
+from kitting.models import BoxEvent, BoxPut, Hold, Movement
 
 CASE = Case._meta.db_table
 LOOK = CaseLook._meta.db_table
 HOLD = CaseHold._meta.db_table
 LISTED = CaseBox._meta.db_table
+SOUGHT = Sought._meta.db_table
 
 _OF = {
     "box": "box",
@@ -120,6 +129,31 @@ def then(tally: Tally) -> None:
     _add(tally, LISTED, found.exclude(whom | none), "Another consignee had the box.")
 
 
+def things(tally: Tally) -> None:
+    """What was brought in stood in that quarantine after, and at that place before.
+
+    Args:
+        tally: Where things that were looked for are counted and faults noted.
+    """
+    seq = OuterRef("operation__link__seq")
+    puts = BoxPut.objects.filter(box=OuterRef("box")).order_by("-pk")
+    moves = Movement.objects.filter(bag=OuterRef("bag"), place__isnull=False)
+    moves = moves.order_by("-nth")
+    found = Sought.objects.order_by("pk")
+    tally.count += found.count()
+    for name, places in (("box", puts), ("bag", moves)):
+        then = places.filter(operation__link__seq__lte=seq).values("place")[:1]
+        before = places.filter(operation__link__seq__lt=seq).values("place")[:1]
+        rest = found.filter(**{f"{name}__isnull": False}).annotate(
+            then=Subquery(then), was=Subquery(before)
+        )
+        brought = rest.filter(into__isnull=False)
+        elsewhere = brought.filter(~Q(into=F("then")) | Q(then=None))
+        _add(tally, SOUGHT, elsewhere, "It was not put into that quarantine.")
+        other = rest.filter(was__isnull=False).filter(~Q(at=F("was")) | Q(at=None))
+        _add(tally, SOUGHT, other, "It stood at another place.")
+
+
 def _add(tally: Tally, table: str, wrong: QuerySet[Any, Any], words: str) -> None:
     for (pk,) in rows(wrong.order_by("pk").values_list("pk")):
         tally.add(table, pk, words, "its own", "another")
@@ -171,4 +205,5 @@ register(
     ("case acts", "looks", acts),
     ("case lists", "looks", lists),
     ("case boxes", "boxes", then),
+    ("case things", "things looked for", things),
 )

@@ -5,15 +5,28 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from dispatch.models import Case, CaseBox
+from dispatch.models import Case, CaseBox, Sought
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
-from dispatch.recall.steps import Target, look, need_open_case, need_scope
+from dispatch.recall.steps import (
+    Target,
+    bench_place,
+    come_off,
+    is_in_quarantine,
+    lock_of_case,
+    look,
+    need_open_case,
+    need_scope,
+)
+from kitting.domain.errors import Refused
 from kitting.domain.numbers import Kind
 from kitting.domain.stages import GONE, HERE
 from kitting.ledger import locking
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length, need_reason, need_text
 from kitting.ledger.operations import Act, Sign, perform
+from kitting.models import Box
+from kitting.models.catalogue import PlaceKind
+from kitting.places.steps import place_at_the_gate, put_alone, stand_box
 
 
 @dataclass(frozen=True)
@@ -149,4 +162,155 @@ def _looked(case: Case, holds: int, boxes: Collection[CaseBox]) -> Looked:
         boxes=len(boxes),
         here=sum(box.stage in HERE for box in boxes),
         gone=sum(box.stage in GONE for box in boxes),
+    )
+
+
+@dataclass(frozen=True)
+class Brought:
+    """A bag or box of a case that stands in quarantine."""
+
+    case: str
+    kind: str
+    """Box or bag."""
+    thing: str
+    """Its number."""
+    place: str
+    """Name of the quarantine."""
+    moved: bool
+    """False if it stood in quarantine already."""
+    at: str = ""
+    """Name of the place where it was on record."""
+    bench: str = ""
+    """The bench at which the bag was open, or the box in work."""
+    off: str = ""
+    """The shipment that it came off."""
+    pallet: str = ""
+    """The pallet that it came off."""
+    carrier: str = ""
+    """The carrier that it came off."""
+
+
+def bring_in(
+    *,
+    number: str,
+    kind: str,
+    thing_id: int,
+    place_id: int,
+    sign: Sign,
+    may_unload: bool = True,
+) -> Brought:
+    """Bring a bag or box of a case into quarantine, off whatever it is on.
+
+    A box comes off a shipment that is not sent and off its pallet, one in work off its
+    bench, an open bag off its bench, any bag off its carrier.
+
+    Args:
+        number: The case.
+        kind: Whether it is a ``box`` or a ``bag``.
+        thing_id: Its id.
+        place_id: The quarantine.
+        sign: Who, when and the operation key.
+        may_unload: Whether this person may take boxes off shipments.
+
+    Returns:
+        The thing, and where it was.
+
+    Raises:
+        Conflict: ``page_is_old`` if the place became another kind meanwhile.
+        Missing: ``row_missing`` if there is no such case, thing or place.
+        Refused: ``not_of_case``, ``not_of_case_any_more``; ``not_quarantine``,
+            ``place_closed``; ``case_box_left``, ``bag_is_used_up``;
+            ``case_box_loaded`` where this person may not take it off its shipment.
+        WrongStage: ``case_closed``; ``bag_on_the_line``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Brought:
+        place = place_at_the_gate(place_id)
+        if place.kind != PlaceKind.QUARANTINE:
+            raise Refused("not_quarantine", place=place.name)
+        case = need_open_case(number)
+        thing = lock_of_case(case, kind, thing_id)
+        said = {"case": number, "kind": kind, "thing": str(thing)}
+        if is_in_quarantine(thing):
+            there = thing.place.name if thing.place else ""
+            return Brought(**said, place=there, moved=False)
+        at = thing.place or bench_place(thing)
+        off = come_off(act, thing, may_unload=may_unload)
+        _holds, moves = (
+            stand_box(thing, place)
+            if isinstance(thing, Box)
+            else put_alone(thing, place)
+        )
+        act.write(*moves, Sought(case=case, at=at, into=place, **{kind: thing}))
+        was = at.name if at else ""
+        return Brought(**said, place=place.name, moved=True, at=was, **vars(off))
+
+    return perform(
+        "bring_in",
+        work,
+        Brought,
+        sign,
+        case=number,
+        kind=kind,
+        thing=thing_id,
+        place=place_id,
+    )
+
+
+@dataclass(frozen=True)
+class NotFound:
+    """A bag or box of a case that somebody looked for in vain."""
+
+    case: str
+    thing: str
+
+
+def note_not_found(
+    *, number: str, kind: str, thing_id: int, reason: str, sign: Sign
+) -> NotFound:
+    """Say of a bag or box of a case that it is not where the record says.
+
+    It stays in the list of what is to be brought in; a scan brings it in once it turns up.
+
+    Args:
+        number: The case.
+        kind: Whether it is a ``box`` or a ``bag``.
+        thing_id: Its id.
+        reason: Where it was looked for.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The thing.
+
+    Raises:
+        Missing: ``row_missing`` if there is no such case or thing.
+        Refused: ``not_of_case``, ``not_of_case_any_more``, ``case_box_left``;
+            ``is_in_quarantine``; ``reason_missing``, ``entry_too_long``,
+            ``entry_not_shown``.
+        WrongStage: ``case_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> NotFound:
+        locking.enter_gate()
+        case = need_open_case(number)
+        why = need_reason(reason)
+        thing = lock_of_case(case, kind, thing_id)
+        if is_in_quarantine(thing):
+            place = thing.place.name if thing.place else ""
+            raise Refused("is_in_quarantine", thing=str(thing), place=place)
+        at = thing.place or bench_place(thing)
+        act.write(Sought(case=case, at=at, reason=why, **{kind: thing}))
+        return NotFound(case=number, thing=str(thing))
+
+    return perform(
+        "note_not_found",
+        work,
+        NotFound,
+        sign,
+        case=number,
+        kind=kind,
+        thing=thing_id,
+        reason=reason,
     )

@@ -1,28 +1,35 @@
-"""Inner steps of a case: placing its holds, looking for boxes. They need the gate shut."""
+"""Inner steps of a case: placing its holds, looking for boxes, bringing things in."""
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from django.db.models import Q, Sum
 from django.utils.text import Truncator
 
-from dispatch.models import Case, CaseBox, CaseHold, CaseLook, ShipmentBox
+from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Pallet, ShipmentBox
+from dispatch.pallets.labels import prints_of
+from dispatch.pallets.steps import pallet_of, unstack
 from dispatch.recall.queries.cases import (
     closing_of,
     standing_holds_of,
     standing_targets,
 )
+from dispatch.shipments.steps import lock_open_shipment, take_off
 from kitting.domain.errors import Conflict, Refused, WrongStage
+from kitting.domain.stages import GONE, BoxStage
 from kitting.ledger import locking
 from kitting.ledger.holds import hold_on
 from kitting.ledger.needs import LONGEST_REASON, need_row
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import Reach, held_boxes, reach_of
 from kitting.ledger.standing import key_of
-from kitting.models import Box, BoxLine, Hold
+from kitting.models import Bag, Box, BoxLine, Hold, OpenBag, Place
+from kitting.models.catalogue import PlaceKind
+from kitting.printing.steps import stop_jobs
 
 Target = tuple[str, int | str]
 """What a hold can stand on: one of ``TARGETS``, and its id or the name of a source."""
@@ -164,3 +171,99 @@ def _loads(reach: Reach) -> Mapping[int, tuple[int | None, int | None]]:
     loads: dict[int, tuple[int | None, int | None]] = defaultdict(lambda: (None, None))
     loads |= {box: (shipment, to or whom) for box, shipment, whom, to in found}
     return loads
+
+
+def lock_of_case(case: Case, kind: str, thing_id: int) -> Box | Bag:
+    """Lock a bag or box that a case holds and that is here.
+
+    Args:
+        case: The case.
+        kind: Whether it is a ``box`` or a ``bag``.
+        thing_id: Its id.
+
+    Returns:
+        The thing, with its place.
+
+    Raises:
+        Missing: ``row_missing``.
+        Refused: ``not_of_case``; ``not_of_case_any_more`` of a box on its list that it
+            holds no more; ``case_box_left``.
+    """
+    reach = reach_of(standing_holds_of(case))
+    thing: Box | Bag
+    if kind == "bag":
+        thing = locking.lock_row(Bag, thing_id, "place", "carrier")
+        held = reach.bag(thing)
+    else:
+        thing = locking.lock_row(Box, thing_id, "place", "bench__place")
+        held = reach.why_box(thing, thing.lines.all()) is not None
+    if not held:
+        was = isinstance(thing, Box) and case.boxes.filter(box=thing).exists()
+        code = "not_of_case_any_more" if was else "not_of_case"
+        raise Refused(code, thing=str(thing), case=case.number)
+    if isinstance(thing, Box) and thing.stage in GONE:
+        raise Refused("case_box_left", box=str(thing), stage=thing.stage)
+    return thing
+
+
+def is_in_quarantine(thing: Box | Bag) -> bool:
+    """Whether a thing stands in quarantine, and on no shipment.
+
+    Args:
+        thing: The thing, with its place.
+    """
+    there = thing.place is not None and thing.place.kind == PlaceKind.QUARANTINE
+    return there and thing.stage != BoxStage.LOADED
+
+
+def bench_place(thing: Box | Bag) -> Place | None:
+    """The place of the bench at which a box is in work; None for what is elsewhere."""
+    if isinstance(thing, Box) and thing.in_work and thing.bench is not None:
+        return thing.bench.place
+    return None
+
+
+@dataclass(frozen=True)
+class Off:
+    """What a thing came off on its way to quarantine."""
+
+    bench: str = ""
+    off: str = ""
+    pallet: str = ""
+    carrier: str = ""
+
+
+def come_off(act: Act, thing: Box | Bag, *, may_unload: bool) -> Off:
+    """See what a locked thing of a case is on, and take a box off its shipment and pallet.
+
+    Args:
+        act: The act; what happens is written.
+        thing: The thing. A bag comes off carrier and bench as it is put away.
+        may_unload: Whether this person may take boxes off shipments.
+
+    Returns:
+        What it came off, or is about to.
+
+    Raises:
+        Refused: ``case_box_loaded``.
+    """
+    if isinstance(thing, Bag):
+        opened = OpenBag.objects.filter(bag=thing).select_related("bench").first()
+        carrier = thing.carrier.number if thing.carrier else ""
+        return Off(bench=str(opened.bench) if opened else "", carrier=carrier)
+    bench = str(thing.bench) if thing.in_work else ""
+    stands = pallet_of(thing)
+    pallet = None if stands is None else locking.lock_row(Pallet, stands.pk)
+    named = pallet.number if pallet else ""
+    if thing.stage == BoxStage.LOADED:
+        load = ShipmentBox.objects.select_related("shipment").get(box=thing, live=True)
+        if not may_unload:
+            on = load.shipment.number
+            raise Refused("case_box_loaded", box=str(thing), shipment=on)
+        shipment = lock_open_shipment(load.shipment_id)
+        take_off(shipment, thing, act, pallet)
+        return Off(bench, shipment.number, named)
+    if pallet is not None:
+        act.write(*unstack(pallet, [thing]))
+        stop_jobs(prints_of([pallet.pk]), act.now)
+    return Off(bench, pallet=named)

@@ -12,7 +12,6 @@ from dispatch.pallets.steps import (
     pallet_of,
     refuse_loaded,
     refuse_unfit,
-    unstack,
 )
 from dispatch.requests.steps import serve
 from dispatch.shipments.steps import (
@@ -27,17 +26,17 @@ from dispatch.shipments.steps import (
     searched,
     stop_labels_of,
     take_down,
+    take_off,
     why_unlabelled,
 )
 from kitting.domain import numbers
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.stages import BoxStage, ShipmentStage
-from kitting.ledger import bulk, locking
+from kitting.ledger import locking
 from kitting.ledger.counters import take
 from kitting.ledger.needs import need_length, need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box, Product
-from kitting.packing.steps import move_box
 
 SENT_FIELDS = (
     *("stage", "events_seen", "sent_at", "sent_by", "boxes", "sets", "lots"),
@@ -257,15 +256,7 @@ def take_off_box(*, shipment_id: int, box_id: int, sign: Sign) -> Scanned:
         stood = pallet_of(box)
         pallet = None if stood is None else locking.lock_row(Pallet, stood.pk)
         shipment = lock_open_shipment(shipment_id)
-        on = shipment.shipment_boxes.filter(box=box, live=True)
-        if not on.update(live=False):
-            raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
-        event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
-        bulk.update([box], ["stage", "events_seen"])
-        stop_labels_of(shipment, act, [pallet.pk] if pallet else [])
-        act.write(event, ShipScan(shipment=shipment, box=box, on=False))
-        if pallet is not None:
-            act.write(*unstack(pallet, [box]))
+        take_off(shipment, box, act, pallet)
         return _scanned(shipment, box, pallet.number if pallet else "")
 
     return perform(

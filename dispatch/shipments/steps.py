@@ -15,6 +15,7 @@ from dispatch.pallets.steps import (
     refuse_together,
     refuse_unlabelled,
     unfit,
+    unstack,
 )
 from dispatch.requests.steps import Serves, asks_for, to_serve
 from dispatch.shipments.labels import NAME as LABELS
@@ -293,6 +294,31 @@ def _refuse_not_asked(shipment: Shipment, box: Box) -> None:
     if asked and box.size.product_id not in asked:
         product, whom = box.size.product.name, shipment.whom
         raise Refused("box_not_asked", box=str(box), product=product, consignee=whom)
+
+
+def take_off(
+    shipment: Shipment, box: Box, act: Act, pallet: Pallet | None = None
+) -> None:
+    """Take a locked box off a locked shipment, and off the pallet that it came on.
+
+    Args:
+        shipment: The shipment, open.
+        box: The box; it stands labelled afterwards.
+        act: The act; what happens is written.
+        pallet: The pallet on which it stands, locked.
+
+    Raises:
+        Refused: ``box_not_in_shipment``.
+    """
+    on = shipment.shipment_boxes.filter(box=box, live=True)
+    if not on.update(live=False):
+        raise Refused("box_not_in_shipment", box=str(box), shipment=shipment.number)
+    event = move_box(box, BoxStage.LABELLED, f"off {shipment.number}")
+    bulk.update([box], ["stage", "events_seen"])
+    stop_labels_of(shipment, act, [pallet.pk] if pallet else [])
+    act.write(event, ShipScan(shipment=shipment, box=box, on=False))
+    if pallet is not None:
+        act.write(*unstack(pallet, [box]))
 
 
 def stop_labels_of(shipment: Shipment, act: Act, pallets: Collection[int]) -> None:

@@ -79,7 +79,9 @@ def _hung(tally: Tally) -> None:
 def _hung_by_acts() -> dict[str, str]:
     """Number of every bag that was hung on a carrier and never came off, and which."""
     hung: dict[str, Done] = {}
-    for act in done("load_bag", "put_bag", "bring_bag"):
+    for act in done("load_bag", "put_bag", "bring_bag", "bring_in"):
+        if act.name == "bring_in" and not act.gave.get("moved"):
+            continue  # it stood in quarantine, and stays on its carrier
         bag = act.gave.get("thing") or act.gave.get("bag", "")
         if act.name == "load_bag" and act.gave.get("on"):
             hung[bag] = act

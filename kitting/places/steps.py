@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Final
 
 from kitting.domain.errors import Conflict, Refused, WrongStage
-from kitting.domain.stages import BagStage, MovementKind
-from kitting.ledger import locking
+from kitting.domain.stages import GONE, BagStage, BoxStage, MovementKind
+from kitting.ledger import bulk, locking
 from kitting.ledger.needs import need_reason, need_row
 from kitting.ledger.reach import standing_reach
-from kitting.lots.steps.bags import Change, change
-from kitting.models import Bag, Hold, Movement, OpenBag, Place
+from kitting.lots.steps.bags import Change, change, save_bags
+from kitting.models import Bag, Box, BoxPut, Hold, Movement, OpenBag, Place
 from kitting.models.catalogue import PlaceKind
+
+PUT_AWAY: Final = (BoxStage.LABELLED, BoxStage.LOADED, BoxStage.RETURNED)
+"""Stages of a box that somebody carries to a place; before, it stands at its bench."""
 
 
 def place_at_the_gate(place_id: int) -> Place:
@@ -138,3 +142,76 @@ def no_longer_open(bags: Iterable[Bag], place_id: int | None = None) -> None:
     if place_id is not None:
         opened = opened.exclude(bench__place=place_id)
     opened.delete()
+
+
+def put_alone(
+    bag: Bag, place: Place, why: str = ""
+) -> tuple[list[Hold], list[Movement]]:
+    """Put a locked bag at a place, off its carrier and a bench that it left; it is saved.
+
+    Args:
+        bag: The bag with its carrier.
+        place: The place, as the gate gave it.
+        why: Why it goes into quarantine, where nothing stopped it yet.
+
+    Returns:
+        The holds and movements, not yet inserted.
+
+    Raises:
+        Refused: ``bag_is_used_up``; as ``fitting``.
+        WrongStage: ``bag_on_the_line``.
+    """
+    refuse_unmovable(bag)
+    holds = hold_in_quarantine(place, [bag], why)
+    left = bag.carrier
+    bag.carrier = None
+    movements = place_bag(bag, place.pk)
+    if movements or left is not None:
+        save_bags([bag])
+    no_longer_open([bag], place.pk)
+    return holds, movements
+
+
+def stand_box(box: Box, place: Place, why: str = "") -> tuple[list[Hold], list[BoxPut]]:
+    """Put a locked box at a place; it is saved.
+
+    Args:
+        box: The box.
+        place: The place, as the gate gave it.
+        why: Why it goes into quarantine, where nothing stopped it yet.
+
+    Returns:
+        The hold and what says where it stands, not yet inserted; none of either if it
+        stands there already.
+
+    Raises:
+        Refused: ``box_has_left``, ``box_voided``; as ``fitting``.
+        WrongStage: ``box_at_its_bench``.
+    """
+    stopped = _stopped(box)
+    _refuse_box(box, place, stopped=stopped)
+    if box.place_id == place.pk:
+        return [], []
+    reason = fitting(place, str(box), why, stopped=stopped)
+    box.place = place
+    bulk.update([box], ["place"])
+    holds = [Hold(box=box, reason=reason)] if reason else []
+    return holds, [BoxPut(box=box, place=place)]
+
+
+def _stopped(box: Box) -> bool:
+    over = box.stage in (BoxStage.RETURNED, BoxStage.VOIDED)
+    return over or standing_reach().why_box(box, box.lines.all()) is not None
+
+
+def _refuse_box(box: Box, place: Place, *, stopped: bool) -> None:
+    if box.stage in GONE:
+        raise Refused("box_has_left", box=str(box), stage=box.stage)
+    if box.stage == BoxStage.VOIDED:
+        if place.kind != PlaceKind.QUARANTINE:
+            raise Refused("box_voided", box=str(box))
+    elif box.unlabelled and place.kind == PlaceKind.QUARANTINE:
+        if box.in_work and not stopped:
+            raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)
+    elif box.stage not in PUT_AWAY:
+        raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)

@@ -183,15 +183,6 @@ class Listed:
 
 
 @dataclass(frozen=True)
-class Pull:
-    """What is to be brought from a place to quarantine."""
-
-    place: str
-    boxes: list[Listed]
-    bags: list[Bag]
-
-
-@dataclass(frozen=True)
 class Whole:
     """All that the page of a case says."""
 
@@ -237,20 +228,13 @@ class Whole:
         """Boxes that must come off their shipment."""
         return [box for box in self.boxes if box.to_take_off]
 
-    @property
-    def pulls(self) -> list[Pull]:
-        """What is to go to quarantine, by the place where it is."""
-        bags = [bag for bag in self.bags if not _is_quarantine(bag)]
-        found: dict[str, Pull] = {}
-        for place, box in ((box.place, box) for box in self.boxes if box.to_bring):
-            found.setdefault(place, Pull(place, [], [])).boxes.append(box)
-        for bag in bags:
-            name = bag.place.name if bag.place else ""
-            found.setdefault(name, Pull(name, [], [])).bags.append(bag)
-        return [found[name] for name in sorted(found)]
 
+def is_quarantine(bag: Bag) -> bool:
+    """Whether a bag stands in quarantine.
 
-def _is_quarantine(bag: Bag) -> bool:
+    Args:
+        bag: The bag with its place.
+    """
     return bag.place is not None and bag.place.kind == PlaceKind.QUARANTINE
 
 

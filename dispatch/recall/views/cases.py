@@ -15,6 +15,7 @@ from dispatch.models import Case
 from dispatch.recall import services, siblings
 from dispatch.recall.forms import CaseForm, WidenForm
 from dispatch.recall.queries import cases as queries
+from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.recall import Target, targets_of
 from dispatch.trace.queries import find
 from dispatch.trace.siblings import ALIKE, lots_alike
@@ -47,9 +48,10 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
     case = get_or_404(Case.objects.select_related("operation"), number=number)
     with snapshot():
         found = queries.whole(case)
+        left = bringing(found)
     if file := file_response(request, f"case-{number}", COLUMNS, found.boxes):
         return file
-    context = {"found": found, "case": case}
+    context = {"found": found, "left": left, "case": case}
     return render(request, "dispatch/recall/case_detail.html", context)
 
 

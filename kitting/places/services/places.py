@@ -3,27 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
-from kitting.domain.errors import Refused, WrongStage
-from kitting.domain.stages import GONE, BoxStage
-from kitting.ledger import bulk, locking
+from kitting.ledger import locking
 from kitting.ledger.operations import Act, Sign, perform
-from kitting.ledger.reach import standing_reach
-from kitting.lots.steps.bags import save_bags
-from kitting.models import Bag, Box, BoxPut, Hold, Place
-from kitting.models.catalogue import PlaceKind
-from kitting.places.steps import (
-    fitting,
-    hold_in_quarantine,
-    no_longer_open,
-    place_at_the_gate,
-    place_bag,
-    refuse_unmovable,
-)
-
-PUT_AWAY: Final = (BoxStage.LABELLED, BoxStage.LOADED, BoxStage.RETURNED)
-"""Stages of a box that somebody carries to a place; before, it stands at its bench."""
+from kitting.models import Bag, Box
+from kitting.places.steps import place_at_the_gate, put_alone, stand_box
 
 
 @dataclass(frozen=True)
@@ -68,14 +52,8 @@ def put_bag(*, bag_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     def work(act: Act) -> Put:
         place = place_at_the_gate(place_id)
         bag = locking.lock_row(Bag, bag_id, "carrier")
-        refuse_unmovable(bag)
-        holds = hold_in_quarantine(place, [bag], why)
         left = bag.carrier
-        bag.carrier = None
-        movements = place_bag(bag, place.pk)
-        if movements or left is not None:
-            save_bags([bag])
-        no_longer_open([bag], place.pk)
+        holds, movements = put_alone(bag, place, why)
         act.write(*holds, *movements)
         return Put(
             thing=bag.number,
@@ -115,33 +93,9 @@ def put_box(*, box_id: int, place_id: int, sign: Sign, why: str = "") -> Put:
     def work(act: Act) -> Put:
         place = place_at_the_gate(place_id)
         box = locking.lock_row(Box, box_id)
-        moved = box.place_id != place.pk
-        stopped = _stopped(box)
-        _refuse_box(box, place, stopped=stopped)
-        reason = fitting(place, str(box), why, stopped=stopped) if moved else ""
-        if moved:
-            box.place = place
-            bulk.update([box], ["place"])
-            held = [Hold(box=box, reason=reason)] if reason else []
-            act.write(*held, BoxPut(box=box, place=place))
-        return Put(thing=str(box), place=place.code, moved=moved, held=reason)
+        holds, puts = stand_box(box, place, why)
+        act.write(*holds, *puts)
+        reason = holds[0].reason if holds else ""
+        return Put(thing=str(box), place=place.code, moved=bool(puts), held=reason)
 
     return perform("put_box", work, Put, sign, box=box_id, place=place_id, why=why)
-
-
-def _stopped(box: Box) -> bool:
-    over = box.stage in (BoxStage.RETURNED, BoxStage.VOIDED)
-    return over or standing_reach().why_box(box, box.lines.all()) is not None
-
-
-def _refuse_box(box: Box, place: Place, *, stopped: bool) -> None:
-    if box.stage in GONE:
-        raise Refused("box_has_left", box=str(box), stage=box.stage)
-    if box.stage == BoxStage.VOIDED:
-        if place.kind != PlaceKind.QUARANTINE:
-            raise Refused("box_voided", box=str(box))
-    elif box.unlabelled and place.kind == PlaceKind.QUARANTINE:
-        if box.in_work and not stopped:
-            raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)
-    elif box.stage not in PUT_AWAY:
-        raise WrongStage("box_at_its_bench", box=str(box), stage=box.stage)

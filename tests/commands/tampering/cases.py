@@ -13,6 +13,7 @@ from dispatch.models import (
     ClosingBox,
     Reply,
     ReplyBox,
+    Sought,
 )
 from kitting.models import Link
 from tests import factories
@@ -198,3 +199,17 @@ def reply_said_to_have_come_by_a_link(history: History) -> list[Named]:
     row = Reply.objects.filter(way="call").earliest("pk")
     change(row, way="link", nth=1)
     return [("reply links", Reply, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def thing_brought_elsewhere(history: History) -> list[Named]:
+    row = Sought.objects.get(box=history.voided, into__isnull=False)
+    change(row, into=history.line)
+    return [("case things", Sought, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def thing_found_at_another_place(history: History) -> list[Named]:
+    row = Sought.objects.get(bag__isnull=False)
+    change(row, at=history.line)
+    return [("case things", Sought, row.pk), ("chain", Link, link_of(row))]

@@ -100,7 +100,7 @@ def test_what_has_left_and_what_is_loaded_is_told(quality: Client) -> None:
     assert "2 boxes reached: 1 at 1 consignee, 1 here" in text
     assert "1 to take off shipments</a>." in text
     part = answer.content.decode()
-    part = part[part.index('id="off"') : part.index('id="pull"')]
+    part = part[part.index('id="pull"') : part.index('id="scope"')]
     assert reverse("dispatch:shipment-detail", args=[shipment.number]) in part
 
 

@@ -9,6 +9,9 @@ from dispatch.models import Case, EffectConsignee
 from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
+from kitting.models.catalogue import PlaceKind
+from kitting.places.services.places import put_bag
+from tests import factories
 from tests.factories import sign, sign_by_another
 from tests.kitting.ledger import ledger_notices, ledger_replies
 
@@ -37,6 +40,7 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     )
     hold = Hold.objects.get(lot=lot, of_case__isnull=False)
     holds.lift_hold(hold_id=hold.pk, reason="it is not", sign=sign_by_another())
+    bring_some(opened.case, voided)
     close(other.case)
     reopen_case(number=other.case, reason="a second ward", sign=sign())
     close(opened.case, (sent.pk, "the ward is closed, and its store was emptied"))
@@ -50,6 +54,21 @@ def ask_some(case: str) -> None:
     said = {"of_id": row.pk, "got": True, "understood": True, "said_by": "Ward 3"}
     for acted in (False, True):
         effectiveness.note_answer(**said, acted=acted, note="sent back", sign=sign())
+
+
+def bring_some(case: str, voided: Box) -> None:
+    """A voided box is not found, then it is; a bag is brought as well."""
+    thing = {"number": case, "kind": "box", "thing_id": voided.pk}
+    services.note_not_found(**thing, reason="all of the cage", sign=sign())
+    place = factories.make_place(PlaceKind.QUARANTINE)
+    services.bring_in(**thing, place_id=place.pk, sign=sign())
+    bag, shelf = factories.make_bag(), factories.make_place()
+    put_bag(bag_id=bag.pk, place_id=shelf.pk, sign=sign())
+    services.widen_case(
+        number=case, scope=[("bag", bag.pk)], reason="the same shelf", sign=sign()
+    )
+    thing = {"number": case, "kind": "bag", "thing_id": bag.pk}
+    services.bring_in(**thing, place_id=place.pk, sign=sign())
 
 
 def close(case: str, *without: tuple[int, str]) -> None:
