@@ -7,15 +7,6 @@ from typing import Final
 GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
     *("consignees", "requests", "allotment", "pallets", "shipments", "receipts"),
-    *(
-        "log",
-        "figures",
-        "trace",
-        "recall",
-        "notices",
-        "replies",
-        "effectiveness",
-        "closing",
-        "journal",
-    ),
+    *("log", "figures", "trace", "recall", "notices", "replies", "effectiveness"),
+    *("complaints", "closing", "journal"),
 )

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from dispatch.domain.effectiveness import how_many, in_order, share_of
 from dispatch.effectiveness.queries import consignees_of
-from dispatch.models import Case, EffectAnswer, EffectCheck, EffectConsignee
+from dispatch.models import EffectAnswer, EffectCheck, EffectConsignee
 from dispatch.models.effectiveness import LONGEST_NOTE, LONGEST_SAID_BY
+from dispatch.recall.steps import need_open_case
 from kitting.domain.errors import Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_length, need_row, need_text
@@ -45,12 +46,13 @@ def draw_check(*, number: str, level: str, share: int | None, sign: Sign) -> Dra
     Raises:
         Missing: ``row_missing`` if there is no such case.
         Refused: ``effect_level_unknown``, ``effect_share``, ``effect_nobody``.
+        WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Draw:
         locking.shut_gate()  # no list grows and no box leaves meanwhile
-        case = need_row(Case.objects.filter(number=number))
+        case = need_open_case(number)
         per_cent = share_of(level, share)
         known = {each.code: each for each in consignees_of(case)}
         if not known:
@@ -109,12 +111,15 @@ def note_answer(
         Missing: ``row_missing`` if there is no such place.
         Refused: ``effect_not_drawn``, ``entry_missing``, ``entry_too_long``,
             ``entry_not_shown``.
+        WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
 
     def work(act: Act) -> Answered:
+        locking.enter_gate()  # who closes a case shuts it
         found = EffectConsignee.objects.select_related("check_of__case", "consignee")
         row = need_row(found.filter(pk=of_id))
+        need_open_case(row.check_of.case.number)
         name = row.consignee.name
         if not row.drawn:
             raise Refused("effect_not_drawn", name=name)

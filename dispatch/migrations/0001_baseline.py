@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import django.db.models.deletion
 from django.db import migrations, models
 
+import dispatch.domain.complaints
 import dispatch.domain.effectiveness
 import dispatch.domain.needs
 import dispatch.domain.notices
@@ -2447,6 +2448,222 @@ class Migration(migrations.Migration):
                                     _connector="OR",
                                 ),
                                 name="dispatch_sought_found_or_reason",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Complaint",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("number", models.CharField(max_length=20, unique=True)),
+                        ("what", models.CharField(max_length=1000)),
+                        (
+                            "severity",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.complaints.Severity
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("said_by", models.CharField(max_length=80)),
+                        ("contact", models.CharField(blank=True, max_length=120)),
+                        ("point", models.CharField(blank=True, max_length=80)),
+                        ("happened_on", models.DateField(null=True)),
+                        ("received_on", models.DateField(db_index=True)),
+                        ("about", models.CharField(blank=True, max_length=20)),
+                        (
+                            "box",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="complaints",
+                                to="kitting.box",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="complaints",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "lot",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="complaints",
+                                to="kitting.lot",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "part",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="complaints",
+                                to="kitting.part",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("severity", "injury"),
+                                    ("severity", "could"),
+                                    ("severity", "fault"),
+                                    ("severity", "looks"),
+                                    ("severity", "wish"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_complaint_severity_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("what", ""), _negated=True),
+                                    models.Q(("said_by", ""), _negated=True),
+                                ),
+                                name="dispatch_complaint_says_what",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("happened_on", None),
+                                    ("happened_on__lte", models.F("received_on")),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_complaint_received_after",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("box", None), ("lot", None)),
+                                    models.Q(
+                                        models.Q(
+                                            ("box", None),
+                                            ("lot", None),
+                                            _connector="OR",
+                                        ),
+                                        models.Q(("about", ""), _negated=True),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_complaint_about_one",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="ComplaintNote",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "decision",
+                            models.CharField(
+                                blank=True,
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.complaints.Decision
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("text", models.CharField(max_length=500)),
+                        ("reply", models.CharField(blank=True, max_length=500)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="complaint_notes",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "complaint",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="notes",
+                                to="dispatch.complaint",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("decision", ""),
+                                    ("decision", "none"),
+                                    ("decision", "traced"),
+                                    ("decision", "case"),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_complaintnote_known",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(("text", ""), _negated=True),
+                                name="dispatch_complaintnote_has_text",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(
+                                        ("case__isnull", False),
+                                        (
+                                            "decision",
+                                            dispatch.domain.complaints.Decision["CASE"],
+                                        ),
+                                    ),
+                                    models.Q(
+                                        ("case", None),
+                                        models.Q(
+                                            (
+                                                "decision",
+                                                dispatch.domain.complaints.Decision[
+                                                    "CASE"
+                                                ],
+                                            ),
+                                            _negated=True,
+                                        ),
+                                    ),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_complaintnote_case",
                             ),
                         ],
                     },

@@ -11,6 +11,7 @@ from dispatch.models.allotment import (
 )
 from dispatch.models.cases import Case, CaseBox, CaseHold, CaseLook, Sought
 from dispatch.models.closings import Closing, ClosingBox, Reopening
+from dispatch.models.complaints import Complaint, ComplaintNote
 from dispatch.models.consignees import (
     Consignee,
     Merging,
@@ -47,6 +48,8 @@ __all__ = [
     "CaseLook",
     "Closing",
     "ClosingBox",
+    "Complaint",
+    "ComplaintNote",
     "Consignee",
     "EffectAnswer",
     "EffectCheck",

@@ -6,7 +6,6 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from dispatch.models import Case, CaseBox, Sought
-from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.recall.steps import (
     Target,
     bench_place,
@@ -16,13 +15,12 @@ from dispatch.recall.steps import (
     look,
     need_open_case,
     need_scope,
+    opened,
 )
 from kitting.domain.errors import Refused
-from kitting.domain.numbers import Kind
 from kitting.domain.stages import GONE, HERE
 from kitting.ledger import locking
-from kitting.ledger.counters import take
-from kitting.ledger.needs import need_length, need_reason, need_text
+from kitting.ledger.needs import need_reason
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.models import Box
 from kitting.models.catalogue import PlaceKind
@@ -73,16 +71,7 @@ def open_case(
     """
 
     def work(act: Act) -> Looked:
-        locking.shut_gate()
-        targets = need_scope(scope)
-        what = need_text("hazard", hazard, LONGEST_HAZARD, missing="hazard_missing")
-        why = need_reason(reason)
-        level = need_length("class", rated, LONGEST_CLASS)
-        # Early, since its holds name it; nobody else takes one while the gate is shut.
-        number = take(act.workshop.site, Kind.CASE)[0]
-        case = Case(number=number, hazard=what, rated=level)
-        act.write(case)
-        return _looked(case, *look(act, case, why, targets))
+        return looked(*opened(act, scope, hazard=hazard, reason=reason, rated=rated))
 
     return perform(
         "open_case",
@@ -123,7 +112,7 @@ def widen_case(
         locking.shut_gate()
         case = need_open_case(number)
         targets, why = need_scope(scope), need_reason(reason)
-        return _looked(case, *look(act, case, why, targets))
+        return looked(case, *look(act, case, why, targets))
 
     sent = [list(each) for each in scope]
     return perform(
@@ -150,12 +139,22 @@ def look_again(*, number: str, sign: Sign) -> Looked:
     def work(act: Act) -> Looked:
         locking.shut_gate()
         case = need_open_case(number)
-        return _looked(case, *look(act, case, "", ()))
+        return looked(case, *look(act, case, "", ()))
 
     return perform("look_again", work, Looked, sign, case=number)
 
 
-def _looked(case: Case, holds: int, boxes: Collection[CaseBox]) -> Looked:
+def looked(case: Case, holds: int, boxes: Collection[CaseBox]) -> Looked:
+    """Say what a look of a case found.
+
+    Args:
+        case: The case.
+        holds: How many holds it placed.
+        boxes: What came onto its list.
+
+    Returns:
+        The outcome of its act.
+    """
     return Looked(
         case=case.number,
         holds=holds,

@@ -11,6 +11,7 @@ from django.db.models import Q, Sum
 from django.utils.text import Truncator
 
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, Pallet, ShipmentBox
+from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.pallets.labels import prints_of
 from dispatch.pallets.steps import pallet_of, unstack
 from dispatch.recall.queries.cases import (
@@ -20,10 +21,18 @@ from dispatch.recall.queries.cases import (
 )
 from dispatch.shipments.steps import lock_open_shipment, take_off
 from kitting.domain.errors import Conflict, Refused, WrongStage
+from kitting.domain.numbers import Kind
 from kitting.domain.stages import GONE, BoxStage
 from kitting.ledger import locking
+from kitting.ledger.counters import take
 from kitting.ledger.holds import hold_on
-from kitting.ledger.needs import LONGEST_REASON, need_row
+from kitting.ledger.needs import (
+    LONGEST_REASON,
+    need_length,
+    need_reason,
+    need_row,
+    need_text,
+)
 from kitting.ledger.operations import Act
 from kitting.ledger.reach import Reach, held_boxes, reach_of
 from kitting.ledger.standing import key_of
@@ -33,6 +42,38 @@ from kitting.printing.steps import stop_jobs
 
 Target = tuple[str, int | str]
 """What a hold can stand on: one of ``TARGETS``, and its id or the name of a source."""
+
+
+def opened(
+    act: Act, scope: Iterable[Target], *, hazard: str, reason: str, rated: str
+) -> tuple[Case, int, list[CaseBox]]:
+    """Open a case and let it look; it shuts the gate.
+
+    Args:
+        act: The act.
+        scope: What it is about.
+        hazard: What it can do to whom.
+        reason: Why it is opened.
+        rated: The class under local law; may be empty.
+
+    Returns:
+        The case, how many holds were placed, and the boxes that it reaches.
+
+    Raises:
+        Conflict: ``case_has_it``.
+        Missing: ``row_missing``.
+        Refused: As ``open_case``.
+    """
+    locking.shut_gate()
+    targets = need_scope(scope)
+    what = need_text("hazard", hazard, LONGEST_HAZARD, missing="hazard_missing")
+    why = need_reason(reason)
+    level = need_length("class", rated, LONGEST_CLASS)
+    # Early, since its holds name it; nobody else takes one while the gate is shut.
+    number = take(act.workshop.site, Kind.CASE)[0]
+    case = Case(number=number, hazard=what, rated=level)
+    act.write(case)
+    return case, *look(act, case, why, targets)
 
 
 def look(

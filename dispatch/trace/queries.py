@@ -18,7 +18,7 @@ from django.db.models import (
 )
 
 from dispatch.domain.trace import Balance
-from dispatch.models import Allotment, Case, Pallet, Request, Shipment
+from dispatch.models import Allotment, Case, Complaint, Pallet, Request, Shipment
 from dispatch.trace.balance import balance_of, balances_of
 from dispatch.trace.scopes import Scope, roots_of, scope_of
 from kitting.domain.errors import Missing
@@ -164,6 +164,7 @@ def find(text: str) -> Found:
         Kind.ALLOTMENT: Allotment,
         Kind.PALLET: Pallet,
         Kind.CASE: Case,
+        Kind.COMPLAINT: Complaint,
     }
     model = kinds.get(looks_like(found.text), Shipment)
     row = model._default_manager.filter(number=found.text).first()

@@ -36,7 +36,7 @@ _SITES: Final = range(1, 10)
 _PASSED_OVER: Final = frozenset("IO")
 _BLANKS: Final = re.compile("[ \t\r\n\u00a0\u2002-\u200a\u202f\ufeff]+")
 _NUMBER: Final = re.compile(
-    "(?P<kind>[LBRXKSCQAPV])(?P<site>[1-9])"
+    "(?P<kind>[LBRXKSCQAPVF])(?P<site>[1-9])"
     "(?P<sequence>[0-9]{6}|[1-9][0-9]{6,11})(?P<check>[0-9A-Z])"
 )
 IN_A_SENTENCE: Final = re.compile(
@@ -66,6 +66,8 @@ class Kind(StrEnum):
     PALLET = "P"
     CASE = "V"
     """A recall: a case that is followed to every box that it reaches."""
+    COMPLAINT = "F"
+    """What somebody said of a shield, good or bad: feedback."""
 
 
 @dataclass(frozen=True)

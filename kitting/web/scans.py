@@ -172,6 +172,7 @@ _OF_DISPATCH = frozenset(
     {
         *(numbers.Kind.SHIPMENT, numbers.Kind.REQUEST),
         *(numbers.Kind.ALLOTMENT, numbers.Kind.PALLET, numbers.Kind.CASE),
+        numbers.Kind.COMPLAINT,
     }
 )
 """Kinds whose rows are of the other application."""

@@ -31,7 +31,7 @@ from django.db.models.functions import Cast, Coalesce, Concat
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
-from dispatch.models import Allotment, Case, Consignee, Request, Shipment
+from dispatch.models import Allotment, Case, Complaint, Consignee, Request, Shipment
 from dispatch.trace.queries import find
 from kitting.domain.errors import Missing
 from kitting.ledger.proof.chain import sealed_models
@@ -76,6 +76,7 @@ class Kind:
 
 KINDS: Final = (
     Kind(_("case"), Case, F("number"), "dispatch:case-detail"),
+    Kind(_("complaint"), Complaint, F("number"), "dispatch:complaint-detail"),
     Kind(_("shipment"), Shipment, F("number"), "dispatch:shipment-detail"),
     Kind(_("allotment"), Allotment, F("number"), "dispatch:allotment-detail"),
     Kind(_("request"), Request, F("number"), "dispatch:request-detail"),

@@ -60,7 +60,7 @@ def case_new(request: LotwardRequest) -> HttpResponse:
     """Open a case on what a number names, and what is like it."""
     asked = request.GET.get("q", "")
     try:
-        targets = _targets(asked, request.GET.get("alike", ""))
+        targets = targets_asked(asked, request.GET.get("alike", ""))
     except LotwardError as error:
         raise Http404(error.code) from error
     if not targets:
@@ -70,8 +70,8 @@ def case_new(request: LotwardRequest) -> HttpResponse:
         "dispatch/recall/case_new",
         CaseForm(request.POST or None, targets=targets),
         services.open_case,
-        said=_opened,
-        to=_its_page,
+        said=opened_words,
+        to=case_page,
         back=f"{reverse('dispatch:recall')}?{urlencode({'q': asked})}",
         act=_("Open the case"),
         stop=True,
@@ -88,7 +88,9 @@ def case_widen(request: LotwardRequest, number: str) -> HttpResponse:
     case = get_or_404(Case, number=number)
     asked, refusal, targets = request.GET.get("q", ""), "", []
     try:
-        targets = _targets(asked, request.GET.get("alike", "")) if asked.strip() else []
+        targets = (
+            targets_asked(asked, request.GET.get("alike", "")) if asked.strip() else []
+        )
         if asked.strip() and not targets:
             refusal = _("A case is about lots, bags, runs and boxes. Scan one of them.")
     except LotwardError as error:
@@ -130,7 +132,7 @@ def case_look(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def _targets(asked: str, alike: str) -> list[Target]:
+def targets_asked(asked: str, alike: str = "") -> list[Target]:
     """What a case can be about from a number: it, what it is of, lots that are like it."""
     row = find(asked).row
     targets = targets_of(row) if row is not None else []
@@ -142,11 +144,13 @@ def _targets(asked: str, alike: str) -> list[Target]:
     return targets
 
 
-def _its_page(done: services.Looked) -> str:
+def case_page(done: services.Looked) -> str:
+    """Where the case of an outcome is."""
     return reverse("dispatch:case-detail", args=[done.case])
 
 
-def _opened(done: services.Looked) -> str:
+def opened_words(done: services.Looked) -> str:
+    """Say which case is open, and what it reaches."""
     words = _("Case %(case)s is open, and all that it is about is held. %(found)s")
     found = _("It reaches %(boxes)s: %(here)s here, %(gone)s at consignees.")
     found = _boxes(done, found) if done.boxes else _("It reaches no box.")

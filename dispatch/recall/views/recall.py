@@ -19,7 +19,7 @@ from django.utils.translation import ngettext
 
 from dispatch.labels.calls import call_sheet
 from dispatch.labels.sheets import paper_of
-from dispatch.models import Allotment, Case, CaseHold, Request
+from dispatch.models import Allotment, Case, CaseHold, Complaint, Request
 from dispatch.recall import siblings
 from dispatch.recall.calls import call_sheet_of
 from dispatch.recall.forms import HoldForm, LiftForm
@@ -122,9 +122,9 @@ def _along(found: Trace, alike: str) -> str:
 
 
 def _page_of(asked: str) -> str:
-    """The page of a place, carrier, request, allotment or case."""
+    """The page of a place, carrier, request, allotment, case or complaint."""
     row = find(asked).row
-    if isinstance(row, Request | Allotment | Case):
+    if isinstance(row, Request | Allotment | Case | Complaint):
         return reverse(f"dispatch:{row._meta.model_name}-detail", args=[row.number])
     if isinstance(row, Carrier):
         return reverse("kitting:carrier-detail", args=[row.number])

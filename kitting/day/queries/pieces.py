@@ -57,6 +57,7 @@ class PartLine:
     """Pieces of one part in its bags, by stage."""
 
     part: Part
+    """With what a page says of it alone."""
     stages: tuple[int, ...]
     """In the order of ``SHOWN``."""
     held: int
@@ -193,17 +194,22 @@ def part_lines(reach: Reach) -> list[PartLine]:
     bags = Bag.objects.filter(stage__in=SHOWN).order_by()
     sums: dict[int, dict[str, int]] = {}
     held: dict[int, int] = {}
-    for part, stage, pieces, stopped in bags.values_list("lot__part", "stage").annotate(
+    parts: dict[int, Part] = {}
+    of = ("code", "name", "unit", "needs_clearing")
+    rows = bags.values_list(
+        "lot__part", *(f"lot__part__{name}" for name in of), "stage"
+    )
+    for pk, *said, stage, pieces, stopped in rows.annotate(
         sum=Sum("pieces"), stopped=Sum("pieces", filter=stops, default=0)
     ):
-        sums.setdefault(part, {})[stage] = pieces
-        held[part] = held.get(part, 0) + stopped
-    parts = Part.objects.filter(pk__in=sums).order_by("name")
+        parts[pk] = Part(pk=pk, **dict(zip(of, said, strict=True)))
+        sums.setdefault(pk, {})[stage] = pieces
+        held[pk] = held.get(pk, 0) + stopped
     return [
         PartLine(
             part=part,
             stages=tuple(sums[part.pk].get(stage, 0) for stage in SHOWN),
             held=held.get(part.pk, 0),
         )
-        for part in parts
+        for part in sorted(parts.values(), key=lambda part: part.name)
     ]

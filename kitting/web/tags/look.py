@@ -270,6 +270,7 @@ _BESIDE: Final = {
     **dict.fromkeys(("protocols", "meters", "lamps"), "kitting:runs"),
     **dict.fromkeys(("consignees", "pallets"), "dispatch:shipments"),
     "figures": "dispatch:log",
+    "complaints": "dispatch:recall",
     "journal": "dispatch:recall",
     **dict.fromkeys(("methods", "parts", "products"), "kitting:lots"),
 }

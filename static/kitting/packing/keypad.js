@@ -6,7 +6,7 @@
 
 (() => {
   const ALPHABET = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ";
-  const NUMBER = /^[LBRXKSCQAPV][1-9]([0-9]{6}|[1-9][0-9]{6,11})[0-9A-Z]$/;
+  const NUMBER = /^[LBRXKSCQAPVF][1-9]([0-9]{6}|[1-9][0-9]{6,11})[0-9A-Z]$/;
   const SSCC = /^(00)?[0-9]{18}$/;
   const MASS = /^[0-9]{1,7}(\.[0-9]{1,3})?$/;
   const MOST = 40;

@@ -29,6 +29,7 @@ from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import text_of
 from tests.factories import sign
+from tests.kitting.ledger.ledger_cases import close
 
 pytestmark = pytest.mark.django_db
 
@@ -169,6 +170,18 @@ def test_a_case_that_reached_nobody_has_nobody_to_ask() -> None:
     assert not EffectCheck.objects.exists()
     with pytest.raises(Missing):
         services.draw_check(number="V1", level="A", share=None, sign=sign())
+
+
+def test_a_closed_case_asks_nobody_any_more() -> None:
+    case = a_case(1)
+    draw(case)
+    row = EffectConsignee.objects.get()
+    [box] = case.boxes.values_list("box", flat=True)
+    close(case.number, (box, "the ward is closed"))
+    for act in (lambda: draw(case), lambda: answer(row, True, True, True)):
+        with pytest.raises(LotwardError) as caught:
+            act()
+        assert caught.value.code == "case_closed"
 
 
 def test_who_was_not_drawn_has_no_answer() -> None:

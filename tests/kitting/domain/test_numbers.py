@@ -62,6 +62,7 @@ def test_an_assigned_number_is_read_back(kind, site, sequence):
         (Kind.CARRIER, "C"),
         (Kind.PALLET, "P"),
         (Kind.CASE, "V"),
+        (Kind.COMPLAINT, "F"),
     ],
 )
 def test_the_first_letter_says_the_kind(kind, letter):

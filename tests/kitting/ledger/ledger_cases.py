@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from dispatch.closing.queries.closings import mark_of_scope
 from dispatch.closing.services import close_case, reopen_case
+from dispatch.complaints import services as complaints
 from dispatch.effectiveness import services as effectiveness
-from dispatch.models import Case, EffectConsignee
+from dispatch.models import Case, Consignee, EffectConsignee
 from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
@@ -35,6 +36,7 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     ledger_notices.tell_some(opened.case, sent)
     ledger_replies.answer(opened.case, sent)
     ask_some(opened.case)
+    complain_some(sent, factories.make_lot(lot.revision))
     other = services.open_case(
         scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()
     )
@@ -44,6 +46,38 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     close(other.case)
     reopen_case(number=other.case, reason="a second ward", sign=sign())
     close(opened.case, (sent.pk, "the ward is closed, and its store was emptied"))
+
+
+def complain_some(sent: Box, lot: Lot) -> None:
+    """Complaints about a box, a lot and nothing: noted, decided, followed in a case."""
+    today = factories.NOW.date()
+    said = {"said_by": "Sister on Ward 3", "received_on": today}
+    of_box = complaints.take_complaint(
+        **said,
+        what="A visor fogs",
+        severity="fault",
+        happened_on=today,
+        contact="extension 204",
+        consignee_id=Consignee.objects.earliest("pk").pk,
+        point="Ward 3",
+        about=str(sent.serial),
+        part_id=sent.lines.earliest("pk").lot.part_id,
+        sign=sign(),
+    ).complaint
+    complaints.note_complaint(number=of_box, text="It was Ward 4", sign=sign())
+    why = {"text": "Rubbed dry", "reply": "Told how"}
+    complaints.decide_complaint(number=of_box, decision="none", **why, sign=sign())
+    of_lot = complaints.take_complaint(
+        **said, what="Sharp", severity="could", about=lot.number, sign=sign()
+    ).complaint
+    complaints.open_case_for(
+        number=of_lot,
+        scope=[("lot", lot.pk)],
+        hazard="Sharp",
+        reason="seen on a ward",
+        sign=sign(),
+    )
+    complaints.take_complaint(**said, what="Bigger", severity="wish", sign=sign())
 
 
 def ask_some(case: str) -> None:

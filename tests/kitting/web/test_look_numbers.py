@@ -11,7 +11,7 @@ from django.urls import resolve
 from tests.pages import Shown
 
 NUMBER = re.compile(
-    r"\b[LBRXKSCQAPV][1-9][0-9]{6,}[0-9A-Z]\b|\b[0-9]{14,18}\b|\b1-[0-9A-Z]{1,8}-[0-9]{5}-[1-9]\b"
+    r"\b[LBRXKSCQAPVF][1-9][0-9]{6,}[0-9A-Z]\b|\b[0-9]{14,18}\b|\b1-[0-9A-Z]{1,8}-[0-9]{5}-[1-9]\b"
 )
 """Numbers that Lotward assigns, GTINs, SSCCs and kit batches."""
 

@@ -1,0 +1,51 @@
+"""Complaints: each has a number of its kind, and is about what that number names."""
+
+from __future__ import annotations
+
+from django.db.models import F, OuterRef, Q, Subquery
+from django.utils import timezone
+
+from dispatch.models import Complaint
+from kitting.domain import numbers
+from kitting.domain.errors import CodeError
+from kitting.ledger.proof import register
+from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import rows
+from kitting.models import Bag
+
+COMPLAINT = Complaint._meta.db_table
+
+
+def complaints(tally: Tally) -> None:
+    """A complaint has a number of its kind and a day that was, and what it is about.
+
+    Args:
+        tally: Where complaints are counted and faults noted.
+    """
+    told = ("pk", "number", "received_on", "operation__at")
+    zone = timezone.get_current_timezone()
+    for pk, number, received, at in rows(
+        Complaint.objects.order_by("pk").values_list(*told)
+    ):
+        tally.count += 1
+        try:
+            kind = str(numbers.read(number).kind)
+        except CodeError as error:
+            kind = error.code
+        right = str(numbers.Kind.COMPLAINT)
+        tally.same(COMPLAINT, pk, "Its number is none of a complaint.", right, kind)
+        if received > at.astimezone(zone).date():
+            words = "It was taken down before it was received."
+            tally.add(COMPLAINT, pk, words, at, received)
+    bag = Bag.objects.filter(number=OuterRef("about")).values("lot")[:1]
+    its = Complaint.objects.annotate(of_bag=Subquery(bag)).filter(
+        (Q(box__isnull=False) & ~Q(about__in=[F("box__serial"), F("box__number")]))
+        | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & ~Q(lot=F("of_bag")))
+        | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & Q(of_bag=None))
+    )
+    for (pk,) in rows(its.order_by("pk").values_list("pk")):
+        words = "What it is about has another number."
+        tally.add(COMPLAINT, pk, words, "its own", "another")
+
+
+register(("complaints", "complaints", complaints))
