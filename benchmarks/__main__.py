@@ -30,6 +30,7 @@ def main() -> None:
             labels,
             log,
             proving,
+            reach,
             tracing,
         )
         from benchmarks.measure import Row, spread_out
@@ -44,6 +45,7 @@ def main() -> None:
         rows += intake.rows(chosen.rows)
         rows += log.rows(chosen.shipments)
         rows += tracing.case_rows(filled)
+        rows += reach.rows()
         print(spread_out(rows))
 
 

@@ -4,13 +4,25 @@ from __future__ import annotations
 
 import re
 from contextlib import nullcontext
+from random import Random
 from urllib.parse import urlsplit
 
 import pytest
 from django.db import connection
 
-from benchmarks import bench, crowd, filling, intake, labels, log, proving, tracing
+from benchmarks import (
+    bench,
+    crowd,
+    filling,
+    intake,
+    labels,
+    log,
+    proving,
+    reach,
+    tracing,
+)
 from benchmarks.measure import Row, spread_out
+from dispatch.domain.fetching import Candidate
 from dispatch.models import Shipment
 from dispatch.trace.balance import balance_of
 from kitting.labels.kinds import BOX
@@ -120,6 +132,36 @@ def test_the_log_is_grown_by_what_was_sent(monkeypatch: pytest.MonkeyPatch) -> N
     with connection.cursor() as cursor:
         cursor.execute(log.FILE)
         assert cursor.fetchall()[0][0] == gone.number
+
+
+@pytest.mark.parametrize("proposed", [False, True])
+def test_no_piece_is_lost_in_the_invented_weeks(proposed: bool) -> None:
+    """What was taken in is in bags, at benches and in boxes, here or sent."""
+    shop = reach.Workshop(reach.Orders(proposed, proposed), True, Random(1))
+    for day in range(15):
+        shop.work(day)
+    sets = sum(box.sets for box in shop.ready) + sum(box.sets for _on, box in shop.sent)
+    assert sets > 0
+    for part, (pieces, _bag, a_day) in reach.PARTS.items():
+        bags = [*shop.stock[part], *(bag for at in shop.at_bench for bag in at[part])]
+        left = sum(bag.pieces for bag in bags)
+        assert left + sets == pieces * int(15 * a_day), part
+
+
+def test_both_orders_do_the_same_work_and_plain_is_the_oldest_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(reach, "WEEKS", 4)
+    monkeypatch.setattr(reach, "SEEDS", (1,))
+    rows = reach.rows()
+    assert rows == reach.rows()
+    assert [row.what for row in rows][: len(reach.WORDS)] == [*reach.WORDS.values()]
+    shop = reach.Workshop(reach.Orders(False, False), False, Random(1))
+    ages = {}
+    for size in (6, 6, 24):
+        shop.ready.append(Candidate(len(ages), size, None, frozenset(), -len(ages)))
+        ages[len(ages)] = size
+    assert [box.box for box in shop.chosen({6: 1, 24: 1}, set())] == [1, 2]
 
 
 def test_the_table_stands_in_columns() -> None:
