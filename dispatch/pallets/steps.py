@@ -19,7 +19,7 @@ from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.kept import Kept
 from kitting.ledger.operations import Act
-from kitting.ledger.reach import holds_on_boxes, standing_reach
+from kitting.ledger.reach import Reach, holds_on_boxes, standing_reach
 from kitting.ledger.standing import target_of
 from kitting.models import Box
 
@@ -73,19 +73,20 @@ def refuse_unlabelled(box: Box) -> None:
         raise WrongStage("box_not_labelled", box=str(box), stage=box.stage, bench=at)
 
 
-def unfit(boxes: Collection[Box], act: Act) -> dict[int, LotwardError]:
+def unfit(boxes: Collection[Box], act: Act, reach: Reach) -> dict[int, LotwardError]:
     """Say of boxes why they may not leave: past the use-by date, or on hold.
 
     Args:
         boxes: The boxes, locked, behind the gate.
         act: The act, for its day.
+        reach: What the standing holds reach, read behind the gate.
 
     Returns:
         By the box's id, in their order: ``box_held``, where the first hold is named, or
         ``box_past_use_by``; those that may leave are not in it.
     """
     today = day_of(act.workshop, act.now)
-    held = holds_on_boxes([box.pk for box in boxes], standing_reach())
+    held = holds_on_boxes([box.pk for box in boxes], reach)
     found: dict[int, LotwardError] = {}
     for box in boxes:
         if hold := next(iter(held.get(box.pk, ())), None):
@@ -110,7 +111,7 @@ def refuse_unfit(boxes: Collection[Box], act: Act) -> None:
             other box that may not leave stands in ``besides``.
         Refused: ``box_past_use_by``.
     """
-    refuse_together(unfit(boxes, act).values())
+    refuse_together(unfit(boxes, act, standing_reach()).values())
 
 
 def refuse_together(wrong: Iterable[LotwardError]) -> None:

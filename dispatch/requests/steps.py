@@ -19,7 +19,7 @@ from dispatch.requests.queries.requests import ready_by_size
 from kitting.domain.errors import Refused
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger import bulk, locking
-from kitting.ledger.reach import standing_reach
+from kitting.ledger.reach import Reach
 from kitting.models import Box
 
 MOST_NAMED: Final = 3
@@ -36,7 +36,7 @@ class Serves:
     """The promise to it that the box keeps."""
 
 
-def to_serve(shipment: Shipment, box: Box, today: date) -> Serves:
+def to_serve(shipment: Shipment, box: Box, today: date, reach: Reach) -> Serves:
     """Choose what a box on a shipment serves.
 
     A promise of its size to the consignee, to whom it is needed most. Where there is none
@@ -49,6 +49,7 @@ def to_serve(shipment: Shipment, box: Box, today: date) -> Serves:
         shipment: The shipment, locked.
         box: The box, locked with its product, with its size, not ready any more.
         today: The workshop's day.
+        reach: What the standing holds reach, read behind the gate.
 
     Returns:
         The request, and the promise to it.
@@ -69,7 +70,7 @@ def to_serve(shipment: Shipment, box: Box, today: date) -> Serves:
     lacking = [row for row in asked if lacks[row] > 0]
     if len(lacking) < 2 and not promises.total()[sets]:
         return Serves(next(iter(lacking), None))
-    ready = Counter(ready_by_size(product, standing_reach(), today))
+    ready = Counter(ready_by_size(product, reach, today))
     ready[sets] += 1
     _refuse_promised(box, ready[sets], promises)
     own = [row.pk for row in lacking]

@@ -193,22 +193,23 @@ class Stale:
     """Numbers of pallets that are on without one."""
 
 
-def stale_now(shipment: Shipment) -> Stale:
+def stale_now(shipment: Shipment, boxes: Mapping[str, str]) -> Stale:
     """Tell what is to be done about labels that no longer hold.
 
     Args:
         shipment: The shipment; one that was cancelled has none to print.
+        boxes: The serials of the boxes on it, with the pallets on which they came.
 
     Returns:
         Nothing where all hold.
     """
     hold, stale = _printed(shipment)
-    on = _on(shipment)
-    boxes, pallets = _lacking(shipment, hold, on)
+    on = {f"{shipment.number} {box}": boxes[box] or None for box in sorted(boxes)}
+    lacking, pallets = _lacking(shipment, hold, on)
     return Stale(
         again=tuple(one for one in stale if one in on),
         off=tuple(one.partition(" ")[2] for one in stale if one not in on),
-        lacking=len(boxes),
+        lacking=len(lacking),
         pallets=tuple(pallets),
     )
 

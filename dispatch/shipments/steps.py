@@ -26,6 +26,7 @@ from kitting.ledger import bulk, locking
 from kitting.ledger.clock import day_of
 from kitting.ledger.needs import LONGEST_REASON, need_length
 from kitting.ledger.operations import Act
+from kitting.ledger.reach import standing_reach
 from kitting.models import Box, BoxEvent, Guarded, Lot
 from kitting.packing.steps import move_box
 from kitting.printing.steps import stop_jobs
@@ -168,9 +169,12 @@ def put_live(
         The scan, not yet inserted.
     """
     said = {**vars(serves), "pallet": pallet}
-    before = ShipmentBox.objects.filter(shipment=shipment, box=box)
-    if not before.update(live=True, **said):
-        bulk.insert([ShipmentBox(shipment=shipment, box=box, **said)])
+    ShipmentBox.objects.bulk_create(
+        [ShipmentBox(shipment=shipment, box=box, live=True, **said)],
+        update_conflicts=True,
+        unique_fields=["shipment", "box"],
+        update_fields=["live", *said],
+    )
     return ShipScan(shipment=shipment, box=box, on=True, **said)
 
 
@@ -265,7 +269,8 @@ def load(
         WrongStage: ``box_voided``, ``box_came_back``, ``box_not_labelled``.
         LotwardError: Of several boxes the first refusal; the others in ``besides``.
     """
-    today, held = day_of(act.workshop, act.now), unfit(boxes, act)
+    today, reach = day_of(act.workshop, act.now), standing_reach()
+    held = unfit(boxes, act, reach)
     wrong: list[LotwardError] = []
     made: list[Guarded] = []
     for box in boxes:
@@ -280,7 +285,7 @@ def load(
                 _refuse_not_asked(shipment, box)
             made.append(move_box(box, BoxStage.LOADED, f"onto {shipment.number}"))
             bulk.update([box], ["stage", "events_seen"])
-            serves = to_serve(shipment, box, today)
+            serves = to_serve(shipment, box, today, reach)
             made.append(put_live(shipment, box, serves, pallet))
         except LotwardError as error:
             wrong.append(error)

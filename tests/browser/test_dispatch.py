@@ -97,6 +97,25 @@ def test_the_boxes_that_would_serve_are_those_of_the_product_chosen_last(
     assert console_errors == []
 
 
+def assert_as_reloaded(page: Page) -> None:
+    """What scan after scan changed is the page as it is, but for what is said of the last.
+
+    It was changed and never made anew; and nothing stands there twice.
+    """
+    ids = "() => [...document.querySelectorAll('[id]')].map(one => one.id)"
+    there, shown = page.evaluate(ids), page.evaluate(SHOWN)
+    assert len(there) == len(set(there))
+    page.reload()
+    assert page.evaluate(SHOWN) == shown
+
+
+SHOWN = """() => {
+  const shown = document.getElementById("shipment").cloneNode(true);
+  shown.querySelectorAll("#scan-said, script").forEach(one => one.remove());
+  return shown.textContent.split(/\\s+/).join(" ");
+}"""
+
+
 @pytest.mark.smoke
 def test_a_clerk_scans_boxes_on_and_sends_them(
     page: Page, live_server, console_errors: list[str], boxes: list[Box]
@@ -115,9 +134,11 @@ def test_a_clerk_scans_boxes_on_and_sends_them(
     said(page, f"Box {large.serial} is on the shipment.")
     scan(page, other.serial)
     said(page, f"Box {other.serial} is on the shipment.")
+    assert_as_reloaded(page)
     page.get_by_role("button", name=f"Take box {other.serial} off").click()
     said(page, f"Box {other.serial} is off the shipment.")
     expect(page.locator("#scan")).to_be_focused()
+    assert_as_reloaded(page)
     page.get_by_role("link", name="Send 2 boxes").click()
     page.get_by_label("Driver").fill("Driver 2")
     page.get_by_label("Why it goes without").fill("Written by hand")
@@ -156,6 +177,7 @@ def test_each_kind_of_scan_has_a_sound_of_its_own(
     assert len(set(rhythms)) == 3
     assert all(len(rhythm) >= 2 for rhythm in rhythms)
     expect(page.locator(".fetched")).to_contain_text("on")
+    assert_as_reloaded(page)
     assert [text for text in console_errors if "422" not in text] == []
 
 

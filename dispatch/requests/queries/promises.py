@@ -115,18 +115,18 @@ def _counted(rows: QuerySet[Any, Any], what: Count | Sum) -> Coalesce:
     return Coalesce(Subquery(by.values("n")[:1]), 0)
 
 
-def open_promises(products: Iterable[int]) -> Promises:
+def open_promises(products: Iterable[int] | None = None) -> Promises:
     """Read what is promised of some products.
 
     Args:
-        products: Their ids.
+        products: Their ids; left out for all.
 
     Returns:
         The promises to open requests, as far as these lack what was promised.
     """
-    promises = Promise.objects.filter(
-        line__request__stage=RequestStage.OPEN, size__product__in=set(products)
-    )
+    promises = Promise.objects.filter(line__request__stage=RequestStage.OPEN)
+    if products is not None:
+        promises = promises.filter(size__product__in=set(products))
     given = ShipmentBox.objects.filter(
         request=OuterRef("line__request"), live=True, back=False
     )

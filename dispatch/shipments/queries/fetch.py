@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -13,11 +13,11 @@ from django.db.models import Q
 from dispatch.consignees.queries import same_as
 from dispatch.domain.boxmix import Mix
 from dispatch.domain.fetching import Candidate, choose, deal
-from dispatch.models import Pallet, Shipment, ShipmentBox
+from dispatch.models import Pallet, Shipment
 from dispatch.pallets.labels import with_boxes
 from dispatch.pallets.queries.pallets import pallets_of
 from dispatch.requests.queries.promises import Promises, open_promises
-from dispatch.shipments.queries.shipments import STANDS, OnBoard
+from dispatch.shipments.queries.shipments import STANDS, OnBoard, marked
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.reach import Reach
 from kitting.models import Box, BoxLine
@@ -113,6 +113,20 @@ class FetchList:
         return [(name, places[name]) for name in order]
 
 
+def mark_of(bring: Iterable[tuple[str, list[Row]]]) -> str:
+    """Mark a list of what is to be brought, so that it is told from any other.
+
+    Args:
+        bring: Lines by place, in any order; those that are on are as if they were not.
+
+    Returns:
+        The mark.
+    """
+    return marked(
+        repr((place, replace(row, on=False))) for place, rows in bring for row in rows
+    )
+
+
 @dataclass(frozen=True)
 class _Line:
     place: str
@@ -165,32 +179,31 @@ class Came:
     request: str = ""
 
 
-def came(shipment: Shipment, box: str, before: FetchList) -> Came:
+def came(box: OnBoard, listed: Container[str], fetch: FetchList) -> Came:
     """Tell whether a box that was just loaded was the one to bring.
 
     Args:
-        shipment: The shipment.
-        box: The box's number.
-        before: The fetch list before it was loaded.
+        box: The box.
+        listed: The boxes to bring by the list from which it was brought, by number.
+        fetch: The fetch list now; loading serves a request, and ends none.
 
     Returns:
         Nothing to be said where the list named it, or nobody asked for anything.
     """
-    if box in before.named or not before.wanted:
+    if box.box in listed or not fetch.wanted:
         return Came("")
-    live = ShipmentBox.objects.filter(shipment=shipment, box__serial=box, live=True)
-    serves = live.values_list("request__number", "box__size__product__name").first()
-    if serves is None:
-        return Came("")
-    request, product = serves
-    if request:
-        return Came("not_listed", product, request)
-    asked = any(each.asked.product.name == product for each in before.wanted)
-    return Came("too_many" if asked else "not_asked", product)
+    if box.request:
+        return Came("not_listed", box.product, box.request)
+    asked = any(each.asked.product.name == box.product for each in fetch.wanted)
+    return Came("too_many" if asked else "not_asked", box.product)
 
 
 def fetch_list(
-    shipment: Shipment, asked: Sequence[Any], reach: Reach, today: date
+    shipment: Shipment,
+    asked: Sequence[Any],
+    reach: Reach,
+    today: date,
+    promises: Promises | None = None,
 ) -> FetchList:
     """Say which boxes to bring for what the consignee has asked for.
 
@@ -204,13 +217,14 @@ def fetch_list(
             first.
         reach: What the standing holds reach.
         today: The workshop's day.
+        promises: What is promised of all products, where it is known already.
 
     Returns:
         The list.
     """
     products = {row.product_id for row in asked if row.left > 0}
     ready = _ready(products, reach, today) if products else []
-    promises = open_promises(products)
+    promises = promises or open_promises(products)
     lots = _lots_in([box.pk for box in ready])
     had = _lots_had(shipment, set().union(*lots.values())) if ready else set()
     mixes = _dealt(asked, ready, promises)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date
 from typing import Protocol
@@ -12,7 +13,7 @@ from django.db.models import Count, F, Min, OuterRef, Q, QuerySet, Subquery, Sum
 from django.db.models.functions import Coalesce
 
 from dispatch.models import ShipEvent, Shipment, ShipScan
-from dispatch.requests.queries.promises import open_promises
+from dispatch.requests.queries.promises import Promises, open_promises
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger.reach import Reach, holds_on_boxes
 from kitting.ledger.standing import target_of
@@ -161,7 +162,10 @@ def lots_by_box(boxes: Iterable[int]) -> dict[int, tuple[LotIn, ...]]:
 
 
 def on_board(
-    shipment: Shipment, reach: Reach | None = None, today: date = date.min
+    shipment: Shipment,
+    reach: Reach | None = None,
+    today: date = date.min,
+    of: str = "",
 ) -> list[OnBoard]:
     """The boxes on a shipment, the one that was scanned last first.
 
@@ -169,13 +173,13 @@ def on_board(
         shipment: The shipment.
         reach: What ``told_holds`` reach; left out where nobody asks.
         today: The workshop's day; left out where nobody asks what is past its date.
+        of: The number of the box or pallet whose lots alone are asked for.
 
     Returns:
         The boxes, each with its lots and with the hold that reaches it.
     """
     live = Q(shipment_boxes__shipment=shipment, shipment_boxes__live=True)
-    scanned = ShipScan.objects.filter(shipment=shipment, on=True).order_by("pk")
-    order = dict(scanned.values_list("box", "pk"))
+    scans = ShipScan.objects.filter(shipment=shipment, box=OuterRef("pk"), on=True)
     boxes = (
         Box.objects.filter(live)
         .select_related("size__product")
@@ -183,10 +187,12 @@ def on_board(
             serves=F("shipment_boxes__request__number"),
             on_pallet=F("shipment_boxes__pallet__number"),
             stands=STANDS,
+            scan=Subquery(scans.order_by("-pk").values("pk")[:1]),
         )
     )
-    found = sorted(boxes, key=lambda box: order.get(box.pk, 0), reverse=True)
-    lots = lots_by_box(order)
+    found = sorted(boxes, key=lambda box: box.scan, reverse=True)
+    those = [box for box in found if not of or of in (str(box), box.on_pallet)]
+    lots = lots_by_box([box.pk for box in those])
     held = holds_on_boxes([box.pk for box in found], reach or Reach())
     return [
         OnBoard(
@@ -210,6 +216,28 @@ def on_board(
 
 def _why(held: list[Hold]) -> str:
     return f"{target_of(held[0])}: {held[0].reason}" if held else ""
+
+
+def marks_of(boxes: Iterable[OnBoard], gone: Collection[str] = ()) -> list[str]:
+    """Mark what a page shows of a shipment, so that it is told from any other.
+
+    Args:
+        boxes: The boxes that it shows, and whether each comes off.
+        gone: Boxes that it shows besides; nobody knows any more whether they came off.
+
+    Returns:
+        The mark; where boxes are gone, those of either.
+    """
+    told = [f"{box.box} {box.comes_off}" for box in boxes]
+    return [
+        marked([*told, *(f"{box} {off}" for box in gone)])
+        for off in ((False, True) if gone else (False,))
+    ]
+
+
+def marked(lines: Iterable[str]) -> str:
+    """Mark some lines, whatever their order."""
+    return hashlib.sha256("\n".join(sorted(lines)).encode()).hexdigest()[:16]
 
 
 def by_size(boxes: Iterable[OfAKind]) -> list[tuple[str, int, int, int]]:
@@ -276,7 +304,9 @@ def named_before() -> dict[str, list[str]]:
     }
 
 
-def ready_to_go(today: date, reach: Reach) -> list[Ready]:
+def ready_to_go(
+    today: date, reach: Reach, promises: Promises | None = None
+) -> list[Ready]:
     """Boxes that may be scanned onto a shipment now, by product and size.
 
     A box stands where it was put, else where the bench is at which it was packed.
@@ -284,10 +314,12 @@ def ready_to_go(today: date, reach: Reach) -> list[Ready]:
     Args:
         today: The workshop's day; what is past its use-by date may not go.
         reach: What the standing holds reach.
+        promises: What is promised of all products, where it is known already.
 
     Returns:
         The kinds by product, largest boxes first.
     """
+    promises = promises or open_promises()
     ready = ready_boxes(reach, today).order_by()
     stands = Coalesce("place__name", "bench__place__name", Value(""))
     kind = ("size__product__name", "size__sets", "size__product")
@@ -297,7 +329,6 @@ def ready_to_go(today: date, reach: Reach) -> list[Ready]:
     kinds: dict[tuple[str, int, int], list[tuple[str, int, date]]] = {}
     for product, sets, of, place, boxes, oldest in rows:
         kinds.setdefault((product, sets, of), []).append((place, boxes, oldest))
-    promises = open_promises({of for _product, _sets, of in kinds})
     return [
         Ready(
             product=product,

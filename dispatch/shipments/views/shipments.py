@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Container
 from functools import partial
 from typing import Any
 
@@ -11,12 +12,14 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django_htmx.http import reswap
 
 from dispatch.consignees.queries import points_at
 from dispatch.models import Pallet, Shipment
 from dispatch.pallets.forms import BoxScanForm, TakeOffForm
 from dispatch.pallets.labels import PALLETS
 from dispatch.pallets.queries.pallets import pallet_named, scanned, stays
+from dispatch.requests.queries.promises import open_promises
 from dispatch.requests.queries.requests import open_for
 from dispatch.requests.words import TIERS
 from dispatch.shipments import services
@@ -29,13 +32,19 @@ from dispatch.shipments.labels import (
     stale_now,
 )
 from dispatch.shipments.queries import shipments as queries
-from dispatch.shipments.queries.fetch import FetchList, came, fetch_list
+from dispatch.shipments.queries.fetch import (
+    Came,
+    FetchList,
+    came,
+    fetch_list,
+    mark_of,
+)
 from dispatch.shipments.queries.shipments import OnBoard, by_pallet, by_size
 from dispatch.shipments.words import CAME
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
 from kitting.ledger.operations import Sign
-from kitting.ledger.reach import Reach, reach_of, standing_reach
+from kitting.ledger.reach import reach_of, standing_reach
 from kitting.ledger.standing import told_holds
 from kitting.printing.views.prints import print_page
 from kitting.web.acting import Said, attempt_scan, said_of_scan, say_and_go, say_of_scan
@@ -53,6 +62,7 @@ from kitting.web.http import (
 from kitting.web.tables import Column, file_response
 
 NOTHING_NEW = 204
+_WITH_WHOM = Shipment.objects.select_related("consignee")
 
 
 COLUMNS: list[Column[OnBoard]] = [
@@ -112,9 +122,8 @@ def shipment_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
 @allowed("kitting.send_boxes", "POST")
 def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
     """Put the box or pallet that was scanned onto the shipment."""
-    shipment = get_or_404(Shipment, number=number)
+    shipment = get_or_404(_WITH_WHOM, number=number)
     form = BoxScanForm(request.POST)
-    before = _fetch_list(shipment, reach_of(told_holds()))
 
     def load(sign: Sign, scan: str) -> services.Scanned | services.PalletScanned:
         found, of = scanned(scan), shipment.pk
@@ -123,22 +132,29 @@ def shipment_scan(request: LotwardRequest, number: str) -> HttpResponse:
         return services.load_box(shipment_id=of, box_id=found.pk, sign=sign)
 
     done, status = attempt_scan(request, form, load)
-    said = Said("")
     if isinstance(done, services.PalletScanned):
-        said = _said_of_pallet(shipment, done, before)
-    elif done is not None:
-        loaded = came(shipment, done.box, before)
-        words = CAME[loaded.code] % {**vars(loaded), "box": done.box}
-        said = Said(words, besides=loaded.code != "")
-    return _after_scan(request, shipment, form, done, said=said, status=status)
+        say = partial(_said_of_pallet, done)
+        return _after_scan(request, shipment, say, done.pallet)
+    if done is not None:
+        listed = request.POST.get("listed", "").split()
+        say = partial(_said_of_box, done.box, listed)
+        return _after_scan(request, shipment, say, done.box)
+    return _show(request, shipment, wrong=form, status=status)
+
+
+def _said_of_box(
+    box: str, listed: Container[str], moved: list[OnBoard], to: FetchList
+) -> Said:
+    """Say that a box is on, and whether it was the one to bring."""
+    found = came(moved[0], listed, to) if moved else Came("")
+    return Said(CAME[found.code] % {**vars(found), "box": box}, found.code != "")
 
 
 def _said_of_pallet(
-    shipment: Shipment, done: services.PalletScanned, before: FetchList
+    done: services.PalletScanned, moved: list[OnBoard], to: FetchList
 ) -> Said:
     """Say that a pallet is on, and how many of its boxes nobody asked for."""
-    on = shipment.shipment_boxes.filter(pallet__number=done.pallet, live=True)
-    more = on.filter(request=None).count() if before.wanted else 0
+    more = sum(not box.request for box in moved) if to.wanted else 0
     named = {"pallet": done.pallet, "boxes": amount(done.its, "box"), "more": more}
     if not more:
         words = _("Pallet %(pallet)s is on the shipment with %(boxes)s.")
@@ -150,14 +166,10 @@ def _said_of_pallet(
     return Said(words % named, besides=True)
 
 
-def _fetch_list(shipment: Shipment, reach: Reach) -> FetchList:
-    return fetch_list(shipment, open_for(shipment), reach, clock.today())
-
-
 @allowed("kitting.send_boxes", "POST")
 def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
     """Take a box off the shipment again."""
-    shipment = get_or_404(Shipment, number=number)
+    shipment = get_or_404(_WITH_WHOM, number=number)
     form = TakeOffForm(request.POST)
     done, status = attempt_scan(
         request,
@@ -166,8 +178,11 @@ def shipment_take_off(request: LotwardRequest, number: str) -> HttpResponse:
             shipment_id=shipment.pk, box_id=box, sign=sign
         ),
     )
-    said = Said(_said_off(done, form.cleaned_data["box"]) if done else "")
-    return _after_scan(request, shipment, form, done, said=said, status=status)
+    if done is None:
+        return _show(request, shipment, wrong=form, status=status)
+    said = Said(_said_off(done, form.cleaned_data["box"]))
+    moved = done.pallet or done.box  # the pallet has another count
+    return _after_scan(request, shipment, lambda _came, _to: said, moved)
 
 
 def _said_off(done: services.Scanned, box: int) -> str:
@@ -196,9 +211,11 @@ def shipment_pallet_off(request: LotwardRequest, number: str) -> HttpResponse:
             shipment_id=shipment.pk, pallet_id=pallet_named(pallet).pk, sign=sign
         ),
     )
+    if done is None:
+        return _show(request, shipment, wrong=form, status=status)
     words = _("Pallet %(pallet)s is off the shipment, as it was before. Put it away.")
-    said = Said(words % vars(done) if done else "")
-    return _after_scan(request, shipment, form, done, said=said, status=status)
+    said = Said(words % vars(done))
+    return _after_scan(request, shipment, lambda _came, _to: said, done.pallet)
 
 
 @allowed("kitting.send_boxes", "GET", "POST")
@@ -228,12 +245,13 @@ def shipment_send(request: LotwardRequest, number: str) -> HttpResponse:
             return redirect(_address(number))
         return _show(request, shipment, wrong=form, status=status)
     form.show(seen)
+    on = {box.box: box.pallet for box in boxes}
     context = {
         "form": form,
         "shipment": shipment,
         "sizes": by_size(boxes),
         "held": [(box, new_op_key()) for box in boxes if box.comes_off],
-        "stale": stale_now(shipment),
+        "stale": stale_now(shipment, on),
         "before": queries.named_before(),
     }
     return render(
@@ -269,19 +287,83 @@ def _address(number: str) -> str:
 def _after_scan(
     request: LotwardRequest,
     shipment: Shipment,
-    form: KeyedForm,
-    done: services.Scanned | services.PalletScanned | None,
-    *,
-    said: Said,
-    status: int,
+    say: Callable[[list[OnBoard], FetchList], Said],
+    moved: str,
 ) -> HttpResponse:
-    """Answer a box on or off: htmx stays on the page, a plain post goes back to it."""
-    if done is None:
-        return _show(request, shipment, wrong=form, status=status)
-    if wants_fragment(request):
+    """Answer a box or pallet on or off: htmx stays on the page, a plain post goes back.
+
+    A page that showed all the other boxes as they are gets what the scan changed.
+    """
+    now = _open_now(shipment, moved)
+    moved_on = [box for box in now["on_board"] if moved in (box.box, box.pallet)]
+    said = say(moved_on, now["fetch"])
+    if not wants_fragment(request):
+        say_of_scan(request, said)
+        return redirect(_address(shipment.number))
+    others = [box for box in now["on_board"] if box not in moved_on]
+    gone = () if moved_on else (moved,)
+    if request.POST.get("seen") not in queries.marks_of(others, gone):
         return _show(request, shipment, said=said)
-    say_of_scan(request, said)
-    return redirect(_address(shipment.number))
+    fetched = [(place, row) for place, row in now["fetched"] if row.box == moved]
+    bring = [*now["bring"], *((place, [row]) for place, row in fetched)]
+    listed = mark_of(bring) == request.POST.get("bring")
+    context = {
+        **now,
+        "boxes": [(box, new_op_key()) for box in moved_on],
+        "gone": moved,
+        "fetched": fetched,
+        "bring": None if listed else now["bring"],
+        "said": said.words,
+        "besides": said.besides,
+    }
+    part = "dispatch/shipments/_shipment_changed.html"
+    return reswap(render(request, part, context), "none")
+
+
+def _open_now(shipment: Shipment, moved: str = "") -> dict[str, Any]:
+    """What the page of an open shipment shows besides its boxes, one by one."""
+    reach, today = reach_of(told_holds()), clock.today()
+    boxes = queries.on_board(shipment, reach, today, moved)
+    asked, promises = open_for(shipment), open_promises()
+    fetch = fetch_list(shipment, asked, reach, today, promises)
+    ready = queries.ready_to_go(today, reach, promises)
+    return {
+        **_figures(shipment, boxes),
+        "fetch": fetch,
+        **_walked(fetch, boxes),
+        "asked": [(each, TIERS[each.asked.tier]) for each in fetch.wanted],
+        "ready": ready,
+        "held": [(box, new_op_key()) for box in boxes if box.comes_off],
+        "mark": queries.marks_of(boxes)[0],
+        "scan_key": new_op_key(),
+    }
+
+
+def _walked(fetch: FetchList, boxes: list[OnBoard]) -> dict[str, Any]:
+    """What is to be brought by place, and what was brought from where, newest first."""
+    ticked = fetch.ticked(boxes)
+    left = [(place, [row for row in rows if not row.on]) for place, rows in ticked]
+    bring = [(place, rows) for place, rows in left if rows]
+    fetched = [(place, row) for place, rows in ticked for row in rows if row.on]
+    names = [name for box in boxes for name in (box.box, box.pallet)]
+    return {
+        "bring": bring,
+        "bring_mark": mark_of(bring),
+        "fetched": sorted(fetched, key=lambda each: names.index(each[1].box)),
+    }
+
+
+def _figures(shipment: Shipment, boxes: list[OnBoard]) -> dict[str, Any]:
+    return {
+        "shipment": shipment,
+        "on_board": boxes,
+        "on": len(boxes),
+        "sets_on": sum(box.sets for box in boxes),
+        "sizes": by_size(boxes),
+        "pallets": [(*row, new_op_key()) for row in by_pallet(boxes)],
+        "alone": sum(not box.pallet for box in boxes),
+        "stale": stale_now(shipment, {box.box: box.pallet for box in boxes}),
+    }
 
 
 def _show(
@@ -294,40 +376,22 @@ def _show(
 ) -> HttpResponse:
     """Show a shipment as it is now; somebody else may have changed it meanwhile."""
     shipment = queries.with_figures(Q(pk=shipment.pk)).get()
-    is_open = shipment.stage == ShipmentStage.OPEN
-    reach = reach_of(told_holds()) if is_open else Reach()
-    today = clock.today()
-    boxes = queries.on_board(shipment, reach, today)
+    if shipment.stage == ShipmentStage.OPEN:
+        context = _open_now(shipment)
+    else:
+        context = _figures(shipment, queries.on_board(shipment))
     said = said or said_of_scan(request)
-    keyed = [(box, new_op_key()) for box in boxes]
-    context: dict[str, Any] = {
-        "shipment": shipment,
-        "boxes": keyed,
-        "sizes": by_size(boxes),
-        "pallets": [(*row, new_op_key()) for row in by_pallet(boxes)],
-        "alone": sum(not box.pallet for box in boxes),
-        "said": said.words,
-        "besides": said.besides,
-        "stale": stale_now(shipment),
-        "wrong": wrong,
-    }
-    if is_open:
-        ready = queries.ready_to_go(today, reach)
-        fetch = _fetch_list(shipment, reach)
-        context |= {
-            "fetch": fetch,
-            "ticked": fetch.ticked(boxes),
-            "asked": [(each, TIERS[each.asked.tier]) for each in fetch.wanted],
-            "ready": ready,
-            "ready_boxes": sum(kind.boxes for kind in ready),
-            "held": [(box, key) for box, key in keyed if box.comes_off],
-            "scan_key": new_op_key(),
-        }
     return render_part(
         request,
         "dispatch/shipments/shipment_detail",
         "_shipment",
-        context,
+        {
+            **context,
+            "boxes": [(box, new_op_key()) for box in context["on_board"]],
+            "said": said.words,
+            "besides": said.besides,
+            "wrong": wrong,
+        },
         status=status,
     )
 

@@ -105,7 +105,7 @@ def test_a_shipment_says_which_request_each_box_serves(
     page = reverse("dispatch:shipment-detail", args=[there.number])
     address = f'href="{page_of(row)}"'
     shown = clerk.get(page).content.decode()
-    on = shown[shown.index('<ul class="boxes">') :]
+    on = shown[shown.index('<ul class="boxes"') :]
     assert on.count(address) == 1
     factories.send(there)
     shown = clerk.get(page).content.decode()
@@ -219,6 +219,16 @@ def test_its_number_leads_to_its_page(
     shipment = factories.make_shipment()
     answer = clerk.post(reverse("dispatch:shipment-scan", args=[shipment.number]), scan)
     assert "is a request, not a box" in words_of(answer)
+
+
+def test_a_request_is_one_touch_away_for_who_may_take_it(
+    clerk: Client, client_for: Callable[[User], Client]
+) -> None:
+    way = f'href="{reverse("dispatch:request-new")}"'
+    checker = client_for(factories.make_person("checker"))
+    for page in ("kitting:day", "kitting:lots", "dispatch:log"):
+        assert way in clerk.get(reverse(page)).content.decode()
+        assert way not in checker.get(reverse(page)).content.decode()
 
 
 def test_who_may_not_send_boxes_reads_only(

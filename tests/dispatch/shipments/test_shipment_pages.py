@@ -321,7 +321,7 @@ def test_a_box_is_taken_off_once_and_stands_ready(
     data = keyed(box=box.pk)
     answer = clerk.post(act_of(shipment, "take-off"), data, headers=hx)
     assert_part(answer, "shipment")
-    assert answer.context["ready_boxes"] == 1
+    assert [kind.boxes for kind in answer.context["ready"]] == [1]
     assert clerk.post(act_of(shipment, "take-off"), data).status_code == 302
     box.refresh_from_db()
     assert box.stage == "labelled"
