@@ -8,7 +8,7 @@ from typing import Final
 
 from kitting.domain.badges import without_badges
 
-_LINK: Final = re.compile(r"(/received/)[^/\s?'\"]+")
+_LINK: Final = re.compile(r"(/(?:received|recalled)/)[^/\s?'\"]+")
 """A signed link, which opens for whoever has it."""
 
 

@@ -7,7 +7,14 @@ from django.urls import include, path
 from lotward import first_hour, signing, views
 
 PUBLIC = frozenset(
-    {"favicon", "health", "kitting:scale", "kitting:tablet", "dispatch:received"}
+    {
+        "favicon",
+        "health",
+        "kitting:scale",
+        "kitting:tablet",
+        "dispatch:received",
+        "dispatch:recalled",
+    }
     | {"sign-in", "sign-on", "sign-out"}
 )
 """Names of the addresses that anybody may ask for."""

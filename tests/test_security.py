@@ -64,7 +64,12 @@ GUARDED = [address for address in ADDRESSES if address.name not in urls.PUBLIC]
 
 def test_the_public_addresses_are_these_and_all_exist() -> None:
     signing = {"sign-in", "sign-on", "sign-out"}
-    doors = {"kitting:scale", "kitting:tablet", "dispatch:received"}
+    doors = {
+        "kitting:scale",
+        "kitting:tablet",
+        "dispatch:received",
+        "dispatch:recalled",
+    }
     assert signing | doors | {"favicon", "health"} == urls.PUBLIC
     assert {address.name for address in ADDRESSES} >= urls.PUBLIC
 

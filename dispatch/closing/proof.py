@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 
 from dispatch.models import Case, CaseBox, CaseLook, Closing, ClosingBox
+from dispatch.replies.proof import accounted_for
 from kitting.domain.stages import GONE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -79,7 +80,7 @@ def boxes(tally: Tally) -> None:
 
 
 def _silent(closing: int, case: int, seq: int) -> list[int]:
-    """Boxes of a case that were gone then, held, and closed over without a reason."""
+    """Boxes that were gone then, held, without an end, and closed over in silence."""
     holds = Hold.objects.filter(
         of_case__look__case=case, operation__link__seq__lt=seq
     ).exclude(lift__operation__link__seq__lt=seq)
@@ -93,7 +94,9 @@ def _silent(closing: int, case: int, seq: int) -> list[int]:
         .annotate(was=Subquery(events.values("after")[:1]))
         .filter(was__in=GONE, box__in=held_boxes(reach_of(list(holds))))
     )
-    return list(found.order_by("pk").values_list("box", flat=True))
+    boxes = list(found.order_by("pk").values_list("box", flat=True))
+    ended = accounted_for(case, boxes, seq)
+    return [box for box in boxes if box not in ended]
 
 
 register(

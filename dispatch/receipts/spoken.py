@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Final
 
 ENGLISH: Final[Mapping[str, str]] = {
+    "lang": "en",
     "title": "What is in your boxes",
     "sent": "Sent",
     "shipment": "Shipment",
@@ -103,6 +104,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "workshop_time": "Times are those of the workshop",
 }
 GERMAN: Final[Mapping[str, str]] = {
+    "lang": "de",
     "title": "Was in Ihren Kartons ist",
     "sent": "Versandt",
     "shipment": "Sendung",

@@ -12,11 +12,11 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import in_use
 from dispatch.domain.replies import LONGEST, MOST_DAYS, OURS, Answer, Line
-from dispatch.receipts.forms.links import PlainField
-from dispatch.replies.queries import Account
+from dispatch.receipts.forms.links import PlainField, StrangerForm
+from dispatch.replies.queries.accounts import Account
 from dispatch.replies.words import WAYS
 from kitting.web.fields import IdField
-from kitting.web.forms import KeyedForm, SpokenForm
+from kitting.web.forms import KeyedForm
 
 MOST_BOXES: Final = 100
 """So many boxes are asked about at once: a browser sends every field of them, and no more
@@ -39,25 +39,20 @@ class Row:
         return any(field.errors or field.value() for field in self.counts)
 
 
-class BoxAnswers(SpokenForm):
-    """What became of each box: one answer for all its sets, or sets of several counted.
+class BoxAnswers(forms.Form):
+    """What became of each box: one answer for all its sets, or sets of several counted."""
 
-    Args:
-        *args: As for any form.
-        boxes: Those that are asked about.
-        words: What fields and answers are called.
-        **kwargs: As for any form.
-    """
-
-    def __init__(
-        self,
-        *args: Any,
-        boxes: Sequence[Account],
-        words: Mapping[str, Any],
-        **kwargs: Any,
+    def ask(
+        self, boxes: Sequence[Account], words: Mapping[str, Any], newest: int
     ) -> None:
-        super().__init__(*args, **kwargs)
-        self.boxes, self.words = boxes, words
+        """Add the fields about each box.
+
+        Args:
+            boxes: Those that are asked about.
+            words: What fields and answers are called.
+            newest: The newest reply that the page shows, 0 for none.
+        """
+        self.boxes, self.words, self.newest = boxes, words, newest
         of_all = [("", words["none_chosen"]), *self._answers()]
         of_one = [("", words["same_as_all"]), *self._answers()]
         if len(boxes) > 1:
@@ -89,6 +84,14 @@ class BoxAnswers(SpokenForm):
         """The field for all boxes of which nothing is chosen; None for a single box."""
         return self["all"] if "all" in self.fields else None
 
+    @property
+    def seen_now(self) -> Any:
+        """The newest reply that whoever sends the form knows of: it is shown by then."""
+        refused = [error.code for error in vars(self).get("refusals", ())]
+        if self.is_bound and "answered_since" not in refused:
+            return self["seen"].value()
+        return self.newest
+
     def rows(self) -> Iterator[Row]:
         """Each box with its fields."""
         for each in self.boxes:
@@ -107,7 +110,7 @@ class BoxAnswers(SpokenForm):
             self.add_error(name, forms.ValidationError(self.words["no_answer"]))
         passed = any(line.answer == Answer.PASSED for line in self.lines)
         if passed and not (data.get("whom") or data.get("to")):
-            self.add_error("whom", forms.ValidationError(self.words["whom_missing"]))
+            self.add_error("whom", forms.ValidationError(self.words["whom"]))
         return data
 
     def _add(self, each: Account) -> None:
@@ -148,7 +151,7 @@ CLERKS: Final[Mapping[str, str | Promise]] = {
     ),
     "wrong_sets": _("The sets that are counted do not come to those that are out"),
     "no_answer": _("Answer for at least one box."),
-    "whom_missing": _("Say to whom the boxes were passed on."),
+    "whom": _("Say to whom the boxes were passed on."),
     "box": _("Box"),
     "sets_out": _("Sets that are out"),
     "came_back": _("Sets that came back"),
@@ -206,6 +209,12 @@ class ReplyForm(BoxAnswers, KeyedForm):
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
 
+    def __init__(
+        self, *args: Any, boxes: Sequence[Account], newest: int, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.ask(boxes, CLERKS, newest)
+
     @property
     def head(self) -> list[Any]:
         """The fields about who said so."""
@@ -222,6 +231,64 @@ class ReplyForm(BoxAnswers, KeyedForm):
         data = self.cleaned_data
         said = {name: data[name] for name in ("way", "told_by", "note", "seen")}
         return {**said, "lines": self.lines}
+
+
+class LinkedForm(BoxAnswers, StrangerForm):
+    """What a consignee says on its page; its words are those of the page.
+
+    Args:
+        *args: As for any form.
+        boxes: Those that are asked about.
+        words: Every word of the page.
+        newest: The newest reply that the page shows, 0 for none.
+        **kwargs: As for any form.
+    """
+
+    named_by = {
+        "answered_since": "answered_since",
+        "answered_too_often": "too_often",
+        "entry_missing": "by",
+        "entry_too_long": "remark",
+        "sets_not_all": "wrong_sets",
+        "whom_missing": "whom",
+    }
+
+    def __init__(
+        self,
+        *args: Any,
+        boxes: Sequence[Account],
+        words: Mapping[str, str],
+        newest: int,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, words=words, **kwargs)
+        self.ask(boxes, words, newest)
+        self.fields["seen"] = IdField()
+        for name, most in (("whom", LONGEST["whom"]), ("remark", LONGEST["note"])):
+            self.fields[name] = PlainField(
+                label=words[name],
+                required=False,
+                max_length=most,
+                widget=forms.TextInput(attrs={"autocomplete": "off"}),
+            )
+
+    def add_error(self, field: str | None, error: Any) -> None:
+        """Note an error; what Django says of it is in no consignee's words."""
+        own = (self.words["wrong_sets"], self.words["no_answer"])
+        if not str(getattr(error, "message", "")).startswith(own):
+            error = forms.ValidationError(self.words["look"])
+        super().add_error(field, error)
+
+    @property
+    def foot(self) -> list[Any]:
+        """The fields about where boxes went, and a remark."""
+        return [self["whom"], self["remark"]]
+
+
+class LinkForm(KeyedForm):
+    """Which link is ended."""
+
+    nth = IdField()
 
 
 class TermForm(KeyedForm):

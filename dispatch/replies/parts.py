@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from dispatch.models import Case
-from dispatch.replies import queries
+from dispatch.replies.queries import follow_up as queries
 from kitting.ledger import clock
 from kitting.web.parts import register
 

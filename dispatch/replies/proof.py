@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from django.db.models import (
@@ -18,7 +18,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from dispatch.domain.replies import By
+from dispatch.domain.replies import By, standing
 from dispatch.models import (
     CaseBox,
     Merging,
@@ -109,15 +109,59 @@ def links(tally: Tally) -> None:
         Q(way=By.LINK) & ~by_them | ~Q(way=By.LINK) & by_them,
     )
     _add(tally, REPLY, odd, "It came another way than its act says.")
-    before = ReplyLink.objects.filter(
-        case=OuterRef("case"), consignee=OuterRef("consignee"), **_before()
+    before = ReplyLink.objects.filter(case=OuterRef("case"), **_before())
+    own = before.filter(consignee=OuterRef("consignee"))
+    # Those of another count as well once that one was merged into it.
+    merged = before.exclude(consignee=OuterRef("consignee")).filter(
+        Exists(Merging.objects.filter(consignee=OuterRef("consignee")))
     )
-    counts = before.order_by().values("case").annotate(n=Count("pk")).values("n")
-    came = Reply.objects.filter(way=By.LINK).annotate(ended=Coalesce(counts, 0))
+    came = Reply.objects.filter(way=By.LINK).annotate(
+        least=_count(own) + 1, most=_count(own) + _count(merged) + 1
+    )
     tally.count += came.count()
-    merged = Merging.objects.filter(into=OuterRef("consignee"))
-    late = came.exclude(nth=F("ended") + 1).filter(~Exists(merged))
+    late = came.filter(Q(nth__lt=F("least")) | Q(nth__gt=F("most")))
     _add(tally, REPLY, late, "It came by a link that was not in force.")
+
+
+def _count(some: QuerySet[ReplyLink, Any]) -> Coalesce:
+    each = some.order_by().values("case").annotate(n=Count("pk")).values("n")
+    return Coalesce(Subquery(each), 0)
+
+
+def accounted_for(case: int, boxes: Collection[int], seq: int) -> set[int]:
+    """Say of which boxes everything was used, destroyed or back at a link of the journal.
+
+    Args:
+        case: The case.
+        boxes: Boxes on its list that were with consignees then.
+        seq: The link.
+
+    Returns:
+        Those of them of which nothing was left to account for.
+    """
+    back = Return.objects.filter(box__in=boxes, **{f"{SEQ}__lt": seq}).order_by()
+    back = back.exclude(**{f"undone__{SEQ}__lt": seq})
+    came = dict(back.values_list("box").annotate(n=Sum("sets")))
+    told = ReplyBox.objects.filter(
+        reply__case=case, box__in=boxes, **{f"{SEQ}__lt": seq}
+    )
+    newest: dict[int, tuple[int, int, dict[str, int]]] = {}
+    for reply, box, answer, sets, full in told.order_by("reply").values_list(
+        "reply", "box", "answer", "sets", "box__size__sets"
+    ):
+        if box not in newest or newest[box][0] != reply:
+            newest[box] = reply, full, {}
+        newest[box][2][answer] = sets
+    passed = PassedOn.objects.filter(box__in=boxes, **{f"{SEQ}__lt": seq})
+    later = {box: each for each, box in passed.order_by("pk").values_list(SEQ, "box")}
+    at = dict(Reply.objects.filter(case=case).values_list("pk", SEQ))
+    return {
+        box
+        for box, (reply, full, said) in newest.items()
+        # Whoever got it since had not answered for it yet.
+        if (at[reply] or 0) > later.get(box, 0)
+        and not standing(full, came.get(box, 0), said).unaccounted
+    }
 
 
 def _lines() -> QuerySet[ReplyBox, Any]:

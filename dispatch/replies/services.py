@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
+from datetime import timedelta
+from typing import Final
 
-from dispatch.domain.replies import MOST_DAYS, OURS, Line
-from dispatch.models import Consignee, Reply, ReplyTerm
+from dispatch.domain.replies import MOST_DAYS, OURS, By, Line
+from dispatch.models import Case, Consignee, Reply, ReplyLink, ReplyTerm
+from dispatch.recall.links import link_in_force
+from dispatch.recall.queries.cases import closing_of
 from dispatch.recall.steps import need_open_case
 from dispatch.replies.steps import keep_reply
-from kitting.domain.errors import Refused
+from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
@@ -122,3 +126,121 @@ def want_replies(*, number: str, days: int, sign: Sign) -> Wanted:
         return Wanted(case.number, days)
 
     return perform("want_replies", work, Wanted, sign, case=number, days=days)
+
+
+MOST_ANSWERS: Final = 30
+"""So often within a day a consignee may answer by one link: nobody searches faster."""
+A_DAY: Final = timedelta(days=1)
+
+
+def reply_by_link(
+    *,
+    number: str,
+    consignee_id: int,
+    nth: int,
+    told_by: str,
+    note: str,
+    lines: Sequence[Line],
+    seen: int,
+    sign: Sign,
+) -> Replied:
+    """Keep what a consignee says on its page of the boxes that it has.
+
+    Args:
+        number: The case.
+        consignee_id: The consignee.
+        nth: Of which of its links it showed the token.
+        told_by: Who says so, as written.
+        note: A remark.
+        lines: As for ``record_reply``; whom it passed boxes on to it says in words.
+        seen: The newest reply that its page showed; 0 for none.
+        sign: By the consignee.
+
+    Returns:
+        The case and how many boxes.
+
+    Raises:
+        Conflict: ``answered_since``.
+        Missing: ``link_is_over`` if the case was closed or the link ended meanwhile.
+        Refused: ``answered_too_often``; as for ``keep_reply``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> Replied:
+        locking.enter_gate()  # who closes a case shuts it, or ends a link
+        case = need_row(Case.objects.filter(number=number))
+        whom = need_row(Consignee.objects.filter(pk=consignee_id)).stays
+        if closing_of(case) is not None or link_in_force(case, whom) != nth:
+            raise Missing("link_is_over")
+        by_it = Reply.objects.filter(case=case, consignee=whom, way=By.LINK, nth=nth)
+        if by_it.filter(operation__at__gt=act.now - A_DAY).count() >= MOST_ANSWERS:
+            raise Refused("answered_too_often")
+        reply = Reply(case=case, consignee=whom, way=By.LINK, nth=nth)
+        reply.told_by, reply.note = told_by, note
+        named = [replace(line, consignee_id=None) for line in lines]
+        keep_reply(act, reply, named, seen)
+        return Replied(case.number, whom.name, len({line.box_id for line in lines}))
+
+    return perform(
+        "reply_by_link",
+        work,
+        Replied,
+        sign,
+        case=number,
+        consignee=consignee_id,
+        nth=nth,
+        told_by=told_by,
+        note=note,
+        lines=[list(astuple(line)) for line in lines],
+        seen=seen,
+    )
+
+
+@dataclass(frozen=True)
+class LinkEnded:
+    """A link of a consignee to a case that is good no more; the next one is."""
+
+    case: str
+    consignee: str
+    nth: int
+
+
+def end_reply_link(
+    *, number: str, consignee_id: int, nth: int, sign: Sign
+) -> LinkEnded:
+    """End a consignee's link to a case; the one after it is good from now on.
+
+    Args:
+        number: The case.
+        consignee_id: The consignee.
+        nth: Which of its links.
+        sign: Who, when and the operation key.
+
+    Returns:
+        The link that was ended.
+
+    Raises:
+        Conflict: ``reply_link_ended`` if it is not the one in force.
+        Missing: If there is no such case or consignee.
+        WrongStage: ``case_closed``.
+        OperationKeyReused: If the key was used for another act.
+    """
+
+    def work(act: Act) -> LinkEnded:
+        locking.shut_gate()
+        case = need_open_case(number)
+        whom = need_row(Consignee.objects.filter(pk=consignee_id)).stays
+        if link_in_force(case, whom) != nth:
+            raise Conflict("reply_link_ended", name=whom.name)
+        act.write(ReplyLink(case=case, consignee=whom, nth=nth))
+        return LinkEnded(case.number, whom.name, nth)
+
+    return perform(
+        "end_reply_link",
+        work,
+        LinkEnded,
+        sign,
+        case=number,
+        consignee=consignee_id,
+        nth=nth,
+    )

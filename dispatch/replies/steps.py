@@ -17,7 +17,7 @@ from dispatch.models import (
     ShipmentBox,
 )
 from dispatch.receipts.steps import pass_boxes
-from dispatch.replies.queries import newest_about, out_of
+from dispatch.replies.queries.accounts import newest_about, out_of
 from dispatch.replies.words import WAYS
 from kitting.domain.errors import Conflict, Refused
 from kitting.domain.stages import GONE

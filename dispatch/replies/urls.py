@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.replies.views import replies
+from dispatch.replies.views import links, replies
 
 urlpatterns: list[URLPattern] = [
     path(
@@ -15,4 +15,10 @@ urlpatterns: list[URLPattern] = [
         replies.case_reply,
         name="case-reply",
     ),
+    path(
+        "recall/cases/<str:number>/answers/<str:code>/link/",
+        links.case_link,
+        name="case-link",
+    ),
+    path("recalled/<str:token>/", links.recalled, name="recalled"),
 ]

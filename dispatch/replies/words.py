@@ -40,6 +40,10 @@ SENTENCES: dict[str, str | Promise] = {
         " again."
     ),
     "reply_days": _("Answers are due after 0 to %(most)s days. Write how many."),
+    "reply_link_ended": _(
+        "Somebody ended this link of %(name)s already; another one is good. Load this page"
+        " again."
+    ),
     "reply_way": _("Say how the answer came: by telephone, on paper or at a visit."),
     "sets_not_all": _(
         "%(out)s sets of box %(box)s are out, and %(sets)s are answered for. Answer for"

@@ -64,7 +64,9 @@ def test_a_file_as_large_as_any_form_takes_comes_in_from_who_is_signed_in(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("path", ["/sign-in/", "/lots/", "/received/x/", "/nowhere/"])
+@pytest.mark.parametrize(
+    "path", ["/sign-in/", "/lots/", "/received/x/", "/recalled/x/", "/nowhere/"]
+)
 @pytest.mark.parametrize("cookie", ["", "made-up"])
 def test_the_body_of_a_stranger_is_small_and_a_larger_one_is_not_read(
     path: str, cookie: str

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 
 from dispatch.models import Case
 from dispatch.recall.queries.cases import Listed, Whole
-from kitting.domain.stages import BoxStage
+from dispatch.replies.queries import accounts as replies
 from kitting.models import Lift
 
 
 def unaccounted(found: Whole) -> list[Listed]:
     """The boxes of a case of which nobody knows the end.
 
-    A box has an end that is in quarantine or voided, or that the case holds no more.
+    A box has an end that is in quarantine or voided, that the case holds no more, or of
+    which a consignee says so for all its sets: see ``replies.queries.accounts``.
 
     Args:
         found: The case.
@@ -22,11 +23,8 @@ def unaccounted(found: Whole) -> list[Listed]:
     Returns:
         The others, in the order of its list.
     """
-    return [box for box in found.boxes if not _has_its_end(box)]
-
-
-def _has_its_end(box: Listed) -> bool:
-    return not box.held or box.in_quarantine or box.now == BoxStage.VOIDED
+    left = {each.box.box for each in replies.unaccounted(found.case)}
+    return [box for box in found.boxes if box.box in left]
 
 
 @dataclass(frozen=True)

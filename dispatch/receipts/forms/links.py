@@ -19,6 +19,7 @@ from kitting.web.forms import DayField, KeyedForm
 from kitting.web.http import new_op_key
 
 FIELD_OF: Mapping[str, str] = {
+    "answered_too_often": "too_often",
     "box_is_not_short": "sets_counted",
     "box_named_twice": "box_number",
     "entry_missing": "by",
@@ -72,8 +73,51 @@ class PlainField(forms.CharField):
             raise forms.ValidationError(error.code, code=error.code) from error
 
 
-class AnswerForm(forms.Form):
-    """What a consignee counted; its words are those of the page.
+class StrangerForm(forms.Form):
+    """What somebody writes who does not sign in; its words are those of the page.
+
+    Args:
+        *args: As for any form.
+        words: Every word of the page.
+        **kwargs: As for any form.
+    """
+
+    named_by: Mapping[str, str] = FIELD_OF
+    """By the code of a refusal which word of the page says what is to be looked at."""
+
+    def __init__(self, *args: Any, words: Mapping[str, Any], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.words = words
+        self.refusals: list[LotwardError] = []
+        self.fields["op_key"] = forms.UUIDField(
+            widget=forms.HiddenInput, initial=new_op_key
+        )
+        self.fields["by"] = PlainField(
+            label=words["by"],
+            max_length=LONGEST["received_by"],
+            widget=forms.TextInput(attrs={"autocomplete": "name"}),
+        )
+
+    @property
+    def named(self) -> list[str]:
+        """What is to be looked at, in the words of the page."""
+        fields = {name: field.label for name, field in self.fields.items()}
+        wrong = [
+            str(fields.get(name) or self.words["page_old"]) for name in self.errors
+        ]
+        refused = [
+            self.words[self.named_by.get(error.code, "page_old")]
+            for error in self.refusals
+        ]
+        return [*dict.fromkeys([*wrong, *refused])]
+
+    def refuse(self, error: LotwardError) -> None:
+        """Note a refusal of the act."""
+        self.refusals.append(error)
+
+
+class AnswerForm(StrangerForm):
+    """What a consignee counted.
 
     Args:
         *args: As for any form.
@@ -85,17 +129,10 @@ class AnswerForm(forms.Form):
     def __init__(
         self, *args: Any, shown: Shown, words: Mapping[str, str], **kwargs: Any
     ) -> None:
-        super().__init__(*args, **kwargs)
-        self.words, self.boxes = words, shown.boxes
-        self.wrong: list[str] = []
+        super().__init__(*args, words=words, **kwargs)
+        self.boxes = shown.boxes
         figure = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
         plain = forms.TextInput(attrs={"autocomplete": "off"})
-        self.fields["op_key"] = forms.UUIDField(
-            widget=forms.HiddenInput, initial=new_op_key
-        )
-        self.fields["by"] = PlainField(
-            label=words["by"], max_length=LONGEST["received_by"], widget=plain
-        )
         self.fields["on"] = DayField(label=words["received_on"])
         self.fields["at"] = TimeField(label=words["received_at"])
         self.fields["boxes"] = forms.IntegerField(
@@ -165,23 +202,6 @@ class AnswerForm(forms.Form):
         """The fields about all of it."""
         for name in ("by", "on", "at", "boxes", "remark"):
             yield self[name]
-
-    @property
-    def named(self) -> list[str]:
-        """What is to be looked at, in the words of the page."""
-        fields = {name: field.label for name, field in self.fields.items()}
-        wrong = [
-            str(fields.get(name) or self.words["page_old"]) for name in self.errors
-        ]
-        return [*dict.fromkeys([*wrong, *self.wrong])]
-
-    def refuse(self, error: LotwardError) -> None:
-        """Note a refusal of the act."""
-        if error.code == "answered_too_often":
-            self.wrong.append(self.words["too_often"])
-        else:
-            name = FIELD_OF.get(error.code, "page_old")
-            self.wrong.append(self.words[name])
 
     @property
     def said(self) -> Said:

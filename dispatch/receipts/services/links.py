@@ -11,12 +11,12 @@ from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
-from django.core.signing import BadSignature, Signer
 from django.urls import reverse
 
 from dispatch.domain.receipts import LINK_DAYS, Said, Told
 from dispatch.models import ReceiptLink, Shipment
 from dispatch.receipts.steps import need_said, newest_of
+from dispatch.receipts.tokens import read_token, token_for
 from dispatch.shipments.steps import lock_boxes
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import GONE_SHIPMENTS, ShipmentStage
@@ -28,7 +28,6 @@ from kitting.models import User
 SALT: Final = "dispatch.receipts.link"
 MOST_ANSWERS: Final = 12
 """So often a consignee may answer by one link: more is no correction any more."""
-LONGEST_TOKEN: Final = 100
 
 
 @dataclass(frozen=True)
@@ -124,7 +123,7 @@ def token_of(link: ReceiptLink) -> str:
     Returns:
         Its shipment, its place among the links of it, and a signature.
     """
-    return _signer().sign(f"{link.shipment.number}.{link.nth}")
+    return token_for(SALT, link.shipment.number, link.nth)
 
 
 def path_of(link: ReceiptLink) -> str:
@@ -153,10 +152,6 @@ def good_link(shipment: Shipment, now: datetime) -> ReceiptLink | None:
     return links.select_related("shipment").first()
 
 
-def _signer() -> Signer:
-    return Signer(salt=SALT)
-
-
 def link_behind(token: str, now: datetime) -> ReceiptLink | None:
     """Find the link that a token is of.
 
@@ -169,12 +164,10 @@ def link_behind(token: str, now: datetime) -> ReceiptLink | None:
         link that is ended, past its time or followed by another, or of a shipment that
         has not left.
     """
-    if len(token) > LONGEST_TOKEN:
+    about = read_token(SALT, token)
+    if about is None:
         return None
-    try:
-        number, _dot, nth = _signer().unsign(token).rpartition(".")
-    except BadSignature:
-        return None
+    number, nth = about
     links = ReceiptLink.objects.select_related("shipment__consignee").filter(
         shipment__number=number,
         shipment__stage__in=GONE_SHIPMENTS,

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from functools import partial
-from typing import Any, Final
+from collections.abc import Callable
+from functools import partial, wraps
+from typing import Any, Final, TypeVar
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
@@ -13,11 +14,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from dispatch.models import ReceiptLink, Shipment
-from dispatch.receipts.forms.links import AnswerForm, LinkForm
+from dispatch.receipts.forms.links import AnswerForm, LinkForm, StrangerForm
 from dispatch.receipts.queries.deliveries import after
 from dispatch.receipts.queries.links import shown_of
 from dispatch.receipts.services import links
-from dispatch.receipts.spoken import ENGLISH, GERMAN, words_for
+from dispatch.receipts.spoken import ENGLISH, words_for
 from kitting.domain.errors import LotwardError
 from kitting.domain.stages import ShipmentStage
 from kitting.ledger import clock
@@ -28,6 +29,8 @@ from kitting.models import Workshop
 from kitting.web.acting import act_page
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404, status_for
+
+Form = TypeVar("Form", bound=StrangerForm)
 
 HEADERS: Final = {
     "Cache-Control": "private, no-store",
@@ -90,20 +93,33 @@ def _absolute(request: HttpRequest, link: ReceiptLink) -> str:
     return request.build_absolute_uri(path)
 
 
+def by_link(
+    view: Callable[[HttpRequest, str, Workshop], HttpResponse],
+) -> Callable[[HttpRequest, str], HttpResponse]:
+    """Let in whoever has a link, and keep the page to them; see ``HEADERS``.
+
+    Args:
+        view: It is given the token and the workshop.
+    """
+
+    @wraps(view)
+    def shown(request: HttpRequest, token: str) -> HttpResponse:
+        with at_the_workshop() as workshop:
+            response = view(request, token, workshop)
+        for name, value in HEADERS.items():
+            response.headers[name] = value
+        return response
+
+    return shown
+
+
 @require_http_methods(["GET", "POST"])
-def received(request: HttpRequest, token: str) -> HttpResponse:
+@by_link
+def received(request: HttpRequest, token: str, workshop: Workshop) -> HttpResponse:
     """What a consignee is told of its boxes, and what it says of them."""
-    with at_the_workshop() as workshop:
-        response = _received(request, token, workshop)
-    for name, value in HEADERS.items():
-        response.headers[name] = value
-    return response
-
-
-def _received(request: HttpRequest, token: str, workshop: Workshop) -> HttpResponse:
     link = links.link_behind(token, clock.now())
     if link is None:
-        return _no_link(request, ENGLISH)
+        return no_link(request, ENGLISH)
     words = words_for(link.shipment.consignee.language)
     with snapshot():
         shown = shown_of(link.shipment, workshop)
@@ -111,18 +127,18 @@ def _received(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespo
     form = AnswerForm(request.POST or None, shown=shown, words=words)
     status = 200
     if request.method == "POST":
-        status = _answer(link, form)
+        status = answered(form, partial(_answer, link))
         if status == DONE:
             return redirect(request.path)
         if status == GONE:
-            return _no_link(request, words)
+            return no_link(request, words)
     context: dict[str, Any] = {
         "shipment": link.shipment,
         "shown": shown,
         "heard": [each for each in known.heard if each.way == "link"],
         "form": form,
         "words": words,
-        "lang": "de" if words is GERMAN else "en",
+        "lang": words["lang"],
     }
     return render(request, "dispatch/receipts/received.html", context, status=status)
 
@@ -130,21 +146,33 @@ def _received(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespo
 DONE, UNFIT, GONE = 302, 422, 404
 
 
-def _answer(link: ReceiptLink, form: AnswerForm) -> int:
-    """Keep what was sent: the status to answer with; what is wrong is on the form."""
+def answered(form: Form, act: Callable[[Form, Sign], object]) -> int:
+    """Do the act of a form that a consignee sent, and say with what to answer.
+
+    Args:
+        form: The form; what is wrong is on it then.
+        act: The act, given the form and the consignee's sign.
+
+    Returns:
+        ``DONE``, ``GONE``, or the status of the page.
+    """
     if not form.is_valid():
         return UNFIT
-    sign = Sign(by=links.consignee(), key=form.cleaned_data["op_key"])
     try:
-        links.answer_link(
-            shipment_id=link.shipment_id, nth=link.nth, said=form.said, sign=sign
-        )
+        act(form, Sign(by=links.consignee(), key=form.cleaned_data["op_key"]))
     except LotwardError as error:
         form.refuse(error)
         return status_for(error)
     return DONE
 
 
-def _no_link(request: HttpRequest, words: Any) -> HttpResponse:
+def _answer(link: ReceiptLink, form: AnswerForm, sign: Sign) -> None:
+    links.answer_link(
+        shipment_id=link.shipment_id, nth=link.nth, said=form.said, sign=sign
+    )
+
+
+def no_link(request: HttpRequest, words: Any) -> HttpResponse:
+    """Answer that a link is not good, whatever the reason."""
     page = "dispatch/receipts/received_no_link.html"
     return render(request, page, {"words": words}, status=404)

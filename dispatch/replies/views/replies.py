@@ -9,8 +9,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.models import Case, Consignee
-from dispatch.replies import queries, services
-from dispatch.replies.forms import CLERKS, MOST_BOXES, ReplyForm, TermForm
+from dispatch.replies import services
+from dispatch.replies.forms import MOST_BOXES, ReplyForm, TermForm
+from dispatch.replies.queries import accounts as queries
 from kitting.ledger.locking import snapshot
 from kitting.web.acting import act_page
 from kitting.web.figures import amount
@@ -33,8 +34,7 @@ def case_reply(request: LotwardRequest, number: str, code: str) -> HttpResponse:
     form = ReplyForm(
         request.POST or None,
         boxes=asked,
-        words=CLERKS,
-        initial={"seen": max((each.pk for each in replies), default=0)},
+        newest=queries.newest_of(replies),
     )
     return act_page(
         request,

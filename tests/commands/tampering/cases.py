@@ -13,6 +13,7 @@ from dispatch.models import (
     ClosingBox,
     Reply,
     ReplyBox,
+    ReplyLink,
     Sought,
 )
 from kitting.models import Link
@@ -213,3 +214,17 @@ def thing_found_at_another_place(history: History) -> list[Named]:
     row = Sought.objects.get(bag__isnull=False)
     change(row, at=history.line)
     return [("case things", Sought, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def reply_by_another_link(history: History) -> list[Named]:
+    row = Reply.objects.get(way="link")
+    change(row, nth=1)
+    return [("reply links", Reply, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def reply_link_out_of_its_row(history: History) -> list[Named]:
+    row = ReplyLink.objects.get()
+    change(row, nth=2)
+    return [("reply links", ReplyLink, row.pk), ("chain", Link, link_of(row))]

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from dispatch.closing.queries.closings import mark_of_scope
+from dispatch.closing.services import close_case
 from dispatch.domain.replies import Line
 from dispatch.models import Case, Consignee, Reply
 from dispatch.recall.services import open_case
@@ -11,7 +13,7 @@ from dispatch.replies import services
 from kitting.ledger.operations import Sign
 from kitting.models import Box
 from tests import factories
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 
 def sent_to(consignee: Consignee | None = None, boxes: int = 1) -> list[Box]:
@@ -28,6 +30,19 @@ def case_on(*boxes: Box) -> Case:
     values = {"hazard": "A visor cracks", "reason": "A ward called"}
     done = open_case(scope=scope, **values, sign=sign())
     return Case.objects.get(number=done.case)
+
+
+def closed(case: Case, *boxes: Box) -> None:
+    """Close a case although nobody knows what is with some boxes."""
+    close_case(
+        number=case.number,
+        cause="A blunt knife",
+        done="All were called",
+        prevention="New knives",
+        seen=mark_of_scope(case),
+        reasons=[(box.pk, "lost") for box in boxes],
+        sign=sign_by_another(),
+    )
 
 
 def newest(case: Case) -> int:

@@ -6,13 +6,14 @@ from typing import Any
 
 import pytest
 
-from dispatch.closing.queries.closings import mark_of_scope
-from dispatch.closing.services import close_case
+from dispatch.closing.services import reopen_case
 from dispatch.domain.replies import Line
 from dispatch.models import PassedOn, Reply, ReplyBox, Return
 from dispatch.receipts.services.returns import record_return, undo_return
-from dispatch.replies import queries, services
-from dispatch.replies.queries import unaccounted
+from dispatch.replies import services
+from dispatch.replies.queries import accounts as queries
+from dispatch.replies.queries import follow_up
+from dispatch.replies.queries.accounts import unaccounted
 from kitting.domain.errors import LotwardError, Missing, WrongStage
 from kitting.ledger import holds
 from kitting.models import Box, Hold
@@ -20,7 +21,14 @@ from kitting.models.catalogue import PlaceKind
 from kitting.packing.services.voiding import void_box
 from kitting.places.services.places import put_box
 from tests import factories
-from tests.dispatch.replies.replying import case_on, lines, newest, reply, sent_to
+from tests.dispatch.replies.replying import (
+    case_on,
+    closed,
+    lines,
+    newest,
+    reply,
+    sent_to,
+)
 from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
@@ -200,13 +208,13 @@ def test_an_answer_that_knew_nothing_of_a_newer_one_is_told() -> None:
 def test_the_day_for_answers_is_the_newest_that_was_set() -> None:
     [box] = sent_to()
     case = case_on(box)
-    assert queries.due_on(case) is None
+    assert follow_up.due_on(case) is None
     for days in (9, 1):
         services.want_replies(number=case.number, days=days, sign=sign())
-    due = queries.due_on(case)
+    due = follow_up.due_on(case)
     assert due is not None
     on_time, late = (
-        queries.follow_up(case, day) for day in (due, due.replace(year=2999))
+        follow_up.follow_up(case, day) for day in (due, due.replace(year=2999))
     )
     assert on_time.late == ()
     assert [each.to_answer for each in late.late] == [1]
@@ -220,15 +228,33 @@ def test_nothing_is_said_of_a_case_that_is_closed() -> None:
     whom = factories.make_consignee()
     [box] = sent_to(whom)
     case = case_on(box)
-    close_case(
-        number=case.number,
-        cause="A blunt knife",
-        done="All were called",
-        prevention="New knives",
-        seen=mark_of_scope(case),
-        reasons=[(box.pk, "lost")],
-        sign=sign_by_another(),
-    )
+    closed(case, box)
     refused("case_closed", case, whom, *lines(box, used=6))
     with pytest.raises(WrongStage):
         services.want_replies(number=case.number, days=1, sign=sign())
+
+
+def test_a_case_closes_without_a_reason_once_every_set_has_its_end() -> None:
+    whom, next_door = factories.make_consignee(), factories.make_consignee()
+    box, other = sent_to(whom, 2)
+    case = case_on(box, other)
+    reply(case, whom, *lines(box, used=4, returned=2), *lines(other, destroyed=6))
+    with pytest.raises(LotwardError) as caught:
+        closed(case)
+    assert caught.value.params["box"] == box.serial
+    assert not caught.value.besides
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    back = {"box_id": box.pk, "opened": True, "place_id": cage.pk, "note": "Recall"}
+    record_return(**back, sets=2, sign=sign())
+    closed(case)
+    assert factories.prove() == []
+    # What is said of a box, or becomes of it, after that counts for a reopening alone.
+    reopen_case(number=case.number, reason="A second ward", sign=sign())
+    reply(
+        case,
+        whom,
+        *lines(box, unknown=4),
+        Line(other.pk, "passed", 6, "", next_door.pk),
+    )
+    assert left_of(case) == {box.serial: 4, other.serial: 6}
+    assert factories.prove() == []

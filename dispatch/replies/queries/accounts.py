@@ -2,29 +2,24 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from itertools import islice
-from typing import Any, Final, TypeAlias
+from datetime import datetime
+from typing import Any, TypeAlias
 
 from django.db.models import Max, Q, QuerySet, Sum
-from django.utils import timezone
 
-from dispatch.domain.replies import Answer, Standing, standing
+from dispatch.domain.replies import Standing, standing
 from dispatch.models import (
     Case,
     Consignee,
     Reply,
     ReplyBox,
-    ReplyTerm,
     Return,
 )
 from dispatch.recall.queries.cases import (
     Listed,
     boxes_of,
-    closing_of,
     standing_holds_of,
 )
 from dispatch.replies.words import ANSWERS, WAYS
@@ -147,15 +142,6 @@ class Asked:
         return max(told, default=None)
 
 
-@dataclass(frozen=True)
-class Counted:
-    """Boxes and sets of one answer; a box with two answers counts under both."""
-
-    words: str
-    boxes: int
-    sets: int
-
-
 Said: TypeAlias = Mapping[Any, Any]
 """What each answer is called."""
 
@@ -225,32 +211,6 @@ def asked_of(case: Case, consignee: Consignee, words: Said = ANSWERS) -> Asked:
     return Asked(consignee, tuple(held))
 
 
-def counted(found: Collection[Account]) -> tuple[Counted, ...]:
-    """Count boxes and sets by answer, those without one last.
-
-    Args:
-        found: The boxes of a case.
-
-    Returns:
-        What there is of each.
-    """
-    boxes: Counter[str] = Counter()
-    sets: Counter[str] = Counter()
-    for each in found:
-        for answer, count in (each.known.said if each.known else {}).items():
-            boxes[answer] += 1
-            sets[answer] += count
-    unsaid = [each.known.unsaid for each in found if each.is_to_answer and each.known]
-    rows = [
-        Counted(str(ANSWERS[each]), boxes[each], sets[each])
-        for each in Answer
-        if boxes[each]
-    ]
-    if unsaid:
-        rows.append(Counted(str(ANSWERS[""]), len(unsaid), sum(unsaid)))
-    return tuple(rows)
-
-
 def replies_of(
     case: Case, consignee: Consignee, words: Said = ANSWERS
 ) -> tuple[Told, ...]:
@@ -267,6 +227,18 @@ def replies_of(
     same = Q(consignee=consignee) | Q(consignee__merged_into=consignee)
     told = _told(Reply.objects.filter(same, case=case), words)
     return tuple(reversed(told.values()))
+
+
+def newest_of(replies: Iterable[Told]) -> int:
+    """The id of the newest of some replies.
+
+    Args:
+        replies: The replies.
+
+    Returns:
+        The id, 0 for none.
+    """
+    return max((each.pk for each in replies), default=0)
 
 
 def newest_about(box_ids: Collection[int], case: Case) -> int:
@@ -295,77 +267,6 @@ def out_of(box_ids: Collection[int], sets: Mapping[int, int]) -> dict[int, int]:
     """
     back = _came_back(Q(box__in=box_ids))
     return {box: sets[box] - back.get(box, 0) for box in box_ids}
-
-
-def due_on(case: Case) -> date | None:
-    """Read by which day a case wants answers.
-
-    Args:
-        case: The case.
-
-    Returns:
-        The last day for them, in the zone in force; None where nobody set one.
-    """
-    rows = ReplyTerm.objects.filter(case=case).select_related("operation")
-    term = rows.order_by("-pk").first()
-    if term is None:
-        return None
-    return timezone.localdate(term.operation.at) + timedelta(days=term.days)
-
-
-@dataclass(frozen=True)
-class FollowUp:
-    """What the page of a case says of answers."""
-
-    found: tuple[Account, ...]
-    consignees: tuple[Asked, ...]
-    counted: tuple[Counted, ...]
-    here: int
-    """Boxes that are here, neither in quarantine nor voided."""
-    due: date | None
-    is_late: bool
-    """Whether that day is over."""
-    is_closed: bool
-
-    @property
-    def unaccounted(self) -> int:
-        """Boxes that are not accounted for."""
-        return sum(each.unaccounted > 0 for each in self.found)
-
-    @property
-    def sets(self) -> int:
-        """Sets that are not accounted for."""
-        return sum(each.unaccounted for each in self.found)
-
-    @property
-    def late(self) -> tuple[Asked, ...]:
-        """Who has not answered for all of its boxes although the day is over."""
-        if not self.is_late or self.is_closed:
-            return ()
-        return tuple(each for each in self.consignees if each.to_answer)
-
-
-def follow_up(case: Case, today: date) -> FollowUp:
-    """Read what the page of a case says of answers.
-
-    Args:
-        case: The case.
-        today: The workshop's day.
-
-    Returns:
-        All of it.
-    """
-    found, due = accounts(case), due_on(case)
-    here = sum(each.unaccounted > 0 and each.known is None for each in found)
-    return FollowUp(
-        found=found,
-        consignees=by_consignee(found),
-        counted=counted(found),
-        here=here,
-        due=due,
-        is_late=due is not None and due < today,
-        is_closed=closing_of(case) is not None,
-    )
 
 
 def _account(box: Listed, back: int, told: Mapping[int, Told]) -> Account:
@@ -418,27 +319,3 @@ def _told(rows: QuerySet[Reply], words: Said) -> dict[int, Told]:
         )
         for row in beside.order_by("pk")
     }
-
-
-MOST_CASES: Final = 5
-"""Of so many cases, the newest, the page of the day says who has not answered."""
-
-
-def late(today: date) -> list[tuple[Case, Asked]]:
-    """Read who has not answered for all of its boxes although the day for it is over.
-
-    Args:
-        today: The workshop's day.
-
-    Returns:
-        Each with the case, the newest case first.
-    """
-    some = Case.objects.filter(terms__isnull=False).distinct().order_by("-pk")
-    over = (case for case in some if (due := due_on(case)) and due < today)
-    waiting = (case for case in over if closing_of(case) is None)
-    return [
-        (case, each)
-        for case in islice(waiting, MOST_CASES)
-        for each in by_consignee(accounts(case))
-        if each.to_answer
-    ]
