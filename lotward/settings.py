@@ -32,6 +32,10 @@ DISK_WARN_PERCENT = env.whole(
 PROXY = env.networks(os.environ, "LOTWARD_PROXY")
 ALLOWED_HOSTS = env.hosts(os.environ, "LOTWARD_HOSTS")
 CONSIGNEE_URL = env.outside(os.environ, "LOTWARD_CONSIGNEE_URL", names=ALLOWED_HOSTS)
+globals().update(
+    env.email(os.environ, "LOTWARD_EMAIL_URL", sender="LOTWARD_EMAIL_FROM")
+)
+EMAIL_TIMEOUT = 10
 PRINTER_CA_FILE = env.certificates(os.environ, "LOTWARD_PRINTER_CA")
 SECRET_KEY = env.secret(os.environ, "LOTWARD_SECRET_KEY", folder=DATA_DIR)
 DATABASES: dict[str, dict[str, Any]] = {

@@ -22,6 +22,7 @@ class ConsigneeForm(KeyedForm):
         "points": _("the delivery points"),
         "contact": _("whom to ask there by day"),
         "night_contact": _("whom to ask there at night"),
+        "email": _("its e-mail address"),
         "opening": _("when it takes deliveries"),
         "gln": _("the GLN"),
     }
@@ -61,6 +62,13 @@ class ConsigneeForm(KeyedForm):
         label=_("Whom to ask there at night"),
         max_length=LONGEST["night_contact"],
         required=False,
+    )
+    email = forms.CharField(
+        label=_("E-mail"),
+        max_length=LONGEST["email"],
+        required=False,
+        help_text=_("Letters about a recall go there, if you send them so."),
+        widget=forms.TextInput(attrs={"inputmode": "email", "autocomplete": "off"}),
     )
     opening = forms.CharField(
         label=_("When it takes deliveries"),

@@ -22,6 +22,7 @@ LONGEST: Final = {
     "region": 80,
     "contact": 120,
     "night_contact": 120,
+    "email": 120,
     "opening": 120,
     "points": 1_000,
 }

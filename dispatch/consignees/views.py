@@ -46,7 +46,7 @@ CONSIGNEES: list[Column[Consignee]] = [
 """What a file has, which can be taken in again."""
 ENTERED = (
     *("name", "street", "postcode", "city", "region", "country", "contact"),
-    *("night_contact", "opening", "gln", "points", "language", "active"),
+    *("night_contact", "email", "opening", "gln", "points", "language", "active"),
 )
 
 

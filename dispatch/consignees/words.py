@@ -33,6 +33,10 @@ SENTENCES: dict[str, str | Promise] = {
     "consignee_unknown": _(
         "No consignee has the code or GLN “%(value)s”. Correct it, or add it first."
     ),
+    "email_wrong": _(
+        "“%(read)s” is no e-mail address. Write one such as stores@example.org, or leave"
+        " it empty."
+    ),
     "gln_taken": _("The GLN %(read)s is that of %(name)s. Each has its own."),
     "gln_wrong": _(
         "“%(read)s” is no GLN: it has 13 digits, of which the last is a check digit."

@@ -6,7 +6,7 @@ name, street, city      needed for a new one; lines of a street, and the
 points                  delivery points, are apart by semicolons
 country                 by its two letters; needed for a new one
 postcode, region, gln   and who is asked there, by day and by night, when it
-contact, …              takes deliveries, the language of its packing lists
+email, contact, …       takes deliveries, the language of its packing lists
 active                  no: nothing is asked for and sent there any more
 ======================  ========================================================
 
@@ -28,16 +28,17 @@ from kitting.domain.sheets import Headings, RowReader, Sheet
 TRANSLATED: Final[Mapping[str, tuple[str, ...]]] = {
     "en": (
         *("code", "name", "street", "postcode", "city", "region", "country"),
-        *("contact", "night contact", "opening", "gln", "points", "language", "active"),
+        *("contact", "night contact", "email", "opening", "gln", "points"),
+        *("language", "active"),
     ),
     "de": (
         *("Kürzel", "Name", "Straße", "Postleitzahl", "Ort", "Region", "Land"),
-        *("Ansprechpartner", "Ansprechpartner nachts", "Annahmezeiten", "GLN"),
-        *("Lieferstellen", "Sprache", "in Gebrauch"),
+        *("Ansprechpartner", "Ansprechpartner nachts", "Mail", "Annahmezeiten"),
+        *("GLN", "Lieferstellen", "Sprache", "in Gebrauch"),
     ),
     "fr": (
         *("sigle", "nom", "rue", "code postal", "ville", "région", "pays"),
-        *("contact", "contact de nuit", "heures de livraison", "GLN"),
+        *("contact", "contact de nuit", "courriel", "heures de livraison", "GLN"),
         *("points de livraison", "langue", "en service"),
     ),
 }

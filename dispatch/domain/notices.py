@@ -16,8 +16,15 @@ class Outcome(StrEnum):
     WRONG = "wrong_number"
 
 
-LONGEST: Final = {"spoke_to": 80, "said": 200}
-"""Characters of what is written down of a call."""
+class Way(StrEnum):
+    """How a letter went."""
+
+    EMAIL = "email"
+    PAPER = "paper"
+
+
+LONGEST: Final = {"spoke_to": 80, "said": 200, "hazard": 500, "to_do": 500}
+"""Characters of what is written down of a call, and of what a letter says."""
 
 
 @dataclass(frozen=True)

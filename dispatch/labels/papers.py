@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from dispatch.labels.scanned import scanned_band
 from dispatch.labels.sheets import (
     BOLD,
     NOTE,
@@ -23,7 +24,6 @@ from dispatch.labels.sheets import (
     beside,
     head_band,
     press,
-    scanned_band,
     table,
     text_band,
     to_fill,

@@ -12,8 +12,6 @@ from fractions import Fraction
 from typing import Final
 
 from kitting.domain.errors import NotFit
-from kitting.labels.datamatrix import qr_matrix
-from kitting.labels.geometry import MatrixFit
 from kitting.labels.paper import Paper
 from kitting.labels.stock import Stock
 from kitting.labels.text import Style, printable, width_mm, wrap
@@ -148,7 +146,7 @@ def text_band(
     lines = lines_in(text, style, wide)
 
     def draw(paper: Paper, top: float) -> None:
-        _lines(paper, SIDE, top, lines, style)
+        lines_at(paper, SIDE, top, lines, style)
 
     return Band(len(lines) * style.high_mm * STEP + after, draw, keep=keep)
 
@@ -195,7 +193,7 @@ def beside(blocks: Sequence[Block], wide: float) -> Band:
         for nth, (title, lines) in enumerate(broken):
             left = SIDE + nth * (room + GAP)
             paper.text(left, top + HEAD.high_mm, _short(title, room, HEAD), HEAD)
-            _lines(paper, left, top + HEAD.high_mm + 1.6, lines, TEXT)
+            lines_at(paper, left, top + HEAD.high_mm + 1.6, lines, TEXT)
 
     most = max(len(lines) for _title, lines in broken)
     return Band(HEAD.high_mm + 3.6 + most * TEXT.high_mm * STEP, draw)
@@ -245,7 +243,7 @@ def _row(columns: Sequence[Column], row: Line, heads: Band, *, keep: bool) -> Ba
     def draw(paper: Paper, top: float) -> None:
         for column, left, lines in zip(columns, _lefts(columns), cells, strict=True):
             _cell(paper, column, left, top + 0.6, lines, _style(column, row))
-        _lines(paper, SIDE + GAP, top + deep + 0.6, below, NOTE)
+        lines_at(paper, SIDE + GAP, top + deep + 0.6, below, NOTE)
         paper.rule(SIDE, top + high - 0.4, wide, thick=4 if row.total else 1)
 
     return Band(high, draw, keep=keep, again=heads)
@@ -271,10 +269,10 @@ def _cell(
 ) -> None:
     align = "right" if column.right else "left"
     at = left + column.wide - GAP if column.right else left
-    _lines(paper, at, top, lines, style, align=align)
+    lines_at(paper, at, top, lines, style, align=align)
 
 
-def _lines(
+def lines_at(
     paper: Paper,
     left: float,
     top: float,
@@ -283,47 +281,19 @@ def _lines(
     *,
     align: str = "left",
 ) -> None:
+    """Draw lines one below the other.
+
+    Args:
+        paper: Where.
+        left: From the left, or where they end, by ``align``.
+        top: From the top.
+        lines: The lines.
+        style: Weight and size.
+        align: As for a text.
+    """
     for nth, line in enumerate(lines):
         base = top + style.high_mm * (nth * STEP + 1.3)
         paper.text(left, base, line, style, align=align)
-
-
-def scanned_band(text: str, said: str, wide: float) -> Band:
-    """A QR code, what it is for beside it, and what it carries for whoever types it.
-
-    Args:
-        text: What it carries.
-        said: What it is for.
-        wide: How much room there is.
-
-    Returns:
-        The band.
-    """
-    symbol = qr_matrix(text)
-    white = _QR_QUIET * _CELL_MM
-    side = symbol.cells * _CELL_MM
-    left = SIDE + side + white + GAP
-    room = SIDE + wide - left
-    cut = text.rstrip("/").rfind("/") + 1
-    above = lines_in(said, BOLD, room)
-    below = (*lines_in(text[:cut], TEXT, room), *lines_in(text[cut:], TEXT, room))
-    step = TEXT.high_mm * STEP
-
-    def draw(paper: Paper, top: float) -> None:
-        dots, x = paper.stock.dots, paper.stock.dots(_CELL_MM)
-        fit = MatrixFit(x=x, side=symbol.cells * x, quiet=_QR_QUIET * x)
-        paper.matrix(dots(SIDE), dots(top + 2 * white), symbol, fit)
-        _lines(paper, left, top + 2 * white, above, BOLD)
-        low = top + 2 * white + (len(above) + 0.5) * step
-        _lines(paper, left, low, below, TEXT)
-
-    high = max(side, (len(above) + len(below) + 0.5) * step)
-    return Band(high + 3 * white, draw)
-
-
-_CELL_MM: Final = 0.6
-_QR_QUIET: Final = 4
-"""Cells of white around a QR code: ISO/IEC 18004, 9.1, from memory."""
 
 
 def to_fill(titles: Sequence[str], wide: float, *, in_row: int = 3) -> Band:
@@ -364,9 +334,31 @@ def press(bands: Sequence[Band], around: Around, on: Stock) -> bytes:
     Raises:
         NotFit: A character that the typeface lacks.
     """
-    pages = _paged(bands, float(on.height_mm))
-    paper = Paper(on, title=around.title)
-    wide = float(on.width_mm) - 2 * SIDE
+    return press_all([(bands, around)], on)
+
+
+def press_all(papers: Sequence[tuple[Sequence[Band], Around]], on: Stock) -> bytes:
+    """Set several papers in one document, each with pages of its own; see ``press``.
+
+    Args:
+        papers: Of each the bands and what stands around them; at least one.
+        on: The paper.
+
+    Returns:
+        The document, as PDF.
+
+    Raises:
+        NotFit: A character that the typeface lacks.
+    """
+    paper = Paper(on, title=papers[0][1].title)
+    for bands, around in papers:
+        _draw(paper, bands, around)
+    return paper.finish()
+
+
+def _draw(paper: Paper, bands: Sequence[Band], around: Around) -> None:
+    pages = _paged(bands, float(paper.stock.height_mm))
+    wide = float(paper.stock.width_mm) - 2 * SIDE
     for nth, page in enumerate(pages, start=1):
         _across(paper, around.mark)
         if nth > 1:
@@ -378,7 +370,6 @@ def press(bands: Sequence[Band], around: Around, on: Stock) -> bytes:
             band.draw(paper, y)
             y += band.high
         paper.next_page()
-    return paper.finish()
 
 
 def _foot(paper: Paper, around: Around, nth: int, of: int) -> None:

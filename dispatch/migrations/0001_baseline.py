@@ -85,6 +85,7 @@ class Migration(migrations.Migration):
                                 to="dispatch.consignee",
                             ),
                         ),
+                        ("email", models.EmailField(blank=True, max_length=120)),
                     ],
                     options={
                         "ordering": ["name"],
@@ -2665,6 +2666,190 @@ class Migration(migrations.Migration):
                                 ),
                                 name="dispatch_complaintnote_case",
                             ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="Letter",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("nth", models.PositiveSmallIntegerField()),
+                        ("urgent", models.BooleanField()),
+                        ("hazard", models.CharField(max_length=500)),
+                        ("to_do", models.CharField(max_length=500)),
+                        ("language", models.CharField(max_length=8)),
+                        ("address", models.TextField()),
+                        ("contact", models.CharField(max_length=60)),
+                        ("night_contact", models.CharField(max_length=60)),
+                        (
+                            "case",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="letters",
+                                to="dispatch.case",
+                            ),
+                        ),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("case", "consignee", "nth"),
+                                name="dispatch_letter_nth",
+                            ),
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    models.Q(("hazard", ""), _negated=True),
+                                    models.Q(("to_do", ""), _negated=True),
+                                ),
+                                name="dispatch_letter_says",
+                            ),
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="LetterBox",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("lots", models.TextField()),
+                        ("new", models.BooleanField()),
+                        (
+                            "letter",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="boxes",
+                                to="dispatch.letter",
+                            ),
+                        ),
+                        (
+                            "listed",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="letters",
+                                to="dispatch.casebox",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "passed_to",
+                            models.ForeignKey(
+                                db_index=False,
+                                null=True,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "shipment",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.shipment",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("letter", "listed"),
+                                name="dispatch_letterbox_once",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="LetterSent",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "way",
+                            models.CharField(
+                                choices=kitting.models.base.Words(
+                                    dispatch.domain.notices.Way
+                                ),
+                                max_length=12,
+                            ),
+                        ),
+                        ("to", models.CharField(max_length=200)),
+                        ("fault", models.CharField(blank=True, max_length=200)),
+                        (
+                            "letter",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="sendings",
+                                to="dispatch.letter",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("way", "email"), ("way", "paper"), _connector="OR"
+                                ),
+                                name="dispatch_lettersent_way_known",
+                            )
                         ],
                     },
                 ),

@@ -18,7 +18,13 @@ from dispatch.models.consignees import (
     Request,
 )
 from dispatch.models.effectiveness import EffectAnswer, EffectCheck, EffectConsignee
-from dispatch.models.notices import CallUndone, CaseCall
+from dispatch.models.notices import (
+    CallUndone,
+    CaseCall,
+    Letter,
+    LetterBox,
+    LetterSent,
+)
 from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
 from dispatch.models.replies import Reply, ReplyBox, ReplyLink, ReplyTerm
 from dispatch.models.shipments import (
@@ -54,6 +60,9 @@ __all__ = [
     "EffectAnswer",
     "EffectCheck",
     "EffectConsignee",
+    "Letter",
+    "LetterBox",
+    "LetterSent",
     "LogView",
     "Merging",
     "Pallet",

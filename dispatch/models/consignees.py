@@ -25,6 +25,8 @@ class Consignee(models.Model):
     region = models.CharField(max_length=80, blank=True)
     contact = models.CharField(max_length=120, blank=True)
     night_contact = models.CharField(max_length=120, blank=True)
+    email = models.EmailField(max_length=120, blank=True)
+    """Where letters about a recall go."""
     opening = models.CharField(max_length=120, blank=True)
     """When it takes deliveries."""
     gln = models.CharField(max_length=13, unique=True, null=True, blank=True)

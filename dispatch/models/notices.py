@@ -1,14 +1,15 @@
-"""Who was told of a case: calls, and what undoes them."""
+"""Who was told of a case: calls and what undoes them, letters and how they went."""
 
 from __future__ import annotations
 
 from django.db import models
 from django.db.models import Q
 
-from dispatch.domain.notices import LONGEST, Outcome
-from dispatch.models.cases import Case
+from dispatch.domain.notices import LONGEST, Outcome, Way
+from dispatch.models.cases import Case, CaseBox
 from dispatch.models.consignees import Consignee
-from kitting.models.base import Guarded, check, one_of, word_field
+from dispatch.models.shipments import Shipment
+from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
 class CaseCall(Guarded):
@@ -59,3 +60,99 @@ class CallUndone(Guarded):
 
     def __str__(self) -> str:
         return f"call {self.call_id} undone: {self.reason}"
+
+
+class Letter(Guarded):
+    """What one consignee is told of a case on paper, as it was when it was made."""
+
+    case = models.ForeignKey(Case, on_delete=models.PROTECT, related_name="letters")
+    consignee = models.ForeignKey(
+        Consignee, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    nth = models.PositiveSmallIntegerField()
+    """Of those to it about the case; beyond the first it is an addition."""
+    urgent = models.BooleanField()
+    hazard = models.CharField(max_length=LONGEST["hazard"])
+    """Why, and what can happen to whom, in the consignee's language."""
+    to_do = models.CharField(max_length=LONGEST["to_do"])
+    """What is to be done with the product, in the consignee's language."""
+    language = models.CharField(max_length=8)
+    address = models.TextField()
+    """Name and address, a line for each, as they are printed."""
+    contact = models.CharField(max_length=60)
+    """Whom to call by day, at the workshop."""
+    night_contact = models.CharField(max_length=60)
+
+    class Meta:
+        default_permissions = ()
+        constraints = [
+            once("dispatch_letter_nth", "case", "consignee", "nth"),
+            check("dispatch_letter_says", ~Q(hazard="") & ~Q(to_do="")),
+        ]
+
+    @property
+    def sent(self) -> LetterSent | None:
+        """How it went, the newest way; None while it has not gone."""
+        return next((each for each in self.tries if not each.fault), None)
+
+    @property
+    def tries(self) -> list[LetterSent]:
+        """How it was sent or could not be, the newest first."""
+        return sorted(self.sendings.all(), key=lambda each: -each.pk)
+
+    def __str__(self) -> str:
+        return f"letter {self.nth} to {self.consignee_id} about case {self.case_id}"
+
+
+class LetterBox(Guarded):
+    """A box that a letter names."""
+
+    letter = models.ForeignKey(
+        Letter, on_delete=models.PROTECT, related_name="boxes", db_index=False
+    )
+    listed = models.ForeignKey(
+        CaseBox, on_delete=models.PROTECT, related_name="letters"
+    )
+    shipment = models.ForeignKey(
+        Shipment, on_delete=models.PROTECT, related_name="+", db_index=False
+    )
+    """The one that it left with."""
+    lots = models.TextField()
+    """Numbers of the lots in it that the case is about, a line for each."""
+    passed_to = models.ForeignKey(
+        Consignee,
+        on_delete=models.PROTECT,
+        null=True,
+        related_name="+",
+        db_index=False,
+    )
+    """To whom this consignee had passed it on; empty where it had it itself."""
+    new = models.BooleanField()
+    """Whether no earlier letter to this consignee named it."""
+
+    class Meta:
+        default_permissions = ()
+        constraints = [once("dispatch_letterbox_once", "letter", "listed")]
+
+    def __str__(self) -> str:
+        return f"box {self.listed_id} in letter {self.letter_id}"
+
+
+class LetterSent(Guarded):
+    """That a letter was sent, or could not be."""
+
+    letter = models.ForeignKey(
+        Letter, on_delete=models.PROTECT, related_name="sendings"
+    )
+    way = word_field(Way)
+    to = models.CharField(max_length=200)
+    """The address of the e-mail; for paper who took it, or by which post."""
+    fault = models.CharField(max_length=200, blank=True)
+    """Why it did not go; empty where it went."""
+
+    class Meta:
+        default_permissions = ()
+        constraints = [one_of("dispatch_lettersent_way_known", "way", Way)]
+
+    def __str__(self) -> str:
+        return f"letter {self.letter_id} to {self.to}"

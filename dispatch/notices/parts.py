@@ -11,7 +11,14 @@ from kitting.web.parts import register
 
 def _of_case(case: Case) -> dict[str, Any]:
     every = whom(case)
-    return {"every": every, "reached": sum(bool(one.reached) for one in every)}
+    letters = [letter for one in every for letter in one.letters]
+    return {
+        "every": every,
+        "reached": sum(bool(one.reached) for one in every),
+        "written": sum(one.written for one in every),
+        "letters": len(letters),
+        "unsent": sum(not letter.sent for letter in letters),
+    }
 
 
 register("dispatch:case", "dispatch/notices/_whom.html", _of_case)

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 
-from dispatch.models import Case, CaseCall, Merging
+from dispatch.models import Case, CaseCall, Letter, LetterBox, Merging
 from dispatch.notices.queries.whom import ways
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 
 CALL = CaseCall._meta.db_table
+LETTER = Letter._meta.db_table
+NAMED = LetterBox._meta.db_table
 
 
 def calls(tally: Tally) -> None:
@@ -18,15 +21,54 @@ def calls(tally: Tally) -> None:
     Args:
         tally: Where calls are counted and faults noted.
     """
-    merged = list(Merging.objects.order_by("pk").values_list("consignee", "into"))
-    called = Case.objects.filter(calls__isnull=False).distinct()
-    for case in called.order_by("pk").iterator():
-        right = _with_merged({one.pk for one, _box in ways(case)}, merged)
+    for case in _cases("calls"):
+        right = _reached(case)
         for call in case.calls.order_by("pk"):
             tally.count += 1
             if call.consignee_id not in right:
                 words = "Somebody was called whom the case does not reach."
                 tally.add(CALL, call.pk, words, sorted(right), call.consignee_id)
+
+
+def letters(tally: Tally) -> None:
+    """A letter goes to whom the case reaches, and names boxes of its list.
+
+    What it names as new no letter to the same consignee named before; what it does not,
+    some letter about the case did.
+
+    Args:
+        tally: Where letters are counted and faults noted.
+    """
+    for case in _cases("letters"):
+        right, told = _reached(case), set[int]()
+        by_whom: dict[int, set[int]] = defaultdict(set)
+        for letter in case.letters.order_by("pk"):
+            tally.count += 1
+            if letter.consignee_id not in right:
+                words = "A letter is to somebody whom the case does not reach."
+                tally.add(LETTER, letter.pk, words, sorted(right), letter.consignee_id)
+            mine = by_whom[letter.consignee_id]
+            boxes = letter.boxes.order_by("pk")
+            for pk, listed, new, of in boxes.values_list(
+                "pk", "listed", "new", "listed__case"
+            ):
+                wrong = "It names a box that is not on the list of its case."
+                tally.same(NAMED, pk, wrong, case.pk, of)
+                if (listed in mine) if new else (listed not in told):
+                    words = "It names a box as new that is not, or the other way."
+                    tally.add(NAMED, pk, words, not new, new)
+            these = set(boxes.values_list("listed", flat=True))
+            mine |= these
+            told |= these
+
+
+def _cases(told: str) -> Iterator[Case]:
+    return Case.objects.filter(**{f"{told}__isnull": False}).distinct().iterator()
+
+
+def _reached(case: Case) -> set[int]:
+    merged = list(Merging.objects.order_by("pk").values_list("consignee", "into"))
+    return _with_merged({one.pk for one, _box in ways(case)}, merged)
 
 
 def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:
@@ -37,4 +79,4 @@ def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:
     return found
 
 
-register(("case calls", "calls", calls))
+register(("case calls", "calls", calls), ("case letters", "letters", letters))

@@ -4488,6 +4488,10 @@ class Migration(migrations.Migration):
                             models.CharField(blank=True, default="", max_length=20),
                         ),
                         ("shift_questions", models.TextField(blank=True, default="")),
+                        (
+                            "night_contact",
+                            models.CharField(blank=True, default="", max_length=60),
+                        ),
                     ],
                     options={
                         "permissions": [

@@ -31,6 +31,8 @@ class Workshop(models.Model):
     gs1_prefix = models.CharField(max_length=12, blank=True)
     contact = models.CharField(max_length=60, blank=True)
     """Whom a ward asks: a telephone number or an address, printed on box and slip."""
+    night_contact = models.CharField(max_length=60, blank=True, default="")
+    """Whom a ward asks at night, in letters about a recall."""
     two_people = models.BooleanField(default=True)
     """Whether nobody lifts their own hold, or signs a protocol that they wrote."""
     idle_min = models.PositiveSmallIntegerField(default=60)

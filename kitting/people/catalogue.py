@@ -28,6 +28,7 @@ USUAL = {
 """What has a value before anybody sets another."""
 WORKSHOP_FIELDS = (
     *("name", "address", "country", "time_zone", "gs1_prefix", "contact"),
+    "night_contact",
     *USUAL,
 )
 

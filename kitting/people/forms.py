@@ -60,6 +60,12 @@ class WorkshopForm(KeyedForm):
         required=False,
         help_text=_("A telephone number or an address, on every box and slip."),
     )
+    night_contact = forms.CharField(
+        label=_("Whom a ward asks at night"),
+        max_length=60,
+        required=False,
+        help_text=_("A telephone number: letters about a recall name it."),
+    )
     country = forms.CharField(
         label=_("Country"),
         max_length=2,

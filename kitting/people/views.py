@@ -54,7 +54,7 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 
 FIELDS = (
     *("name", "address", "country", "time_zone", "gs1_prefix", "two_people"),
-    *("scrap_reasons", "contact", "idle_min", "shift_questions"),
+    *("scrap_reasons", "contact", "night_contact", "idle_min", "shift_questions"),
 )
 
 

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict, dataclass
 
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+
 from dispatch.consignees.queries import (
     LONGEST,
     NAME_LONGEST,
@@ -49,6 +52,8 @@ class WhereTo:
     contact: str = ""
     """Whom to ask there by day."""
     night_contact: str = ""
+    email: str = ""
+    """Where letters about a recall go."""
     opening: str = ""
     """When it takes deliveries."""
     gln: str = ""
@@ -82,7 +87,7 @@ def add_consignee(*, code: str, to: WhereTo, sign: Sign) -> KeptConsignee:
         Its code and name.
 
     Raises:
-        CodeError: ``country_unknown``, ``gln_wrong``.
+        CodeError: ``country_unknown``, ``gln_wrong``, ``email_wrong``.
         Conflict: ``code_taken``, in capitals or not; ``gln_taken``.
         NotFit: ``label_word_missing`` if packing lists have no words in the language.
         Refused: ``code_malformed``, ``set_up_name_missing``, ``entry_missing``,
@@ -120,7 +125,7 @@ def change_consignee(
         Its code and name.
 
     Raises:
-        CodeError: ``country_unknown``, ``gln_wrong``.
+        CodeError: ``country_unknown``, ``gln_wrong``, ``email_wrong``.
         Doubted: ``consignee_asked``, which names what is open.
         Conflict: ``page_is_old`` if somebody changed it meanwhile; ``gln_taken``.
         Missing: If there is no such consignee.
@@ -249,6 +254,13 @@ def _each_point_once(text: str) -> list[str]:
     return [*{one.casefold(): one for one in reversed(points)}.values()][::-1]
 
 
+def _need_email(text: str) -> None:
+    try:
+        validate_email(text)
+    except ValidationError as error:
+        raise CodeError("email_wrong", read=text) from error
+
+
 def _need_gln(row: Consignee, text: str) -> str | None:
     gln = "".join(text.split())
     if not gln:
@@ -269,7 +281,7 @@ def fill_in(row: Consignee, to: WhereTo) -> None:
         to: As it is to be.
 
     Raises:
-        CodeError: ``gln_wrong``, or a country that there is not.
+        CodeError: ``gln_wrong``, ``email_wrong``, or a country that there is not.
         Conflict: ``gln_taken``.
         Refused: ``set_up_name_missing``, ``entry_missing``, ``entry_too_long``.
     """
@@ -282,6 +294,8 @@ def fill_in(row: Consignee, to: WhereTo) -> None:
         row.merged_into = None
     for name, most in LONGEST.items():
         setattr(row, name, need_length(name, getattr(to, name), most))
+    if row.email:
+        _need_email(row.email)
     row.street = "\n".join(_tidy(row.street))
     row.points = "\n".join(_each_point_once(row.points))
     for name in ("street", "city"):

@@ -5,12 +5,22 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
 from operator import attrgetter
 from typing import Any
 
+from django.db.models import QuerySet
+
 from dispatch.domain.notices import Outcome, Piece, telephones
-from dispatch.models import Case, CaseBox, CaseCall, Consignee, PassedOn, ShipmentBox
+from dispatch.models import (
+    Case,
+    CaseBox,
+    CaseCall,
+    Consignee,
+    Letter,
+    PassedOn,
+    Shipment,
+    ShipmentBox,
+)
 from kitting.domain.stages import GONE
 from kitting.models import Box
 
@@ -22,8 +32,8 @@ class Reached:
     row: CaseBox
     """On the list of the case, with the box, its size and product, its look."""
     box: Box
-    shipment: str
-    sent_at: datetime | None
+    shipment: Shipment
+    """The one that it left with."""
     point: str = ""
     """The delivery point or ward at which it was left, or to which it came."""
     passed_to: Consignee | None = None
@@ -50,6 +60,8 @@ class Whom:
     boxes: tuple[Reached, ...]
     calls: tuple[CaseCall, ...] = ()
     """The newest first; what was undone is among them."""
+    letters: tuple[Letter, ...] = ()
+    """In the order in which they were made."""
 
     @property
     def by_day(self) -> list[Piece]:
@@ -75,6 +87,11 @@ class Whom:
     def last(self) -> CaseCall | None:
         """The newest of these."""
         return next(iter(self.good_calls), None)
+
+    @property
+    def written(self) -> bool:
+        """Whether a letter was sent to it."""
+        return any(letter.sent for letter in self.letters)
 
     @property
     def reached(self) -> CaseCall | None:
@@ -107,8 +124,11 @@ def whom(case: Case) -> list[Whom]:
         stays = call.consignee.stays
         people[stays.pk] = stays
         calls[stays.pk].append(call)
+    letters = defaultdict(list)
+    for letter in letters_of(case):
+        letters[letter.consignee.stays.pk].append(letter)
     found = [
-        Whom(one, tuple(boxes[pk].values()), tuple(calls[pk]))
+        Whom(one, tuple(boxes[pk].values()), tuple(calls[pk]), tuple(letters[pk]))
         for pk, one in people.items()
     ]
     return sorted(found, key=_turn)
@@ -146,6 +166,20 @@ def calls_of(case: Case) -> list[CaseCall]:
     return list(case.calls.select_related(*beside).order_by("-pk"))
 
 
+def letters_of(case: Case) -> QuerySet[Letter]:
+    """Give the letters about a case.
+
+    Args:
+        case: The case.
+
+    Returns:
+        The letters in the order in which they were made, with how they went.
+    """
+    rows = Letter.objects.filter(case=case).order_by("pk")
+    beside = ("operation", "case", "consignee__merged_into")
+    return rows.select_related(*beside).prefetch_related("sendings__operation")
+
+
 def told(case: Case) -> list[Consignee]:
     """Give the consignees that were told of a case.
 
@@ -153,9 +187,10 @@ def told(case: Case) -> list[Consignee]:
         case: The case.
 
     Returns:
-        Those of whom somebody was reached by a call, by name.
+        Those of whom somebody was reached by a call, or to whom a letter was sent, by
+        name.
     """
-    found = [one.consignee for one in whom(case) if one.reached]
+    found = [one.consignee for one in whom(case) if one.reached or one.written]
     return sorted(found, key=attrgetter("name", "code"))
 
 
@@ -197,8 +232,7 @@ def _along(
     told: dict[str, Any] = {
         "row": row,
         "box": row.box,
-        "shipment": load.shipment.number,
-        "sent_at": load.shipment.sent_at,
+        "shipment": load.shipment,
     }
     for passed in way:
         to = passed.consignee

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 from dispatch.domain.notices import LONGEST, Heard, Outcome
-from dispatch.models import CallUndone, Case, CaseCall
+from dispatch.models import CallUndone, Case, CaseCall, Consignee
 from dispatch.notices.steps import need_whom
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
@@ -91,7 +91,9 @@ def undo_call(*, call_id: int, reason: str, sign: Sign) -> Called:
 
     def work(act: Act) -> Called:
         why = need_reason(reason)
-        call = locking.lock_row(CaseCall, call_id, "case", "consignee")
+        rows = CaseCall.objects.select_related("case", "consignee")
+        call = need_row(rows.filter(pk=call_id))
+        locking.lock_row(Consignee, call.consignee_id)  # one at a time
         if CallUndone.objects.filter(call=call).exists():
             raise Conflict("call_undone")
         act.write(CallUndone(call=call, reason=why))

@@ -81,6 +81,19 @@ def of_workshop(workshop: Workshop) -> str:
     return Head(workshop.site, workshop.newest_seq, digest).on_paper
 
 
+def of_act(operation: int) -> str:
+    """The link that seals an act, for paper that says what the act wrote.
+
+    Args:
+        operation: Id of the act.
+
+    Returns:
+        As ``of_workshop``.
+    """
+    link = Link.objects.get(operation=operation)
+    return Head(link.site, link.seq, bytes(link.hash).hex()).on_paper
+
+
 def record(found: Iterable[Head], file: Path) -> None:
     """Add heads to the file, for its owner's eyes only; known ones are left out.
 

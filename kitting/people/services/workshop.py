@@ -39,6 +39,8 @@ class Particulars:
     """Why pieces are scrapped, a reason a line."""
     contact: str = ""
     """Whom a ward asks: a telephone number or an address."""
+    night_contact: str = ""
+    """Whom a ward asks at night."""
     idle_min: int = 60
     """Minutes after which whoever does nothing is signed out; 0 for never."""
     shift_questions: str = ""
@@ -81,6 +83,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
         workshop.time_zone = to.time_zone
         workshop.gs1_prefix = to.gs1_prefix
         workshop.contact = to.contact.strip()
+        workshop.night_contact = to.night_contact.strip()
         workshop.two_people = to.two_people
         workshop.idle_min = to.idle_min
         workshop.scrap_reasons = reasons_of(to.scrap_reasons)
@@ -95,6 +98,7 @@ def change_workshop(*, to: Particulars, sign: Sign) -> Particulars:
             two_people=workshop.two_people,
             scrap_reasons=workshop.scrap_reasons,
             contact=workshop.contact,
+            night_contact=workshop.night_contact,
             idle_min=workshop.idle_min,
             shift_questions=workshop.shift_questions,
         )

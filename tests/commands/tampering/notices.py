@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-from dispatch.models import CallUndone, CaseCall, Consignee
+from dispatch.models import (
+    CallUndone,
+    Case,
+    CaseCall,
+    Consignee,
+    Letter,
+    LetterBox,
+    LetterSent,
+)
 from kitting.models import Link
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
@@ -26,4 +34,40 @@ def call_that_reached_another(history: History) -> list[Named]:
 def call_that_is_good_again(history: History) -> list[Named]:
     row = CallUndone.objects.latest("pk")
     remove(row)
+    return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_to_whom_the_case_does_not_reach(history: History) -> list[Named]:
+    row = Letter.objects.latest("pk")
+    change(row, consignee=Consignee.objects.create(code="ELSE", name="Else"))
+    return [("case letters", Letter, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_says_something_else(history: History) -> list[Named]:
+    row = Letter.objects.latest("pk")
+    change(row, to_do="Use them up")
+    return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_names_a_box_of_another_list(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    other = Case.objects.exclude(pk=row.letter.case_id).latest("pk")
+    change(row.letter, case=other)
+    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_names_an_old_box_as_new(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    change(row, new=True)
+    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_went_elsewhere(history: History) -> list[Named]:
+    row = LetterSent.objects.latest("pk")
+    change(row, to="nobody")
     return [("chain", Link, link_of(row))]

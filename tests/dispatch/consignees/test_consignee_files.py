@@ -112,7 +112,7 @@ def test_what_goes_out_comes_in_again(clerk: Client, kind: str) -> None:
 @pytest.mark.parametrize("language", ["en", "de", "fr"])
 def test_headings_are_known_in_three_languages(language: str) -> None:
     words = ";".join(TRANSLATED[language])
-    row = "NE;North;1 Road;1;Eskmoor;;GB;;;;;Ward 3;en;yes"
+    row = "NE;North;1 Road;1;Eskmoor;;GB;;;;;;Ward 3;en;yes"
     assert faults(f"{words}\n{row}\n") == []
 
 

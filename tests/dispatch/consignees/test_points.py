@@ -180,6 +180,20 @@ def test_every_point_is_tried_on_a_label_and_not_the_longest_alone(
     assert error.code == "label_would_not_fit"
 
 
+@pytest.mark.parametrize("email", ["stores", "stores@", "a b@c.example", "@c.example"])
+def test_an_address_for_e_mail_is_one(email: str) -> None:
+    to = WhereTo(**{**vars(TO), "gln": "", "email": email})
+    error = refused(lambda: add_consignee(code="EM", to=to, sign=sign()))
+    assert_refused(error, "email_wrong", read=email)
+
+
+def test_an_address_for_e_mail_is_kept() -> None:
+    """RFC 5321, 4.1.2: what stands before the @ may have a plus."""
+    to = WhereTo(**{**vars(TO), "gln": "", "email": "stores+recall@c.example"})
+    add_consignee(code="EM", to=to, sign=sign())
+    assert Consignee.objects.get(code="EM").email == "stores+recall@c.example"
+
+
 def test_a_recall_names_the_ward_and_whom_to_ask_at_night(
     klinik: Consignee, box: Box, client_for: Callable[[User], Client]
 ) -> None:

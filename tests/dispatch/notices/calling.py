@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dispatch.domain.notices import Heard
-from dispatch.models import Case, Consignee
-from dispatch.notices.services import calls
+from dispatch.models import Case, Consignee, Letter
+from dispatch.notices.services import calls, letters
 from dispatch.recall import services
-from kitting.models import Box
+from kitting.models import Box, Workshop
 from tests import factories
 from tests.factories import sign
 
@@ -33,3 +33,31 @@ def call(case: Case, consignee: Consignee, heard: Heard = REACHED) -> None:
     calls.note_call(
         number=case.number, consignee_id=consignee.pk, heard=heard, sign=sign()
     )
+
+
+TEXTS = {
+    "en": ("A visor cracks in a face", "Send them back with our driver"),
+    "de": ("Ein Visier reißt im Gesicht", "Geben Sie sie unserem Fahrer mit"),
+}
+
+
+def named_workshop() -> None:
+    Workshop.objects.update(
+        name="Harrow Lane Workshop",
+        address="1 Harrow Lane\nLodebridge",
+        contact="+44 1632 960123",
+        night_contact="+44 1632 960199",
+    )
+
+
+def write(case: Case, *to: Consignee, urgent: bool = True) -> list[Letter]:
+    """Letters to some consignees, made."""
+    made = letters.make_letters(
+        number=case.number,
+        consignee_ids=[one.pk for one in to],
+        texts=TEXTS,
+        urgent=urgent,
+        sign=sign(),
+    )
+    beside = ("operation", "case", "consignee__merged_into")
+    return list(Letter.objects.filter(pk__in=made.letters).select_related(*beside))

@@ -1,0 +1,128 @@
+"""Forms of letters: what they say to whom, and how they go."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from dispatch.domain.notices import LONGEST, Way
+from dispatch.labels.letter_words import written_in
+from dispatch.models import Letter
+from dispatch.notices.queries.letters import Addressee
+from dispatch.notices.words import WAYS
+from kitting.printing.queries.label_words import called
+from kitting.web.figures import amount
+from kitting.web.forms import KeyedForm
+
+
+class LettersForm(KeyedForm):
+    """To whom letters go, and what they say in each language that is needed."""
+
+    things = {"whom": _("to whom you write")}
+
+    whom = forms.MultipleChoiceField(
+        label=_("To whom"), widget=forms.CheckboxSelectMultiple
+    )
+    urgent = forms.BooleanField(label=_("Mark them as urgent"), required=False)
+
+    def __init__(
+        self, *args: Any, to: Collection[Addressee], hazard: str, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer("whom", [(one.consignee.pk, _told(one)) for one in to])
+        self.fields["whom"].initial = [one.consignee.pk for one in to if one.new]
+        speak = {
+            str(one.consignee.pk): written_in(one.consignee.language) for one in to
+        }
+        self.languages = sorted(set(speak.values()))
+        chosen = {speak.get(pk) for pk in self["whom"].data or ()}
+        for language in self.languages:
+            first = _now("Why, and what can happen to whom")
+            self._add(f"hazard_{language}", first, needed=language in chosen)
+            second = _now("What is to be done with the product")
+            self._add(f"to_do_{language}", second, needed=language in chosen)
+        # What was written when the case was opened is in nobody else's language.
+        for own in self.languages[-1:]:  # English, where there are several
+            self.fields[f"hazard_{own}"].initial = hazard
+
+    def _add(self, name: str, label: str, *, needed: bool) -> None:
+        if len(self.languages) > 1:
+            language = called(name.rpartition("_")[2])
+            label = _now("%(what)s, in %(language)s") % {
+                "what": label,
+                "language": language,
+            }
+        self.fields[name] = forms.CharField(
+            label=label,
+            max_length=LONGEST["to_do"],
+            required=needed or not self.is_bound,
+            widget=forms.Textarea(attrs={"rows": 4}),
+        )
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """To whom, and what, by language."""
+        data = self.cleaned_data
+        return {
+            "consignee_ids": [int(pk) for pk in data["whom"]],
+            "urgent": data["urgent"],
+            "texts": {
+                language: (data[f"hazard_{language}"], data[f"to_do_{language}"])
+                for language in self.languages
+            },
+        }
+
+
+def _told(one: Addressee) -> str:
+    words = _now("%(name)s: %(boxes)s, %(new)s new")
+    boxes = amount(len(one.boxes), "box")
+    return words % {"name": one.consignee.name, "boxes": boxes, "new": one.new}
+
+
+class SendForm(KeyedForm):
+    """Which letters go, and how."""
+
+    things = {
+        "letters": _("which letters"),
+        "way": _("how they go"),
+        "by": _("by which post, or who took them"),
+    }
+
+    letters = forms.MultipleChoiceField(
+        label=_("Letters"), widget=forms.CheckboxSelectMultiple
+    )
+    way = forms.ChoiceField(
+        label=_("How they go"), choices=[*WAYS.items()], widget=forms.RadioSelect
+    )
+    by = forms.CharField(
+        label=_("On paper: by which post, or who took them"),
+        required=False,
+        max_length=200,
+    )
+
+    def __init__(self, *args: Any, rows: Collection[Letter], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer("letters", [(row.pk, _where(row)) for row in rows])
+        self.fields["letters"].initial = [row.pk for row in rows if not row.sent]
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """Which letters, by their ids, and how."""
+        data = self.cleaned_data
+        by = data["by"] if data["way"] == Way.PAPER else ""
+        return {
+            "letter_ids": [int(pk) for pk in data["letters"]],
+            "way": data["way"],
+            "by": by,
+        }
+
+
+def _where(row: Letter) -> str:
+    whom = row.consignee.stays
+    email = whom.email or _now("no e-mail address is on record")
+    said = f"{whom.name}, {email}"
+    return _now("%(whom)s (sent before)") % {"whom": said} if row.sent else said

@@ -1,0 +1,172 @@
+"""Letters about a case: who gets one, about which boxes, and what each says."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+from django.db.models import Q
+from django.utils import timezone
+
+from dispatch.labels.letter_words import words_for
+from dispatch.labels.letters import Notice, Recalled
+from dispatch.models import Case, CaseBox, Consignee, Letter, LetterBox
+from dispatch.notices.queries.whom import Reached, Whom, whom
+from dispatch.recall.queries.cases import standing_holds_of
+from kitting.ledger.proof import heads
+from kitting.ledger.reach import reach_of
+from kitting.models import BoxLine, Lot, Workshop
+from kitting.printing.queries.labels import mark_of
+
+ADDRESSES: Final[list[Callable[[Case, Consignee], str]]] = []
+"""What else a later room knows: where a consignee replies about a case, or nothing."""
+
+
+@dataclass(frozen=True)
+class Named:
+    """A box that a letter would name."""
+
+    box: Reached
+    lots: tuple[str, ...]
+    """Numbers of those in it that the case is about."""
+    new: bool
+    """Whether no letter to this consignee named it."""
+
+
+@dataclass(frozen=True)
+class Addressee:
+    """Somebody who gets a letter."""
+
+    whom: Whom
+    boxes: tuple[Named, ...]
+
+    @property
+    def consignee(self) -> Consignee:
+        """The consignee."""
+        return self.whom.consignee
+
+    @property
+    def new(self) -> int:
+        """Boxes that no letter to it named."""
+        return sum(box.new for box in self.boxes)
+
+
+def addressees(case: Case) -> list[Addressee]:
+    """Give those whom a letter about a case can go to: who got boxes of its scope.
+
+    Args:
+        case: The case.
+
+    Returns:
+        Each with its boxes that did not come back and are still in the scope, by name.
+    """
+    lots = _lots(case)
+    told = set(
+        LetterBox.objects.filter(letter__case=case).values_list(
+            "listed_id", "letter__consignee_id", "letter__consignee__merged_into_id"
+        )
+    )
+    named = {(listed, into or to) for listed, to, into in told}
+    found = []
+    for one in whom(case):
+        boxes = tuple(
+            Named(box, lots[box.box.pk], (box.row.pk, one.consignee.pk) not in named)
+            for box in one.boxes
+            if not box.is_back and box.box.pk in lots
+        )
+        if boxes:
+            found.append(Addressee(one, boxes))
+    return sorted(found, key=lambda one: (one.consignee.name, one.consignee.code))
+
+
+def _lots(case: Case) -> dict[int, tuple[str, ...]]:
+    """Of each listed box in the scope its lots of it; of one that is held itself all."""
+    reach = reach_of(standing_holds_of(case))
+    held = Q(lot__in=reach.lots) | Q(bag__in=reach.bags) | Q(run__in=reach.runs)
+    lines = BoxLine.objects.filter(
+        held | Q(box__in=reach.boxes),
+        box__in=CaseBox.objects.filter(case=case).values("box"),
+    )
+    found: dict[int, dict[str, None]] = defaultdict(dict)
+    rows = lines.order_by("box", "lot__number").values_list("box", "lot__number")
+    for box, lot in rows:
+        found[box][lot] = None
+    return {box: tuple(lots) for box, lots in found.items()}
+
+
+def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:
+    """Say what letters say, as they were made.
+
+    Args:
+        rows: The letters, with their acts, cases and consignees.
+        workshop: The workshop.
+
+    Returns:
+        Each as it is drawn.
+    """
+    boxes: dict[int, list[LetterBox]] = defaultdict(list)
+    beside = ("listed__box__size__product", "shipment", "passed_to")
+    for box in (
+        LetterBox.objects.filter(letter__in=[row.pk for row in rows])
+        .select_related(*beside)
+        .order_by("listed__box__serial")
+    ):
+        boxes[box.letter_id].append(box)
+    parts = _parts(box for some in boxes.values() for box in some)
+    return [_notice(row, boxes[row.pk], parts, workshop) for row in rows]
+
+
+def _parts(boxes: Iterable[LetterBox]) -> dict[str, tuple[str, str, str]]:
+    numbers = {lot for box in boxes for lot in box.lots.splitlines()}
+    lots = Lot.objects.filter(number__in=numbers).select_related("part", "revision")
+    return {
+        lot.number: (lot.part.name, lot.revision.code, lot.number)
+        for lot in lots.order_by("part__name", "number")
+    }
+
+
+def _notice(
+    row: Letter,
+    boxes: Collection[LetterBox],
+    parts: dict[str, tuple[str, str, str]],
+    workshop: Workshop,
+) -> Notice:
+    named = {lot for box in boxes for lot in box.lots.splitlines()}
+    sender = (workshop.name, *workshop.address.splitlines())
+    links = (find(row.case, row.consignee.stays) for find in ADDRESSES)
+    return Notice(
+        words=words_for(row.language),
+        case=row.case.number,
+        nth=row.nth,
+        urgent=row.urgent,
+        written_on=timezone.localtime(row.operation.at).date(),
+        to=tuple(row.address.splitlines()),
+        sender=tuple(line for line in sender if line.strip()),
+        contact=row.contact,
+        night_contact=row.night_contact,
+        hazard=row.hazard,
+        to_do=row.to_do,
+        boxes=tuple(_recalled(box) for box in boxes),
+        parts=tuple(told for lot, told in parts.items() if lot in named),
+        address=next(filter(None, links), ""),
+        head=heads.of_act(row.operation_id),
+        mark=mark_of(workshop),
+    )
+
+
+def _recalled(row: LetterBox) -> Recalled:
+    box, shipment = row.listed.box, row.shipment
+    return Recalled(
+        serial=str(box.serial),
+        product=box.size.product.name,
+        sets=box.size.sets,
+        lots=tuple(row.lots.splitlines()),
+        shipment=shipment.number,
+        sent_on=timezone.localtime(shipment.sent_at).date()
+        if shipment.sent_at
+        else None,
+        passed_to=row.passed_to.name if row.passed_to else "",
+        new=row.new,
+    )
