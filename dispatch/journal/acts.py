@@ -135,6 +135,7 @@ ACTS: dict[str, str | Promise] = {
     "release_promise": _("Promise of boxes released"),
     "reopen_case": _("Case reopened"),
     "repack": _("Pieces repacked"),
+    "replace_boxes": _("Boxes of a case replaced by requests"),
     "reply_by_link": _("Answer of a consignee about boxes of a case kept"),
     "restore": _("Backup restored"),
     "restore_inspection": _("Normal inspection restored"),

@@ -2853,6 +2853,53 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="Replacement",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        (
+                            "listed",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="replacements",
+                                to="dispatch.casebox",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                        (
+                            "request",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="replaces",
+                                to="dispatch.request",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.UniqueConstraint(
+                                fields=("listed", "request"),
+                                name="dispatch_replacement_once",
+                            )
+                        ],
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -24,6 +24,7 @@ from dispatch.models.notices import (
     Letter,
     LetterBox,
     LetterSent,
+    Replacement,
 )
 from dispatch.models.pallets import Pallet, PalletBox, PalletEvent, PalletScan
 from dispatch.models.replies import Reply, ReplyBox, ReplyLink, ReplyTerm
@@ -76,6 +77,7 @@ __all__ = [
     "ReceiptBox",
     "ReceiptLink",
     "Reopening",
+    "Replacement",
     "Reply",
     "ReplyBox",
     "ReplyLink",

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from dispatch.domain.notices import LONGEST, Outcome, Way
 from dispatch.models.cases import Case, CaseBox
-from dispatch.models.consignees import Consignee
+from dispatch.models.consignees import Consignee, Request
 from dispatch.models.shipments import Shipment
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
@@ -156,3 +156,24 @@ class LetterSent(Guarded):
 
     def __str__(self) -> str:
         return f"letter {self.letter_id} to {self.to}"
+
+
+class Replacement(Guarded):
+    """A box of a case for whose sets its consignee gets others, by a request.
+
+    Come back unopened, it opens no other request again.
+    """
+
+    listed = models.ForeignKey(
+        CaseBox, on_delete=models.PROTECT, related_name="replacements"
+    )
+    request = models.ForeignKey(
+        Request, on_delete=models.PROTECT, related_name="replaces"
+    )
+
+    class Meta:
+        default_permissions = ()
+        constraints = [once("dispatch_replacement_once", "listed", "request")]
+
+    def __str__(self) -> str:
+        return f"box {self.listed_id} replaced by request {self.request_id}"

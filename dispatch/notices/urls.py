@@ -2,7 +2,7 @@ from __future__ import annotations
 
 from django.urls import URLPattern, path
 
-from dispatch.notices.views import calls, letters
+from dispatch.notices.views import calls, letters, replacements
 
 CASE = "recall/cases/<str:number>/"
 
@@ -13,5 +13,6 @@ urlpatterns: list[URLPattern] = [
     path(f"{CASE}letters/", letters.case_letters, name="case-letters"),
     path(f"{CASE}letters/new/", letters.case_write, name="case-write"),
     path(f"{CASE}letters/send/", letters.case_send, name="case-send"),
+    path(f"{CASE}replace/<str:code>/", replacements.case_replace, name="case-replace"),
     path("recall/letters/<int:pk>/", letters.letter, name="letter"),
 ]

@@ -23,6 +23,14 @@ WAYS: dict[str, str | Promise] = {
 }
 
 SENTENCES: dict[str, str | Promise] = {
+    "box_not_replaced": _(
+        "Box %(box)s cannot be replaced for %(consignee)s: it is not there, was passed"
+        " on, or came back unopened, which opens its request again by itself."
+    ),
+    "box_replaced": _(
+        "Box %(box)s is replaced already, by request %(request)s. Cancel that one first,"
+        " if it is wrong."
+    ),
     "call_reached_nobody": _(
         "Nobody was reached, so nobody can have said who they are or what they did."
         " Choose “reached”, or leave these empty."

@@ -11,6 +11,7 @@ from dispatch.models import (
     PassedOn,
     Receipt,
     ReceiptBox,
+    Replacement,
     Return,
     Shipment,
     ShipmentBox,
@@ -121,7 +122,10 @@ def returns(tally: Tally) -> None:
         sets=OuterRef("box__size__sets"),
         undone=None,
     )
-    loads = ShipmentBox.objects.filter(live=True).annotate(came=Exists(whole))
+    # One that a case replaced opens no request again; see ``Replacement``.
+    others = Replacement.objects.filter(listed__box=OuterRef("box"))
+    came = Exists(whole) & ~Exists(others)
+    loads = ShipmentBox.objects.filter(live=True).annotate(came=came)
     for pk, came, back in rows(
         loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
     ):

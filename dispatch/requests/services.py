@@ -8,11 +8,11 @@ from datetime import date, datetime
 
 from django.db.models import Q, QuerySet, Sum
 
-from dispatch.consignees.steps import need_consignee, need_open, need_point
+from dispatch.consignees.steps import need_open
 from dispatch.domain import requestfile
-from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier
+from dispatch.domain.needs import Asked, RequestStage
 from dispatch.models import Consignee, Request, ShipmentBox
-from dispatch.requests.steps import settle
+from dispatch.requests.steps import fill, settle, take_down
 from kitting.domain import numbers
 from kitting.domain.cells import DateOrder
 from kitting.domain.delimited import Problem
@@ -62,17 +62,7 @@ def take_request(
     """
 
     def work(act: Act) -> KeptRequest:
-        today = day_of(act.workshop, act.now)
-        row = Request(
-            consignee=need_consignee(consignee_id),
-            product=_in_use(product_id),
-            asked_on=today,
-            stage=RequestStage.OPEN,
-            taken_by=act.operation.by_name,
-        )
-        _fill(row, asked, today)
-        row.number = take(act.workshop.site, numbers.Kind.REQUEST)[0]
-        row.save(force_insert=True)
+        row = take_down(act, consignee_id, product_id, asked)
         return _kept(row)
 
     return perform(
@@ -118,7 +108,7 @@ def change_request(
         if row.stage == RequestStage.CANCELLED:
             raise WrongStage("request_cancelled", request=number)
         needed_before = row.needed_by
-        _fill(row, asked, day_of(act.workshop, act.now), needed_before)
+        fill(row, asked, day_of(act.workshop, act.now), needed_before)
         if row.point:
             elsewhere = row.loads.exclude(shipment__point__in=["", row.point])
             _refuse_loaded(row, elsewhere)
@@ -180,27 +170,6 @@ def cancel_request(
         reason=reason,
         seen=seen,
     )
-
-
-def _in_use(product_id: int) -> Product:
-    product = locking.lock_row(Product, product_id)
-    if not product.sizes.filter(active=True).exists():
-        raise Refused("product_without_sizes", product=product.name)
-    return product
-
-
-def _fill(row: Request, asked: Asked, today: date, was: date | None = None) -> None:
-    if not 1 <= asked.sets <= MOST_SETS:
-        raise Refused("request_sets", most=MOST_SETS)
-    if asked.tier not in {*Tier}:
-        raise Refused("request_tier", read=asked.tier)
-    if asked.needed_by and asked.needed_by < today and asked.needed_by != was:
-        raise Refused("request_day_over", day=asked.needed_by)
-    point_before = row.point
-    for name, value in asdict(asked).items():
-        most = LONGEST.get(name)
-        setattr(row, name, value if most is None else need_length(name, value, most))
-    row.point = need_point(row.consignee, asked.point, point_before)
 
 
 def _refuse_loaded(row: Request, loads: QuerySet[ShipmentBox]) -> None:
@@ -355,7 +324,7 @@ def _planned(table: requestfile.Table, named: _Named, today: date) -> Plan:
             if product.pk not in named.sized:
                 raise Refused("product_without_sizes", product=product.name)
             row = Request(consignee=consignee, product=product, asked_on=today)
-            _fill(row, each.asked, today)
+            fill(row, each.asked, today)
             rows.append((line, row))
         except LotwardError as error:
             problems.append(Problem(line, "", "", error.code, error.params))

@@ -4,23 +4,29 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Final
 
 from django.db.models import Sum
 
 from dispatch.consignees.queries import same_as
+from dispatch.consignees.steps import need_consignee, need_point
 from dispatch.domain.fetching import deal
-from dispatch.domain.needs import RequestStage
+from dispatch.domain.needs import LONGEST, MOST_SETS, Asked, RequestStage, Tier
 from dispatch.models import Request, Shipment, ShipmentBox
 from dispatch.requests.queries.promises import Promises, open_promises
 from dispatch.requests.queries.requests import ready_by_size
+from kitting.domain import numbers
 from kitting.domain.errors import Refused
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger import bulk, locking
+from kitting.ledger.clock import day_of
+from kitting.ledger.counters import take
+from kitting.ledger.needs import need_length
+from kitting.ledger.operations import Act
 from kitting.ledger.reach import Reach
-from kitting.models import Box
+from kitting.models import Box, Product
 
 MOST_NAMED: Final = 3
 """To so many consignees a refusal says that boxes are promised."""
@@ -190,3 +196,66 @@ def serve(shipment_id: int) -> None:
     ids = loads.exclude(request=None).values_list("request", flat=True)
     rows = locking.lock_rows(Request, ids, "consignee__merged_into")
     bulk.update(settle(rows.values()), ["stage"])
+
+
+def take_down(act: Act, consignee_id: int, product_id: int, asked: Asked) -> Request:
+    """Take down what a consignee asks for, today, by whoever acts.
+
+    Args:
+        act: The act.
+        consignee_id: The consignee.
+        product_id: The product; active.
+        asked: What is asked for.
+
+    Returns:
+        The request, with its number.
+
+    Raises:
+        Missing: If there is no such consignee or product.
+        Refused: ``product_without_sizes``, ``consignee_closed``; as for ``fill``.
+    """
+    today = day_of(act.workshop, act.now)
+    row = Request(
+        consignee=need_consignee(consignee_id),
+        product=_in_use(product_id),
+        asked_on=today,
+        stage=RequestStage.OPEN,
+        taken_by=act.operation.by_name,
+    )
+    fill(row, asked, today)
+    row.number = take(act.workshop.site, numbers.Kind.REQUEST)[0]
+    row.save(force_insert=True)
+    return row
+
+
+def fill(row: Request, asked: Asked, today: date, was: date | None = None) -> None:
+    """Let a request say what is asked for.
+
+    Args:
+        row: The request, locked or new, with its consignee.
+        asked: What is asked for.
+        today: The workshop's day.
+        was: The day by which it was needed before, which may be over.
+
+    Raises:
+        Refused: ``request_sets``, ``request_tier``, ``request_day_over``,
+            ``entry_too_long``, ``point_unknown``.
+    """
+    if not 1 <= asked.sets <= MOST_SETS:
+        raise Refused("request_sets", most=MOST_SETS)
+    if asked.tier not in {*Tier}:
+        raise Refused("request_tier", read=asked.tier)
+    if asked.needed_by and asked.needed_by < today and asked.needed_by != was:
+        raise Refused("request_day_over", day=asked.needed_by)
+    point_before = row.point
+    for name, value in asdict(asked).items():
+        most = LONGEST.get(name)
+        setattr(row, name, value if most is None else need_length(name, value, most))
+    row.point = need_point(row.consignee, asked.point, point_before)
+
+
+def _in_use(product_id: int) -> Product:
+    product = locking.lock_row(Product, product_id)
+    if not product.sizes.filter(active=True).exists():
+        raise Refused("product_without_sizes", product=product.name)
+    return product

@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from dispatch.domain.needs import RequestStage
 from dispatch.domain.notices import Outcome, Piece, telephones
 from dispatch.models import (
     Case,
@@ -18,6 +19,7 @@ from dispatch.models import (
     Consignee,
     Letter,
     PassedOn,
+    Replacement,
     Shipment,
     ShipmentBox,
 )
@@ -34,6 +36,10 @@ class Reached:
     box: Box
     shipment: Shipment
     """The one that it left with."""
+    unopened: bool
+    """Whether it came back unopened."""
+    replaced: str
+    """Number of the request by which its consignee gets others; empty for none."""
     point: str = ""
     """The delivery point or ward at which it was left, or to which it came."""
     passed_to: Consignee | None = None
@@ -194,6 +200,35 @@ def told(case: Case) -> list[Consignee]:
     return sorted(found, key=attrgetter("name", "code"))
 
 
+def replaced(case: Case) -> dict[int, str]:
+    """Give the boxes of a case that are replaced.
+
+    Args:
+        case: The case.
+
+    Returns:
+        By id the number of the request; one that was cancelled replaces nothing.
+    """
+    rows = Replacement.objects.filter(listed__case=case)
+    rows = rows.exclude(request__stage=RequestStage.CANCELLED).order_by("pk")
+    return dict(rows.values_list("listed__box", "request__number"))
+
+
+def replaceable(whom: Whom) -> list[Reached]:
+    """Give the boxes of a consignee for whose sets it can get others.
+
+    Args:
+        whom: The consignee, with its boxes of the case.
+
+    Returns:
+        Those that it did not pass on, and that neither are replaced nor came back
+        unopened: then the request that such a box served is open again by itself.
+    """
+    return [
+        box for box in whom.boxes if not (box.passed_to or box.unopened or box.replaced)
+    ]
+
+
 def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
     """Give each box of a case with each consignee that it was with, in that order.
 
@@ -215,24 +250,26 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
         PassedOn.objects.filter(box__in=ids).select_related(*given).order_by("pk")
     ):
         passings[passed.box_id, passed.shipment_id].append(passed)
+    already = replaced(case)
     for row in rows:
         load = loads.get(row.box_id)
         had = row.stage in GONE  # when it was found
         if load is None or not (had or row.box.stage in GONE):
             continue
-        shipment = load.shipment
         way = passings[row.box_id, load.shipment_id]
-        yield from _along(row, shipment.consignee, load, way)
+        yield from _along(row, load, way, already.get(row.box_id, ""))
 
 
 def _along(
-    row: CaseBox, first: Consignee, load: ShipmentBox, way: Iterable[PassedOn]
+    row: CaseBox, load: ShipmentBox, way: Iterable[PassedOn], replaced: str
 ) -> Iterator[tuple[Consignee, Reached]]:
-    has, by, point = first, None, load.shipment.point
+    has, by, point = load.shipment.consignee, None, load.shipment.point
     told: dict[str, Any] = {
         "row": row,
         "box": row.box,
         "shipment": load.shipment,
+        "unopened": load.back,
+        "replaced": replaced,
     }
     for passed in way:
         to = passed.consignee

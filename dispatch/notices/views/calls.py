@@ -7,7 +7,6 @@ from functools import partial
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
-from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from dispatch.domain.notices import Outcome
@@ -15,6 +14,7 @@ from dispatch.models import Case, CaseCall, Consignee
 from dispatch.notices.forms.calls import CallForm, UndoCallForm
 from dispatch.notices.queries import whom as queries
 from dispatch.notices.services import calls as services
+from dispatch.notices.views.letters import whom_to_tell
 from kitting.ledger.locking import snapshot
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404
@@ -65,7 +65,7 @@ def case_call(request: LotwardRequest, number: str, code: str) -> HttpResponse:
         CallForm(request.POST or None),
         partial(services.note_call, number=number, consignee_id=consignee.pk),
         said=_noted,
-        to=f"{reverse('dispatch:case-detail', args=[number])}#whom",
+        to=whom_to_tell(number),
         act=_("Note the call"),
         case=case,
         one=one,
@@ -84,7 +84,7 @@ def call_undo(request: LotwardRequest, pk: int) -> HttpResponse:
         said=_(
             "The call to %(consignee)s counts for nothing any more. Note the right one."
         ),
-        to=f"{reverse('dispatch:case-detail', args=[call.case.number])}#whom",
+        to=whom_to_tell(call.case.number),
         act=_("Undo the note"),
         stop=True,
         call=call,

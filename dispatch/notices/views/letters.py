@@ -31,7 +31,12 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 from kitting.web.messages import sentence
 
 
-def _whom_to_tell(number: str) -> str:
+def whom_to_tell(number: str) -> str:
+    """Give the address of the part of a case's page that says whom to tell.
+
+    Args:
+        number: The case.
+    """
     return f"{reverse('dispatch:case-detail', args=[number])}#whom"
 
 
@@ -48,7 +53,7 @@ def case_write(request: LotwardRequest, number: str) -> HttpResponse:
         LettersForm(request.POST or None, to=to, hazard=case.hazard),
         partial(services.make_letters, number=number),
         said=_made,
-        to=_whom_to_tell(number),
+        to=whom_to_tell(number),
         act=_("Make the letters"),
         case=case,
         addressees=to,
@@ -90,7 +95,7 @@ def _pdf(request: LotwardRequest, rows: list[Letter], name: str) -> HttpResponse
         pdf = drawing.letters(notices, paper_of(request.workshop.country))
     except NotFit as error:
         messages.error(request, sentence(error))
-        return redirect(_whom_to_tell(rows[0].case.number))
+        return redirect(whom_to_tell(rows[0].case.number))
     return pdf_response(pdf, name)
 
 
@@ -118,14 +123,14 @@ def case_send(request: LotwardRequest, number: str) -> HttpResponse:
     if done is not None:
         failed = [each for each in done if each.fault]
         level = messages.ERROR if failed else messages.SUCCESS
-        return say_and_go(request, _sent(done), _whom_to_tell(number), level=level)
+        return say_and_go(request, _sent(done), whom_to_tell(number), level=level)
     refused = "" if settings.EMAIL_HOST else sentence(Refused("email_not_set_up"))
     return form_page(
         request,
         "dispatch/notices/case_send",
         form,
         status,
-        back=_whom_to_tell(number),
+        back=whom_to_tell(number),
         act=_("Send them"),
         case=case,
         no_email=refused,

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from django.db.models import Sum
 
-from dispatch.models import Return, ReturnUndone, Shipment, ShipmentBox
+from dispatch.models import Replacement, Return, ReturnUndone, Shipment, ShipmentBox
 from dispatch.receipts.queries.deliveries import has_arrived, standing
 from dispatch.requests.steps import serve
 from kitting.domain.errors import Conflict, Refused, WrongStage
@@ -44,7 +44,8 @@ def record_return(
     """Record that a box came back, or loose sets of one; they stand in quarantine.
 
     With its last sets the box is returned. One that came back unopened serves its
-    request no more: its consignee lacks those sets, and the request is open again.
+    request no more: its consignee lacks those sets, and the request is open again; unless a case replaced it
+    by a request of its own.
 
     Args:
         box_id: The box; it has left.
@@ -95,7 +96,7 @@ def record_return(
             act.write(event, BoxPut(box=box, place=place), row)
         else:
             act.write(row)
-        if whole and not row.opened:
+        if whole and not row.opened and not _replaced(box):
             load.back = True
             bulk.update([load], ["back"])
             serve(load.shipment_id)
@@ -112,6 +113,10 @@ def record_return(
         place=place_id,
         note=note,
     )
+
+
+def _replaced(box: Box) -> bool:
+    return Replacement.objects.filter(listed__box=box).exists()
 
 
 @dataclass(frozen=True)

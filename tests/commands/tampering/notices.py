@@ -10,6 +10,7 @@ from dispatch.models import (
     Letter,
     LetterBox,
     LetterSent,
+    Replacement,
 )
 from kitting.models import Link
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
@@ -70,4 +71,11 @@ def letter_that_names_an_old_box_as_new(history: History) -> list[Named]:
 def letter_that_went_elsewhere(history: History) -> list[Named]:
     row = LetterSent.objects.latest("pk")
     change(row, to="nobody")
+    return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def replacement_that_never_was(history: History) -> list[Named]:
+    row = Replacement.objects.latest("pk")
+    remove(row)
     return [("chain", Link, link_of(row))]

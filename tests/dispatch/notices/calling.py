@@ -60,4 +60,5 @@ def write(case: Case, *to: Consignee, urgent: bool = True) -> list[Letter]:
         sign=sign(),
     )
     beside = ("operation", "case", "consignee__merged_into")
-    return list(Letter.objects.filter(pk__in=made.letters).select_related(*beside))
+    rows = Letter.objects.filter(pk__in=made.letters).order_by("pk")
+    return list(rows.select_related(*beside))

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from dispatch.labels.letter_words import ENGLISH, GERMAN
+from dispatch.labels.letter_words import ENGLISH, GERMAN, written_in
 from dispatch.labels.letters import letters
 from dispatch.labels.sheets import A4
 from dispatch.models import Case, Consignee, Letter, LetterBox
@@ -225,15 +225,13 @@ def test_what_cannot_be_is_refused() -> None:
     refused("letter_says_nothing", case, consignee, texts={"de": ("Riss", " ")})
     refused("entry_too_long", case, consignee, texts={"de": ("x" * 501, "y")})
     refused("row_missing", Case(number="K9"), consignee)
+    assert factories.prove() == []
 
 
 def test_another_language_is_written_in_english() -> None:
-    named_workshop()
-    box, consignee = box_at()
-    Consignee.objects.filter(pk=consignee.pk).update(language="fr")
-    [letter] = write(a_case(box), consignee)
-    assert letter.language == "en"
-    assert ENGLISH["stop"] in text_of(letter)
+    assert [written_in(each) for each in ("en", "de-AT", "DE", "fr", "")] == [
+        *("en", "de", "de", "en", "en")
+    ]
 
 
 def test_whoever_got_a_letter_or_was_reached_was_told() -> None:

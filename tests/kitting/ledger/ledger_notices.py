@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from dataclasses import fields
 
+from dispatch.domain.needs import Asked
 from dispatch.domain.notices import Heard
 from dispatch.models import CaseCall
 from dispatch.notices.services import calls, letters
+from dispatch.notices.services.replacements import replace_boxes
 from kitting.models import Box, Workshop
 from kitting.people.services.workshop import Particulars, change_workshop
 from tests.factories import sign
@@ -30,5 +32,8 @@ def tell_some(case: str, sent: Box) -> None:
         made = letters.make_letters(**to, **said, sign=sign())
         gone = {"letter_id": made.letters[0], "way": "paper", "by": "Driver 2"}
         letters.send_letter(**gone, sign=sign())
+    asked = Asked(sets=0, tier=1, way="telephone")
+    to = {"number": case, "consignee_id": whom.pk, "box_ids": [sent.pk]}
+    replace_boxes(**to, asked=asked, sign=sign())
     note = CaseCall.objects.earliest("pk")
     calls.undo_call(call_id=note.pk, reason="another ward", sign=sign())
