@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from dispatch.closing.queries.closings import mark_of_scope, unaccounted
+from dispatch.closing.queries.closings import mark_of_scope
 from dispatch.models import Case, Closing, ClosingBox, Reopening
 from dispatch.models.closings import LONGEST_DECISION
 from dispatch.pallets.steps import refuse_together
-from dispatch.recall.queries.cases import closing_of, standing_holds_of, whole
+from dispatch.recall.queries.cases import closing_of, standing_holds_of
 from dispatch.recall.steps import found_now, need_open_case, refuse_in_another
+from dispatch.replies.queries.accounts import unaccounted
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.ledger import locking
 from kitting.ledger.needs import need_another, need_reason, need_row, need_text
@@ -103,7 +104,7 @@ def close_case(
 
 
 def _without(closing: Closing, reasons: dict[int, str]) -> list[ClosingBox]:
-    left = unaccounted(whole(closing.case))
+    left = [each.box for each in unaccounted(closing.case)]
     silent = [box for box in left if not reasons.get(box.box, "").strip()]
     refuse_together(Refused("box_unaccounted", box=box.serial) for box in silent)
     return [

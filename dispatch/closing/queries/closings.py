@@ -1,30 +1,14 @@
-"""What keeps a case open: boxes that nobody accounted for."""
+"""What keeps a case open: boxes that nobody accounted for, by who has them."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from dispatch.models import Case
-from dispatch.recall.queries.cases import Listed, Whole
-from dispatch.replies.queries import accounts as replies
+from dispatch.models import Case, Closing
+from dispatch.recall.queries.cases import closing_of
+from dispatch.replies.queries.accounts import Account
 from kitting.models import Lift
-
-
-def unaccounted(found: Whole) -> list[Listed]:
-    """The boxes of a case of which nobody knows the end.
-
-    A box has an end that is in quarantine or voided, that the case holds no more, or of
-    which a consignee says so for all its sets: see ``replies.queries.accounts``.
-
-    Args:
-        found: The case.
-
-    Returns:
-        The others, in the order of its list.
-    """
-    left = {each.box.box for each in replies.unaccounted(found.case)}
-    return [box for box in found.boxes if box.box in left]
 
 
 @dataclass(frozen=True)
@@ -34,10 +18,15 @@ class Group:
     key: str
     name: str
     """The consignee that has them; empty for those that are here."""
-    boxes: list[Listed]
+    boxes: list[Account]
+
+    @property
+    def sets(self) -> int:
+        """Sets of them that are not accounted for."""
+        return sum(each.unaccounted for each in self.boxes)
 
 
-def grouped(boxes: Iterable[Listed]) -> list[Group]:
+def grouped(boxes: Iterable[Account]) -> list[Group]:
     """Group boxes by who has them.
 
     Args:
@@ -47,10 +36,10 @@ def grouped(boxes: Iterable[Listed]) -> list[Group]:
         The groups, those that are here first.
     """
     found: dict[int, Group] = {}
-    for box in boxes:
-        key = 0 if box.here else box.whom or 0
-        name = "" if box.here else box.has_it
-        found.setdefault(key, Group(str(key), name, [])).boxes.append(box)
+    for each in boxes:
+        key = each.box.whom or 0 if each.box.has_it else 0
+        group = found.setdefault(key, Group(str(key), each.box.has_it, []))
+        group.boxes.append(each)
     return sorted(found.values(), key=lambda group: (group.key != "0", group.name))
 
 
@@ -65,3 +54,23 @@ def mark_of_scope(case: Case) -> str:
     """
     lifted = Lift.objects.filter(hold__of_case__look__case=case).count()
     return f"{case.looks.count()}-{lifted}"
+
+
+@dataclass(frozen=True)
+class Ended:
+    """How often a case was closed, and whether it is."""
+
+    standing: Closing | None
+    closings: list[Closing]
+    """Each with its act, its boxes and what reopened it, the newest first."""
+
+
+def ended(case: Case) -> Ended:
+    """Read the closings of a case.
+
+    Args:
+        case: The case.
+    """
+    found = Closing.objects.filter(case=case).order_by("-nth")
+    found = found.select_related("operation", "reopening__operation")
+    return Ended(closing_of(case), list(found.prefetch_related("boxes__box")))

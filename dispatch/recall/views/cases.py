@@ -51,7 +51,8 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
         left = bringing(found)
     if file := file_response(request, f"case-{number}", COLUMNS, found.boxes):
         return file
-    context = {"found": found, "left": left, "case": case}
+    closing = queries.closing_of(case)
+    context = {"found": found, "left": left, "case": case, "closing": closing}
     return render(request, "dispatch/recall/case_detail.html", context)
 
 

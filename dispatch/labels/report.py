@@ -1,0 +1,117 @@
+"""The report of a recall case: all that is on record of it, open or closed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from dispatch.labels.sheets import (
+    BOLD,
+    NOTE,
+    SIDE,
+    TEXT,
+    TITLE,
+    Around,
+    Band,
+    Column,
+    Line,
+    beside,
+    head_band,
+    press,
+    table,
+    text_band,
+)
+from kitting.labels.stock import Stock
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table of the report, or what is said where it would be empty."""
+
+    title: str
+    columns: tuple[Column, ...]
+    """Of the last one the width is what is left."""
+    rows: tuple[Line, ...]
+    empty: str
+    note: str = ""
+    """What is said above it."""
+
+
+@dataclass(frozen=True)
+class Report:
+    """All that is said of a case, with every word."""
+
+    title: str
+    state: str
+    """Whether it is closed."""
+    hazard: str
+    facts: tuple[tuple[str, tuple[str, ...]], ...]
+    """Side by side."""
+    tables: tuple[Table, ...]
+    decisions: tuple[tuple[str, tuple[tuple[str, str], ...]], ...]
+    """Of each closing when and by whom, and what was decided, by title."""
+    running: str
+    foot: str
+    page: str
+    mark: str | None = None
+
+
+DECISIONS: Final = "Decisions"
+NOT_DECIDED: Final = "None yet: the case is not closed."
+
+
+def case_report(report: Report, on: Stock) -> bytes:
+    """Draw the report of a case.
+
+    Args:
+        report: What it says.
+        on: The paper.
+
+    Returns:
+        The document, as PDF.
+
+    Raises:
+        NotFit: A character that the typeface lacks.
+    """
+    wide = float(on.width_mm) - 2 * SIDE
+    bands = [
+        text_band(report.title, TITLE, wide, after=3.0),
+        text_band(report.state, BOLD, wide),
+        text_band(report.hazard, TEXT, wide, after=3.0),
+        beside(report.facts, wide),
+        *_decisions(report, wide),
+    ]
+    for each in report.tables:
+        bands += _table(each, wide)
+    around = Around(
+        title=report.title,
+        running=report.running,
+        foot=report.foot,
+        page=report.page,
+        mark=report.mark,
+    )
+    return press(bands, around, on)
+
+
+def _decisions(report: Report, wide: float) -> list[Band]:
+    bands = [head_band(DECISIONS, wide)]
+    for when, said in report.decisions:
+        bands.append(text_band(when, BOLD, wide, keep=True))
+        for title, words in said:
+            bands.append(text_band(title, NOTE, wide, after=0.5, keep=True))
+            lines = words.splitlines() or [""]
+            bands += [text_band(line, TEXT, wide, after=0.6) for line in lines]
+    if not report.decisions:
+        bands.append(text_band(NOT_DECIDED, TEXT, wide))
+    return bands
+
+
+def _table(each: Table, wide: float) -> list[Band]:
+    bands = [head_band(each.title, wide)]
+    if each.note:
+        bands.append(text_band(each.note, NOTE, wide, keep=True))
+    if not each.rows:
+        return [*bands, text_band(each.empty, TEXT, wide)]
+    *first, last = each.columns
+    rest = wide - sum(column.wide for column in first)
+    return [*bands, *table([*first, Column(last.title, rest, last.right)], each.rows)]
