@@ -8,6 +8,7 @@ needs nothing here.
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -109,12 +110,10 @@ SET_UP: Final[Mapping[str, tuple[type[Model], Any]]] = {
     "lamp": (Lamp, Concat("line__code", Value(" "), "name")),
     "meter": (Meter, F("serial")),
     "person": (User, F("username")),
-    "words": (LabelWord, F("language")),
     "workshop": (Workshop, F("name")),
 }
 """What is set up: asked for by a word and a name, such as ``part HB``. All lamps that one
-place of a line had, one after the other, have one name, and so have the words of a
-language."""
+place of a line had, one after the other, have one name."""
 TOLD_WHOLE: Final = frozenset({kind.model for kind in KINDS} | {Evidence, Lamp})
 """Whose acts are also those that only name it. Half of all acts name a part."""
 
@@ -244,7 +243,7 @@ def things_named(text: str) -> Sequence[Model]:
 
     Args:
         text: A number, typed or scanned; a protocol's is its code, a slash, its version;
-            of what is set up a word and its name.
+            of what is set up a word and its name; ``words`` and a language.
 
     Returns:
         The rows of that name, of one table: one, but for lamps and words on paper.
@@ -254,6 +253,8 @@ def things_named(text: str) -> Sequence[Model]:
         Missing: ``nothing_has_number``.
     """
     word, _blank, name = text.strip().partition(" ")
+    if word == "words" and (named := _words_in(name)):
+        return named
     if word in SET_UP and name.isprintable():
         model, called = SET_UP[word]
         rows = model._default_manager.alias(called=called)
@@ -268,6 +269,13 @@ def things_named(text: str) -> Sequence[Model]:
     if row is None:
         raise Missing("nothing_has_number", read=text)
     return [row]
+
+
+def _words_in(language: str) -> list[Model]:
+    """The words on paper that a language ever had, those that were emptied as well."""
+    said = f'"language":{json.dumps(language)}'
+    seals = RowSeal.objects.filter(of=LabelWord._meta.db_table, text__contains=said)
+    return [LabelWord(pk=pk) for pk in seals.values_list("row", flat=True).distinct()]
 
 
 def acts_with(things: Sequence[Model]) -> QuerySet[Any, Any]:

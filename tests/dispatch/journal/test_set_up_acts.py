@@ -81,11 +81,15 @@ def test_a_line_of_a_table_leads_to_its_own_acts(
     for language in ("el", "fr"):
         words = {"language": language, "words": {"packed": "Συσκευάστηκε"}}
         label_words.keep_words(**words, reviewed_by="", sign=sign())
+    emptied = {"language": "el", "words": {"packed": ""}}
+    label_words.keep_words(**emptied, reviewed_by="", sign=sign())
+    other_word = {"language": "el", "words": {"sets": "σετ"}}
+    label_words.keep_words(**other_word, reviewed_by="", sign=sign())
     manager = client_for(factories.make_person("manager"))
     for page, about, done in (
         (["kitting:lamps"], f"lamp {lamp.line.code} Top 1", LAMP),
         (["kitting:evidence"], f"evidence {report.code}", EVIDENCE),
-        (["kitting:label-words-in", ["el"]], "words el", ["keep_words"]),
+        (["kitting:label-words-in", ["el"]], "words el", ["keep_words"] * 3),
     ):
         text = text_of(manager.get(reverse(page[0], args=page[1:] and page[1])))
         links = re.findall(f'href="{JOURNAL}[?]about=([^"]+)"', text)
