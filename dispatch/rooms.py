@@ -8,5 +8,5 @@ GROUND: Final = ("domain", "labels", "models")
 ROOMS: Final = (
     *("consignees", "requests", "allotment", "pallets", "shipments", "receipts"),
     *("log", "figures", "trace", "recall", "notices", "replies", "effectiveness"),
-    *("complaints", "closing", "journal"),
+    *("complaints", "drills", "closing", "journal"),
 )

@@ -2900,6 +2900,186 @@ class Migration(migrations.Migration):
                         ],
                     },
                 ),
+                migrations.CreateModel(
+                    name="Drill",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("seed", models.CharField(max_length=32)),
+                        ("lots", models.PositiveIntegerField()),
+                        ("calling", models.BooleanField()),
+                        (
+                            "lot",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="drills",
+                                to="kitting.lot",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("lots__gte", 1)),
+                                name="dispatch_drill_among",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="DrillCall",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("answered", models.BooleanField()),
+                        ("said_by", models.CharField(blank=True, max_length=80)),
+                        (
+                            "consignee",
+                            models.ForeignKey(
+                                db_index=False,
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="dispatch.consignee",
+                            ),
+                        ),
+                        (
+                            "drill",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="calls",
+                                to="dispatch.drill",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("answered", False),
+                                    models.Q(("said_by", ""), _negated=True),
+                                    _connector="OR",
+                                ),
+                                name="dispatch_drillcall_who",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="DrillEnd",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("remarks", models.CharField(max_length=500)),
+                        (
+                            "drill",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="end",
+                                to="dispatch.drill",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(("remarks", ""), _negated=True),
+                                name="dispatch_drillend_has_remarks",
+                            )
+                        ],
+                    },
+                ),
+                migrations.CreateModel(
+                    name="DrillList",
+                    fields=[
+                        (
+                            "id",
+                            models.BigAutoField(
+                                auto_created=True,
+                                primary_key=True,
+                                serialize=False,
+                                verbose_name="ID",
+                            ),
+                        ),
+                        ("boxes", models.PositiveIntegerField()),
+                        ("pieces", models.PositiveBigIntegerField()),
+                        ("located", models.PositiveBigIntegerField()),
+                        (
+                            "drill",
+                            models.OneToOneField(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="list",
+                                to="dispatch.drill",
+                            ),
+                        ),
+                        (
+                            "operation",
+                            models.ForeignKey(
+                                on_delete=django.db.models.deletion.PROTECT,
+                                related_name="+",
+                                to="kitting.operation",
+                            ),
+                        ),
+                    ],
+                    options={
+                        "default_permissions": (),
+                        "constraints": [
+                            models.CheckConstraint(
+                                condition=models.Q(
+                                    ("located__lte", models.F("pieces"))
+                                ),
+                                name="dispatch_drilllist_located",
+                            )
+                        ],
+                    },
+                ),
             ],
         ),
         migrations.RunPython(install, drop),

@@ -17,6 +17,7 @@ from dispatch.models.consignees import (
     Merging,
     Request,
 )
+from dispatch.models.drills import Drill, DrillCall, DrillEnd, DrillList
 from dispatch.models.effectiveness import EffectAnswer, EffectCheck, EffectConsignee
 from dispatch.models.notices import (
     CallUndone,
@@ -58,6 +59,10 @@ __all__ = [
     "Complaint",
     "ComplaintNote",
     "Consignee",
+    "Drill",
+    "DrillCall",
+    "DrillEnd",
+    "DrillList",
     "EffectAnswer",
     "EffectCheck",
     "EffectConsignee",

@@ -17,6 +17,7 @@ from lotward.demo import (
     benches,
     checks,
     evidence,
+    following,
     lines,
     making,
     masterdata,
@@ -131,6 +132,7 @@ def _morning(floor: Floor) -> None:
     if floor.begins(7, 50, takes=10):
         sending.ask(floor)
         sending.hear(floor)
+        following.listen(floor)
     if floor.begins(8, takes=15):
         if floor.today == plan.CANCEL_SHIPMENT_ON:
             sending.cancel_one(floor)
@@ -187,12 +189,7 @@ def _pack(floor: Floor, *, half: int) -> None:
 def _stop(floor: Floor) -> None:
     """Try what a recall would find, and hold what a ward complains of."""
     if floor.today == plan.DRILL_ON:
-        drill = _hold(floor, plan.DRILL_LOT, plan.DRILL_REASON)
-        holds.lift_hold(
-            hold_id=drill,
-            reason=plan.DRILL_OVER,
-            sign=floor.clock.sign("manager", 1_500),
-        )
+        following.drill(floor)
     if floor.today == plan.HOLD_ON:
         _hold(floor, plan.HELD_LOT, plan.HOLD_REASON)
 

@@ -136,10 +136,39 @@ CARRIERS_ON: Final = 7
 """On this evening the carriers are made, and the first bags hang on one."""
 
 DRILL_ON: Final = 6
-DRILL_LOT: Final = ("VS", 1)
-DRILL_REASON: Final = "Recall drill: who has got this lot, within the hour?"
+DRILL_SEED: Final = "Harrow Lane, the first drill"
+DRILL_SILENT: Final = 1
+"""Which of the consignees, counted from 0, answers nobody's call."""
+DRILL_REMARKS: Final = (
+    "The list was quick. One store has no number for the night: ask for it."
+)
 
-DRILL_OVER: Final = "The drill is over: every box was found"
+COMPLAINTS: Final[
+    tuple[
+        tuple[int, str, str, str, tuple[str, int] | None, tuple[str, str, str] | None],
+        ...,
+    ]
+] = (
+    (
+        5,
+        "The visor fogs after ten minutes",
+        "fault",
+        "Ward 3",
+        None,
+        ("none", "Rubbed with a dry cloth, against the manual", "Told how to clean it"),
+    ),
+    (
+        7,
+        "Two clips broke in the ambulance, it was freezing",
+        "could",
+        "Ward 7",
+        ("HB", 3),
+        ("traced", "The lot is on hold, and samples are under test", "Told to wait"),
+    ),
+    (8, "Could the headband be softer at the back?", "wish", "Ward 1", None, None),
+)
+"""On which day a ward says what, how bad it is, of which lot if it read one off a part,
+and what was decided."""
 
 HELD_LOT: Final = ("HB", 3)
 HOLD_ON: Final = 7

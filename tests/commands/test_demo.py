@@ -7,7 +7,7 @@ import io
 import re
 import sys
 from collections import Counter
-from datetime import date, time, timedelta
+from datetime import date, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -21,7 +21,10 @@ from django.test import Client
 from stdnum import ean
 
 import lotward
-from dispatch.models import Shipment
+from dispatch.complaints.queries.complaints import waiting
+from dispatch.complaints.queries.trend import trend
+from dispatch.drills.queries import Told
+from dispatch.models import Complaint, Drill, Shipment
 from kitting.domain.stages import GONE, IN_HOUSE, BagStage, BoxStage
 from kitting.labels.kinds import KINDS
 from kitting.ledger import proof as proving
@@ -128,12 +131,20 @@ def test_a_hold_has_reached_boxes_that_left_and_boxes_that_did_not(demo: Demo) -
 
 
 def test_a_recall_drill_was_over_within_the_hour(demo: Demo) -> None:
-    drill = Hold.objects.exclude(lift=None).get()
-    assert drill.reason == plan.DRILL_REASON
-    took = drill.lift.operation.at - drill.operation.at
-    assert timedelta(0) < took < timedelta(hours=1)
-    lines = BoxLine.objects.filter(lot=drill.lot, box__stage__in=GONE)
-    assert lines.filter(box__closed_at__lt=drill.operation.at).exists()
+    drill = Drill.objects.get()
+    told = Told(drill)
+    assert told.seconds is not None
+    assert 0 < told.seconds < 3_600
+    assert (told.share, told.runs) == ("100", False)
+    assert drill.list.boxes > 0
+    assert {call.answered for call in drill.calls.all()} == {True, False}
+    assert not Hold.objects.exclude(lift=None).exists()  # it holds nothing
+
+
+def test_wards_said_what_they_think_and_one_still_waits(demo: Demo) -> None:
+    assert Complaint.objects.count() == len(plan.COMPLAINTS)
+    assert waiting() == 1
+    assert trend().revisions
 
 
 def test_the_last_day_leaves_something_to_do_at_every_screen(demo: Demo) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from django.conf import settings
-from django.db.models import Count
+from django.db.models import Count, QuerySet, Value
 
 from kitting.checking.queries.switching import all_states
 from kitting.disinfection.queries.lamps import LampLine, lamps_to_see_to
@@ -103,12 +103,13 @@ def to_see_to(
     Returns:
         All of it, the most urgent first in each list.
     """
+    sources, methods = _stopped_and_on_trial()
     return ToSeeTo(
-        sources=stopped_sources(),
+        sources=sources,
         meters=meters_to_see_to(today),
         lamps=lamps_to_see_to(),
         spoiled=spoiled_runs() if reach.runs else [],
-        methods=on_trial(),
+        methods=methods,
         backup=backup,
         disk=disk,
         guessed=guessed,
@@ -160,23 +161,34 @@ def stopped_sources() -> list[StoppedSource]:
     Returns:
         By name of the part, then by source.
     """
+    return _stopped(list(_often_rejected()))
+
+
+def _stopped_and_on_trial() -> tuple[list[StoppedSource], list[str]]:
+    """Stopped sources, and the codes of methods on trial: one query on most days."""
+    trial = on_trial().order_by().annotate(none=Value(0)).values_list("none", "code")
+    rows = list(_often_rejected().union(trial, all=True))
+    methods = sorted(code for part, code in rows if not part)
+    return _stopped([pair for pair in rows if pair[0]]), methods
+
+
+def _often_rejected() -> QuerySet[Check, tuple[int, str]]:
+    """Parts and sources with as many lots rejected as stop a source."""
     rejected = Check.objects.filter(
         verdict=Verdict.REJECTED, lot__part__sampled=True, lot__part__needs_check=True
     )
-    often = (
-        rejected.values("lot__part", "lot__source")
-        .annotate(times=Count("pk"))
-        .filter(times__gte=REJECTED_TO_STOP)
-        .order_by("lot__part__name", "lot__source")
-    )
-    pairs = list(often.values_list("lot__part", "lot__source"))
+    often = rejected.order_by().values_list("lot__part", "lot__source")
+    return often.alias(times=Count("pk")).filter(times__gte=REJECTED_TO_STOP)
+
+
+def _stopped(pairs: list[tuple[int, str]]) -> list[StoppedSource]:
     if not pairs:
         return []
     parts = Part.objects.in_bulk({part for part, _source in pairs})
     states = all_states(parts)
     return [
         StoppedSource(parts[part], source)
-        for part, source in pairs
+        for part, source in sorted(pairs, key=lambda pair: (parts[pair[0]].name, *pair))
         if any(state.stopped for state in states.get((part, source), {}).values())
     ]
 

@@ -115,11 +115,15 @@ def meter_lines(today: date) -> list[MeterLine]:
     meters = Meter.objects.annotate(used=Count("runs")).prefetch_related(
         "calibrations", "faults"
     )
-    return [_line(meter, today) for meter in meters.order_by("serial")]
+    return [
+        _line(meter, list(meter.calibrations.all()), today, meter.used)
+        for meter in meters.order_by("serial")
+    ]
 
 
-def _line(meter: Meter, today: date) -> MeterLine:
-    calibrations = list(meter.calibrations.all())
+def _line(
+    meter: Meter, calibrations: list[Calibration], today: date, runs: int = 0
+) -> MeterLine:
     made = [row for row in calibrations if row.on <= today]
     faults = sorted(meter.faults.all(), key=lambda row: row.pk, reverse=True)
     return MeterLine(
@@ -127,7 +131,7 @@ def _line(meter: Meter, today: date) -> MeterLine:
         newest=max(made, key=lambda row: (row.on, row.pk), default=None),
         fault=next((row for row in faults if not mended(row, calibrations)), None),
         today=today,
-        runs=meter.used,  # type: ignore[attr-defined]
+        runs=runs,
     )
 
 
@@ -157,11 +161,12 @@ def meters_to_see_to(today: date) -> list[MeterLine]:
 
     Returns:
         Meters in the order of their due dates; one never calibrated is left out, as
-        nobody has relied on it yet.
+        nobody has relied on it yet. Their runs are not counted.
     """
-    found = [
-        line
-        for line in meter_lines(today)
-        if line.newest is not None and line.state != "ready"
-    ]
+    rows = Calibration.objects.select_related("meter").order_by("meter__serial", "pk")
+    of: dict[Meter, list[Calibration]] = {}
+    for row in rows.prefetch_related("meter__faults"):
+        of.setdefault(row.meter, []).append(row)
+    lines = [_line(meter, its, today) for meter, its in of.items()]
+    found = [each for each in lines if each.newest and each.state != "ready"]
     return sorted(found, key=lambda line: (line.days_left, line.meter.serial))

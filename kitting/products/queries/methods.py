@@ -105,14 +105,13 @@ def method_page(method: Method) -> MethodPage:
     )
 
 
-def on_trial() -> list[str]:
-    """Codes of methods that wait for somebody to release them.
+def on_trial() -> QuerySet[Method]:
+    """Methods that wait for somebody to release them.
 
     Returns:
-        Of those in use, in the order of codes.
+        Of those in use.
     """
-    waiting = Method.objects.filter(active=True, release__isnull=True)
-    return list(waiting.order_by("code").values_list("code", flat=True))
+    return Method.objects.filter(active=True, release__isnull=True)
 
 
 def machine_groups() -> list[str]:

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from itertools import count
+
 from dispatch.closing.queries.closings import mark_of_scope
 from dispatch.closing.services import close_case, reopen_case
 from dispatch.complaints import services as complaints
+from dispatch.domain.effectiveness import in_order
+from dispatch.drills import services as drills
+from dispatch.drills.queries import consignees_of, lots_sent
 from dispatch.effectiveness import services as effectiveness
-from dispatch.models import Case, Consignee, EffectConsignee
+from dispatch.models import Case, Consignee, Drill, EffectConsignee
 from dispatch.recall import services
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Lot
@@ -36,6 +41,7 @@ def recall_some(sent: Box, voided: Box, lot: Lot) -> None:
     ledger_notices.tell_some(opened.case, sent)
     ledger_replies.answer(opened.case, sent)
     ask_some(opened.case)
+    drill_some()
     complain_some(sent, factories.make_lot(lot.revision))
     other = services.open_case(
         scope=[("lot", lot.pk)], hazard="Sharp", reason="seen here", sign=sign()
@@ -78,6 +84,23 @@ def complain_some(sent: Box, lot: Lot) -> None:
         sign=sign(),
     )
     complaints.take_complaint(**said, what="Bigger", severity="wish", sign=sign())
+
+
+def drill_some() -> None:
+    """A drill without a list, then one in which a consignee is called twice."""
+    first = drills.begin_drill(calling=False, sign=sign())
+    drills.end_drill(drill_id=first.drill_id, remarks="A fire alarm", sign=sign())
+    sent = lots_sent().in_bulk(field_name="number")
+    there = {number for number, lot in sent.items() if consignees_of(lot)}
+    # By chance it may be a lot of which every box came back: then nobody is called.
+    seed = next(s for s in map(str, count()) if in_order(s, sent)[0] in there)
+    drill = drills.begin_drill(calling=True, seed=seed, sign=sign()).drill_id
+    drills.list_drill(drill_id=drill, sign=sign())
+    [whom, *_] = consignees_of(Drill.objects.get(pk=drill).lot)
+    said = {"drill_id": drill, "code": whom.code}
+    drills.note_drill_call(**said, answered=False, said_by="", sign=sign())
+    drills.note_drill_call(**said, answered=True, said_by="Porter", sign=sign())
+    drills.end_drill(drill_id=drill, remarks="Call at night as well", sign=sign())
 
 
 def ask_some(case: str) -> None:
