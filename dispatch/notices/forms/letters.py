@@ -6,6 +6,7 @@ from collections.abc import Collection
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -14,9 +15,11 @@ from dispatch.labels.letter_words import written_in
 from dispatch.models import Letter
 from dispatch.notices.queries.letters import Addressee
 from dispatch.notices.words import WAYS
+from kitting.domain.errors import Refused
 from kitting.printing.queries.label_words import called
 from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
+from kitting.web.messages import sentence
 
 
 class LettersForm(KeyedForm):
@@ -106,8 +109,19 @@ class SendForm(KeyedForm):
 
     def __init__(self, *args: Any, rows: Collection[Letter], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.rows = {str(row.pk): row for row in rows}
         self.offer("letters", [(row.pk, _where(row)) for row in rows])
         self.fields["letters"].initial = [row.pk for row in rows if not row.sent]
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse all by e-mail, where one has no address, before any of them goes."""
+        data = super().clean() or self.cleaned_data
+        if data.get("way") == Way.EMAIL:
+            to = [self.rows[pk].consignee.stays for pk in data.get("letters", ())]
+            if without := ", ".join(whom.name for whom in to if not whom.email):
+                said = sentence(Refused("email_not_known", consignee=without))
+                self.add_error("letters", ValidationError(said, "email_not_known"))
+        return data
 
     @property
     def entries(self) -> dict[str, Any]:

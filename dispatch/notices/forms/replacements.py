@@ -57,4 +57,4 @@ class ReplaceForm(KeyedForm):
 
 def _told(each: Reached) -> str:
     box = each.box
-    return f"{box}, {box.size.product.name}, {amount(box.size.sets, 'set')}"
+    return f"{box} {box.size.product.name}, {amount(box.size.sets, 'set')}"

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
 
 from django.db.models import Q
 from django.utils import timezone
@@ -14,14 +13,12 @@ from dispatch.labels.letter_words import words_for
 from dispatch.labels.letters import Notice, Recalled
 from dispatch.models import Case, CaseBox, Consignee, Letter, LetterBox
 from dispatch.notices.queries.whom import Reached, Whom, whom
+from dispatch.recall.links import link_of
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.ledger.proof import heads
 from kitting.ledger.reach import reach_of
 from kitting.models import BoxLine, Lot, Workshop
 from kitting.printing.queries.labels import mark_of
-
-ADDRESSES: Final[list[Callable[[Case, Consignee], str]]] = []
-"""What else a later room knows: where a consignee replies about a case, or nothing."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +132,6 @@ def _notice(
 ) -> Notice:
     named = {lot for box in boxes for lot in box.lots.splitlines()}
     sender = (workshop.name, *workshop.address.splitlines())
-    links = (find(row.case, row.consignee.stays) for find in ADDRESSES)
     return Notice(
         words=words_for(row.language),
         case=row.case.number,
@@ -150,7 +146,7 @@ def _notice(
         to_do=row.to_do,
         boxes=tuple(_recalled(box) for box in boxes),
         parts=tuple(told for lot, told in parts.items() if lot in named),
-        address=next(filter(None, links), ""),
+        address=link_of(row.case, row.consignee.stays),
         head=heads.of_act(row.operation_id),
         mark=mark_of(workshop),
     )

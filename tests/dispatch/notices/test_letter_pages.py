@@ -207,7 +207,9 @@ def test_what_cannot_go_by_e_mail_is_refused(clerk: Client, settings: Any) -> No
     assert none.status_code == 422
     assert "This server sends no e-mail" in words_of(none)
     settings.EMAIL_HOST = "mail.example"
-    unknown = clerk.post(address, said(letters=[other.pk], way="email"))
+    both = said(letters=[one.pk, other.pk], way="email")
+    unknown = clerk.post(address, both)
+    assert unknown.status_code == 422
     assert f"No e-mail address of {second.name} is on record" in words_of(unknown)
     assert not LetterSent.objects.exists()
     assert mail.outbox == []

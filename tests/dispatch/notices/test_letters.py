@@ -17,6 +17,7 @@ from dispatch.notices.queries.letters import addressees, notices_of
 from dispatch.notices.queries.whom import told, whom
 from dispatch.notices.services import letters as services
 from dispatch.recall import services as recall
+from dispatch.recall.links import link_of
 from kitting.domain.errors import LotwardError
 from kitting.ledger import holds
 from kitting.models import Box, Hold, Link, Workshop
@@ -113,6 +114,20 @@ def test_a_letter_says_what_is_published_that_it_has_to_say(language: str) -> No
     assert f"{link.site}/{link.seq}:{bytes(link.hash).hex()[:16]}" in text
     other = {"en": GERMAN, "de": ENGLISH}[language]
     assert other["stop"] not in text
+
+
+def test_it_bears_the_link_of_its_consignee_alone(settings: Any) -> None:
+    named_workshop()
+    (box, first), (other, second) = box_at(), box_at()
+    case = a_case(box, other)
+    one, two = write(case, first, second)
+    assert ENGLISH["read_and_say"] not in text_of(one)
+    settings.CONSIGNEE_URL = "https://boxes.example"
+    for letter, mine, others in ((one, first, second), (two, second, first)):
+        text = text_of(letter).replace(" ", "")
+        assert ENGLISH["read_and_say"].replace(" ", "") in text
+        assert link_of(case, mine) in text
+        assert link_of(case, others) not in text
 
 
 def test_it_is_urgent_only_where_the_officer_says_so() -> None:
