@@ -18,6 +18,7 @@ from dispatch.labels.sheets import Column, Line
 from dispatch.models import Case, Closing, Reply, Sought
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.notices.words import OUTCOMES
+from dispatch.notices.words import WAYS as LETTER_WAYS
 from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.cases import Scoped, Whole, whole
 from dispatch.replies.queries.accounts import Account, accounts
@@ -78,6 +79,7 @@ def report_of(case: Case, workshop: Workshop, now: datetime) -> Report:
             _brought(found),
             _balances(found.scope),
             _calls(told),
+            _letters(told),
             _answers(every),
             _replies(case),
             _effectiveness(case),
@@ -281,6 +283,24 @@ def _calls(told: Iterable[Whom]) -> Table:
         Column(_("By"), 35),
     )
     return Table(_("Calls"), columns, tuple(rows), _("Nobody was called."))
+
+
+def _letters(told: Iterable[Whom]) -> Table:
+    letters = [(one, letter) for one in told for letter in one.letters]
+    rows = []
+    for one, letter in sorted(letters, key=lambda each: each[1].pk):
+        went = letter.sent
+        at = _at(went.operation.at) if went else _("not sent")
+        how = (str(LETTER_WAYS[went.way]), went.to) if went else ("", "")
+        rows.append(Line((_at(letter.operation.at), one.consignee.name, at, *how)))
+    columns = (
+        Column(_("Made"), 33),
+        Column(_("Consignee"), 52, bold=True),
+        Column(_("Sent"), 33),
+        Column(_("How"), 22),
+        Column(_("To"), 40),
+    )
+    return Table(_("Letters"), columns, tuple(rows), _("No letter was made."))
 
 
 def _answers(every: tuple[Account, ...]) -> Table:
