@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from itertools import islice
-from typing import Final
+from typing import Any
 
+from django.db.models import Count, Exists, FilteredRelation, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 
+from dispatch.consignees.queries import stays
 from dispatch.domain.replies import Answer
-from dispatch.models import Case, ReplyTerm
-from dispatch.recall.queries.cases import closing_of
+from dispatch.models import Case, CaseBox, CaseHold, Consignee, ReplyBox, ReplyTerm
+from dispatch.recall.queries.cases import closing_of, is_closed
 from dispatch.replies.queries.accounts import Account, Asked, accounts, by_consignee
 from dispatch.replies.words import ANSWERS
+from kitting.domain.stages import GONE
 
 
 @dataclass(frozen=True)
@@ -124,25 +127,78 @@ def follow_up(case: Case, today: date) -> FollowUp:
     )
 
 
-MOST_CASES: Final = 5
-"""Of so many cases, the newest, the page of the day says who has not answered."""
+@dataclass(frozen=True)
+class Late:
+    """A consignee that has not answered for all of its boxes in time."""
+
+    case: str
+    code: str
+    name: str
+    boxes: int
+    """Of which it has not said anything."""
 
 
-def late(today: date) -> list[tuple[Case, Asked]]:
-    """Read who has not answered for all of its boxes although the day for it is over.
+def late(today: date) -> list[Late]:
+    """Read who has not answered for boxes of a case although the day for it is over.
+
+    Of a case that something was taken out of, more is asked: which boxes it still holds.
 
     Args:
         today: The workshop's day.
 
     Returns:
-        Each with the case, the newest case first.
+        The consignees by case, the newest first.
     """
-    some = Case.objects.filter(terms__isnull=False).distinct().order_by("-pk")
-    over = (case for case in some if (due := due_on(case)) and due < today)
-    waiting = (case for case in over if closing_of(case) is None)
-    return [
-        (case, each)
-        for case in islice(waiting, MOST_CASES)
-        for each in by_consignee(accounts(case))
-        if each.to_answer
+    found = []
+    narrowed: dict[int, dict[int, int]] = {}
+    for row in _unanswered():
+        case, whom, boxes = row["case_id"], row["whom"], row["boxes"]
+        due = timezone.localdate(row["term_at"]) + timedelta(days=row["term_days"])
+        if due >= today:
+            continue
+        if row["narrowed"]:
+            if case not in narrowed:
+                theirs = by_consignee(accounts(Case.objects.get(pk=case)))
+                narrowed[case] = {each.consignee.pk: each.to_answer for each in theirs}
+            boxes = narrowed[case].get(whom, 0)
+        if boxes:
+            found.append(Late(row["case__number"], row["code"], row["name"], boxes))
+    return found
+
+
+def _unanswered() -> Iterable[dict[str, Any]]:
+    """By open case with a day for answers, who has boxes that it says nothing of."""
+    has = [
+        f"load__{way}__consignee__{which}"
+        for way in ("passed", "shipment")
+        for which in ("merged_into", "id")
     ]
+    whom = Consignee.objects.filter(pk=OuterRef("whom"))
+    terms = ReplyTerm.objects.filter(case=OuterRef("case")).order_by("-pk")
+    lifted = CaseHold.objects.filter(
+        look__case=OuterRef("case"), hold__lift__isnull=False
+    )
+    told = ReplyBox.objects.filter(reply__case=OuterRef("case"), box=OuterRef("box"))
+    told = told.annotate(who=stays("id", "reply__consignee"))
+    live = Q(box__shipment_boxes__live=True)
+    found: Iterable[dict[str, Any]] = (
+        CaseBox.objects.filter(box__stage__in=GONE, case__terms__isnull=False)
+        .exclude(is_closed("case"))
+        .annotate(
+            load=FilteredRelation("box__shipment_boxes", condition=live),
+            whom=Coalesce(*has),
+            term_at=Subquery(terms.values("operation__at")[:1]),
+            term_days=Subquery(terms.values("days")[:1]),
+            narrowed=Exists(lifted),
+            name=Subquery(whom.values("name")[:1]),
+            code=Subquery(whom.values("code")[:1]),
+        )
+        .filter(~Exists(told.filter(who=OuterRef("whom"))))
+        .order_by("-case", "name", "whom")
+        .values(
+            *("case_id", "case__number", "whom", "name", "code"),
+            *("term_at", "term_days", "narrowed"),
+        )
+        .annotate(boxes=Count("box", distinct=True))
+    )
+    return found

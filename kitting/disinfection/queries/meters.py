@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
-from django.db.models import Count
+from django.db.models import Count, F
 
 from kitting.models import Calibration, Meter, MeterFault, Protocol
 from kitting.models.runs import UVC
@@ -116,22 +117,28 @@ def meter_lines(today: date) -> list[MeterLine]:
         "calibrations", "faults"
     )
     return [
-        _line(meter, list(meter.calibrations.all()), today, meter.used)
+        replace(
+            _line(meter, meter.calibrations.all(), meter.faults.all(), today),
+            runs=meter.used,
+        )
         for meter in meters.order_by("serial")
     ]
 
 
 def _line(
-    meter: Meter, calibrations: list[Calibration], today: date, runs: int = 0
+    meter: Meter,
+    calibrations: Iterable[Calibration],
+    faults: Iterable[MeterFault],
+    today: date,
 ) -> MeterLine:
-    made = [row for row in calibrations if row.on <= today]
-    faults = sorted(meter.faults.all(), key=lambda row: row.pk, reverse=True)
+    every = list(calibrations)
+    made = [row for row in every if row.on <= today]
+    newest_first = sorted(faults, key=lambda row: row.pk, reverse=True)
     return MeterLine(
         meter=meter,
         newest=max(made, key=lambda row: (row.on, row.pk), default=None),
-        fault=next((row for row in faults if not mended(row, calibrations)), None),
+        fault=next((row for row in newest_first if not mended(row, every)), None),
         today=today,
-        runs=runs,
     )
 
 
@@ -160,13 +167,24 @@ def meters_to_see_to(today: date) -> list[MeterLine]:
         today: The workshop's day.
 
     Returns:
-        Meters in the order of their due dates; one never calibrated is left out, as
-        nobody has relied on it yet. Their runs are not counted.
+        Meters in the order of their due dates, without their runs; one never calibrated is left out, as
+        nobody has relied on it yet.
     """
-    rows = Calibration.objects.select_related("meter").order_by("meter__serial", "pk")
-    of: dict[Meter, list[Calibration]] = {}
-    for row in rows.prefetch_related("meter__faults"):
-        of.setdefault(row.meter, []).append(row)
-    lines = [_line(meter, its, today) for meter, its in of.items()]
-    found = [each for each in lines if each.newest and each.state != "ready"]
+    made: dict[Meter, dict[int, Calibration]] = defaultdict(dict)
+    faults: dict[Meter, dict[int, MeterFault]] = defaultdict(dict)
+    # One question: each calibration beside each fault of its meter, or beside none.
+    names = ("id", "meter_id", "operation_id", "found_on", "reason")
+    beside = {f"fault_{name}": F(f"meter__faults__{name}") for name in names}
+    for row in Calibration.objects.select_related("meter").annotate(**beside):
+        made[row.meter][row.pk] = row
+        fault = MeterFault(**{name: getattr(row, f"fault_{name}") for name in names})
+        if fault.pk is not None:
+            faults[row.meter][fault.pk] = fault
+    lines = (
+        _line(each, rows.values(), faults[each].values(), today)
+        for each, rows in made.items()
+    )
+    found = [
+        line for line in lines if line.newest is not None and line.state != "ready"
+    ]
     return sorted(found, key=lambda line: (line.days_left, line.meter.serial))

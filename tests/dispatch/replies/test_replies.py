@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from dispatch.closing.services import reopen_case
+from dispatch.consignees.services.consignees import merge_consignees
 from dispatch.domain.replies import Line
 from dispatch.models import PassedOn, Reply, ReplyBox, Return
 from dispatch.receipts.services.returns import record_return, undo_return
@@ -258,3 +261,34 @@ def test_a_case_closes_without_a_reason_once_every_set_has_its_end() -> None:
     )
     assert left_of(case) == {box.serial: 4, other.serial: 6}
     assert factories.prove() == []
+
+
+def test_late_are_those_who_have_boxes_now_of_which_they_say_nothing() -> None:
+    whom, next_door, third = (factories.make_consignee() for _ in range(3))
+    box, passed, sound, back = sent_to(whom, 4)
+    [theirs] = sent_to(third)
+    case = case_on(box, passed, sound, back, theirs)
+    later = timezone.localdate() + timedelta(days=1000)
+    assert follow_up.late(later) == []  # nobody set a day
+    services.want_replies(number=case.number, days=1, sign=sign())
+    due = follow_up.due_on(case)
+    assert due is not None
+    assert follow_up.late(due) == []
+    assert {(each.code, each.boxes) for each in follow_up.late(later)} == {
+        (whom.code, 4),
+        (third.code, 1),
+    }
+    reply(case, whom, Line(passed.pk, "passed", 6, "", next_door.pk))
+    cage = factories.make_place(PlaceKind.QUARANTINE)
+    came = {"sets": 6, "opened": False, "place_id": cage.pk, "note": "Recall"}
+    record_return(box_id=back.pk, **came, sign=sign())
+    hold = Hold.objects.get(box=sound)
+    holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
+    reply(case, third, *lines(theirs, found=6))
+    merge_consignees(code=whom.code, into_id=third.pk, reason="one", sign=sign())
+    found = {(each.code, each.boxes) for each in follow_up.late(later)}
+    assert found == {(third.code, 1), (next_door.code, 1)}
+    page = follow_up.follow_up(case, later)
+    assert {(e.consignee.code, e.to_answer) for e in page.late} == found
+    closed(case, box, passed, theirs)
+    assert follow_up.late(later) == []

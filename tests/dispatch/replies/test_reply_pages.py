@@ -25,6 +25,8 @@ from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
 
+DAY = reverse("kitting:day")
+
 
 @pytest.fixture
 def clerk(client_for: Callable[[User], Client]) -> Client:
@@ -185,10 +187,17 @@ def test_the_officer_sets_the_day_and_who_is_late_is_listed(
     quality.post(due, {"op_key": str(uuid.uuid4()), "days": 1})
     assert ReplyTerm.objects.get().days == 1
     assert "Answers are due on" in words_of(clerk.get(case_page(case)))
+    assert "has not answered" not in words_of(clerk.get(DAY))
     later = timezone.now() + timedelta(days=3)
     monkeypatch.setattr(clock, "now", lambda: later)
     assert "Answers were due on" in words_of(clerk.get(case_page(case)))
+    page = clerk.get(DAY)
+    assert f"{whom.name} has not answered for 1 box." in words_of(page)
+    assert page_of(case, whom) in page.content.decode()
+    packer = client_for(factories.make_person("packer"))
+    assert "has not answered" not in words_of(packer.get(DAY))
     reply(case, whom, *lines(box, unknown=6))
+    assert "has not answered" not in words_of(clerk.get(DAY))
 
 
 def test_the_pages_ask_the_same_for_any_number_of_boxes(clerk: Client) -> None:
