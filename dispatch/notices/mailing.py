@@ -43,13 +43,15 @@ def mail(letter: Letter, whom: Consignee, key: UUID) -> Mailed:
 
     Raises:
         NotFit: A character that the typeface lacks.
-        Refused: ``email_not_set_up``, ``email_not_known``.
+        Refused: ``email_not_set_up``, ``email_not_known``, ``email_of_demo``.
     """
     if not settings.EMAIL_HOST:
         raise Refused("email_not_set_up")
     if not whom.email:
         raise Refused("email_not_known", consignee=whom.name)
     with clock.at_the_workshop() as workshop:
+        if workshop.demo:
+            raise Refused("email_of_demo")
         message = _message(letter, whom, key, workshop)
     try:
         message.send()

@@ -48,6 +48,10 @@ SENTENCES: dict[str, str | Promise] = {
         "This server sends no e-mail: nobody said through which server it may"
         " (LOTWARD_EMAIL_URL). Print the letters and send them on paper."
     ),
+    "email_of_demo": _(
+        "A demo writes to nobody by e-mail: its consignees are invented, and somebody may"
+        " have their addresses."
+    ),
     "letter_says_nothing": _(
         "Write what can happen to whom, and what is to be done with the product, in each"
         " language that those speak to whom you write."

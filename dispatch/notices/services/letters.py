@@ -159,8 +159,9 @@ def send_letter(*, letter_id: int, way: str, by: str = "", sign: Sign) -> Sent:
 
     Raises:
         Missing: If there is no such letter.
-        Refused: ``email_not_set_up``, ``email_not_known`` of one without an address,
-            ``letter_way_missing`` of none, or of paper without a word how it went, ``entry_too_long``.
+        Refused: ``email_not_set_up``, ``email_of_demo``, ``email_not_known`` of one
+            without an address, ``letter_way_missing`` of none, or of paper without a word
+            how it went, ``entry_too_long``.
         OperationKeyReused: If the key was used for another act.
     """
     if way not in {*Way}:

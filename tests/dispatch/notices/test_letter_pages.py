@@ -20,7 +20,7 @@ from django.urls import reverse
 from pypdf import PdfReader
 
 from dispatch.models import Case, Consignee, Letter, LetterSent
-from kitting.models import User
+from kitting.models import User, Workshop
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.notices.calling import a_case, box_at, named_workshop, write
@@ -213,6 +213,19 @@ def test_what_cannot_go_by_e_mail_is_refused(clerk: Client, settings: Any) -> No
     assert f"No e-mail address of {second.name} is on record" in words_of(unknown)
     assert not LetterSent.objects.exists()
     assert mail.outbox == []
+
+
+def test_a_demo_writes_to_nobody(clerk: Client, server: Any) -> None:
+    case, first, _second = two_at()
+    [letter] = write(case, first)
+    Workshop.objects.update(demo=True)
+    answer = clerk.post(
+        page_of(case, "case-send"), said(letters=[letter.pk], way="email")
+    )
+    assert answer.status_code == 422
+    assert "A demo writes to nobody" in words_of(answer)
+    assert mail.outbox == []
+    assert not LetterSent.objects.exists()
 
 
 @contextmanager
