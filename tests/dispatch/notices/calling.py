@@ -6,7 +6,9 @@ from dispatch.domain.notices import Heard
 from dispatch.models import Case, Consignee, Letter
 from dispatch.notices.services import calls, letters
 from dispatch.recall import services
+from dispatch.receipts.services.returns import record_return
 from kitting.models import Box, Workshop
+from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.factories import sign
 
@@ -32,6 +34,17 @@ def box_at(consignee: Consignee | None = None) -> tuple[Box, Consignee]:
 def call(case: Case, consignee: Consignee, heard: Heard = REACHED) -> None:
     calls.note_call(
         number=case.number, consignee_id=consignee.pk, heard=heard, sign=sign()
+    )
+
+
+def came_back(box: Box, *, opened: bool) -> None:
+    record_return(
+        box_id=box.pk,
+        sets=box.size.sets,
+        opened=opened,
+        place_id=factories.make_place(PlaceKind.QUARANTINE).pk,
+        note="Recalled",
+        sign=sign(),
     )
 
 

@@ -14,12 +14,10 @@ from dispatch.models import CallUndone, Case, CaseCall, Consignee
 from dispatch.notices.queries.whom import Whom, told, whom
 from dispatch.notices.services import calls
 from dispatch.receipts.services.passing import pass_on
-from dispatch.receipts.services.returns import record_return
 from kitting.domain.errors import Conflict, LotwardError
 from kitting.models import Box
-from kitting.models.catalogue import PlaceKind
 from tests import factories
-from tests.dispatch.notices.calling import REACHED, a_case, box_at, call
+from tests.dispatch.notices.calling import REACHED, a_case, box_at, call, came_back
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -81,15 +79,7 @@ def test_a_case_reaches_whoever_has_its_boxes_and_whoever_passed_them_on() -> No
 def test_what_came_back_is_told_of_whoever_had_it() -> None:
     box, consignee = box_at()
     case = a_case(box)
-    cage = factories.make_place(PlaceKind.QUARANTINE)
-    record_return(
-        box_id=box.pk,
-        sets=box.size.sets,
-        opened=False,
-        place_id=cage.pk,
-        note="Recalled",
-        sign=sign(),
-    )
+    came_back(box, opened=False)
     assert told_of(case) == [(consignee.code, [], [str(box)])]
     later = a_case(factories.make_labelled_box())
     assert told_of(later) == []

@@ -27,6 +27,7 @@ from tests.dispatch.notices.calling import (
     a_case,
     box_at,
     call,
+    came_back,
     named_workshop,
     write,
 )
@@ -211,6 +212,19 @@ def test_what_is_out_of_the_scope_is_in_no_letter() -> None:
     holds.lift_hold(hold_id=hold.pk, reason="It is whole", sign=sign_by_another())
     assert consignee not in [each.consignee for each in addressees(case)]
     refused("letter_without_boxes", case, consignee)
+
+
+def test_what_came_back_is_in_no_new_letter() -> None:
+    named_workshop()
+    box, consignee = box_at()
+    more, _same = box_at(consignee)
+    case = a_case(box, more)
+    came_back(box, opened=True)
+    [letter] = write(case, consignee)
+    assert str(box.serial) not in text_of(letter)
+    assert str(more.serial) in text_of(letter)
+    came_back(more, opened=False)
+    assert addressees(case) == []
 
 
 def refused(code: str, case: Case, *to: Consignee, **changes: Any) -> None:

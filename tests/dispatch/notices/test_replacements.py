@@ -13,14 +13,12 @@ from django.urls import reverse
 from dispatch.domain.needs import Asked, Tier, Way
 from dispatch.models import Case, Consignee, Replacement, Request, ShipmentBox
 from dispatch.notices.services.replacements import replace_boxes
-from dispatch.receipts.services.returns import record_return
 from dispatch.requests.services import cancel_request, take_request
 from kitting.domain.errors import LotwardError
 from kitting.models import Box, User
-from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import text_of
-from tests.dispatch.notices.calling import a_case, box_at
+from tests.dispatch.notices.calling import a_case, box_at, came_back
 from tests.dispatch.notices.test_calls import passed
 from tests.factories import sign
 
@@ -56,17 +54,6 @@ def served_box() -> tuple[Box, Consignee, Request]:
     factories.send(factories.make_shipment(box, consignee=whom))
     box.refresh_from_db()
     return box, whom, Request.objects.get()
-
-
-def back(box: Box, *, opened: bool) -> None:
-    record_return(
-        box_id=box.pk,
-        sets=box.size.sets,
-        opened=opened,
-        place_id=factories.make_place(PlaceKind.QUARANTINE).pk,
-        note="Recalled",
-        sign=sign(),
-    )
 
 
 @pytest.mark.smoke
@@ -105,7 +92,7 @@ def test_what_is_replaced_opens_no_other_request_when_it_comes_back(
     box, whom, request = served_box()
     assert request.stage == "served"
     instead(a_case(box), whom, box)
-    back(box, opened=opened)
+    came_back(box, opened=opened)
     request.refresh_from_db()
     assert request.stage == "served"
     assert not ShipmentBox.objects.get(box=box, live=True).back
@@ -115,7 +102,7 @@ def test_what_is_replaced_opens_no_other_request_when_it_comes_back(
 def test_what_came_back_unopened_is_replaced_by_its_own_request() -> None:
     box, whom, request = served_box()
     case = a_case(box)
-    back(box, opened=False)
+    came_back(box, opened=False)
     request.refresh_from_db()
     assert request.stage == "open"
     refused("box_not_replaced", case, whom, box)
