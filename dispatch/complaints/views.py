@@ -48,12 +48,21 @@ COLUMNS: list[Column[Complaint]] = [
     Column("what", "what"),
     Column("said_by", "said_by"),
     Column("contact", "contact"),
-    Column("consignee", "consignee"),
+    Column("consignee", lambda row: row.consignee.stays.name if row.consignee else ""),
     Column("point", "point"),
     Column("about", "about"),
-    Column("part", "part"),
+    Column("part", lambda row: row.part.name if row.part else ""),
     Column("decision", "decision"),
     Column("case", "case_number"),
+]
+Row = tuple[str, str, Rate[Any]]
+"""Words, the address of their page or nothing, and the figures."""
+RATES: list[Column[tuple[str, str, str, Rate[Any]]]] = [
+    Column("sorted", lambda line: line[0]),
+    Column("of", lambda line: line[1]),
+    Column("complaints", lambda line: line[3].complaints),
+    Column("sets_sent", lambda line: line[3].sets),
+    Column("for_1000_sets", lambda line: line[3].per_thousand),
 ]
 
 
@@ -192,23 +201,23 @@ def complaint_case(request: LotwardRequest, number: str) -> HttpResponse:
 
 
 @allowed("kitting.recall")
-def complaint_trend(request: LotwardRequest) -> HttpResponse:
+def complaint_trend(request: LotwardRequest) -> HttpResponseBase:
     """Complaints for a thousand sets that were sent: what the next revision answers."""
     form = ComplaintFilterForm(request.GET)
     chosen = form.chosen()
     with snapshot():
         found = trend(chosen.get("severity", ""))
+    tables = _tables(found)
+    lines = [(head, *row) for head, _note, rows in tables for row in rows]
+    if file := file_response(request, "complaints-trend", RATES, lines):
+        return file
     context = {
         "form": form,
         "filtered": "severity" in chosen,
         "trend": found,
-        "tables": _tables(found),
+        "tables": tables,
     }
     return render(request, "dispatch/complaints/complaint_trend.html", context)
-
-
-Row = tuple[str, str, Rate[Any]]
-"""Words, the address of their page or nothing, and the figures."""
 
 
 def _tables(found: Trend) -> list[tuple[str, str, list[Row]]]:

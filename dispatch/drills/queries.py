@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from dispatch.models import Consignee, Drill, DrillCall, DrillList, ShipmentBox
+from dispatch.notices.queries.whom import Whom
 from dispatch.trace.balance import balance_of
 from kitting.domain.stages import GONE
 from kitting.models import BoxLine, Lot
@@ -135,6 +136,11 @@ class Called:
     consignee: Consignee
     calls: list[tuple[DrillCall, str]]
     """Each with how long after the beginning of the drill it was, in words."""
+
+    @property
+    def whom(self) -> Whom:
+        """Whom to call."""
+        return Whom(self.consignee, ())
 
     @property
     def answered(self) -> bool:

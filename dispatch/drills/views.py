@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from dispatch.drills import queries, services
 from dispatch.drills.forms import DrillCallForm, DrillEndForm, DrillForm
 from dispatch.models import Consignee, Drill
+from dispatch.notices.queries.whom import Whom
 from kitting.web.acting import act_page
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404
@@ -97,7 +98,7 @@ def drill_call(request: LotwardRequest, pk: int, code: str) -> HttpResponse:
         to=_drill_address(pk),
         act=_("Keep the call"),
         drill=drill,
-        whom=whom,
+        whom=Whom(whom, ()),
     )
 
 

@@ -17,6 +17,7 @@ from dispatch.models import (
     PassedOn,
     ShipmentBox,
 )
+from dispatch.notices.queries.whom import Whom
 from kitting.domain.stages import GONE
 
 
@@ -49,6 +50,11 @@ class Drawn:
     row: EffectConsignee
     answers: list[EffectAnswer]
     """What it said, the newest first."""
+
+    @property
+    def whom(self) -> Whom:
+        """Whom to call."""
+        return Whom(self.row.consignee, ())
 
     @property
     def newest(self) -> EffectAnswer | None:

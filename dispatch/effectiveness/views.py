@@ -12,6 +12,7 @@ from django.utils.translation import ngettext
 from dispatch.effectiveness import queries, services
 from dispatch.effectiveness.forms import AnswerForm, DrawForm
 from dispatch.models import Case, EffectConsignee
+from dispatch.notices.queries.whom import Whom
 from kitting.web.acting import act_page
 from kitting.web.figures import pieces
 from kitting.web.http import LotwardRequest, allowed, get_or_404
@@ -61,5 +62,5 @@ def effect_answer(request: LotwardRequest, pk: int) -> HttpResponse:
         to=_section(row.check_of.case.number),
         act=_("Keep what they said"),
         case=row.check_of.case,
-        whom=row.consignee,
+        whom=Whom(row.consignee, ()),
     )

@@ -63,7 +63,7 @@ def test_without_the_gate_there_would_be_two(monkeypatch: pytest.MonkeyPatch) ->
         return found
 
     monkeypatch.setattr(services.locking, "shut_gate", lambda: None)
-    monkeypatch.setattr(services, "take", lambda *_of: [next(numbers)])
+    monkeypatch.setattr(steps, "take", lambda *_of: [next(numbers)])
     monkeypatch.setattr(steps, "standing_targets", both_asked)
     assert two_officers().errors == []
     assert Case.objects.count() == 2

@@ -163,13 +163,18 @@ def test_only_who_may_reads_takes_and_decides(
 
 def test_the_list_is_a_file_and_is_narrowed(clerk: Client) -> None:
     take(what="One of them")
-    take(severity="injury", what="Somebody was cut")
+    whom, part = factories.make_consignee("Eskmoor General"), factories.make_part()
+    said = {"severity": "injury", "what": "Somebody was cut"}
+    take(**said, consignee_id=whom.pk, part_id=part.pk)
     text = words_of(clerk.get(LIST, {"severity": "injury"}))
     assert ("Somebody was cut" in text, "One of them" in text) == (True, False)
     lines = clerk.get(LIST, {"as": "csv"})
     body = b"".join(lines.streaming_content).decode()  # type: ignore[arg-type]
     assert len(body.splitlines()) == 3
     assert ",injury,Somebody was cut," in body
+    assert f",Eskmoor General,,,{part.name},," in body
+    book = clerk.get(LIST, {"as": "xlsx"})
+    assert b"".join(book.streaming_content)[:2] == b"PK"  # type: ignore[arg-type]
 
 
 def test_a_list_and_a_trend_ask_the_same_for_any_number(clerk: Client) -> None:
@@ -203,6 +208,9 @@ def test_the_trend_and_a_revision_say_how_many(quality: Client) -> None:
     assert at in quality.get(TREND).content.decode()
     shown = words_of(quality.get(at))
     assert "2 complaints, 333.33 for 1000 sets sent with it." in shown
+    lines = quality.get(TREND, {"as": "csv"})
+    body = b"".join(lines.streaming_content).decode()  # type: ignore[arg-type]
+    assert f'By lot,"{lot.number}, {lot.part.name}",2,6,333.33' in body
     none = words_of(quality.get(TREND, {"severity": "wish"}))
     assert "0 complaints, 0.00 for 1000 sets sent." in none
 
