@@ -211,8 +211,7 @@ def make_bag(revision: Revision | None = None, pieces: int = 100, **part: Any) -
     if revision is None:
         part = {"needs_check": False, "needs_clearing": False, **part}
         revision = make_revision(make_part(**part))
-    lot = make_lot(revision, bags=(lots.NewBag(pieces=pieces),))
-    return lot.bags.get()
+    return make_lot(revision, bags=(lots.NewBag(pieces=pieces),)).bags.get()
 
 
 def make_bench() -> Bench:
@@ -385,14 +384,20 @@ def make_closed_box(size: BoxSize | None = None, bench: Bench | None = None) -> 
     bags = [
         make_bag(line.revision, line.needed(size.sets)) for line in recipe.lines.all()
     ]
-    box = make_open_box(size, bench, *bags)
+    return close_box(make_open_box(size, bench, *bags))
+
+
+def close_box(box: Box) -> Box:
     packing.close_box(box_id=box.pk, sign=sign())
     box.refresh_from_db()
     return box
 
 
 def make_labelled_box(size: BoxSize | None = None, bench: Bench | None = None) -> Box:
-    box = make_closed_box(size, bench)
+    return label_box(make_closed_box(size, bench))
+
+
+def label_box(box: Box) -> Box:
     print_box_label(box_id=box.pk, sign=sign())
     packing.see_label(box_id=box.pk, read=str(box.serial), sign=sign())
     box.refresh_from_db()
