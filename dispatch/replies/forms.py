@@ -54,13 +54,13 @@ class BoxAnswers(forms.Form):
         """
         self.boxes, self.words, self.newest = boxes, words, newest
         of_all = [("", words["none_chosen"]), *self._answers()]
-        of_one = [("", words["same_as_all"]), *self._answers()]
         if len(boxes) > 1:
             self.fields["all"] = self._choice(words["all"], of_all)
         for each in boxes:
             pk = each.box.box
+            none = self._unchosen(each)
             self.fields[f"how-{pk}"] = self._choice(
-                words["how"], of_one if len(boxes) > 1 else of_all
+                words["how"], [("", words[none]), *self._answers()]
             )
             for answer in Answer:
                 self.fields[f"{answer}-{pk}"] = forms.IntegerField(
@@ -72,6 +72,12 @@ class BoxAnswers(forms.Form):
                         attrs={"inputmode": "numeric", "autocomplete": "off", "size": 4}
                     ),
                 )
+
+    def _unchosen(self, each: Account) -> str:
+        """What it means that nothing is chosen of a box; an answer stands until then."""
+        if not each.is_to_answer:
+            return "as_said"
+        return "same_as_all" if len(self.boxes) > 1 else "none_chosen"
 
     def _answers(self) -> list[tuple[str, Any]]:
         return [(str(each), self.words[each]) for each in Answer]
@@ -121,7 +127,8 @@ class BoxAnswers(forms.Form):
             if data.get(f"{answer}-{pk}")
         }
         rest = each.out - sum(counts.values())
-        chosen = data.get(f"how-{pk}") or (data.get("all") if rest else "")
+        of_all = data.get("all") if rest and each.is_to_answer else ""
+        chosen = data.get(f"how-{pk}") or of_all
         if not counts and not chosen:
             return
         if rest < 0 or (rest and not chosen):
@@ -144,6 +151,7 @@ CLERKS: Final[Mapping[str, str | Promise]] = {
     "how": _("Answer"),
     "none_chosen": _("no answer"),
     "same_as_all": _("as for all of them"),
+    "as_said": _("as on record"),
     "more_than_one": _("Not the same for all its sets? Count them"),
     "counted_help": _(
         "Write the sets of each kind. What is chosen above counts for the sets that are"

@@ -18,6 +18,7 @@ ENGLISH: Final[Mapping[str, str]] = {
     "how": "What became of it",
     "none_chosen": "no answer yet",
     "same_as_all": "as chosen for all",
+    "as_said": "as said so far",
     "more_than_one": "Not the same for all its sets? Count them",
     "counted_help": (
         "Write the sets of each kind. What you chose above counts for the sets that you"
@@ -60,6 +61,7 @@ GERMAN: Final[Mapping[str, str]] = {
     "how": "Was daraus geworden ist",
     "none_chosen": "noch keine Antwort",
     "same_as_all": "wie für alle gewählt",
+    "as_said": "wie bisher gesagt",
     "more_than_one": "Nicht für alle Sets gleich? Zählen Sie sie",
     "counted_help": (
         "Schreiben Sie die Sets jeder Art. Was Sie oben gewählt haben, gilt für die Sets,"

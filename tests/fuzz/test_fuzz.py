@@ -29,6 +29,7 @@ from django.urls import Resolver404, resolve, reverse
 from django.utils import timezone
 
 from dispatch.models import ReceiptLink
+from dispatch.recall import links as recall_links
 from dispatch.receipts.services import links
 from kitting.ledger.setup import ROLES
 from kitting.models import Bench, Operation, Touched, User
@@ -36,6 +37,7 @@ from kitting.packing.services.scales import give_token, token_of
 from lotward.urls import PUBLIC
 from tests import factories, pages
 from tests.browser.touring import pages_of
+from tests.dispatch.replies.replying import case_on
 from tests.fuzz import hostile
 from tests.fuzz.forms import Form, forms_in
 from tests.ledgers import History
@@ -297,11 +299,18 @@ def by_a_link(history: History, _: Client) -> str:
     return links.path_of(ReceiptLink.objects.get(shipment=history.gone))
 
 
+def by_a_case(history: History, _: Client) -> str:
+    """The page on which a consignee answers for its boxes of a case."""
+    load = history.gone.shipment_boxes.filter(live=True, passed=None).latest("pk")
+    return recall_links.path_of(case_on(load.box), history.gone.consignee)
+
+
 DOORS: dict[str, Callable[[History, Client], str]] = {
     "sign-in": lambda *_: reverse("sign-in"),
     "sign-on": at_a_tied_tablet,
     "kitting:tablet": lambda *_: reverse("kitting:tablet"),
     "dispatch:received": by_a_link,
+    "dispatch:recalled": by_a_case,
 }
 """Forms of whoever is not signed in, and the way to each."""
 NO_FORM = {"sign-out", "health", "favicon", "kitting:scale"}

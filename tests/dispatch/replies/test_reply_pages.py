@@ -139,6 +139,25 @@ def test_a_box_is_passed_on_to_a_consignee_on_record(clerk: Client) -> None:
     assert f"6 passed on ({next_door.name})" in told
 
 
+def test_what_is_said_of_all_leaves_what_was_answered_as_it_is(clerk: Client) -> None:
+    whom = factories.make_consignee()
+    first, second = sent_to(whom, 2)
+    case = case_on(first, second)
+    reply(case, whom, *lines(first, used=2, found=4))
+    page = page_of(case, whom)
+    assert "as on record" in words_of(clerk.get(page))
+    seen = Reply.objects.get().pk
+    assert clerk.post(page, said(all="destroyed", seen=seen)).status_code == 302
+    newest = Reply.objects.latest("pk")
+    assert [(x.box_id, x.answer) for x in newest.lines.all()] == [
+        (second.pk, "destroyed")
+    ]
+    sent = said(all="unknown", seen=newest.pk, **{f"how-{first.pk}": "returned"})
+    assert clerk.post(page, sent).status_code == 302
+    said_now = Reply.objects.latest("pk").lines.values_list("box", "answer", "sets")
+    assert list(said_now) == [(first.pk, "returned", 6)]
+
+
 def test_who_may_write_and_which_pages_there_are(
     client_for: Callable[[User], Client], clerk: Client
 ) -> None:
