@@ -15,7 +15,7 @@ from dispatch.effectiveness.queries import checks_of
 from dispatch.effectiveness.words import LEVELS
 from dispatch.labels.report import Report, Table
 from dispatch.labels.sheets import Column, Line
-from dispatch.models import Case, Closing, Reply, Sought
+from dispatch.models import Case, Closing, Complaint, Reply, Sought
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.notices.words import OUTCOMES
 from dispatch.notices.words import WAYS as LETTER_WAYS
@@ -78,6 +78,7 @@ def report_of(case: Case, workshop: Workshop, now: datetime) -> Report:
             _boxes(every, ends.standing),
             _brought(found),
             _balances(found.scope),
+            _complaints(case),
             _calls(told),
             _letters(told),
             _answers(every),
@@ -260,6 +261,31 @@ def _balances(scope: Iterable[Scoped]) -> Table:
     columns += [Column(title, 13.8, right=True) for title in names.values()]
     empty = _("What it is about has no balance of its own.")
     return Table(_("Balance, to the piece"), tuple(columns), tuple(rows), empty)
+
+
+def _complaints(case: Case) -> Table:
+    found = Complaint.objects.filter(notes__case=case).distinct().order_by("pk")
+    rows = [
+        Line(
+            (
+                row.received_on.isoformat(),
+                spaced(row.number),
+                row.consignee.name if row.consignee else "",
+                row.said_by,
+                spaced(row.about),
+            ),
+            below=row.what,
+        )
+        for row in found.select_related("consignee")
+    ]
+    columns = (
+        Column(_("Received"), 25),
+        Column(_("Complaint"), 30, bold=True),
+        Column(_("Consignee"), 50),
+        Column(_("Who said so"), 45),
+        Column(_("About"), 30),
+    )
+    return Table(_("Complaints"), columns, tuple(rows), _("None led to it."))
 
 
 def _calls(told: Iterable[Whom]) -> Table:

@@ -131,12 +131,10 @@ def _show(
     **more: Any,
 ) -> HttpResponse:
     with snapshot():
-        found = whole(case)
-        left = bringing(found)
+        left = bringing(whole(case))
     told = said or said_of_scan(request)
     context = {
         "case": case,
-        "found": found,
         "left": left,
         "to": to,
         "others": [place for place in quarantines() if place != to],

@@ -277,7 +277,9 @@ def test_htmx_is_answered_with_the_part(clerk: Client, cage: Place) -> None:
     address = reverse("dispatch:case-bring", args=[case])
     answer = clerk.post(address, sent, headers={"HX-Request": "true"})
     assert answer.status_code == 200
-    assert answer.content.decode().strip().startswith('<div id="case-bring"')
+    part = answer.content.decode()
+    assert part.strip().startswith('<div id="case-bring"')
+    assert "scan-yes" in part
 
 
 def test_what_is_not_found_is_named_on_its_page(clerk: Client, cage: Place) -> None:
