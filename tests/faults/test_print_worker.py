@@ -13,7 +13,6 @@ from kitting.models import PrintJob
 from tests import factories
 from tests.faults.walk import At, die, forked
 from tests.printers import Clock, FakePrinter, make_printer, print_again, until_over
-from tests.trees import PACKAGES, modules
 
 MOMENTS = 60
 """More than a job takes."""
@@ -59,12 +58,3 @@ def test_a_print_worker_is_killed_at_any_moment_also_where_its_printer_is_gone(
     done = PrintJob.objects.filter(state="done").values_list("name", flat=True)
     assert set(came) == set(done)
     assert factories.prove() == []
-
-
-def test_no_mail_is_sent_so_none_can_be_lost() -> None:
-    """Notices are pages and papers; whoever adds mail adds its faults here."""
-    used = {name for module in modules(*PACKAGES) for name, _line in module.imports()}
-    assert len(used) > 500
-    assert not [
-        name for name in used if name.startswith(("smtplib", "django.core.mail"))
-    ]
