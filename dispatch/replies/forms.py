@@ -189,7 +189,7 @@ class ReplyForm(BoxAnswers, KeyedForm):
     way = forms.ChoiceField(
         label=_("By"), choices=[(str(each), WAYS[each]) for each in OURS]
     )
-    told_by = PlainField(
+    told_by = forms.CharField(
         label=_("Who said so"),
         max_length=LONGEST["told_by"],
         help_text=_("The name and the place, as it was said."),
@@ -203,14 +203,14 @@ class ReplyForm(BoxAnswers, KeyedForm):
         empty_label=_("none on record"),
         help_text=_("Whole boxes are that one's from now on: it answers for them."),
     )
-    whom = PlainField(
+    whom = forms.CharField(
         label=_("Passed on to somebody else"),
         required=False,
         max_length=LONGEST["whom"],
         help_text=_("For boxes that went to different places, record it twice."),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
-    note = PlainField(
+    note = forms.CharField(
         label=_("Remark"),
         required=False,
         max_length=LONGEST["note"],

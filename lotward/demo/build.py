@@ -189,6 +189,12 @@ def _pack(floor: Floor, *, half: int) -> None:
 def _stop(floor: Floor) -> None:
     """Try what a recall would find, and hold what a ward complains of."""
     if floor.today == plan.DRILL_ON:
+        looked = _hold(floor, plan.LOOKED_LOT, plan.LOOKED_FOR)
+        holds.lift_hold(
+            hold_id=looked,
+            reason=plan.LOOKED_OVER,
+            sign=floor.clock.sign("manager", 1_500),
+        )
         following.drill(floor)
     if floor.today == plan.HOLD_ON:
         _hold(floor, plan.HELD_LOT, plan.HOLD_REASON)

@@ -136,6 +136,9 @@ CARRIERS_ON: Final = 7
 """On this evening the carriers are made, and the first bags hang on one."""
 
 DRILL_ON: Final = 6
+LOOKED_LOT: Final = ("VS", 1)
+LOOKED_FOR: Final = "A visor with a scratch: is it the whole lot?"
+LOOKED_OVER: Final = "Forty looked at: it was the one"
 DRILL_SEED: Final = "Harrow Lane, the first drill"
 DRILL_SILENT: Final = 1
 """Which of the consignees, counted from 0, answers nobody's call."""

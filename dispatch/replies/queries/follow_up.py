@@ -19,6 +19,7 @@ from dispatch.recall.queries.cases import closing_of, is_closed
 from dispatch.replies.queries.accounts import Account, Asked, accounts, by_consignee
 from dispatch.replies.words import ANSWERS
 from kitting.domain.stages import GONE
+from kitting.models import Operation
 
 
 @dataclass(frozen=True)
@@ -175,6 +176,7 @@ def _unanswered() -> Iterable[dict[str, Any]]:
     ]
     whom = Consignee.objects.filter(pk=OuterRef("whom"))
     terms = ReplyTerm.objects.filter(case=OuterRef("case")).order_by("-pk")
+    term = Operation.objects.filter(pk=OuterRef("term_by"))
     lifted = CaseHold.objects.filter(
         look__case=OuterRef("case"), hold__lift__isnull=False
     )
@@ -187,7 +189,8 @@ def _unanswered() -> Iterable[dict[str, Any]]:
         .annotate(
             load=FilteredRelation("box__shipment_boxes", condition=live),
             whom=Coalesce(*has),
-            term_at=Subquery(terms.values("operation__at")[:1]),
+            term_by=Subquery(terms.values("operation")[:1]),
+            term_at=Subquery(term.values("at")[:1]),
             term_days=Subquery(terms.values("days")[:1]),
             narrowed=Exists(lifted),
             name=Subquery(whom.values("name")[:1]),

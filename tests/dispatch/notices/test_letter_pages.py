@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from email import policy
 from io import BytesIO
+from queue import Queue
 from smtplib import SMTPRecipientsRefused
 from threading import Thread
 from typing import Any
@@ -24,6 +25,7 @@ from kitting.models import User, Workshop
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.notices.calling import a_case, box_at, named_workshop, write
+from tests.patience import PATIENCE_S
 
 pytestmark = pytest.mark.django_db
 
@@ -249,15 +251,21 @@ def smtp_server() -> Iterator[tuple[int, list[bytes]]]:
                 break
         writer.close()
 
-    loop = asyncio.new_event_loop()
-    server = loop.run_until_complete(asyncio.start_server(talk, "127.0.0.1", 0))
-    thread = Thread(target=loop.run_forever, daemon=True)
+    # A loop of its own in a thread of its own: a test before this one may have left one.
+    loop, there = asyncio.new_event_loop(), Queue[int]()
+
+    async def serve() -> None:
+        async with await asyncio.start_server(talk, "127.0.0.1", 0) as server:
+            there.put(server.sockets[0].getsockname()[1])
+            await over.wait()
+
+    over = asyncio.Event()
+    thread = Thread(target=loop.run_until_complete, args=[serve()], daemon=True)
     thread.start()
     try:
-        yield server.sockets[0].getsockname()[1], took
+        yield there.get(timeout=PATIENCE_S), took
     finally:
-        loop.call_soon_threadsafe(server.close)
-        loop.call_soon_threadsafe(loop.stop)
+        loop.call_soon_threadsafe(over.set)
         thread.join()
         loop.close()
 

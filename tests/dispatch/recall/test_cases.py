@@ -11,6 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from dispatch.models import Case, CaseBox, CaseHold, CaseLook, ShipmentBox
 from dispatch.recall import services
 from dispatch.recall.proof import lists
+from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.cases import whole
 from dispatch.shipments import services as shipments
 from dispatch.trace.queries import trace
@@ -294,6 +295,12 @@ def test_a_bench_in_mid_box_stops_and_its_box_is_on_the_list() -> None:
     assert factories.prove() == []
 
 
+def to_bring(case: Case) -> list[str]:
+    """What is to be brought in, from wherever it is."""
+    stops = bringing(whole(case)).stops
+    return [thing.number for stop in stops for thing in stop.things]
+
+
 def test_a_shipment_half_loaded_is_not_sent_until_its_boxes_are_off() -> None:
     bad, good = factories.make_labelled_box(), factories.make_labelled_box()
     shipment = factories.make_shipment(bad, good)
@@ -304,11 +311,10 @@ def test_a_shipment_half_loaded_is_not_sent_until_its_boxes_are_off() -> None:
     of = {"shipment_id": shipment.pk, "box_id": bad.pk}
     shipments.take_off_box(**of, sign=sign())
     assert whole(case).to_take_off == []
-    [pull] = whole(case).pulls
-    assert [each.serial for each in pull.boxes] == [bad.serial]
+    assert to_bring(case) == [bad.serial]
     quarantine = factories.make_place(PlaceKind.QUARANTINE)
     put_box(box_id=bad.pk, place_id=quarantine.pk, sign=sign())
-    assert whole(case).pulls == []
+    assert to_bring(case) == []
     assert len(whole(case).quarantined) == 1
     factories.send(shipment)
     assert ShipmentBox.objects.filter(live=True).count() == 1
@@ -318,12 +324,11 @@ def test_a_shipment_half_loaded_is_not_sent_until_its_boxes_are_off() -> None:
 def test_bags_of_the_scope_are_to_be_brought_from_where_they_are() -> None:
     bag = factories.make_bag(pieces=40)
     case = Case.objects.get(number=open_on(("lot", bag.lot_id)).case)
-    [pull] = whole(case).pulls
-    assert [each.number for each in pull.bags] == [bag.number]
+    assert to_bring(case) == [bag.number]
     holds.lift_hold(
         hold_id=Hold.objects.get().pk, reason="Sound", sign=sign_by_another()
     )
-    assert whole(case).pulls == []
+    assert to_bring(case) == []
 
 
 def questions(boxes: int) -> tuple[int, int]:

@@ -31,7 +31,8 @@ import kitting
 import lotward
 from dispatch.allotment.queries.proposals import SizeThere
 from dispatch.recall.queries.recall import Target
-from dispatch.receipts.forms.links import AnswerForm
+from dispatch.receipts.forms.links import StrangerForm
+from dispatch.replies.forms import BoxAnswers
 from kitting.disinfection.forms.protocols import NewProtocolForm
 from kitting.domain.shown import shown
 from kitting.labels import kinds
@@ -70,8 +71,10 @@ def all_forms() -> list[type[forms.BaseForm]]:
     ours = {f.__module__.partition(".")[0] for f in found} - {"django"}
     assert ours == {"kitting", "dispatch", "lotward"}
     # A consignee's page says what is wrong in the consignee's language, by words of its own.
+    theirs = {each for each in found if issubclass(each, StrangerForm)} | {BoxAnswers}
+    assert len(theirs) == 4
     return sorted(
-        (form for form in found - {AnswerForm} if form.__module__[:7] != "django."),
+        (form for form in found - theirs if form.__module__[:7] != "django."),
         key=lambda form: f"{form.__module__}.{form.__qualname__}",
     )
 
@@ -83,6 +86,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
     """Values for whatever a form cannot be made without."""
     made: dict[str, Any] = {
         "bag": factories.make_bag,
+        "boxes": list,
         "before": dict,
         "belt": lambda: True,
         "benches": list,
@@ -91,6 +95,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "checkers": User.objects.all,
         "again": lambda: True,
         "given": lambda: True,
+        "groups": list,
         "hazard": str,
         "kind": lambda: kinds.BAG,
         "last": lambda: LastBag({}, ()),
@@ -98,6 +103,7 @@ def given_to(form: type[forms.BaseForm]) -> dict[str, Any]:
         "lot": factories.make_lot,
         "measured": list,
         "meters": list,
+        "newest": int,
         "of": list,
         "part": factories.make_part,
         "people": list,
