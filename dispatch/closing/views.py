@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from typing import Any
 
 from django.http import HttpResponse
 from django.shortcuts import redirect
@@ -14,9 +15,11 @@ from dispatch.closing import services
 from dispatch.closing.forms import CloseForm, ReopenForm
 from dispatch.closing.queries.closings import grouped, mark_of_scope
 from dispatch.closing.queries.report import report_of
+from dispatch.effectiveness.queries import checks_of
 from dispatch.labels.report import case_report as draw
 from dispatch.labels.sheets import paper_of
 from dispatch.models import Case
+from dispatch.notices.queries.whom import whom
 from dispatch.recall.queries.cases import closing_of
 from dispatch.replies.queries.accounts import unaccounted
 from kitting.domain.errors import Refused
@@ -26,6 +29,15 @@ from kitting.ledger.needs import is_own
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 from kitting.web.messages import sentence
+
+
+def _undone(case: Case) -> dict[str, Any]:
+    """What was not done of what a case asks, for whoever decides to close it."""
+    every, checks = whom(case), checks_of(case)
+    return {
+        "untold": [one.consignee for one in every if not (one.reached or one.written)],
+        "unasked": checks[0].result.open if checks else 0,
+    }
 
 
 def _to_case(number: str) -> str:
@@ -58,6 +70,7 @@ def case_close(request: LotwardRequest, number: str) -> HttpResponse:
         fields="dispatch/closing/_close_fields.html",
         case=case,
         groups=groups,
+        around=lambda: _undone(case),
         own=sentence(Refused("closing_own")) if own else "",
     )
 

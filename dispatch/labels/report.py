@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final, TypeVar, cast
 
 from dispatch.labels.sheets import (
     BOLD,
@@ -21,7 +21,9 @@ from dispatch.labels.sheets import (
     table,
     text_band,
 )
+from kitting.domain.errors import NotFit
 from kitting.labels.stock import Stock
+from kitting.labels.text import printable
 
 
 @dataclass(frozen=True)
@@ -70,16 +72,18 @@ def case_report(report: Report, on: Stock) -> bytes:
     Returns:
         The document, as PDF.
 
-    Raises:
-        NotFit: A character that the typeface lacks.
+    What cannot be printed stands as "?": a report is never refused for what somebody
+    wrote.
     """
     wide = float(on.width_mm) - 2 * SIDE
+    decisions = _decisions(report, wide)  # of several lines
+    report = fitted(report)
     bands = [
         text_band(report.title, TITLE, wide, after=3.0),
         text_band(report.state, BOLD, wide),
         text_band(report.hazard, TEXT, wide, after=3.0),
         beside(report.facts, wide),
-        *_decisions(report, wide),
+        *decisions,
     ]
     for each in report.tables:
         bands += _table(each, wide)
@@ -93,14 +97,46 @@ def case_report(report: Report, on: Stock) -> bytes:
     return press(bands, around, on)
 
 
+S = TypeVar("S")
+
+
+def fitted(said: S) -> S:
+    """Give what is said with "?" for each character that cannot be printed.
+
+    Args:
+        said: A text, or what holds texts.
+
+    Returns:
+        The same with texts that can be printed, each in one line.
+    """
+    found: Any = said
+    if isinstance(said, str):
+        found = "".join(map(_shown, " ".join(said.split())))
+    elif isinstance(said, tuple | list):
+        found = type(said)(fitted(each) for each in said)
+    elif isinstance(said, Report | Table | Line):
+        found = replace(
+            said,
+            **{each.name: fitted(getattr(said, each.name)) for each in fields(said)},
+        )
+    return cast("S", found)
+
+
+def _shown(char: str) -> str:
+    try:
+        return printable(char, TEXT)
+    except NotFit:
+        return "?"
+
+
 def _decisions(report: Report, wide: float) -> list[Band]:
     bands = [head_band(DECISIONS, wide)]
     for when, said in report.decisions:
-        bands.append(text_band(when, BOLD, wide, keep=True))
+        bands.append(text_band(fitted(when), BOLD, wide, keep=True))
         for title, words in said:
             bands.append(text_band(title, NOTE, wide, after=0.5, keep=True))
             lines = words.splitlines() or [""]
-            bands += [text_band(line, TEXT, wide, after=0.6) for line in lines]
+            bands += [text_band(fitted(line), TEXT, wide, after=0.6) for line in lines]
     if not report.decisions:
         bands.append(text_band(NOT_DECIDED, TEXT, wide))
     return bands

@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Final
 
 from django.conf import settings
+from django.db.models import Max
 from django.urls import reverse
 
 from dispatch.consignees.queries import same_as
@@ -33,7 +34,7 @@ def link_in_force(case: Case, consignee: Consignee) -> int:
     ended = ReplyLink.objects.filter(
         case=case, consignee__in=same_as(consignee.stays.pk)
     )
-    return ended.count() + 1
+    return (ended.aggregate(last=Max("nth"))["last"] or 0) + 1
 
 
 def path_of(case: Case, consignee: Consignee) -> str:

@@ -102,6 +102,8 @@ ENGLISH: Final[Mapping[str, str]] = {
     "too_often": "This page took as many answers as it may. Call the workshop.",
     "page_old": "Nothing was sent. Please load this page again.",
     "workshop_time": "Times are those of the workshop",
+    "by_day": "Questions, by day",
+    "at_night": "At night",
 }
 GERMAN: Final[Mapping[str, str]] = {
     "lang": "de",
@@ -209,6 +211,8 @@ GERMAN: Final[Mapping[str, str]] = {
     ),
     "page_old": "Es wurde nichts gesendet. Bitte laden Sie diese Seite neu.",
     "workshop_time": "Zeiten sind die der Werkstatt",
+    "by_day": "Fragen, tagsüber",
+    "at_night": "Nachts",
 }
 
 

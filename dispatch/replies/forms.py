@@ -121,6 +121,9 @@ class BoxAnswers(forms.Form):
 
     def _add(self, each: Account) -> None:
         data, pk = self.cleaned_data, each.box.box
+        fields = {f"{name}-{pk}" for name in ("how", *Answer)}
+        if not fields & self.data.keys():
+            return  # It came to the list since: whoever answers has not seen it.
         counts = {
             str(answer): data.get(f"{answer}-{pk}") or 0
             for answer in Answer

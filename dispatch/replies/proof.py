@@ -6,17 +6,17 @@ from collections.abc import Collection, Iterator
 from typing import Any
 
 from django.db.models import (
-    Count,
     Exists,
     F,
     IntegerField,
+    Max,
     OuterRef,
     Q,
     QuerySet,
     Subquery,
     Sum,
 )
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, Greatest
 
 from dispatch.domain.replies import By, standing
 from dispatch.models import (
@@ -96,14 +96,20 @@ def links(tally: Tally) -> None:
     Args:
         tally: Where links and replies are counted and faults noted.
     """
+    into = set(Merging.objects.values_list("into", flat=True))
     nth: dict[tuple[int, int], int] = {}
+    last: dict[int, int] = {}
     ended = ReplyLink.objects.order_by("pk")
     for pk, case, whom, its in rows(
         ended.values_list("pk", "case_id", "consignee_id", "nth")
     ):
         tally.count += 1
-        nth[case, whom] = nth.get((case, whom), 0) + 1
-        tally.same(LINK, pk, "Links were not ended in a row.", nth[case, whom], its)
+        right = nth.get((case, whom), 0) + 1
+        # Who another was merged into goes on from the links of both.
+        if not (whom in into and right <= its <= last.get(case, 0) + 1):
+            tally.same(LINK, pk, "Links were not ended in a row.", right, its)
+        nth[case, whom] = its
+        last[case] = max(its, last.get(case, 0))
     by_them = Q(operation__by__username=CONSIGNEE)
     odd = Reply.objects.filter(
         Q(way=By.LINK) & ~by_them | ~Q(way=By.LINK) & by_them,
@@ -116,15 +122,15 @@ def links(tally: Tally) -> None:
         Exists(Merging.objects.filter(consignee=OuterRef("consignee")))
     )
     came = Reply.objects.filter(way=By.LINK).annotate(
-        least=_count(own) + 1, most=_count(own) + _count(merged) + 1
+        least=_last(own) + 1, most=Greatest(_last(own), _last(merged)) + 1
     )
     tally.count += came.count()
     late = came.filter(Q(nth__lt=F("least")) | Q(nth__gt=F("most")))
     _add(tally, REPLY, late, "It came by a link that was not in force.")
 
 
-def _count(some: QuerySet[ReplyLink, Any]) -> Coalesce:
-    each = some.order_by().values("case").annotate(n=Count("pk")).values("n")
+def _last(some: QuerySet[ReplyLink, Any]) -> Coalesce:
+    each = some.order_by().values("case").annotate(n=Max("nth")).values("n")
     return Coalesce(Subquery(each), 0)
 
 
@@ -153,13 +159,22 @@ def accounted_for(case: int, boxes: Collection[int], seq: int) -> set[int]:
             newest[box] = reply, full, {}
         newest[box][2][answer] = sets
     passed = PassedOn.objects.filter(box__in=boxes, **{f"{SEQ}__lt": seq})
-    later = {box: each for each, box in passed.order_by("pk").values_list(SEQ, "box")}
-    at = dict(Reply.objects.filter(case=case).values_list("pk", SEQ))
+    has = dict(passed.order_by("pk").values_list("box", "consignee"))
+    who = dict(Reply.objects.filter(case=case).values_list("pk", "consignee"))
+    merged = dict(
+        Merging.objects.filter(**{f"{SEQ}__lt": seq})
+        .order_by("pk")
+        .values_list("consignee", "into")
+    )
+
+    def stays(consignee: int) -> int:
+        return merged.get(consignee, consignee)
+
     return {
         box
         for box, (reply, full, said) in newest.items()
-        # Whoever got it since had not answered for it yet.
-        if (at[reply] or 0) > later.get(box, 0)
+        # Whoever had it then had not answered for it yet, where another answered last.
+        if stays(has.get(box, who[reply])) == stays(who[reply])
         and not standing(full, came.get(box, 0), said).unaccounted
     }
 

@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from dispatch.consignees.steps import need_consignee
 from dispatch.domain.replies import LONGEST, Answer, Line
 from dispatch.models import (
-    Case,
     CaseBox,
     Consignee,
     Reply,
@@ -49,7 +48,7 @@ def keep_reply(act: Act, reply: Reply, lines: Sequence[Line], seen: int) -> None
     boxes = locking.lock_rows(Box, {line.box_id for line in lines}, "size")
     to = _lock_named(lines)
     loads = _need_theirs(reply, boxes)
-    _need_newest(reply.case, boxes, seen)
+    _need_newest(reply, boxes, seen)
     _need_all(boxes, lines)
     reply.told_by = need_text("name", reply.told_by, LONGEST["told_by"])
     reply.note = need_length("note", reply.note, LONGEST["note"])
@@ -91,8 +90,8 @@ def _has(load: ShipmentBox) -> Consignee:
     return (load.passed or load.shipment).consignee.stays
 
 
-def _need_newest(case: Case, boxes: Mapping[int, Box], seen: int) -> None:
-    newest = newest_about(boxes, case)
+def _need_newest(reply: Reply, boxes: Mapping[int, Box], seen: int) -> None:
+    newest = newest_about(boxes, reply.case, reply.consignee)
     if newest > seen:
         line = ReplyBox.objects.filter(reply=newest, box__in=boxes).earliest("box")
         raise Conflict(

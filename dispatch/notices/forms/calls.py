@@ -40,7 +40,7 @@ class CallForm(KeyedForm):
         label=_("The boxes are in quarantine there"), required=False
     )
     told_on = forms.BooleanField(
-        label=_("Everybody is told whom they passed boxes on to"), required=False
+        label=_("They told everybody to whom they passed boxes on"), required=False
     )
     said = ReasonField(
         label=_("What they said"), required=False, rows=2, max_length=LONGEST["said"]

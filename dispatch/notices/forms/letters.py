@@ -12,10 +12,12 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.domain.notices import LONGEST, Way
 from dispatch.labels.letter_words import written_in
+from dispatch.labels.sheets import TEXT
 from dispatch.models import Letter
 from dispatch.notices.queries.letters import Addressee
 from dispatch.notices.words import WAYS
-from kitting.domain.errors import Refused
+from kitting.domain.errors import NotFit, Refused
+from kitting.labels.text import printable
 from kitting.printing.queries.label_words import called
 from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
@@ -65,6 +67,17 @@ class LettersForm(KeyedForm):
             required=needed or not self.is_bound,
             widget=forms.Textarea(attrs={"rows": 4}),
         )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse what no letter can say: it could not be drawn, and stands for ever."""
+        data = super().clean() or self.cleaned_data
+        for name in [each for each in data if each.startswith(("hazard_", "to_do_"))]:
+            try:
+                for line in data[name].splitlines():
+                    printable(" ".join(line.split(" ")), TEXT)
+            except NotFit as error:
+                self.add_error(name, ValidationError(sentence(error)))
+        return data
 
     @property
     def entries(self) -> dict[str, Any]:

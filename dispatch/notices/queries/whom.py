@@ -209,7 +209,7 @@ def replaced(case: Case) -> dict[int, str]:
     Returns:
         By id the number of the request; one that was cancelled replaces nothing.
     """
-    rows = Replacement.objects.filter(listed__case=case)
+    rows = Replacement.objects.filter(listed__box__cases__case=case)
     rows = rows.exclude(request__stage=RequestStage.CANCELLED).order_by("pk")
     return dict(rows.values_list("listed__box", "request__number"))
 
@@ -239,7 +239,7 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
         The consignee, as it was called then, and the box.
     """
     listed = CaseBox.objects.filter(case=case).order_by("pk")
-    rows = list(listed.select_related("box__size__product", "look"))
+    rows = list(listed.select_related("box__size__product", "look__operation"))
     ids = listed.order_by().values("box")
     to = ("shipment__consignee__merged_into",)
     live = ShipmentBox.objects.filter(box__in=ids, live=True).select_related(*to)
@@ -253,11 +253,17 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
     already = replaced(case)
     for row in rows:
         load = loads.get(row.box_id)
-        had = row.stage in GONE  # when it was found
-        if load is None or not (had or row.box.stage in GONE):
+        if load is None or not _had(row, load):
             continue
         way = passings[row.box_id, load.shipment_id]
         yield from _along(row, load, way, already.get(row.box_id, ""))
+
+
+def _had(row: CaseBox, load: ShipmentBox) -> bool:
+    """Whether a box was with a consignee when it was found, or ever since."""
+    sent = load.shipment.sent_at
+    since = sent is not None and sent > row.look.operation.at
+    return since or row.stage in GONE or row.box.stage in GONE
 
 
 def _along(

@@ -154,6 +154,7 @@ def undo_return(*, return_id: int, reason: str, sign: Sign) -> Undone:
     """
 
     def work(act: Act) -> Undone:
+        locking.enter_gate()  # A case that closes counts what is out.
         why = need_reason(reason)
         row = need_row(Return.objects.filter(pk=return_id))
         box = locking.lock_row(Box, row.box_id, "size")

@@ -9,7 +9,8 @@ from typing import Any, TypeAlias
 
 from django.db.models import Max, Q, QuerySet, Sum
 
-from dispatch.domain.replies import Standing, standing
+from dispatch.consignees.queries import same_as
+from dispatch.domain.replies import By, Standing, standing
 from dispatch.models import (
     Case,
     Consignee,
@@ -46,6 +47,8 @@ class Told:
     pk: int
     words: str
     """How it came."""
+    by_link: bool
+    """Whether its consignee wrote it itself."""
     told_by: str
     note: str
     at: datetime
@@ -241,17 +244,21 @@ def newest_of(replies: Iterable[Told]) -> int:
     return max((each.pk for each in replies), default=0)
 
 
-def newest_about(box_ids: Collection[int], case: Case) -> int:
-    """The id of the newest reply of a case about some boxes, 0 for none.
+def newest_about(box_ids: Collection[int], case: Case, consignee: Consignee) -> int:
+    """The id of the newest reply of a consignee about some boxes of a case, 0 for none.
 
     Args:
         box_ids: The boxes.
         case: The case.
+        consignee: The consignee; those that were merged into it count as it.
 
     Returns:
         The id.
     """
-    rows = ReplyBox.objects.filter(reply__case=case, box__in=box_ids)
+    own = same_as(consignee.stays.pk)
+    rows = ReplyBox.objects.filter(
+        reply__case=case, reply__consignee__in=own, box__in=box_ids
+    )
     return rows.aggregate(newest=Max("reply"))["newest"] or 0
 
 
@@ -309,6 +316,7 @@ def _told(rows: QuerySet[Reply], words: Said) -> dict[int, Told]:
         row.pk: Told(
             pk=row.pk,
             words=str(WAYS[row.way]),
+            by_link=row.way == By.LINK,
             told_by=row.told_by,
             note=row.note,
             at=row.operation.at,

@@ -35,6 +35,10 @@ def case_link(request: LotwardRequest, number: str, code: str) -> HttpResponse:
     consignee = get_or_404(rows, code=code).stays
     if closing_of(case) is not None:
         raise Http404("The case is closed: no link to it is good.")
+    if not queries.asked_of(case, consignee).boxes and not queries.replies_of(
+        case, consignee
+    ):
+        raise Http404("The case reaches no box of this consignee.")
     path = links.path_of(case, consignee)
     page = reverse("dispatch:case-link", args=[number, code])
     return act_page(

@@ -210,3 +210,28 @@ def test_these_pages_are_for_who_may_see_cases(
     manager = client_for(factories.make_person("manager"))
     assert manager.get(page_of("V9999999Z", "case-close")).status_code == 404
     assert Case.objects.count() == 1
+
+
+def test_nothing_that_somebody_wrote_keeps_the_report_from_being_drawn(
+    quality: Client,
+) -> None:
+    box = sent_box()
+    case = services.open_case(
+        scope=[("box", box.pk)],
+        hazard="It cracks\nand\tsplinters",
+        reason="A ward called",
+        sign=sign(),
+    ).case
+    record_reply(
+        number=case,
+        consignee_id=whom(box),
+        lines=[Line(box.pk, "used", box.size.sets)],
+        way="call",
+        told_by="Sister \N{THUMBS UP SIGN} \N{ARABIC LETTER SEEN}",
+        note="\N{HEBREW LETTER ALEF}",
+        seen=0,
+        sign=sign(),
+    )
+    text = "".join(report(quality, case))
+    assert bare("It cracks and splinters") in text
+    assert bare("Sister ? ?") in text

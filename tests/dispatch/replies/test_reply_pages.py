@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 from datetime import timedelta
@@ -63,6 +64,7 @@ def test_a_clerk_writes_down_several_boxes_in_one_act(clerk: Client) -> None:
             f"how-{first.pk}": "used",
             f"how-{second.pk}": "found",
             f"used-{second.pk}": "4",
+            f"how-{third.pk}": "",
         },
     )
     answer = clerk.post(page, sent, follow=True)
@@ -82,6 +84,31 @@ def test_a_clerk_writes_down_several_boxes_in_one_act(clerk: Client) -> None:
     again = words_of(clerk.get(page))
     assert "Said so far: 6 used (M. Ward" in again
     assert "0 without a full answer" in again
+
+
+def test_a_box_that_was_not_on_the_page_is_not_answered_for(clerk: Client) -> None:
+    whom = factories.make_consignee()
+    seen, later = sent_to(whom, 2)
+    case = case_on(seen, later)
+    sent = said(all="destroyed", **{f"how-{seen.pk}": ""})
+    clerk.post(page_of(case, whom), sent)
+    assert list(ReplyBox.objects.values_list("box", flat=True)) == [seen.pk]
+
+
+def test_who_was_passed_a_box_after_an_answer_answers_for_it(clerk: Client) -> None:
+    first, then = factories.make_consignee(), factories.make_consignee()
+    [box] = sent_to(first)
+    case = case_on(box)
+    passed = said(to=then.code, **{f"how-{box.pk}": "passed"})
+    clerk.post(page_of(case, first), passed)
+    for nth, answer in enumerate(("quarantine", "destroyed")):
+        page = clerk.get(page_of(case, then)).content.decode()
+        shown = re.search(r'name="seen" value="(\d+)"', page)
+        assert shown is not None
+        sent = said(seen=shown[1], **{f"how-{box.pk}": answer})
+        assert clerk.post(page_of(case, then), sent).status_code == 302, nth
+    assert ReplyBox.objects.latest("pk").answer == "destroyed"
+    assert factories.prove() == []
 
 
 @pytest.mark.smoke
@@ -147,7 +174,9 @@ def test_what_is_said_of_all_leaves_what_was_answered_as_it_is(clerk: Client) ->
     page = page_of(case, whom)
     assert "as on record" in words_of(clerk.get(page))
     seen = Reply.objects.get().pk
-    assert clerk.post(page, said(all="destroyed", seen=seen)).status_code == 302
+    shown = {f"how-{box.pk}": "" for box in (first, second)}
+    sent = said(all="destroyed", seen=seen, **shown)
+    assert clerk.post(page, sent).status_code == 302
     newest = Reply.objects.latest("pk")
     assert [(x.box_id, x.answer) for x in newest.lines.all()] == [
         (second.pk, "destroyed")
