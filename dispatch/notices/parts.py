@@ -14,7 +14,7 @@ def _of_case(case: Case) -> dict[str, Any]:
     letters = [letter for one in every for letter in one.letters]
     return {
         "every": every,
-        "reached": sum(bool(one.reached) for one in every),
+        "reached": sum(one.knows for one in every),
         "written": sum(one.written for one in every),
         "letters": len(letters),
         "unsent": sum(not letter.sent for letter in letters),

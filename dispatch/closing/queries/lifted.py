@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from operator import attrgetter
@@ -29,7 +28,8 @@ class Untold:
 def untold(case: Case) -> list[Untold]:
     """Say who was told of a case while a hold stood, and nothing since it was lifted.
 
-    Whoever was reached by a call, or sent a letter, after the lift knows of it.
+    Whoever was reached by a call after the lift knows of it; a letter says of what is
+    held, and of nothing that is free again.
 
     Args:
         case: The case.
@@ -42,14 +42,15 @@ def untold(case: Case) -> list[Untold]:
     lifts = Lift.objects.filter(hold__of_case__look__case=case).order_by("-pk")
     lifts = lifts.select_related("operation", "hold__operation", *on)
     every = whom(case) if lifts else []
-    told = [(one.consignee, list(_told_by(one))) for one in every]
+    told = [(one.consignee, _calls(one), _letters(one)) for one in every]
     found = []
     for lift in lifts:
         before, after = lift.hold.operation_id, lift.operation_id
         those = [
             consignee
-            for consignee, acts in told
-            if any(before < act < after for act in acts) and max(acts) < after
+            for consignee, calls, letters in told
+            if any(before < act < after for act in calls | letters)
+            and max(calls, default=0) < after
         ]
         [its] = shown([lift.hold])
         those.sort(key=attrgetter("name", "code"))
@@ -58,10 +59,13 @@ def untold(case: Case) -> list[Untold]:
     return [each for each in found if each.consignees]
 
 
-def _told_by(one: Whom) -> Iterator[int]:
-    """The acts by which somebody was told: calls that reached one, letters that went."""
-    for call in one.good_calls:
-        if call.outcome == Outcome.REACHED:
-            yield call.operation_id
-    for letter in one.letters:
-        yield from (each.operation_id for each in letter.tries if not each.fault)
+def _calls(one: Whom) -> set[int]:
+    """The acts of the calls by which somebody was reached."""
+    good = (call for call in one.good_calls if call.outcome == Outcome.REACHED)
+    return {call.operation_id for call in good}
+
+
+def _letters(one: Whom) -> set[int]:
+    """The acts by which letters went."""
+    tries = (each for letter in one.letters for each in letter.tries)
+    return {each.operation_id for each in tries if not each.fault}

@@ -105,6 +105,20 @@ class Whom:
         good = (call for call in self.good_calls if call.outcome == Outcome.REACHED)
         return next(good, None)
 
+    @property
+    def since(self) -> list[Reached]:
+        """The boxes that were listed after somebody was reached."""
+        if (call := self.reached) is None:
+            return []
+        return [
+            box for box in self.boxes if box.row.look.operation_id > call.operation_id
+        ]
+
+    @property
+    def knows(self) -> bool:
+        """Whether somebody was reached since the newest of its boxes was listed."""
+        return self.reached is not None and not self.since
+
 
 def whom(case: Case) -> list[Whom]:
     """Give all whom a case reaches, in a number of queries that never grows.
@@ -142,7 +156,7 @@ def whom(case: Case) -> list[Whom]:
 
 def _turn(one: Whom) -> tuple[bool, int, str, str]:
     last = one.last.pk if one.last else 0
-    return one.reached is not None, last, one.consignee.name, one.consignee.code
+    return one.knows, last, one.consignee.name, one.consignee.code
 
 
 def one_of(case: Case, consignee: Consignee) -> Whom | None:

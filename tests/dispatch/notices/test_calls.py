@@ -13,6 +13,7 @@ from dispatch.domain.notices import Heard
 from dispatch.models import CallUndone, Case, CaseCall, Consignee
 from dispatch.notices.queries.whom import Whom, told, whom
 from dispatch.notices.services import calls
+from dispatch.recall import services
 from dispatch.receipts.services.passing import pass_on
 from kitting.domain.errors import Conflict, LotwardError
 from kitting.models import Box
@@ -121,6 +122,23 @@ def test_who_was_not_reached_comes_first_and_of_those_whose_call_is_longest_ago(
         *("no_answer", "wrong_number", "reached")
     ]
     assert told(case) == [reached]
+
+
+def test_who_was_reached_before_boxes_were_added_is_called_again() -> None:
+    (first, at), (_other, elsewhere) = box_at(), box_at()
+    case = a_case(first)
+    call(case, at)
+    [one] = whom(case)
+    assert (one.knows, one.since) == (True, [])
+    more, _at = box_at(at)
+    services.widen_case(
+        number=case.number, scope=[("box", more.pk)], reason="Another", sign=sign()
+    )
+    [one] = whom(case)
+    assert (one.knows, [each.box for each in one.since]) == (False, [more])
+    call(case, at)
+    assert [one.knows for one in whom(case)] == [True]
+    assert elsewhere not in told(case)
 
 
 def test_a_note_is_undone_and_stays() -> None:
