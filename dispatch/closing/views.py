@@ -35,7 +35,11 @@ def _undone(case: Case) -> dict[str, Any]:
     """What was not done of what a case asks, for whoever decides to close it."""
     every, checks = whom(case), checks_of(case)
     return {
-        "untold": [one.consignee for one in every if not (one.reached or one.written)],
+        "untold": [
+            one.consignee
+            for one in every
+            if one.recalled and not (one.reached or one.written)
+        ],
         "unasked": checks[0].result.open if checks else 0,
     }
 

@@ -177,7 +177,9 @@ def check_that_it_reached(page: Page, scene: Scene) -> None:
 def close(page: Page, scene: Scene) -> None:
     """Whoever opened it does not close it."""
     of_case(page, scene, "quality", "close/")
-    expect(page.locator("main .hold")).to_be_visible()
+    expect(page.get_by_text("You opened this case yourself")).to_be_visible()
+    # Its letter was made and never sent, and nobody called there.
+    expect(page.get_by_text("no letter was sent")).to_contain_text(scene.whom[1].name)
     expect(page.get_by_role("button", name="Close the case")).to_have_count(0)
     of_case(page, scene, "deputy", "close/")
     page.get_by_label("Cause").fill("Printed too cold")

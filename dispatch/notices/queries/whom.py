@@ -23,7 +23,9 @@ from dispatch.models import (
     Shipment,
     ShipmentBox,
 )
+from dispatch.recall.queries.cases import standing_holds_of
 from kitting.domain.stages import GONE
+from kitting.ledger.reach import held_boxes, reach_of
 from kitting.models import Box
 
 
@@ -40,6 +42,8 @@ class Reached:
     """Whether it came back unopened."""
     replaced: str
     """Number of the request by which its consignee gets others; empty for none."""
+    is_free: bool
+    """Whether nothing of the scope holds it any more."""
     point: str = ""
     """The delivery point or ward at which it was left, or to which it came."""
     passed_to: Consignee | None = None
@@ -85,6 +89,11 @@ class Whom:
         return [box for box in self.boxes if box.is_there]
 
     @property
+    def recalled(self) -> list[Reached]:
+        """Its boxes that are not free again."""
+        return [box for box in self.boxes if not box.is_free]
+
+    @property
     def good_calls(self) -> list[CaseCall]:
         """Its calls that nobody undid, the newest first."""
         return [call for call in self.calls if not hasattr(call, "undone")]
@@ -111,13 +120,20 @@ class Whom:
         if (call := self.reached) is None:
             return []
         return [
-            box for box in self.boxes if box.row.look.operation_id > call.operation_id
+            box
+            for box in self.recalled
+            if box.row.look.operation_id > call.operation_id
         ]
 
     @property
     def knows(self) -> bool:
         """Whether somebody was reached since the newest of its boxes was listed."""
         return self.reached is not None and not self.since
+
+    @property
+    def is_to_call(self) -> bool:
+        """Whether it has or had recalled boxes that nobody there was told of."""
+        return bool(self.recalled) and not self.knows
 
 
 def whom(case: Case) -> list[Whom]:
@@ -156,7 +172,7 @@ def whom(case: Case) -> list[Whom]:
 
 def _turn(one: Whom) -> tuple[bool, int, str, str]:
     last = one.last.pk if one.last else 0
-    return one.knows, last, one.consignee.name, one.consignee.code
+    return not one.is_to_call, last, one.consignee.name, one.consignee.code
 
 
 def one_of(case: Case, consignee: Consignee) -> Whom | None:
@@ -239,7 +255,9 @@ def replaceable(whom: Whom) -> list[Reached]:
         unopened: then the request that such a box served is open again by itself.
     """
     return [
-        box for box in whom.boxes if not (box.passed_to or box.unopened or box.replaced)
+        box
+        for box in whom.recalled
+        if not (box.passed_to or box.unopened or box.replaced)
     ]
 
 
@@ -264,13 +282,25 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
         PassedOn.objects.filter(box__in=ids).select_related(*given).order_by("pk")
     ):
         passings[passed.box_id, passed.shipment_id].append(passed)
-    already = replaced(case)
+    already, held = replaced(case), _held(case)
     for row in rows:
         load = loads.get(row.box_id)
         if load is None or not _had(row, load):
             continue
         way = passings[row.box_id, load.shipment_id]
-        yield from _along(row, load, way, already.get(row.box_id, ""))
+        more = {
+            "replaced": already.get(row.box_id, ""),
+            "is_free": row.box_id not in held,
+        }
+        yield from _along(row, load, way, more)
+
+
+def _held(case: Case) -> set[int]:
+    """Ids of the boxes on its list that something of its scope holds."""
+    reach = reach_of(standing_holds_of(case))
+    boxes = CaseBox.objects.filter(case=case).order_by().values("box")
+    found = Box.objects.filter(pk__in=boxes).filter(pk__in=held_boxes(reach))
+    return set(found.order_by().values_list("pk", flat=True)) if reach else set()
 
 
 def _had(row: CaseBox, load: ShipmentBox) -> bool:
@@ -281,7 +311,7 @@ def _had(row: CaseBox, load: ShipmentBox) -> bool:
 
 
 def _along(
-    row: CaseBox, load: ShipmentBox, way: Iterable[PassedOn], replaced: str
+    row: CaseBox, load: ShipmentBox, way: Iterable[PassedOn], more: dict[str, Any]
 ) -> Iterator[tuple[Consignee, Reached]]:
     has, by, point = load.shipment.consignee, None, load.shipment.point
     told: dict[str, Any] = {
@@ -289,7 +319,7 @@ def _along(
         "box": row.box,
         "shipment": load.shipment,
         "unopened": load.back,
-        "replaced": replaced,
+        **more,
     }
     for passed in way:
         to = passed.consignee

@@ -16,10 +16,11 @@ from dispatch.notices.services import calls
 from dispatch.recall import services
 from dispatch.receipts.services.passing import pass_on
 from kitting.domain.errors import Conflict, LotwardError
-from kitting.models import Box
+from kitting.ledger import holds
+from kitting.models import Box, Hold
 from tests import factories
 from tests.dispatch.notices.calling import REACHED, a_case, box_at, call, came_back
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -139,6 +140,17 @@ def test_who_was_reached_before_boxes_were_added_is_called_again() -> None:
     call(case, at)
     assert [one.knows for one in whom(case)] == [True]
     assert elsewhere not in told(case)
+
+
+def test_what_is_no_longer_recalled_is_nobodys_to_be_called_about() -> None:
+    (bad, first), (sound, second) = box_at(), box_at()
+    case = a_case(bad, sound)
+    hold = Hold.objects.get(box=sound)
+    holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
+    found = {one.consignee: one for one in whom(case)}
+    assert (found[first].is_to_call, found[second].is_to_call) == (True, False)
+    assert [each.is_free for each in found[second].boxes] == [True]
+    assert [one.consignee for one in whom(case)] == [first, second]
 
 
 def test_a_note_is_undone_and_stays() -> None:
