@@ -150,7 +150,9 @@ def _consignees(told: Iterable[Whom], every: Iterable[Account]) -> Table:
             sum(box.box.size.sets for box in one.boxes),
             sum(left.get(row.box_id, 0) for row in those),
         )
-        by = f"{_at(call.operation.at)}, {call.spoke_to}" if call else _("not reached")
+        by = _("not reached") if one.recalled else _("none is recalled any more")
+        if call:
+            by = f"{_at(call.operation.at)}, {call.spoke_to}"
         rows.append(Line((one.consignee.name, *map(pieces, figures), by)))
     columns = (
         Column(_("Consignee"), 56, bold=True),
@@ -193,6 +195,9 @@ def _boxes(every: Iterable[Account], standing: Closing | None) -> Table:
 
 
 def _now(each: Account) -> str:
+    if each.box.is_free:
+        now = stage_word(each.box.now)
+        return _("%(stage)s, no longer recalled") % {"stage": now}
     said = [f"{part.words} {pieces(part.sets)}" for part in each.parts]
     if each.known is not None and not said:
         said.append(stage_word(each.box.now))

@@ -91,7 +91,7 @@ def bringing(found: Whole) -> Bringing:
         All of it.
     """
     newest = _newest(found.case)
-    there = {("box", box.box) for box in found.quarantined if box.held}
+    there = {("box", box.box) for box in found.quarantined}
     there |= {("bag", bag.pk) for bag in found.bags if is_quarantine(bag)}
     brought = Counter(
         row.at.name if row.at else ""

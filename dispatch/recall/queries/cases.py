@@ -171,6 +171,11 @@ class Listed:
         return self.held and self.here
 
     @property
+    def is_free(self) -> bool:
+        """Whether nothing of the scope holds it any more."""
+        return not self.held and self.now != BoxStage.VOIDED
+
+    @property
     def to_take_off(self) -> bool:
         """Whether it is on a shipment that is not sent, and must not go."""
         return self.held and self.now == BoxStage.LOADED
@@ -200,18 +205,18 @@ class Whole:
 
     @property
     def consignees(self) -> int:
-        """How many consignees have boxes of its list now."""
+        """How many consignees have boxes now that it still recalls."""
         return len({box.whom for box in self.gone if box.whom})
 
     @property
     def gone(self) -> list[Listed]:
-        """Boxes that consignees have now."""
-        return [box for box in self.boxes if box.now in GONE]
+        """Boxes that consignees have now and that it still recalls."""
+        return [box for box in self.boxes if box.held and box.now in GONE]
 
     @property
     def here(self) -> list[Listed]:
-        """Boxes that are here now."""
-        return [box for box in self.boxes if box.here]
+        """Boxes that are here now and that it still recalls."""
+        return [box for box in self.boxes if box.is_stopped]
 
     @property
     def voided(self) -> list[Listed]:
@@ -219,8 +224,13 @@ class Whole:
         return [box for box in self.boxes if box.now == BoxStage.VOIDED]
 
     @property
+    def free(self) -> list[Listed]:
+        """Boxes that nothing of its scope holds any more."""
+        return [box for box in self.boxes if box.is_free]
+
+    @property
     def quarantined(self) -> list[Listed]:
-        """Boxes that are in quarantine now."""
+        """Those of them that are in quarantine."""
         return [box for box in self.here if box.in_quarantine]
 
     @property

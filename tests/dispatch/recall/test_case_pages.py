@@ -175,6 +175,8 @@ def test_to_lift_a_hold_of_a_case_takes_it_out_of_the_scope(
     assert answer.redirect_chain[-1][0] == page_of(case)
     text = words_of(answer)
     assert "Nothing is in its scope any more." in text
+    assert "1 box reached: 0 at 0 consignees, 0 here" in text
+    assert "1 no longer recalled," in text
     assert "Sound" in text
     assert "To bring to quarantine" not in text
     assert "Nothing is in its scope any more." in words_of(client.get(PAGE))
