@@ -15,6 +15,7 @@ from dispatch.domain.replies import LONGEST, MOST_DAYS, OURS, Answer, Line
 from dispatch.receipts.forms.links import PlainField, StrangerForm
 from dispatch.replies.queries.accounts import Account
 from dispatch.replies.words import WAYS
+from kitting.models import Operation
 from kitting.web.fields import IdField
 from kitting.web.forms import KeyedForm
 
@@ -106,9 +107,16 @@ class BoxAnswers(forms.Form):
             yield Row(each, self[f"how-{pk}"], counts)
 
     def clean(self) -> dict[str, Any]:
-        """Make lines of the answers; what does not add up is named at its box."""
+        """Make lines of the answers; what does not add up is named at its box.
+
+        Of what is sent again its act gives the first outcome: what is so now, after
+        these very answers, judges it no more.
+        """
         data = super().clean() or self.cleaned_data
         self.lines: list[Line] = []
+        key = data.get("op_key")
+        if key and Operation.objects.filter(key=key.bytes).exists():
+            return data
         for each in self.boxes:
             self._add(each)
         if not self.errors and not self.lines:
@@ -118,6 +126,13 @@ class BoxAnswers(forms.Form):
         if passed and not (data.get("whom") or data.get("to")):
             self.add_error("whom", forms.ValidationError(self.words["whom"]))
         return data
+
+    @property
+    def sent(self) -> dict[str, str]:
+        """What was sent, as it was: the same again is the same answer."""
+        besides = ("csrfmiddlewaretoken", "op_key")
+        every = self.data.items()
+        return {name: str(value) for name, value in every if name not in besides}
 
     def _add(self, each: Account) -> None:
         data, pk = self.cleaned_data, each.box.box
@@ -241,7 +256,7 @@ class ReplyForm(BoxAnswers, KeyedForm):
         """What is said, as its act takes it."""
         data = self.cleaned_data
         said = {name: data[name] for name in ("way", "told_by", "note", "seen")}
-        return {**said, "lines": self.lines}
+        return {**said, "lines": self.lines, "sent": self.sent}
 
 
 class LinkedForm(BoxAnswers, StrangerForm):

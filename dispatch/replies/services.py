@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from datetime import timedelta
+from types import MappingProxyType
 from typing import Final
 
 from dispatch.domain.replies import MOST_DAYS, OURS, By, Line
@@ -17,6 +18,8 @@ from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_row
 from kitting.ledger.operations import Act, Sign, perform
+
+_NOTHING: Final[Mapping[str, str]] = MappingProxyType({})
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,7 @@ def record_reply(
     lines: Sequence[Line],
     seen: int,
     sign: Sign,
+    sent: Mapping[str, str] = _NOTHING,
 ) -> Replied:
     """Record what became of boxes of a case, as their consignee says.
 
@@ -54,6 +58,8 @@ def record_reply(
             they have several answers.
         seen: The newest reply that whoever writes knew of; 0 for none.
         sign: Who, when and the operation key.
+        sent: The answers as they were sent, where the lines were made of them by what
+            was so then: by these it is told whether the same is sent again.
 
     Returns:
         The case and how many boxes.
@@ -86,7 +92,7 @@ def record_reply(
         way=way,
         told_by=told_by,
         note=note,
-        lines=[list(astuple(line)) for line in lines],
+        lines=sent or [list(astuple(line)) for line in lines],
         seen=seen,
     )
 
@@ -143,6 +149,7 @@ def reply_by_link(
     lines: Sequence[Line],
     seen: int,
     sign: Sign,
+    sent: Mapping[str, str] = _NOTHING,
 ) -> Replied:
     """Keep what a consignee says on its page of the boxes that it has.
 
@@ -155,6 +162,7 @@ def reply_by_link(
         lines: As for ``record_reply``; whom it passed boxes on to it says in words.
         seen: The newest reply that its page showed; 0 for none.
         sign: By the consignee.
+        sent: As for ``record_reply``.
 
     Returns:
         The case and how many boxes.
@@ -191,7 +199,7 @@ def reply_by_link(
         nth=nth,
         told_by=told_by,
         note=note,
-        lines=[list(astuple(line)) for line in lines],
+        lines=sent or [list(astuple(line)) for line in lines],
         seen=seen,
     )
 

@@ -110,5 +110,6 @@ def _reply(
         note=form.cleaned_data["remark"],
         lines=form.lines,
         seen=form.cleaned_data["seen"],
+        sent=form.sent,
         sign=sign,
     )

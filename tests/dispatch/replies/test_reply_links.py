@@ -106,6 +106,21 @@ def test_a_consignee_answers_on_its_page(
     assert factories.prove() == []
 
 
+def test_what_is_sent_again_gets_its_first_answer(
+    client: Client, whom: Consignee
+) -> None:
+    first, second = sent_to(whom, 2)
+    address = links.path_of(case_on(first, second), whom)
+    fields = {f"how-{box.pk}": "" for box in (first, second)}
+    form = said(all="used", **fields)
+    for _ in range(2):
+        assert client.post(address, form)["Location"] == address
+    assert Reply.objects.count() == 1
+    other = client.post(address, {**form, "all": "destroyed"})
+    assert other.status_code == 409
+    assert Reply.objects.count() == 1
+
+
 @pytest.mark.smoke
 def test_a_forged_token_opens_nothing(
     client: Client, case: Case, whom: Consignee, box: Box

@@ -86,6 +86,22 @@ def test_a_clerk_writes_down_several_boxes_in_one_act(clerk: Client) -> None:
     assert "0 without a full answer" in again
 
 
+@pytest.mark.parametrize("answer", ["used", "passed"])
+def test_what_is_sent_again_gets_its_first_answer_and_another_none(
+    answer: str, clerk: Client
+) -> None:
+    whom, other = factories.make_consignee(), factories.make_consignee()
+    boxes = sent_to(whom, 2)
+    page = page_of(case_on(*boxes), whom)
+    fields = {f"how-{box.pk}": "" for box in boxes}
+    sent = said(all=answer, to=other.code, **fields)
+    first = clerk.post(page, sent)
+    again = clerk.post(page, sent)
+    assert (again.status_code, again["Location"]) == (302, first["Location"])
+    assert clerk.post(page, {**sent, "all": "destroyed"}).status_code == 409
+    assert Reply.objects.count() == 1
+
+
 def test_a_box_that_was_not_on_the_page_is_not_answered_for(clerk: Client) -> None:
     whom = factories.make_consignee()
     seen, later = sent_to(whom, 2)
