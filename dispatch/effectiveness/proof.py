@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from django.db.models import F
+from django.db.models import F, Max
 
 from dispatch.domain.effectiveness import how_many, in_order
 from dispatch.models import (
@@ -20,6 +20,7 @@ from kitting.domain.stages import GONE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
+from kitting.models import Lift
 
 CHECK = EffectCheck._meta.db_table
 CONSIGNEE = EffectConsignee._meta.db_table
@@ -59,6 +60,9 @@ def draws(tally: Tally) -> None:
 def among(tally: Tally) -> None:
     """A check is drawn among all whom the list of its case names, and nobody else.
 
+    Where something was lifted before, it must name those of the boxes that were listed
+    since: of earlier ones some may have been free again.
+
     Args:
         tally: Where checks are counted and faults noted.
     """
@@ -70,11 +74,14 @@ def among(tally: Tally) -> None:
         listed = CaseBox.objects.filter(case=case, operation__link__seq__lt=at or 0)
         boxes = listed.values("box")
         frozen = listed.filter(stage__in=GONE).values_list("consignee", flat=True)
+        lifts = Lift.objects.filter(hold__of_case__look__case=case)
+        lifted = lifts.filter(operation__link__seq__lt=at or 0).aggregate(last=Max(seq))
+        since = frozen.filter(operation__link__seq__gt=lifted["last"] or 0)
         sent = ShipmentBox.objects.filter(box__in=boxes)
         passed = PassedOn.objects.filter(box__in=boxes)
         in_it = EffectConsignee.objects.filter(check_of=pk)
         has = _now(in_it.values_list("consignee", flat=True))
-        must = _now(frozen)
+        must = _now(since)
         words = "Whom its list names is not in its draw."
         tally.same(CHECK, pk, words, [], sorted(must - has))
         sent_to = sent.values_list("shipment__consignee", flat=True)

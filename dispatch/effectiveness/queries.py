@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from operator import attrgetter
 
-from django.db.models import Prefetch, Q
+from django.db.models import Prefetch
 
 from dispatch.domain.effectiveness import Answer, Result, result_of
 from dispatch.models import (
     Case,
-    CaseBox,
     Consignee,
     EffectAnswer,
     EffectCheck,
     EffectConsignee,
-    PassedOn,
-    ShipmentBox,
 )
-from dispatch.notices.queries.whom import Whom
-from kitting.domain.stages import GONE
+from dispatch.notices.queries.whom import Whom, whom
 
 
 def consignees_of(case: Case) -> list[Consignee]:
-    """Everybody who has or had a box of a case: whom its notice is for.
+    """Everybody who has or had a recalled box of a case: whom its notice is for.
 
     Args:
         case: The case.
@@ -30,17 +27,8 @@ def consignees_of(case: Case) -> list[Consignee]:
     Returns:
         The consignees by code; one that was merged is the one that it turned out to be.
     """
-    listed = CaseBox.objects.filter(case=case)
-    boxes = listed.values("box")
-    loads = ShipmentBox.objects.filter(live=True, box__in=boxes, box__stage__in=GONE)
-    passed = PassedOn.objects.filter(box__in=boxes)
-    found = Consignee.objects.filter(
-        Q(pk__in=listed.filter(stage__in=GONE).values("consignee"))
-        | Q(pk__in=loads.values("shipment__consignee"))
-        | Q(pk__in=passed.values("consignee"))
-    ).select_related("merged_into")
-    stay = {each.stays.pk: each.stays for each in found}
-    return sorted(stay.values(), key=lambda each: each.code)
+    found = [one.consignee for one in whom(case) if one.recalled]
+    return sorted(found, key=attrgetter("code"))
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,8 @@ LEVELS: dict[str, str | Promise] = {
 SENTENCES: dict[str, str | Promise] = {
     "effect_level_unknown": _("Choose a level from A to E."),
     "effect_nobody": _(
-        "No consignee has or had a box of case %(case)s, so nobody can be asked."
+        "No consignee has or had a recalled box of case %(case)s, so nobody can be"
+        " asked."
     ),
     "effect_not_drawn": _(
         "%(name)s was not drawn, so its answer counts in no check. Choose one that was"

@@ -24,11 +24,12 @@ from dispatch.models import (
 from dispatch.recall import services as recall
 from dispatch.receipts.services import passing, returns
 from kitting.domain.errors import LotwardError, Missing, OperationKeyReused
-from kitting.models import Box, BoxSize, Operation, User
+from kitting.ledger import holds
+from kitting.models import Box, BoxSize, Hold, Operation, User
 from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.assertions import text_of
-from tests.factories import sign
+from tests.factories import sign, sign_by_another
 from tests.kitting.ledger.ledger_cases import close
 
 pytestmark = pytest.mark.django_db
@@ -129,6 +130,24 @@ def test_it_is_drawn_among_all_who_have_or_had_a_box() -> None:
     }
     assert never.pk not in {each.pk for each in consignees_of(case)}
     draw(case)
+    assert factories.prove() == []
+
+
+def test_who_has_nothing_that_is_still_recalled_is_not_asked() -> None:
+    bad, sound = factories.make_consignee(), factories.make_consignee()
+    box = send_one(sound)
+    case = case_of(box, send_one(bad, box.size))
+    draw(case)
+    hold = Hold.objects.get(box=box)
+    holds.lift_hold(hold_id=hold.pk, reason="Sound", sign=sign_by_another())
+    assert consignees_of(case) == [bad]
+    draw(case)
+    assert [len(each.everybody) for each in checks_of(case)] == [1, 2]
+    more = send_one(factories.make_consignee(), box.size)
+    scope = [("box", more.pk)]
+    recall.widen_case(number=case.number, scope=scope, reason="too", sign=sign())
+    draw(case)
+    assert [len(each.everybody) for each in checks_of(case)] == [2, 1, 2]
     assert factories.prove() == []
 
 
