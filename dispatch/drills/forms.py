@@ -7,6 +7,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from dispatch.effectiveness.forms import YesField
 from dispatch.models.drills import LONGEST
 from kitting.web.fields import ReasonField
 from kitting.web.forms import KeyedForm
@@ -26,12 +27,7 @@ class DrillCallForm(KeyedForm):
 
     things = {"said_by": _("who answered"), "answered": _("whether anybody answered")}
 
-    answered = forms.TypedChoiceField(
-        label=_("Did anybody answer?"),
-        choices=[("yes", _("yes")), ("no", _("no"))],
-        coerce=lambda said: said == "yes",
-        widget=forms.RadioSelect,
-    )
+    answered = YesField(label=_("Did anybody answer?"))
     said_by = forms.CharField(
         label=_("Who answered"),
         required=False,
