@@ -7,13 +7,14 @@ good, and no earlier one.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
 from django.conf import settings
 from django.db.models import Max
+from django.db.models.functions import Coalesce
 from django.urls import reverse
 
-from dispatch.consignees.queries import same_as
 from dispatch.models import Case, Consignee, ReplyLink
 from dispatch.recall.queries.cases import closing_of
 from dispatch.receipts.tokens import read_token, token_for
@@ -31,10 +32,14 @@ def link_in_force(case: Case, consignee: Consignee) -> int:
     Returns:
         Its place among them, from 1.
     """
-    ended = ReplyLink.objects.filter(
-        case=case, consignee__in=same_as(consignee.stays.pk)
-    )
-    return (ended.aggregate(last=Max("nth"))["last"] or 0) + 1
+    return _ended(case).get(consignee.stays.pk, 0) + 1
+
+
+def _ended(case: Case) -> dict[int, int]:
+    """The last link that was ended of each consignee, by its id."""
+    rows = ReplyLink.objects.filter(case=case).order_by()
+    whom = Coalesce("consignee__merged_into", "consignee")
+    return dict(rows.values_list(whom).annotate(last=Max("nth")))
 
 
 def path_of(case: Case, consignee: Consignee) -> str:
@@ -47,13 +52,16 @@ def path_of(case: Case, consignee: Consignee) -> str:
     Returns:
         The path.
     """
-    nth = link_in_force(case, consignee)
-    token = token_for(SALT, case.number, consignee.stays.pk, nth)
+    return _path(case, consignee.stays.pk, link_in_force(case, consignee))
+
+
+def _path(case: Case, whom: int, nth: int) -> str:
+    token = token_for(SALT, case.number, whom, nth)
     return reverse("dispatch:recalled", args=[token])
 
 
 def link_of(case: Case, consignee: Consignee) -> str:
-    """Give the whole address of a consignee's page of a case, for a letter or a code on it.
+    """Give the whole address of a consignee's page of a case.
 
     Args:
         case: The case.
@@ -62,9 +70,27 @@ def link_of(case: Case, consignee: Consignee) -> str:
     Returns:
         The address; empty where nobody outside reaches the server, or the case is closed.
     """
+    return links_of(case, [consignee]).get(consignee.stays.pk, "")
+
+
+def links_of(case: Case, consignees: Iterable[Consignee]) -> dict[int, str]:
+    """Give the whole addresses of the pages of a case, for letters and the codes on them.
+
+    Args:
+        case: The case.
+        consignees: Those whose pages they are.
+
+    Returns:
+        The addresses by the id of whom each consignee is now; none where nobody outside
+        reaches the server, or the case is closed.
+    """
     if not settings.CONSIGNEE_URL or closing_of(case) is not None:
-        return ""
-    return f"{settings.CONSIGNEE_URL}{path_of(case, consignee)}"
+        return {}
+    ended = _ended(case)
+    return {
+        pk: f"{settings.CONSIGNEE_URL}{_path(case, pk, ended.get(pk, 0) + 1)}"
+        for pk in {one.stays.pk for one in consignees}
+    }
 
 
 def behind(token: str) -> tuple[Case, Consignee, int] | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.db.models import Q
 from django.utils import timezone
@@ -13,7 +13,7 @@ from dispatch.labels.letter_words import words_for
 from dispatch.labels.letters import Notice, Recalled
 from dispatch.models import Case, CaseBox, Consignee, Letter, LetterBox
 from dispatch.notices.queries.whom import Reached, Whom, whom
-from dispatch.recall.links import link_of
+from dispatch.recall.links import links_of
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.ledger.proof import heads
 from kitting.ledger.reach import reach_of
@@ -97,7 +97,7 @@ def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:
     """Say what letters say, as they were made.
 
     Args:
-        rows: The letters, with their acts, cases and consignees.
+        rows: Letters of one case, at least one, with their acts, it and consignees.
         workshop: The workshop.
 
     Returns:
@@ -112,7 +112,16 @@ def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:
     ):
         boxes[box.letter_id].append(box)
     parts = _parts(box for some in boxes.values() for box in some)
-    return [_notice(row, boxes[row.pk], parts, workshop) for row in rows]
+    links = links_of(rows[0].case, [row.consignee for row in rows])
+    sealed = heads.of_acts({row.operation_id for row in rows})
+    return [
+        replace(
+            _notice(row, boxes[row.pk], parts, workshop),
+            address=links.get(row.consignee.stays.pk, ""),
+            head=sealed[row.operation_id],
+        )
+        for row in rows
+    ]
 
 
 def _parts(boxes: Iterable[LetterBox]) -> dict[str, tuple[str, str, str]]:
@@ -146,8 +155,6 @@ def _notice(
         to_do=row.to_do,
         boxes=tuple(_recalled(box) for box in boxes),
         parts=tuple(told for lot, told in parts.items() if lot in named),
-        address=link_of(row.case, row.consignee.stays),
-        head=heads.of_act(row.operation_id),
         mark=mark_of(workshop),
     )
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
@@ -81,17 +81,19 @@ def of_workshop(workshop: Workshop) -> str:
     return Head(workshop.site, workshop.newest_seq, digest).on_paper
 
 
-def of_act(operation: int) -> str:
-    """The link that seals an act, for paper that says what the act wrote.
+def of_acts(operations: Collection[int]) -> dict[int, str]:
+    """The links that seal acts, for paper that says what an act wrote.
 
     Args:
-        operation: Id of the act.
+        operations: Ids of the acts.
 
     Returns:
-        As ``of_workshop``.
+        By these, each as ``of_workshop``.
     """
-    link = Link.objects.get(operation=operation)
-    return Head(link.site, link.seq, bytes(link.hash).hex()).on_paper
+    return {
+        link.operation_id: Head(link.site, link.seq, bytes(link.hash).hex()).on_paper
+        for link in Link.objects.filter(operation__in=operations)
+    }
 
 
 def record(found: Iterable[Head], file: Path) -> None:

@@ -7,6 +7,8 @@ from io import BytesIO
 from typing import Any
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from pypdf import PdfReader
 
 from dispatch.labels.letter_words import ENGLISH, GERMAN, written_in
@@ -129,6 +131,23 @@ def test_it_bears_the_link_of_its_consignee_alone(settings: Any) -> None:
         assert ENGLISH["read_and_say"].replace(" ", "") in text
         assert link_of(case, mine) in text
         assert link_of(case, others) not in text
+
+
+def test_as_much_is_asked_for_any_number_of_letters(settings: Any) -> None:
+    settings.CONSIGNEE_URL = "https://boxes.example"
+    named_workshop()
+    at = [box_at() for _ in range(3)]
+    case = a_case(*(box for box, _whom in at))
+    rows = write(case, *(whom for _box, whom in at))
+    workshop = Workshop.objects.get()
+    asked = []
+    for some in (rows[:1], rows):
+        with CaptureQueriesContext(connection) as queries:
+            assert len({each.address for each in notices_of(some, workshop)}) == len(
+                some
+            )
+        asked.append(len(queries))
+    assert asked[0] == asked[1]
 
 
 def test_it_is_urgent_only_where_the_officer_says_so() -> None:
