@@ -31,6 +31,7 @@ from dispatch.recall.queries.cases import every_case
 from dispatch.recall.queries.recall import Target
 from dispatch.recall.views.cases import case_page, opened_words, targets_asked
 from kitting.domain.errors import LotwardError
+from kitting.domain.shown import spaced
 from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import LONGEST_REASON
@@ -167,11 +168,11 @@ def complaint_decide(request: LotwardRequest, number: str) -> HttpResponse:
 @allowed("kitting.place_holds", "GET", "POST")
 def complaint_case(request: LotwardRequest, number: str) -> HttpResponse:
     """Open a case from a complaint, on what its number names or another one."""
-    row = get_or_404(Complaint, number=number)
+    row = get_or_404(Complaint.objects.select_related("box", "part"), number=number)
     asked, refusal = request.GET.get("q", row.about), ""
     targets: list[Target] = []
     try:
-        targets = targets_asked(asked) if asked.strip() else []
+        targets = _targets(row, asked) if asked.strip() else []
         if asked.strip() and not targets:
             refusal = _("A case is about lots, bags, runs and boxes. Scan one of them.")
     except LotwardError as error:
@@ -198,6 +199,19 @@ def complaint_case(request: LotwardRequest, number: str) -> HttpResponse:
         complaint=row,
         asked=asked,
     )
+
+
+def _targets(row: Complaint, asked: str) -> list[Target]:
+    """What its case can be about: the lot of the part at fault first, where it is one."""
+    targets = targets_asked(asked)
+    if row.box is None or row.part is None or asked != row.about:
+        return targets
+    lots = row.box.lines.filter(lot__part=row.part).order_by("lot").distinct()
+    its = [
+        Target(f"lot:{pk}", f"the lot of {row.part.name} in it, {spaced(number)}")
+        for pk, number in lots.values_list("lot", "lot__number")
+    ]
+    return [*its, *targets] if len(its) == 1 else [*targets, *its]
 
 
 @allowed("kitting.recall")

@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from dispatch.models import Case, Complaint, ComplaintNote
 from kitting.ledger import clock
-from kitting.models import User
+from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.complaints.test_complaints import decide, take
@@ -130,6 +130,33 @@ def test_a_case_is_opened_from_a_complaint(quality: Client) -> None:
     said = sent(decision="case", case=case.number, text="The same")
     quality.post(page_of(again, "decide"), said)
     assert page_of(again) in quality.get(at).content.decode()
+
+
+def test_a_case_of_a_part_at_fault_is_about_its_lot_where_it_is_one(
+    quality: Client,
+) -> None:
+    size = factories.make_size(factories.make_recipe())
+    revision = size.product.recipes.get().lines.get().revision
+    whole, *bags = [factories.make_bag(revision, pieces) for pieces in (6, 4, 2)]
+    of_one = factories.close_box(factories.make_open_box(size, None, whole))
+    of_two = factories.close_box(factories.make_open_box(size, None, *bags))
+
+    def offered(row: Complaint, **said: str) -> list[str]:
+        form = quality.get(page_of(row, "case"), said).context["form"]
+        values = [value for value, _words in form.fields["scope"].choices]
+        assert form["scope"].initial == values[:1]
+        return values
+
+    row = take(about=str(of_one), part_id=revision.part_id)
+    assert offered(row) == [f"lot:{whole.lot_id}", f"box:{of_one.pk}"]
+    assert offered(row, q=str(of_two)) == [f"box:{of_two.pk}"]
+    lots = [f"lot:{bag.lot_id}" for bag in bags]
+    mixed = take(about=str(of_two), part_id=revision.part_id)
+    assert offered(mixed) == [f"box:{of_two.pk}", *lots]
+    assert offered(take(about=str(of_one))) == [f"box:{of_one.pk}"]
+    said = sent(scope=f"lot:{whole.lot_id}", hazard="It cracks", reason="As they said")
+    quality.post(page_of(row, "case"), said)
+    assert Hold.objects.get().lot == whole.lot
 
 
 def test_a_case_of_a_complaint_without_a_number_asks_for_one(quality: Client) -> None:
