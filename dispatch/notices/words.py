@@ -25,7 +25,7 @@ WAYS: dict[str, str | Promise] = {
 SENTENCES: dict[str, str | Promise] = {
     "box_not_replaced": _(
         "Box %(box)s cannot be replaced for %(consignee)s: it is not there, was passed"
-        " on, or came back unopened, which opens its request again by itself."
+        " on, or came back unopened, and the request that it served is open again."
     ),
     "box_replaced": _(
         "Box %(box)s is replaced already, by request %(request)s. Cancel that one first,"

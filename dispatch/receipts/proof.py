@@ -116,16 +116,19 @@ def returns(tally: Tally) -> None:
         tally.count += 1
         wrong = "What came back of it and its stages do not agree."
         tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
+    # One that a case replaced before opens no request again; see ``Replacement``.
+    others = Replacement.objects.filter(
+        listed__box=OuterRef("box"),
+        operation__link__seq__lt=OuterRef("operation__link__seq"),
+    )
     whole = Return.objects.filter(
+        ~Exists(others),
         box=OuterRef("box"),
         opened=False,
         sets=OuterRef("box__size__sets"),
         undone=None,
     )
-    # One that a case replaced opens no request again; see ``Replacement``.
-    others = Replacement.objects.filter(listed__box=OuterRef("box"))
-    came = Exists(whole) & ~Exists(others)
-    loads = ShipmentBox.objects.filter(live=True).annotate(came=came)
+    loads = ShipmentBox.objects.filter(live=True).annotate(came=Exists(whole))
     for pk, came, back in rows(
         loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
     ):

@@ -38,8 +38,8 @@ class Reached:
     box: Box
     shipment: Shipment
     """The one that it left with."""
-    unopened: bool
-    """Whether it came back unopened."""
+    asked_again: bool
+    """Whether it came back unopened, so that the request that it served is open again."""
     replaced: str
     """Number of the request by which its consignee gets others; empty for none."""
     is_free: bool
@@ -251,13 +251,13 @@ def replaceable(whom: Whom) -> list[Reached]:
         whom: The consignee, with its boxes of the case.
 
     Returns:
-        Those that it did not pass on, and that neither are replaced nor came back
-        unopened: then the request that such a box served is open again by itself.
+        Those that it did not pass on, that no request replaces, and of which none is
+        open again by itself.
     """
     return [
         box
         for box in whom.recalled
-        if not (box.passed_to or box.unopened or box.replaced)
+        if not (box.passed_to or box.asked_again or box.replaced)
     ]
 
 
@@ -273,7 +273,7 @@ def ways(case: Case) -> Iterator[tuple[Consignee, Reached]]:
     listed = CaseBox.objects.filter(case=case).order_by("pk")
     rows = list(listed.select_related("box__size__product", "look__operation"))
     ids = listed.order_by().values("box")
-    to = ("shipment__consignee__merged_into",)
+    to = ("shipment__consignee__merged_into", "request")
     live = ShipmentBox.objects.filter(box__in=ids, live=True).select_related(*to)
     loads = {load.box_id: load for load in live}
     passings: dict[tuple[int, int], list[PassedOn]] = defaultdict(list)
@@ -318,7 +318,9 @@ def _along(
         "row": row,
         "box": row.box,
         "shipment": load.shipment,
-        "unopened": load.back,
+        "asked_again": load.back
+        and load.request is not None
+        and load.request.stage != RequestStage.CANCELLED,
         **more,
     }
     for passed in way:

@@ -57,7 +57,8 @@ def replace_boxes(
         Conflict: ``box_replaced`` already, by a request that was not cancelled.
         Missing: If there is no such case, consignee or box.
         Refused: ``case_not_there``, ``boxes_missing``, ``box_not_replaced`` of one that
-            another consignee has, or that came back unopened; as for a request.
+            another consignee has, or whose own request is open again since it came back
+            unopened; as for a request.
         OperationKeyReused: If the key was used for another act.
     """
 

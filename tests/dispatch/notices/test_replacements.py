@@ -108,6 +108,31 @@ def test_what_came_back_unopened_is_replaced_by_its_own_request() -> None:
     refused("box_not_replaced", case, whom, box)
 
 
+def test_what_came_back_unopened_and_served_no_request_is_replaced() -> None:
+    box, whom = box_at()
+    case = a_case(box)
+    came_back(box, opened=False)
+    assert instead(case, whom, box).sets == box.size.sets
+    assert factories.prove() == []
+
+
+def test_what_came_back_of_a_request_that_stays_cancelled_is_replaced() -> None:
+    box, whom = factories.make_labelled_box(), factories.make_consignee()
+    asked = Asked(sets=box.size.sets + 1, tier=Tier.STOCK, way=Way.MAIL)
+    product = box.size.product_id
+    take_request(consignee_id=whom.pk, product_id=product, asked=asked, sign=sign())
+    factories.send(factories.make_shipment(box, consignee=whom))
+    box.refresh_from_db()
+    row = Request.objects.get()
+    cancel_request(number=row.number, reason="They need no more", sign=sign())
+    case = a_case(box)
+    came_back(box, opened=False)
+    row.refresh_from_db()
+    assert row.stage == "cancelled"
+    assert instead(case, whom, box).sets == box.size.sets
+    assert factories.prove() == []
+
+
 def test_what_cannot_be_is_refused() -> None:
     box, whom = box_at()
     strange, _other = box_at()
