@@ -8,13 +8,7 @@ from operator import attrgetter
 from django.db.models import Prefetch
 
 from dispatch.domain.effectiveness import Answer, Result, result_of
-from dispatch.models import (
-    Case,
-    Consignee,
-    EffectAnswer,
-    EffectCheck,
-    EffectConsignee,
-)
+from dispatch.models import Case, Consignee, EffectAnswer, EffectCheck, EffectConsignee
 from dispatch.notices.queries.whom import Whom, whom
 
 
@@ -41,8 +35,8 @@ class Drawn:
 
     @property
     def whom(self) -> Whom:
-        """Whom to call."""
-        return Whom(self.row.consignee, ())
+        """Whom to call: the other one, where it was merged since."""
+        return Whom(self.row.consignee.stays, ())
 
     @property
     def newest(self) -> EffectAnswer | None:
@@ -81,8 +75,8 @@ def checks_of(case: Case) -> list[Checked]:
         The checks.
     """
     answers = EffectAnswer.objects.select_related("operation").order_by("-pk")
-    asked = EffectConsignee.objects.order_by("nth").select_related("consignee")
-    asked = asked.prefetch_related(Prefetch("answers", answers))
+    asked = EffectConsignee.objects.select_related("consignee__merged_into")
+    asked = asked.order_by("nth").prefetch_related(Prefetch("answers", answers))
     found = EffectCheck.objects.filter(case=case).select_related("operation")
     return [
         _checked(row)

@@ -117,10 +117,11 @@ def note_answer(
 
     def work(act: Act) -> Answered:
         locking.enter_gate()  # who closes a case shuts it
-        found = EffectConsignee.objects.select_related("check_of__case", "consignee")
-        row = need_row(found.filter(pk=of_id))
+        beside = ("check_of__case", "consignee__merged_into")
+        found = EffectConsignee.objects.filter(pk=of_id).select_related(*beside)
+        row = need_row(found)
         need_open_case(row.check_of.case.number)
-        name = row.consignee.name
+        name = row.consignee.stays.name
         if not row.drawn:
             raise Refused("effect_not_drawn", name=name)
         who = need_text("name", said_by, LONGEST_SAID_BY)

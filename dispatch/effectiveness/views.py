@@ -51,8 +51,9 @@ def _drawn(done: services.Draw) -> str:
 @allowed("kitting.recall", "GET", "POST")
 def effect_answer(request: LotwardRequest, pk: int) -> HttpResponse:
     """Note what a consignee says that was drawn."""
-    found = EffectConsignee.objects.filter(drawn=True)
-    row = get_or_404(found.select_related("check_of__case", "consignee"), pk=pk)
+    beside = ("check_of__case", "consignee__merged_into")
+    found = EffectConsignee.objects.filter(drawn=True).select_related(*beside)
+    row = get_or_404(found, pk=pk)
     return act_page(
         request,
         "dispatch/effectiveness/effect_answer",
@@ -62,5 +63,5 @@ def effect_answer(request: LotwardRequest, pk: int) -> HttpResponse:
         to=_section(row.check_of.case.number),
         act=_("Keep what they said"),
         case=row.check_of.case,
-        whom=Whom(row.consignee, ()),
+        whom=Whom(row.consignee.stays, ()),
     )

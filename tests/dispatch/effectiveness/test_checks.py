@@ -283,6 +283,21 @@ def test_the_page_of_a_case_leads_through_a_check(
     assert "reached 1 of 1 asked as it should: 100 %." in again
 
 
+def test_who_was_merged_since_is_called_at_the_number_of_the_other(
+    quality: Client,
+) -> None:
+    case = a_case(1)
+    draw(case)
+    [row] = EffectConsignee.objects.select_related("consignee")
+    other = factories.make_consignee("Eskmoor General")
+    Consignee.objects.filter(pk=other.pk).update(contact="0100 555 0142")
+    said = {"code": row.consignee.code, "into_id": other.pk, "reason": "twice"}
+    merge_consignees(**said, sign=sign())
+    for page in (case_page(case), reverse("dispatch:effect-answer", args=[row.pk])):
+        text = words_of(quality.get(page))
+        assert ("Eskmoor General" in text, "0100 555 0142" in text) == (True, True)
+
+
 def test_what_is_missing_is_asked_for(quality: Client) -> None:
     case = a_case(1)
     for said in (sent(), sent(level="B"), sent(level="B", share="x"), sent(level="Q")):
