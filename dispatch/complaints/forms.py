@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from typing import Any
 
 from django import forms
@@ -141,9 +140,8 @@ class ComplaintFilterForm(FilterForm):
         required=False,
         choices=[("", _("wait for a decision")), (ALL, _("are on record"))],
     )
-    severity = forms.ChoiceField(label=_("of the kind"), required=False)
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        every: Iterable[tuple[str, Any]] = SEVERITIES.items()
-        self.offer("severity", [("", _("any")), *every])
+    severity = forms.ChoiceField(
+        label=_("of the kind"),
+        required=False,
+        choices=[("", _("any")), *SEVERITIES.items()],
+    )

@@ -24,9 +24,7 @@ def complaints(tally: Tally) -> None:
         tally: Where complaints are counted and faults noted.
     """
     told = ("pk", "number", "received_on", "operation__at")
-    farthest = timezone(
-        timedelta(hours=14)
-    )  # the first to have a day (ISO 8601 offsets)
+    earliest = timezone(timedelta(hours=14))  # where a day begins first
     for pk, number, received, at in rows(
         Complaint.objects.order_by("pk").values_list(*told)
     ):
@@ -37,7 +35,7 @@ def complaints(tally: Tally) -> None:
             kind = error.code
         right = str(numbers.Kind.COMPLAINT)
         tally.same(COMPLAINT, pk, "Its number is none of a complaint.", right, kind)
-        if received > at.astimezone(farthest).date():
+        if received > at.astimezone(earliest).date():
             words = "It was taken down before it was received."
             tally.add(COMPLAINT, pk, words, at, received)
     bag = Bag.objects.filter(number=OuterRef("about")).values("lot")[:1]

@@ -106,7 +106,7 @@ def complaint_new(request: LotwardRequest) -> HttpResponse:
         ),
         services.take_complaint,
         said=_("Complaint %(complaint)s is on record. Tell them its number."),
-        to=lambda done: reverse("dispatch:complaint-detail", args=[done.complaint]),
+        to=lambda done: _complaint_address(done.complaint),
         act=_("Take it down"),
         back=reverse("dispatch:complaints"),
         points=points_at(whom),

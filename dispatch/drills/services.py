@@ -6,7 +6,7 @@ import secrets
 from dataclasses import dataclass
 
 from dispatch.domain.effectiveness import in_order
-from dispatch.drills.queries import consignees_of, located, lots_sent
+from dispatch.drills.queries import Located, consignees_of, located, lots_sent
 from dispatch.models import Drill, DrillCall, DrillEnd, DrillList
 from dispatch.models.drills import LONGEST
 from kitting.domain.errors import Conflict, Refused
@@ -59,16 +59,7 @@ def begin_drill(*, calling: bool, sign: Sign, seed: str = "") -> Begun:
     return perform("begin_drill", work, Begun, sign, calling=calling, seed=seed)
 
 
-@dataclass(frozen=True)
-class Listed:
-    """A drill of which the list is complete."""
-
-    boxes: int
-    pieces: int
-    located: int
-
-
-def list_drill(*, drill_id: int, sign: Sign) -> Listed:
+def list_drill(*, drill_id: int, sign: Sign) -> Located:
     """Say that the list of a drill is complete, and what is located by then.
 
     Args:
@@ -84,7 +75,7 @@ def list_drill(*, drill_id: int, sign: Sign) -> Listed:
         OperationKeyReused: If the key was used for another act.
     """
 
-    def work(act: Act) -> Listed:
+    def work(act: Act) -> Located:
         locking.shut_gate()
         drill = _need_running(drill_id)
         done = DrillList.objects.filter(drill=drill).select_related("operation").first()
@@ -95,9 +86,9 @@ def list_drill(*, drill_id: int, sign: Sign) -> Listed:
         locking.lock_found(Bag.objects.filter(lot=lot))
         found = located(lot)
         act.write(DrillList(drill=drill, **vars(found)))
-        return Listed(found.boxes, found.pieces, found.located)
+        return found
 
-    return perform("list_drill", work, Listed, sign, drill=drill_id)
+    return perform("list_drill", work, Located, sign, drill=drill_id)
 
 
 def _need_running(drill_id: int) -> Drill:

@@ -17,7 +17,7 @@ LONGEST: Final = {"what": 1000, "said_by": 80, "contact": 120, "point": 80, "tex
 
 
 class Complaint(Guarded):
-    """What somebody said of a shield, as it was taken down; a later note corrects it."""
+    """What somebody said of what was sent, as it was taken down; a later note corrects it."""
 
     number = models.CharField(max_length=20, unique=True)
     what = models.CharField(max_length=LONGEST["what"])
