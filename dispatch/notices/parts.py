@@ -1,10 +1,11 @@
-"""What the room adds to the page of a case: whom to call, and what they were told."""
+"""What the room adds to the pages of a case and of a consignee."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from dispatch.models import Case
+from dispatch.models import Case, Consignee
+from dispatch.notices.queries.at import recalled_at
 from dispatch.notices.queries.whom import whom
 from kitting.web.parts import register
 
@@ -21,4 +22,10 @@ def _of_case(case: Case) -> dict[str, Any]:
     }
 
 
+def _of_consignee(consignee: Consignee) -> dict[str, Any] | None:
+    found = recalled_at(consignee)
+    return {"recalled": found} if found else None
+
+
+register("dispatch:consignee", "dispatch/notices/_recalled_here.html", _of_consignee)
 register("dispatch:case", "dispatch/notices/_whom.html", _of_case)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Callable
 from io import BytesIO
@@ -11,11 +12,14 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
-from dispatch.models import CaseCall
-from kitting.models import User
+from dispatch.models import CaseCall, Consignee
+from kitting.ledger import holds
+from kitting.models import Hold, User
 from tests import factories
 from tests.assertions import text_of
 from tests.dispatch.notices.calling import a_case, box_at, call
+from tests.dispatch.notices.test_calls import passed
+from tests.factories import sign_by_another
 
 pytestmark = pytest.mark.django_db
 
@@ -144,3 +148,25 @@ def test_others_are_kept_out(client_for: Callable[[User], Client]) -> None:
     ):
         address = reverse(f"dispatch:{name}", args=args)
         assert quality.get(address).status_code == 404
+
+
+def test_a_consignee_page_says_what_is_recalled_and_there(clerk: Client) -> None:
+    (bad, at), (other, giver), (sound, elsewhere) = box_at(), box_at(), box_at()
+    case = a_case(bad, other, sound)
+    passed(other, at)
+    free = Hold.objects.get(box=sound)
+    holds.lift_hold(hold_id=free.pk, reason="Sound", sign=sign_by_another())
+
+    def said(whom: Consignee) -> str:
+        page = reverse("dispatch:consignee-detail", args=[whom.code])
+        html = text_of(clerk.get(page)).replace("\u202f", "")
+        return " ".join(re.sub(r"<[^>]+>", "", html).split())
+
+    there = said(at)
+    assert "Recalled, and there now" in there
+    assert f"2 boxes: {bad.serial}, {other.serial}" in there
+    page = clerk.get(reverse("dispatch:consignee-detail", args=[at.code]))
+    call_page = reverse("dispatch:case-call", args=[case.number, at.code])
+    assert call_page in page.content.decode()
+    for whom in (giver, elsewhere):
+        assert "Recalled, and there now" not in said(whom)
