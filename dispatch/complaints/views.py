@@ -29,15 +29,13 @@ from dispatch.models import Complaint
 from dispatch.recall.forms import CaseForm
 from dispatch.recall.queries.cases import every_case
 from dispatch.recall.queries.recall import Target
-from dispatch.recall.views.cases import case_page, opened_words, targets_asked
-from kitting.domain.errors import LotwardError
+from dispatch.recall.views.cases import case_page, opened_words, targets_or_why
 from kitting.domain.shown import spaced
 from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
 from kitting.ledger.needs import LONGEST_REASON
 from kitting.web.acting import act_page
 from kitting.web.http import LotwardRequest, allowed, get_or_404
-from kitting.web.messages import sentence
 from kitting.web.tables import Column, file_response
 
 ROWS = 50
@@ -169,14 +167,10 @@ def complaint_decide(request: LotwardRequest, number: str) -> HttpResponse:
 def complaint_case(request: LotwardRequest, number: str) -> HttpResponse:
     """Open a case from a complaint, on what its number names or another one."""
     row = get_or_404(Complaint.objects.select_related("box", "part"), number=number)
-    asked, refusal = request.GET.get("q", row.about), ""
-    targets: list[Target] = []
-    try:
-        targets = _targets(row, asked) if asked.strip() else []
-        if asked.strip() and not targets:
-            refusal = _("A case is about lots, bags, runs and boxes. Scan one of them.")
-    except LotwardError as error:
-        refusal = sentence(error)
+    asked = request.GET.get("q", row.about)
+    targets, refusal = targets_or_why(asked)
+    if asked == row.about:
+        targets = _with_its_lot(row, targets)
     if not targets:
         if request.method == "POST":
             raise Http404("Nothing was chosen that a case could be about.")
@@ -201,10 +195,9 @@ def complaint_case(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def _targets(row: Complaint, asked: str) -> list[Target]:
-    """What its case can be about: the lot of the part at fault first, where it is one."""
-    targets = targets_asked(asked)
-    if row.box is None or row.part is None or asked != row.about:
+def _with_its_lot(row: Complaint, targets: list[Target]) -> list[Target]:
+    """The lots of the part at fault with its box: first, where it is a single one."""
+    if row.box is None or row.part is None:
         return targets
     lots = row.box.lines.filter(lot__part=row.part).order_by("lot").distinct()
     its = [

@@ -61,7 +61,7 @@ def case_new(request: LotwardRequest) -> HttpResponse:
     """Open a case on what a number names, and what is like it."""
     asked = request.GET.get("q", "")
     try:
-        targets = targets_asked(asked, request.GET.get("alike", ""))
+        targets = _targets_asked(asked, request.GET.get("alike", ""))
     except LotwardError as error:
         raise Http404(error.code) from error
     if not targets:
@@ -87,15 +87,8 @@ def case_new(request: LotwardRequest) -> HttpResponse:
 def case_widen(request: LotwardRequest, number: str) -> HttpResponse:
     """Bring more into the scope of a case: first by which number, then what of it."""
     case = get_or_404(Case, number=number)
-    asked, refusal, targets = request.GET.get("q", ""), "", []
-    try:
-        targets = (
-            targets_asked(asked, request.GET.get("alike", "")) if asked.strip() else []
-        )
-        if asked.strip() and not targets:
-            refusal = _("A case is about lots, bags, runs and boxes. Scan one of them.")
-    except LotwardError as error:
-        refusal = sentence(error)
+    asked = request.GET.get("q", "")
+    targets, refusal = targets_or_why(asked, request.GET.get("alike", ""))
     if not targets:
         if request.method == "POST":
             raise Http404("Nothing was chosen that could widen a case.")
@@ -133,7 +126,19 @@ def case_look(request: LotwardRequest, number: str) -> HttpResponse:
     )
 
 
-def targets_asked(asked: str, alike: str = "") -> list[Target]:
+def targets_or_why(asked: str, alike: str = "") -> tuple[list[Target], str]:
+    """What a case can be about from a number; else why it is none, where one was asked."""
+    if not asked.strip():
+        return [], ""
+    try:
+        targets = _targets_asked(asked, alike)
+    except LotwardError as error:
+        return [], sentence(error)
+    none = _("A case is about lots, bags, runs and boxes. Scan one of them.")
+    return targets, "" if targets else none
+
+
+def _targets_asked(asked: str, alike: str) -> list[Target]:
     """What a case can be about from a number: it, what it is of, lots that are like it."""
     row = find(asked).row
     targets = targets_of(row) if row is not None else []
