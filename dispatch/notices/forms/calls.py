@@ -31,6 +31,7 @@ class CallForm(KeyedForm):
         label=_("Who was reached"),
         required=False,
         max_length=LONGEST["spoke_to"],
+        help_text=_("Empty only where nobody was."),
         widget=forms.TextInput(attrs={"autocomplete": "off"}),
     )
     stopped = forms.BooleanField(

@@ -11,6 +11,7 @@ from zipfile import ZipFile
 import pytest
 from django.test import Client
 from django.urls import reverse
+from django.utils.html import strip_tags
 
 from dispatch.models import CaseCall, Consignee
 from kitting.ledger import holds
@@ -62,6 +63,16 @@ def test_a_clerk_calls_and_notes_it(clerk: Client) -> None:
     assert (note.set_aside, note.stopped, note.told_on) == (True, False, False)
     calls = clerk.get(reverse("dispatch:case-calls", args=[case.number]))
     assert "Sister on duty" in text_of(calls)
+
+
+def test_what_became_of_a_box_stands_right_behind_it(clerk: Client) -> None:
+    (gone, whom), other = box_at(), factories.make_consignee(name="Eskmoor General")
+    here, _same = box_at(whom)
+    case = a_case(gone, here)
+    passed(gone, other)
+    page = reverse("dispatch:case-call", args=[case.number, whom.code])
+    text = " ".join(strip_tags(clerk.get(page).content.decode()).split())
+    assert f"{gone} passed on to Eskmoor General, {here}" in text
 
 
 @pytest.mark.smoke
