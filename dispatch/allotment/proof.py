@@ -48,8 +48,7 @@ def shared(tally: Tally) -> None:
     moved = Promise.objects.exclude(boxes=F("proposed")).filter(
         line__allotment__reason=""
     )
-    for (pk,) in rows(moved.order_by("pk").values_list("pk")):
-        tally.add(PROMISE, pk, "It was moved without a reason.", "a reason", "none")
+    tally.each(PROMISE, moved, "It was moved without a reason.", "a reason", "none")
 
 
 def figures(tally: Tally) -> None:
@@ -84,16 +83,10 @@ def kept(tally: Tally) -> None:
     over = remaining(Promise.objects.all()).filter(remains__lt=0).order_by("pk")
     for pk, remains in rows(over.values_list("pk", "remains")):
         tally.add(PROMISE, pk, "More is loaded or released.", "0 or more", remains)
-    loads = ShipmentBox.objects.exclude(promise=None).order_by("pk")
     other = ~Q(promise__line__request=F("request")) | ~Q(promise__size=F("box__size"))
-    for (pk,) in rows(loads.filter(other).values_list("pk")):
-        tally.add(
-            ShipmentBox._meta.db_table,
-            pk,
-            "It keeps a promise of another request or size.",
-            "its own",
-            "another",
-        )
+    loads = ShipmentBox.objects.exclude(promise=None).filter(other)
+    words = "It keeps a promise of another request or size."
+    tally.each(ShipmentBox._meta.db_table, loads, words)
 
 
 register(

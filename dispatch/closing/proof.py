@@ -50,8 +50,7 @@ def _looked(tally: Tally, case: int, shut: int, opened: int | None) -> None:
     looks = CaseLook.objects.filter(case=case, operation__link__seq__gt=shut)
     if opened is not None:
         looks = looks.filter(operation__link__seq__lt=opened)
-    for (pk,) in rows(looks.order_by("pk").values_list("pk")):
-        tally.add(LOOK, pk, "A case looked for boxes while closed.", "open", "closed")
+    tally.each(LOOK, looks, "A case looked for boxes while closed.", "open", "closed")
 
 
 def boxes(tally: Tally) -> None:
@@ -60,17 +59,15 @@ def boxes(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
-    every = ClosingBox.objects.order_by("pk")
     listed = CaseBox.objects.filter(
         case=OuterRef("closing__case"),
         box=OuterRef("box"),
         operation__link__seq__lt=OuterRef("operation__link__seq"),
     )
     own = Q(operation=F("closing__operation"), its__isnull=False)
-    wrong = every.annotate(its=Subquery(listed.values("pk")[:1])).exclude(own)
-    for (pk,) in rows(wrong.values_list("pk")):
-        words = "A case was closed without a box that is not of it."
-        tally.add(WITHOUT, pk, words, "its own", "another")
+    rest = ClosingBox.objects.annotate(its=Subquery(listed.values("pk")[:1]))
+    words = "A case was closed without a box that is not of it."
+    tally.each(WITHOUT, rest.exclude(own), words)
     told = ("pk", "case_id", "operation__link__seq")
     for pk, case, seq in rows(Closing.objects.order_by("pk").values_list(*told)):
         for box in _silent(pk, case, seq or 0):

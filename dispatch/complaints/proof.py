@@ -44,9 +44,7 @@ def complaints(tally: Tally) -> None:
         | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & ~Q(lot=F("of_bag")))
         | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & Q(of_bag=None))
     )
-    for (pk,) in rows(its.order_by("pk").values_list("pk")):
-        words = "What it is about has another number."
-        tally.add(COMPLAINT, pk, words, "its own", "another")
+    tally.each(COMPLAINT, its, "What it is about has another number.")
 
 
 register(("complaints", "complaints", complaints))

@@ -42,8 +42,8 @@ def draws(tally: Tally) -> None:
         tally.same(DRILL, pk, "Its seed draws another lot.", drawn, [lot])
     listed = f"drill__list__{SEQ}"
     early = Q(drill__list=None) | Q(**{f"{SEQ}__lt": F(listed)})
-    for (pk,) in rows(DrillCall.objects.filter(early).values_list("pk")):
-        tally.add(CALL, pk, "It was made before the list was complete.", "after", "-")
+    calls = DrillCall.objects.filter(early)
+    tally.each(CALL, calls, "It was made before the list was complete.", "after", "-")
 
 
 def located(tally: Tally) -> None:

@@ -50,11 +50,9 @@ def draws(tally: Tally) -> None:
             words = "A consignee was drawn otherwise than its place says."
             tally.same(CONSIGNEE, row, words, nth <= many, drawn)
     other = EffectConsignee.objects.exclude(operation=F("check_of__operation"))
-    for (pk,) in rows(other.order_by("pk").values_list("pk")):
-        tally.add(CONSIGNEE, pk, "It came into a draw by another act.", "its own", "-")
+    tally.each(CONSIGNEE, other, "It came into a draw by another act.")
     strange = EffectAnswer.objects.filter(of__drawn=False)
-    for (pk,) in rows(strange.order_by("pk").values_list("pk")):
-        tally.add(ANSWER, pk, "It is of one that was not drawn.", "drawn", "not")
+    tally.each(ANSWER, strange, "It is of one that was not drawn.", "drawn", "not")
 
 
 def among(tally: Tally) -> None:

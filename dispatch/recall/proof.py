@@ -65,13 +65,13 @@ def acts(tally: Tally) -> None:
         tally.count += len(nth)
         tally.same(CASE, pk, "Its looks are not in a row.", wanted, nth)
     late = CaseLook.objects.filter(nth=1).exclude(operation=F("case__operation"))
-    _add(tally, LOOK, late, "A case was not opened by its first look.")
+    tally.each(LOOK, late, "A case was not opened by its first look.")
     own = Q(operation=F("look__operation"))
     placed = own & Q(operation=F("hold__operation"))
     strange = CaseHold.objects.exclude(placed)
-    _add(tally, HOLD, strange, "A hold of a case was placed by another act.")
+    tally.each(HOLD, strange, "A hold of a case was placed by another act.")
     other = CaseBox.objects.exclude(own & Q(case=F("look__case")))
-    _add(tally, LISTED, other, "A box came onto the list by another act.")
+    tally.each(LISTED, other, "A box came onto the list by another act.")
 
 
 def lists(tally: Tally) -> None:
@@ -117,16 +117,16 @@ def then(tally: Tally) -> None:
         its=Coalesce(F("shipment__consignee"), 0),
     )
     tally.count += found.count()
-    _add(tally, LISTED, found.exclude(stage=F("was")), "A box was at another stage.")
+    tally.each(LISTED, found.exclude(stage=F("was")), "A box was at another stage.")
     sent = Q(shipment__isnull=False)
     wrong = found.filter(
         (sent & (~Q(shipment=F("at")) | Q(at=None)))
         | (~sent & Q(stage__in=(BoxStage.LOADED, *GONE)))
     )
-    _add(tally, LISTED, wrong, "A box was not on that shipment.")
+    tally.each(LISTED, wrong, "A box was not on that shipment.")
     whom = Q(consignee=F("its")) | Q(consignee=F("to"))
     none = Q(shipment=None, consignee=None)
-    _add(tally, LISTED, found.exclude(whom | none), "Another consignee had the box.")
+    tally.each(LISTED, found.exclude(whom | none), "Another consignee had the box.")
 
 
 def things(tally: Tally) -> None:
@@ -149,14 +149,9 @@ def things(tally: Tally) -> None:
         )
         brought = rest.filter(into__isnull=False)
         elsewhere = brought.filter(~Q(into=F("then")) | Q(then=None))
-        _add(tally, SOUGHT, elsewhere, "It was not put into that quarantine.")
+        tally.each(SOUGHT, elsewhere, "It was not put into that quarantine.")
         other = rest.filter(was__isnull=False).filter(~Q(at=F("was")) | Q(at=None))
-        _add(tally, SOUGHT, other, "It stood at another place.")
-
-
-def _add(tally: Tally, table: str, wrong: QuerySet[Any, Any], words: str) -> None:
-    for (pk,) in rows(wrong.order_by("pk").values_list("pk")):
-        tally.add(table, pk, words, "its own", "another")
+        tally.each(SOUGHT, other, "It stood at another place.")
 
 
 def _inside(of: Q, seq: int) -> QuerySet[Any, Any]:

@@ -89,9 +89,8 @@ def boxes(tally: Tally) -> None:
     on_it = ShipmentBox.objects.filter(
         shipment=OuterRef("receipt__shipment"), box=OuterRef("box"), live=True
     )
-    odd = ReceiptBox.objects.filter(~Exists(on_it)).order_by("pk")
-    for (pk,) in rows(odd.values_list("pk")):
-        tally.add(ReceiptBox._meta.db_table, pk, "Its box did not leave.", "on", "off")
+    odd = ReceiptBox.objects.filter(~Exists(on_it))
+    tally.each(ReceiptBox._meta.db_table, odd, "Its box did not leave.", "on", "off")
 
 
 def returns(tally: Tally) -> None:

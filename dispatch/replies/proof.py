@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection
 from typing import Any
 
 from django.db.models import (
@@ -47,9 +47,9 @@ def said(tally: Tally) -> None:
         tally: Where boxes are counted and faults noted.
     """
     strange = ReplyBox.objects.exclude(operation=F("reply__operation"))
-    _add(tally, LINE, strange, "A line was written by another act than its reply.")
+    tally.each(LINE, strange, "A line was written by another act than its reply.")
     empty = Reply.objects.annotate(some=Exists(_lines())).filter(some=False)
-    _add(tally, REPLY, empty, "A reply speaks of no box.")
+    tally.each(REPLY, empty, "A reply speaks of no box.")
     back = Return.objects.filter(box=OuterRef("box"), **_before())
     undone = Q(undone__isnull=False, **_before("undone__"))
     sums = back.exclude(undone).order_by().values("box").annotate(n=Sum("sets"))
@@ -82,12 +82,12 @@ def theirs(tally: Tally) -> None:
         has=Coalesce(Subquery(passed.values("consignee")[:1]), Subquery(sent[:1])),
     )
     tally.count += found.count()
-    _add(tally, LINE, found.filter(listed=False), "Its box was not on the list.")
+    tally.each(LINE, found.filter(listed=False), "Its box was not on the list.")
     # It may have been merged with another, and that one with another again.
     merged = Exists(Merging.objects.filter(consignee=OuterRef("has")))
     into = Exists(Merging.objects.filter(into=OuterRef("reply__consignee")))
     other = found.exclude(has=F("reply__consignee")).exclude(merged & into)
-    _add(tally, LINE, other, "Another consignee had the box.")
+    tally.each(LINE, other, "Another consignee had the box.")
 
 
 def links(tally: Tally) -> None:
@@ -114,7 +114,7 @@ def links(tally: Tally) -> None:
     odd = Reply.objects.filter(
         Q(way=By.LINK) & ~by_them | ~Q(way=By.LINK) & by_them,
     )
-    _add(tally, REPLY, odd, "It came another way than its act says.")
+    tally.each(REPLY, odd, "It came another way than its act says.")
     before = ReplyLink.objects.filter(case=OuterRef("case"), **_before())
     own = before.filter(consignee=OuterRef("consignee"))
     # Those of another count as well once that one was merged into it.
@@ -126,7 +126,7 @@ def links(tally: Tally) -> None:
     )
     tally.count += came.count()
     late = came.filter(Q(nth__lt=F("least")) | Q(nth__gt=F("most")))
-    _add(tally, REPLY, late, "It came by a link that was not in force.")
+    tally.each(REPLY, late, "It came by a link that was not in force.")
 
 
 def _last(some: QuerySet[ReplyLink, Any]) -> Coalesce:
@@ -185,15 +185,6 @@ def _lines() -> QuerySet[ReplyBox, Any]:
 
 def _before(at: str = "") -> dict[str, Any]:
     return {f"{at}{SEQ}__lt": OuterRef(SEQ)}
-
-
-def _add(tally: Tally, table: str, wrong: QuerySet[Any, Any], words: str) -> None:
-    for (pk,) in _ids(wrong):
-        tally.add(table, pk, words, "its own", "another")
-
-
-def _ids(wrong: QuerySet[Any, Any]) -> Iterator[tuple[Any, ...]]:
-    return rows(wrong.order_by("pk").values_list("pk"))
 
 
 register(

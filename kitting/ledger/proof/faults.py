@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeAlias
+from typing import Any, TypeAlias
+
+from django.db.models import QuerySet
+
+from kitting.ledger.proof.streams import rows
 
 MOST_FAULTS = 500
 """Faults kept for one check; further ones are counted only, so that memory is bounded."""
@@ -66,6 +70,18 @@ class Tally:
     ) -> None:
         """Note a fault unless the two are equal; see ``add``."""
         if expected != found:
+            self.add(table, pk, words, expected, found)
+
+    def each(
+        self,
+        table: str,
+        wrong: QuerySet[Any, Any],
+        words: str,
+        expected: str = "its own",
+        found: str = "another",
+    ) -> None:
+        """Note a fault of each row that should not be there; see ``add``."""
+        for (pk,) in rows(wrong.order_by("pk").values_list("pk")):
             self.add(table, pk, words, expected, found)
 
 
