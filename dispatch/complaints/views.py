@@ -201,7 +201,7 @@ def _with_its_lot(row: Complaint, targets: list[Target]) -> list[Target]:
         return targets
     lots = row.box.lines.filter(lot__part=row.part).order_by("lot").distinct()
     its = [
-        Target(f"lot:{pk}", f"the lot of {row.part.name} in it, {spaced(number)}")
+        Target(f"lot:{pk}", f"the lot of {row.part.name} in this box, {spaced(number)}")
         for pk, number in lots.values_list("lot", "lot__number")
     ]
     return [*its, *targets] if len(its) == 1 else [*targets, *its]
