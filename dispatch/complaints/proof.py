@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta, timezone
 
 from django.db.models import F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 
 from dispatch.models import Complaint
 from kitting.domain import numbers
@@ -39,11 +40,10 @@ def complaints(tally: Tally) -> None:
             words = "It was taken down before it was received."
             tally.add(COMPLAINT, pk, words, at, received)
     bag = Bag.objects.filter(number=OuterRef("about")).values("lot")[:1]
-    its = Complaint.objects.annotate(of_bag=Subquery(bag)).filter(
-        (Q(box__isnull=False) & ~Q(about__in=[F("box__serial"), F("box__number")]))
-        | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & ~Q(lot=F("of_bag")))
-        | (Q(lot__isnull=False) & ~Q(about=F("lot__number")) & Q(of_bag=None))
-    )
+    of_box = Q(about=F("box__serial")) | Q(about=F("box__number"))
+    of_lot = Q(about=F("lot__number")) | Q(lot=Coalesce(Subquery(bag), 0))
+    other = Q(box__isnull=False) & ~of_box | Q(lot__isnull=False) & ~of_lot
+    its = Complaint.objects.filter(other)
     tally.each(COMPLAINT, its, "What it is about has another number.")
 
 

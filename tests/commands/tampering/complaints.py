@@ -22,6 +22,13 @@ def complaint_about_another_box(history: History) -> list[Named]:
 
 
 @tamperer
+def complaint_about_a_box_without_a_serial(history: History) -> list[Named]:
+    row = _of_box()
+    change(row, box=history.opened)
+    return [("complaints", Complaint, row.pk)]
+
+
+@tamperer
 def complaint_about_another_lot(history: History) -> list[Named]:
     row = Complaint.objects.get(lot__isnull=False)
     change(row, lot=history.band_lot)
