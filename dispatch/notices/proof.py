@@ -5,7 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
-from dispatch.models import Case, CaseCall, Letter, LetterBox, Merging
+from django.db.models import Exists, F, OuterRef, Q
+
+from dispatch.models import (
+    Case,
+    CaseCall,
+    Letter,
+    LetterBox,
+    Merging,
+    PassedOn,
+    Replacement,
+    ShipScan,
+)
 from dispatch.notices.queries.whom import ways
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -13,6 +24,7 @@ from kitting.ledger.proof.faults import Tally
 CALL = CaseCall._meta.db_table
 LETTER = Letter._meta.db_table
 NAMED = LetterBox._meta.db_table
+REPLACED = Replacement._meta.db_table
 
 
 def calls(tally: Tally) -> None:
@@ -23,11 +35,10 @@ def calls(tally: Tally) -> None:
     """
     for case in _cases("calls"):
         right = _reached(case)
-        for call in case.calls.order_by("pk"):
-            tally.count += 1
-            if call.consignee_id not in right:
-                words = "Somebody was called whom the case does not reach."
-                tally.add(CALL, call.pk, words, sorted(right), call.consignee_id)
+        words = "Somebody was called whom the case does not reach."
+        tally.count += case.calls.count()
+        other = case.calls.exclude(consignee__in=right)
+        tally.each(CALL, other, words, "reached", "another")
 
 
 def letters(tally: Tally) -> None:
@@ -42,11 +53,11 @@ def letters(tally: Tally) -> None:
     for case in _cases("letters"):
         right, told = _reached(case), set[int]()
         by_whom: dict[int, set[int]] = defaultdict(set)
+        words = "A letter is to somebody whom the case does not reach."
+        other = case.letters.exclude(consignee__in=right)
+        tally.each(LETTER, other, words, "reached", "another")
         for letter in case.letters.order_by("pk"):
             tally.count += 1
-            if letter.consignee_id not in right:
-                words = "A letter is to somebody whom the case does not reach."
-                tally.add(LETTER, letter.pk, words, sorted(right), letter.consignee_id)
             mine = by_whom[letter.consignee_id]
             boxes = letter.boxes.order_by("pk")
             for pk, listed, new, of in boxes.values_list(
@@ -60,6 +71,26 @@ def letters(tally: Tally) -> None:
             these = set(boxes.values_list("listed", flat=True))
             mine |= these
             told |= these
+    its = {"shipment": OuterRef("shipment"), "box": OuterRef("listed__box")}
+    left = Exists(ShipScan.objects.filter(on=True, **its))
+    passed = PassedOn.objects.filter(consignee=OuterRef("passed_to"), **its)
+    tally.each(NAMED, LetterBox.objects.exclude(left), "Its box left otherwise.")
+    other_way = LetterBox.objects.exclude(passed_to=None).exclude(Exists(passed))
+    tally.each(NAMED, other_way, "Its box was not passed on to them.")
+
+
+def replacements(tally: Tally) -> None:
+    """A box is replaced by a request for its product, of somebody whom its case reaches.
+
+    Args:
+        tally: Where replacements are counted and faults noted.
+    """
+    product = Q(request__product=F("listed__box__size__product"))
+    for case in _cases("boxes__replacements"):
+        some = Replacement.objects.filter(listed__case=case)
+        tally.count += some.count()
+        own = product & Q(request__consignee__in=_reached(case))
+        tally.each(REPLACED, some.exclude(own), "A request of others replaces a box.")
 
 
 def _cases(told: str) -> Iterator[Case]:
@@ -79,4 +110,8 @@ def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:
     return found
 
 
-register(("case calls", "calls", calls), ("case letters", "letters", letters))
+register(
+    ("case calls", "calls", calls),
+    ("case letters", "letters", letters),
+    ("replacements", "boxes", replacements),
+)

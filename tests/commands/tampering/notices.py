@@ -11,6 +11,7 @@ from dispatch.models import (
     LetterBox,
     LetterSent,
     Replacement,
+    Shipment,
 )
 from kitting.models import Link
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
@@ -68,6 +69,20 @@ def letter_that_names_an_old_box_as_new(history: History) -> list[Named]:
 
 
 @tamperer
+def letter_that_names_another_shipment(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    change(row, shipment=Shipment.objects.exclude(pk=row.shipment_id).latest("pk"))
+    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_names_another_to_whom_it_was_passed_on(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    change(row, passed_to=Consignee.objects.create(code="ELSE", name="Else"))
+    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
 def letter_that_went_elsewhere(history: History) -> list[Named]:
     row = LetterSent.objects.latest("pk")
     change(row, to="nobody")
@@ -79,3 +94,10 @@ def replacement_that_never_was(history: History) -> list[Named]:
     row = Replacement.objects.latest("pk")
     remove(row)
     return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def replacement_by_a_request_of_another(history: History) -> list[Named]:
+    row = Replacement.objects.latest("pk")
+    change(row.request, consignee=Consignee.objects.create(code="ELSE", name="Else"))
+    return [("replacements", Replacement, row.pk)]
