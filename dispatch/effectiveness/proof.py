@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from django.db.models import F, Max
 
 from dispatch.domain.effectiveness import how_many, in_order
 from dispatch.models import (
     CaseBox,
-    Consignee,
     EffectAnswer,
     EffectCheck,
     EffectConsignee,
+    Merging,
     PassedOn,
     ShipmentBox,
 )
@@ -64,7 +62,7 @@ def among(tally: Tally) -> None:
     Args:
         tally: Where checks are counted and faults noted.
     """
-    seq = "operation__link__seq"
+    seq, same = "operation__link__seq", _same()
     for pk, case, at in rows(
         EffectCheck.objects.order_by("pk").values_list("pk", "case", seq)
     ):
@@ -78,21 +76,24 @@ def among(tally: Tally) -> None:
         sent = ShipmentBox.objects.filter(box__in=boxes)
         passed = PassedOn.objects.filter(box__in=boxes)
         in_it = EffectConsignee.objects.filter(check_of=pk)
-        has = _now(in_it.values_list("consignee", flat=True))
-        must = _now(since)
+        has = {same.get(one, one) for one in in_it.values_list("consignee", flat=True)}
+        must = {same.get(one, one) for one in since}
         words = "Whom its list names is not in its draw."
         tally.same(CHECK, pk, words, [], sorted(must - has))
         sent_to = sent.values_list("shipment__consignee", flat=True)
-        may = _now([*frozen, *sent_to, *passed.values_list("consignee", flat=True)])
+        to = [*frozen, *sent_to, *passed.values_list("consignee", flat=True)]
+        may = {same.get(one, one) for one in to}
         words = "Whom its list does not name is in its draw."
         tally.same(CHECK, pk, words, [], sorted(has - may))
 
 
-def _now(consignees: Iterable[int | None]) -> set[int]:
-    """Those that consignees turned out to be: some were merged since."""
-    wanted = {pk for pk in consignees if pk is not None}
-    found = Consignee.objects.filter(pk__in=wanted)
-    return {into or pk for pk, into in found.values_list("pk", "merged_into")}
+def _same() -> dict[int, int]:
+    """One for all that were ever said to be the same: some are opened again since."""
+    same: dict[int, int] = {}
+    for one, into in Merging.objects.order_by("pk").values_list("consignee", "into"):
+        old, new = same.get(one, one), same.get(into, into)
+        same |= {each: new for each in (old, *same) if same.get(each, each) == old}
+    return same
 
 
 register(

@@ -9,6 +9,7 @@ import pytest
 from django.test import Client
 from django.urls import reverse
 
+from dispatch.consignees.services import consignees
 from dispatch.consignees.services.consignees import merge_consignees
 from dispatch.domain.effectiveness import in_order
 from dispatch.effectiveness import services
@@ -98,8 +99,7 @@ def test_to_draw_again_is_a_new_draw_and_the_old_stays() -> None:
 
 
 def test_it_is_drawn_among_all_who_have_or_had_a_box() -> None:
-    consignees = [factories.make_consignee() for _ in range(4)]
-    first, other, onward, never = consignees
+    first, other, onward, never = [factories.make_consignee() for _ in range(4)]
     stays, back = send_one(first), send_one(other)
     here = factories.make_labelled_box(stays.size)
     case = case_of(stays, back, here)
@@ -161,6 +161,11 @@ def test_one_that_was_merged_is_asked_once() -> None:
     assert consignees_of(case) == [two]
     draw(case)
     assert [len(each.everybody) for each in checks_of(case)] == [1, 2]
+    assert factories.prove() == []
+    again = consignees.WhereTo(one.name, "DE", "1 Ward Road", "Eskmoor")
+    consignees.change_consignee(code=one.code, to=again, sign=sign())
+    assert consignees_of(case) == sorted([one, two], key=lambda each: each.code)
+    draw(case)
     assert factories.prove() == []
 
 
