@@ -69,7 +69,8 @@ def among(tally: Tally) -> None:
         tally.count += 1
         listed = CaseBox.objects.filter(case=case, operation__link__seq__lt=at or 0)
         boxes = listed.values("box")
-        frozen = listed.filter(stage__in=GONE).values_list("consignee", flat=True)
+        gone = listed.filter(stage__in=GONE, consignee__isnull=False)
+        frozen = gone.values_list("consignee", flat=True)
         lifts = Lift.objects.filter(hold__of_case__look__case=case)
         lifted = lifts.filter(operation__link__seq__lt=at or 0).aggregate(last=Max(seq))
         since = frozen.filter(operation__link__seq__gt=lifted["last"] or 0)
