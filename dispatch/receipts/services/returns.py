@@ -44,8 +44,8 @@ def record_return(
     """Record that a box came back, or loose sets of one; they stand in quarantine.
 
     With its last sets the box is returned. One that came back unopened serves its
-    request no more: its consignee lacks those sets, and the request is open again; unless a case replaced it
-    by a request of its own.
+    request no more: its consignee lacks those sets, and the request is open again; unless
+    a case replaced it by a request of its own.
 
     Args:
         box_id: The box; it has left.
