@@ -5,6 +5,7 @@ from __future__ import annotations
 from django.db import models
 from django.db.models import Q
 
+from dispatch.domain.needs import RequestStage
 from dispatch.domain.notices import LONGEST, Outcome, Way
 from dispatch.models.cases import Case, CaseBox
 from dispatch.models.consignees import Consignee, Request
@@ -161,7 +162,8 @@ class LetterSent(Guarded):
 class Replacement(Guarded):
     """A box of a case for whose sets its consignee gets others, by a request.
 
-    Come back unopened, it opens no other request again.
+    Come back unopened, it opens no other request again while that one stands: once it is
+    cancelled it replaces nothing.
     """
 
     listed = models.ForeignKey(
@@ -174,6 +176,11 @@ class Replacement(Guarded):
     class Meta:
         default_permissions = ()
         constraints = [once("dispatch_replacement_once", "listed", "request")]
+
+    @classmethod
+    def standing(cls) -> models.QuerySet[Replacement]:
+        """Those by requests that are not cancelled."""
+        return cls.objects.exclude(request__stage=RequestStage.CANCELLED)
 
     def __str__(self) -> str:
         return f"box {self.listed_id} replaced by request {self.request_id}"

@@ -6,12 +6,14 @@ from typing import Any
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 
+from dispatch.domain.needs import RequestStage
 from dispatch.domain.receipts import OURS, Found
 from dispatch.models import (
     PassedOn,
     Receipt,
     ReceiptBox,
     Replacement,
+    Request,
     Return,
     Shipment,
     ShipmentBox,
@@ -20,7 +22,7 @@ from kitting.domain.stages import GONE, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
-from kitting.models import Box, BoxEvent
+from kitting.models import Box, BoxEvent, RowSeal
 
 RECEIPT = Receipt._meta.db_table
 SHIPMENT = Shipment._meta.db_table
@@ -115,13 +117,8 @@ def returns(tally: Tally) -> None:
         tally.count += 1
         wrong = "What came back of it and its stages do not agree."
         tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
-    # One that a case replaced before opens no request again; see ``Replacement``.
-    others = Replacement.objects.filter(
-        listed__box=OuterRef("box"),
-        operation__link__seq__lt=OuterRef("operation__link__seq"),
-    )
     whole = Return.objects.filter(
-        ~Exists(others),
+        ~Exists(_replaced()),
         box=OuterRef("box"),
         opened=False,
         sets=OuterRef("box__size__sets"),
@@ -132,6 +129,20 @@ def returns(tally: Tally) -> None:
         loads.filter(Q(back=True) | Q(came=True)).values_list("pk", "came", "back")
     ):
         tally.same(LOAD, pk, "It came back unopened, or not.", came, back)
+
+
+def _replaced() -> QuerySet[Replacement]:
+    """What replaced a box by its return: whose request was not cancelled before."""
+    seq = "operation__link__seq"
+    cancelled = RowSeal.objects.filter(
+        of=Request._meta.db_table,
+        row=OuterRef("request"),
+        text__contains=f'"stage":"{RequestStage.CANCELLED}"',
+        **{f"{seq}__lt": OuterRef(OuterRef(seq))},
+    )
+    before = {f"{seq}__lt": OuterRef(seq)}
+    found = Replacement.objects.filter(listed__box=OuterRef("box"), **before)
+    return found.exclude(Exists(cancelled))
 
 
 def passings(tally: Tally) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -10,12 +11,31 @@ import pytest
 from django.db import connection
 
 from dispatch.domain.needs import Asked
-from dispatch.models import CallUndone, Case, CaseCall, Consignee, Letter, Replacement
+from dispatch.models import (
+    CallUndone,
+    Case,
+    CaseCall,
+    Consignee,
+    Letter,
+    Replacement,
+    Request,
+)
 from dispatch.notices.services import calls, letters, replacements
+from dispatch.receipts.services import returns
+from dispatch.requests.services import cancel_request
 from kitting.models import Box
+from kitting.models.catalogue import PlaceKind
 from tests import factories
 from tests.concurrency.threads import Results, at_once, meeting
-from tests.dispatch.notices.calling import TEXTS, a_case, box_at, call, named_workshop
+from tests.dispatch.notices.calling import (
+    TEXTS,
+    a_case,
+    box_at,
+    call,
+    came_back,
+    named_workshop,
+)
+from tests.dispatch.notices.test_replacements import instead, served_box
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -89,3 +109,51 @@ def test_a_note_is_undone_once(told: tuple[Case, Consignee, Box]) -> None:
     (error,) = twice(calls.undo_call, **note).errors
     assert error.code == "call_undone"
     assert CallUndone.objects.count() == 1
+
+
+def cancel_and_return(box: Box, number: str) -> None:
+    said = {"reason": "They have others", "sign": sign()}
+    acts = [
+        partial(cancel_request, number=number, **said),
+        partial(came_back, box, opened=False),
+    ]
+    assert at_once(acts).errors == []
+
+
+@pytest.fixture
+def replaced(db: None) -> tuple[Box, str]:
+    sign()
+    factories.make_place(PlaceKind.QUARANTINE)
+    box, whom, _request = served_box()
+    return box, instead(a_case(box), whom, box).requests[0]
+
+
+def test_what_comes_back_while_its_request_is_cancelled_opens_one_or_none(
+    replaced: tuple[Box, str],
+) -> None:
+    cancel_and_return(*replaced)
+    assert factories.prove() == []
+
+
+@control
+def test_without_the_lock_it_would_come_back_replaced_by_nothing(
+    replaced: tuple[Box, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    meet, save = meeting(2), Request.save
+
+    def unlocked(box: Box, _load: Any) -> bool:
+        found = Replacement.standing().filter(listed__box=box).exists()
+        meet()
+        time.sleep(0.5)  # the other is done by then
+        return found
+
+    def saved(row: Request, **values: Any) -> None:
+        meet()
+        save(row, **values)
+
+    monkeypatch.setattr(returns, "_replaced", unlocked)
+    monkeypatch.setattr(Request, "save", saved)
+    cancel_and_return(*replaced)
+    assert [fault.words for fault in factories.prove()] == [
+        "It came back unopened, or not."
+    ]

@@ -239,9 +239,8 @@ def replaced(case: Case) -> dict[int, str]:
     Returns:
         By id the number of the request; one that was cancelled replaces nothing.
     """
-    rows = Replacement.objects.filter(listed__box__cases__case=case)
-    rows = rows.exclude(request__stage=RequestStage.CANCELLED).order_by("pk")
-    return dict(rows.values_list("listed__box", "request__number"))
+    rows = Replacement.standing().filter(listed__box__cases__case=case)
+    return dict(rows.order_by("pk").values_list("listed__box", "request__number"))
 
 
 def replaceable(whom: Whom) -> list[Reached]:

@@ -40,7 +40,7 @@ def replace_boxes(
     """Take down requests for the sets of boxes that a consignee sends back or destroys.
 
     A box is replaced once. When it comes back unopened after that, the request that it
-    served is not open again: this one is in its place.
+    served is not open again while this one stands: it is in its place.
 
     Args:
         number: The case.

@@ -10,9 +10,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
-from dispatch.models import Replacement, Return, ReturnUndone, Shipment, ShipmentBox
+from dispatch.models import (
+    Replacement,
+    Request,
+    Return,
+    ReturnUndone,
+    Shipment,
+    ShipmentBox,
+)
 from dispatch.receipts.queries.deliveries import has_arrived, standing
 from dispatch.requests.steps import serve
 from kitting.domain.errors import Conflict, Refused, WrongStage
@@ -45,7 +52,7 @@ def record_return(
 
     With its last sets the box is returned. One that came back unopened serves its
     request no more: its consignee lacks those sets, and the request is open again; unless
-    a case replaced it by a request of its own.
+    a request that stands is in its place; see ``Replacement``.
 
     Args:
         box_id: The box; it has left.
@@ -96,7 +103,7 @@ def record_return(
             act.write(event, BoxPut(box=box, place=place), row)
         else:
             act.write(row)
-        if whole and not row.opened and not _replaced(box):
+        if whole and not row.opened and not _replaced(box, load):
             load.back = True
             bulk.update([load], ["back"])
             serve(load.shipment_id)
@@ -115,8 +122,14 @@ def record_return(
     )
 
 
-def _replaced(box: Box) -> bool:
-    return Replacement.objects.filter(listed__box=box).exists()
+def _replaced(box: Box, load: ShipmentBox) -> bool:
+    """Lock all requests that it may open or that replace it: none is cancelled now."""
+    found = Request.objects.filter(
+        Q(replaces__listed__box=box)
+        | Q(loads__shipment=load.shipment_id, loads__live=True)
+    )
+    locking.lock_rows(Request, found.values_list("pk", flat=True))
+    return Replacement.standing().filter(listed__box=box).exists()
 
 
 @dataclass(frozen=True)

@@ -99,6 +99,31 @@ def test_what_is_replaced_opens_no_other_request_when_it_comes_back(
     assert factories.prove() == []
 
 
+def test_what_a_cancelled_request_replaced_opens_the_first_one_again() -> None:
+    box, whom, request = served_box()
+    case = a_case(box)
+    [second] = instead(case, whom, box).requests
+    cancel_request(number=second, reason="They have others", sign=sign())
+    came_back(box, opened=False)
+    request.refresh_from_db()
+    assert request.stage == "open"
+    refused("box_not_replaced", case, whom, box)
+    assert factories.prove() == []
+
+
+def test_what_is_cancelled_after_it_came_back_can_be_replaced_again() -> None:
+    box, whom, request = served_box()
+    case = a_case(box)
+    [second] = instead(case, whom, box).requests
+    came_back(box, opened=False)
+    cancel_request(number=second, reason="They have others", sign=sign())
+    request.refresh_from_db()
+    assert request.stage == "served"
+    assert factories.prove() == []
+    assert instead(case, whom, box).sets == box.size.sets
+    assert factories.prove() == []
+
+
 def test_what_came_back_unopened_is_replaced_by_its_own_request() -> None:
     box, whom, request = served_box()
     case = a_case(box)
