@@ -4,21 +4,28 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from dispatch.closing.queries.closings import ended
 from dispatch.closing.queries.lifted import untold
 from dispatch.models import Case
 from dispatch.notices.queries.whom import told
+from dispatch.recall.ways import Way
 from kitting.ledger.standing import Standing
 from kitting.web.parts import register
 
 
 def _of_case(case: Case) -> dict[str, Any]:
-    return {"ended": ended(case)}
+    return {"ended": ended(case), "way": Way("closing", _("How it ended"))}
 
 
 def _lifted(case: Case) -> dict[str, Any] | None:
     lifted = untold(case)
-    return {"lifted": lifted} if lifted else None
+    if not lifted:
+        return None
+    title = _("To be told that a hold is lifted")
+    way = Way("lifted", title, _("Tell that a hold is lifted"), always=True)
+    return {"lifted": lifted, "way": way}
 
 
 def _of_lift(hold: Standing) -> dict[str, Any] | None:

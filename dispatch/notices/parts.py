@@ -4,22 +4,40 @@ from __future__ import annotations
 
 from typing import Any
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from dispatch.models import Case, Consignee
 from dispatch.notices.queries.at import recalled_at
 from dispatch.notices.queries.whom import whom
+from dispatch.recall.ways import Way
+from kitting.web.figures import pieces
 from kitting.web.parts import register
 
 
 def _of_case(case: Case) -> dict[str, Any]:
     every = whom(case)
     letters = [letter for one in every for letter in one.letters]
+    unsent = sum(not letter.sent for letter in letters)
+    to_call = sum(one.is_to_call for one in every)
     return {
+        "way": Way("whom", _("Whom to tell"), _to_do(to_call, unsent)),
         "every": every,
         "reached": sum(one.knows for one in every),
         "written": sum(one.written for one in every),
         "letters": len(letters),
-        "unsent": sum(not letter.sent for letter in letters),
+        "unsent": unsent,
     }
+
+
+def _to_do(to_call: int, unsent: int) -> str:
+    if to_call:
+        words = ngettext("Call %(n)s consignee", "Call %(n)s consignees", to_call)
+        return words % {"n": pieces(to_call)}
+    if unsent:
+        words = ngettext("Send %(n)s letter", "Send %(n)s letters", unsent)
+        return words % {"n": pieces(unsent)}
+    return ""
 
 
 def _of_consignee(consignee: Consignee) -> dict[str, Any] | None:

@@ -17,6 +17,7 @@ from dispatch.recall.forms import CaseForm, WidenForm
 from dispatch.recall.queries import cases as queries
 from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.recall import Target, targets_of
+from dispatch.recall.ways import ways
 from dispatch.trace.queries import find
 from dispatch.trace.siblings import ALIKE, lots_alike
 from kitting.domain.errors import LotwardError
@@ -27,6 +28,7 @@ from kitting.web.figures import amount
 from kitting.web.forms import KeyedForm
 from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.messages import sentence
+from kitting.web.parts import of_page
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[queries.Listed]] = [
@@ -52,7 +54,17 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
     if file := file_response(request, f"case-{number}", COLUMNS, found.boxes):
         return file
     closing = queries.closing_of(case)
-    context = {"found": found, "left": left, "case": case, "closing": closing}
+    parts = list(of_page("dispatch:case", case))
+    leads = ways(found, left, parts, closed=closing is not None)
+    context = {
+        "found": found,
+        "left": left,
+        "case": case,
+        "closing": closing,
+        "parts": parts,
+        "to_do": [way for way in leads if way.to_do],
+        "besides": [way for way in leads if not way.to_do],
+    }
     return render(request, "dispatch/recall/case_detail.html", context)
 
 

@@ -245,11 +245,16 @@ def added(context: Context, page: str, thing: object = None) -> SafeString:
         page: The name under which they were added.
         thing: What the page is about.
     """
+    return parts_written(context, of_page(page, thing))
+
+
+@register.simple_tag(takes_context=True)
+def parts_written(
+    context: Context, parts: Iterable[tuple[str, dict[str, Any]]]
+) -> SafeString:
+    """Write such parts where the view has read them: ``{% parts_written parts %}``."""
     around: dict[str, Any] = context.flatten()  # type: ignore[assignment]
-    written = [
-        render_to_string(name, {**around, **shown})
-        for name, shown in of_page(page, thing)
-    ]
+    written = [render_to_string(name, {**around, **shown}) for name, shown in parts]
     return SafeString("".join(written))
 
 
