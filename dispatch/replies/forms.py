@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.consignees.queries import in_use
 from dispatch.domain.replies import LONGEST, MOST_DAYS, OURS, Answer, Line
 from dispatch.receipts.forms.links import PlainField, StrangerForm
-from dispatch.replies.queries.accounts import Account
+from dispatch.replies.queries.accounts import Account, Before
 from dispatch.replies.words import WAYS
 from kitting.models import Operation
 from kitting.web.fields import IdField
@@ -23,6 +23,8 @@ MOST_BOXES: Final = 100
 """So many boxes are asked about at once: a browser sends every field of them, and no more
 than 2,000 are read."""
 MOST_SETS: Final = 100_000
+BEFORE: Final = "before"
+"""Chosen where the answer is the one that was given in another case."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,8 @@ class Row:
     how: Any
     counts: list[Any]
     """One for each answer."""
+    before: Before | None
+    """What was said of it in another case."""
 
     @property
     def is_open(self) -> bool:
@@ -44,7 +48,11 @@ class BoxAnswers(forms.Form):
     """What became of each box: one answer for all its sets, or sets of several counted."""
 
     def ask(
-        self, boxes: Sequence[Account], words: Mapping[str, Any], newest: int
+        self,
+        boxes: Sequence[Account],
+        words: Mapping[str, Any],
+        newest: int,
+        before: Mapping[int, Before],
     ) -> None:
         """Add the fields about each box.
 
@@ -52,16 +60,26 @@ class BoxAnswers(forms.Form):
             boxes: Those that are asked about.
             words: What fields and answers are called.
             newest: The newest reply that the page shows, 0 for none.
+            before: By box what was said of it in another case: one choice takes it over.
         """
         self.boxes, self.words, self.newest = boxes, words, newest
-        of_all = [("", words["none_chosen"]), *self._answers()]
+        self.before = {
+            each.box.box: before[each.box.box]
+            for each in boxes
+            if each.box.box in before and (self.is_bound or each.is_to_answer)
+        }
+        # Who answers takes over what the page shows, and nothing that was said since.
+        known = [each.told.pk for each in self.before.values()]
+        self.known = f"{BEFORE}-{max(known, default=0)}"
+        of_all = [("", words["none_chosen"]), *self._answers(known)]
         if len(boxes) > 1:
             self.fields["all"] = self._choice(words["all"], of_all)
         for each in boxes:
             pk = each.box.box
             none = self._unchosen(each)
             self.fields[f"how-{pk}"] = self._choice(
-                words["how"], [("", words[none]), *self._answers()]
+                words["how"],
+                [("", words[none]), *self._answers(pk in self.before)],
             )
             for answer in Answer:
                 self.fields[f"{answer}-{pk}"] = forms.IntegerField(
@@ -80,8 +98,9 @@ class BoxAnswers(forms.Form):
             return "as_said"
         return "same_as_all" if len(self.boxes) > 1 else "none_chosen"
 
-    def _answers(self) -> list[tuple[str, Any]]:
-        return [(str(each), self.words[each]) for each in Answer]
+    def _answers(self, known: object) -> list[tuple[str, Any]]:
+        before = [(self.known, self.words["as_there"])] if known else []
+        return [*before, *((str(each), self.words[each]) for each in Answer)]
 
     def _choice(self, label: Any, choices: list[tuple[str, Any]]) -> forms.ChoiceField:
         return forms.ChoiceField(label=label, required=False, choices=choices)
@@ -104,7 +123,7 @@ class BoxAnswers(forms.Form):
         for each in self.boxes:
             pk = each.box.box
             counts = [self[f"{answer}-{pk}"] for answer in Answer]
-            yield Row(each, self[f"how-{pk}"], counts)
+            yield Row(each, self[f"how-{pk}"], counts, self.before.get(pk))
 
     def clean(self) -> dict[str, Any]:
         """Make lines of the answers; what does not add up is named at its box.
@@ -122,8 +141,8 @@ class BoxAnswers(forms.Form):
         if not self.errors and not self.lines:
             name = "all" if "all" in self.fields else f"how-{self.boxes[0].box.box}"
             self.add_error(name, forms.ValidationError(self.words["no_answer"]))
-        passed = any(line.answer == Answer.PASSED for line in self.lines)
-        if passed and not (data.get("whom") or data.get("to")):
+        passed = [line for line in self.lines if line.answer == Answer.PASSED]
+        if not all(line.whom or line.consignee_id for line in passed):
             self.add_error("whom", forms.ValidationError(self.words["whom"]))
         return data
 
@@ -147,6 +166,11 @@ class BoxAnswers(forms.Form):
         rest = each.out - sum(counts.values())
         of_all = data.get("all") if rest and each.is_to_answer else ""
         chosen = data.get(f"how-{pk}") or of_all
+        if chosen == self.known and not counts:
+            before = self.before[pk].parts if pk in self.before else ()
+            self.lines += [Line(pk, p.answer, p.sets, p.whom) for p in before]
+            return
+        chosen = "" if chosen == self.known else chosen
         if not counts and not chosen:
             return
         if rest < 0 or (rest and not chosen):
@@ -182,6 +206,8 @@ CLERKS: Final[Mapping[str, str | Promise]] = {
     "sets_out": _("Sets that are out"),
     "came_back": _("Sets that came back"),
     "said_so_far": _("Said so far"),
+    "said_there": _("Said in case"),
+    "as_there": _("as said in the other case"),
     Answer.FOUND: _("still there, unused"),
     Answer.QUARANTINE: _("in quarantine there"),
     Answer.RETURNED: _("on the way back"),
@@ -236,10 +262,15 @@ class ReplyForm(BoxAnswers, KeyedForm):
     )
 
     def __init__(
-        self, *args: Any, boxes: Sequence[Account], newest: int, **kwargs: Any
+        self,
+        *args: Any,
+        boxes: Sequence[Account],
+        newest: int,
+        before: Mapping[int, Before],
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.ask(boxes, CLERKS, newest)
+        self.ask(boxes, CLERKS, newest, before)
 
     @property
     def head(self) -> list[Any]:
@@ -267,6 +298,7 @@ class LinkedForm(BoxAnswers, StrangerForm):
         boxes: Those that are asked about.
         words: Every word of the page.
         newest: The newest reply that the page shows, 0 for none.
+        before: By box what was said of it in another case.
         **kwargs: As for any form.
     """
 
@@ -285,10 +317,11 @@ class LinkedForm(BoxAnswers, StrangerForm):
         boxes: Sequence[Account],
         words: Mapping[str, str],
         newest: int,
+        before: Mapping[int, Before],
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, words=words, **kwargs)
-        self.ask(boxes, words, newest)
+        self.ask(boxes, words, newest, before)
         self.fields["seen"] = IdField()
         for name, most in (("whom", LONGEST["whom"]), ("remark", LONGEST["note"])):
             self.fields[name] = PlainField(

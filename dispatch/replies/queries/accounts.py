@@ -145,6 +145,16 @@ class Asked:
         return max(told, default=None)
 
 
+@dataclass(frozen=True)
+class Before:
+    """The newest that a consignee said of a box in another case."""
+
+    case: str
+    told: Told
+    parts: tuple[Part, ...]
+    """Of all sets that are out, less those that came back since."""
+
+
 Said: TypeAlias = Mapping[Any, Any]
 """What each answer is called."""
 
@@ -160,7 +170,7 @@ def accounts(case: Case, words: Said = ANSWERS) -> tuple[Account, ...]:
         The boxes in the order of its list, in a number of queries that never grows.
     """
     boxes = boxes_of(case, reach_of(standing_holds_of(case)))
-    back, told = _back(case), _newest(case, words)
+    back, told = _back(case), _newest(Reply.objects.filter(case=case), words)
     return tuple(_account(box, back.get(box.box, 0), told) for box in boxes)
 
 
@@ -212,6 +222,34 @@ def asked_of(case: Case, consignee: Consignee, words: Said = ANSWERS) -> Asked:
     theirs = (each for each in accounts(case, words) if each.box.whom == consignee.pk)
     held = (each for each in theirs if each.known is not None and each.box.held)
     return Asked(consignee, tuple(held))
+
+
+def said_before(
+    case: Case, boxes: Collection[Account], words: Said = ANSWERS
+) -> dict[int, Before]:
+    """Read what those who have boxes of a case said of them in other cases.
+
+    Args:
+        case: The case.
+        boxes: Some of its boxes, as their consignee has them.
+        words: What each answer is called.
+
+    Returns:
+        By box, where that accounts for all its sets that are out.
+    """
+    others = Reply.objects.exclude(case=case)
+    told = _newest(others.filter(lines__box__in=[e.box.box for e in boxes]), words)
+    cases = dict(
+        others.filter(pk__in=[e.pk for e in told.values()]).values_list(
+            "pk", "case__number"
+        )
+    )
+    found = {}
+    for each in boxes:
+        then = _account(each.box, each.known.back if each.known else 0, told)
+        if then.told and then.known and not then.known.unsaid:
+            found[each.box.box] = Before(cases[then.told.pk], then.told, then.parts)
+    return found
 
 
 def replies_of(
@@ -296,10 +334,10 @@ def _came_back(which: Q) -> dict[int, int]:
     return dict(rows.values_list("box").annotate(sets=Sum("sets")))
 
 
-def _newest(case: Case, words: Said) -> dict[int, Told]:
-    """By box the newest reply about it."""
-    replies = _told(Reply.objects.filter(case=case), words)
-    rows = ReplyBox.objects.filter(reply__case=case).order_by()
+def _newest(some: QuerySet[Reply], words: Said) -> dict[int, Told]:
+    """By box the newest of some replies about it."""
+    replies = _told(some, words)
+    rows = ReplyBox.objects.filter(reply__in=some).order_by()
     newest = rows.values_list("box").annotate(reply=Max("reply"))
     return {box: replies[reply] for box, reply in newest}
 

@@ -73,12 +73,14 @@ def recalled(request: HttpRequest, token: str, workshop: Workshop) -> HttpRespon
     with snapshot():
         asked = queries.asked_of(case, consignee, words)
         replies = queries.replies_of(case, consignee, words)
-    boxes = asked.next_of(request.GET.get("box", ""), MOST_BOXES)
+        boxes = asked.next_of(request.GET.get("box", ""), MOST_BOXES)
+        before = queries.said_before(case, boxes, words)
     form = LinkedForm(
         request.POST or None,
         boxes=boxes,
         words=words,
         newest=queries.newest_of(replies),
+        before=before,
     )
     status = 200
     if request.method == "POST":

@@ -28,13 +28,15 @@ def case_reply(request: LotwardRequest, number: str, code: str) -> HttpResponse:
     with snapshot():
         theirs = queries.asked_of(case, consignee)
         replies = queries.replies_of(case, consignee)
+        asked = theirs.next_of(request.GET.get("box", ""), MOST_BOXES)
+        before = queries.said_before(case, asked)
     if not theirs.boxes and not replies:
         raise Http404("The case reaches no box of this consignee.")
-    asked = theirs.next_of(request.GET.get("box", ""), MOST_BOXES)
     form = ReplyForm(
         request.POST or None,
         boxes=asked,
         newest=queries.newest_of(replies),
+        before=before,
     )
     return act_page(
         request,
