@@ -4,6 +4,9 @@ Composing the statement takes Django several times as long as the database takes
 answer it. A kept query is composed once for each number of values and each kind of
 database; from then on only the values change, and rows are read as Django reads them.
 It takes a fifth to a third off what starting a box, a scan or closing one costs.
+
+Several of them can be asked by one statement (``foresee``), which an act does as soon as it
+has its locks: whoever asks one of them next is given what it answered.
 """
 
 from __future__ import annotations
@@ -12,7 +15,9 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from typing import Any, Generic, TypeVar
+from functools import cache
+from itertools import accumulate
+from typing import Any, Generic, TypeAlias, TypeVar
 
 from django.db import connection
 from django.db.models import Model, QuerySet
@@ -29,21 +34,35 @@ MOST_VALUES = 64
 """A query for more of them is composed each time: each number of values is a plan."""
 
 
-_ANSWERS: ContextVar[dict[Any, list[Any]] | None] = ContextVar("answers", default=None)
+_Answers: TypeAlias = dict[Any, list[Any]]
+_LASTING: ContextVar[_Answers | None] = ContextVar("lasting", default=None)
+_FORESEEN: ContextVar[_Answers | None] = ContextVar("foreseen", default=None)
 
 
 @contextmanager
 def one_request() -> Iterator[None]:
     """Ask what lasts once only, as long as this is open."""
-    token = _ANSWERS.set({})
+    token = _LASTING.set({})
+    try:
+        with foreseeing():
+            yield
+    finally:
+        _LASTING.reset(token)
+
+
+@contextmanager
+def foreseeing() -> Iterator[None]:
+    """Let queries be foreseen as long as this is open, and none that was so before."""
+    (_FORESEEN.get() or {}).clear()
+    token = _FORESEEN.set({})
     try:
         yield
     finally:
-        _ANSWERS.reset(token)
+        _FORESEEN.reset(token)
 
 
 @dataclass(frozen=True)
-class _Plan:
+class Plan:
     """A statement, and how its rows are read."""
 
     sql: str
@@ -51,6 +70,8 @@ class _Plan:
     model: type[Model]
     names: list[str]
     columns: slice
+    kinds: tuple[str, ...]
+    """What each column of the answer holds, as the database calls it."""
     converters: list[tuple[int, list[Any], Any]]
     beside: list[Any]
     """What fills in the relations that are read in the same query."""
@@ -72,7 +93,7 @@ class Kept(Generic[M]):
     ) -> None:
         self._compose = compose
         self._lasts = lasts
-        self._plans: dict[tuple[int | str, ...], _Plan] = {}
+        self._plans: dict[tuple[int | str, ...], Plan] = {}
 
     def __call__(self, *values: int | str) -> list[M]:
         """Ask the query.
@@ -88,16 +109,24 @@ class Kept(Generic[M]):
         """
         if None in values:
             raise TypeError("Nothing is equal to NULL.")
-        answers = _ANSWERS.get() if self._lasts else None
-        if answers is None:
-            return self._asked(*values)
-        if (self, values) not in answers:
-            answers[self, values] = self._asked(*values)
-        return answers[self, values]
+        if self._lasts and (lasting := _LASTING.get()) is not None:
+            if (self, values) not in lasting:
+                lasting[self, values] = self._asked(*values)
+            return lasting[self, values]
+        foreseen = (_FORESEEN.get() or {}).pop((self, values), None)
+        return self._asked(*values) if foreseen is None else foreseen
 
     def _asked(self, *values: int | str) -> list[M]:
         if len(values) > MOST_VALUES:
             return list(self._compose(*values))
+        plan, params = self.planned(*values)
+        with connection.cursor() as cursor:
+            cursor.execute(plan.sql, params)
+            rows = cursor.fetchall()
+        return [_read(plan, [*row]) for row in rows]
+
+    def planned(self, *values: int | str) -> tuple[Plan, list[Any]]:
+        """Give the statement for some values, and these as it takes them."""
         marks = [
             str(_MARK + at) if isinstance(value, str) else _MARK + at
             for at, value in enumerate(values)
@@ -107,12 +136,14 @@ class Kept(Generic[M]):
         if plan is None:
             plan = self._plans[key] = self._plan(marks)
         given = dict(zip(marks, values, strict=True))
-        with connection.cursor() as cursor:
-            cursor.execute(plan.sql, [given.get(one, one) for one in plan.params])
-            rows = cursor.fetchall()
-        return [_read(plan, [*row]) for row in rows]
+        return plan, [given.get(one, one) for one in plan.params]
 
-    def _plan(self, marks: list[int | str]) -> _Plan:
+    def answers(self) -> _Answers | None:
+        """Where its answers are kept until they are asked for; None if nowhere."""
+        lasting = _LASTING.get() if self._lasts else None
+        return _FORESEEN.get() if lasting is None else lasting
+
+    def _plan(self, marks: list[int | str]) -> Plan:
         query = self._compose(*marks).query
         compiler = query.get_compiler(connection=connection)
         sql, params = compiler.as_sql()
@@ -122,12 +153,13 @@ class Kept(Generic[M]):
         at = info["select_fields"]
         columns = slice(at[0], at[-1] + 1)
         found = compiler.get_converters(each[0] for each in select)
-        return _Plan(
+        return Plan(
             sql=sql,
             params=params,
             model=info["model"],
             names=[each[0].target.attname for each in select[columns]],
             columns=columns,
+            kinds=tuple(_kind(each[0]) for each in select),
             converters=[(nth, *found[nth]) for nth in found],
             beside=get_related_populators(  # type: ignore[call-arg]  # stubs of Django 6
                 info, select, connection.alias
@@ -136,7 +168,11 @@ class Kept(Generic[M]):
         )
 
 
-def _read(plan: _Plan, row: list[Any]) -> Any:
+def _kind(column: Any) -> str:
+    return str(column.output_field.cast_db_type(connection))
+
+
+def _read(plan: Plan, row: list[Any]) -> Any:
     for at, converters, column in plan.converters:
         for convert in converters:
             row[at] = convert(row[at], column, connection)
@@ -146,3 +182,45 @@ def _read(plan: _Plan, row: list[Any]) -> Any:
     for name, at in plan.added.items():
         setattr(made, name, row[at])
     return made
+
+
+def foresee(*asked: tuple[Any, ...]) -> None:
+    """Ask several kept queries by one statement: whoever asks one next has its answer.
+
+    What stands still only behind a lock is foreseen behind it, by another statement.
+
+    Args:
+        *asked: Kept queries, each with its values. They are asked in this order.
+    """
+    wanted = [
+        (kept, tuple(values), there)
+        for kept, *values in asked
+        if (there := kept.answers()) is not None and (kept, tuple(values)) not in there
+    ]
+    if not wanted:
+        return
+    planned = [kept.planned(*values) for kept, values, _there in wanted]
+    plans = tuple(plan for plan, _params in planned)
+    sql, starts = _together(tuple((plan.sql, plan.kinds) for plan in plans))
+    rows: list[list[Any]] = [[] for _ in plans]
+    with connection.cursor() as cursor:
+        cursor.execute(sql, [value for _plan, params in planned for value in params])
+        for nth, *row in cursor.fetchall():
+            own = row[starts[nth] : starts[nth + 1]]
+            rows[nth].append(_read(plans[nth], own))
+    for (kept, values, there), found in zip(wanted, rows, strict=True):
+        there[kept, values] = found
+
+
+@cache
+def _together(parts: tuple[tuple[str, tuple[str, ...]], ...]) -> tuple[str, list[int]]:
+    """Statements as one, of which each row says of which it is, and fills its columns."""
+    starts = [0, *accumulate(len(kinds) for _sql, kinds in parts)]
+    blank = [f"CAST(NULL AS {kind})" for _sql, kinds in parts for kind in kinds]
+    each = [
+        (str(nth), *blank[: starts[nth]], "q.*", *blank[starts[nth + 1] :])
+        for nth in range(len(parts))
+    ]
+    named = zip(each, parts, strict=True)
+    sql = [f"SELECT {', '.join(cells)} FROM ({one}) q" for cells, (one, _) in named]  # noqa: S608 -- ours
+    return " UNION ALL ".join(sql), starts

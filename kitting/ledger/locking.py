@@ -54,14 +54,16 @@ def lock_rows(model: type[M], ids: Iterable[int], *beside: str) -> dict[int, M]:
     wanted = sorted(set(ids))
     if not wanted:
         return {}
-    found = {row.pk: row for row in _by_id(model, *beside)(*wanted)}
+    found = {row.pk: row for row in by_id(model, *beside)(*wanted)}
     if len(found) != len(wanted):
         raise Missing("row_missing", what=model._meta.model_name or "")
     return found
 
 
 @cache
-def _by_id(model: type[M], *beside: str) -> Kept[M]:
+def by_id(model: type[M], *beside: str) -> Kept[M]:
+    """What ``lock_rows`` asks with ids in their order, so that it can be foreseen."""
+
     def rows(*ids: int) -> QuerySet[M]:
         return _locked(model._default_manager.filter(pk__in=ids), *beside)
 
@@ -102,9 +104,7 @@ def lock_found(rows: QuerySet[M], *beside: str) -> list[M]:
     return list(_locked(rows, *beside))
 
 
-def finding(
-    compose: Callable[..., QuerySet[M]], *beside: str
-) -> Callable[..., list[M]]:
+def finding(compose: Callable[..., QuerySet[M]], *beside: str) -> Finding[M]:
     """Make a ``lock_found`` whose statement is kept; see ``Kept``.
 
     Args:
@@ -114,13 +114,16 @@ def finding(
     Returns:
         What locks and reads the rows for such values.
     """
-    ask = Kept(lambda *values: _locked(compose(*values), *beside))
+    return Finding(lambda *values: _locked(compose(*values), *beside))
 
-    def lock(*values: int) -> list[M]:
+
+class Finding(Kept[M]):
+    """A kept query that locks the rows which it finds."""
+
+    def __call__(self, *values: int | str) -> list[M]:
+        """Ask the query; needs a transaction."""
         _need_transaction()
-        return ask(*values)
-
-    return lock
+        return super().__call__(*values)
 
 
 def _locked(rows: QuerySet[M], *beside: str) -> QuerySet[M]:
@@ -184,6 +187,29 @@ def enter_gate() -> None:
     if connection.vendor == "postgresql":
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_advisory_xact_lock_shared(%s)", [GATE])
+
+
+def wait_for(*rows: tuple[type[Model], int]) -> None:
+    """Enter the gate, then wait for rows and lock them, all by one statement.
+
+    What is read behind it is as it stays until the act has ended.
+
+    Args:
+        *rows: A table and an id each, in the order of locking.
+    """
+    _need_transaction()
+    if alone():
+        return
+    gate = "SELECT CASE WHEN pg_advisory_xact_lock_shared(%s) IS NULL THEN 0 END"
+    locks = (
+        f"SELECT id FROM (SELECT id FROM {model._meta.db_table} WHERE id = %s"  # noqa: S608 -- our names
+        " FOR NO KEY UPDATE) q"
+        for model, _pk in rows
+    )
+    with connection.cursor() as cursor:
+        cursor.execute(
+            " UNION ALL ".join((gate, *locks)), [GATE, *(pk for _model, pk in rows)]
+        )
 
 
 def shut_gate() -> None:

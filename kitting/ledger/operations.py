@@ -26,7 +26,7 @@ from django.db.models import Exists, QuerySet
 from kitting.domain.errors import OperationKeyReused, Refused
 from kitting.ledger import bulk, clock, keys, locking, seals, tied, turns
 from kitting.ledger.canon import quote, written
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import Kept, foreseeing
 from kitting.ledger.stencils import Stencil
 from kitting.models import Guarded, JournalHead, Link, Operation, User, Workshop
 
@@ -158,12 +158,12 @@ def perform(
     Raises:
         OperationKeyReused: If the key was used for another act or by somebody else.
         Overtaken: If an act of a later time was sealed while this one waited.
-        Refused: As ``tied.need_tied``.
-        Refused: ``account_closed``; as ``clock.after``.
+        Refused: ``account_closed``; as ``tied.need_tied`` and ``clock.after``.
     """
     mark = fingerprint(name, sent)
     try:
-        with turns.turn(), transaction.atomic(durable=not _REHEARSED.get()):
+        once = transaction.atomic(durable=not _REHEARSED.get())
+        with turns.turn(), once, foreseeing():
             act = _claim(name, mark, sign)
             outcome = work(act)
             _seal(act, outcome_text(_shown(outcome)))

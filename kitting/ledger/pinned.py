@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from django.db.models import Exists, OuterRef, Prefetch, QuerySet
 
@@ -137,6 +137,11 @@ def pinned_by(recipe_id: int) -> Pinned:
         _SUBSTITUTES(recipe_id) if some.substituted else (),
         _PAIRS(recipe_id) if some.paired else (),
     )
+
+
+def asked_of(recipe_id: int) -> list[tuple[Kept[Any], int]]:
+    """What ``pinned_by`` is going to ask, to be foreseen."""
+    return [(kept, recipe_id) for kept in (_LINES, _SUBSTITUTES, _PAIRS)]
 
 
 def _lines(recipe: int) -> QuerySet[RecipeLine]:

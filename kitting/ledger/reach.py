@@ -163,10 +163,10 @@ def _why(holds: frozenset[Hold]) -> Why | None:
 
 def standing_holds() -> list[Hold]:
     """Holds that nobody has lifted, oldest first."""
-    return _STANDING()
+    return STANDING()
 
 
-_STANDING = Kept(
+STANDING = Kept(
     lambda: (
         Hold.objects.filter(lift__isnull=True)
         .select_related("operation")

@@ -45,6 +45,12 @@ OF_SSCC: Final[list[Callable[[str], Found | None]]] = []
 """What rooms know of SSCCs that no box has."""
 
 
+def asked_of(text: str) -> list[tuple[Kept[Bag], str]]:
+    """What ``read`` is going to ask of the number of a bag, to be foreseen."""
+    bag = numbers.looks_like(text) is numbers.Kind.BAG
+    return [(_BAG, _plain(text))] if bag else []
+
+
 def read(text: str) -> Found:
     """Find what any text from a scanner or keyboard names.
 
@@ -142,7 +148,7 @@ def of_number(text: str) -> Found:
         CodeError: ``number_check_wrong`` for a mistyped number of ours.
         Missing: ``nothing_has_number`` or ``made_after_backup``.
     """
-    plain = "".join(text.split()).upper()
+    plain = _plain(text)
     found = ours(plain) or _others(plain)
     if found is not None:
         return found
@@ -154,6 +160,10 @@ def of_number(text: str) -> Found:
     raise nothing_has(text)
 
 
+def _plain(text: str) -> str:
+    return "".join(text.split()).upper()
+
+
 def nothing_has(text: str) -> Missing:
     """Make the refusal of a number that nothing on record has.
 
@@ -163,7 +173,7 @@ def nothing_has(text: str) -> Missing:
     Returns:
         ``made_after_backup`` if it was given out and lost, else ``nothing_has_number``.
     """
-    lost = made_after_backup("".join(text.split()).upper())
+    lost = made_after_backup(_plain(text))
     code = "made_after_backup" if lost else "nothing_has_number"
     return Missing(code, read=shown(text))
 

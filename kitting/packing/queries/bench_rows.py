@@ -44,7 +44,7 @@ def bench_and_box(code: str) -> tuple[Bench | None, Box | None]:
     Returns:
         The bench with its place and tablet, and the box; None where there is none.
     """
-    for box in _NEWEST_OF(code):
+    for box in NEWEST_OF(code):
         return box.bench, box
     return next(iter(BENCH(code)), None), None
 
@@ -56,7 +56,7 @@ def _newest_of(code: str) -> QuerySet[Box]:
     )
 
 
-_NEWEST_OF = Kept(_newest_of)
+NEWEST_OF = Kept(_newest_of)
 BENCH = Kept(
     lambda code: Bench.objects.filter(code=code).select_related("place", "tablet")
 )

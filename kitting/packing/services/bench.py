@@ -159,7 +159,7 @@ def _take(scan: Scan, found: scans.Found) -> Answer:
     of, left = {"bench_id": scan.bench_id, "bag_id": found.row.pk}, Left()
     if scan.asked == TAKE_OFF:
         return did("take_off_bench", boxes.take_off_bench(**of, sign=scan.sign))
-    brought = boxes.bring_bag(**of, sign=scan.sign, left=left)
+    brought = boxes.bring_bag(**of, sign=scan.sign, left=left, newest=scan.newest)
     return replace(did("bring_bag", brought), left=left)
 
 

@@ -10,13 +10,13 @@ from django.db.models import Q
 from kitting.domain import numbers
 from kitting.domain.errors import Conflict, Missing, Refused, WrongStage
 from kitting.domain.stages import BagStage, BoxStage, MovementKind
-from kitting.ledger import bulk, locking
+from kitting.ledger import bulk, locking, pinned
 from kitting.ledger.clock import day_of
 from kitting.ledger.counters import take
-from kitting.ledger.kept import Kept
+from kitting.ledger.kept import Kept, foresee
 from kitting.ledger.operations import Act, Sign, perform
 from kitting.ledger.packable import METHOD_OF_BAG, packing_problem
-from kitting.ledger.reach import reach_of, standing_holds, standing_reach
+from kitting.ledger.reach import STANDING, reach_of, standing_holds, standing_reach
 from kitting.ledger.stopped import refuse_held_box
 from kitting.ledger.weighed import scale_u
 from kitting.lots.steps.bags import Change, change, drop_used_up, save_bags
@@ -31,7 +31,7 @@ from kitting.models import (
     Recipe,
 )
 from kitting.models.boxes import IN_WORK
-from kitting.packing.queries.bench_rows import WITH_BAGS, Left
+from kitting.packing.queries.bench_rows import WITH_BAGS, Left, lines_in
 from kitting.packing.services.closing import ClosedBox, close_box
 from kitting.packing.steps import (
     Filling,
@@ -90,7 +90,12 @@ class BoxMoved:
 
 
 def bring_bag(
-    *, bench_id: int, bag_id: int, sign: Sign, left: Left | None = None
+    *,
+    bench_id: int,
+    bag_id: int,
+    sign: Sign,
+    left: Left | None = None,
+    newest: Box | None = None,
 ) -> Brought:
     """Bring a bag to a bench: it becomes the open bag of its part and fills the box.
 
@@ -102,6 +107,7 @@ def bring_bag(
         bag_id: The bag.
         sign: Who, when and the operation key.
         left: Is told what the act leaves, if it is done now and not answered again.
+        newest: The newest box of the bench, where it was just read.
 
     Returns:
         The bag and how many of its pieces went into the box.
@@ -116,9 +122,9 @@ def bring_bag(
     """
 
     def work(act: Act) -> Brought:
-        locking.enter_gate()
+        _read_ahead(bench_id, bag_id, newest)
         bench = bench_in_use(bench_id)
-        bag = locking.lock_row(Bag, bag_id, "lot__part", "lot__revision", METHOD_OF_BAG)
+        bag = locking.lock_row(Bag, bag_id, *_WITH_LOT)
         box = open_box_at(bench)
         standing = standing_holds()
         reach = reach_of(standing)
@@ -158,6 +164,26 @@ def bring_bag(
         )
 
     return perform("bring_bag", work, Brought, sign, bench=bench_id, bag=bag_id)
+
+
+_WITH_LOT = ("lot__part", "lot__revision", METHOD_OF_BAG)
+
+
+def _read_ahead(bench_id: int, bag_id: int, newest: Box | None) -> None:
+    """Lock what a bag is brought to and read all that decides, at once behind that."""
+    box = newest if newest is not None and newest.stage == BoxStage.OPEN else None
+    its = [] if box is None else [(lines_in, box.pk), *pinned.asked_of(box.recipe_id)]
+    locking.wait_for(
+        (Bench, bench_id), (Bag, bag_id), *([] if box is None else [(Box, box.pk)])
+    )
+    foresee(
+        (locking.by_id(Bench), bench_id),
+        (locking.by_id(Bag, *_WITH_LOT), bag_id),
+        (_LOCK_OPEN_BOX, bench_id),
+        (STANDING,),
+        (_OPEN_AROUND, bag_id, bench_id),
+        *its,
+    )
 
 
 def bench_in_use(bench_id: int) -> Bench:
@@ -324,7 +350,7 @@ def start_box(*, bench_id: int, size_id: int, sign: Sign) -> Started:
 
 LOCK_OPEN_BAGS = locking.finding(
     lambda bench: Bag.objects.filter(open_at__bench=bench),
-    *("lot__part", "lot__revision", METHOD_OF_BAG),
+    *_WITH_LOT,
 )
 IN_WORK_AT = Kept(lambda bench: Box.objects.filter(IN_WORK, bench=bench))
 """The box that a bench works on, if there is one."""

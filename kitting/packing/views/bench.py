@@ -21,6 +21,7 @@ from kitting.domain import commands
 from kitting.domain.commands import Asked
 from kitting.domain.errors import LotwardError, Refused
 from kitting.ledger import clock
+from kitting.ledger.kept import foresee
 from kitting.ledger.operations import Sign, outcome_of
 from kitting.ledger.reach import standing_reach
 from kitting.ledger.tied import is_from
@@ -30,7 +31,7 @@ from kitting.packing.queries import bench as queries
 from kitting.packing.queries.at_hand import AtHand, parts_in
 from kitting.packing.queries.bench_label import label_screen
 from kitting.packing.queries.bench_next import Next, following
-from kitting.packing.queries.bench_rows import BENCH, bench_and_box
+from kitting.packing.queries.bench_rows import BENCH, NEWEST_OF, bench_and_box
 from kitting.packing.queries.bench_seen import mark_now
 from kitting.packing.queries.benches import benches as all_benches
 from kitting.packing.queries.commands import command_list, desk_commands, size_commands
@@ -133,9 +134,10 @@ def bench_holds(request: LotwardRequest, code: str) -> HttpResponse:
 @allowed("kitting.pack", "POST", by_badge=True)
 def bench_scan(request: LotwardRequest, code: str) -> HttpResponse:
     """Take one scan; a refusal comes back on the same screen, in its zone."""
+    form = ScanForm(request.POST)
+    foresee((NEWEST_OF, code), *scans.asked_of(request.POST.get("scan", "")))
     found, newest = bench_and_box(code)
     at = _need(found)
-    form = ScanForm(request.POST)
     if not form.is_valid():
         return _show(request, at, Answer(), form, status=422)
     sign = Sign(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import pytest
@@ -9,10 +10,19 @@ from django.apps import apps
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
-from kitting.ledger.kept import MOST_VALUES, Kept, one_request
-from kitting.models import Bag
+from kitting.ledger.kept import MOST_VALUES, Kept, foresee, foreseeing, one_request
+from kitting.ledger.operations import perform
+from kitting.models import Bag, Operation
 from tests import factories
 from tests.ledgers import History
+
+
+@dataclass(frozen=True)
+class Looked:
+    """What an act saw."""
+
+    places: str
+
 
 OURS = [
     model
@@ -38,6 +48,50 @@ def test_rows_of_every_table_are_read_as_django_reads_them(
     kept = ask(*(row.pk for row in plain)) if plain else []
     assert [columns(row) for row in kept] == [columns(row) for row in plain]
     assert all(row._state.db == "default" and not row._state.adding for row in kept)
+
+
+BAGS = Kept(lambda: Bag.objects.select_related("lot__part", "place").order_by("-pk"))
+
+
+@pytest.mark.parametrize("model", OURS, ids=lambda model: model.__name__)
+def test_rows_that_were_foreseen_are_those_that_would_be_asked_for(
+    history: History, model: type[models.Model]
+) -> None:
+    """In front of other rows of the statement, and behind them."""
+    few = [row.pk for row in model._default_manager.order_by("pk")[:9]] or [0]
+    ask = Kept(lambda *ids: model._default_manager.filter(pk__in=ids).order_by("-pk"))
+    plain, bags = ask(*few), BAGS()
+    with foreseeing():
+        foresee((ask, *few), (BAGS,), (ask, *few, 0))
+        with CaptureQueriesContext(connection) as queries:
+            found = [ask(*few), ask(*few, 0)]
+            between = [(columns(bag), bag.lot.part.name, bag.place) for bag in BAGS()]
+        assert len(queries) == 0
+    expected = [columns(row) for row in plain]
+    assert [[columns(row) for row in rows] for rows in found] == [expected, expected]
+    assert between == [(columns(bag), bag.lot.part.name, bag.place) for bag in bags]
+
+
+@pytest.mark.django_db
+def test_what_is_foreseen_is_given_once_and_never_to_an_act() -> None:
+    bag = factories.make_bag()
+    ask = Kept(lambda pk: Bag.objects.filter(pk=pk))
+    place = factories.make_place()
+
+    def seen() -> list[int | None]:
+        return [row.place_id for row in ask(bag.pk)]
+
+    foresee((ask, bag.pk))  # nothing is open: it is asked in its turn
+    with foreseeing():
+        foresee((ask, bag.pk))
+        foresee((ask, bag.pk), (BAGS,))
+        Bag.objects.filter(pk=bag.pk).update(place=place)
+        assert (seen(), seen()) == ([None], [place.pk])
+        foresee((ask, bag.pk))
+        Bag.objects.filter(pk=bag.pk).update(place=None)
+        perform("look", lambda _act: Looked(str(seen())), Looked, factories.sign())
+        assert Operation.objects.filter(name="look").get().link.outcome.count("None")
+        assert seen() == [None]
 
 
 def test_most_tables_hold_a_row_to_read(history: History) -> None:

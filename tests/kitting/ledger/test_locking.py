@@ -15,7 +15,7 @@ from kitting.domain.errors import Missing
 from kitting.ledger import locking
 from kitting.ledger.kept import Kept
 from kitting.lots.services.blanks import give_out_numbers
-from kitting.models import Bag, JournalHead, Link, Lot, Place, Workshop
+from kitting.models import Bag, Bench, JournalHead, Link, Lot, Place, Workshop
 from tests import factories, ledgers
 from tests.concurrency import twins
 from tests.concurrency.threads import at_once, meeting
@@ -97,8 +97,9 @@ def test_a_row_that_is_not_there_is_missing() -> None:
         lambda: locking.lock_head(JournalHead(site=1)),
         locking.enter_gate,
         locking.shut_gate,
+        locking.wait_for,
     ],
-    ids=["lock_rows", "lock_row", "lock_head", "enter_gate", "shut_gate"],
+    ids=["lock_rows", "lock_row", "lock_head", "enter_gate", "shut_gate", "wait_for"],
 )
 @transactional
 def test_locking_needs_an_open_transaction(lock: Callable[[], Any]) -> None:
@@ -154,6 +155,32 @@ def test_a_locked_row_is_waited_for() -> None:
 
 
 @postgresql_only
+@pytest.mark.parametrize("held", [0, 1])
+@transactional
+def test_rows_of_several_tables_are_waited_for_by_one_statement(held: int) -> None:
+    """In their order: what stands behind one that is waited for is still free."""
+    rows = [(Bench, factories.make_bench().pk), (Bag, factories.make_bag().pk)]
+
+    def wait() -> None:
+        with transaction.atomic(), CaptureQueriesContext(connection) as queries:
+            locking.wait_for(*rows)
+        assert len(queries) == 1
+
+    with transaction.atomic():
+        locking.lock_row(*rows[held])
+        other = meanwhile(wait)
+        done = other.__enter__()
+        assert not done.wait(SOON_S)
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"SELECT id FROM {Bag._meta.db_table} FOR NO KEY UPDATE SKIP LOCKED"
+            )
+            assert len(cursor.fetchall()) == 1
+    assert done.wait(PATIENCE_S)
+    other.__exit__(None, None, None)
+
+
+@postgresql_only
 @transactional
 def test_a_locked_bag_may_be_named_by_new_rows() -> None:
     """``no_key``: what refers to a locked row is inserted without waiting."""
@@ -196,8 +223,13 @@ def test_many_enter_the_gate_at_once() -> None:
         (locking.enter_gate, locking.shut_gate),
         (locking.shut_gate, locking.enter_gate),
         (locking.shut_gate, locking.shut_gate),
+        (locking.shut_gate, locking.wait_for),
+        (locking.wait_for, locking.shut_gate),
     ],
-    ids=["a hold waits for packing", "packing waits for a hold", "holds queue"],
+    ids=[
+        *("a hold waits for packing", "packing waits for a hold", "holds queue"),
+        *("packing waits at once", "a hold waits for what waited"),
+    ],
 )
 @transactional
 def test_the_gate_shuts_for_one_alone(
