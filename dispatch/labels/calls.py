@@ -23,6 +23,7 @@ from dispatch.labels.sheets import (
     to_fill,
 )
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import filled, isolated
 from kitting.labels.stock import Stock
 
 
@@ -146,7 +147,7 @@ def _call(nth: int, call: Call, words: CallWords, wide: float) -> list[Band]:
     )
     to_write = to_fill(words.filled, wide)
     return [
-        head_band(f"{nth}. {call.name}: {what}", wide),
+        head_band(f"{nth}. {isolated(call.name)}: {what}", wide),
         Band(about.high, about.draw, keep=True),
         *_boxes(call, words, wide),
         Band(to_write.high, to_write.draw, keep=True),
@@ -181,7 +182,7 @@ def _boxes(call: Call, words: CallWords, wide: float) -> list[Band]:
 
 def _beside(box: Away, words: CallWords) -> str:
     """What is told of a box below its row."""
-    told = [words.passed.format(giver=box.passed_by)] if box.passed_by else []
+    told = [filled(words.passed, giver=box.passed_by)] if box.passed_by else []
     if box.short is not None:
         told.append(words.short.format(sets=box.short))
     return ", ".join(told)

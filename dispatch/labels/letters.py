@@ -29,6 +29,7 @@ from dispatch.labels.sheets import (
     to_fill,
 )
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import filled, isolated
 from kitting.labels.stock import Stock
 
 
@@ -141,8 +142,10 @@ def _bands(notice: Notice, wide: float) -> list[Band]:
         *_steps(to_do, wide),
         head_band(words["call"], wide),
         _space(),
-        text_band(f"{words['by_day']}: {notice.contact}", BOLD, wide, after=1.0),
-        text_band(f"{words['at_night']}: {notice.night_contact}", BOLD, wide),
+        text_band(
+            f"{words['by_day']}: {isolated(notice.contact)}", BOLD, wide, after=1.0
+        ),
+        text_band(f"{words['at_night']}: {isolated(notice.night_contact)}", BOLD, wide),
         head_band(words["what"], wide),
         *_sizes(notice, wide),
     ]
@@ -231,7 +234,7 @@ def _boxes(
                     box.sent_on.isoformat() if box.sent_on else "–",
                 ),
             ),
-            below=words["passed"].format(whom=box.passed_to) if box.passed_to else "",
+            below=filled(words["passed"], whom=box.passed_to) if box.passed_to else "",
         )
         for box in boxes
     ]

@@ -29,6 +29,7 @@ from dispatch.labels.sheets import (
     to_fill,
 )
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import isolated
 from kitting.labels.stock import Stock
 
 
@@ -272,7 +273,7 @@ def _inside(box: Packed) -> str:
     said = [f"{title}\N{NO-BREAK SPACE}{_day(on)}" for title, on in box.disinfected]
     for part, numbers in box.lots:
         if numbers:
-            said.append(f"{part}\N{NO-BREAK SPACE}{', '.join(numbers)}")
+            said.append(f"{isolated(part)}\N{NO-BREAK SPACE}{', '.join(numbers)}")
     return " · ".join(said)
 
 

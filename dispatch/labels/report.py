@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass, fields, replace
 from typing import Any, Final, TypeVar, cast
 
@@ -111,7 +112,7 @@ def fitted(said: S) -> S:
     """
     found: Any = said
     if isinstance(said, str):
-        found = "".join(map(_shown, " ".join(said.split())))
+        found = _shown(unicodedata.normalize("NFC", " ".join(said.split())))
     elif isinstance(said, tuple | list):
         found = type(said)(fitted(each) for each in said)
     elif isinstance(said, Report | Table | Line):
@@ -122,11 +123,11 @@ def fitted(said: S) -> S:
     return cast("S", found)
 
 
-def _shown(char: str) -> str:
+def _shown(text: str) -> str:
     try:
-        return printable(char, TEXT)
+        return printable(text, TEXT)
     except NotFit:
-        return "?"
+        return "".join(map(_shown, text)) if len(text) > 1 else "?"
 
 
 def _decisions(report: Report, wide: float) -> list[Band]:

@@ -112,7 +112,7 @@ def lines_in(text: str, style: Style, room_mm: float) -> tuple[str, ...]:
         The lines; none for an empty text.
 
     Raises:
-        NotFit: ``missing_glyph`` or ``right_to_left``.
+        NotFit: ``missing_glyph`` or ``marks_too_far``.
     """
     parts: list[str] = []
     for word in printable(" ".join(text.split(" ")), style).split(" "):

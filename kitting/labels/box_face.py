@@ -13,6 +13,7 @@ from typing import Final
 
 from kitting.domain.errors import NotFit
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import filled, isolated
 from kitting.labels.box_label import BoxLabel, box_symbols
 from kitting.labels.carried import Carried
 from kitting.labels.geometry import MATRIX, MATRIX_QUIET, fit_matrix
@@ -172,7 +173,7 @@ class BoxFace:
             return label.maker_address
         # A telephone number is never split.
         contact = label.contact.replace(" ", "\N{NO-BREAK SPACE}")
-        asked = label.words.contact.format(contact=contact)
+        asked = filled(label.words.contact, contact=contact)
         return (*label.maker_address, asked)
 
     def _name(self) -> float:
@@ -328,7 +329,9 @@ class BoxFace:
         self, lots: list[tuple[str, str]], room: float, high: float
     ) -> tuple[tuple[str, ...], Style] | None:
         """Set lots as running text, if any type is small enough."""
-        runs = "; ".join(f"{part} {numbers}" for part, numbers in lots)
+        runs = "; ".join(
+            f"{isolated(part)} {isolated(numbers)}" for part, numbers in lots
+        )
         text = f"{self.label.words.lots}: {runs}"
         styles = tuple(
             (style, int(high / (LOT_STEP * style.high_mm))) for style in LOT_RUNNING

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import filled
 from kitting.labels.paper import Paper
 from kitting.labels.small import BASE, LEFT, NOTE, TITLE, VALUE, frame, in_rows
 from kitting.labels.text import Style, fit, wrap_sentences
@@ -83,7 +84,7 @@ def cleared_face(paper: Paper, label: ClearedLabel) -> None:
     paper.text(LEFT + disc, y, heading[0], style)
     cells = [
         (words.run, spaced(label.run)),
-        (words.protocol, words.version.format(code=code, version=version)),
+        (words.protocol, filled(words.version, code=code, version=version)),
         (words.released, label.released_at),
     ]
     y = in_rows(paper, room, cells, y=y, foot=below)

@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Final
 
+from kitting.labels.bidi import isolated
 from kitting.labels.carried import Carried
 from kitting.labels.geometry import LOGISTIC, NUMBER, fit_linear
 from kitting.labels.paper import Paper
-from kitting.labels.text import Style, balanced, width_mm, wrap
+from kitting.labels.text import Style, balanced, printable, width_mm, wrap
 
 LEFT: Final = 6.0
 WIDE: Final = 88.0
@@ -118,7 +119,7 @@ def maker(
     room = WIDE - indent - (width_mm(again, MAKER) + GAP if again else 0)
     lines = wrap(name, MAKER_NAME, room_mm=room, lines=1)
     after = width_mm(name, MAKER_NAME) + GAP
-    shown = " · ".join(address)
+    shown = printable(" · ".join(map(isolated, address)), MAKER)
     below: tuple[str, ...] = ()
     if after + width_mm(shown, MAKER) > room:
         below = wrap(shown, MAKER, room_mm=WIDE - indent, lines=2)

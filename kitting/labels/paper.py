@@ -22,7 +22,7 @@ from kitting.labels.datamatrix import Matrix
 from kitting.labels.geometry import LinearFit, MatrixFit
 from kitting.labels.marks import MarkPen
 from kitting.labels.stock import Stock
-from kitting.labels.text import Style, load_font, printable, width_mm
+from kitting.labels.text import Line, Style, drawn, load_font, printable, width_mm
 
 _INSET: Final = 0.05
 _SHAVED_POINTS: Final = 0.01
@@ -136,9 +136,10 @@ class Paper:
         shown = printable(text, style)
         back = {"left": 0.0, "centre": 0.5, "right": 1.0}[align]
         left = x_mm - back * width_mm(shown, style)
+        if align == "left" and isinstance(shown, Line):
+            left += shown.indent_mm
         self._canvas.setFillGray(0)
-        self._canvas.setFont(style.font, style.points)
-        self._canvas.drawString(left * _POINTS_PER_MM, self._y(base_mm), shown)
+        self._show(left * _POINTS_PER_MM, self._y(base_mm), shown, style)
 
     def slanted_outline(
         self, x_mm: float, y_mm: float, text: str, style: Style, *, degrees: float
@@ -161,14 +162,8 @@ class Paper:
         pen.translate(x_mm * _POINTS_PER_MM, self._y(y_mm))
         pen.rotate(degrees)
         pen.setLineWidth(0.25 * _POINTS_PER_MM)
-        line = pen.beginText(
-            -width_mm(shown, style) / 2 * _POINTS_PER_MM,
-            -style.high_mm / 2 * _POINTS_PER_MM,
-        )
-        line.setFont(style.font, style.points)
-        line.setTextRenderMode(1)
-        line.textOut(shown)
-        pen.drawText(line)
+        left = -width_mm(shown, style) / 2 * _POINTS_PER_MM
+        self._show(left, -style.high_mm / 2 * _POINTS_PER_MM, shown, style, mode=1)
         pen.restoreState()
 
     def band(self, high_mm: float, text: str, style: Style) -> None:
@@ -188,9 +183,8 @@ class Paper:
         self._fill([(0, 0, self.stock.width_dots, self.stock.dots(high_mm))])
         left = (self.stock.mm(self.stock.width_dots) - width_mm(shown, style)) / 2
         self._canvas.setFillGray(1)
-        self._canvas.setFont(style.font, style.points)
         base = self._y(high_mm - 0.2 * style.high_mm)
-        self._canvas.drawString(left * _POINTS_PER_MM, base, shown)
+        self._show(left * _POINTS_PER_MM, base, shown, style)
 
     def rule(
         self, x_mm: float, y_mm: float, length_mm: float, *, thick: int = 2
@@ -250,6 +244,15 @@ class Paper:
             bottom=self._y(top_mm + side_mm),
             side=side_mm * _POINTS_PER_MM,
         )
+
+    def _show(
+        self, left: float, base: float, text: str, style: Style, mode: int | None = None
+    ) -> None:
+        """Draw a line from a point of the page."""
+        self._canvas.setFont(style.font, style.points)
+        for piece in drawn(text, style):
+            x, y = left + piece.right * style.points, base + piece.up * style.points
+            self._canvas.drawString(x, y, piece.glyphs, mode=mode)
 
     def _y(self, from_top_mm: float) -> float:
         return self._top - from_top_mm * _POINTS_PER_MM

@@ -11,6 +11,7 @@ from typing import Final
 
 from kitting.domain.errors import NotFit
 from kitting.domain.shown import spaced
+from kitting.labels.bidi import filled
 from kitting.labels.carried import Carried, of_number
 from kitting.labels.geometry import SMALL_MATRIX, fit_matrix
 from kitting.labels.paper import Paper
@@ -162,7 +163,7 @@ def _said(label: SetSlip) -> tuple[str, ...]:
     """The cautions, and whom to ask."""
     if not label.contact:
         return label.cautions
-    return (*label.cautions, label.words.contact.format(contact=label.contact))
+    return (*label.cautions, filled(label.words.contact, contact=label.contact))
 
 
 def _cautions(sentences: tuple[str, ...]) -> tuple[Style, list[str]]:

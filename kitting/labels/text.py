@@ -1,7 +1,9 @@
 """Text on paper: one typeface in two weights, measured before it is drawn.
 
 The typeface is DejaVu Sans Condensed (licence beside the font files). A character
-without a glyph would drop out of a PDF silently, so it is refused here.
+without a glyph would drop out of a PDF silently, so it is refused here. Texts are kept
+in the order in which they are read and broken into lines in it; only what is drawn is
+in the order of the eye.
 """
 
 from __future__ import annotations
@@ -13,12 +15,14 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from threading import Lock
-from typing import Final
+from typing import Final, Self
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
 from kitting.domain.errors import NotFit
+from kitting.labels.bidi import base_of, levels_of, turns, without_isolates
+from kitting.labels.shaping import Piece, Shaped, name_glyphs, shape
 
 _FOLDER: Final = Path(__file__).parent / "fonts"
 _FILES: Final = {
@@ -30,10 +34,13 @@ _CAPITAL: Final = 0.729
 """Height of capitals and figures in parts of the type size, both weights."""
 
 _BELOW: Final = 0.35
-"""What the deepest letters that are written from left to right have below the base
-line, in heights of capitals, both weights; a g or y has 0.3."""
+"""What the deepest letters have below the base line, in heights of capitals, both
+weights; a g or y has 0.3, an Arabic qaf 0.34."""
 
-_RIGHT_TO_LEFT: Final = frozenset({"R", "AL", "AN"})
+_MARKS: Final = (-0.6, 1.75)
+"""How far marks may stand below and above the base line, in heights of capitals; two
+accents on a capital reach 1.53."""
+
 _BLANKS: Final = re.compile(r"[^\S\u00a0\u202f]+")
 """Blanks at which a line may break; a no-break space is none."""
 
@@ -75,38 +82,93 @@ def load_font(name: str) -> TTFont:
     """
     with _loading:
         font = TTFont(name, str(_FOLDER / _FILES[name]))
+        name_glyphs(font)
         pdfmetrics.registerFont(font)
         return font
+
+
+class Line(str):
+    """A line of a text of which something is written from right to left.
+
+    Args:
+        text: The line as it is read.
+        levels: Of each of its characters, resolved in the whole text.
+        indent_mm: How far it begins from the left of the text's longest line.
+    """
+
+    levels: tuple[int, ...]
+    indent_mm: float
+
+    def __new__(cls, text: str, levels: tuple[int, ...], indent_mm: float) -> Self:
+        line = super().__new__(cls, text)
+        line.levels, line.indent_mm = levels, indent_mm
+        return line
 
 
 def printable(text: str, style: Style) -> str:
     """Give the text as it will be printed, or refuse it.
 
     Args:
-        text: Any text; one line.
+        text: Any text; one line, perhaps with isolates of ``filled``.
         style: The weight it will be printed in.
 
     Returns:
-        The text in its composed form (Unicode NFC).
+        The text in its composed form (Unicode NFC), as it is read.
 
     Raises:
         NotFit: ``missing_glyph`` for a character that the font lacks, a control
-            character or a loose accent; ``right_to_left`` for a script that is
-            written from right to left, which would come out in the wrong order.
+            character or a mark without a letter; ``marks_too_far`` for marks that
+            would reach into other lines.
     """
-    composed = unicodedata.normalize("NFC", text)
+    composed = text
+    if not unicodedata.is_normalized("NFC", text):
+        composed = unicodedata.normalize("NFC", text)
     glyphs = load_font(style.font).face.charToGlyph
-    for char in composed:
-        if unicodedata.bidirectional(char) in _RIGHT_TO_LEFT:
-            raise NotFit("right_to_left", text=text, character=char)
-        loose = unicodedata.category(char)[0] in "CM"
+    before = "Z"
+    for char in without_isolates(composed):
+        kind = unicodedata.category(char)[0]
+        loose = kind == "C" or (kind == "M" and before not in "LM")
         if loose or ord(char) not in glyphs:
             raise NotFit("missing_glyph", text=text, character=char)
-    return composed
+        before = kind
+    if (line := _shaped(composed, style)) is not None:
+        deepest, highest = (far * _CAPITAL for far in _MARKS)
+        if line.low < deepest or line.high > highest:
+            raise NotFit("marks_too_far", text=text)
+        return composed
+    return without_isolates(composed)
+
+
+def _shaped(text: str, style: Style) -> Shaped | None:
+    """Lay a line out whose letters depend on one another; none where none does."""
+    font = load_font(style.font)
+    if isinstance(text, Line):
+        return shape(str(text), text.levels, font)
+    if text.isascii() or not (turns(text) or any(map(_is_mark, text))):
+        return None
+    return shape(text, levels_of(text), font)
+
+
+def _is_mark(char: str) -> bool:
+    return unicodedata.category(char)[0] == "M"
+
+
+def drawn(text: str, style: Style) -> tuple[Piece, ...]:
+    """Give the glyphs of a line in the order of the eye.
+
+    Args:
+        text: What ``printable`` gave.
+        style: Weight and size.
+
+    Returns:
+        Runs of glyphs; only a text that needs it has more than one.
+    """
+    line = _shaped(text, style)
+    return (Piece(0, 0, text),) if line is None else line.pieces
 
 
 def width_mm(text: str, style: Style) -> float:
-    """Measure a line of text.
+    """Measure a line of text as it is drawn.
 
     Args:
         text: What ``printable`` gave.
@@ -115,6 +177,8 @@ def width_mm(text: str, style: Style) -> float:
     Returns:
         The width in mm.
     """
+    if (line := _shaped(text, style)) is not None:
+        return line.wide * style.points / _POINTS_PER_MM
     font = load_font(style.font)
     return float(font.stringWidth(text, style.points)) / _POINTS_PER_MM
 
@@ -133,7 +197,7 @@ def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, .
 
     Raises:
         NotFit: ``text_too_long`` when it needs more lines or a word is too wide;
-            ``missing_glyph`` or ``right_to_left`` as in ``printable``.
+            ``missing_glyph`` or ``marks_too_far`` as in ``printable``.
     """
     found: list[str] = []
     for word in _BLANKS.split(printable(_BLANKS.sub(" ", text).strip(" "), style)):
@@ -146,8 +210,27 @@ def wrap(text: str, style: Style, *, room_mm: float, lines: int) -> tuple[str, .
             found.append(word)
     too_wide = any(width_mm(line, style) > room_mm for line in found)
     if too_wide or len(found) > lines:
-        raise NotFit("text_too_long", text=text, lines=lines, room_mm=round(room_mm, 1))
-    return tuple(found)
+        plain = without_isolates(text)
+        room = round(room_mm, 1)
+        raise NotFit("text_too_long", text=plain, lines=lines, room_mm=room)
+    return tuple(found) if len(found) == 1 else _in_one_text(found, style)
+
+
+def _in_one_text(found: list[str], style: Style) -> tuple[str, ...]:
+    """Resolve the direction of lines in the text that they are of.
+
+    Lines that are read from right to left begin at the right of the longest.
+    """
+    whole = " ".join(found)
+    if not turns(whole):
+        return tuple(found)
+    levels, lines, start = levels_of(whole), [], 0
+    widths = [width_mm(line, style) for line in found]
+    for text, wide in zip(found, widths, strict=True):
+        indent = (max(widths) - wide) * base_of(whole)
+        lines.append(Line(text, levels[start : start + len(text)], indent))
+        start += len(text) + 1
+    return tuple(lines)
 
 
 def wrap_sentences(
@@ -169,7 +252,7 @@ def wrap_sentences(
     found: list[str] = []
     for sentence in sentences:
         lines = wrap(sentence, style, room_mm=room_mm, lines=4)
-        if found and len(lines) == 1:
+        if found and len(lines) == 1 and not isinstance(found[-1], Line):
             gap = " " if found[-1].endswith((".", "!", "?", ";")) else " · "
             longer = found[-1] + gap + lines[0]
             if width_mm(longer, style) <= room_mm:

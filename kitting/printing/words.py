@@ -139,6 +139,10 @@ SENTENCES: dict[str, str | Promise] = {
         "An edge of %(read_mm)s mm on each side leaves no room on the page. Measure"
         " what the printer does not reach."
     ),
+    "marks_too_far": _(
+        "“%(text)s” has marks so far above or below its letters that they would be"
+        " on other lines. Write it with fewer marks."
+    ),
     "matrix_too_wide": _(
         "The square code needs %(needed_mm)s mm at its smallest, %(dots)s dots a cell,"
         " and has %(room_mm)s mm. What would fit: a label %(least_width_mm)s mm wide and"
@@ -351,10 +355,6 @@ SENTENCES: dict[str, str | Promise] = {
     ),
     "reprint_needs_a_reason": _(
         "The label of %(label)s was printed before. Write why it is printed again."
-    ),
-    "right_to_left": _(
-        "“%(text)s” holds “%(character)s”, which is written from right to left;"
-        " labels cannot carry that yet. Write it in other letters."
     ),
     "set_up_name_missing": _("The name is empty. Enter what people call it."),
     "sheet_has_no_labels": _(

@@ -1,4 +1,4 @@
-"""The longest that labels say, in six scripts and at three resolutions: drawn, decoded by
+"""The longest that labels say, in eight scripts and at three resolutions: drawn, decoded by
 two rasterisers, and measured for words that lie on symbols or on one another."""
 
 from __future__ import annotations
@@ -27,6 +27,8 @@ NAMES = {
     "Vietnamese": "Tấm chắn giọt bắn có đệm trán, dùng một lần, ợ ặ ễ ữ",
     "Greek": "Προσωπίδα με αφρό, μιας χρήσης, με γείσο και πηγούνι",
     "Cyrillic": "Щиток лицевой с мягкой вставкой, одноразовый, прозрачный",
+    "Hebrew": "מגן פנים חד פעמי (FS-2) עם רצועה וריפוד ספוג למצח, שקוף",
+    "Arabic": "واقي وجه شفاف (FS-2) مع رباط مرن وبطانة للجبين، لمرة واحدة",
     "Georgian": "სახის ფარი შუბლის ბალიშით, ერთჯერადი, გამჭვირვალე",
 }
 """Product names of 51 to 60 letters."""
@@ -77,6 +79,9 @@ def longest(name: str, script: str, lots: int) -> Any:
         return replace(of, code="RACK-0003-BB", words=said)
     if name == "command":
         return replace(of, command="ACT-BOX-FS1ABCDE-60", words=said)
+    if name == "pallet":
+        going = replace(of.going, ship_to=(said, *of.going.ship_to))
+        return replace(of, going=going, boxes=9999, sets=99999)
     return replace(of, ship_to=(said, *of.ship_to), of=240, nth=240)
 
 
