@@ -24,6 +24,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from benchmarks import filling
+from dispatch.models import ShipmentBox
 from kitting.ledger import holds, planner
 from kitting.models import BoxLine, Hold, Lift, Operation, User
 from tests import benches, factories
@@ -158,6 +159,11 @@ PAGES = {
     "/boxes/?stage=ready": ("kitting_box_stage", *HELD),
     "/recall/?q={lot}": ("kitting_boxline_lot", "kitting_movement_lot_kind"),
     "/log/": ("dispatch_shipment_sent",),
+    "/log/?newer={sent}": ("dispatch_shipment_sent",),
+    "/log/?stage=sent&older={sent}": ("dispatch_shipment_stage",),
+    "/log/?consignee={whom}": ("dispatch_shipment_whom",),
+    "/log/?q=nowhere": (),
+    "/log/?q={serial}": ("sqlite_autoindex_kitting_box", "dispatch_shipmentbox_"),
     "/log/?lot={lot}": ("kitting_boxline_lot",),
     "/journal/": ("kitting_movement_operation_id", "kitting_boxevent_operation"),
     "/journal/?act=restore": ("kitting_operation_name",),
@@ -212,11 +218,21 @@ def test_no_hot_page_walks_what_grows(
     client: Client, filled: filling.Filled, explain: Explain
 ) -> None:
     found = {}
-    by = Operation.objects.values_list("by__username", flat=True)[0]
     for page, pins in PAGES.items():
-        address = page.format(lot=filled.lot.number, by=by)
+        address = page.format(**_named(filled))
         found[page] = without(asked_by(partial(client.get, address)), pins, explain)
     assert found == {page: [] for page in PAGES}
+
+
+def _named(filled: filling.Filled) -> dict[str, object]:
+    sent = ShipmentBox.objects.filter(live=True).latest("pk")
+    return {
+        "lot": filled.lot.number,
+        "by": Operation.objects.values_list("by__username", flat=True)[0],
+        "sent": sent.shipment,
+        "whom": sent.shipment.consignee.code,
+        "serial": sent.box.serial,
+    }
 
 
 @pytest.mark.usefixtures("filled")
@@ -240,14 +256,27 @@ def test_no_act_at_a_bench_walks_what_grows(client: Client, explain: Explain) ->
         assert without(asked, pins, explain) == [], text
 
 
+IN_ORDER = {
+    "/boxes/?stage=sent": "kitting_box_stage",
+    "/log/?older={sent}": "dispatch_shipment_sent",
+    "/log/?newer=": "dispatch_shipment_sent",
+    "/log/?as=csv": "dispatch_shipment_sent",
+    "/log/?stage=sent&older={sent}": "dispatch_shipment_stage",
+    "/log/?consignee={whom}&older={sent}": "dispatch_shipment_whom",
+}
+"""The index whose order that of the rows is."""
+
+
 @pytest.mark.skipif(connection.vendor != "sqlite", reason="PostgreSQL counts its rows")
-def test_the_boxes_of_a_stage_come_in_order_without_a_sort(
-    client: Client, explain: Explain
+@pytest.mark.parametrize(("page", "index"), IN_ORDER.items())
+def test_rows_come_in_order_without_a_sort(
+    client: Client, filled: filling.Filled, explain: Explain, page: str, index: str
 ) -> None:
-    asked = asked_by(partial(client.get, "/boxes/?stage=sent"))
-    (rows,) = (sql for sql in asked if sql.endswith("LIMIT 50"))
+    address = page.format(**_named(filled))
+    asked = asked_by(lambda: list(client.get(address)))
+    (rows,) = (sql for sql in asked if re.search(r"LIMIT 5[01]$|DESC, \S+ DESC$", sql))
     plan = explain(rows)
-    assert "kitting_box_stage" in plan
+    assert index in plan
     assert "TEMP B-TREE" not in plan
     assert "Sort" not in plan
 

@@ -22,6 +22,7 @@ from dispatch.models import Consignee, Pallet
 from kitting.domain.stages import GONE_SHIPMENTS
 from kitting.ledger.clock import midnight
 from kitting.models import Box, Product
+from kitting.web.fields import KnownField
 from kitting.web.forms import (
     DayField,
     KeyedForm,
@@ -82,18 +83,16 @@ class LogForm(PeriodForm):
     box: Box | None = None
     """The box that the words of a valid form name."""
 
-    consignee = forms.ModelChoiceField(
-        Consignee.objects.all(),
+    consignee = KnownField(
+        Consignee.objects.only("code", "name"),
         label=_("for"),
         required=False,
-        to_field_name="code",
         empty_label=_("any consignee"),
     )
-    product = forms.ModelChoiceField(
-        Product.objects.order_by("name"),
+    product = KnownField(
+        Product.objects.order_by("name").only("code", "name"),
         label=_("of"),
         required=False,
-        to_field_name="code",
         empty_label=_("any product"),
     )
     stage = forms.ChoiceField(
@@ -141,7 +140,7 @@ class LogForm(PeriodForm):
             words="" if self.box or self.pallet else data["q"],
             box_id=self.box.pk if self.box else None,
             pallet_id=self.pallet.pk if self.pallet else None,
-            lot_id=data["lot"].pk if data["lot"] else None,
+            lot=data["lot"],
         )
 
 

@@ -8,7 +8,20 @@ from datetime import datetime
 from operator import attrgetter
 from typing import Final
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Sum
+from django.db.models import (
+    Count,
+    Exists,
+    Max,
+    Min,
+    OuterRef,
+    Q,
+    QuerySet,
+    Sum,
+    TextField,
+    Value,
+)
+from django.db.models.functions import Concat
+from django.db.models.lookups import Contains
 
 from dispatch.consignees.queries import same_as
 from dispatch.domain.folding import fold
@@ -25,7 +38,7 @@ from dispatch.shipments.queries.shipments import LotIn
 from kitting.domain.errors import LotwardError, Refused
 from kitting.domain.shown import shown
 from kitting.ledger.reach import reach_of
-from kitting.models import Box, BoxSize, Lot
+from kitting.models import Box, BoxLine, BoxSize, Lot
 from kitting.web import scans
 from kitting.web.keyset import Order
 
@@ -34,6 +47,11 @@ TAKEN: Final = ("haulier", "driver", "vehicle")
 NAME_LONGEST: Final = 60
 ASKED_LONGEST: Final = 600
 """Characters of the name of a view, and of what it asks."""
+
+FEW: Final = 500
+"""Shipments that are found once, for the figures and for the rows of a page."""
+MANY_LINES: Final = 20_000
+"""Lines of boxes from which on a lot is looked for by its number."""
 
 _ON_NOW: Final = ShipmentBox.objects.filter(live=True)
 
@@ -56,8 +74,8 @@ class Filters:
     words: str = ""
     """Each must be in its number, reference, haulier, driver, vehicle or seal, or in the
     consignee's name or code."""
-    lot_id: int | None = None
-    """The lot, or one that was made from it, is in a box of the shipment."""
+    lot: Lot | None = None
+    """It, or one that was made from it, is in a box of the shipment."""
     box_id: int | None = None
     """The box is in the shipment."""
     pallet_id: int | None = None
@@ -129,11 +147,27 @@ def sent_shipments(filters: Filters) -> QuerySet[Shipment]:
     for word in fold(filters.words).split():
         renamed = Consignee.objects.filter(search__contains=word)
         found = found.filter(Q(search__contains=word) | Q(consignee__in=renamed))
-    if filters.lot_id is not None:
-        lots = reach_of((), ("lot", {filters.lot_id})).beside
-        carrying = _ON_NOW.filter(box__lines__lot__in=lots)
-        found = found.filter(pk__in=carrying.values("shipment"))
-    return found.select_related("consignee").order_by("-sent_at", "-pk")
+    if filters.lot is not None:
+        found = found.filter(_carrying(filters.lot))
+    return _in_order(found)
+
+
+def _in_order(found: QuerySet[Shipment]) -> QuerySet[Shipment]:
+    # With their consignees beside them SQLite would go through these, and sort.
+    return found.prefetch_related("consignee").order_by("-sent_at", "-pk")
+
+
+def _carrying(lot: Lot) -> Q:
+    """What has a lot in a box, or one that was made from it.
+
+    One that is in very many boxes is sooner found in what each shipment says of itself.
+    """
+    lots = reach_of((), ("lot", {lot.pk})).beside
+    lines = BoxLine.objects.filter(lot__in=lots).order_by()
+    if len(lots) > 1 or lines[:MANY_LINES].count() < MANY_LINES:
+        return Q(pk__in=_ON_NOW.filter(box__in=lines.values("box")).values("shipment"))
+    blank = Value(" ", TextField())
+    return Q(Contains(Concat(blank, "lots", blank), f" {lot.number} "))
 
 
 def _scanned(filters: Filters) -> dict[str, int]:
@@ -148,10 +182,9 @@ def _reaching(whom: int) -> Q:
     Those that turned out to be the same count as well. What was passed on is read by
     itself: mostly there is none, and the index of the log is enough.
     """
-    same = [*same_as(whom).values_list("pk", flat=True)]
-    passed = PassedOn.objects.filter(consignee__in=same)
-    ids = {*passed.values_list("shipment", flat=True)}
-    sent = Q(consignee__in=same)
+    same = same_as(whom).order_by().values_list("pk", "passed_to__shipment")
+    ids = {shipment for _pk, shipment in same} - {None}
+    sent = Q(consignee__in={pk for pk, _shipment in same})
     return sent | Q(pk__in=ids) if ids else sent
 
 
@@ -168,19 +201,36 @@ ORDER: Final = Order(("sent_at", "pk"), "number", _sent_with_number)
 """The order of the log; an address names a shipment by its number."""
 
 
-def totals(shipments: QuerySet[Shipment]) -> Totals:
-    """Count the shipments, boxes and sets of a log.
+def with_totals(
+    shipments: QuerySet[Shipment], filters: Filters, *, at_an_end: bool
+) -> tuple[QuerySet[Shipment], Totals]:
+    """Count the shipments, boxes and sets of a log, so that its rows are soon found.
+
+    Words are looked for in every shipment. Where few have them, these are kept; where
+    many have, no page begins to look before the first of them or behind the last.
 
     Args:
         shipments: From ``sent_shipments``.
+        filters: What was asked for.
+        at_an_end: Whether the newest or the oldest page is read next.
 
     Returns:
-        The sums.
+        The same shipments, and the sums.
     """
+    if filters.words or filters.taken:
+        some = shipments.order_by().values_list("pk", "boxes", "sets")[: FEW + 1]
+        if len(some) <= FEW:
+            kept = [pk for pk, _boxes, _sets in some]
+            boxes, sets = (sum(row[nth] for row in some) for nth in (1, 2))
+            found = Shipment.objects.filter(pk__in=kept)
+            return _in_order(found), Totals(len(kept), boxes, sets)
     sums = shipments.order_by().aggregate(
-        count=Count("pk"), all_boxes=Sum("boxes"), all_sets=Sum("sets")
+        *(Count("pk"), Sum("boxes"), Sum("sets"), Min("sent_at"), Max("sent_at"))
     )
-    return Totals(sums["count"], sums["all_boxes"] or 0, sums["all_sets"] or 0)
+    count, boxes, sets, oldest, newest = sums.values()
+    if count and at_an_end:
+        shipments = shipments.filter(sent_at__gte=oldest, sent_at__lte=newest)
+    return shipments, Totals(count, boxes or 0, sets or 0)
 
 
 def rows_of(shipments: Collection[Shipment]) -> list[LogRow]:

@@ -12,11 +12,12 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils.formats import date_format
+from django.utils.functional import SimpleLazyObject
 from django.utils.translation import gettext as _
 
 from dispatch.log import queries, services
 from dispatch.log.forms import KeepViewForm, LogForm
-from dispatch.models import LogView
+from dispatch.models import Consignee, LogView
 from kitting.ledger import clock
 from kitting.web.acting import act_page, done_before, say_and_go
 from kitting.web.forms import KeyedForm
@@ -32,8 +33,8 @@ MOST_ON_PAPER = 1_000
 FILE = {
     "shipment": "number",
     "sent_at": "sent_at",
-    "consignee_code": "consignee__code",
-    "consignee": "consignee__name",
+    "consignee_code": "consignee",
+    "consignee": "consignee",
     "reference": "reference",
     "haulier": "haulier",
     "driver": "driver",
@@ -46,7 +47,21 @@ FILE = {
     "stage": "stage",
 }
 """What a file has of each shipment: bare values, for it may have a hundred thousand."""
-COLUMNS = [Column(name, itemgetter(nth)) for nth, name in enumerate(FILE)]
+
+
+def _columns() -> list[Column[Any]]:
+    """Make the columns; who the consignees are is read by itself, at the first row."""
+    said = Consignee.objects.values_list("pk", "code", "name")
+    known: Any = SimpleLazyObject(lambda: {pk: names for pk, *names in said})
+    whom = list(FILE).index("consignee")
+    beside = {
+        "consignee_code": lambda row: known[row[whom]][0],
+        "consignee": lambda row: known[row[whom]][1],
+    }
+    return [
+        Column(name, beside.get(name) or itemgetter(nth))
+        for nth, name in enumerate(FILE)
+    ]
 
 
 @allowed("kitting.see_work")
@@ -55,11 +70,14 @@ def log(request: LotwardRequest) -> HttpResponseBase:
     form = LogForm(request.GET)
     if not form.is_valid():
         return render(request, "dispatch/log/log.html", {"form": form}, status=422)
-    found = queries.sent_shipments(form.filters())
+    filters = form.filters()
+    found = queries.sent_shipments(filters)
     bare = found.values_list(*FILE.values())
-    if file := file_response(request, "shipping-log", COLUMNS, bare):
+    if file := file_response(request, "shipping-log", _columns(), bare):
         return file
     paper = request.GET.get("as") == "print"
+    at_an_end = not (request.GET.get("older") or request.GET.get("newer"))
+    found, sums = queries.with_totals(found, filters, at_an_end=at_an_end)
     page = page_of(found, queries.ORDER, request.GET, MOST_ON_PAPER if paper else ROWS)
     views = queries.views(form.asked)
     context: dict[str, Any] = {
@@ -67,7 +85,7 @@ def log(request: LotwardRequest) -> HttpResponseBase:
         "filtered": any(form.cleaned_data.values()),
         "when": _when(form),
         "asked": _asked(form),
-        "sums": queries.totals(found),
+        "sums": sums,
         "page": page,
         "rows": queries.rows_of(page.rows),
         "paper": paper,

@@ -174,7 +174,8 @@ class Migration(migrations.Migration):
                                 name="dispatch_shipment_whom",
                             ),
                             models.Index(
-                                fields=["stage"], name="dispatch_shipment_stage"
+                                fields=["stage", "sent_at", "id", "boxes", "sets"],
+                                name="dispatch_shipment_stage",
                             ),
                         ],
                         "constraints": [

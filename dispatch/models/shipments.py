@@ -63,7 +63,10 @@ class Shipment(models.Model):
             models.Index(
                 fields=["consignee", "sent_at", "id"], name="dispatch_shipment_whom"
             ),
-            models.Index(fields=["stage"], name="dispatch_shipment_stage"),
+            models.Index(
+                fields=["stage", "sent_at", "id", "boxes", "sets"],
+                name="dispatch_shipment_stage",
+            ),
         ]
         constraints = [
             one_of("dispatch_shipment_stage_known", "stage", ShipmentStage),

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.forms.models import ModelChoiceIterator
+from django.utils.functional import cached_property
 from django.utils.translation import gettext_lazy as _
 
 from kitting.domain.errors import LotwardError
@@ -35,6 +38,33 @@ class IdField(forms.IntegerField):
     def __init__(self, **options: Any) -> None:
         most = {"min_value": 0, "max_value": 2**63 - 1}
         super().__init__(widget=forms.HiddenInput, **{**most, **options})
+
+
+class _OfKnown(ModelChoiceIterator):  # type: ignore[type-arg]
+    field: KnownField
+
+    def __iter__(self) -> Iterator[tuple[Any, str]]:
+        yield "", str(self.field.empty_label or "")
+        yield from ((code, str(row)) for code, row in self.field.rows.items())
+
+
+class KnownField(forms.ModelChoiceField):  # type: ignore[type-arg]
+    """One of some rows, which are read once: to be offered and to be found by their code."""
+
+    iterator = _OfKnown
+
+    @cached_property
+    def rows(self) -> dict[str, Any]:
+        """The rows by their code."""
+        return {row.code: row for row in self.queryset or ()}
+
+    def to_python(self, value: Any) -> Any:
+        """Find the row of a code; None where none is chosen."""
+        if value in self.empty_values:
+            return None
+        if value not in self.rows:
+            raise ValidationError(UNSAID, "invalid_choice")
+        return self.rows[value]
 
 
 class CodeField(forms.CharField):

@@ -128,7 +128,7 @@ def test_the_log_is_grown_by_what_was_sent(monkeypatch: pytest.MonkeyPatch) -> N
     assert Shipment.objects.filter(sent_at__isnull=False).count() == 3
     assert {each.lots for each in Shipment.objects.all()} == {gone.lots}
     assert missing_guards() == []
-    assert len(rows) == 6
+    assert len(rows) == 10
     with connection.cursor() as cursor:
         cursor.execute(log.FILE)
         assert cursor.fetchall()[0][0] == gone.number

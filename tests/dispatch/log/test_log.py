@@ -401,14 +401,14 @@ def test_a_page_asks_no_more_for_ten_shipments_than_for_one(
     clerk: Client, django_assert_num_queries: Any
 ) -> None:
     sent()
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         clerk.get(LOG)
     for _ in range(4):
         sent()
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         clerk.get(LOG)
     made = many(400)
-    with django_assert_num_queries(10):  # and the row at which the page begins
+    with django_assert_num_queries(11):  # and the row at which the page begins
         assert numbers(clerk, older=made[299]) == made[300:350]
 
 
