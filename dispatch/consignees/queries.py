@@ -8,6 +8,7 @@ from typing import Final
 from django.db.models import Count, Q, QuerySet
 from django.db.models.functions import Coalesce
 
+from dispatch.domain.folding import fold
 from dispatch.domain.needs import RequestStage
 from dispatch.models import Consignee
 from kitting.domain.errors import CodeError
@@ -27,6 +28,8 @@ LONGEST: Final = {
     "points": 1_000,
 }
 """Characters that what is known of a consignee may have."""
+FEWEST: Final = 2
+"""Letters or digits by which somebody is looked for."""
 POINT_LONGEST: Final = 80
 """Characters that the name of a delivery point or ward may have."""
 
@@ -178,6 +181,23 @@ def all_consignees() -> QuerySet[Consignee]:
         The consignees.
     """
     return Consignee.objects.annotate(sent=Count("shipments")).order_by("name", "pk")
+
+
+def called(text: str) -> QuerySet[Consignee]:
+    """The consignees whose name or code has each of some words in it, by name.
+
+    Args:
+        text: The words, in any spelling of capitals and accents.
+
+    Returns:
+        As ``all_consignees``; nobody for less than two letters or digits.
+    """
+    found = all_consignees()
+    if sum(map(str.isalnum, text)) < FEWEST or not text.strip().isprintable():
+        return found.none()
+    for word in fold(text).split():
+        found = found.filter(search__contains=word)
+    return found
 
 
 def doubts_of(consignee: Consignee) -> tuple[CodeError, ...]:

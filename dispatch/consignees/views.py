@@ -52,11 +52,12 @@ ENTERED = (
 
 @allowed("kitting.see_work")
 def consignee_list(request: LotwardRequest) -> HttpResponseBase:
-    """Every consignee."""
-    rows = list(queries.all_consignees())
+    """Every consignee, or those that are called so."""
+    asked = request.GET.get("q", "").strip()
+    rows = list(queries.called(asked) if asked else queries.all_consignees())
     if file := file_response(request, "consignees", CONSIGNEES, rows):
         return file
-    context = {"rows": rows}
+    context = {"rows": rows, "asked": asked}
     return render_part(
         request, "dispatch/consignees/consignees", "_consignee_table", context
     )

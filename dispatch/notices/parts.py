@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from dispatch.models import Case, Consignee
-from dispatch.notices.queries.at import recalled_at
+from dispatch.notices.queries.at import MOST, recalled_at
 from dispatch.notices.queries.whom import whom
 from dispatch.recall.ways import Way
 from kitting.web.figures import pieces
@@ -41,8 +41,10 @@ def _to_do(to_call: int, unsent: int) -> str:
 
 
 def _of_consignee(consignee: Consignee) -> dict[str, Any] | None:
-    found = recalled_at(consignee)
-    return {"recalled": found} if found else None
+    found, cases = recalled_at(consignee)
+    if not cases:
+        return None
+    return {"recalled": found, "asked": min(cases, MOST), "cases": cases}
 
 
 register("dispatch:consignee", "dispatch/notices/_recalled_here.html", _of_consignee)

@@ -50,10 +50,12 @@ class Line:
 
 @allowed("kitting.see_work", by_badge=True)
 def find(request: LotwardRequest) -> HttpResponse:
-    """Lead to the page of whatever a scan or a typed number names."""
+    """Lead to the page of whatever a scan, a typed number or a name names."""
     try:
         found = scans.read(request.GET.get("q", ""))
     except LotwardError as error:
+        if page := scans.named(request.GET.get("q", "")):
+            return redirect(page)
         to = reverse("kitting:day")
         return say_and_go(request, sentence(error), to, level=messages.WARNING)
     if found.row is None:

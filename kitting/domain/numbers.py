@@ -34,6 +34,7 @@ SEQUENCES: Final = range(1, 10**12)
 _ALPHABET: Final = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _SITES: Final = range(1, 10)
 _PASSED_OVER: Final = frozenset("IO")
+_MISREAD: Final = str.maketrans("OI", "01")
 _BLANKS: Final = re.compile("[ \t\r\n\u00a0\u2002-\u200a\u202f\ufeff]+")
 _NUMBER: Final = re.compile(
     "(?P<kind>[LBRXKSCQAPVF])(?P<site>[1-9])"
@@ -194,6 +195,28 @@ def read(text: str) -> Number:
     if found["check"] != right or right in _PASSED_OVER:
         raise CodeError("number_check_wrong", text=tidy)
     return Number(Kind(found["kind"]), int(found["site"]), int(found["sequence"]), tidy)
+
+
+def near(text: str) -> Iterator[str]:
+    """Give the numbers that a mistyped text may be, to be asked about and never taken.
+
+    O and I, which no number has behind its first letter, may be 0 and 1; a hyphen or
+    another mark may stand between; the first letter may be missing. The check character
+    is right in each of them.
+
+    Args:
+        text: A text that names nothing.
+
+    Yields:
+        The numbers; a serial first where the letter is missing.
+    """
+    tidy = "".join(filter(str.isalnum, _tidy(text)))
+    first = tidy[:1] if tidy[:1] in set(Kind) else ""
+    rest = tidy[len(first) :].translate(_MISREAD)
+    for kind in (first,) if first else sorted(Kind, key=lambda each: each != "K"):
+        with suppress(CodeError):
+            if kind + rest != text:
+                yield read(kind + rest).text
 
 
 def workshop_lot_number(text: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
@@ -51,6 +52,22 @@ def asked_of(text: str) -> list[tuple[Kept[Bag], str]]:
     return [(_BAG, _plain(text))] if bag else []
 
 
+NAMED: Final[list[Callable[[str], str]]] = []
+"""What rooms know by its name: the address of its page, empty where nothing is called so."""
+
+
+def named(text: str) -> str:
+    """Give the page of what a text names that is no number.
+
+    Args:
+        text: As it was typed.
+
+    Returns:
+        Its address; empty where nothing is called so.
+    """
+    return next(filter(None, (page(text) for page in NAMED)), "")
+
+
 def read(text: str) -> Found:
     """Find what any text from a scanner or keyboard names.
 
@@ -63,7 +80,8 @@ def read(text: str) -> Found:
     Raises:
         CodeError: ``scan_empty``, ``scan_too_long``, ``badge_not_here`` without
             telling what was read, ``command_not_here``, ``scan_unreadable``,
-            ``number_check_wrong``, ``scan_separator_lost``, or why its GS1 data is wrong.
+            ``number_check_wrong``, ``number_nearly``, ``one_at_a_time``,
+            ``scan_separator_lost``, or why its GS1 data is wrong.
         Missing: ``nothing_has_number`` if nothing has that number, ``made_after_backup``
             if it was given out and lost.
     """
@@ -145,13 +163,19 @@ def of_number(text: str) -> Found:
         What was found.
 
     Raises:
-        CodeError: ``number_check_wrong`` for a mistyped number of ours.
+        CodeError: ``number_check_wrong`` for a mistyped number of ours,
+            ``number_nearly`` where one that is on record is meant, as it seems, and
+            ``one_at_a_time`` for several.
         Missing: ``nothing_has_number`` or ``made_after_backup``.
     """
     plain = _plain(text)
     found = ours(plain) or _others(plain)
     if found is not None:
         return found
+    if sum(map(bool, map(numbers.looks_like, _APART.split(text)))) > 1:
+        raise CodeError("one_at_a_time", read=shown(text))
+    if near := next(filter(ours, numbers.near(plain)), ""):
+        raise CodeError("number_nearly", read=shown(text), near=near)
     try:
         numbers.read(plain)
     except CodeError as error:
@@ -177,6 +201,8 @@ def nothing_has(text: str) -> Missing:
     code = "made_after_backup" if lost else "nothing_has_number"
     return Missing(code, read=shown(text))
 
+
+_APART: Final = re.compile(r"[\s,;]+")
 
 _OF_DISPATCH = frozenset(
     {

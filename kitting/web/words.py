@@ -241,6 +241,13 @@ SENTENCES: dict[str, str | Promise] = {
         "“%(text)s” is not a number of Lotward. Scan the label, or type the number as"
         " it is printed."
     ),
+    "number_nearly": _(
+        "Nothing has the number “%(read)s”. Did you mean %(near)s? Compare it with the"
+        " label."
+    ),
+    "one_at_a_time": _(
+        "“%(read)s” is more than one number. Scan or type one at a time."
+    ),
     "op_key_unreadable": _(
         "This form came without its operation key, so it could be one that was sent"
         " before. Load the page again and repeat the act."

@@ -26,18 +26,20 @@ class At:
     """Serials, in the order of the list of the case."""
 
 
-def recalled_at(consignee: Consignee) -> list[At]:
+def recalled_at(consignee: Consignee) -> tuple[list[At], int]:
     """Read which boxes a consignee has now that open cases recall.
 
     Args:
         consignee: The consignee; those that were merged into it count as it.
 
     Returns:
-        Each case with its boxes, the newest first; none of which it has none.
+        Each case with its boxes, the newest first, none of which it has none; and how
+        many cases are open, of which the newest are asked.
     """
-    found = {case.pk: At(case) for case in every_case(holding=True)[:MOST]}
+    cases = every_case(holding=True)
+    found = {case.pk: At(case) for case in cases[:MOST]}
     if not found:
-        return []
+        return [], 0
     has = [
         f"load__{way}__consignee__{which}"
         for way in ("passed", "shipment")
@@ -54,4 +56,4 @@ def recalled_at(consignee: Consignee) -> list[At]:
             .filter(whom=consignee.stays.pk)
         )
         at.boxes += [str(row.box) for row in rows.order_by("pk").select_related("box")]
-    return [at for at in found.values() if at.boxes]
+    return [at for at in found.values() if at.boxes], len(cases)

@@ -40,6 +40,7 @@ from kitting.ledger.proof import heads
 from kitting.ledger.reach import Reach, reach_of
 from kitting.models import Carrier, Hold, Lot
 from kitting.packing.queries.miscounts import miscounts
+from kitting.web import scans
 from kitting.web.acting import attempt, say_and_go
 from kitting.web.figures import amount, pieces
 from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
@@ -64,7 +65,7 @@ COLUMNS: list[Column[BoxRow]] = [
 
 @allowed("kitting.recall", by_badge=True)
 def recall(request: LotwardRequest) -> HttpResponseBase:
-    """Look up any number; without one, ask for it and show the standing holds."""
+    """Look up any number or name; without one, ask for it and show the standing holds."""
     asked = request.GET.get("q", "")
     if not asked.strip():
         context: dict[str, Any] = {
@@ -80,9 +81,12 @@ def recall(request: LotwardRequest) -> HttpResponseBase:
         if error.code == "not_traced":  # nothing is in it: its page says what is there
             return redirect(_page_of(asked))
         choices = queries.lots_by_source_number(asked)
+        if not choices and (page := scans.named(asked)):
+            return redirect(page)
         context = {"asked": asked, "choices": choices}
         if not choices:
             context["refusal"] = sentence(error)
+            context["near"] = error.params.get("near", "")
         status = 200 if choices else 422
         return render(request, "dispatch/recall/recall.html", context, status=status)
     found = looked.found

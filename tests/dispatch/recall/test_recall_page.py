@@ -13,6 +13,8 @@ from kitting.ledger import holds
 from kitting.lots.services.lots import NewBag
 from kitting.models import Hold, Lift, User
 from tests import factories
+from tests.assertions import text_of
+from tests.dispatch.notices.calling import a_case, box_at
 from tests.factories import sign
 
 pytestmark = pytest.mark.django_db
@@ -229,3 +231,21 @@ def test_a_difference_is_told_whichever_lot_it_is_of(
     monkeypatch.setattr(queries, "balances_of", bent)
     assert told in seen()
     assert "unaccounted" not in seen()
+
+
+def test_a_name_leads_to_the_consignee_and_a_near_miss_is_a_link(
+    quality: Client,
+) -> None:
+    box, consignee = box_at()
+    asked = quality.get(PAGE, {"q": consignee.name})
+    to = reverse("dispatch:consignee-detail", args=[consignee.code])
+    assert asked.headers["Location"] == to
+    assert "Recalls" not in text_of(quality.get(to))
+    other = a_case(factories.make_labelled_box())
+    shown = " ".join(text_of(quality.get(to)).split())
+    assert "No box that is there is recalled, as far as anybody said." in shown
+    assert "Asked were the newest 1 of 1 open cases." in shown
+    assert other.number not in shown
+    near = quality.get(PAGE, {"q": str(box)[1:]})
+    assert near.status_code == 422
+    assert f'<a href="?q={box}">' in near.content.decode()

@@ -67,3 +67,39 @@ def test_who_may_not_trace_finds_pages_on_top_of_each(
     assert_sent_to_sign_in(Client().get(FIND))
     assert client_for(outsider).get(FIND).status_code == 403
     assert checker.post(FIND).status_code == 405
+
+
+def test_a_mistyped_number_is_asked_about_and_never_taken(checker: Client) -> None:
+    serial = str(factories.make_labelled_box().serial)
+    wrong = serial.replace("0", "O")
+    for text in (wrong, serial[1:], f"{serial[:4]}-{serial[4:]}"):
+        answer = checker.get(FIND, {"q": text}, follow=True)
+        assert answer.redirect_chain == [(reverse("kitting:day"), 302)], text
+        assert f"Did you mean {serial}?" in text_of(answer)
+    for text in (f"{wrong}9", "9".join(serial)):
+        answer = checker.get(FIND, {"q": text}, follow=True)
+        assert "Did you mean" not in text_of(answer)
+
+
+def test_several_numbers_are_too_many(checker: Client) -> None:
+    boxes = [str(factories.make_labelled_box().serial) for _ in range(2)]
+    for between in (" ", ", ", ";"):
+        answer = checker.get(FIND, {"q": between.join(boxes)}, follow=True)
+        assert "one at a time" in text_of(answer)
+
+
+def test_a_consignee_is_found_by_words_of_its_name(checker: Client) -> None:
+    one = factories.make_consignee(name="Ėskmoor General")
+    page = reverse("dispatch:consignee-detail", args=[one.code])
+    for text in ("eskmoor", "gen ESK", one.code.lower()):
+        assert leads(checker, text) == page
+    other = factories.make_consignee(name="Eskmoor Hospice")
+    to = leads(checker, "eskmoor")
+    assert to == reverse("dispatch:consignees") + "?q=eskmoor"
+    shown = text_of(checker.get(to))
+    assert other.name in shown
+    assert "2 consignees are called" in " ".join(shown.split())
+    third = factories.make_consignee(name="Farrow")
+    assert third.code not in shown
+    for text in ("e", "%", "_", "eskmoor farrow"):
+        assert leads(checker, text) == reverse("kitting:day")

@@ -341,3 +341,17 @@ def test_any_text_is_read_or_refused_with_a_code(text):
             "lot_number_malformed",
             "lot_number_of_other_kind",
         }
+
+
+@given(KINDS, SITES, SEQUENCES)
+def test_letters_read_for_digits_lead_back_to_the_number(kind, site, sequence):
+    text = numbers.assign(kind, site, sequence)
+    assume(text is not None)
+    first, rest = text[0], text[1:]
+    for wrong in (
+        first + rest.replace("0", "O").replace("1", "i"),
+        f"{text[:4]}-{text[4:]}",
+    ):
+        assert text in set(numbers.near(wrong)) or wrong == text
+    assert text in set(numbers.near(rest))
+    assert text not in set(numbers.near(text))
