@@ -1,12 +1,26 @@
-"""Closings: in a row, nothing looked for while closed, no box passed over in silence."""
+"""Closings: in a row, nothing done for it while closed, no box passed over in silence."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Any, Final
 
-from django.db.models import F, OuterRef, Q, QuerySet, Subquery
+from django.db.models import F, Model, OuterRef, Q, QuerySet, Subquery
 
-from dispatch.models import Case, CaseBox, CaseLook, Closing, ClosingBox
+from dispatch.models import (
+    Case,
+    CaseBox,
+    CaseLook,
+    Closing,
+    ClosingBox,
+    EffectAnswer,
+    EffectCheck,
+    Letter,
+    Reply,
+    ReplyLink,
+    ReplyTerm,
+    Sought,
+)
 from dispatch.replies.proof import accounted_for
 from kitting.domain.stages import GONE
 from kitting.ledger.proof import register
@@ -16,13 +30,19 @@ from kitting.ledger.reach import held_boxes, reach_of
 from kitting.models import BoxEvent, Hold
 
 CASE = Case._meta.db_table
-LOOK = CaseLook._meta.db_table
 CLOSING = Closing._meta.db_table
 WITHOUT = ClosingBox._meta.db_table
+SEQ = "operation__link__seq"
+WHILE_OPEN: Final[Mapping[type[Model], str]] = {
+    **dict.fromkeys((CaseLook, Sought, Letter, EffectCheck), "case"),
+    **dict.fromkeys((Reply, ReplyLink, ReplyTerm), "case"),
+    EffectAnswer: "of__check_of__case",
+}
+"""What is done for an open case alone, with the way to it."""
 
 
 def acts(tally: Tally) -> None:
-    """A case is closed and reopened by turns, and looks for nothing in between.
+    """A case is closed and reopened by turns, and nothing is done for it in between.
 
     Args:
         tally: Where closings are counted and faults noted.
@@ -43,14 +63,17 @@ def acts(tally: Tally) -> None:
                 words = "A case was reopened before it was closed."
                 tally.add(CLOSING, pk, words, "later", "before")
             free = opened
-            _looked(tally, case, shut or 0, opened)
+            _meanwhile(tally, case, shut or 0, opened)
 
 
-def _looked(tally: Tally, case: int, shut: int, opened: int | None) -> None:
-    looks = CaseLook.objects.filter(case=case, operation__link__seq__gt=shut)
-    if opened is not None:
-        looks = looks.filter(operation__link__seq__lt=opened)
-    tally.each(LOOK, looks, "A case looked for boxes while closed.", "open", "closed")
+def _meanwhile(tally: Tally, case: int, shut: int, opened: int | None) -> None:
+    before = {} if opened is None else {f"{SEQ}__lt": opened}
+    for model, its in WHILE_OPEN.items():
+        found: QuerySet[Any] = model._default_manager.filter(
+            **{its: case, f"{SEQ}__gt": shut}, **before
+        )
+        words = "It was done while its case was closed."
+        tally.each(model._meta.db_table, found, words, "open", "closed")
 
 
 def boxes(tally: Tally) -> None:

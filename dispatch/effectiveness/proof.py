@@ -10,10 +10,10 @@ from dispatch.models import (
     EffectAnswer,
     EffectCheck,
     EffectConsignee,
-    Merging,
     PassedOn,
     ShipmentBox,
 )
+from dispatch.receipts.proof import NEVER, same_then
 from kitting.domain.stages import GONE
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
@@ -62,7 +62,7 @@ def among(tally: Tally) -> None:
     Args:
         tally: Where checks are counted and faults noted.
     """
-    seq, same = "operation__link__seq", _same()
+    seq, same = "operation__link__seq", same_then(NEVER)
     for pk, case, at in rows(
         EffectCheck.objects.order_by("pk").values_list("pk", "case", seq)
     ):
@@ -86,15 +86,6 @@ def among(tally: Tally) -> None:
         may = {same.get(one, one) for one in to}
         words = "Whom its list does not name is in its draw."
         tally.same(CHECK, pk, words, [], sorted(has - may))
-
-
-def _same() -> dict[int, int]:
-    """One for all that were ever said to be the same: some are opened again since."""
-    same: dict[int, int] = {}
-    for one, into in Merging.objects.order_by("pk").values_list("consignee", "into"):
-        old, new = same.get(one, one), same.get(into, into)
-        same |= {each: new for each in (old, *same) if same.get(each, each) == old}
-    return same
 
 
 register(

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import Any
 
-from django.db.models import Exists, F, OuterRef, Q
+from django.db.models import Exists, F, Q, QuerySet, Sum
 
 from dispatch.models import (
     Case,
@@ -15,16 +16,23 @@ from dispatch.models import (
     Merging,
     PassedOn,
     Replacement,
+    Request,
     ShipScan,
 )
 from dispatch.notices.queries.whom import ways
+from dispatch.receipts.proof import NEVER, had_then, replaced_before, same_then
+from kitting.domain.stages import MovementKind
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
+from kitting.ledger.proof.streams import rows
+from kitting.ledger.reach import reach_of
+from kitting.models import Hold, Movement, RowSeal
 
 CALL = CaseCall._meta.db_table
 LETTER = Letter._meta.db_table
 NAMED = LetterBox._meta.db_table
 REPLACED = Replacement._meta.db_table
+SEQ = "operation__link__seq"
 
 
 def calls(tally: Tally) -> None:
@@ -71,16 +79,95 @@ def letters(tally: Tally) -> None:
             these = set(boxes.values_list("listed", flat=True))
             mine |= these
             told |= these
-    its = {"shipment": OuterRef("shipment"), "box": OuterRef("listed__box")}
-    left = Exists(ShipScan.objects.filter(on=True, **its))
-    passed = PassedOn.objects.filter(consignee=OuterRef("passed_to"), **its)
-    tally.each(NAMED, LetterBox.objects.exclude(left), "Its box left otherwise.")
-    other_way = LetterBox.objects.exclude(passed_to=None).exclude(Exists(passed))
-    tally.each(NAMED, other_way, "Its box was not passed on to them.")
+
+
+def named(tally: Tally) -> None:
+    """A letter says of each box how it left, to whom it went on, and its lots.
+
+    Args:
+        tally: Where boxes are counted and faults noted.
+    """
+    told = ("pk", "listed__box", "shipment", "passed_to", "lots")
+    for pk, case, whom, seq in rows(
+        Letter.objects.order_by("pk").values_list("pk", "case", "consignee", SEQ)
+    ):
+        its = list(LetterBox.objects.filter(letter=pk).values_list(*told))
+        boxes = [box for _pk, box, *_rest in its]
+        before = {"box__in": boxes, f"{SEQ}__lt": seq or 0}
+        scans = ShipScan.objects.filter(on=True, **before).order_by("pk")
+        left = dict(scans.values_list("box", "shipment"))
+        passed = PassedOn.objects.filter(**before).order_by("pk")
+        way = list(passed.values_list("box", "shipment", "giver", "consignee"))
+        ways_on = [
+            _went_on(way, left, same.get(whom, whom), same)
+            for same in (same_then(seq or 0), {})  # some are opened again by then
+        ]
+        inside = _lots_then(case, boxes, seq or 0)
+        for row, box, shipment, to, lots in its:
+            tally.count += 1
+            tally.same(NAMED, row, "Its box left otherwise.", left.get(box), shipment)
+            if to not in [on.get(box) for on in ways_on]:
+                words = "Its box was not passed on to them."
+                tally.add(NAMED, row, words, ways_on[0].get(box), to)
+            said, (least, most) = set(lots.splitlines()), inside[box]
+            if not least <= said <= most or not said:
+                tally.add(NAMED, row, "It names other lots of its box.", most, said)
+
+
+def _went_on(
+    way: Iterable[tuple[int, int, int, int]],
+    left: Mapping[int, int],
+    whom: int | None,
+    same: Mapping[int, int],
+) -> dict[int, int]:
+    """To whom somebody passed on each box that did not come to it again."""
+    on: dict[int, int] = {}
+    for box, shipment, giver, to in way:
+        from_it, to_it = (same.get(one, one) == whom for one in (giver, to))
+        if left.get(box) != shipment or from_it == to_it:
+            continue
+        if from_it:
+            on[box] = to
+        else:
+            on.pop(box, None)
+    return on
+
+
+def _lots_then(
+    case: int, boxes: Collection[int], seq: int
+) -> dict[int, tuple[set[str], set[str]]]:
+    """Of each box the lots that its case held itself, and all that may have been held."""
+    holds = Hold.objects.filter(
+        of_case__look__case=case, **{f"{SEQ}__lt": seq}
+    ).exclude(**{f"lift__{SEQ}__lt": seq})
+    reach = reach_of(list(holds))
+    own = {hold.lot_id for hold in holds}
+    held = Q(lot__in=reach.lots) | Q(bag__in=reach.bags) | Q(run__in=reach.runs)
+    found: dict[int, tuple[set[str], set[str]]] = defaultdict(lambda: (set(), set()))
+    for box, lot, number, inside in _inside(Q(box__in=boxes), seq):
+        if inside > 0 and (box in reach.boxes or lot in own):
+            found[box][0].add(number)
+    for box, _lot, number, inside in _inside(
+        Q(box__in=boxes) & (held | Q(box__in=reach.boxes)), seq
+    ):
+        if inside > 0:
+            found[box][1].add(number)
+    return found
+
+
+def _inside(of: Q, seq: int) -> QuerySet[Any, Any]:
+    """Pieces of each lot that were in each box before a link."""
+    moved = Movement.objects.filter(
+        of,
+        kind__in=(MovementKind.PACKED, MovementKind.UNPACKED),
+        **{f"{SEQ}__lt": seq},
+    )
+    each = moved.order_by().values_list("box", "lot", "lot__number")
+    return each.annotate(inside=-Sum("delta"))
 
 
 def replacements(tally: Tally) -> None:
-    """A box is replaced by a request for its product, of somebody whom its case reaches.
+    """A box is replaced by a request for its sets and product, of whoever had it, once.
 
     Args:
         tally: Where replacements are counted and faults noted.
@@ -91,6 +178,21 @@ def replacements(tally: Tally) -> None:
         tally.count += some.count()
         own = product & Q(request__consignee__in=_reached(case))
         tally.each(REPLACED, some.exclude(own), "A request of others replaces a box.")
+    twice = Replacement.objects.filter(Exists(replaced_before("listed__box")))
+    tally.each(REPLACED, twice, "Its box was replaced before.", "once", "twice")
+    told = ("pk", "listed__box", "request__consignee", "request_id", "operation_id")
+    for pk, box, whom, request, act, seq in rows(
+        Replacement.objects.order_by("pk").values_list(*told, SEQ)
+    ):
+        had, same = had_then([box], seq or 0).get(box), same_then(NEVER)
+        right = same.get(had or 0, had)
+        tally.same(REPLACED, pk, "Another had its box.", right, same.get(whom, whom))
+        its = Replacement.objects.filter(request=request)
+        sets = its.aggregate(sets=Sum("listed__box__size__sets"))["sets"]
+        said = f'"sets":{sets},'
+        of = {"of": Request._meta.db_table, "row": request, "operation": act}
+        if not RowSeal.objects.filter(**of, text__contains=said).exists():
+            tally.add(REPLACED, pk, "Its request is not for these sets.", sets, "other")
 
 
 def _cases(told: str) -> Iterator[Case]:
@@ -113,5 +215,6 @@ def _with_merged(ids: set[int], merged: Iterable[tuple[int, int]]) -> set[int]:
 register(
     ("case calls", "calls", calls),
     ("case letters", "letters", letters),
+    ("boxes in letters", "boxes", named),
     ("replacements", "boxes", replacements),
 )

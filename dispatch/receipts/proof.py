@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Collection
+from typing import Any, Final
 
 from django.db.models import Count, Exists, F, OuterRef, Q, QuerySet, Subquery, Sum
 
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.receipts import OURS, Found
 from dispatch.models import (
+    Merging,
     PassedOn,
     Receipt,
     ReceiptBox,
@@ -17,6 +19,7 @@ from dispatch.models import (
     Return,
     Shipment,
     ShipmentBox,
+    ShipScan,
 )
 from kitting.domain.stages import GONE, BoxStage, ShipmentStage
 from kitting.ledger.proof import register
@@ -29,6 +32,9 @@ SHIPMENT = Shipment._meta.db_table
 BOX = Box._meta.db_table
 LOAD = ShipmentBox._meta.db_table
 PASSED = PassedOn._meta.db_table
+SEQ = "operation__link__seq"
+NEVER: Final = 2**62
+"""After every link of the journal."""
 
 
 def receipts(tally: Tally) -> None:
@@ -118,7 +124,7 @@ def returns(tally: Tally) -> None:
         wrong = "What came back of it and its stages do not agree."
         tally.same(BOX, pk, wrong, int((came or 0) == full), (to or 0) - (off or 0))
     whole = Return.objects.filter(
-        ~Exists(_replaced()),
+        ~Exists(replaced_before("box")),
         box=OuterRef("box"),
         opened=False,
         sets=OuterRef("box__size__sets"),
@@ -131,18 +137,63 @@ def returns(tally: Tally) -> None:
         tally.same(LOAD, pk, "It came back unopened, or not.", came, back)
 
 
-def _replaced() -> QuerySet[Replacement]:
-    """What replaced a box by its return: whose request was not cancelled before."""
-    seq = "operation__link__seq"
+def replaced_before(box: str) -> QuerySet[Replacement]:
+    """What stood in the place of a box before the act of a row.
+
+    Args:
+        box: The row's path to the box.
+
+    Returns:
+        The replacements by requests that were not cancelled by then.
+    """
     cancelled = RowSeal.objects.filter(
         of=Request._meta.db_table,
         row=OuterRef("request"),
         text__contains=f'"stage":"{RequestStage.CANCELLED}"',
-        **{f"{seq}__lt": OuterRef(OuterRef(seq))},
+        **{f"{SEQ}__lt": OuterRef(OuterRef(SEQ))},
     )
-    before = {f"{seq}__lt": OuterRef(seq)}
-    found = Replacement.objects.filter(listed__box=OuterRef("box"), **before)
+    before = {f"{SEQ}__lt": OuterRef(SEQ)}
+    found = Replacement.objects.filter(listed__box=OuterRef(box), **before)
     return found.exclude(Exists(cancelled))
+
+
+def had_then(boxes: Collection[int], seq: int) -> dict[int, int]:
+    """Say who had boxes at a link of the journal, or had them last.
+
+    Args:
+        boxes: Ids of boxes.
+        seq: The link.
+
+    Returns:
+        By box the consignee, whoever it was merged with by then; see ``same_then``.
+    """
+    its = {"box__in": boxes, f"{SEQ}__lt": seq}
+    on = ShipScan.objects.filter(**its, on=True).order_by("pk")
+    its_load = ("box", "shipment", "shipment__consignee")
+    left = {box: (load, whom) for box, load, whom in on.values_list(*its_load)}
+    has = {box: whom for box, (_load, whom) in left.items()}
+    passed = PassedOn.objects.filter(**its).order_by("pk")
+    way = passed.values_list("box", "shipment", "consignee")
+    has |= {box: to for box, load, to in way if left.get(box, (0, 0))[0] == load}
+    same = same_then(seq)
+    return {box: same.get(whom, whom) for box, whom in has.items()}
+
+
+def same_then(seq: int) -> dict[int, int]:
+    """Say who was said to be the same as whom before a link of the journal.
+
+    Args:
+        seq: The link; ``NEVER`` for all that was ever said.
+
+    Returns:
+        One for all of them; some are opened again since.
+    """
+    told = Merging.objects.filter(**{f"{SEQ}__lt": seq}).order_by("pk")
+    same: dict[int, int] = {}
+    for one, into in told.values_list("consignee", "into"):
+        old, new = same.get(one, one), same.get(into, into)
+        same |= {each: new for each in (old, *same) if same.get(each, each) == old}
+    return same
 
 
 def passings(tally: Tally) -> None:

@@ -11,9 +11,13 @@ from dispatch.models import (
     CaseLook,
     Closing,
     ClosingBox,
+    EffectAnswer,
+    EffectCheck,
+    Letter,
     Reply,
     ReplyBox,
     ReplyLink,
+    ReplyTerm,
     Sought,
 )
 from kitting.models import Link
@@ -149,12 +153,21 @@ def closing_box_deleted(history: History) -> list[Named]:
 
 
 @tamperer
-def look_while_a_case_was_closed(history: History) -> list[Named]:
+def all_that_was_done_while_a_case_was_closed(history: History) -> list[Named]:
     row = Closing.objects.get(boxes__box=history.sent)
-    look = CaseLook.objects.filter(case=row.case_id).latest("pk")
+    case = row.case_id
+    done = [
+        CaseLook.objects.filter(case=case),
+        EffectAnswer.objects.filter(of__check_of__case=case),
+        *(
+            model.objects.filter(case=case)
+            for model in (Sought, Letter, EffectCheck, Reply, ReplyLink, ReplyTerm)
+        ),
+    ]
     link = link_of(row)
-    change(row, operation=CaseLook.objects.get(case=row.case_id, nth=1).operation)
-    return [("case closings", CaseLook, look.pk), ("chain", Link, link)]
+    change(row, operation=CaseLook.objects.get(case=case, nth=1).operation)
+    found = [("case closings", each.model, each.latest("pk").pk) for each in done]
+    return [*found, ("chain", Link, link)]
 
 
 @tamperer

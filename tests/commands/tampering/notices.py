@@ -13,7 +13,7 @@ from dispatch.models import (
     Replacement,
     Shipment,
 )
-from kitting.models import Link
+from kitting.models import Link, Lot
 from tests.commands.tampering.ways import Named, change, link_of, remove, tamperer
 from tests.ledgers import History
 
@@ -72,14 +72,30 @@ def letter_that_names_an_old_box_as_new(history: History) -> list[Named]:
 def letter_that_names_another_shipment(history: History) -> list[Named]:
     row = LetterBox.objects.latest("pk")
     change(row, shipment=Shipment.objects.exclude(pk=row.shipment_id).latest("pk"))
-    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+    return [("boxes in letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
 
 
 @tamperer
 def letter_that_names_another_to_whom_it_was_passed_on(history: History) -> list[Named]:
     row = LetterBox.objects.latest("pk")
     change(row, passed_to=Consignee.objects.create(code="ELSE", name="Else"))
-    return [("case letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+    return [("boxes in letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_names_a_lot_less(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    change(row, lots=row.lots.splitlines()[0])
+    return [("boxes in letters", LetterBox, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def letter_that_names_a_lot_more(history: History) -> list[Named]:
+    row = LetterBox.objects.latest("pk")
+    inside = row.listed.box.lines.values("lot")
+    other = Lot.objects.exclude(pk__in=inside).latest("pk")
+    change(row, lots=f"{row.lots}\n{other.number}")
+    return [("boxes in letters", LetterBox, row.pk)]
 
 
 @tamperer
@@ -100,4 +116,11 @@ def replacement_that_never_was(history: History) -> list[Named]:
 def replacement_by_a_request_of_another(history: History) -> list[Named]:
     row = Replacement.objects.latest("pk")
     change(row.request, consignee=Consignee.objects.create(code="ELSE", name="Else"))
+    return [("replacements", Replacement, row.pk)]
+
+
+@tamperer
+def replacement_of_a_smaller_box(history: History) -> list[Named]:
+    row = Replacement.objects.latest("pk")
+    change(row.listed.box.size, sets=2)
     return [("replacements", Replacement, row.pk)]
