@@ -33,7 +33,7 @@ TRANSLATED: Final[Mapping[str, tuple[str, ...]]] = {
     ),
     "de": (
         *("Kürzel", "Name", "Straße", "Postleitzahl", "Ort", "Region", "Land"),
-        *("Ansprechpartner", "Ansprechpartner nachts", "Mail", "Annahmezeiten"),
+        *("Ansprechpartner", "Ansprechpartner nachts", "E-Mail", "Annahmezeiten"),
         *("GLN", "Lieferstellen", "Sprache", "in Gebrauch"),
     ),
     "fr": (

@@ -35,8 +35,8 @@ TRANSLATED: Final[Mapping[str, tuple[str, ...]]] = {
         *("caller", "ward", "reference", "note"),
     ),
     "de": (
-        *("Anforderung", "Empfänger", "Produkt", "Sätze", "Stufe", "gebraucht bis"),
-        *("Weg", "angefragt von", "Station", "Zeichen", "Bemerkung"),
+        *("Anforderung", "Empfänger", "Produkt", "Sets", "Stufe", "gebraucht bis"),
+        *("Meldeweg", "angefragt von", "Station", "Referenz", "Bemerkung"),
     ),
     "fr": (
         *("demande", "destinataire", "produit", "kits", "niveau", "nécessaire avant"),

@@ -87,22 +87,22 @@ GERMAN: Final[Mapping[str, str]] = {
     ),
     "from": "Absender",
     "to": "An",
-    "written": "Geschrieben",
+    "written": "Datum",
     "case": "Rückruf Nr.",
     "stop": (
         "Verwenden Sie diese Kartons ab sofort nicht mehr und geben Sie sie nicht weiter."
     ),
     "what": "Was zurückgerufen wird",
     "lots": "Chargen",
-    "why": "Warum, und was geschehen kann",
+    "why": "Grund und mögliche Folgen",
     "to_do": "Was zu tun ist",
     "aside": (
-        "Stellen Sie jeden unten genannten Karton und alles, was daraus entnommen wurde,"
-        " gesondert ab, sodass niemand es verwendet."
+        "Sondern Sie jeden unten genannten Karton und alles, was daraus entnommen wurde,"
+        " aus, sodass niemand es verwendet."
     ),
     "tell_on": (
-        "Haben Sie Kartons weitergegeben, an eigene Stationen oder an andere, sagen Sie"
-        " es dort sofort und geben Sie eine Kopie dieses Schreibens weiter."
+        "Haben Sie Kartons weitergegeben, an eigene Stationen oder an andere,"
+        " informieren Sie diese sofort und geben Sie ihnen eine Kopie dieses Schreibens."
     ),
     "reply": (
         "Füllen Sie das Antwortformular aus und senden Sie es zurück, auch wenn nichts"
@@ -122,25 +122,25 @@ GERMAN: Final[Mapping[str, str]] = {
     "part": "Teil",
     "revision": "Revision",
     "lot": "Charge",
-    "call": "Wen Sie anrufen",
+    "call": "Kontakt",
     "by_day": "Tagsüber",
     "at_night": "Nachts",
     "form": "Antwortformular",
     "form_help": (
         "Schreiben Sie zu jedem Karton, wie viele Sets es jeweils sind. Senden Sie es an"
-        " die Adresse oben, oder sagen Sie es uns am Telefon."
+        " die Adresse oben, oder teilen Sie es uns am Telefon mit."
     ),
     "unused": "Unbenutzt",
     "used": "Benutzt",
-    "quarantine": "Gesperrt",
-    "returned": "Zurück",
+    "quarantine": "Ausgesondert",
+    "returned": "Zurückgesandt",
     "destroyed": "Vernichtet",
-    "passed_on": "Weiter",
+    "passed_on": "Weitergegeben",
     "passed_whom": "Weitergegeben an",
     "telephone": "Telefon",
     "read_and_say": "Hier können Sie stattdessen antworten.",
     "attached": (
-        "Das Schreiben ist angehängt. Darin stehen die Kartons und ein Antwortformular."
+        "Das Schreiben ist beigefügt. Darin stehen die Kartons und ein Antwortformular."
     ),
 }
 

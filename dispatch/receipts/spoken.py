@@ -115,27 +115,27 @@ GERMAN: Final[Mapping[str, str]] = {
     "sets": "Sets",
     "box": "Karton",
     "product": "Produkt",
-    "packed": "Gepackt",
+    "packed": "Verpackt",
     "use_by": "Verwendbar bis",
     "part": "Teil",
     "revision": "Revision",
     "lot": "Charge",
     "pieces": "Stück",
-    "run": "Lauf",
+    "run": "Durchlauf",
     "none": "keiner",
     "stopped": (
         "Diesen Karton nicht verwenden: Er ist gesperrt. Rufen Sie die Werkstatt an."
     ),
     "checked": "Was geprüft wurde",
-    "looked": "Angesehene Stücke",
+    "looked": "Geprüfte Stücke",
     "found": "Fehlerhaft",
-    "verdict": "Urteil",
+    "verdict": "Ergebnis",
     "accepted": "angenommen",
     "rejected": "abgelehnt",
     "conceded": "mit Sonderfreigabe angenommen",
     "not_checked": "nicht geprüft",
     "not_on_record": "nicht festgehalten",
-    "samples": "Zu einer Untersuchung gegeben",
+    "samples": "Zur Untersuchung gegeben",
     "waiting": "noch kein Ergebnis",
     "disinfected": "Wie desinfiziert wurde",
     "on": "Am",
@@ -161,8 +161,8 @@ GERMAN: Final[Mapping[str, str]] = {
     "unmeasured": "Was nicht gemessen wurde",
     "plane": (
         "Die Dosis wurde in der Ebene der Anlage gemessen, nicht auf jedem Teil. Folie"
-        " nimmt Licht auf, Teile beschatten einander, klare Kunststoffe halten Licht von"
-        " 254 nm auf: Eine Dosis auf einer Fläche gilt nicht für eine andere."
+        " absorbiert, Teile beschatten einander, klare Kunststoffe lassen Licht von"
+        " 254 nm nicht durch: Eine Dosis auf einer Fläche gilt nicht für eine andere."
     ),
     "weakest_only": (
         "Ob Keime auf diesen Stücken geblieben sind, hat niemand gemessen. Desinfektion"
@@ -200,17 +200,16 @@ GERMAN: Final[Mapping[str, str]] = {
     "thanks": "Danke. Die Werkstatt hat, was Sie gesendet haben:",
     "said_before": "Von dieser Seite bisher gesendet",
     "wrong": "Es wurde noch nichts gesendet. Bitte sehen Sie hier nach:",
-    "no_link": "Dieser Link gilt nicht",
+    "no_link": "Dieser Link ist ungültig",
     "no_link_help": (
-        "Er ist vielleicht zu alt, oder die Werkstatt hat ihn beendet. Bitten Sie die"
+        "Er ist vielleicht zu alt, oder die Werkstatt hat ihn gesperrt. Bitten Sie die"
         " Werkstatt um einen neuen."
     ),
     "too_often": (
-        "Diese Seite hat so viele Antworten, wie sie haben darf. Rufen Sie die"
-        " Werkstatt an."
+        "Diese Seite nimmt keine weiteren Antworten an. Rufen Sie die Werkstatt an."
     ),
     "page_old": "Es wurde nichts gesendet. Bitte laden Sie diese Seite neu.",
-    "workshop_time": "Zeiten sind die der Werkstatt",
+    "workshop_time": "Zeiten in der Ortszeit der Werkstatt",
     "by_day": "Fragen, tagsüber",
     "at_night": "Nachts",
 }

@@ -55,8 +55,8 @@ ENGLISH: Final[Mapping[str, str]] = {
 GERMAN: Final[Mapping[str, str]] = {
     "title": "Was ist aus diesen Kartons geworden?",
     "lead": (
-        "Sie haben einen Fehler. Verwenden Sie sie nicht. Stellen Sie beiseite, was Sie"
-        " finden, und sagen Sie hier, was aus jedem Karton geworden ist."
+        "Diese Kartons sind fehlerhaft. Verwenden Sie sie nicht. Sondern Sie aus, was Sie"
+        " finden, und geben Sie hier an, was aus jedem Karton geworden ist."
     ),
     "case": "Rückruf",
     "all": "Alle Kartons, zu denen unten nichts gewählt ist",
@@ -74,13 +74,13 @@ GERMAN: Final[Mapping[str, str]] = {
         "Name und Ort. Gingen Kartons an verschiedene Stellen, senden Sie zweimal."
     ),
     "look": "Bitte sehen Sie hier nach",
-    "sets_out": "Sets, um die es geht",
+    "sets_out": "Sets, zu denen eine Antwort fehlt",
     "came_back": "Zurückgekommene Sets",
     "said_so_far": "Bisher gesagt",
     "said_there": "Was Sie zum Rückruf sagten",
     "as_there": "wie zum anderen Rückruf gesagt",
     "send": "Antworten senden",
-    "thanks": "Was die Werkstatt von Ihnen hat",
+    "thanks": "Was der Werkstatt von Ihnen vorliegt",
     "nothing_left": "Zu jedem Karton, der an Sie ging, gibt es eine Antwort. Danke.",
     "nothing_here": "Sie haben keinen Karton dieses Rückrufs mehr. Danke.",
     "more_boxes": (
@@ -90,16 +90,16 @@ GERMAN: Final[Mapping[str, str]] = {
         "Zu einem dieser Kartons gab es inzwischen eine Antwort; sie steht unten. Senden"
         " Sie Ihre nur noch einmal, wenn sie neuer ist."
     ),
-    "wrong_sets": "Gezählte Sets: Sie ergeben nicht die des Kartons",
+    "wrong_sets": "Gezählte Sets: Ihre Summe ist nicht die des Kartons",
     "no_answer": "Wählen Sie zu mindestens einem Karton, was daraus geworden ist",
     "left_on": "Versandt",
     "found": "noch da, unbenutzt",
-    "quarantine": "beiseitegestellt, niemand verwendet sie",
+    "quarantine": "ausgesondert, niemand verwendet sie",
     "returned": "auf dem Weg zurück zur Werkstatt",
     "used": "verwendet",
     "destroyed": "vernichtet",
     "passed": "an jemand anderen weitergegeben",
-    "unknown": "weiß niemand",
+    "unknown": "unbekannt",
 }
 
 

@@ -1,6 +1,6 @@
 """Every word on boxes and slips that is not data, in the languages that are complete.
 
-English and German are compared with the terms of ISO 15223-1 and of the trade. Other
+German is compared with published terms (``docs/labels.md``) and signed by nobody. Other
 languages are the workshop's own to fill in: what each word stands for is said here.
 """
 
@@ -32,7 +32,7 @@ GERMAN: Final[Mapping[str, str]] = {
     "use_by": "Verwendbar bis",
     "serial": "Karton",
     "batch": "Packcharge",
-    "reference": "Best.-Nr.",
+    "reference": "Art.-Nr.",
     "lots": "Chargen",
     "lots_elsewhere": "Chargen: siehe Packliste",
     "latex": "Enthält Naturkautschuklatex.",

@@ -120,13 +120,13 @@ def test_texts_with_pieces_and_how_they_are_said() -> None:
 
 def test_a_workbook_is_read_like_the_same_table_as_text() -> None:
     head = [
-        "Los",
+        "Charge",
         "Teil",
-        "Stand",
+        "Revision",
         "hergestellt am",
         "Herkunft",
         "Zaehlungen",
-        "sicher",
+        "Begründung",
     ]
     head[5] = "Zählungen"
     row = ["HB-1", "HB", "C", "2026-03-01", "Druckraum", "100+50", ""]

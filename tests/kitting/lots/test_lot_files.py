@@ -346,7 +346,7 @@ def test_rows_that_differ_only_in_their_words_are_no_repeats() -> None:
 
 
 def test_a_fault_is_told_by_the_words_of_the_file() -> None:
-    head = "Teil;Stand;hergestellt am;Herkunft;Zählungen"
+    head = "Teil;Revision;hergestellt am;Herkunft;Zählungen"
     data = f"{head}\nHB;C;2999-13-01;Druckraum;100\n".encode()
     (problem,) = files.plan_file(data=data, date_order=None, now=factories.NOW).problems
     assert problem.column == "hergestellt am"
