@@ -10,6 +10,7 @@ from django.utils.translation import ngettext
 from dispatch.models import Case
 from dispatch.recall.ways import Way
 from dispatch.replies.queries import follow_up as queries
+from dispatch.replies.queries.accounts import Account
 from kitting.ledger import clock
 from kitting.web.figures import pieces
 from kitting.web.parts import register
@@ -18,7 +19,15 @@ from kitting.web.parts import register
 def _of_case(case: Case) -> dict[str, Any]:
     follow = queries.follow_up(case, clock.today())
     way = Way("answers", _("Answers about the boxes"), _to_do(follow))
-    return {"follow": follow, "way": way}
+    answers = {each.box.box: _said(each) for each in follow.found if each.parts}
+    return {"follow": follow, "way": way, "answers": answers}
+
+
+def _said(of: Account) -> str:
+    return "; ".join(
+        f"{each.words} {each.sets}" + (f" ({each.whom})" if each.whom else "")
+        for each in of.parts
+    )
 
 
 def _to_do(follow: queries.FollowUp) -> str:

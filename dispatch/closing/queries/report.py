@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from itertools import groupby
 from typing import Final
@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from dispatch.closing.queries.closings import ended
+from dispatch.consignees.queries import ship_to
 from dispatch.effectiveness.queries import checks_of
 from dispatch.effectiveness.words import LEVELS
 from dispatch.labels.report import Report, Table
@@ -19,6 +20,7 @@ from dispatch.models import Case, Closing, Complaint, Reply, Sought
 from dispatch.notices.queries.whom import Whom, whom
 from dispatch.notices.words import OUTCOMES
 from dispatch.notices.words import WAYS as LETTER_WAYS
+from dispatch.recall.listing import Row, rows_of
 from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.cases import Scoped, Whole, whole
 from dispatch.replies.queries.accounts import Account, accounts
@@ -29,7 +31,7 @@ from kitting.domain.shown import spaced
 from kitting.ledger.proof import heads
 from kitting.models import Operation, Workshop
 from kitting.printing.queries.labels import mark_of
-from kitting.web.figures import pieces
+from kitting.web.figures import amount, pieces
 from kitting.web.shapes import stage_word
 
 Acted = tuple[Operation, str]
@@ -74,8 +76,8 @@ def report_of(case: Case, workshop: Workshop, now: datetime) -> Report:
         decisions=tuple(_decided(each) for each in reversed(ends.closings)),
         tables=(
             _scope(found),
-            _consignees(told, every),
-            _boxes(every, ends.standing),
+            _consignees(told, every, workshop.country),
+            _boxes(case, every, ends.standing),
             _brought(found),
             _balances(found.scope),
             _complaints(case),
@@ -138,7 +140,7 @@ def _taken_out(each: Scoped) -> str:
     return _("Taken out %(at)s by %(by)s: %(why)s") % named
 
 
-def _consignees(told: Iterable[Whom], every: Iterable[Account]) -> Table:
+def _consignees(told: Iterable[Whom], every: Iterable[Account], home: str) -> Table:
     left = {each.box.box: each.unaccounted for each in every}
     rows = []
     for one in sorted(told, key=lambda one: one.consignee.name):
@@ -153,7 +155,9 @@ def _consignees(told: Iterable[Whom], every: Iterable[Account]) -> Table:
         by = _("not reached") if one.recalled else _("none is recalled any more")
         if call:
             by = f"{_at(call.operation.at)}, {call.spoke_to}"
-        rows.append(Line((one.consignee.name, *map(pieces, figures), by)))
+        address = ", ".join(ship_to(one.consignee, home).below_name)
+        cells = (one.consignee.name, *map(pieces, figures), by)
+        rows.append(Line(cells, below=address))
     columns = (
         Column(_("Consignee"), 56, bold=True),
         Column(_("Boxes"), 16, right=True),
@@ -166,9 +170,10 @@ def _consignees(told: Iterable[Whom], every: Iterable[Account]) -> Table:
     return Table(_("Consignees"), columns, tuple(rows), empty)
 
 
-def _boxes(every: Iterable[Account], standing: Closing | None) -> Table:
+def _boxes(case: Case, every: Sequence[Account], standing: Closing | None) -> Table:
     without = standing.boxes.values_list("box", "reason") if standing else []
     reasons = dict(without)
+    its = rows_of(case, [each.box for each in every], {})
     rows = [
         Line(
             (
@@ -179,9 +184,9 @@ def _boxes(every: Iterable[Account], standing: Closing | None) -> Table:
                 spaced(each.box.shipment),
                 _now(each),
             ),
-            below=_closed_without(reasons.get(each.box.box, "")),
+            below=_beside(row, reasons.get(each.box.box, "")),
         )
-        for each in every
+        for each, row in zip(every, its, strict=True)
     ]
     columns = (
         Column(_("Box"), 29, bold=True),
@@ -210,8 +215,20 @@ def _now(each: Account) -> str:
     return ", ".join(said) or stage_word(each.box.now)
 
 
-def _closed_without(reason: str) -> str:
-    return _("Closed without it: %(why)s") % {"why": reason} if reason else ""
+def _beside(row: Row, without: str) -> str:
+    """What is told of a box below its row."""
+    lots = ", ".join(map(spaced, row.lots))
+    told = [
+        f"{row.product}, {amount(row.box.sets, 'set')}",
+        _("lots %(lots)s") % {"lots": lots} if lots else "",
+        _("sent %(on)s") % {"on": row.sent_on.isoformat()} if row.sent_on else "",
+        _("received %(on)s") % {"on": row.received_on.isoformat()}
+        if row.received_on
+        else "",
+    ]
+    if without:
+        told.append(_("Closed without it: %(why)s") % {"why": without})
+    return "; ".join(filter(None, told))
 
 
 def _brought(found: Whole) -> Table:

@@ -6,18 +6,17 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from django.db.models import Q
 from django.utils import timezone
 
 from dispatch.labels.letter_words import words_for
 from dispatch.labels.letters import Notice, Recalled
-from dispatch.models import Case, CaseBox, Consignee, Letter, LetterBox
+from dispatch.models import Case, Consignee, Letter, LetterBox
 from dispatch.notices.queries.whom import Reached, Whom, whom
 from dispatch.recall.links import links_of
+from dispatch.recall.listing import lots_of
 from dispatch.recall.queries.cases import standing_holds_of
 from kitting.ledger.proof import heads
-from kitting.ledger.reach import reach_of
-from kitting.models import BoxLine, Lot, Workshop
+from kitting.models import Lot, Workshop
 from kitting.printing.queries.labels import mark_of
 
 
@@ -59,7 +58,7 @@ def addressees(case: Case) -> list[Addressee]:
     Returns:
         Each with its boxes that did not come back and are still in the scope, by name.
     """
-    lots = _lots(case)
+    lots = lots_of(case, standing_holds_of(case))
     told = set(
         LetterBox.objects.filter(letter__case=case).values_list(
             "listed_id", "letter__consignee_id", "letter__consignee__merged_into_id"
@@ -76,21 +75,6 @@ def addressees(case: Case) -> list[Addressee]:
         if boxes:
             found.append(Addressee(one, boxes))
     return sorted(found, key=lambda one: (one.consignee.name, one.consignee.code))
-
-
-def _lots(case: Case) -> dict[int, tuple[str, ...]]:
-    """Of each listed box in the scope its lots of it; of one that is held itself all."""
-    reach = reach_of(standing_holds_of(case))
-    held = Q(lot__in=reach.lots) | Q(bag__in=reach.bags) | Q(run__in=reach.runs)
-    lines = BoxLine.objects.filter(
-        held | Q(box__in=reach.boxes),
-        box__in=CaseBox.objects.filter(case=case).values("box"),
-    )
-    found: dict[int, dict[str, None]] = defaultdict(dict)
-    rows = lines.order_by("box", "lot__number").values_list("box", "lot__number")
-    for box, lot in rows:
-        found[box][lot] = None
-    return {box: tuple(lots) for box, lots in found.items()}
 
 
 def notices_of(rows: Sequence[Letter], workshop: Workshop) -> list[Notice]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import ChainMap
 from functools import partial
 
 from django.http import Http404, HttpResponse
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 from dispatch.models import Case
 from dispatch.recall import services, siblings
 from dispatch.recall.forms import CaseForm, WidenForm
+from dispatch.recall.listing import Row, rows_of
 from dispatch.recall.queries import cases as queries
 from dispatch.recall.queries.bringing import bringing
 from dispatch.recall.queries.recall import Target, targets_of
@@ -31,16 +33,22 @@ from kitting.web.messages import sentence
 from kitting.web.parts import of_page
 from kitting.web.tables import Column, file_response
 
-COLUMNS: list[Column[queries.Listed]] = [
-    Column("serial", "serial"),
-    Column("found_at", "listed"),
-    Column("look", "nth"),
-    Column("stage_then", "stage"),
-    Column("pieces", "pieces"),
-    Column("shipment", "shipment"),
-    Column("consignee", "consignee"),
-    Column("stage_now", "now"),
-    Column("place_now", "place"),
+COLUMNS: list[Column[Row]] = [
+    Column("serial", "box.serial"),
+    Column("found_at", "box.listed"),
+    Column("look", "box.nth"),
+    Column("stage_then", "box.stage"),
+    Column("pieces", "box.pieces"),
+    Column("shipment", "box.shipment"),
+    Column("consignee", "box.consignee"),
+    Column("stage_now", "box.now"),
+    Column("place_now", "box.place"),
+    Column("product", "product"),
+    Column("sets", "box.sets"),
+    Column("lots", lambda row: "; ".join(row.lots)),
+    Column("sent_on", "sent_on"),
+    Column("received_on", "received_on"),
+    Column("answer", "answer"),
 ]
 
 
@@ -51,10 +59,14 @@ def case_detail(request: LotwardRequest, number: str) -> HttpResponseBase:
     with snapshot():
         found = queries.whole(case)
         left = bringing(found)
-    if file := file_response(request, f"case-{number}", COLUMNS, found.boxes):
+        parts = list(of_page("dispatch:case", case))
+        said = [shown["answers"] for _template, shown in parts if "answers" in shown]
+        as_file = (
+            rows_of(case, found.boxes, ChainMap(*said)) if "as" in request.GET else ()
+        )
+    if file := file_response(request, f"case-{number}", COLUMNS, as_file):
         return file
     closing = queries.closing_of(case)
-    parts = list(of_page("dispatch:case", case))
     leads = ways(found, left, parts, closed=closing is not None)
     context = {
         "found": found,

@@ -227,7 +227,7 @@ def test_nothing_that_somebody_wrote_keeps_the_report_from_being_drawn(
         consignee_id=whom(box),
         lines=[Line(box.pk, "used", box.size.sets)],
         way="call",
-        told_by="Sister \N{THUMBS UP SIGN} \N{ARABIC LETTER SEEN}",
+        told_by="Sister \N{THUMBS UP SIGN} \N{ETHIOPIC SYLLABLE HA}",
         note="\N{HEBREW LETTER ALEF}",
         seen=0,
         sign=sign(),
