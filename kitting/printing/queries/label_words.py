@@ -41,6 +41,8 @@ LANGUAGES: Final[list[tuple[str, Any]]] = [
     ("da", _("Danish")),
     ("el", _("Greek")),
     ("sv", _("Swedish")),
+    ("ar", _("Arabic")),
+    ("he", _("Hebrew")),
 ]
 LANGUAGE: Final = re.compile("(?!en)[a-z]{2}(-[A-Z]{2})?")
 """A language that may have words of its own, such as ``el`` or ``el-CY``."""

@@ -135,6 +135,38 @@ def test_another_language_is_the_workshops_own_to_fill_in() -> None:
     assert box_label(box.pk).words.packed == GREEK["packed"]
 
 
+HEBREW = {
+    "set_one": "ערכה",
+    "sets": "ערכות",
+    "packed": "נארז",
+    "use_by": "לשימוש עד",
+    "serial": "קרטון",
+    "batch": "אצווה",
+    "reference": "מק״ט",
+    "lots": "מנות",
+    "lots_elsewhere": "מנות: ראו רשימת אריזה",
+    "latex": "מכיל לטקס.",
+    "non_sterile": "לא סטרילי.",
+    "contact": "שאלות: {contact}",
+    "nth": "ערכה {nth} מתוך {of}",
+    "reprint": "הדפסה חוזרת {copy}",
+}
+
+
+@pytest.mark.django_db
+def test_a_box_speaks_a_language_that_is_read_from_the_right() -> None:
+    words = [
+        {"language": "he", "word": word, "text": text, "reviewed_by": "Noa"}
+        for word, text in HEBREW.items()
+    ]
+    load_catalogue(data={"label_words": words}, sign=sign())
+    box = boxed("he", name="מגן פנים (שקוף) FS-2")
+    print_box_label(box_id=box.pk, sign=sign())
+    said = text_of(label_pdf(box_id=box.pk, copy=1))
+    for text in ("מגן פנים", "FS-2", HEBREW["packed"], "שאלות", "+44 1632 960123"):
+        assert text in said
+
+
 @pytest.mark.django_db
 def test_every_word_is_tried_on_a_label_as_it_is_entered() -> None:
     shield = make_packing().size.product
