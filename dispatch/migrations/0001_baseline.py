@@ -2000,6 +2000,7 @@ class Migration(migrations.Migration):
                                 to="kitting.operation",
                             ),
                         ),
+                        ("called_at", models.DateTimeField(null=True)),
                     ],
                     options={
                         "default_permissions": (),
@@ -2127,6 +2128,7 @@ class Migration(migrations.Migration):
                                 to="kitting.operation",
                             ),
                         ),
+                        ("said_at", models.DateTimeField(null=True)),
                     ],
                     options={
                         "default_permissions": (),

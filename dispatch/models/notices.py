@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import models
 from django.db.models import Q
 
@@ -10,6 +12,7 @@ from dispatch.domain.notices import LONGEST, Outcome, Way
 from dispatch.models.cases import Case, CaseBox
 from dispatch.models.consignees import Consignee, Request
 from dispatch.models.shipments import Shipment
+from kitting.models import Operation
 from kitting.models.base import Guarded, check, once, one_of, word_field
 
 
@@ -31,6 +34,8 @@ class CaseCall(Guarded):
     """Whether they said that the boxes stand apart."""
     told_on = models.BooleanField()
     """Whether they said that they told whomever they passed boxes on to."""
+    called_at = models.DateTimeField(null=True)
+    """When it was, to the minute; empty where it was noted at once."""
 
     class Meta:
         default_permissions = ()
@@ -43,6 +48,16 @@ class CaseCall(Guarded):
                 & ~Q(outcome=Outcome.REACHED),
             ),
         ]
+
+    @property
+    def when(self) -> datetime:
+        """When it was."""
+        return self.called_at or self.operation.at
+
+    def was_before(self, act: Operation) -> bool:
+        """Whether it was before an act, which it can have told nobody of then."""
+        earlier = self.called_at is not None and self.called_at < act.at
+        return earlier or self.operation_id < act.pk
 
     def __str__(self) -> str:
         return f"call to {self.consignee_id} about case {self.case_id}"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from django.db import models
 from django.db.models import Q
 
@@ -25,6 +27,8 @@ class Reply(Guarded):
     nth = models.PositiveSmallIntegerField(null=True)
     """By which of its links, where it came by one."""
     note = models.CharField(max_length=LONGEST["note"], blank=True)
+    said_at = models.DateTimeField(null=True)
+    """When it was said, to the minute; empty where it was noted at once."""
 
     class Meta:
         default_permissions = ()
@@ -35,6 +39,11 @@ class Reply(Guarded):
                 Q(way=By.LINK, nth__isnull=False) | ~Q(way=By.LINK) & Q(nth=None),
             ),
         ]
+
+    @property
+    def when(self) -> datetime:
+        """When it was said."""
+        return self.said_at or self.operation.at
 
     def __str__(self) -> str:
         return f"consignee {self.consignee_id} in case {self.case_id}"

@@ -20,6 +20,7 @@ from dispatch.models import (
     ShipScan,
 )
 from dispatch.notices.queries.whom import ways
+from dispatch.recall.proof import untimely
 from dispatch.receipts.proof import NEVER, had_then, replaced_before, same_then
 from kitting.domain.stages import MovementKind
 from kitting.ledger.proof import register
@@ -47,6 +48,8 @@ def calls(tally: Tally) -> None:
         tally.count += case.calls.count()
         other = case.calls.exclude(consignee__in=right)
         tally.each(CALL, other, words, "reached", "another")
+    odd = CaseCall.objects.filter(untimely("called_at"))
+    tally.each(CALL, odd, "It was not in the time of its case.")
 
 
 def letters(tally: Tally) -> None:

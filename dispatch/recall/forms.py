@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from datetime import datetime
+from typing import Any, Final
 
 from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from dispatch.models.cases import LONGEST_CLASS, LONGEST_HAZARD
 from dispatch.recall.queries.recall import Target
+from dispatch.receipts.forms.deliveries import TimeField
 from kitting.models.holds import TARGETS
-from kitting.web.forms import LONGEST_SCAN, KeyedForm, NamedForm, ScanField
+from kitting.web.forms import LONGEST_SCAN, DayField, KeyedForm, NamedForm, ScanField
+
+_HALF: Final = _("Write the day and the time, or neither: then it was now.")
 
 
 class HoldForm(KeyedForm):
@@ -146,3 +152,41 @@ class LiftForm(NamedForm):
     }
 
     reason = forms.CharField(label=_("Why it may be lifted"), max_length=200)
+
+
+class WhenForm(KeyedForm):
+    """What was said, and when, where it was not said just now."""
+
+    things = {
+        "on": _("the day when it was"),
+        "at": _("the time when it was"),
+    }
+
+    on = DayField(label=_("Day, if it was not now"), required=False)
+    at = TimeField(
+        label=_("Time, if it was not now"),
+        required=False,
+        help_text=_("In the zone of the workshop. Empty for now."),
+    )
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse a day without a time, and the other way: neither is guessed."""
+        data = super().clean() or self.cleaned_data
+        for one, other in (("on", "at"), ("at", "on")):
+            if data.get(one) and not data.get(other) and not self.has_error(other):
+                self.add_error(other, ValidationError(_HALF, "half_a_moment"))
+        return data
+
+    @property
+    def entries(self) -> dict[str, Any]:
+        """What was said; when is told apart."""
+        said = super().entries
+        return {name: said[name] for name in said if name not in ("on", "at")}
+
+    @property
+    def when(self) -> datetime | None:
+        """The moment; None for now."""
+        day, time = self.cleaned_data["on"], self.cleaned_data["at"]
+        if not (day and time):
+            return None
+        return datetime.combine(day, time, timezone.get_current_timezone())

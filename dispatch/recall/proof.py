@@ -17,6 +17,7 @@ from dispatch.models import (
     ShipScan,
     Sought,
 )
+from dispatch.receipts.steps import MINUTE
 from kitting.domain import numbers
 from kitting.domain.errors import CodeError
 from kitting.domain.stages import GONE, BoxStage, MovementKind
@@ -194,6 +195,20 @@ def _missing(
         for box, inside in rows(there.filter(inside__gt=0)):
             words = f"Box {box} held pieces of the scope and is not on the list."
             tally.add(LOOK, look, words, "on it", inside)
+
+
+def untimely(when: str) -> Q:
+    """What was said of a case before it was opened, or after it was noted.
+
+    Args:
+        when: The column that says when it was said.
+
+    Returns:
+        The condition on a row with an act and a case.
+    """
+    opened = F("case__operation__at")
+    later = Q(**{f"{when}__gt": F("operation__at")})
+    return later | Q(**{f"{when}__lte": opened - MINUTE})
 
 
 register(

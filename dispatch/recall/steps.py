@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from django.db.models import Q, Sum
@@ -19,6 +20,7 @@ from dispatch.recall.queries.cases import (
     standing_holds_of,
     standing_targets,
 )
+from dispatch.receipts.steps import MINUTE
 from dispatch.shipments.steps import lock_open_shipment, take_off
 from kitting.domain.errors import Conflict, Refused, WrongStage
 from kitting.domain.numbers import Kind
@@ -121,6 +123,29 @@ def need_open_case(number: str) -> Case:
     if closing := closing_of(case):
         raise WrongStage("case_closed", case=number, by=closing.operation.by_name)
     return case
+
+
+def need_when(act: Act, case: Case, when: datetime | None) -> datetime | None:
+    """Need that something about a case was said in its time.
+
+    Args:
+        act: The act by which it is noted.
+        case: The case.
+        when: When it was said, to the minute; None for now.
+
+    Returns:
+        The same.
+
+    Raises:
+        Refused: ``said_before_case``, ``said_later``.
+    """
+    if when is None:
+        return None
+    if when > act.now:
+        raise Refused("said_later")
+    if when + MINUTE <= case.operation.at:
+        raise Refused("said_before_case", case=case.number)
+    return when
 
 
 def refuse_in_another(holds: Iterable[Hold]) -> None:

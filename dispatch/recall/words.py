@@ -42,6 +42,11 @@ SENTENCES: dict[str, str | Promise] = {
     "quarantine_not_chosen": _(
         "Scan the quarantine first: everything after it goes there."
     ),
+    "said_before_case": _(
+        "Case %(case)s was opened after that moment, so nobody can have been told of it"
+        " then. Look at the day and the time."
+    ),
+    "said_later": _("That moment is still to come. Look at the day and the time."),
     "scope_missing": _("Choose what the case is about: at least one thing."),
 }
 

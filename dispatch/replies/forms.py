@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.consignees.queries import in_use
 from dispatch.domain.replies import LONGEST, MOST_DAYS, OURS, Answer, Line
+from dispatch.recall.forms import WhenForm
 from dispatch.receipts.forms.links import PlainField, StrangerForm
 from dispatch.replies.queries.accounts import Account, Before
 from dispatch.replies.words import WAYS
@@ -219,7 +220,7 @@ CLERKS: Final[Mapping[str, str | Promise]] = {
 """What fields and answers are called where a clerk writes them down."""
 
 
-class ReplyForm(BoxAnswers, KeyedForm):
+class ReplyForm(BoxAnswers, WhenForm):
     """What somebody of a consignee said, by telephone or on paper."""
 
     things = {
@@ -275,7 +276,7 @@ class ReplyForm(BoxAnswers, KeyedForm):
     @property
     def head(self) -> list[Any]:
         """The fields about who said so."""
-        return [self[name] for name in ("way", "told_by")]
+        return [self[name] for name in ("way", "told_by", "on", "at")]
 
     @property
     def foot(self) -> list[Any]:
@@ -287,7 +288,7 @@ class ReplyForm(BoxAnswers, KeyedForm):
         """What is said, as its act takes it."""
         data = self.cleaned_data
         said = {name: data[name] for name in ("way", "told_by", "note", "seen")}
-        return {**said, "lines": self.lines, "sent": self.sent}
+        return {**said, "lines": self.lines, "sent": self.sent, "when": self.when}
 
 
 class LinkedForm(BoxAnswers, StrangerForm):

@@ -29,6 +29,7 @@ from dispatch.models import (
     Return,
     ShipScan,
 )
+from dispatch.recall.proof import untimely
 from kitting.ledger.proof import register
 from kitting.ledger.proof.faults import Tally
 from kitting.ledger.proof.streams import rows
@@ -46,6 +47,8 @@ def said(tally: Tally) -> None:
     Args:
         tally: Where boxes are counted and faults noted.
     """
+    odd = Reply.objects.filter(untimely("said_at"))
+    tally.each(REPLY, odd, "It was not in the time of its case.")
     strange = ReplyBox.objects.exclude(operation=F("reply__operation"))
     tally.each(LINE, strange, "A line was written by another act than its reply.")
     empty = Reply.objects.annotate(some=Exists(_lines())).filter(some=False)

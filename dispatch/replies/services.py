@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from types import MappingProxyType
 from typing import Final
 
@@ -12,7 +12,7 @@ from dispatch.domain.replies import MOST_DAYS, OURS, By, Line
 from dispatch.models import Case, Consignee, Reply, ReplyLink, ReplyTerm
 from dispatch.recall.links import link_in_force
 from dispatch.recall.queries.cases import closing_of
-from dispatch.recall.steps import need_open_case
+from dispatch.recall.steps import need_open_case, need_when
 from dispatch.replies.steps import keep_reply
 from kitting.domain.errors import Conflict, Missing, Refused
 from kitting.ledger import locking
@@ -42,6 +42,7 @@ def record_reply(
     seen: int,
     sign: Sign,
     sent: Mapping[str, str] = _NOTHING,
+    when: datetime | None = None,
 ) -> Replied:
     """Record what became of boxes of a case, as their consignee says.
 
@@ -60,6 +61,7 @@ def record_reply(
         sign: Who, when and the operation key.
         sent: The answers as they were sent, where the lines were made of them by what
             was so then: by these it is told whether the same is sent again.
+        when: When it was said, to the minute; None for now.
 
     Returns:
         The case and how many boxes.
@@ -67,7 +69,7 @@ def record_reply(
     Raises:
         Conflict: ``answered_since``.
         Missing: If there is no such case, consignee or box.
-        Refused: ``reply_way``; as for ``keep_reply``.
+        Refused: ``reply_way``; as for ``keep_reply`` and ``need_when``.
         WrongStage: ``case_closed``.
         OperationKeyReused: If the key was used for another act.
     """
@@ -79,6 +81,7 @@ def record_reply(
             raise Refused("reply_way")
         whom = need_row(Consignee.objects.filter(pk=consignee_id)).stays
         reply = Reply(case=case, consignee=whom, way=way, told_by=told_by, note=note)
+        reply.said_at = need_when(act, case, when)
         keep_reply(act, reply, lines, seen)
         return Replied(case.number, whom.name, len({line.box_id for line in lines}))
 
@@ -94,6 +97,7 @@ def record_reply(
         note=note,
         lines=sent or [list(astuple(line)) for line in lines],
         seen=seen,
+        when=when,
     )
 
 

@@ -40,8 +40,8 @@ def keep_reply(act: Act, reply: Reply, lines: Sequence[Line], seen: int) -> None
         Conflict: ``answered_since``.
         Missing: If there is no such box or consignee.
         Refused: ``answers_missing``, ``box_not_theirs``, ``sets_not_all``,
-            ``whom_missing``, ``entry_missing``, ``entry_too_long``; as for
-            ``pass_boxes``.
+            ``whom_missing``, ``entry_missing``, ``entry_too_long``; ``answer_older``
+            than one on record about the same boxes; as for ``pass_boxes``.
     """
     if not lines:
         raise Refused("answers_missing")
@@ -49,6 +49,7 @@ def keep_reply(act: Act, reply: Reply, lines: Sequence[Line], seen: int) -> None
     to = _lock_named(lines)
     loads = _need_theirs(reply, boxes)
     _need_newest(reply, boxes, seen)
+    _need_later(reply, boxes)
     _need_all(boxes, lines)
     reply.told_by = need_text("name", reply.told_by, LONGEST["told_by"])
     reply.note = need_length("note", reply.note, LONGEST["note"])
@@ -100,6 +101,15 @@ def _need_newest(reply: Reply, boxes: Mapping[int, Box], seen: int) -> None:
             told_by=line.reply.told_by,
             by=line.reply.operation.by_name,
         )
+
+
+def _need_later(reply: Reply, boxes: Mapping[int, Box]) -> None:
+    """What was said before the newest answer on record does not count instead of it."""
+    newest = newest_about(boxes, reply.case, reply.consignee)
+    if newest and reply.said_at is not None:
+        known = Reply.objects.select_related("operation").get(pk=newest)
+        if reply.said_at < known.when.replace(second=0, microsecond=0):
+            raise Refused("answer_older", told_by=known.told_by)
 
 
 def _need_all(boxes: Mapping[int, Box], lines: Iterable[Line]) -> None:

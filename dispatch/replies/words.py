@@ -30,6 +30,10 @@ WAYS: dict[str, str | Promise] = {
 }
 
 SENTENCES: dict[str, str | Promise] = {
+    "answer_older": _(
+        "%(told_by)s answered after that moment, and a later answer counts instead of an"
+        " earlier one. Write this one as a remark, or say when it was said."
+    ),
     "answered_since": _(
         "Somebody answered for box %(box)s while this page was open: %(told_by)s, written"
         " down by %(by)s. Look at it, and send this again only where it is newer."

@@ -7,7 +7,7 @@ from datetime import datetime
 from operator import attrgetter
 
 from dispatch.domain.notices import Outcome
-from dispatch.models import Case, Consignee
+from dispatch.models import Case, CaseCall, Consignee
 from dispatch.notices.queries.whom import Whom, whom
 from kitting.ledger.standing import shown
 from kitting.models import Lift
@@ -45,24 +45,25 @@ def untold(case: Case) -> list[Untold]:
     told = [(one.consignee, _calls(one), _letters(one)) for one in every]
     found = []
     for lift in lifts:
-        before, after = lift.hold.operation_id, lift.operation_id
+        placed, done = lift.hold.operation, lift.operation
         those = [
             consignee
             for consignee, calls, letters in told
-            if any(before < act < after for act in calls | letters)
-            and max(calls, default=0) < after
+            if all(call.was_before(done) for call in calls)
+            and (
+                any(not call.was_before(placed) for call in calls)
+                or any(placed.pk < act < done.pk for act in letters)
+            )
         ]
         [its] = shown([lift.hold])
         those.sort(key=attrgetter("name", "code"))
-        done = lift.operation
         found.append(Untold(its.on, done.at, done.by_name, lift.reason, those))
     return [each for each in found if each.consignees]
 
 
-def _calls(one: Whom) -> set[int]:
-    """The acts of the calls by which somebody was reached."""
-    good = (call for call in one.good_calls if call.outcome == Outcome.REACHED)
-    return {call.operation_id for call in good}
+def _calls(one: Whom) -> list[CaseCall]:
+    """The calls by which somebody was reached."""
+    return [call for call in one.good_calls if call.outcome == Outcome.REACHED]
 
 
 def _letters(one: Whom) -> set[int]:

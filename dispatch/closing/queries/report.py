@@ -154,7 +154,7 @@ def _consignees(told: Iterable[Whom], every: Iterable[Account], home: str) -> Ta
         )
         by = _("not reached") if one.recalled else _("none is recalled any more")
         if call:
-            by = f"{_at(call.operation.at)}, {call.spoke_to}"
+            by = f"{_at(call.when)}, {call.spoke_to}"
         address = ", ".join(ship_to(one.consignee, home).below_name)
         cells = (one.consignee.name, *map(pieces, figures), by)
         rows.append(Line(cells, below=address))
@@ -315,14 +315,14 @@ def _calls(told: Iterable[Whom]) -> Table:
     rows = [
         Line(
             (
-                _at(call.operation.at),
+                _at(call.when),
                 one.consignee.name,
                 call.spoke_to or str(OUTCOMES[call.outcome]),
                 call.operation.by_name,
             ),
             below=call.said,
         )
-        for one, call in sorted(calls, key=lambda each: each[1].pk)
+        for one, call in sorted(calls, key=lambda each: (each[1].when, each[1].pk))
     ]
     columns = (
         Column(_("When"), 33),
@@ -376,7 +376,7 @@ def _replies(case: Case) -> Table:
     rows = [
         Line(
             (
-                _at(row.operation.at),
+                _at(row.when),
                 row.consignee.name,
                 row.told_by,
                 str(WAYS[row.way]),

@@ -9,11 +9,12 @@ from django.utils.translation import gettext_lazy as _
 
 from dispatch.domain.notices import LONGEST, Heard
 from dispatch.notices.words import OUTCOMES
+from dispatch.recall.forms import WhenForm
 from kitting.web.fields import ReasonField
 from kitting.web.forms import KeyedForm
 
 
-class CallForm(KeyedForm):
+class CallForm(WhenForm):
     """What came of a call, in a few touches."""
 
     things = {
@@ -47,10 +48,12 @@ class CallForm(KeyedForm):
         label=_("What they said"), required=False, rows=2, max_length=LONGEST["said"]
     )
 
+    field_order = ("outcome", "spoke_to", "stopped", "set_aside", "told_on", "said")
+
     @property
     def entries(self) -> dict[str, Any]:
-        """What came of it, as one."""
-        return {"heard": Heard(**super().entries)}
+        """What came of it, as one, and when it was."""
+        return {"heard": Heard(**super().entries), "when": self.when}
 
 
 class UndoCallForm(KeyedForm):

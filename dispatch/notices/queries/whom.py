@@ -119,11 +119,7 @@ class Whom:
         """The boxes that were listed after somebody was reached."""
         if (call := self.reached) is None:
             return []
-        return [
-            box
-            for box in self.recalled
-            if box.row.look.operation_id > call.operation_id
-        ]
+        return [box for box in self.recalled if call.was_before(box.row.look.operation)]
 
     @property
     def knows(self) -> bool:
@@ -170,9 +166,9 @@ def whom(case: Case) -> list[Whom]:
     return sorted(found, key=_turn)
 
 
-def _turn(one: Whom) -> tuple[bool, int, str, str]:
-    last = one.last.pk if one.last else 0
-    return not one.is_to_call, last, one.consignee.name, one.consignee.code
+def _turn(one: Whom) -> tuple[bool, float, int, str, str]:
+    last = (one.last.when.timestamp(), one.last.pk) if one.last else (0.0, 0)
+    return not one.is_to_call, *last, one.consignee.name, one.consignee.code
 
 
 def one_of(case: Case, consignee: Consignee) -> Whom | None:
@@ -199,7 +195,8 @@ def calls_of(case: Case) -> list[CaseCall]:
         The calls, each with its act, its consignee and what undid it.
     """
     beside = ("operation", "consignee__merged_into", "undone__operation")
-    return list(case.calls.select_related(*beside).order_by("-pk"))
+    rows = case.calls.select_related(*beside)
+    return sorted(rows, key=lambda call: (call.when, call.pk), reverse=True)
 
 
 def letters_of(case: Case) -> QuerySet[Letter]:

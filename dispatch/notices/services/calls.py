@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass
+from datetime import datetime
 
 from dispatch.domain.notices import LONGEST, Heard, Outcome
 from dispatch.models import CallUndone, Case, CaseCall, Consignee
 from dispatch.notices.steps import need_whom
+from dispatch.recall.steps import need_when
 from kitting.domain.errors import Conflict, Refused
 from kitting.ledger import locking
 from kitting.ledger.needs import need_length, need_reason, need_row
@@ -24,14 +26,22 @@ class Called:
     """Why it was undone; empty while it is good."""
 
 
-def note_call(*, number: str, consignee_id: int, heard: Heard, sign: Sign) -> Called:
-    """Note a call about a case; who called, and when, is who does this, and when.
+def note_call(
+    *,
+    number: str,
+    consignee_id: int,
+    heard: Heard,
+    sign: Sign,
+    when: datetime | None = None,
+) -> Called:
+    """Note a call about a case; who called is who does this.
 
     Args:
         number: The case.
         consignee_id: Who was called; the case reaches it.
         heard: What came of it.
         sign: Who, when and the operation key.
+        when: When it was, to the minute; None for now.
 
     Returns:
         The call.
@@ -40,7 +50,7 @@ def note_call(*, number: str, consignee_id: int, heard: Heard, sign: Sign) -> Ca
         Missing: If there is no such case or consignee.
         Refused: ``case_not_there``, ``entry_missing`` for an outcome that there is not,
             ``spoke_to_missing`` of somebody reached, ``call_reached_nobody`` where more
-            is said of nobody, ``entry_too_long``.
+            is said of nobody, ``entry_too_long``; as for ``need_when``.
         OperationKeyReused: If the key was used for another act.
     """
 
@@ -57,7 +67,8 @@ def note_call(*, number: str, consignee_id: int, heard: Heard, sign: Sign) -> Ca
             raise Refused("call_reached_nobody")
         said = need_length("remark", heard.said, LONGEST["said"])
         told = {**asdict(heard), "spoke_to": who, "said": said}
-        act.write(CaseCall(case=case, consignee=consignee, **told))
+        at = need_when(act, case, when)
+        act.write(CaseCall(case=case, consignee=consignee, called_at=at, **told))
         return Called(case.number, consignee.name, heard.outcome)
 
     return perform(
@@ -68,6 +79,7 @@ def note_call(*, number: str, consignee_id: int, heard: Heard, sign: Sign) -> Ca
         case=number,
         consignee=consignee_id,
         **asdict(heard),
+        when=when,
     )
 
 

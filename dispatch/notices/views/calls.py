@@ -21,7 +21,8 @@ from kitting.web.http import LotwardRequest, allowed, get_or_404
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[CaseCall]] = [
-    Column("at", "operation.at"),
+    Column("at", "when"),
+    Column("noted_at", "operation.at"),
     Column("by", "operation.by_name"),
     Column("code", "consignee.code"),
     Column("consignee", "consignee.name"),

@@ -52,8 +52,10 @@ class Told:
     told_by: str
     note: str
     at: datetime
+    """When it was said."""
     by: str
     """Who wrote it down."""
+    noted_at: datetime
     consignee_id: int
     """Whose it is, with whom it was merged counted as one."""
     consignee: str
@@ -357,8 +359,9 @@ def _told(rows: QuerySet[Reply], words: Said) -> dict[int, Told]:
             by_link=row.way == By.LINK,
             told_by=row.told_by,
             note=row.note,
-            at=row.operation.at,
+            at=row.when,
             by=row.operation.by_name,
+            noted_at=row.operation.at,
             consignee_id=row.consignee.stays.pk,
             consignee=row.consignee.name,
             of_boxes={box: tuple(parts) for box, parts in lines[row.pk].items()},

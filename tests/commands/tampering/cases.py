@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from django.db.models import F
 
 from dispatch.models import (
@@ -175,6 +177,13 @@ def reply_about_fewer_sets(history: History) -> list[Named]:
     row = ReplyBox.objects.filter(box=history.sent, answer="used").earliest("pk")
     change(row, sets=1)
     return [("replies", Reply, row.reply_id), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def reply_that_was_said_after_its_note(history: History) -> list[Named]:
+    row = Reply.objects.earliest("pk")
+    change(row, said_at=row.operation.at + timedelta(seconds=1))
+    return [("replies", Reply, row.pk), ("chain", Link, link_of(row))]
 
 
 @tamperer

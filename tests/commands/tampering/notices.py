@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
+
 from dispatch.models import (
     CallUndone,
     Case,
@@ -30,6 +32,20 @@ def call_that_reached_another(history: History) -> list[Named]:
     row = CaseCall.objects.latest("pk")
     change(row, spoke_to="Somebody else")
     return [("chain", Link, link_of(row))]
+
+
+@tamperer
+def call_before_its_case(history: History) -> list[Named]:
+    row = CaseCall.objects.latest("pk")
+    change(row, called_at=row.case.operation.at - timedelta(minutes=1))
+    return [("case calls", CaseCall, row.pk), ("chain", Link, link_of(row))]
+
+
+@tamperer
+def call_after_its_note(history: History) -> list[Named]:
+    row = CaseCall.objects.latest("pk")
+    change(row, called_at=row.operation.at + timedelta(seconds=1))
+    return [("case calls", CaseCall, row.pk)]
 
 
 @tamperer

@@ -11,7 +11,7 @@ from dispatch.notices.services import calls, letters
 from dispatch.notices.services.replacements import replace_boxes
 from kitting.models import Box, Workshop
 from kitting.people.services.workshop import Particulars, change_workshop
-from tests.factories import sign
+from tests.factories import NOW, sign
 
 
 def tell_some(case: str, sent: Box) -> None:
@@ -21,7 +21,7 @@ def tell_some(case: str, sent: Box) -> None:
     told = {"number": case, "consignee_id": whom.pk}
     heard = Heard("reached", "Sister", "All stopped", stopped=True)
     for each in (Heard("no_answer"), heard):
-        calls.note_call(**told, heard=each, sign=sign())
+        calls.note_call(**told, heard=each, when=NOW, sign=sign())
     names = [each.name for each in fields(Particulars)]
     named = {name: getattr(Workshop.objects.get(), name) for name in names}
     numbers = {"contact": "+44 1632 960123", "night_contact": "+44 1632 960199"}

@@ -9,7 +9,7 @@ from dispatch.models import Reply, ShipmentBox
 from dispatch.receipts.services.links import consignee
 from dispatch.replies import services
 from kitting.models import Box
-from tests.factories import sign
+from tests.factories import NOW, sign
 
 
 def answer(case: str, sent: Box) -> None:
@@ -26,6 +26,7 @@ def answer(case: str, sent: Box) -> None:
         note="Shelf 2",
         lines=used,
         seen=0,
+        when=NOW,
         sign=sign(),
     )
     of = {"number": case, "consignee_id": whom.pk}
