@@ -11,7 +11,7 @@ has its locks: whoever asks one of them next is given what it answered.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
@@ -22,6 +22,7 @@ from typing import Any, Generic, TypeAlias, TypeVar
 from django.db import connection
 from django.db.models import Model, QuerySet
 from django.db.models.query import get_related_populators
+from django.db.models.sql.compiler import SQLCompiler
 
 M = TypeVar("M", bound=Model)
 
@@ -127,10 +128,7 @@ class Kept(Generic[M]):
 
     def planned(self, *values: int | str) -> tuple[Plan, list[Any]]:
         """Give the statement for some values, and these as it takes them."""
-        marks = [
-            str(_MARK + at) if isinstance(value, str) else _MARK + at
-            for at, value in enumerate(values)
-        ]
+        marks = _marks(values)
         key = (connection.vendor, *marks)
         plan = self._plans.get(key)
         if plan is None:
@@ -144,15 +142,11 @@ class Kept(Generic[M]):
         return _FORESEEN.get() if lasting is None else lasting
 
     def _plan(self, marks: list[int | str]) -> Plan:
-        query = self._compose(*marks).query
-        compiler = query.get_compiler(connection=connection)
-        sql, params = compiler.as_sql()
-        if not set(marks) <= set(params):
-            raise TypeError("A value is of another kind than its column.")
+        compiler, sql, params = _statement(self._compose(*marks), marks)
         select, info = compiler.select, compiler.klass_info
         at = info["select_fields"]
         columns = slice(at[0], at[-1] + 1)
-        found = compiler.get_converters(each[0] for each in select)
+        found = compiler.get_converters([each[0] for each in select])
         return Plan(
             sql=sql,
             params=params,
@@ -166,6 +160,62 @@ class Kept(Generic[M]):
             ),
             added=compiler.annotation_col_map or {},
         )
+
+
+class KeptLines:
+    """A query for lines of whole numbers and texts out of any tables, kept as well.
+
+    Args:
+        compose: Gives the query for some values, as ``values_list`` does.
+    """
+
+    def __init__(self, compose: Callable[..., QuerySet[Any, Any]]) -> None:
+        self._compose = compose
+        self._statements: dict[tuple[int | str, ...], tuple[str, tuple[Any, ...]]] = {}
+
+    def __call__(self, *values: int | str) -> list[tuple[Any, ...]]:
+        """Ask the query.
+
+        Args:
+            *values: What ``compose`` takes.
+
+        Returns:
+            The lines.
+
+        Raises:
+            TypeError: If a value is not of its column's kind: it would not be asked for.
+        """
+        if len(values) > MOST_VALUES:
+            return list(self._compose(*values))
+        marks = _marks(values)
+        key = (connection.vendor, *marks)
+        if key not in self._statements:
+            _by, sql, params = _statement(self._compose(*marks), marks)
+            self._statements[key] = sql, params
+        sql, params = self._statements[key]
+        given = dict(zip(marks, values, strict=True))
+        with connection.cursor() as cursor:
+            cursor.execute(sql, [given.get(one, one) for one in params])
+            found: list[tuple[Any, ...]] = cursor.fetchall()
+        return found
+
+
+def _marks(values: Sequence[int | str]) -> list[int | str]:
+    """What stands for each value while a statement is composed."""
+    return [
+        str(_MARK + at) if isinstance(value, str) else _MARK + at
+        for at, value in enumerate(values)
+    ]
+
+
+def _statement(
+    asked: QuerySet[Any, Any], marks: Sequence[int | str]
+) -> tuple[SQLCompiler, str, tuple[Any, ...]]:
+    compiler = asked.query.get_compiler(connection=connection)
+    sql, params = compiler.as_sql()
+    if not set(marks) <= set(params):
+        raise TypeError("A value is of another kind than its column.")
+    return compiler, sql, params
 
 
 def _kind(column: Any) -> str:

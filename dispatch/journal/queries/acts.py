@@ -10,11 +10,12 @@ from itertools import groupby
 from operator import attrgetter
 from typing import Any, Final
 
-from django.db.models import Count, F, Max, Min, Model, Value
+from django.db.models import Count, F, Max, Min, Model, QuerySet, Value
 
 from dispatch.journal.acts import said
 from dispatch.journal.queries.things import KINDS, Named, about, acts_with
 from kitting.ledger.canon import canonical
+from kitting.ledger.kept import KeptLines
 from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.proof.heads import DIGITS
 from kitting.ledger.seals import sealed_models as changing
@@ -241,18 +242,30 @@ def whole(link: Link) -> Whole:
 
 
 def _tables(operation: Operation) -> list[Table]:
-    models = [model for model in sealed_models() if model is not RowSeal]
+    models = _written_once()
+    found = sorted(_COUNTS(operation.pk))
+    tables = [_table(operation, models[at], count) for at, count in found]
+    return [*tables, *_sealed(operation)]
+
+
+def _written_once() -> list[type[Model]]:
+    return [model for model in sealed_models() if model is not RowSeal]
+
+
+def _counts(operation: int) -> QuerySet[Any, Any]:
     counted = [
         model._default_manager.filter(operation=operation)
         .order_by()
         .values("operation_id")
         .annotate(at=Value(at), count=Count("pk"))
         .values_list("at", "count")
-        for at, model in enumerate(models)
+        for at, model in enumerate(_written_once())
     ]
-    found = sorted(counted[0].union(*counted[1:], all=True))
-    tables = [_table(operation, models[at], count) for at, count in found]
-    return [*tables, *_sealed(operation)]
+    lines: QuerySet[Any, Any] = counted[0].union(*counted[1:], all=True)
+    return lines
+
+
+_COUNTS = KeptLines(_counts)
 
 
 def _table(operation: Operation, model: type[Model], count: int) -> Table:

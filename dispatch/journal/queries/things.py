@@ -35,6 +35,7 @@ from django.utils.translation import gettext_lazy as _
 from dispatch.models import Allotment, Case, Complaint, Consignee, Request, Shipment
 from dispatch.trace.queries import find
 from kitting.domain.errors import Missing
+from kitting.ledger.kept import KeptLines
 from kitting.ledger.proof.chain import sealed_models
 from kitting.ledger.seals import sealed_models as changing
 from kitting.models import (
@@ -306,6 +307,24 @@ def about(operations: Collection[int]) -> Mapping[int, list[Named]]:
     """
     if not operations:
         return {}
+    ones: dict[tuple[int, int], set[int]] = defaultdict(set)
+    many: set[tuple[int, int]] = set()
+    for operation, at, one, count in _COUNTS(*operations):
+        ones[operation, at].add(one)
+        if count > 1:
+            many.add((operation, at))
+    names = _names(ones)
+    told: dict[int, list[Named]] = defaultdict(list)
+    for operation, at in sorted(ones):
+        those = ones[operation, at]
+        name = names[at, min(those)]
+        several = len(those) > 1 or (operation, at) in many
+        told[operation].append(Named(KINDS[at], name, several))
+    return told
+
+
+def _counts(*operations: int) -> QuerySet[Any, Any]:
+    """Of each act by what its rows name: which kind, one of them, and how many."""
     counts = [
         way.rows.filter(operation__in=operations)
         .annotate(thing_id=way.named)
@@ -321,20 +340,11 @@ def about(operations: Collection[int]) -> Mapping[int, list[Named]]:
         for at, kind in enumerate(KINDS)
         for way in ways(kind.model)
     ]
-    ones: dict[tuple[int, int], set[int]] = defaultdict(set)
-    many: set[tuple[int, int]] = set()
-    for operation, at, one, count in counts[0].union(*counts[1:], all=True):
-        ones[operation, at].add(one)
-        if count > 1:
-            many.add((operation, at))
-    names = _names(ones)
-    told: dict[int, list[Named]] = defaultdict(list)
-    for operation, at in sorted(ones):
-        those = ones[operation, at]
-        name = names[at, min(those)]
-        several = len(those) > 1 or (operation, at) in many
-        told[operation].append(Named(KINDS[at], name, several))
-    return told
+    lines: QuerySet[Any, Any] = counts[0].union(*counts[1:], all=True)
+    return lines
+
+
+_COUNTS = KeptLines(_counts)
 
 
 def _names(ones: Mapping[tuple[int, int], set[int]]) -> dict[tuple[int, int], str]:

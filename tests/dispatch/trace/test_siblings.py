@@ -75,18 +75,14 @@ def same(kind: str, lot: Lot) -> set[object]:
 
 
 def test_what_is_traced_along_adds_up_to_the_traces_of_each(history: History) -> None:
+    alone = {lot.pk: trace(lot.number) for lot in Lot.objects.all()}
     for lot in Lot.objects.all():
         for kind in ALIKE:
             others = list(lots_alike(lot, kind))
             if not others:
                 continue
             found = trace_found(find(lot.number), alike=kind)
-            each = [
-                trace(number)
-                for number in Lot.objects.filter(pk__in=[lot.pk, *others]).values_list(
-                    "number", flat=True
-                )
-            ]
+            each = [alone[pk] for pk in [lot.pk, *others]]
             boxes = {box.serial for one in each for box in one.boxes}
             assert {box.serial for box in found.boxes} == boxes
             own = sum(box.own for one in each for box in one.boxes)

@@ -10,9 +10,16 @@ from django.apps import apps
 from django.db import connection, models
 from django.test.utils import CaptureQueriesContext
 
-from kitting.ledger.kept import MOST_VALUES, Kept, foresee, foreseeing, one_request
+from kitting.ledger.kept import (
+    MOST_VALUES,
+    Kept,
+    KeptLines,
+    foresee,
+    foreseeing,
+    one_request,
+)
 from kitting.ledger.operations import perform
-from kitting.models import Bag, Operation
+from kitting.models import Bag, Lot, Operation
 from tests import factories
 from tests.ledgers import History
 
@@ -97,6 +104,22 @@ def test_what_is_foreseen_is_given_once_and_never_to_an_act() -> None:
 def test_most_tables_hold_a_row_to_read(history: History) -> None:
     held = [model for model in OURS if model._default_manager.exists()]
     assert len(held) > 0.7 * len(OURS)
+
+
+def test_lines_out_of_many_tables_are_those_that_django_reads(history: History) -> None:
+    def lines(*ids: int) -> models.QuerySet[Any, Any]:
+        first, *others = (
+            model._default_manager.filter(pk__in=ids).order_by().values_list("pk")
+            for model in OURS
+        )
+        found: models.QuerySet[Any, Any] = first.union(*others, all=True)
+        return found
+
+    lots = list(Lot.objects.values_list("pk", flat=True))
+    ask = KeptLines(lines)
+    for ids in (lots[:2], lots[2:4], lots[:5], [*range(1, MOST_VALUES + 2)]):
+        assert sorted(ask(*ids)) == sorted(lines(*ids))
+    assert len(ask(*lots[2:4])) >= 2
 
 
 @pytest.mark.django_db
