@@ -8,8 +8,10 @@ from typing import Final
 
 from dispatch.labels.sheets import (
     BOLD,
+    HEAD,
     NOTE,
     SIDE,
+    TEXT,
     TITLE,
     Around,
     Band,
@@ -44,8 +46,11 @@ class CallWords:
     shipment: str = "Shipment"
     sent: str = "Sent"
     passed: str = "passed on by {giver}"
+    passed_to: str = "passed on to {whom}"
+    back: str = "came back"
     short: str = "received short, sets counted: {sets}"
     filled: tuple[str, ...] = ("Spoke to", "When", "Boxes they have still")
+    before: str = "What was said before"
     said: str = "What they said"
     as_of: str = "As of"
     link: str = "Newest link"
@@ -65,6 +70,10 @@ class Away:
     passed_by: str = ""
     short: int | None = None
     """Sets that were counted in it where it was received short."""
+    product: str = ""
+    passed_to: str = ""
+    back: bool = False
+    """Whether it came back to the workshop."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +86,8 @@ class Call:
     """At least one."""
     contact: str = ""
     night_contact: str = ""
+    before: tuple[str, ...] = ()
+    """What was said of it in calls before, the newest first."""
 
 
 @dataclass(frozen=True)
@@ -150,9 +161,17 @@ def _call(nth: int, call: Call, words: CallWords, wide: float) -> list[Band]:
         head_band(f"{nth}. {isolated(call.name)}: {what}", wide),
         Band(about.high, about.draw, keep=True),
         *_boxes(call, words, wide),
+        *_before(call, words, wide),
         Band(to_write.high, to_write.draw, keep=True),
         to_fill([words.said], wide, in_row=1),
     ]
+
+
+def _before(call: Call, words: CallWords, wide: float) -> list[Band]:
+    if not call.before:
+        return []
+    head = text_band(words.before, HEAD, wide, after=0.5, keep=True)
+    return [head, *(text_band(said, TEXT, wide, after=0.6) for said in call.before)]
 
 
 def _boxes(call: Call, words: CallWords, wide: float) -> list[Band]:
@@ -182,7 +201,13 @@ def _boxes(call: Call, words: CallWords, wide: float) -> list[Band]:
 
 def _beside(box: Away, words: CallWords) -> str:
     """What is told of a box below its row."""
-    told = [filled(words.passed, giver=box.passed_by)] if box.passed_by else []
+    told = [box.product] if box.product else []
+    if box.passed_by:
+        told.append(filled(words.passed, giver=box.passed_by))
+    if box.passed_to:
+        told.append(filled(words.passed_to, whom=box.passed_to))
+    if box.back:
+        told.append(words.back)
     if box.short is not None:
         told.append(words.short.format(sets=box.short))
     return ", ".join(told)

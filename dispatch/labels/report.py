@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any, Final, TypeVar, cast
 
 from dispatch.labels.sheets import (
@@ -115,7 +115,7 @@ def fitted(said: S) -> S:
         found = _shown(unicodedata.normalize("NFC", " ".join(said.split())))
     elif isinstance(said, tuple | list):
         found = type(said)(fitted(each) for each in said)
-    elif isinstance(said, Report | Table | Line):
+    elif is_dataclass(said) and not isinstance(said, type):
         found = replace(
             said,
             **{each.name: fitted(getattr(said, each.name)) for each in fields(said)},

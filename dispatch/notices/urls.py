@@ -8,6 +8,7 @@ CASE = "recall/cases/<str:number>/"
 
 urlpatterns: list[URLPattern] = [
     path(f"{CASE}calls/", calls.case_calls, name="case-calls"),
+    path(f"{CASE}call-sheet/", calls.case_call_sheet, name="case-call-sheet"),
     path(f"{CASE}calls/<str:code>/", calls.case_call, name="case-call"),
     path("recall/calls/<int:pk>/undo/", calls.call_undo, name="call-undo"),
     path(f"{CASE}letters/", letters.case_letters, name="case-letters"),

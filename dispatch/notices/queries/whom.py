@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import date
 from operator import attrgetter
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils import timezone
 
 from dispatch.domain.needs import RequestStage
 from dispatch.domain.notices import Outcome, Piece, telephones
@@ -50,6 +52,12 @@ class Reached:
     """Whom this consignee passed it on to; None where it passed it on to nobody."""
     passed_by: Consignee | None = None
     """Who passed it on to this one; None where it came from the workshop."""
+
+    @property
+    def sent_on(self) -> date | None:
+        """On which day it left, in the zone in force."""
+        at = self.shipment.sent_at
+        return timezone.localdate(at) if at else None
 
     @property
     def is_back(self) -> bool:

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 from functools import partial
 
+from django.contrib import messages
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import render
+from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from dispatch.domain.notices import Outcome
+from dispatch.labels.calls import call_sheet
+from dispatch.labels.report import fitted
+from dispatch.labels.sheets import paper_of
 from dispatch.models import Case, CaseCall, Consignee
 from dispatch.notices.forms.calls import CallForm, UndoCallForm
 from dispatch.notices.queries import whom as queries
+from dispatch.notices.queries.sheet import sheet_of
 from dispatch.notices.services import calls as services
 from dispatch.notices.views.letters import whom_to_tell
+from kitting.ledger import clock
 from kitting.ledger.locking import snapshot
 from kitting.web.acting import act_page
-from kitting.web.http import LotwardRequest, allowed, get_or_404
+from kitting.web.http import LotwardRequest, allowed, get_or_404, pdf_response
 from kitting.web.tables import Column, file_response
 
 COLUMNS: list[Column[CaseCall]] = [
@@ -49,6 +56,20 @@ def case_calls(request: LotwardRequest, number: str) -> HttpResponseBase:
         return file
     context = {"case": case, "rows": rows}
     return render(request, "dispatch/notices/case_calls.html", context)
+
+
+@allowed("kitting.recall")
+def case_call_sheet(request: LotwardRequest, number: str) -> HttpResponse:
+    """Whom to call about a case, as PDF, to write on at the telephone."""
+    case = get_or_404(Case, number=number)
+    with snapshot():
+        now = timezone.localtime(clock.now())
+        sheet = sheet_of(case, queries.whom(case), request.workshop, now)
+    if not sheet.calls:
+        messages.error(request, _("No box of it is recalled from anybody."))
+        return redirect(whom_to_tell(number))
+    pdf = call_sheet(fitted(sheet), paper_of(request.workshop.country))
+    return pdf_response(pdf, f"calls-{number}")
 
 
 @allowed("kitting.recall", "GET", "POST")

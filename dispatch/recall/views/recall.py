@@ -26,6 +26,7 @@ from dispatch.recall.forms import HoldForm, LiftForm
 from dispatch.recall.picture import picture_of
 from dispatch.recall.queries import recall as queries
 from dispatch.recall.queries.cases import every_case, shown_with_cases, told_with_cases
+from dispatch.recall.queries.reaching import reaching
 from dispatch.recall.reach import DAYS, reached_today
 from dispatch.recall.whereabouts import whereabouts
 from dispatch.trace.queries import BoxRow, Trace, find, trace_found
@@ -150,6 +151,7 @@ def _context(
     miscounted = [bag.number for bag in found.bags if bag.miscounted]
     reached = queries.whom_it_reached(found, request.workshop.country)
     standing = queries.holds_on(found.row, looked.reach)
+    holding = {each.case for each in standing if each.case}
     return {
         "asked": asked,
         "hold_address": f"{reverse('dispatch:hold')}?{urlencode({'q': asked})}",
@@ -169,7 +171,8 @@ def _context(
         "siblings": siblings.siblings(lot) if lot else [],
         "lot_filter": queries.lot_to_filter_by(found.row),
         "holds": standing,
-        "in_cases": sorted({each.case for each in standing if each.case}),
+        "in_cases": sorted(holding),
+        "reaching": reaching(found.row, holding),
         "form": form,
     }
 
